@@ -1,0 +1,1 @@
+"""The grower's journal: one SQLite file, every change recorded and undoable."""

@@ -1,0 +1,1 @@
+"""Daily weather: our own store, and the files and services that feed it."""

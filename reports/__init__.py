@@ -1,0 +1,1 @@
+"""What a person reads or touches: commands, tables, charts, pages."""

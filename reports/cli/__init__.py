@@ -1,0 +1,1 @@
+"""The `flushcast` command line."""

@@ -1,0 +1,57 @@
+"""`flushcast`: the group of commands. Each command's module is imported only when it is called."""
+
+from __future__ import annotations
+
+import importlib
+import sys
+from typing import Any
+
+import click
+
+from phenology.errors import FlushcastError
+
+# name: (module, attribute, one line for --help). A command appears here only when it works.
+COMMANDS: dict[str, tuple[str, str, str]] = {}
+
+
+class LazyGroup(click.Group):
+    """A click group that imports a command's module only when that command runs."""
+
+    def list_commands(self, ctx: click.Context) -> list[str]:
+        return list(COMMANDS)
+
+    def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
+        if cmd_name not in COMMANDS:
+            return None
+        module, attribute, _ = COMMANDS[cmd_name]
+        command: click.Command = getattr(importlib.import_module(module), attribute)
+        return command
+
+    def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
+        with formatter.section("Commands"):
+            formatter.write_dl([(name, line) for name, (_, _, line) in COMMANDS.items()])
+
+
+@click.group(cls=LazyGroup, context_settings={"help_option_names": ["-h", "--help"]})
+@click.option("--garden", metavar="DIR", default=None, help="The garden's folder.")
+@click.version_option(package_name="flushcast", message="flushcast %(version)s")
+@click.pass_context
+def cli(ctx: click.Context, garden: str | None) -> None:
+    """Which tree to look at when, when to cut it, and when to stop cutting.
+
+    The forecast says when to look; the leaf decides.
+    """
+    ctx.ensure_object(dict)["garden"] = garden
+
+
+def main(argv: list[str] | None = None) -> Any:
+    """Run the command line: exit 0 done, 1 could not be done (one clear sentence), 2 usage."""
+    try:
+        return cli.main(args=argv, prog_name="flushcast", standalone_mode=True)
+    except FlushcastError as error:
+        click.echo(f"flushcast: {error}", err=True)
+        sys.exit(1)
+
+
+if __name__ == "__main__":
+    main()
