@@ -1,0 +1,22 @@
+"""Shared by all tests: where the public reference data are, if they are here at all."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+SHARED = Path(__file__).resolve().parent.parent.parent / "shared"
+
+
+@pytest.fixture
+def shared() -> Path:
+    """The folder of published reference data beside the checkout; skips when it is not there."""
+    return shared_or_skip("reference values compiled from publications (see tests/reference/README.md)")
+
+
+def shared_or_skip(data_set: str) -> Path:
+    """The reference folder, or skip and name the public data set the test needs."""
+    if not (SHARED / "data").is_dir():
+        pytest.skip(f"needs {data_set}, which is not kept in this repository")
+    return SHARED
