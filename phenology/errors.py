@@ -1,15 +1,15 @@
 """The errors flushcast raises on purpose: each is one clear sentence for the grower.
 
-    FlushcastError
-    +-- InputError (also ValueError)   a value that cannot be used: what, where, what to do
-    |   +-- WeatherError               a weather series or file that cannot be used
-    |   +-- LookError                  a look that cannot stand as written
-    |   |   +-- StageOrderError        an earlier stage after a later one: new flush, or wrong look?
-    |   +-- UnknownNameError           no such tree, species, stage, place (near matches offered)
-    +-- StoreError                     the journal, the weather store or the garden folder cannot be used
-        +-- StoreLockedError           somebody else is writing
-        +-- StoreCorruptError          damaged file; the original is kept
-        +-- StoreTooNewError           written by a newer flushcast; left untouched
+FlushcastError
++-- InputError (also ValueError)   a value that cannot be used: what, where, what to do
+|   +-- WeatherError               a weather series or file that cannot be used
+|   +-- LookError                  a look that cannot stand as written
+|   |   +-- StageOrderError        an earlier stage after a later one: new flush, or wrong look?
+|   +-- UnknownNameError           no such tree, species, stage, place (near matches offered)
++-- StoreError                     the journal, the weather store or the garden folder cannot be used
+    +-- StoreLockedError           somebody else is writing
+    +-- StoreCorruptError          damaged file; the original is kept
+    +-- StoreTooNewError           written by a newer flushcast; left untouched
 """
 
 from __future__ import annotations

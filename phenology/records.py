@@ -77,7 +77,7 @@ class Flush:
 
 @dataclass(frozen=True)
 class Look:
-    """What was seen of a flush. `seen`: the stage stood at or before the date; `happened`: it came about then.
+    """What was seen of a flush. `seen`: the stage stood by that date; `happened`: it came about then.
 
     A vague date is kept as typed in `date_text`; `earliest` and `latest` bound it (equal for a plain date).
     """
