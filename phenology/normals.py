@@ -1,0 +1,132 @@
+"""What weather is usual at a place: a smooth year, its slow trend, and honest filling of gaps."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+Array = NDArray[np.float64]
+
+YEAR_DAYS = 366
+LEAST_SEASONS_FOR_TREND = 15  # design choice: a shorter record says more about chance than about climate
+TREND_PRIOR_SD = 0.03  # how steep a local trend may be expected to be, ours [degC per year]
+MEMORY_DAYS = 4.0  # how long a spell of weather lasts, for filling gaps, from memory, unverified
+
+
+@dataclass(frozen=True)
+class Normals:
+    """The usual year of a place.
+
+    Attributes
+    ----------
+    tmin, tmax : ndarray, shape (366,)
+        Smooth means by day of season. [degC]
+    spread : float
+        Standard deviation of the daily mean about them. [degC]
+    trend : float
+        Warming per season, shrunk toward none; 0 under 15 seasons. [degC per year]
+    """
+
+    tmin: Array
+    tmax: Array
+    spread: float
+    trend: float
+
+
+def harmonics(day: Array, pairs: int = 2) -> Array:
+    """Constant, sines and cosines of a year at days `day`; shape (days, 1 + 2 * pairs)."""
+    angle = 2 * np.pi * np.asarray(day, dtype=float)[:, None] * np.arange(1, pairs + 1) / 365.25
+    return np.concatenate([np.ones((len(angle), 1)), np.cos(angle), np.sin(angle)], axis=1)
+
+
+def fit_normals(tmin: Array, tmax: Array, seasons: Array) -> Normals:
+    """Learn the usual year from past seasons.
+
+    Parameters
+    ----------
+    tmin, tmax : ndarray, shape (n_seasons, 366)
+        Daily extremes by day of season, NaN where unknown or past the season's end. [degC]
+    seasons : ndarray, shape (n_seasons,)
+        Season labels (years), for the trend.
+    """
+    basis = harmonics(np.arange(1, YEAR_DAYS + 1))
+    low, high = _smooth_year(tmin, basis), _smooth_year(tmax, basis)
+    anomaly = ((tmin - low) + (tmax - high)) / 2
+    known = np.isfinite(anomaly)
+    spread = float(np.std(anomaly[known])) if known.any() else 4.0
+    return Normals(low, high, spread, _shrunken_trend(anomaly, np.asarray(seasons, dtype=float)))
+
+
+def _smooth_year(values: Array, basis: Array) -> Array:
+    _, day = np.nonzero(np.isfinite(values))
+    if len(np.unique(day)) < 2 * basis.shape[1]:
+        return np.full(len(basis), np.nanmean(values) if len(day) else np.nan)
+    if len(np.unique(day)) < 300:  # part of a year: a full set of waves would swing wildly outside it
+        basis = basis[:, [0, 1, 3]]
+    # a slight pull to zero on the waves keeps a thin record from swinging where it has no days
+    left = basis[day].T @ basis[day] + np.diag([0.0] + [1e-3 * len(day)] * (basis.shape[1] - 1))
+    return np.asarray(basis @ np.linalg.solve(left, basis[day].T @ values[np.isfinite(values)]))
+
+
+def _shrunken_trend(anomaly: Array, seasons: Array) -> float:
+    enough = np.isfinite(anomaly).mean(1) > 0.8
+    if enough.sum() < LEAST_SEASONS_FOR_TREND:
+        return 0.0
+    year = seasons[enough] - seasons[enough].mean()
+    mean = np.nanmean(anomaly[enough], axis=1)
+    slope = float(year @ mean / (year @ year))
+    residual = mean - mean.mean() - slope * year
+    error = float(residual @ residual / (len(year) - 2) / (year @ year))
+    return slope * TREND_PRIOR_SD**2 / (TREND_PRIOR_SD**2 + error)
+
+
+def fill_gaps(tmin: Array, tmax: Array, normals: Normals) -> tuple[Array, Array, Array]:
+    """Fill unknown days from the usual year and the days on either side, and say what that costs.
+
+    Parameters
+    ----------
+    tmin, tmax : ndarray, shape (days,)
+        One season from its first day, NaN where unknown. [degC]
+    normals : Normals
+
+    Returns
+    -------
+    tmin, tmax : ndarray, shape (days,)
+        Without gaps, tmin never above tmax. [degC]
+    variance : ndarray, shape (days,)
+        What each day adds to the variance of a temperature sum. [degC^2 d]
+    """
+    days = len(tmin)
+    low, variance_low = _fill_one(tmin, normals.tmin[:days], normals.spread)
+    high, variance_high = _fill_one(tmax, normals.tmax[:days], normals.spread)
+    middle = (low + high) / 2
+    crossed = low > high
+    low, high = np.where(crossed, middle, low), np.where(crossed, middle, high)
+    return low, high, (variance_low + variance_high) / 4
+
+
+def _fill_one(values: Array, usual: Array, spread: float) -> tuple[Array, Array]:
+    known = np.isfinite(values)
+    if known.all():
+        return values, np.zeros(len(values))
+    persistence = 2 * MEMORY_DAYS  # days of a spell go together, so their errors add up
+    if not known.any():
+        return usual.copy(), np.full(len(values), spread**2 * persistence)
+    where = np.arange(len(values))
+    anomaly = np.where(known, values - usual, 0.0)
+    at = np.flatnonzero(known)
+    left = np.searchsorted(at, where, side="right") - 1
+    right = np.searchsorted(at, where, side="left")
+    before = np.where(left >= 0, where - at[np.maximum(left, 0)], 10**6)
+    after = np.where(right < len(at), at[np.minimum(right, len(at) - 1)] - where, 10**6)
+    weight_before, weight_after = np.exp(-before / MEMORY_DAYS), np.exp(-after / MEMORY_DAYS)
+    total = weight_before + weight_after
+    pulled = weight_before * anomaly[at[np.maximum(left, 0)]]
+    pulled = pulled + weight_after * anomaly[at[np.minimum(right, len(at) - 1)]]
+    estimate = usual + pulled / np.maximum(total, 1.0)
+    certainty = np.minimum(total, 1.0)
+    return np.where(known, values, estimate), np.where(
+        known, 0.0, spread**2 * persistence * (1 - certainty**2)
+    )

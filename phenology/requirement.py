@@ -1,0 +1,272 @@
+"""The requirement of a species for one stage: how much of each clock's time it takes, and how sure we are.
+
+The log of a wait, read on clock c, is
+
+    y = prior mean of the species + common offset + species offset + later-flush offset
+        + slope * (how late the wait began) + tree + season + season-by-species + noise
+
+with Gaussian effects (season effects heavy-tailed, see `SEASON_TAIL`). The variances and the clock are
+integrated over an exact grid; clocks are compared in date space, through the Jacobian of each interval.
+Structure and priors are ours; the parts are standard (interval-censored looks, partial pooling).
+"""
+
+from __future__ import annotations
+
+import itertools
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.special import gammaincinv
+
+from phenology.censoring import CensoredSites, match_sites
+from phenology.clocks import CLOCKS, Clock
+from phenology.effect_columns import COMMON_SD, REFERENCE_SETTING, SETTINGS, Columns, Setting
+from phenology.effects import IntArray, log_evidences, posterior
+from phenology.errors import InputError
+from phenology.waits import SeasonHands, Wait, WaitTable, tabulate
+
+Array = NDArray[np.float64]
+
+SEASON_TAIL = 4.0  # degrees of freedom of a season's effect: odd seasons happen
+KEPT_SHARE = 1e-3  # grid points below this share of the best one are dropped
+MOST_KEPT = 40
+
+PriorOf = Callable[[str], tuple[float, float]]
+"""A species' prior: median days at 18 degC, and the log-scale sd of how far the species may lie from it."""
+
+
+@dataclass(frozen=True)
+class Component:
+    """One kept grid point: a clock and a setting, its weight and the posterior of all effects."""
+
+    clock: int
+    setting: Setting
+    weight: float
+    mean: Array
+    covariance: Array
+
+
+@dataclass(frozen=True)
+class Prediction:
+    """A wait not yet seen, as a mixture of log-normal requirements (draws), each on one clock.
+
+    Attributes
+    ----------
+    weight, mean, variance : ndarray, shape (k,)
+        Mixture weights, and mean and variance of the log requirement. [log days at 18 degC]
+    clock : ndarray of int, shape (k,)
+        The clock each draw is read on.
+    """
+
+    weight: Array
+    clock: IntArray
+    mean: Array
+    variance: Array
+
+
+class RequirementModel:
+    """Asks what a stage takes.
+
+    Parameters
+    ----------
+    prior_of : callable
+        Gives a species' prior: median days at 18 degC and log-scale sd.
+    clocks : sequence of Clock
+        Rival clocks.
+    clock_weights : sequence of float, optional
+        Prior weights of the clocks; equal by default.
+    """
+
+    def __init__(
+        self,
+        prior_of: PriorOf,
+        clocks: Sequence[Clock] = CLOCKS,
+        clock_weights: Sequence[float] | None = None,
+    ) -> None:
+        weights = np.ones(len(clocks)) if clock_weights is None else np.asarray(clock_weights, dtype=float)
+        if len(weights) != len(clocks):
+            raise InputError(f"give one weight for each of the {len(clocks)} clocks, not {len(weights)}")
+        self.prior_of, self.clocks = prior_of, tuple(clocks)
+        self.clock_weights = weights / weights.sum()
+
+    def fit(self, waits: Sequence[Wait], seasons: dict[int, SeasonHands]) -> Requirement:
+        """Learn from waits; with none, the answer is the prior alone.
+
+        Parameters
+        ----------
+        waits : sequence of Wait
+            Completed and censored waits.
+        seasons : dict
+            The clocks over every season that the waits name.
+        """
+        columns = Columns.of(waits)
+        tree = np.array([columns.trees.index(w.tree) for w in waits], dtype=np.intp)
+        design = np.array(
+            [columns.row(w.species, w.season, w.later, w.anchor_middle) for w in waits]
+        ).reshape(len(waits), columns.shared)
+        priors = [self.prior_of(s) for s in columns.species]
+        species_sd = np.array([sd for _, sd in priors])
+        prior_log = dict(zip(columns.species, (float(np.log(days)) for days, _ in priors), strict=True))
+        offset = np.array([prior_log[w.species] for w in waits])
+        table = tabulate(waits, seasons, self.clocks)
+
+        grid: list[tuple[float, int, Setting, CensoredSites, Array]] = []
+        for c, clock in enumerate(self.clocks):
+            sites, odd = self._settle(table, c, offset, design, tree, columns, species_sd)
+            jacobian = float(np.log(table.width[c, ~table.censored]).sum()) + sites.log_scale
+            for (noise, tree_sd), group in itertools.groupby(SETTINGS, key=lambda s: (s.noise, s.tree)):
+                members = list(group)
+                evidence = log_evidences(
+                    sites.value - offset,
+                    sites.variance(noise),
+                    design,
+                    tree,
+                    len(columns.trees),
+                    np.array([columns.prior_variance(clock, s, species_sd, odd) for s in members]),
+                    tree_sd**2,
+                )
+                for setting, value in zip(members, evidence, strict=True):
+                    total = float(value) + jacobian + setting.log_prior + float(np.log(self.clock_weights[c]))
+                    grid.append((total, c, setting, sites, odd))
+        best = max(total for total, *_ in grid)
+        kept = [g for g in sorted(grid, key=lambda g: -g[0]) if g[0] > best + np.log(KEPT_SHARE)][:MOST_KEPT]
+        mass = sum(np.exp(g[0] - best) for g in kept)
+        components = []
+        for total, c, setting, sites, odd in kept:
+            fitted = posterior(
+                sites.value - offset,
+                sites.variance(setting.noise),
+                design,
+                tree,
+                len(columns.trees),
+                columns.prior_variance(self.clocks[c], setting, species_sd, odd),
+                setting.tree**2,
+            )
+            weight = float(np.exp(total - best) / mass)
+            components.append(Component(c, setting, weight, fitted.mean, fitted.covariance))
+        shares = np.zeros(len(self.clocks))
+        for total, c, *_ in grid:
+            shares[c] += np.exp(total - best)
+        return Requirement(self, columns, tuple(components), tuple(waits), shares / shares.sum())
+
+    def _settle(
+        self,
+        table: WaitTable,
+        c: int,
+        offset: Array,
+        design: Array,
+        tree: IntArray,
+        columns: Columns,
+        species_sd: Array,
+    ) -> tuple[CensoredSites, Array]:
+        """Find, at the reference setting, stand-ins for censored rows and the weight of odd seasons."""
+        sites = CensoredSites.start(table, c, offset)
+        odd = np.ones(len(columns.seasons))
+        setting, first = REFERENCE_SETTING, 3 + len(columns.species)
+        both = np.concatenate([design, np.eye(len(columns.trees))[tree].reshape(len(tree), -1)], axis=1)
+        for _ in range(5 if len(offset) else 0):
+            fitted = posterior(
+                sites.value - offset,
+                sites.variance(setting.noise),
+                design,
+                tree,
+                len(columns.trees),
+                columns.prior_variance(self.clocks[c], setting, species_sd, odd),
+                setting.tree**2,
+            )
+            effect = slice(first, first + len(columns.seasons))
+            squared = fitted.mean[effect] ** 2 + np.diagonal(fitted.covariance)[effect]
+            odd = (SEASON_TAIL + 1) / (SEASON_TAIL + squared / setting.season**2)
+            if table.censored.any():
+                centre = both @ fitted.mean + offset
+                spread = np.einsum("ij,jk,ik->i", both, fitted.covariance, both)
+                sites = match_sites(sites, centre, spread, setting.noise)
+        return sites, odd
+
+
+@dataclass(frozen=True)
+class Requirement:
+    """What was learned about a stage: a posterior over clocks, variances and effects."""
+
+    model: RequirementModel
+    columns: Columns
+    components: tuple[Component, ...]
+    waits: tuple[Wait, ...]
+    clock_shares: Array
+
+    def predict(self, species: str, tree: str, season: int, later: bool, anchor: float) -> Prediction:
+        """The requirement of one tree in one season, seen or not, as a mixture over clocks.
+
+        Parameters
+        ----------
+        species, tree : str
+            Unknown names fall back on the prior and on a tree like any other.
+        season : int
+            A season that the fit has not seen brings its full spread.
+        later : bool
+            Whether a later flush is meant.
+        anchor : float
+            Day of the season on which the wait began.
+        """
+        days, own_sd = self.model.prior_of(species)
+        row = self.columns.row(species, season, later, anchor)
+        x = np.zeros(len(row) + len(self.columns.trees))
+        x[: len(row)] = row
+        known_tree = tree in self.columns.trees
+        if known_tree:
+            x[len(row) + self.columns.trees.index(tree)] = 1.0
+        weights, clocks, means, variances = [], [], [], []
+        for part in self.components:
+            mean = float(np.log(days) + x @ part.mean)
+            fixed = float(x @ part.covariance @ x) + part.setting.noise**2
+            fixed += 0.0 if known_tree else part.setting.tree**2
+            fixed += 0.0 if species in self.columns.species else own_sd**2
+            new = 0.0 if season in self.columns.seasons else part.setting.season**2
+            new += 0.0 if (species, season) in self.columns.cells else part.setting.cell**2
+            for share, stretch in TAIL if new else ((1.0, 0.0),):
+                weights.append(part.weight * share)
+                clocks.append(part.clock)
+                means.append(mean)
+                variances.append(fixed + new * stretch)
+        return _merge(
+            np.array(weights), np.array(clocks, dtype=np.intp), np.array(means), np.array(variances)
+        )
+
+    def prior_share(self, species: str) -> float:
+        """How much of what is believed about the species' mean is still prior, 1 (all) to 0 (none)."""
+        _, own_sd = self.model.prior_of(species)
+        if species not in self.columns.species:
+            return 1.0
+        row = np.zeros(self.columns.shared + len(self.columns.trees))
+        row[0] = row[3 + self.columns.species.index(species)] = 1.0
+        after = sum(p.weight * float(row @ p.covariance @ row) for p in self.components)
+        return float(min(1.0, after / (COMMON_SD**2 + own_sd**2)))
+
+
+def _tail_of_seasons(parts: int = 3) -> tuple[tuple[float, float], ...]:
+    """A season's variance as a mixture: equal shares of the inverse gamma behind a t distribution."""
+    at = (np.arange(parts) + 0.5) / parts
+    return tuple((1 / parts, float(SEASON_TAIL / 2 / gammaincinv(SEASON_TAIL / 2, 1 - p))) for p in at)
+
+
+TAIL = _tail_of_seasons()
+
+
+def _merge(weight: Array, clock: IntArray, mean: Array, variance: Array) -> Prediction:
+    """Draws of one clock that hardly differ become one, with the same mean and variance."""
+    out: list[tuple[float, int, float, float]] = []
+    for c in dict.fromkeys(clock.tolist()):
+        mine = np.flatnonzero(clock == c)
+        order = mine[np.argsort(variance[mine])]
+        for group in np.array_split(order, min(3, len(order))):
+            w = weight[group]
+            total = float(w.sum())
+            if total <= 0:
+                continue
+            m = float(w @ mean[group] / total)
+            v = float(w @ (variance[group] + (mean[group] - m) ** 2) / total)
+            out.append((total, c, m, v))
+    table = np.array(out)
+    return Prediction(table[:, 0] / table[:, 0].sum(), table[:, 1].astype(np.intp), table[:, 2], table[:, 3])

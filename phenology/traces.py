@@ -1,0 +1,138 @@
+"""Traces: possible seasons. Measured to the issue date, then past years brought to today's climate."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from phenology.clocks import CLOCKS, Clock, Hands, wind
+from phenology.errors import WeatherError
+from phenology.normals import YEAR_DAYS, Normals, fill_gaps
+from phenology.season_weather import SeasonWeather
+
+Array = NDArray[np.float64]
+
+WANTED = 20  # fewer past years than this are used, and said
+FEWEST = 10  # fewer than this are stretched by shifting them in time
+
+
+@dataclass(frozen=True)
+class Traces:
+    """Possible courses of one season.
+
+    Attributes
+    ----------
+    season : int
+    issued : int
+        Day of the season at whose end they were drawn; everything up to it is common to all.
+    tmin, tmax : ndarray, shape (n_traces, days)
+        From day 1 of the season to its last. [degC]
+    donors : tuple of int
+        The past season behind each trace.
+    gap_variance : ndarray, shape (days + 1,)
+        Running variance from days to date that had to be filled. [degC^2 d]
+    """
+
+    season: int
+    issued: int
+    tmin: Array
+    tmax: Array
+    donors: tuple[int, ...]
+    gap_variance: Array
+
+    def hands(self, clocks: tuple[Clock, ...] = CLOCKS) -> Hands:
+        """The clocks over every trace; sums of shape (n_traces, clocks, days + 1)."""
+        before = wind(self.tmin[:1, : self.issued], self.tmax[:1, : self.issued], clocks).sums
+        after = wind(self.tmin[:, self.issued :], self.tmax[:, self.issued :], clocks).sums
+        common = np.broadcast_to(before, (len(self.tmin), *before.shape[1:]))
+        return Hands(np.concatenate([common, common[..., -1:] + after[..., 1:]], axis=-1))
+
+
+def draw_traces(record: SeasonWeather, season: int, issued: int, *, exclude: tuple[int, ...] = ()) -> Traces:
+    """Draw the possible courses of a season from what was known at the end of day `issued`.
+
+    Parameters
+    ----------
+    record : SeasonWeather
+        Weather of this season (forecast days included) and of past ones. Only days known by the issue
+        date may be in it for this season; see `SeasonWeather.through`.
+    season, issued : int
+        The season, and the day of it (0: before its first).
+    exclude : tuple of int
+        Seasons that may not serve as donors.
+
+    Raises
+    ------
+    WeatherError
+        If no past season has weather for the days still to come.
+
+    Notes
+    -----
+    Days of this season after `issued` that the record knows (a forecast) are common to all traces.
+    Letting a warm or cold spell carry over into the coming weeks was tried and did not help.
+    """
+    normals = record.normals
+    days = record.calendar.length(season)
+    low, high, variance = _this_season(record, season, days, normals)
+    last_known = _last_known(record, season, issued, days)
+    donors = [
+        s for s in record.seasons if s != season and s not in exclude and _serves(record, s, last_known)
+    ]
+    if not donors:
+        raise WeatherError(
+            "there is no past season of weather to draw the coming weeks from; add at least one full year "
+            "with `flushcast weather add FILE`"
+        )
+    shifts = _shifts(len(donors))
+    rows_low, rows_high, names = [], [], []
+    for shift in shifts:
+        for donor in donors:
+            past_low, past_high, _ = record.filled(donor, normals)
+            warmed = normals.trend * (season - donor)
+            index = np.clip(np.arange(last_known, days) + shift, 0, len(past_low) - 1)
+            seasonal = [
+                usual[np.arange(last_known, days)] - usual[np.clip(index, 0, YEAR_DAYS - 1)]
+                for usual in (normals.tmin, normals.tmax)
+            ]
+            rows_low.append(np.concatenate([low[:last_known], past_low[index] + seasonal[0] + warmed]))
+            rows_high.append(np.concatenate([high[:last_known], past_high[index] + seasonal[1] + warmed]))
+            names.append(donor)
+    gap = np.concatenate([[0.0], np.cumsum(np.where(np.arange(days) < last_known, variance, 0.0))])
+    tmin, tmax = np.array(rows_low), np.array(rows_high)
+    return Traces(season, last_known, np.minimum(tmin, tmax), tmax, tuple(names), gap)
+
+
+def _this_season(
+    record: SeasonWeather, season: int, days: int, normals: Normals
+) -> tuple[Array, Array, Array]:
+    if season in record.seasons:
+        return record.filled(season, normals)
+    unknown = np.full(days, np.nan)
+    return fill_gaps(unknown, unknown, normals)
+
+
+def _last_known(record: SeasonWeather, season: int, issued: int, days: int) -> int:
+    """Last day of the season, at or after the issue date, up to which weather (or a forecast) is known."""
+    if season not in record.seasons:
+        return max(0, min(issued, days))
+    row = record.row(season)
+    known = np.flatnonzero(np.isfinite(record.tmin[row, :days]) & np.isfinite(record.tmax[row, :days]))
+    return min(days, max(issued, int(known[-1]) + 1 if len(known) else 0))
+
+
+def _serves(record: SeasonWeather, season: int, after: int) -> bool:
+    """Whether a past season knows most of the days still to come (near the end: of the whole year)."""
+    row, days = record.row(season), record.calendar.length(season)
+    start = min(after, days - 60)
+    known = np.isfinite(record.tmin[row, start:days]) & np.isfinite(record.tmax[row, start:days])
+    return bool(known.mean() > 0.8)
+
+
+def _shifts(donors: int) -> tuple[int, ...]:
+    """With few donors each also serves a little earlier and later: spells then fall on other days."""
+    if donors >= FEWEST:
+        return (0,)
+    steps = -(-FEWEST // donors)
+    return tuple(int(5 * ((k + 1) // 2) * (-1) ** k) for k in range(steps))
