@@ -80,7 +80,7 @@ class Columns:
         base = 3
         for names, name in ((self.species, species), (self.seasons, season), (self.cells, (species, season))):
             if name in names:
-                row[base + names.index(name)] = 1.0  # type: ignore[arg-type]
+                row[base + names.index(name)] = 1.0
             base += len(names)
         return row
 

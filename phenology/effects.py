@@ -99,7 +99,7 @@ def _without_trees(
     """Normal equations of the shared effects after the trees are eliminated."""
     weight = 1 / noise
     weighted = shared * weight[:, None]
-    tree_precision = np.bincount(tree, weight, trees) + 1 / tree_prior
+    tree_precision: Array = np.bincount(tree, weight, trees).astype(np.float64) + 1 / tree_prior
     cross = _tree_sums(weighted, tree, trees)
     tree_score = np.bincount(tree, y * weight, trees)
     inner = shared.T @ weighted - cross.T @ (cross / tree_precision[:, None])

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -35,7 +36,7 @@ class Normals:
     trend: float
 
 
-def harmonics(day: Array, pairs: int = 2) -> Array:
+def harmonics(day: NDArray[Any], pairs: int = 2) -> Array:
     """Constant, sines and cosines of a year at days `day`; shape (days, 1 + 2 * pairs)."""
     angle = 2 * np.pi * np.asarray(day, dtype=float)[:, None] * np.arange(1, pairs + 1) / 365.25
     return np.concatenate([np.ones((len(angle), 1)), np.cos(angle), np.sin(angle)], axis=1)
@@ -51,7 +52,7 @@ def fit_normals(tmin: Array, tmax: Array, seasons: Array) -> Normals:
     seasons : ndarray, shape (n_seasons,)
         Season labels (years), for the trend.
     """
-    basis = harmonics(np.arange(1, YEAR_DAYS + 1))
+    basis = harmonics(np.arange(1.0, YEAR_DAYS + 1))
     low, high = _smooth_year(tmin, basis), _smooth_year(tmax, basis)
     anomaly = ((tmin - low) + (tmax - high)) / 2
     known = np.isfinite(anomaly)

@@ -13,7 +13,7 @@ Structure and priors are ours; the parts are standard (interval-censored looks, 
 from __future__ import annotations
 
 import itertools
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -25,7 +25,7 @@ from phenology.clocks import CLOCKS, Clock
 from phenology.effect_columns import COMMON_SD, REFERENCE_SETTING, SETTINGS, Columns, Setting
 from phenology.effects import IntArray, log_evidences, posterior
 from phenology.errors import InputError
-from phenology.waits import SeasonHands, Wait, WaitTable, tabulate
+from phenology.waits import SeasonHands, Site, Wait, WaitTable, tabulate
 
 Array = NDArray[np.float64]
 
@@ -91,15 +91,15 @@ class RequirementModel:
         self.prior_of, self.clocks = prior_of, tuple(clocks)
         self.clock_weights = weights / weights.sum()
 
-    def fit(self, waits: Sequence[Wait], seasons: dict[int, SeasonHands]) -> Requirement:
+    def fit(self, waits: Sequence[Wait], seasons: Mapping[tuple[Site, int], SeasonHands]) -> Requirement:
         """Learn from waits; with none, the answer is the prior alone.
 
         Parameters
         ----------
         waits : sequence of Wait
             Completed and censored waits.
-        seasons : dict
-            The clocks over every season that the waits name.
+        seasons : mapping
+            The clocks over every (site, season) that the waits name.
         """
         columns = Columns.of(waits)
         tree = np.array([columns.trees.index(w.tree) for w in waits], dtype=np.intp)

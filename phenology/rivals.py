@@ -68,4 +68,4 @@ def _season_mean(values: Array, seasons: NDArray[np.intp]) -> tuple[float, float
 
 
 def _normal(mean: float, sd: float) -> Array:
-    return mean + sd * ndtri(np.array(LEVELS))
+    return np.asarray(mean + sd * ndtri(np.array(LEVELS)))

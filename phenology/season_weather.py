@@ -72,6 +72,12 @@ class SeasonWeather:
                 values[self.row(season), day:] = np.nan
         return replace(self, tmin=low, tmax=high)
 
+    def through_only(self, season: int, day: int) -> SeasonWeather:
+        """The same record with one season known only to the end of a day; other seasons whole."""
+        low, high = self.tmin.copy(), self.tmax.copy()
+        low[self.row(season), day:] = high[self.row(season), day:] = np.nan
+        return replace(self, tmin=low, tmax=high)
+
     @cached_property
     def normals(self) -> Normals:
         """The usual year of this record."""

@@ -50,7 +50,7 @@ class Traces:
         return Hands(np.concatenate([common, common[..., -1:] + after[..., 1:]], axis=-1))
 
 
-def draw_traces(record: SeasonWeather, season: int, issued: int, *, exclude: tuple[int, ...] = ()) -> Traces:
+def draw_traces(record: SeasonWeather, season: int, issued: int, *, normals: Normals | None = None) -> Traces:
     """Draw the possible courses of a season from what was known at the end of day `issued`.
 
     Parameters
@@ -60,8 +60,8 @@ def draw_traces(record: SeasonWeather, season: int, issued: int, *, exclude: tup
         date may be in it for this season; see `SeasonWeather.through`.
     season, issued : int
         The season, and the day of it (0: before its first).
-    exclude : tuple of int
-        Seasons that may not serve as donors.
+    normals : Normals, optional
+        The usual year, if it must not be learned from this record.
 
     Raises
     ------
@@ -73,13 +73,11 @@ def draw_traces(record: SeasonWeather, season: int, issued: int, *, exclude: tup
     Days of this season after `issued` that the record knows (a forecast) are common to all traces.
     Letting a warm or cold spell carry over into the coming weeks was tried and did not help.
     """
-    normals = record.normals
+    normals = normals or record.normals
     days = record.calendar.length(season)
     low, high, variance = _this_season(record, season, days, normals)
     last_known = _last_known(record, season, issued, days)
-    donors = [
-        s for s in record.seasons if s != season and s not in exclude and _serves(record, s, last_known)
-    ]
+    donors = [s for s in record.seasons if s != season and _serves(record, s, last_known)]
     if not donors:
         raise WeatherError(
             "there is no past season of weather to draw the coming weeks from; add at least one full year "

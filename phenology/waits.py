@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Hashable, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -13,6 +13,7 @@ from phenology.clocks import Clock, Hands
 
 Array = NDArray[np.float64]
 
+Site = Hashable
 NEVER = math.inf
 """Right end of an interval whose event had not come when the looks ended."""
 
@@ -49,6 +50,8 @@ class Wait:
         When the wait began.
     target : (float, float)
         When it ended; `by` is `NEVER` when it had not ended by `after`, the last look.
+    site : hashable
+        Which weather the tree stood in; with the season it names the clocks to read.
     """
 
     species: str
@@ -57,6 +60,7 @@ class Wait:
     later: bool
     anchor: tuple[float, float]
     target: tuple[float, float]
+    site: Site = ""
 
     @property
     def anchor_middle(self) -> float:
@@ -96,14 +100,16 @@ WIDE = 0.6
 LEAST_WAIT = 0.25
 
 
-def tabulate(waits: Sequence[Wait], seasons: dict[int, SeasonHands], clocks: Sequence[Clock]) -> WaitTable:
+def tabulate(
+    waits: Sequence[Wait], seasons: Mapping[tuple[Site, int], SeasonHands], clocks: Sequence[Clock]
+) -> WaitTable:
     """Read every wait on every clock.
 
     Parameters
     ----------
     waits : sequence of Wait
-    seasons : dict
-        The clocks of each season that the waits name.
+    seasons : mapping
+        The clocks of each (site, season) that the waits name.
     clocks : sequence of Clock
         The clocks that the hands belong to.
     """
@@ -112,7 +118,7 @@ def tabulate(waits: Sequence[Wait], seasons: dict[int, SeasonHands], clocks: Seq
     lower, upper = np.full(shape, -np.inf), np.full(shape, np.inf)
     per_degree = np.array([clock.per_degree for clock in clocks])
     for i, wait in enumerate(waits):
-        season = seasons[wait.season]
+        season = seasons[wait.site, wait.season]
         start, began, ended = wait.anchor_middle, np.array(wait.anchor), np.array(wait.target)
         origin = season.hands.at(start)
         edges = season.hands.at(np.append(ended[np.isfinite(ended)], began)) - origin[:, None]
