@@ -1,0 +1,104 @@
+"""What goes into the weather store and what it tells, as plain values."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import date, datetime
+
+import numpy as np
+from numpy.typing import NDArray
+
+
+@dataclass(frozen=True)
+class Origin:
+    """Where values came from.
+
+    Parameters
+    ----------
+    provider : str
+        The service, or ``"file"``.
+    detail : str
+        Station ids, model name or file name.
+    attribution : str
+        The line a report must show; empty when none is asked.
+    measures : str
+        What it measures when that is not air at 2 m in the open ("pot surface", "under glass").
+    """
+
+    provider: str
+    detail: str = ""
+    attribution: str = ""
+    measures: str = ""
+
+
+@dataclass(frozen=True)
+class AddReport:
+    """What became of the days offered to the store; a day is counted once for each of its sources."""
+
+    offered: int = 0
+    added: int = 0
+    replaced: int = 0
+    unchanged: int = 0
+    kept: int = 0
+    suspicious: int = 0
+
+    @property
+    def changed(self) -> bool:
+        """Whether the store now reads differently."""
+        return bool(self.added or self.replaced)
+
+
+@dataclass(frozen=True)
+class SuspiciousDay:
+    """A marked day: shown, and unused until accepted."""
+
+    day: date
+    source: str
+    tmin: float
+    tmax: float
+    reason: str
+    accepted: bool
+
+
+@dataclass(frozen=True)
+class OriginUse:
+    """How much of the store came from one origin as one source, and when it was last asked."""
+
+    origin: Origin
+    source: str
+    days: int
+    first_day: date
+    last_day: date
+    fetched_at: datetime
+
+
+@dataclass(frozen=True)
+class ReplacedDay:
+    """A value that another one took the place of."""
+
+    day: date
+    source: str
+    tmin: float
+    tmax: float
+    origin: Origin
+    fetched_at: datetime
+    replaced_at: datetime
+
+
+@dataclass(frozen=True)
+class PastForecasts:
+    """Forecast values with the day they were issued, for measuring skill; all arrays have one length.
+
+    `issued` and `day` are ordinals; the lead is ``day - issued``. `tmin`, `tmax` in °C, NaN where unknown.
+    """
+
+    issued: NDArray[np.int64]
+    day: NDArray[np.int64]
+    tmin: NDArray[np.float64]
+    tmax: NDArray[np.float64]
+    provider: NDArray[np.str_]
+
+    @property
+    def lead(self) -> NDArray[np.int64]:
+        """Days from issue to the day forecast."""
+        return self.day - self.issued
