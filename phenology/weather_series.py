@@ -6,6 +6,7 @@ The same data as a pandas frame (`to_frame`, `from_frame`) pass `check_weather_f
 
 from __future__ import annotations
 
+import hashlib
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 from datetime import date, timedelta
@@ -235,6 +236,13 @@ class DailyWeather:
         by_source = {name: found[name] for name in SOURCES if name in found}
         missing = len(self) - int(known.sum())
         return WeatherCoverage(self.first_day, self.last_day, len(self), by_source, missing, spans)
+
+    def fingerprint(self) -> str:
+        """A short text that differs when any day, value or source differs: a key for what is kept of it."""
+        digest = hashlib.blake2b(str(self.first_day).encode(), digest_size=16)
+        for array in (self.tmin, self.tmax, self.source):
+            digest.update(array.tobytes())
+        return digest.hexdigest()
 
     def to_frame(self) -> pd.DataFrame:
         """The daily frame: `DatetimeIndex` named ``date``; columns ``tmin``, ``tmax`` [°C], ``source``."""
