@@ -63,6 +63,13 @@ class SeasonWeather:
             low[self.row(season)] = high[self.row(season)] = np.nan
         return replace(self, tmin=low, tmax=high)
 
+    def widened(self, first: int, last: int) -> SeasonWeather:
+        """The same record with seasons from `first` to `last` at least, unknown ones NaN."""
+        seasons = tuple(range(min(first, self.seasons[0]), max(last, self.seasons[-1]) + 1))
+        pad = ((self.seasons[0] - seasons[0], seasons[-1] - self.seasons[-1]), (0, 0))
+        low, high = (np.pad(v, pad, constant_values=np.nan) for v in (self.tmin, self.tmax))
+        return SeasonWeather(self.calendar, seasons, low, high)
+
     def through(self, season: int, day: int) -> SeasonWeather:
         """The same record as it stood at the end of a day of a season."""
         low, high = self.tmin.copy(), self.tmax.copy()

@@ -1,0 +1,118 @@
+"""Stages as a chain of positive waits: each stage's curve follows from the one before, trace by trace.
+
+Curves are sub-distributions, one a trace: their mean over the traces is the distribution, so that a trace
+which the looks make unlikely weighs less. Stages cannot cross, since every wait begins where the last ended.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.special import ndtr
+
+from phenology.clocks import Clock, Hands
+from phenology.requirement import Prediction
+
+Array = NDArray[np.float64]
+
+NODES = 5  # equally likely times that stand for a stage's whole distribution on one trace
+LEAN_DRAWS = 6  # draws kept for waits that begin at an uncertain time
+MISJUDGED = 0.01  # share of looks that misjudge a stage, ours
+
+
+def curves_from(
+    prediction: Prediction,
+    hands: Hands,
+    begun: Sequence[float],
+    clocks: Sequence[Clock],
+    gap_variance: Array,
+) -> Array:
+    """Curves of a wait that began at one of a few equally likely times.
+
+    Returns
+    -------
+    ndarray, shape (traces, days + 1)
+        Chance that the wait has ended by the end of each day, trace by trace.
+    """
+    nodes = np.broadcast_to(np.asarray(begun, dtype=float), (len(hands.sums), len(begun)))
+    return _mixture(prediction, hands, nodes, clocks, gap_variance)
+
+
+def curves_after(
+    prediction: Prediction,
+    hands: Hands,
+    before: Array,
+    clocks: Sequence[Clock],
+    gap_variance: Array,
+) -> Array:
+    """Curves of a wait that begins when the stage with curves `before` comes; mass is kept trace by trace."""
+    mass = before[:, -1:]
+    levels = (np.arange(NODES) + 0.5) / NODES
+    nodes = np.stack([_times_at(curve, levels * curve[-1]) for curve in before])
+    return mass * _mixture(lean(prediction), hands, nodes, clocks, gap_variance)
+
+
+def not_by(curves: Array, t: float) -> Array:
+    """Curves after a look at `t` that showed the stage had not come.
+
+    Each trace is weighted by how likely it makes that look, then the past is cut away. A look misjudges
+    with chance `MISJUDGED`, so a contradiction moves the forecast without breaking it.
+    """
+    days = np.arange(curves.shape[1])
+    if t < 0:
+        return curves
+    at = np.array([np.interp(t, days, curve) for curve in curves])[:, None]
+    total = curves[:, -1:].mean()
+    future = np.where(days > t, np.maximum(curves - at, 0.0), 0.0)
+    never = 1.0 - total
+    left = future[:, -1].mean() + never
+    if left < 1e-9:  # the look contradicts every draw: the stage is due at once
+        return np.asarray(np.broadcast_to(np.clip((days - t) / 7, 0, 1), curves.shape))
+    return np.asarray(future / left)
+
+
+def lean(prediction: Prediction, draws: int = LEAN_DRAWS) -> Prediction:
+    """The few heaviest draws, re-weighted to one."""
+    keep = np.argsort(-prediction.weight)[:draws]
+    weight = prediction.weight[keep]
+    return Prediction(
+        weight / weight.sum(), prediction.clock[keep], prediction.mean[keep], prediction.variance[keep]
+    )
+
+
+def _times_at(curve: Array, levels: Array) -> Array:
+    """Times at which a curve reaches some levels; past its end where it never does."""
+    rising = np.maximum.accumulate(curve) + np.arange(len(curve)) * 1e-12
+    return np.interp(levels, rising, np.arange(len(curve)), left=0.0, right=float(len(curve)))
+
+
+def _mixture(
+    prediction: Prediction, hands: Hands, nodes: Array, clocks: Sequence[Clock], gap_variance: Array
+) -> Array:
+    """Mean over nodes and draws of P(wait ended by day n); nodes of shape (traces, k)."""
+    sums, days = hands.sums, hands.days
+    first = int(np.floor(max(0.0, min(nodes.min(), days))))
+    out = np.zeros((len(sums), days + 1))
+    where = np.clip(nodes, 0, days)
+    low = np.minimum(np.floor(where).astype(int), days - 1)
+    part = where - low
+    trace = np.arange(len(sums))[:, None]
+    usable = nodes < days
+    gap_at = np.interp(where, np.arange(days + 1), gap_variance)
+    gap = np.maximum(gap_variance[None, None, first:] - gap_at[:, :, None], 0.0)
+    any_gap = bool(gap_variance[-1] > 0)
+    for c in np.unique(prediction.clock):
+        origin = sums[trace, c, low] * (1 - part) + sums[trace, c, low + 1] * part
+        read = sums[:, None, c, first:] - origin[:, :, None]
+        begun = (read > 0) & usable[:, :, None]
+        safe = np.where(begun, read, 1.0)
+        log_read = np.where(begun, np.log(safe), -50.0)
+        extra = gap * clocks[c].per_degree ** 2 / np.maximum(safe, 1.0) ** 2 if any_gap else 0.0
+        mine = prediction.clock == c
+        for w, m, v in zip(
+            prediction.weight[mine], prediction.mean[mine], prediction.variance[mine], strict=True
+        ):
+            out[:, first:] += w * ndtr((log_read - m) / np.sqrt(v + extra)).mean(1)
+    return np.asarray(np.maximum.accumulate(out, axis=1))

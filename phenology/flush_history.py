@@ -1,0 +1,180 @@
+"""What the records say of each flush: when its stages came, and the waits that can be learned from."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+from dataclasses import dataclass
+from datetime import date
+
+from phenology.garden import Garden
+from phenology.intervals import Sight, anchored, stage_interval
+from phenology.records import Flush, Look, Tree, Work
+from phenology.stages import stage_rank
+from phenology.transitions import TARGETS, Transition
+from phenology.waits import NEVER, Site, Wait
+
+SHOWS_HARDENED = ("cutback", "halving", "partial-defoliation", "full-defoliation")
+"""Work that, without a look, shows its flush hardened no later than that day (unless marked early)."""
+
+
+@dataclass(frozen=True)
+class FlushHistory:
+    """One flush as far as it is known, in days of its season.
+
+    Attributes
+    ----------
+    number : int
+        1 for the first flush of its tree's season, by date.
+    site : hashable
+        The weather the tree stood in.
+    came : dict
+        For budbreak, extended and hardened: the interval (after, by], where looks or work say anything.
+    woken : (float, float) or None
+        When the work that woke it was done.
+    stage : str or None
+        Latest stage seen.
+    last_look : float or None
+        Day of the last look.
+    ended : float or None
+        Day on which its observation ended.
+    checked, lost : bool
+        Marks on the last look.
+    """
+
+    tree: Tree
+    flush: Flush
+    number: int
+    site: Site
+    came: dict[str, tuple[float, float]]
+    woken: tuple[float, float] | None
+    stage: str | None
+    last_look: float | None
+    ended: float | None
+    checked: bool = False
+    lost: bool = False
+
+    def begun(self, start: str) -> tuple[float, float] | None:
+        """When a wait that begins at `start` began; None when unknown or not yet."""
+        if start == "start":
+            return (0.0, 0.0) if self.woken is None and self.flush.started_by == "season" else None
+        if start == "work":
+            return self.woken
+        interval = self.came.get(start)
+        if interval is None or interval[1] == NEVER:
+            return None
+        return anchored(interval)
+
+    def wait(self, transition: Transition) -> Wait | None:
+        """The wait over a transition, if both its ends are known well enough to learn from."""
+        begun, ended = self.begun(transition.start), self.came.get(transition.target)
+        if begun is None or ended is None or self.lost:
+            return None
+        after = max(ended[0], begun[0])
+        if ended[1] == NEVER and after <= begun[1]:
+            return None  # no look since it began: nothing is known of the wait
+        if ended[1] != NEVER and ended[0] == -math.inf and ended[1] - begun[1] < 1:
+            return None  # both ends rest on one and the same first look
+        return Wait(
+            self.tree.species,
+            self.tree.id,
+            self.flush.season,
+            self.number > 1,
+            begun,
+            (after, ended[1]),
+            self.site,
+        )
+
+
+def histories(garden: Garden) -> list[FlushHistory]:
+    """Every flush in the garden's records, tree by tree."""
+    return [h for tree in garden.trees for h in histories_of(garden, tree)]
+
+
+def histories_of(garden: Garden, tree: Tree) -> list[FlushHistory]:
+    """The flushes of one tree, oldest first."""
+    out: list[FlushHistory] = []
+    number, season = 0, None
+    for flush in garden.flushes_by_tree.get(tree.id, []):
+        number = number + 1 if flush.season == season else 1
+        season = flush.season
+        out.append(_history(garden, tree, flush, number))
+    return out
+
+
+def _history(garden: Garden, tree: Tree, flush: Flush, number: int) -> FlushHistory:
+    start = garden.calendar.start(flush.season)
+    looks = garden.looks_by_flush.get(flush.id, [])
+    sights = [
+        Sight(_t(start, v.earliest), _t(start, v.latest), v.stage, v.kind)
+        for v in looks
+    ]  # fmt: skip
+    ended = _t(start, flush.ended_on) if flush.ended_on else None
+    sights += list(_shown_by_work(garden, tree, flush, looks, start))
+    came = {}
+    for stage in TARGETS:
+        interval = stage_interval(sights, stage)
+        if interval:
+            came[stage] = interval
+    woken = None
+    if flush.work_id:
+        work = next((w for w in garden.works_by_tree.get(tree.id, []) if w.id == flush.work_id), None)
+        if work:
+            woken = (_t(start, work.earliest) - 1, _t(start, work.latest))
+    last = looks[-1] if looks else None
+    return FlushHistory(
+        tree,
+        flush,
+        number,
+        garden.site(tree, flush.season),
+        came,
+        woken,
+        last.stage if last else None,
+        _t(start, last.latest) if last else None,
+        ended,
+        bool(last and last.checked),
+        any(v.lost for v in looks) or flush.ended_why == "lost",
+    )
+
+
+def _shown_by_work(
+    garden: Garden, tree: Tree, flush: Flush, looks: list[Look], start: date
+) -> Iterator[Sight]:
+    """The weak evidence of work: done without a look, it says hardened by then."""
+    if any(stage_rank(v.stage) >= stage_rank("hardened") for v in looks):
+        return
+    work = _closing_work(garden, tree, flush)
+    if work and not work.early and all(v.latest < work.latest for v in looks):
+        t = _t(start, work.latest)
+        yield Sight(t, t, "hardened")
+
+
+def _closing_work(garden: Garden, tree: Tree, flush: Flush) -> Work | None:
+    """The first shaping work of the season after this flush began, before the next one did."""
+    began = flush.started_on
+    ends = [
+        f.started_on
+        for f in garden.flushes_by_tree.get(tree.id, [])
+        if f.season == flush.season
+        and f.id != flush.id
+        and f.started_on
+        and (not began or f.started_on > began)
+    ]
+    until = min(ends, default=None)
+    for work in garden.works_by_tree.get(tree.id, []):
+        same = garden.calendar.season_of(work.latest) == flush.season
+        if not same or work.operation not in SHOWS_HARDENED or work.id == flush.work_id:
+            continue
+        if (began and work.latest <= began) or (until and work.latest > until):
+            continue
+        return work
+    return None
+
+
+def _t(start: date, day: date) -> float:
+    return float((day - start).days + 1)
+
+
+def waits_for(transition: Transition, all_histories: list[FlushHistory]) -> list[Wait]:
+    """All waits over one transition that the records hold."""
+    return [w for h in all_histories if (w := h.wait(transition)) is not None]

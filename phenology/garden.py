@@ -1,0 +1,209 @@
+"""A garden as the forecast sees it: its records and the weather of its places, on one date."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from datetime import date
+from functools import cached_property
+from typing import TypeVar
+
+import numpy as np
+
+from phenology.errors import WeatherError
+from phenology.records import Aim, Flush, Look, Place, Stand, Tree, Work
+from phenology.season import SeasonCalendar
+from phenology.season_weather import SeasonWeather
+from phenology.species import Species, neutral_species
+from phenology.waits import SeasonHands, Site
+from phenology.weather_series import DailyWeather
+
+T = TypeVar("T")
+
+STALE_DAYS = 60
+"""Weather that ends longer ago than this cannot carry a forecast (ours)."""
+
+
+@dataclass(frozen=True, eq=False)
+class Garden:
+    """Everything known of a garden at the end of `as_of`.
+
+    Attributes
+    ----------
+    as_of : date
+    calendar : SeasonCalendar
+    places, trees, stands, aims, flushes, looks, works : sequences of records
+    species : mapping of Latin name to Species
+    weather : mapping of place id to DailyWeather
+        Dated up to `as_of`, and the newest forecast known by then.
+    """
+
+    as_of: date
+    calendar: SeasonCalendar
+    places: Sequence[Place]
+    trees: Sequence[Tree]
+    stands: Sequence[Stand]
+    aims: Sequence[Aim]
+    flushes: Sequence[Flush]
+    looks: Sequence[Look]
+    works: Sequence[Work]
+    species: Mapping[str, Species]
+    weather: Mapping[str, DailyWeather]
+
+    def up_to(self, as_of: date) -> Garden:
+        """The garden as it was known on an earlier date: looks, work, flushes and weather up to it.
+
+        A flush that had not begun to be known is left out; how a flush ended later is forgotten.
+        """
+        looks = [look for look in self.looks if look.latest <= as_of]
+        works = [work for work in self.works if work.latest <= as_of]
+        known = {look.flush_id for look in looks}
+        done = {work.id for work in works}
+        flushes = [
+            replace(f, ended_on=None, ended_why=None) if f.ended_on and f.ended_on > as_of else f
+            for f in self.flushes
+            if f.id in known or f.work_id in done
+        ]
+        weather = {
+            place: series.between(series.first_day, min(as_of, series.last_day))
+            for place, series in self.weather.items()
+            if series.first_day <= as_of
+        }
+        return replace(self, as_of=as_of, looks=looks, works=works, flushes=flushes, weather=weather)
+
+    @property
+    def season(self) -> int:
+        """The season under way."""
+        return self.calendar.season_of(self.as_of)
+
+    @property
+    def today(self) -> int:
+        """Day of the season under way."""
+        return self.calendar.day(self.as_of)
+
+    def species_of(self, tree: Tree) -> Species:
+        """The species of a tree; one the catalogue lacks gets a neutral prior."""
+        return self.species.get(tree.species) or neutral_species(tree.species)
+
+    @cached_property
+    def looks_by_flush(self) -> Mapping[str, list[Look]]:
+        """Looks of each flush, oldest first."""
+        return _grouped(sorted(self.looks, key=lambda v: (v.latest, v.earliest)), "flush_id")
+
+    @cached_property
+    def works_by_tree(self) -> Mapping[str, list[Work]]:
+        """Work on each tree, oldest first."""
+        return _grouped(sorted(self.works, key=lambda v: v.latest), "tree_id")
+
+    @cached_property
+    def flushes_by_tree(self) -> Mapping[str, list[Flush]]:
+        """Flushes of each tree, in the order in which they began."""
+        return _grouped(sorted(self.flushes, key=self._flush_order), "tree_id")
+
+    @cached_property
+    def stands_by_tree(self) -> Mapping[str, list[Stand]]:
+        """Where each tree stood, oldest first."""
+        return _grouped(sorted(self.stands, key=lambda v: v.from_date or date.min), "tree_id")
+
+    def _flush_order(self, flush: Flush) -> tuple[int, date, int]:
+        first = min((look.earliest for look in self.looks_by_flush.get(flush.id, ())), default=date.max)
+        return flush.season, flush.started_on or first, 0 if flush.started_by == "season" else 1
+
+    def aim_of(self, tree: Tree) -> str:
+        """What the tree is grown towards on `as_of`; refining unless said otherwise."""
+        mine = [a for a in self.aims if a.tree_id == tree.id and (a.from_date or date.min) <= self.as_of]
+        return max(mine, key=lambda a: a.from_date or date.min).aim if mine else "refining"
+
+    def place_of(self, tree: Tree, day: date) -> Place:
+        """Where a tree stood on a day; its first known place before that."""
+        stands = self.stands_by_tree.get(tree.id, [])
+        here = [s for s in stands if (s.from_date or date.min) <= day] or stands[:1]
+        wanted = here[-1].place_id if here else self.places[0].id
+        return next(p for p in self.places if p.id == wanted)
+
+    def site(self, tree: Tree, season: int) -> Site:
+        """Which weather a tree stood in over a season: places with the day from which each holds."""
+        start, end = self.calendar.start(season), self.calendar.end(season)
+        moves = [
+            (max(0, ((s.from_date or start) - start).days), s.place_id)
+            for s in self.stands_by_tree.get(tree.id, [])
+            if s.from_date and start < s.from_date <= end
+        ]
+        return ((0, self.place_of(tree, start).id), *moves)
+
+    @cached_property
+    def _cut(self) -> dict[Site, SeasonWeather]:
+        return {}
+
+    def record_at(self, site: Site) -> SeasonWeather:
+        """The weather of a site by seasons; a tree that moved gets each place's days.
+
+        Raises
+        ------
+        WeatherError
+            If a place has no weather at all.
+        """
+        if site not in self._cut:
+            assert isinstance(site, tuple)
+            parts = [SeasonWeather.cut(self._weather(place), self.calendar) for _, place in site]
+            first = min(p.seasons[0] for p in parts)
+            last = max(p.seasons[-1] for p in parts)
+            wide = [p.widened(first, last) for p in parts]
+            low, high = wide[0].tmin.copy(), wide[0].tmax.copy()
+            for (day, _), part in zip(site[1:], wide[1:], strict=True):
+                low[:, day:], high[:, day:] = part.tmin[:, day:], part.tmax[:, day:]
+            self._cut[site] = replace(wide[0], tmin=low, tmax=high)
+        return self._cut[site]
+
+    def _weather(self, place_id: str) -> DailyWeather:
+        name = next((p.name for p in self.places if p.id == place_id), place_id)
+        series = self.weather.get(place_id)
+        if series is None or not bool(np.isfinite(series.tmin).any()):
+            raise WeatherError(
+                f"there is no weather for {name} yet; add some with `flushcast weather add FILE`"
+            )
+        return series
+
+    def weather_through(self) -> date | None:
+        """Last measured day at any place (forecast days not counted)."""
+        days = []
+        for series in self.weather.values():
+            measured = np.flatnonzero(np.isfinite(series.tmin) & (series.source != "forecast"))
+            if len(measured):
+                days.append(date.fromordinal(series.first_day.toordinal() + int(measured[-1])))
+        return max(days, default=None)
+
+    def check_weather_is_fresh(self) -> None:
+        """Refuse to forecast on weather that ended long ago.
+
+        Raises
+        ------
+        WeatherError
+        """
+        through = self.weather_through()
+        if through is None:
+            raise WeatherError("there is no weather yet; add some with `flushcast weather add FILE`")
+        behind = (self.as_of - through).days
+        if behind > STALE_DAYS:
+            raise WeatherError(
+                f"the weather ends on {through.isoformat()}, {behind} days before {self.as_of.isoformat()}; "
+                "add what has come since with `flushcast weather add FILE`, or forecast as of an earlier "
+                "day with --as-of"
+            )
+
+    def hands(self, keys: set[tuple[Site, int]]) -> dict[tuple[Site, int], SeasonHands]:
+        """The clocks for the sites and seasons named, where the weather reaches them."""
+        out: dict[tuple[Site, int], SeasonHands] = {}
+        for site, season in keys:
+            record = self.record_at(site)
+            if season in record.seasons:
+                out[site, season] = record.hands([season])[season]
+        return out
+
+
+def _grouped(rows: Sequence[T], key: str) -> dict[str, list[T]]:
+    out: dict[str, list[T]] = defaultdict(list)
+    for row in rows:
+        out[getattr(row, key)].append(row)
+    return out

@@ -1,0 +1,66 @@
+"""Requirements of a whole garden, fitted as they are asked for."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+from phenology.flush_history import FlushHistory, histories, waits_for
+from phenology.garden import Garden
+from phenology.records import Tree
+from phenology.requirement import Requirement, RequirementModel
+from phenology.species import neutral_species
+from phenology.transitions import Transition, prior_of_transition
+from phenology.waits import NEVER, Wait
+
+
+@dataclass(eq=False)
+class GardenFit:
+    """What a garden's records teach, one requirement a transition, fitted when first needed.
+
+    Parameters
+    ----------
+    garden : Garden
+    """
+
+    garden: Garden
+    histories: list[FlushHistory] = field(init=False)
+    _fits: dict[Transition, Requirement] = field(init=False, default_factory=dict)
+
+    def __post_init__(self) -> None:
+        self.histories = histories(self.garden)
+
+    def prior(self, species: str, transition: Transition) -> tuple[float, float]:
+        """The catalogue's prior for a species and wait; see `prior_of_transition`."""
+        known = self.garden.species.get(species)
+        return prior_of_transition(known or neutral_species(species), transition)
+
+    def waits(self, transition: Transition) -> list[Wait]:
+        """The waits on record that the weather reaches."""
+        waits = waits_for(transition, self.histories)
+        return [w for w in waits if w.season in self.garden.record_at(w.site).seasons]
+
+    def requirement(self, transition: Transition) -> Requirement:
+        """The requirement of a transition."""
+        if transition not in self._fits:
+            waits = self.waits(transition)
+            hands = self.garden.hands({(w.site, w.season) for w in waits})
+            model = RequirementModel(lambda species: self.prior(species, transition))
+            self._fits[transition] = model.fit(waits, hands)
+        return self._fits[transition]
+
+    def seasons_seen(self, species: str, transition: Transition) -> set[int]:
+        """Seasons in which a wait of the species was seen to end."""
+        return {w.season for w in self.waits(transition) if w.species == species and w.target[1] != NEVER}
+
+    def path(self, tree: Tree, start: str, target: str) -> tuple[Transition, ...]:
+        """The way from where a flush is to a stage: step by step, or at one stride.
+
+        One stride is taken where the records hold only its two ends (a notebook of hardening dates,
+        say): where more seasons show the whole wait than show its least known step.
+        """
+        whole = Transition(start, target)
+        steps = whole.links()
+        if len(steps) == 1:
+            return steps
+        known_steps = min(len(self.seasons_seen(tree.species, s)) for s in steps)
+        return (whole,) if len(self.seasons_seen(tree.species, whole)) > known_steps else steps

@@ -1,0 +1,293 @@
+"""The forecast of a garden: for every tree's live flush, when its next stages come."""
+
+from __future__ import annotations
+
+import math
+from collections import Counter
+from collections.abc import Iterator
+from dataclasses import dataclass
+from datetime import date
+
+import numpy as np
+from numpy.typing import NDArray
+
+from phenology.arrival import LEVELS, Arrival
+from phenology.chain import curves_after, curves_from, not_by
+from phenology.clocks import CLOCKS, Hands
+from phenology.flush_history import FlushHistory
+from phenology.garden import Garden
+from phenology.garden_fit import GardenFit
+from phenology.records import Flush, Tree
+from phenology.stages import stage_rank
+from phenology.traces import WANTED, Traces, draw_traces
+from phenology.transitions import LINKS, Transition
+from phenology.waits import Site
+
+Array = NDArray[np.float64]
+
+FRESH_DAYS = 7  # weather older than this is worth a warning (ours)
+
+
+@dataclass(frozen=True)
+class Trust:
+    """What a forecast rests on.
+
+    Attributes
+    ----------
+    seasons : int
+        Seasons of this garden in which the species was seen to take the steps concerned.
+    within : float or None
+        Half the width of the range that holds four in five, once the garden has seasons of its own. [days]
+    prior_share : float
+        How much of the belief in the species' mean is still the catalogue's.
+    """
+
+    seasons: int
+    within: float | None
+    prior_share: float
+
+    @property
+    def words(self) -> str:
+        """As the grower reads it."""
+        if self.seasons == 0:
+            return "species guess"
+        if self.seasons == 1 or self.within is None:
+            return "1 season here"
+        return f"{self.seasons} seasons here, usually within {max(1, round(self.within))} days"
+
+
+@dataclass(frozen=True)
+class ForecastRow:
+    """One tree, one flush, one stage.
+
+    Attributes
+    ----------
+    tree : Tree
+    place : str
+    season, flush : int
+        Season label, and number of the flush in it.
+    stage : str
+        The stage forecast, or `hardened` when that was seen and the work is open.
+    seen : (date or None, date or None)
+        Last look before it, first look at it.
+    arrival : Arrival or None
+        None where the stage was already seen.
+    looks : int
+        Looks of this species that the forecast rests on.
+    """
+
+    tree: Tree
+    species_name: str
+    place: str
+    season: int
+    flush: int
+    stage: str
+    operation: str | None
+    seen: tuple[date | None, date | None]
+    arrival: Arrival | None
+    look_on: date
+    looks: int
+    trust: Trust
+    warnings: tuple[str, ...]
+
+    def day(self, level: float) -> float | None:
+        """Day of the season by which it has come with chance `level`; None beyond 1 - p_not."""
+        if self.arrival is None:
+            return None
+        t = self.arrival.quantile(level)
+        return None if math.isinf(t) else t
+
+    @property
+    def order(self) -> float:
+        """For sorting: soonest first."""
+        middle = self.day(0.5)
+        return -1.0 if self.arrival is None else (math.inf if middle is None else middle)
+
+
+@dataclass(frozen=True)
+class GardenForecast:
+    """All rows of a garden, soonest first, and the weather they rest on."""
+
+    garden: Garden
+    rows: tuple[ForecastRow, ...]
+    donors: int
+    warnings: tuple[str, ...]
+
+
+def forecast_garden(garden: Garden) -> GardenForecast:
+    """Forecast every tree's next stages.
+
+    Raises
+    ------
+    WeatherError
+        If there is no weather, or it ended long ago.
+    """
+    garden.check_weather_is_fresh()
+    maker = _Maker(garden, GardenFit(garden))
+    rows = [row for tree in garden.trees if not _retired(tree, garden.as_of) for row in maker.rows(tree)]
+    rows.sort(key=lambda r: (r.season, r.order, r.tree.label))
+    return GardenForecast(garden, tuple(rows), maker.donors, tuple(maker.warnings()))
+
+
+def _retired(tree: Tree, day: date) -> bool:
+    return tree.retired is not None and tree.retired <= day
+
+
+class _Maker:
+    """Makes the rows of one garden; traces and clocks are drawn once for each site and season."""
+
+    def __init__(self, garden: Garden, fit: GardenFit) -> None:
+        self.garden, self.fit = garden, fit
+        self._traces: dict[tuple[Site, int], tuple[Traces, Hands]] = {}
+        self._by_tree: dict[str, list[FlushHistory]] = {}
+        for h in fit.histories:
+            self._by_tree.setdefault(h.tree.id, []).append(h)
+        species = {t.id: t.species for t in garden.trees}
+        self._looks = Counter(species[v.tree_id] for v in garden.looks if v.tree_id in species)
+
+    @property
+    def donors(self) -> int:
+        return min((len(set(t.donors)) for t, _ in self._traces.values()), default=0)
+
+    def warnings(self) -> Iterator[str]:
+        through = self.garden.weather_through()
+        behind = (self.garden.as_of - through).days if through else 0
+        if behind > FRESH_DAYS:
+            yield f"weather ends {behind} days ago; the days since are filled from usual years"
+        if 0 < self.donors < WANTED:
+            yield (
+                f"only {self.donors} past {'year' if self.donors == 1 else 'years'} of weather to draw the "
+                f"coming weeks from ({WANTED} wanted): the range may be too narrow"
+            )
+
+    def rows(self, tree: Tree) -> Iterator[ForecastRow]:
+        season = self.garden.season
+        mine = [h for h in self._by_tree.get(tree.id, []) if h.flush.season == season]
+        live = [h for h in mine if h.ended is None and not h.lost]
+        if live and all(h.stage in ("turning", "bare") for h in live):
+            yield from self._chain(_unseen(tree, season + 1, self.garden), 0)
+            return
+        for h in live or ([_unseen(tree, season, self.garden)] if not mine else []):
+            if h.stage and stage_rank(h.stage) >= stage_rank("hardened"):
+                if h.stage == "hardened":
+                    yield self._open(h)
+            else:
+                yield from self._chain(h, self.garden.today)
+
+    def _open(self, h: FlushHistory) -> ForecastRow:
+        transition = Transition("extended", "hardened")
+        trust = Trust(len(self.fit.seasons_seen(h.tree.species, transition)), None, 0.0)
+        return self._row(h, "hardened", None, trust)
+
+    def _chain(self, h: FlushHistory, issued: int) -> Iterator[ForecastRow]:
+        start = next(s for s in ("extended", "budbreak", "work", "start") if h.begun(s) is not None)
+        begun = h.begun(start)
+        assert begun is not None
+        traces, hands = self._drawn(h.site, h.flush.season, issued)
+        curves: dict[str, Array] = {start: np.empty(0)}
+        used: list[Transition] = []
+        target = start
+        while target in LINKS:
+            target = LINKS[target]
+            path = self.fit.path(h.tree, start, target)
+            step = path[-1]
+            requirement = self.fit.requirement(step)
+            used.append(step)
+            # a wait that begins at an uncertain time is judged at its likely middle for lateness
+            middle = self._middle(curves.get(step.start), begun)
+            prediction = requirement.predict(h.tree.species, h.tree.id, h.flush.season, h.number > 1, middle)
+            if step.start == start:
+                nodes = [begun[0] + (begun[1] - begun[0]) * share for share in (1 / 6, 1 / 2, 5 / 6)]
+                drawn = curves_from(prediction, hands, nodes, CLOCKS, traces.gap_variance)
+            else:
+                drawn = curves_after(prediction, hands, curves[step.start], CLOCKS, traces.gap_variance)
+            not_yet = h.came.get(target, (-math.inf, math.inf))[0]
+            if math.isfinite(not_yet):
+                drawn = not_by(drawn, not_yet)
+            curves[target] = drawn
+            arrival = Arrival(np.clip(drawn.mean(0), 0.0, 1.0))
+            yield self._row(h, target, arrival, self._trust(h, used, arrival))
+
+    @staticmethod
+    def _middle(curves: Array | None, begun: tuple[float, float]) -> float:
+        if curves is None or not curves.size:
+            return (begun[0] + begun[1]) / 2
+        return float(np.interp(0.5 * curves.mean(0)[-1], curves.mean(0), np.arange(curves.shape[1])))
+
+    def _trust(self, h: FlushHistory, used: list[Transition], arrival: Arrival) -> Trust:
+        seasons = min(len(self.fit.seasons_seen(h.tree.species, t)) for t in used)
+        share = max(self.fit.requirement(t).prior_share(h.tree.species) for t in used)
+        low, high = arrival.quantile(0.1), arrival.quantile(0.9)
+        within = (high - low) / 2 if seasons and math.isfinite(high) else None
+        return Trust(seasons, within, share)
+
+    def _drawn(self, site: Site, season: int, issued: int) -> tuple[Traces, Hands]:
+        key = (site, season)
+        if key not in self._traces:
+            record = self.garden.record_at(site)
+            traces = draw_traces(record, season, issued)
+            self._traces[key] = traces, traces.hands()
+        return self._traces[key]
+
+    def _row(self, h: FlushHistory, stage: str, arrival: Arrival | None, trust: Trust) -> ForecastRow:
+        garden, season = self.garden, h.flush.season
+        after, by = h.came.get(stage, (-math.inf, math.inf))
+        seen = tuple(garden.calendar.date(season, t) if math.isfinite(t) else None for t in (after, by))
+        place = garden.place_of(h.tree, garden.as_of)
+        return ForecastRow(
+            h.tree,
+            garden.species_of(h.tree).name,
+            place.name,
+            season,
+            h.number,
+            stage,
+            operation_for(garden, h) if stage == "hardened" else None,
+            (seen[0], seen[1]),
+            arrival,
+            self._look_on(h, arrival),
+            self._looks[h.tree.species],
+            trust,
+            tuple(self._row_warnings(h, place.cover)),
+        )
+
+    def _look_on(self, h: FlushHistory, arrival: Arrival | None) -> date:
+        """The next day worth a look: one chance in four that it has come, and 4 days since the last."""
+        garden, season = self.garden, h.flush.season
+        if arrival is None:
+            return garden.as_of
+        t = arrival.quantile(0.25)
+        if math.isinf(t):
+            t = float(len(arrival.curve) - 1)
+        day = max(garden.calendar.date(season, t), garden.as_of)
+        if h.last_look is not None and season == garden.season:
+            day = max(day, garden.calendar.date(season, h.last_look + 4))
+        return day
+
+    def _row_warnings(self, h: FlushHistory, cover: str) -> Iterator[str]:
+        if h.checked:
+            yield "growth was checked: not hardened, and the date stays open until it moves again"
+        if cover not in ("open", "") and "budbreak" not in h.came and h.woken is None:
+            yield f"under {cover}: dated from the weather outside until a bud break is seen"
+
+
+def operation_for(garden: Garden, h: FlushHistory) -> str | None:
+    """The work that a hardened flush opens: only refining trees are told to cut."""
+    if garden.aim_of(h.tree) != "refining":
+        return None
+    first = h.number == 1 and h.woken is None
+    return "partial-defoliation" if first and garden.species_of(h.tree).defoliation == "repeat" else "cutback"
+
+
+def _unseen(tree: Tree, season: int, garden: Garden) -> FlushHistory:
+    """The first flush of a season in which nothing was seen yet."""
+    flush = Flush(id="", tree_id=tree.id, season=season, started_by="season")
+    return FlushHistory(tree, flush, 1, garden.site(tree, season), {}, None, None, None, None)
+
+
+def quantile_dates(row: ForecastRow, garden: Garden) -> dict[str, date | None]:
+    """The row's quantiles as dates, named p10 ... p90."""
+    out: dict[str, date | None] = {}
+    for level in LEVELS:
+        t = row.day(level)
+        out[f"p{round(level * 100)}"] = None if t is None else garden.calendar.date(row.season, t)
+    return out

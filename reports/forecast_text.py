@@ -1,0 +1,166 @@
+"""The forecast as a grower reads it at the bench: a sentence a tree, alike trees together, soonest first."""
+
+from __future__ import annotations
+
+import textwrap
+from collections.abc import Iterable, Iterator, Sequence
+from datetime import timedelta
+
+from phenology.garden_forecast import ForecastRow, GardenForecast
+from reports.words import date_range, short_date, tree_names, weekday_date
+
+WIDTH = 80
+AHEAD_DAYS = 120  # what lies further ahead is counted, not told
+
+DOES = {
+    "cutback": "cut back to two leaves, then halve the outer leaves",
+    "partial-defoliation": "take the outer leaves off (partial defoliation, once a season)",
+}
+HAS_COME = {"budbreak": "break bud", "extended": "have stopped lengthening", "hardened": "be hard"}
+PROBABLY = {"budbreak": "in bud break", "extended": "extended", "hardened": "hard"}
+
+CAUTION = (
+    "The forecast says when to look; the leaf decides. Cut only what is firm and springs back when "
+    "pressed, with clean sharp blades; mind eyes and irritant sap."
+)
+
+
+def forecast_text(forecast: GardenForecast, width: int = WIDTH) -> str:
+    """The whole forecast as text no wider than `width`."""
+    garden = forecast.garden
+    season, day = garden.calendar.label(garden.season), garden.as_of
+    lines = [f"{season} season, as of {weekday_date(day)} {day.year}"]
+    through = garden.weather_through()
+    if through:
+        lines.append(
+            f"Weather to {weekday_date(through)}, then {forecast.donors} past years as they might run."
+        )
+    lines.append("")
+    told, later = _told(forecast)
+    for group in _alike(told):
+        lines += _wrapped(_sentence(group, forecast), width)
+    if not told:
+        lines += _wrapped("Nothing to look at in the coming weeks.", width)
+    if later:
+        lines += ["", *_wrapped(_later(later, forecast), width)]
+    notes = [*forecast.warnings, *_shared_warnings(told)]
+    if notes:
+        lines.append("")
+        for note in notes:
+            lines += _wrapped(f"Note: {note}.", width)
+    return "\n".join([*lines, "", *_wrapped(CAUTION, width, hang="")])
+
+
+def _told(forecast: GardenForecast) -> tuple[list[ForecastRow], list[ForecastRow]]:
+    """The row that matters of each tree's flush, split into what is near and what is far."""
+    near: list[ForecastRow] = []
+    far: list[ForecastRow] = []
+    for row in _deciding(forecast.rows):
+        ahead = (row.look_on - forecast.garden.as_of).days
+        (near if ahead <= AHEAD_DAYS else far).append(row)
+    near.sort(key=lambda r: (r.arrival is not None, r.look_on, r.order, r.tree.label))
+    return near, far
+
+
+def _deciding(rows: Iterable[ForecastRow]) -> Iterator[ForecastRow]:
+    """Of each flush: hardening once bud break was seen or done work woke it, else the coming bud break."""
+    by_flush: dict[tuple[str, int, int], dict[str, ForecastRow]] = {}
+    for row in rows:
+        by_flush.setdefault((row.tree.id, row.season, row.flush), {})[row.stage] = row
+    for stages in by_flush.values():
+        first = stages.get("budbreak")
+        yield first if first is not None and first.flush == 1 else stages["hardened"]
+
+
+def _alike(rows: Sequence[ForecastRow]) -> Iterator[list[ForecastRow]]:
+    groups: dict[tuple[object, ...], list[ForecastRow]] = {}
+    for row in rows:
+        span = (row.day(0.1), row.day(0.9))
+        rounded = tuple(None if t is None else round(t) for t in span)
+        key = (
+            row.species_name,
+            row.stage,
+            row.operation,
+            row.look_on,
+            rounded,
+            row.trust,
+            row.place,
+            row.seen,
+        )
+        groups.setdefault(key, []).append(row)
+    yield from groups.values()
+
+
+def _sentence(group: Sequence[ForecastRow], forecast: GardenForecast) -> str:
+    row = group[0]
+    names = tree_names([r.tree.label for r in group])
+    if row.arrival is None:
+        seen = f"hard since {short_date(row.seen[1])}" if row.seen[1] else "hard"
+        return f"{names}: {seen}. {_then(row, 'Look, and if still firm, ')}"
+    if row.trust.seasons == 0:
+        body = _rhythm(row, forecast)
+    else:
+        body = f"look {_when(row, forecast)}. {_span(row, forecast)}"
+    then = _then(row, "If firm, ") if row.stage == "hardened" else ""
+    words = [f"{names}: {body}", then, f"Trust: {row.trust.words}."]
+    return " ".join(w for w in words if w)
+
+
+def _when(row: ForecastRow, forecast: GardenForecast) -> str:
+    return "today" if row.look_on <= forecast.garden.as_of else weekday_date(row.look_on)
+
+
+def _rhythm(row: ForecastRow, forecast: GardenForecast) -> str:
+    """With a species guess only, a rhythm of looks and never a work date."""
+    first = row.day(0.1)
+    start = row.look_on if first is None else forecast.garden.calendar.date(row.season, first)
+    start = max(start, forecast.garden.as_of)
+    return f"look weekly from {short_date(start)}, for it to {HAS_COME[row.stage]}."
+
+
+def _span(row: ForecastRow, forecast: GardenForecast) -> str:
+    calendar, today = forecast.garden.calendar, forecast.garden.as_of
+    low, high = row.day(0.1), row.day(0.9)
+    state = PROBABLY[row.stage]
+    assert row.arrival is not None
+    if low is None:
+        return f"Hardly {state} this season."
+    first = calendar.date(row.season, low)
+    if high is None:
+        odds = f"{row.arrival.p_not:.0%} odds of not this season"
+        return f"Perhaps {state} from {short_date(max(first, today))}; {odds}."
+    last = calendar.date(row.season, high)
+    if last <= today:
+        return f"Very probably {state} by now."
+    if first <= today:
+        return f"Probably {state} by {short_date(last)}, perhaps already."
+    return f"Probably {state} {date_range(first, last)}."
+
+
+def _then(row: ForecastRow, opening: str) -> str:
+    if row.operation:
+        return f"{opening}{DOES[row.operation]}."
+    return "Note it and let it grow: it is not being refined."
+
+
+def _later(rows: Sequence[ForecastRow], forecast: GardenForecast) -> str:
+    soonest = min(rows, key=lambda r: r.look_on)
+    trees = len({r.tree.id for r in rows})
+    start = soonest.look_on - timedelta(days=14)
+    return (
+        f"{trees} {'tree needs' if trees == 1 else 'trees need'} no look yet; the first of them, "
+        f"{soonest.tree.label}, from about {short_date(start)}."
+    )
+
+
+def _shared_warnings(rows: Sequence[ForecastRow]) -> Iterator[str]:
+    by_warning: dict[str, list[str]] = {}
+    for row in rows:
+        for warning in row.warnings:
+            by_warning.setdefault(warning, []).append(row.tree.label)
+    for warning, labels in by_warning.items():
+        yield f"{tree_names(labels)}: {warning}"
+
+
+def _wrapped(text: str, width: int, hang: str = "  ") -> list[str]:
+    return textwrap.wrap(text, width, subsequent_indent=hang, break_on_hyphens=False)
