@@ -48,8 +48,8 @@ def prior_of_transition(species: Species, transition: Transition) -> tuple[float
     A wait of several steps adds their days; their uncertainties are taken as independent.
     """
     steps = [species.prior(step.start, step.target) for step in transition.links()]
-    days = sum(p.days_at(18.0) for p in steps)
-    variance = sum((p.days_at(18.0) * p.log_sd) ** 2 for p in steps)
+    days = sum(p.days for p in steps)
+    variance = sum((p.days * p.log_sd) ** 2 for p in steps)
     return days, math.sqrt(variance) / days
 
 
