@@ -1,4 +1,4 @@
-"""Which flush a look belongs to, and which flush work wakes.
+"""Which flush a look belongs to (`phenology.waking` says which flush work wakes).
 
 A tree has one flush that the season starts, and may have more: seen (lammas growth, rain after drought, new
 growth after damage) or woken by work. A look belongs to the newest flush begun by its date; a look that would
@@ -10,13 +10,12 @@ buds seen closed in late autumn to the spring to come. The day counts below are 
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, replace
-from datetime import date, timedelta
+from datetime import date
 
 from phenology.errors import LookError, StageOrderError
-from phenology.operations import operation, wakes
-from phenology.records import Flush, Look, Work
+from phenology.records import Flush, Look
 from phenology.season import SeasonCalendar
 from phenology.stages import stage_rank
 from phenology.vague_dates import format_dates, format_day
@@ -30,17 +29,8 @@ CLOSING_DAYS = 120
 CARRIES_ON_DAYS = 150
 """A flush begun this shortly before the season's turn may still be growing after it. [days]"""
 
-SAME_WAKING_DAYS = 21
-"""Work repeated within this, no bud having broken, wakes the same flush once more. [days]"""
-
-ANSWER_DAYS = 45
-"""A bud break seen at most this long after waking work is taken for the answer to it. [days]"""
-
 NOT_YET_DAYS = 10
 """A woken flush is not grown or hard within this: such leaves are the old ones. [days]"""
-
-LEAFLESS_DAYS = 90
-"""Cuts made this early in a season, before bud break, only prune; the season wakes the tree. [days]"""
 
 _BREAK, _GROWN, _HARD, _TURN = (stage_rank(s) for s in ("budbreak", "extended", "hardened", "turning"))
 
@@ -58,27 +48,16 @@ class Placement:
     changed : tuple of Flush
         Flushes on record that change with it (`flush` among them if it does).
     moved : tuple of Look
-        Other looks that belong to `flush` or its successor now.
-    began : Flush or None
-        A successor that has to be recorded too.
+        Other looks that belong to a flush in `also` now.
+    also : tuple of Flush
+        Other flushes not yet on record that have to be recorded too.
     """
 
     flush: Flush
     is_new: bool = False
     changed: tuple[Flush, ...] = ()
     moved: tuple[Look, ...] = ()
-    began: Flush | None = None
-
-
-@dataclass(frozen=True)
-class Waking:
-    """What waking work does to the flushes: as `Placement`; `flush` None when it wakes nothing, with why."""
-
-    flush: Flush | None
-    is_new: bool = False
-    changed: tuple[Flush, ...] = ()
-    moved: tuple[Look, ...] = ()
-    why_not: str = ""
+    also: tuple[Flush, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -102,11 +81,6 @@ class TreeRecord:
     def furthest(self, flush: Flush) -> int:
         """Rank of the latest stage seen of a flush; -1 when nothing was."""
         return max((stage_rank(k.stage) for k in self.looks if k.flush_id == flush.id), default=-1)
-
-
-def middle(earliest: date, latest: date) -> date:
-    """The day in the middle of two: the biofix of work with a vague date."""
-    return earliest + (latest - earliest) // 2
 
 
 def flush_start(flush: Flush, calendar: SeasonCalendar) -> date:
@@ -142,7 +116,7 @@ def place_look(
     calendar: SeasonCalendar,
     *,
     today: date,
-    new_id: str,
+    new_id: Callable[[], str],
     new_flush: bool = False,
     number: int | None = None,
     cause: str | None = None,
@@ -157,8 +131,8 @@ def place_look(
         The tree's flushes and other looks.
     calendar : SeasonCalendar
     today : date
-    new_id : str
-        Id for a flush, should one begin.
+    new_id : callable
+        Makes an id for each flush that begins.
     new_flush : bool
         The grower says that a flush begins with this look.
     number : int, optional
@@ -185,7 +159,7 @@ def place_look(
     elif new_flush:
         placement = _begin(look, record, calendar, season, new_id, cause)
     elif not flushes:
-        placement = Placement(Flush(new_id, look.tree_id, season, "season"), True)
+        placement = Placement(Flush(new_id(), look.tree_id, season, "season"), True)
     else:
         placement = _newest(look, record, calendar, flushes, new_id, cause)
     if not placement.moved:
@@ -226,57 +200,6 @@ def _contradicts(look: Look, other: Look) -> bool:
 
 def _when(look: Look) -> str:
     return format_dates(look.earliest, look.latest)
-
-
-def wake(work: Work, record: TreeRecord, calendar: SeasonCalendar, *, new_id: str) -> Waking:
-    """What a piece of work does to the tree's flushes.
-
-    Parameters
-    ----------
-    work : Work
-    record : TreeRecord
-        The tree's flushes and looks without this work's own flush.
-    calendar : SeasonCalendar
-    new_id : str
-        Id for the flush, should one begin.
-
-    Returns
-    -------
-    Waking
-        Work on the whole tree ends the flushes that stand; work on a part, or partial defoliation, leaves
-        them side by side with the new one. A bud break already seen after the work becomes its answer, and
-        looks dated after it move to the new flush.
-    """
-    if not wakes(work.operation):
-        return Waking(None, why_not=f"{work.operation} wakes no flush")
-    day = middle(work.earliest, work.latest)
-    season = calendar.season_of(day)
-    flushes = record.in_season(season, calendar)
-    why_not = _sleeps_on(day, record, calendar, season, flushes)
-    if why_not:
-        return Waking(None, why_not=why_not)
-    partial = operation(work.operation).partial or work.part is not None
-    before = [f for f in flushes if flush_start(f, calendar) <= day]
-    ended = tuple(
-        replace(f, ended_on=day, ended_why=work.operation)
-        for f in ([] if partial else before)
-        if f.ended_on is None or f.ended_on > day
-    )
-    if before and (again := _woken_again(before[-1], work, day, record)):
-        others = tuple(f for f in ended if f.id != again.id)
-        return Waking(again, changed=(again, *others) if again != before[-1] else others)
-    answer = next((f for f in flushes if _answers(f, day, calendar)), None)
-    if answer is not None:
-        woken = replace(answer, started_by="work", started_on=day, work_id=work.id, part=work.part)
-        return Waking(woken, changed=(woken, *ended))
-    woken = Flush(new_id, work.tree_id, season, "work", day, work.id, part=work.part)
-    moved = tuple(
-        replace(k, flush_id=new_id)
-        for f in before[-1:]
-        for k in record.looks_of(f)
-        if k.earliest > work.latest and stage_rank(k.stage) < _TURN and not partial
-    )
-    return Waking(woken, is_new=True, changed=ended, moved=moved)
 
 
 # ---------------------------------------------------------------------------------------------------------
@@ -320,7 +243,7 @@ def _newest(
     record: TreeRecord,
     calendar: SeasonCalendar,
     flushes: list[Flush],
-    new_id: str,
+    new_id: Callable[[], str],
     cause: str | None,
 ) -> Placement:
     """The newest flush begun by the look's date, as far as the part of the tree allows."""
@@ -331,7 +254,7 @@ def _newest(
     if same_day and rank >= _BREAK:
         begun = [f for f in begun if f not in same_day]  # looked first, then cut
     if not begun:
-        return Placement(Flush(new_id, look.tree_id, flushes[0].season, "season"), True)
+        return Placement(Flush(new_id(), look.tree_id, flushes[0].season, "season"), True)
     if look.part == "inside":
         # Work on the outer canopy leaves the flush inside going on beside the new one.
         fitting = [f for f in begun if f.part == "inside"] or [
@@ -353,7 +276,12 @@ def _newest(
 
 
 def _begin(
-    look: Look, record: TreeRecord, calendar: SeasonCalendar, season: int, new_id: str, cause: str | None
+    look: Look,
+    record: TreeRecord,
+    calendar: SeasonCalendar,
+    season: int,
+    new_id: Callable[[], str],
+    cause: str | None,
 ) -> Placement:
     """A flush the grower says begins; looks on record may turn out to belong to it."""
     flushes = record.in_season(season, calendar)
@@ -362,17 +290,18 @@ def _begin(
         later = [k for k in record.looks_of(before[-1]) if k.earliest > look.latest and _contradicts(look, k)]
         if later:  # told afterwards: the look ends the older flush, what follows is the new one
             first = later[0].earliest
-            began = Flush(new_id, look.tree_id, season, "seen", first, cause=cause)
+            began = Flush(new_id(), look.tree_id, season, "seen", first, cause=cause)
             moved = tuple(
-                replace(k, flush_id=new_id) for k in record.looks_of(before[-1]) if k.earliest >= first
+                replace(k, flush_id=began.id) for k in record.looks_of(before[-1]) if k.earliest >= first
             )
-            return Placement(before[-1], moved=moved, began=began)
+            return Placement(before[-1], moved=moved, also=(began,))
     unfinished = tuple(
         replace(f, ended_on=look.earliest, ended_why="the next flush began")
         for f in before[-1:]
         if f.ended_on is None and record.furthest(f) < _HARD and look.part is None
     )
-    return Placement(_seen(look, season, new_id, cause), True, changed=unfinished)
+    also = () if before else (Flush(new_id(), look.tree_id, season, "season"),)
+    return Placement(_seen(look, season, new_id, cause), True, changed=unfinished, also=also)
 
 
 def _numbered(
@@ -381,7 +310,7 @@ def _numbered(
     calendar: SeasonCalendar,
     season: int,
     number: int,
-    new_id: str,
+    new_id: Callable[[], str],
     cause: str | None,
 ) -> Placement:
     """The flush a file gives a number to; the next number begins a flush."""
@@ -392,16 +321,17 @@ def _numbered(
             return Placement(flush)
     highest = max(numbers.values(), default=1)
     if number == 1:
-        return Placement(Flush(new_id, look.tree_id, season, "season"), True)
+        return Placement(Flush(new_id(), look.tree_id, season, "season"), True)
     if number != highest + 1:
         raise LookError(
             f"{record.label}: flush {number} of {calendar.label(season)} has no flush {number - 1} before it"
         )
-    return Placement(_seen(look, season, new_id, cause), True)
+    also = () if flushes else (Flush(new_id(), look.tree_id, season, "season"),)
+    return Placement(_seen(look, season, new_id, cause), True, also=also)
 
 
-def _seen(look: Look, season: int, new_id: str, cause: str | None) -> Flush:
-    return Flush(new_id, look.tree_id, season, "seen", look.earliest, cause=cause, part=look.part)
+def _seen(look: Look, season: int, new_id: Callable[[], str], cause: str | None) -> Flush:
+    return Flush(new_id(), look.tree_id, season, "seen", look.earliest, cause=cause, part=look.part)
 
 
 def _check_not_old_leaves(look: Look, record: TreeRecord, flush: Flush) -> None:
@@ -422,32 +352,3 @@ def _with_loss(look: Look, placement: Placement) -> Placement:
     ended = replace(placement.flush, ended_on=look.latest, ended_why="lost")
     others = tuple(f for f in placement.changed if f.id != ended.id)
     return replace(placement, flush=ended, changed=others if placement.is_new else (ended, *others))
-
-
-def _sleeps_on(
-    day: date, record: TreeRecord, calendar: SeasonCalendar, season: int, flushes: list[Flush]
-) -> str:
-    """Why a cut on this day wakes nothing by itself; empty when it does."""
-    looks = [k for f in flushes for k in record.looks_of(f) if k.earliest <= day]
-    shown = max((stage_rank(k.stage) for k in looks), default=-1)
-    if any(stage_rank(k.stage) >= _TURN for k in looks):
-        return "the leaves are turning or down; the cut rests until spring"
-    woken = any(f.started_by != "season" and flush_start(f, calendar) <= day for f in flushes)
-    if shown < _BREAK and not woken and (calendar.day(day) <= LEAFLESS_DAYS):
-        return "buds had not broken; the season wakes the tree"
-    return ""
-
-
-def _woken_again(flush: Flush, work: Work, day: date, record: TreeRecord) -> Flush | None:
-    """The flush an earlier cut woke, when this work only wakes it once more."""
-    if flush.started_by != "work" or flush.started_on is None or flush.part != work.part:
-        return None
-    if (day - flush.started_on) > timedelta(days=SAME_WAKING_DAYS) or record.furthest(flush) >= _BREAK:
-        return None
-    return replace(flush, started_on=day, work_id=work.id) if day > flush.started_on else flush
-
-
-def _answers(flush: Flush, day: date, calendar: SeasonCalendar) -> bool:
-    if flush.started_by != "seen" or flush.started_on is None:
-        return False
-    return 0 < (flush.started_on - day).days <= ANSWER_DAYS

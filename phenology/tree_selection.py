@@ -27,7 +27,7 @@ _TAIL = re.compile(r"(?P<stem>.*\S)[ #]+(?P<number>\d+)")
 
 
 @dataclass(frozen=True)
-class Garden:
+class Roster:
     """What a selection is read against.
 
     Parameters
@@ -57,14 +57,14 @@ def place_of(tree_id: str, stands: Iterable[Stand], on: date) -> str | None:
     return (by_then[-1] if by_then else own[0]).place_id if own else None
 
 
-def select_trees(text: str, garden: Garden, *, on: date) -> tuple[Tree, ...]:
-    """The trees a grower means, in the order of `garden.trees`.
+def select_trees(text: str, roster: Roster, *, on: date) -> tuple[Tree, ...]:
+    """The trees a grower means, in the order of `roster.trees`.
 
     Parameters
     ----------
     text : str
         As typed.
-    garden : Garden
+    roster : Roster
     on : date
         Day for which places are asked.
 
@@ -77,18 +77,18 @@ def select_trees(text: str, garden: Garden, *, on: date) -> tuple[Tree, ...]:
 
     Examples
     --------
-    >>> garden = Garden([Tree(str(n), f"Elm {n}", "Ulmus parvifolia") for n in (1, 2, 3)])
-    >>> [tree.label for tree in select_trees("elms but 2", garden, on=date(2026, 7, 4))]
+    >>> roster = Roster([Tree(str(n), f"Elm {n}", "Ulmus parvifolia") for n in (1, 2, 3)])
+    >>> [tree.label for tree in select_trees("elms but 2", roster, on=date(2026, 7, 4))]
     ['Elm 1', 'Elm 3']
     """
-    if not garden.trees:
+    if not roster.trees:
         raise InputError(
             'the garden has no trees yet; add one with: flushcast tree add "Elm 1" "Ulmus parvifolia"'
         )
-    chosen = _read(plain_spaces(text), garden, on)
+    chosen = _read(plain_spaces(text), roster, on)
     if not chosen:
         raise InputError(f"'{text}' leaves no tree")
-    return tuple(tree for tree in garden.trees if tree.id in chosen)
+    return tuple(tree for tree in roster.trees if tree.id in chosen)
 
 
 def label_list(labels: Iterable[str]) -> str:
@@ -137,53 +137,53 @@ def _run(run: tuple[str, int, int] | str) -> str:
     return f"{stem} {first}" if first == last else f"{stem} {first}-{last}"
 
 
-def _read(text: str, garden: Garden, on: date) -> set[str]:
+def _read(text: str, roster: Roster, on: date) -> set[str]:
     """Ids of the trees meant by an expression: a label, "A but B", "A, B and C", or one term."""
-    exact = _labelled(text, garden)
+    exact = _labelled(text, roster)
     if exact:
         return exact
-    active = {tree.id for tree in garden.trees if tree.retired is None}
+    active = {tree.id for tree in roster.trees if tree.retired is None}
     if plain_words(text) in _ALL:
         return active
     if plain_words(text) in _SAME:
-        if not garden.last:
+        if not roster.last:
             raise InputError(
                 "there is no earlier look or work, so 'same as last time' means no tree; name the trees"
             )
-        return {tree.id for tree in garden.trees if tree.id in set(garden.last)}
+        return {tree.id for tree in roster.trees if tree.id in set(roster.last)}
     pieces = _BUT.split(text, maxsplit=1)
     if len(pieces) == 2:
-        base = _read(pieces[0], garden, on)
-        return base - _list(pieces[1], garden, on, within=base, stem=_stem(pieces[0]))
-    return _list(text, garden, on, within=active, stem="")
+        base = _read(pieces[0], roster, on)
+        return base - _list(pieces[1], roster, on, within=base, stem=_stem(pieces[0]))
+    return _list(text, roster, on, within=active, stem="")
 
 
-def _list(text: str, garden: Garden, on: date, *, within: set[str], stem: str) -> set[str]:
+def _list(text: str, roster: Roster, on: date, *, within: set[str], stem: str) -> set[str]:
     """Ids meant by "A, B and 3": a bare number takes the name before it."""
     chosen: set[str] = set()
-    for item in _items(text, garden):
+    for item in _items(text, roster):
         number = _BARE_NUMBER.fullmatch(item)
-        if number and not _labelled(item, garden):
-            found = _by_number(number, garden, within, stem)
+        if number and not _labelled(item, roster):
+            found = _by_number(number, roster, within, stem)
             if not found:
-                raise UnknownNameError("tree", f"{stem} {item}".strip(), _near(item, garden))
+                raise UnknownNameError("tree", f"{stem} {item}".strip(), _near(item, roster))
             if len(found) > 1 and not number["to"]:
-                names = label_list(t.label for t in garden.trees if t.id in found)
+                names = label_list(t.label for t in roster.trees if t.id in found)
                 raise InputError(f"'{item}' may be {names}; write the name too")
             chosen |= found
             continue
         stem = _stem(item)
-        chosen |= _term(item, garden, on)
+        chosen |= _term(item, roster, on)
     return chosen
 
 
-def _items(text: str, garden: Garden) -> list[str]:
+def _items(text: str, roster: Roster) -> list[str]:
     """The items of a list; a label that holds "and" or a comma stays whole."""
     ends = [(m.start(), m.end()) for m in _AND.finditer(text)] + [(len(text), len(text))]
     items, start = [], 0
     while start < len(text):
         open_ends = [pair for pair in ends if pair[0] >= start]
-        whole = [pair for pair in open_ends if _labelled(text[start : pair[0]], garden)]
+        whole = [pair for pair in open_ends if _labelled(text[start : pair[0]], roster)]
         stop, following = whole[-1] if whole else open_ends[0]
         items.append(text[start:stop])
         start = following
@@ -196,47 +196,47 @@ def _stem(item: str) -> str:
     return numbered["stem"] if numbered else ("" if plain_words(item) in _ALL | _SAME else item)
 
 
-def _term(item: str, garden: Garden, on: date) -> set[str]:
-    exact = _labelled(item, garden)
+def _term(item: str, roster: Roster, on: date) -> set[str]:
+    exact = _labelled(item, roster)
     if exact:
         return exact
-    active = [tree for tree in garden.trees if tree.retired is None]
-    found = _matching(item, active, garden, on)
+    active = [tree for tree in roster.trees if tree.retired is None]
+    found = _matching(item, active, roster, on)
     if found:
         return found
     numbered = _NUMBERED.fullmatch(item)
     if numbered:
-        found = _by_number(numbered, garden, {t.id for t in active}, numbered["stem"])
+        found = _by_number(numbered, roster, {t.id for t in active}, numbered["stem"])
         if found:
             return found
     pieces = _AT.split(item)
     if len(pieces) == 2:
-        stands = _standing(pieces[1], active, garden, on)
+        stands = _standing(pieces[1], active, roster, on)
         if stands:
-            return stands & (_read(pieces[0], garden, on) if plain_words(pieces[0]) not in _ALL else stands)
-    raise UnknownNameError("tree, species or place", item, _near(item, garden))
+            return stands & (_read(pieces[0], roster, on) if plain_words(pieces[0]) not in _ALL else stands)
+    raise UnknownNameError("tree, species or place", item, _near(item, roster))
 
 
-def _matching(item: str, active: Sequence[Tree], garden: Garden, on: date) -> set[str]:
+def _matching(item: str, active: Sequence[Tree], roster: Roster, on: date) -> set[str]:
     """Trees that fit a word as the stem of their label, their species or their place."""
     wanted = _singulars(item)
     found = {t.id for t in active if wanted & {plain_words(_label_stem(t.label)), plain_words(t.label)}}
-    found |= {t.id for t in active if wanted & _species_names(t.species, garden)}
-    return found | _standing(item, active, garden, on)
+    found |= {t.id for t in active if wanted & _species_names(t.species, roster)}
+    return found | _standing(item, active, roster, on)
 
 
-def _standing(item: str, active: Sequence[Tree], garden: Garden, on: date) -> set[str]:
+def _standing(item: str, active: Sequence[Tree], roster: Roster, on: date) -> set[str]:
     words = plain_words(re.sub(r"^(?:on|at|in) ", "", re.sub(r"^(?:the|my) ", "", plain_spaces(item))))
     words = re.sub(r"^(?:the|my) ", "", words)
-    places = {p.id for p in garden.places if words == plain_words(p.name)}
-    return {t.id for t in active if place_of(t.id, garden.stands, on) in places} if places else set()
+    places = {p.id for p in roster.places if words == plain_words(p.name)}
+    return {t.id for t in active if place_of(t.id, roster.stands, on) in places} if places else set()
 
 
-def _species_names(latin: str, garden: Garden) -> set[str]:
+def _species_names(latin: str, roster: Roster) -> set[str]:
     """The names a species answers to: Latin, genus, common names and the last word of each."""
     words = plain_words(latin).split()
     names = {" ".join(words), *words[:1]}
-    for common in garden.common_names.get(latin, ()):
+    for common in roster.common_names.get(latin, ()):
         plain = plain_words(common)
         names |= {plain, plain.split()[-1]} if plain else set()
     return names
@@ -261,36 +261,36 @@ def _label_stem(label: str) -> str:
     return tail["stem"] if tail else label
 
 
-def _labelled(text: str, garden: Garden) -> set[str]:
+def _labelled(text: str, roster: Roster) -> set[str]:
     wanted = plain_spaces(text).casefold()
-    exact = [t for t in garden.trees if plain_spaces(t.label).casefold() == wanted]
+    exact = [t for t in roster.trees if plain_spaces(t.label).casefold() == wanted]
     live = [t for t in exact if t.retired is None]
     return {t.id for t in live or exact}
 
 
-def _by_number(match: re.Match[str], garden: Garden, within: set[str], stem: str) -> set[str]:
+def _by_number(match: re.Match[str], roster: Roster, within: set[str], stem: str) -> set[str]:
     first = int(match["from"])
     last = int(match["to"] or first)
     if last < first:
         raise InputError(f"'{match[0]}' runs backwards")
     stems = _singulars(stem) if stem else set()
     found = set()
-    for tree in garden.trees:
+    for tree in roster.trees:
         tail = _TAIL.fullmatch(tree.label)
         if tail is None or tree.id not in within or not first <= int(tail["number"]) <= last:
             continue
-        if not stems or stems & ({plain_words(tail["stem"])} | _species_names(tree.species, garden)):
+        if not stems or stems & ({plain_words(tail["stem"])} | _species_names(tree.species, roster)):
             found.add(tree.id)
     return found
 
 
-def _near(item: str, garden: Garden) -> tuple[str, ...]:
+def _near(item: str, roster: Roster) -> tuple[str, ...]:
     known: dict[str, str] = {}
-    for tree in garden.trees:
-        for name in _species_names(tree.species, garden):
+    for tree in roster.trees:
+        for name in _species_names(tree.species, roster):
             known.setdefault(name, name)
         known[plain_words(_label_stem(tree.label))] = _label_stem(tree.label)
         known[plain_words(tree.label)] = tree.label
-    for place in garden.places:
+    for place in roster.places:
         known[plain_words(place.name)] = place.name
     return near_words(item, known)

@@ -9,11 +9,12 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from phenology.errors import LookError, StageOrderError
-from phenology.flushes import TreeRecord, flush_numbers, place_look, wake
+from phenology.flushes import TreeRecord, flush_numbers, place_look
 from phenology.records import Flush, Look, Work
 from phenology.season import SeasonCalendar
 from phenology.stages import STAGES, stage_rank
 from phenology.vague_dates import parse
+from phenology.waking import wake
 
 NORTH, SOUTH = SeasonCalendar.for_latitude(47.0), SeasonCalendar.for_latitude(-37.0)
 
@@ -40,8 +41,10 @@ class Diary:
         look = Look(
             self._id("l"), "t", "", stage, when, vague.earliest, vague.latest, kind, lost=lost, part=part
         )
-        placed = place_look(look, self.record, self.calendar, today=self.today, new_id=self._id("f"), **how)
-        for flush in (placed.flush, *placed.changed, *filter(None, [placed.began])):
+        placed = place_look(
+            look, self.record, self.calendar, today=self.today, new_id=lambda: self._id("f"), **how
+        )
+        for flush in (placed.flush, *placed.changed, *placed.also):
             self.flushes[flush.id] = flush
         for moved in placed.moved:
             self.looks[moved.id] = moved
@@ -51,8 +54,8 @@ class Diary:
     def work(self, when, operation, *, part=None):
         day = parse(when, today=self.today)
         work = Work(self._id("w"), "t", operation, when, day.earliest, day.latest, part=part)
-        woken = wake(work, self.record, self.calendar, new_id=self._id("f"))
-        for flush in (*filter(None, [woken.flush]), *woken.changed):
+        woken = wake(work, self.record, self.calendar, new_id=lambda: self._id("f"))
+        for flush in (*filter(None, [woken.flush]), *woken.changed, *woken.also):
             self.flushes[flush.id] = flush
         for moved in woken.moved:
             self.looks[moved.id] = moved
@@ -193,6 +196,17 @@ def test_work_written_down_late_adopts_the_bud_break_that_answered_it():
     woken = tree.work("6 Jun 2026", "cutback").flush
     assert woken.id == seen.id
     assert (woken.started_by, woken.started_on) == ("work", date(2026, 6, 6))
+
+
+def test_work_on_a_tree_never_looked_at_still_leaves_its_first_flush_on_record():
+    tree = Diary()
+    tree.work("6 Jun 2026", "cutback")
+    assert [(f.started_by, f.ended_why) for f in tree.flushes.values()] == [
+        ("work", None),
+        ("season", "cutback"),
+    ]
+    tree.look("20 Jun 2026", "budbreak")
+    assert tree.numbers() == [("budbreak", 2026, 2)]
 
 
 def test_looks_already_written_down_after_the_work_move_to_its_flush():

@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 
 from phenology.errors import InputError, UnknownNameError
 from phenology.records import Place, Stand, Tree
-from phenology.tree_selection import Garden, in_order, label_list, place_of, select_trees
+from phenology.tree_selection import Roster, in_order, label_list, place_of, select_trees
 
 ON = date(2026, 7, 4)
 TREES = [
@@ -20,7 +20,7 @@ TREES = [
     Tree("h9", "Hornbeam 9", "Carpinus laxiflora", retired=date(2024, 1, 1)),
     Tree("sc", "Salt and pepper", "Carpinus laxiflora"),
 ]
-GARDEN = Garden(
+ROSTER = Roster(
     TREES,
     places=[Place("b", "Bench", 40.0, 8.0), Place("r", "Roof", 40.0, 8.0)],
     stands=[
@@ -72,7 +72,7 @@ GARDEN = Garden(
     ],
 )
 def test_what_is_typed_means_these_trees(typed, labels):
-    assert label_list(tree.label for tree in select_trees(typed, GARDEN, on=ON)) == labels
+    assert label_list(tree.label for tree in select_trees(typed, ROSTER, on=ON)) == labels
 
 
 @pytest.mark.parametrize(
@@ -81,35 +81,35 @@ def test_what_is_typed_means_these_trees(typed, labels):
 )
 def test_an_unknown_name_is_answered_with_near_ones(typed, near):
     with pytest.raises(UnknownNameError, match="Did you mean") as caught:
-        select_trees(typed, GARDEN, on=ON)
+        select_trees(typed, ROSTER, on=ON)
     assert near in [name.casefold() for name in caught.value.near]
 
 
 def test_a_number_no_tree_carries_is_unknown():
     with pytest.raises(UnknownNameError, match="no tree called '88'"):
-        select_trees("88", GARDEN, on=ON)
+        select_trees("88", ROSTER, on=ON)
 
 
 def test_a_number_that_two_trees_carry_asks_for_the_name():
-    garden = Garden([Tree("a", "Elm 1", "Ulmus"), Tree("b", "Oak 1", "Quercus")])
+    roster = Roster([Tree("a", "Elm 1", "Ulmus"), Tree("b", "Oak 1", "Quercus")])
     with pytest.raises(InputError, match="'1' may be Elm 1, Oak 1; write the name too"):
-        select_trees("1", garden, on=ON)
-    assert [t.label for t in select_trees("oak 1", garden, on=ON)] == ["Oak 1"]
+        select_trees("1", roster, on=ON)
+    assert [t.label for t in select_trees("oak 1", roster, on=ON)] == ["Oak 1"]
 
 
 def test_nothing_left_nothing_before_and_no_trees_are_said():
     with pytest.raises(InputError, match="leaves no tree"):
-        select_trees("elms but elms", GARDEN, on=ON)
+        select_trees("elms but elms", ROSTER, on=ON)
     with pytest.raises(InputError, match="no earlier look or work"):
-        select_trees("same", Garden(TREES), on=ON)
+        select_trees("same", Roster(TREES), on=ON)
     with pytest.raises(InputError, match="no trees yet; add one"):
-        select_trees("all", Garden([]), on=ON)
+        select_trees("all", Roster([]), on=ON)
 
 
 def test_where_a_tree_stands_follows_its_moves():
-    assert place_of("e7", GARDEN.stands, date(2026, 7, 31)) == "b"
-    assert place_of("e7", GARDEN.stands, date(2026, 8, 1)) == "r"
-    assert place_of("nobody", GARDEN.stands, ON) is None
+    assert place_of("e7", ROSTER.stands, date(2026, 7, 31)) == "b"
+    assert place_of("e7", ROSTER.stands, date(2026, 8, 1)) == "r"
+    assert place_of("nobody", ROSTER.stands, ON) is None
 
 
 def test_labels_sort_as_a_person_would():
@@ -121,4 +121,4 @@ def test_labels_sort_as_a_person_would():
 def test_a_list_of_labels_reads_back_as_those_trees(trees):
     named = in_order(trees)
     typed = label_list(t.label for t in named)
-    assert {t.id for t in select_trees(typed, GARDEN, on=ON)} == {t.id for t in trees}
+    assert {t.id for t in select_trees(typed, ROSTER, on=ON)} == {t.id for t in trees}
