@@ -7,6 +7,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import date
 
+from phenology.flushes import flush_numbers
 from phenology.garden import Garden
 from phenology.intervals import Sight, anchored, stage_interval
 from phenology.records import Flush, Look, Tree, Work
@@ -40,6 +41,8 @@ class FlushHistory:
         Day on which its observation ended.
     checked, lost : bool
         Marks on the last look.
+    worked : bool
+        Whether the work that its hardening opens has been done.
     """
 
     tree: Tree
@@ -53,6 +56,7 @@ class FlushHistory:
     ended: float | None
     checked: bool = False
     lost: bool = False
+    worked: bool = False
 
     def begun(self, start: str) -> tuple[float, float] | None:
         """When a wait that begins at `start` began; None when unknown or not yet."""
@@ -93,13 +97,9 @@ def histories(garden: Garden) -> list[FlushHistory]:
 
 def histories_of(garden: Garden, tree: Tree) -> list[FlushHistory]:
     """The flushes of one tree, oldest first."""
-    out: list[FlushHistory] = []
-    number, season = 0, None
-    for flush in garden.flushes_by_tree.get(tree.id, []):
-        number = number + 1 if flush.season == season else 1
-        season = flush.season
-        out.append(_history(garden, tree, flush, number))
-    return out
+    flushes = garden.flushes_by_tree.get(tree.id, [])
+    numbers = flush_numbers(flushes, garden.calendar)
+    return [_history(garden, tree, flush, numbers[flush.id]) for flush in flushes]
 
 
 def _history(garden: Garden, tree: Tree, flush: Flush, number: int) -> FlushHistory:
@@ -110,7 +110,8 @@ def _history(garden: Garden, tree: Tree, flush: Flush, number: int) -> FlushHist
         for v in looks
     ]  # fmt: skip
     ended = _t(start, flush.ended_on) if flush.ended_on else None
-    sights += list(_shown_by_work(garden, tree, flush, looks, start))
+    work = _closing_work(garden, tree, flush)
+    sights += list(_shown_by_work(work, looks, start))
     came = {}
     for stage in TARGETS:
         interval = stage_interval(sights, stage)
@@ -118,9 +119,9 @@ def _history(garden: Garden, tree: Tree, flush: Flush, number: int) -> FlushHist
             came[stage] = interval
     woken = None
     if flush.work_id:
-        work = next((w for w in garden.works_by_tree.get(tree.id, []) if w.id == flush.work_id), None)
-        if work:
-            woken = (_t(start, work.earliest) - 1, _t(start, work.latest))
+        waking = next((w for w in garden.works_by_tree.get(tree.id, []) if w.id == flush.work_id), None)
+        if waking:
+            woken = (_t(start, waking.earliest) - 1, _t(start, waking.latest))
     last = looks[-1] if looks else None
     return FlushHistory(
         tree,
@@ -134,16 +135,14 @@ def _history(garden: Garden, tree: Tree, flush: Flush, number: int) -> FlushHist
         ended,
         bool(last and last.checked),
         any(v.lost for v in looks) or flush.ended_why == "lost",
+        work is not None,
     )
 
 
-def _shown_by_work(
-    garden: Garden, tree: Tree, flush: Flush, looks: list[Look], start: date
-) -> Iterator[Sight]:
+def _shown_by_work(work: Work | None, looks: list[Look], start: date) -> Iterator[Sight]:
     """The weak evidence of work: done without a look, it says hardened by then."""
     if any(stage_rank(v.stage) >= stage_rank("hardened") for v in looks):
         return
-    work = _closing_work(garden, tree, flush)
     if work and not work.early and all(v.latest < work.latest for v in looks):
         t = _t(start, work.latest)
         yield Sight(t, t, "hardened")

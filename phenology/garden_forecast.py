@@ -169,7 +169,7 @@ class _Maker:
             return
         for h in live or ([_unseen(tree, season, self.garden)] if not mine else []):
             if h.stage and stage_rank(h.stage) >= stage_rank("hardened"):
-                if h.stage == "hardened":
+                if h.stage == "hardened" and not h.worked:
                     yield self._open(h)
             else:
                 yield from self._chain(h, self.garden.today)
