@@ -16,6 +16,7 @@ from datetime import date
 from typing import Literal
 
 from phenology.errors import InputError
+from phenology.season import SeasonCalendar
 
 DateOrder = Literal["day-first", "month-first"]
 DATE_ORDERS: tuple[DateOrder, ...] = ("day-first", "month-first")
@@ -84,8 +85,23 @@ class VagueDate:
         """
         earliest = self.earliest or min(first, self.latest or first)
         if earliest > last:
-            raise InputError(f"'{self.text}' ({format_day(earliest)}) lies after {format_day(last)}")
+            raise InputError(
+                f"'{self.text}' ({format_day(earliest)}) is in the future; today is {format_day(last)}"
+            )
         return earliest, min(self.latest or last, last)
+
+    def in_season(self, calendar: SeasonCalendar, today: date) -> tuple[date, date]:
+        """Both ends, open sides closed by the season the date lies in, and nothing later than `today`.
+
+        Raises
+        ------
+        InputError
+            If all of the date lies after `today`.
+        """
+        season = calendar.season_of(self.latest or self.earliest or today)
+        return self.bounded(
+            calendar.start(season), min(today, calendar.end(season)) if self.latest is None else today
+        )
 
     def __str__(self) -> str:
         return format_dates(self.earliest, self.latest)

@@ -9,6 +9,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from phenology.errors import InputError
+from phenology.season import SeasonCalendar
 from phenology.vague_dates import (
     MONTHS,
     AmbiguousDateError,
@@ -179,8 +180,18 @@ def test_open_sides_are_closed_by_the_caller_and_nothing_reaches_past_today():
     assert parse("by 4 July", today=TODAY).bounded(start, TODAY) == (start, date(2026, 7, 4))
     assert parse("after 4 July", today=TODAY).bounded(start, TODAY) == (date(2026, 7, 5), TODAY)
     assert parse("late July", today=TODAY).bounded(start, TODAY) == (date(2026, 7, 21), TODAY)
-    with pytest.raises(InputError, match="lies after 25 Jul 2026"):
+    with pytest.raises(InputError, match="is in the future; today is 25 Jul 2026"):
         parse("tomorrow", today=TODAY).bounded(start, TODAY)
+
+
+def test_open_sides_are_closed_by_the_season():
+    south = SeasonCalendar.for_latitude(-37.0)
+    by, after = parse("by 4 Jan 2025", today=TODAY), parse("after 4 Jan 2025", today=TODAY)
+    assert by.in_season(south, TODAY) == (date(2024, 7, 1), date(2025, 1, 4))
+    assert after.in_season(south, TODAY) == (date(2025, 1, 5), date(2025, 6, 30))
+    assert parse("after 4 July", today=TODAY).in_season(south, TODAY) == (date(2026, 7, 5), TODAY)
+    with pytest.raises(InputError, match=r"'tomorrow' .* is in the future"):
+        parse("tomorrow", today=TODAY).in_season(south, TODAY)
 
 
 days = st.dates(date(1990, 1, 1), TODAY)
