@@ -11,7 +11,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import log_ndtr, ndtr
+from scipy.special import log_ndtr
 
 from phenology.waits import WaitTable
 
@@ -60,42 +60,52 @@ class CensoredSites:
 
 def match_sites(sites: CensoredSites, centre: Array, spread: Array, noise: float) -> CensoredSites:
     """One sweep: renew every stand-in from the posterior mean and variance of its noise-free value."""
-    value, own, scale = sites.value.copy(), sites.own.copy(), 0.0
-    for i in np.flatnonzero(sites.censored):
-        cavity_variance = 1 / max(1 / spread[i] - 1 / own[i], 1e-6)
-        cavity_mean = cavity_variance * (centre[i] / spread[i] - value[i] / own[i])
-        total = cavity_variance + noise**2 + sites.extra[i]
-        log_mass, mean, variance = bounded_moments(cavity_mean, total, sites.lower[i], sites.upper[i])
-        # moments of the noise-free value: it carries its share of what the bound moved
-        share = cavity_variance / total
-        new_mean = cavity_mean + share * (mean - cavity_mean)
-        new_variance = cavity_variance - share**2 * (total - variance)
-        precision = max(1 / new_variance - 1 / cavity_variance, 1 / VAGUE)
-        own[i] = 1 / precision
-        value[i] = own[i] * (new_mean / new_variance - cavity_mean / cavity_variance)
-        gap = cavity_variance + own[i]
-        scale += log_mass + 0.5 * np.log(2 * np.pi * gap) + 0.5 * (cavity_mean - value[i]) ** 2 / gap
-    return replace(sites, value=value, own=own, log_scale=float(scale))
+    rows = np.flatnonzero(sites.censored)
+    old_value, old_own = sites.value[rows], sites.own[rows]
+    cavity_variance = 1 / np.maximum(1 / spread[rows] - 1 / old_own, 1e-6)
+    cavity_mean = cavity_variance * (centre[rows] / spread[rows] - old_value / old_own)
+    total = cavity_variance + noise**2 + sites.extra[rows]
+    log_mass, mean, variance = bounded_moments(cavity_mean, total, sites.lower[rows], sites.upper[rows])
+    # moments of the noise-free value: it carries its share of what the bound moved
+    share = cavity_variance / total
+    new_mean = cavity_mean + share * (mean - cavity_mean)
+    new_variance = cavity_variance - share**2 * (total - variance)
+    precision = np.maximum(1 / new_variance - 1 / cavity_variance, 1 / VAGUE)
+    value, own = sites.value.copy(), sites.own.copy()
+    own[rows] = 1 / precision
+    value[rows] = own[rows] * (new_mean / new_variance - cavity_mean / cavity_variance)
+    gap = cavity_variance + own[rows]
+    scale = log_mass + 0.5 * np.log(2 * np.pi * gap) + 0.5 * (cavity_mean - value[rows]) ** 2 / gap
+    return replace(sites, value=value, own=own, log_scale=float(scale.sum()))
 
 
-def bounded_moments(mean: float, variance: float, lower: float, upper: float) -> tuple[float, float, float]:
-    """Log probability, mean and variance of a Gaussian kept between two bounds.
+def bounded_moments(mean: Array, variance: Array, lower: Array, upper: Array) -> tuple[Array, Array, Array]:
+    """Log probability, mean and variance of Gaussians kept between two bounds.
+
+    Parameters
+    ----------
+    mean, variance, lower, upper : ndarray, shape (n,)
+        Bounds may be infinite.
+
+    Returns
+    -------
+    log_mass, mean, variance : ndarray, shape (n,)
 
     Examples
     --------
-    >>> log_mass, mean, variance = bounded_moments(0.0, 1.0, 0.0, float("inf"))
-    >>> round(log_mass, 4), round(mean, 4), round(variance, 4)
-    (-0.6931, 0.7979, 0.3634)
+    >>> zero, one = np.zeros(1), np.ones(1)
+    >>> [float(v[0].round(4)) for v in bounded_moments(zero, one, zero, one * np.inf)]
+    [-0.6931, 0.7979, 0.3634]
     """
-    sd = float(np.sqrt(variance))
+    sd = np.sqrt(variance)
     a, b = (lower - mean) / sd, (upper - mean) / sd
-    if a > -b:  # mirror so that the subtraction happens in the lower tail
-        log_mass, mirrored, kept = bounded_moments(-mean, variance, -upper, -lower)
-        return log_mass, -mirrored, kept
-    mass = float(ndtr(b) - ndtr(a))
-    log_mass = float(np.log(mass)) if mass > 1e-300 else float(log_ndtr(b))
-    pdf_a, pdf_b = (float(np.exp(-0.5 * z * z - 0.5 * np.log(2 * np.pi) - log_mass)) for z in (a, b))
+    mirror = a > -b  # so that the subtraction happens in the lower tail
+    a, b = np.where(mirror, -b, a), np.where(mirror, -a, b)
+    log_b = log_ndtr(b)
+    # log(ndtr(b) - ndtr(a)), from the larger one
+    log_mass = log_b + np.log1p(-np.minimum(np.exp(np.minimum(log_ndtr(a) - log_b, 0.0)), 1 - 1e-15))
+    pdf_a, pdf_b = (np.exp(-0.5 * z**2 - 0.5 * np.log(2 * np.pi) - log_mass) for z in (a, b))
     slope = pdf_a - pdf_b
-    edge = (0.0 if np.isinf(a) else a * pdf_a) - (0.0 if np.isinf(b) else b * pdf_b)
-    kept = max(1 + edge - slope**2, 1e-6)
-    return log_mass, mean + sd * slope, variance * kept
+    edge = np.where(np.isinf(a), 0.0, a) * pdf_a - np.where(np.isinf(b), 0.0, b) * pdf_b
+    kept = np.clip(1 + edge - slope**2, 1e-6, 1.0)
+    return log_mass, mean + sd * np.where(mirror, -slope, slope), variance * kept

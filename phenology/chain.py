@@ -37,7 +37,7 @@ def curves_from(
         Chance that the wait has ended by the end of each day, trace by trace.
     """
     nodes = np.broadcast_to(np.asarray(begun, dtype=float), (len(hands.sums), len(begun)))
-    return _mixture(prediction, hands, nodes, clocks, gap_variance)
+    return _mixture(lean(prediction, 2 * LEAN_DRAWS), hands, nodes, clocks, gap_variance)
 
 
 def curves_after(

@@ -63,10 +63,17 @@ def log_evidences(
     ndarray, shape (g,)
     """
     inner, score, tree_precision, rest = _without_trees(y, noise, shared, tree, trees, tree_prior)
-    precision = inner[None] + _diagonals(1 / shared_prior)
-    lower = np.linalg.cholesky(precision)
-    half = np.linalg.solve(lower, np.broadcast_to(score[:, None], (len(shared_prior), len(score), 1)))[..., 0]
-    log_det = 2 * np.log(np.diagonal(lower, axis1=-2, axis2=-1)).sum(-1) + np.log(shared_prior).sum(-1)
+    p = len(score)
+    # with the score as one more row, the factor's last row is the whitened score: no solve needed
+    bordered = np.zeros((len(shared_prior), p + 1, p + 1))
+    bordered[:, :p, :p] = inner
+    bordered[:, np.arange(p), np.arange(p)] += 1 / shared_prior
+    bordered[:, p, :p] = score
+    bordered[:, p, p] = rest + 1.0
+    lower = np.linalg.cholesky(bordered)
+    half = lower[:, p, :p]
+    log_det = 2 * np.log(np.diagonal(lower[:, :p, :p], axis1=-2, axis2=-1)).sum(-1)
+    log_det = log_det + np.log(shared_prior).sum(-1)
     log_det = log_det + np.log(tree_precision).sum() + trees * np.log(tree_prior) + np.log(noise).sum()
     return np.asarray(-0.5 * (log_det + rest - (half**2).sum(-1) + len(y) * np.log(2 * np.pi)))
 
@@ -109,14 +116,5 @@ def _without_trees(
 
 
 def _tree_sums(rows: Array, tree: IntArray, trees: int) -> Array:
-    sums = np.zeros((trees, rows.shape[1]))
-    np.add.at(sums, tree, rows)
-    return sums
-
-
-def _diagonals(values: Array) -> Array:
-    """Diagonal matrices from rows of values: (g, p) to (g, p, p)."""
-    out = np.zeros((*values.shape, values.shape[-1]))
-    index = np.arange(values.shape[-1])
-    out[:, index, index] = values
-    return out
+    belongs = np.arange(trees)[:, None] == tree[None, :]
+    return np.asarray(belongs.astype(np.float64) @ rows)

@@ -24,6 +24,7 @@ class GardenFit:
 
     garden: Garden
     histories: list[FlushHistory] = field(init=False)
+    _waits: dict[Transition, list[Wait]] = field(init=False, default_factory=dict)
     _fits: dict[Transition, Requirement] = field(init=False, default_factory=dict)
 
     def __post_init__(self) -> None:
@@ -36,8 +37,11 @@ class GardenFit:
 
     def waits(self, transition: Transition) -> list[Wait]:
         """The waits on record that the weather reaches."""
-        waits = waits_for(transition, self.histories)
-        return [w for w in waits if w.season in self.garden.record_at(w.site).seasons]
+        if transition not in self._waits:
+            waits = waits_for(transition, self.histories)
+            reached = [w for w in waits if w.season in self.garden.record_at(w.site).seasons]
+            self._waits[transition] = reached
+        return self._waits[transition]
 
     def requirement(self, transition: Transition) -> Requirement:
         """The requirement of a transition."""

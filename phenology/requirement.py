@@ -181,7 +181,7 @@ class RequirementModel:
             odd = (SEASON_TAIL + 1) / (SEASON_TAIL + squared / setting.season**2)
             if table.censored.any():
                 centre = both @ fitted.mean + offset
-                spread = np.einsum("ij,jk,ik->i", both, fitted.covariance, both)
+                spread = ((both @ fitted.covariance) * both).sum(1)
                 sites = match_sites(sites, centre, spread, setting.noise)
         return sites, odd
 
