@@ -103,8 +103,8 @@ def read_csv(path: Path, *, raw: bool = False) -> CsvTable:
 
     UTF-8 with or without a byte-order mark, UTF-16 with one, else Windows-1252; separated by comma, semicolon
     or tab, whichever the header line holds most of. Empty rows are passed over; short rows end in empty
-    cells; cells beyond the last header are a problem unless empty. Headers are compared without case. Cells come
-    without marks and outer spaces, or with `raw` exactly as they stand.
+    cells; cells beyond the last header are a problem unless empty. Headers are compared without case. Cells
+    come without marks and outer spaces, or with `raw` exactly as they stand.
 
     Raises
     ------
