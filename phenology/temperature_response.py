@@ -12,9 +12,9 @@ from phenology.day_shape import Array
 from phenology.errors import InputError
 from phenology.thermal_time import checked_extremes
 
-# Gauss-Legendre nodes and weights on [-1, 1] for the daily mean. Eight keep its error below 2e-5 of the full
-# rate for an optimum half to nine tenths of the way from base to ceiling, and below 3e-4 from three tenths on
-# (tests/phenology/test_temperature_response.py measures it against 20,000 readings a day).
+# Gauss-Legendre nodes and weights on [-1, 1] for the daily mean. Held against 300 nodes on 400,000 days and
+# responses, half of them touching base or ceiling, eight miss by at most 1.3e-5 of the full rate for an
+# optimum half to 85 % of the way from base to ceiling, and by at most 3.1e-4 for one from 30 % to 90 %.
 _NODES, _WEIGHTS = np.polynomial.legendre.leggauss(8)
 
 
