@@ -37,6 +37,11 @@ class Setting:
     cell: float
     log_prior: float
 
+    @property
+    def new_season(self) -> float:
+        """Variance of a tree that was never seen, in a season that was never seen."""
+        return self.noise**2 + self.tree**2 + self.season**2 + self.cell**2
+
 
 SETTINGS: tuple[Setting, ...] = tuple(
     Setting(n, t, s, c, float(np.log(pn * pt * ps * pc)))

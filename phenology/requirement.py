@@ -18,7 +18,7 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import gammaincinv
+from scipy.special import digamma, gammaincinv, gammaln
 
 from phenology.censoring import CensoredSites, match_sites
 from phenology.clocks import CLOCKS, Clock
@@ -30,8 +30,7 @@ from phenology.waits import SeasonHands, Site, Wait, WaitTable, tabulate
 Array = NDArray[np.float64]
 
 SEASON_TAIL = 4.0  # degrees of freedom of a season's effect: odd seasons happen
-KEPT_SHARE = 1e-3  # grid points below this share of the best one are dropped
-MOST_KEPT = 40
+MOST_KEPT = 40  # grid points that stand for the whole grid
 
 PriorOf = Callable[[str], tuple[float, float]]
 """A species' prior: median days at 18 degC, and the log-scale sd of how far the species may lie from it."""
@@ -116,6 +115,7 @@ class RequirementModel:
         for c, clock in enumerate(self.clocks):
             sites, odd = self._settle(table, c, offset, design, tree, columns, species_sd)
             jacobian = float(np.log(table.width[c, ~table.censored]).sum()) + sites.log_scale
+            jacobian += _price_of_odd_seasons(odd, columns)
             for (noise, tree_sd), group in itertools.groupby(SETTINGS, key=lambda s: (s.noise, s.tree)):
                 members = list(group)
                 evidence = log_evidences(
@@ -130,11 +130,13 @@ class RequirementModel:
                 for setting, value in zip(members, evidence, strict=True):
                     total = float(value) + jacobian + setting.log_prior + float(np.log(self.clock_weights[c]))
                     grid.append((total, c, setting, sites, odd))
-        best = max(total for total, *_ in grid)
-        kept = [g for g in sorted(grid, key=lambda g: -g[0]) if g[0] > best + np.log(KEPT_SHARE)][:MOST_KEPT]
-        mass = sum(np.exp(g[0] - best) for g in kept)
+        totals = np.array([total for total, *_ in grid])
+        share = np.exp(totals - totals.max())
+        share /= share.sum()
+        order = sorted(range(len(grid)), key=lambda k: (grid[k][1], grid[k][2].new_season))
         components = []
-        for total, c, setting, sites, odd in kept:
+        for k, weight in _thinned(share, order):
+            _, c, setting, sites, odd = grid[k]
             fitted = posterior(
                 sites.value - offset,
                 sites.variance(setting.noise),
@@ -144,12 +146,11 @@ class RequirementModel:
                 columns.prior_variance(self.clocks[c], setting, species_sd, odd),
                 setting.tree**2,
             )
-            weight = float(np.exp(total - best) / mass)
             components.append(Component(c, setting, weight, fitted.mean, fitted.covariance))
         shares = np.zeros(len(self.clocks))
-        for total, c, *_ in grid:
-            shares[c] += np.exp(total - best)
-        return Requirement(self, columns, tuple(components), tuple(waits), shares / shares.sum())
+        for part, (_, c, *_) in zip(share, grid, strict=True):
+            shares[c] += part
+        return Requirement(self, columns, tuple(components), tuple(waits), shares)
 
     def _settle(
         self,
@@ -165,7 +166,9 @@ class RequirementModel:
         sites = CensoredSites.start(table, c, offset)
         odd = np.ones(len(columns.seasons))
         setting, first = REFERENCE_SETTING, 3 + len(columns.species)
-        both = np.concatenate([design, np.eye(len(columns.trees))[tree].reshape(len(tree), -1)], axis=1)
+        both = np.concatenate(
+            [design, np.eye(len(columns.trees))[tree].reshape(len(tree), len(columns.trees))], axis=1
+        )
         for _ in range(5 if len(offset) else 0):
             fitted = posterior(
                 sites.value - offset,
@@ -252,6 +255,35 @@ def _tail_of_seasons(parts: int = 3) -> tuple[tuple[float, float], ...]:
 
 
 TAIL = _tail_of_seasons()
+
+
+def _price_of_odd_seasons(odd: Array, columns: Columns) -> float:
+    """What calling seasons odd costs a clock, in log evidence.
+
+    A season's precision (relative to the setting's) has a Gamma(SEASON_TAIL / 2) prior and is given the
+    Gamma distribution with mean `odd` that `_settle` found; the fit uses that mean. What is missing from
+    its evidence is the usual variational term: the mean log precision, less the divergence from the prior
+    (Bishop 2006, section 10.3, from memory, unverified). Without it a clock could explain any season away.
+    """
+    a, shape = SEASON_TAIL / 2, (SEASON_TAIL + 1) / 2
+    rate = shape / odd
+    log_mean = digamma(shape) - np.log(rate)
+    effects = 1 + np.array([sum(season == s for _, season in columns.cells) for s in columns.seasons])
+    divergence = (shape - a) * digamma(shape) - gammaln(shape) + gammaln(a)
+    divergence = divergence + a * (np.log(rate) - np.log(a)) + shape * (a - rate) / rate
+    return float((0.5 * effects * (log_mean - np.log(odd)) - divergence).sum())
+
+
+def _thinned(share: Array, order: Sequence[int]) -> list[tuple[int, float]]:
+    """A few grid points that stand for all: picked at even steps through their summed shares.
+
+    Points are walked clock by clock, from narrow to wide, so that the few keep every clock's weight and the
+    spread of the whole grid; the likeliest points alone would be too sure of themselves.
+    """
+    steps = (np.arange(MOST_KEPT) + 0.5) / MOST_KEPT
+    at = np.searchsorted(np.cumsum(share[order]), steps * share.sum())
+    picked, times = np.unique(np.minimum(at, len(order) - 1), return_counts=True)
+    return [(order[int(k)], float(n) / MOST_KEPT) for k, n in zip(picked, times, strict=True)]
 
 
 def _merge(weight: Array, clock: IntArray, mean: Array, variance: Array) -> Prediction:
