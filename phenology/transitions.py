@@ -60,3 +60,43 @@ def all_transitions() -> Iterable[Transition]:
         while at in LINKS:
             at = LINKS[at]
             yield Transition(start, at)
+
+
+# Where the stages between the chain's own stand within its steps, as shares of the step's days (ours).
+_WITHIN: dict[str, tuple[str, float]] = {
+    "swelling": ("start_budbreak", 0.85),
+    "budbreak": ("budbreak_extended", 0.0),
+    "extending": ("budbreak_extended", 0.25),
+    "extended": ("extended_hardened", 0.0),
+}
+
+
+def prior_between(species: Species, given: str, target: str) -> tuple[float, float]:
+    """A species' prior for the wait between any two stages: median days at 18 degC and log-scale sd.
+
+    Stages that the chain does not name stand at a share of the step they fall in; `turning` and `bare`
+    come by date rather than by heat and get a very wide prior.
+    """
+    days, variance = 0.0, 0.0
+    order = ("dormant", "swelling", "budbreak", "extending", "extended", "hardened")
+    if given not in order or target not in order:
+        return 60.0, 1.0
+    for step, (first, last) in {
+        "start_budbreak": ("dormant", "budbreak"),
+        "budbreak_extended": ("budbreak", "extended"),
+        "extended_hardened": ("extended", "hardened"),
+    }.items():
+        prior = species.priors[step]
+        begins = _share(given, step) if order.index(given) > order.index(first) else 0.0
+        ends = _share(target, step) if order.index(target) < order.index(last) else 1.0
+        part = max(0.0, ends - begins) * prior.days
+        days, variance = days + part, variance + (part * prior.log_sd) ** 2
+    return days, math.sqrt(variance) / days
+
+
+def _share(stage: str, step: str) -> float:
+    inside, share = _WITHIN.get(stage, ("", 0.0))
+    if inside == step:
+        return share
+    order = ("start_budbreak", "budbreak_extended", "extended_hardened")
+    return 1.0 if stage == "hardened" or (inside and order.index(inside) > order.index(step)) else 0.0

@@ -11,7 +11,9 @@ import click
 from phenology.errors import FlushcastError
 
 # name: (module, attribute, one line for --help). A command appears here only when it works.
-COMMANDS: dict[str, tuple[str, str, str]] = {}
+COMMANDS: dict[str, tuple[str, str, str]] = {
+    "hindcast": ("reports.cli.hindcast_command", "hindcast_command", "Forecast past seasons and score it."),
+}
 
 
 class LazyGroup(click.Group):
