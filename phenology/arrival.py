@@ -121,7 +121,7 @@ def trace_curves(
         if gap_variance is None
         else np.maximum(gap_variance - np.interp(anchor, days, gap_variance), 0)
     )
-    first = int(np.floor(anchor)) + 1
+    first = max(int(np.floor(anchor)) + 1, 0)  # a wait may have begun before the season did
     for c in np.unique(prediction.clock):
         mine = prediction.clock == c
         read = np.maximum(sums[:, c, first:] - origin[:, c, None], 1e-9)

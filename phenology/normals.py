@@ -105,29 +105,34 @@ def fill_gaps(tmin: Array, tmax: Array, normals: Normals) -> tuple[Array, Array,
     middle = (low + high) / 2
     crossed = low > high
     low, high = np.where(crossed, middle, low), np.where(crossed, middle, high)
-    return low, high, (variance_low + variance_high) / 4
+    # minimum and maximum share their weather, so their errors go together
+    return low, high, (np.sqrt(variance_low) + np.sqrt(variance_high)) ** 2 / 4
 
 
 def _fill_one(values: Array, usual: Array, spread: float) -> tuple[Array, Array]:
     known = np.isfinite(values)
     if known.all():
         return values, np.zeros(len(values))
-    persistence = 2 * MEMORY_DAYS  # days of a spell go together, so their errors add up
     if not known.any():
-        return usual.copy(), np.full(len(values), spread**2 * persistence)
+        return usual.copy(), np.full(len(values), spread**2 * 2 * MEMORY_DAYS)
     where = np.arange(len(values))
     anomaly = np.where(known, values - usual, 0.0)
     at = np.flatnonzero(known)
     left = np.searchsorted(at, where, side="right") - 1
     right = np.searchsorted(at, where, side="left")
-    before = np.where(left >= 0, where - at[np.maximum(left, 0)], 10**6)
-    after = np.where(right < len(at), at[np.minimum(right, len(at) - 1)] - where, 10**6)
-    weight_before, weight_after = np.exp(-before / MEMORY_DAYS), np.exp(-after / MEMORY_DAYS)
-    total = weight_before + weight_after
-    pulled = weight_before * anomaly[at[np.maximum(left, 0)]]
-    pulled = pulled + weight_after * anomaly[at[np.minimum(right, len(at) - 1)]]
-    estimate = usual + pulled / np.maximum(total, 1.0)
-    certainty = np.minimum(total, 1.0)
-    return np.where(known, values, estimate), np.where(
-        known, 0.0, spread**2 * persistence * (1 - certainty**2)
-    )
+    before, after = at[np.maximum(left, 0)], at[np.minimum(right, len(at) - 1)]
+    far = 100 * MEMORY_DAYS  # no known day on that side
+    to_before = np.where(left >= 0, where - before, far)
+    to_after = np.where(right < len(at), after - where, far)
+    # Best guess and its variance between two known days when a spell fades by a constant factor a day
+    # (first-order autoregression); beyond the last known day the far side weighs nothing.
+    fade_before, fade_after = np.exp(-to_before / MEMORY_DAYS), np.exp(-to_after / MEMORY_DAYS)
+    both = np.where(known, 0.0, fade_before * fade_after) ** 2
+    weight_before = fade_before * (1 - fade_after**2) / (1 - both)
+    weight_after = fade_after * (1 - fade_before**2) / (1 - both)
+    estimate = usual + weight_before * anomaly[before] + weight_after * anomaly[after]
+    unsure = 1 - weight_before * fade_before - weight_after * fade_after
+    # the errors of one gap go together, so they add up: over a spell at most, over the gap if it is shorter
+    gap = to_before + to_after - 1
+    together = np.minimum(gap, 2 * MEMORY_DAYS)
+    return np.where(known, values, estimate), np.where(known, 0.0, spread**2 * unsure * together)
