@@ -1,0 +1,57 @@
+"""What was read from a weather file and how: shown to the grower before anything is kept."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from pathlib import Path
+
+from phenology.weather_series import WeatherCoverage
+
+
+@dataclass(frozen=True)
+class FileReport:
+    """How a weather file was understood.
+
+    Parameters
+    ----------
+    path : Path
+        The file.
+    shape : str
+        "daily table", "thermometer log", "GHCN-Daily" or "NCEI daily summaries".
+    units : str
+        "C", "F" or "tenths" (of a °C), as stated.
+    coverage : WeatherCoverage
+        Days, gaps.
+    columns : mapping of role to column name
+    date_order : str, optional
+        Order of day and month where dates needed one.
+    left_out : mapping of reason to count
+        Values that were there and were not taken.
+    notes : tuple of str
+        What else the grower should know.
+    station : str
+        Station id, when the file names one.
+    attribution : str
+        The line a report must show.
+    """
+
+    path: Path
+    shape: str
+    units: str
+    coverage: WeatherCoverage
+    columns: Mapping[str, str] = field(default_factory=dict)
+    date_order: str | None = None
+    left_out: Mapping[str, int] = field(default_factory=dict)
+    notes: tuple[str, ...] = ()
+    station: str = ""
+    attribution: str = ""
+
+    def lines(self) -> list[str]:
+        """The report in words, the coverage first."""
+        units = {"C": "°C", "F": "°F", "tenths": "tenths of a °C"}[self.units]
+        columns = ", ".join(f"{role} from '{name}'" for role, name in self.columns.items() if role != name)
+        read = f"read as {self.shape} in {units}" + (f", dates {self.date_order}" if self.date_order else "")
+        out = [self.coverage.line(), read + (f"; {columns}" if columns else "")]
+        out += [f"left out: {reason} ({count:,})" for reason, count in self.left_out.items() if count]
+        return out + list(self.notes)
