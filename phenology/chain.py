@@ -18,7 +18,6 @@ from phenology.requirement import Prediction
 Array = NDArray[np.float64]
 
 NODES = 5  # equally likely times that stand for a stage's whole distribution on one trace
-LEAN_DRAWS = 6  # draws kept for waits that begin at an uncertain time
 MISJUDGED = 0.01  # share of looks that misjudge a stage, ours
 
 
@@ -37,7 +36,7 @@ def curves_from(
         Chance that the wait has ended by the end of each day, trace by trace.
     """
     nodes = np.broadcast_to(np.asarray(begun, dtype=float), (len(hands.sums), len(begun)))
-    return _mixture(lean(prediction, 2 * LEAN_DRAWS), hands, nodes, clocks, gap_variance)
+    return _mixture(lean(prediction), hands, nodes, clocks, gap_variance)
 
 
 def curves_after(
@@ -51,35 +50,39 @@ def curves_after(
     mass = before[:, -1:]
     levels = (np.arange(NODES) + 0.5) / NODES
     nodes = np.stack([_times_at(curve, levels * curve[-1]) for curve in before])
-    return mass * _mixture(lean(prediction), hands, nodes, clocks, gap_variance)
+    # the few nodes may run a little ahead of the curve they stand for: nothing ends before it began
+    return np.minimum(before, mass * _mixture(lean(prediction), hands, nodes, clocks, gap_variance))
 
 
 def not_by(curves: Array, t: float) -> Array:
     """Curves after a look at `t` that showed the stage had not come.
 
     Each trace is weighted by how likely it makes that look, then the past is cut away. A look misjudges
-    with chance `MISJUDGED`, so a contradiction moves the forecast without breaking it.
+    with chance `MISJUDGED`; a stage that had come all the same is due at once, so a look that contradicts
+    every draw moves the forecast without breaking it.
     """
-    days = np.arange(curves.shape[1])
     if t < 0:
         return curves
+    days = np.arange(curves.shape[1])
     at = np.array([np.interp(t, days, curve) for curve in curves])[:, None]
-    total = curves[:, -1:].mean()
+    come, never = float(at.mean()), 1.0 - float(curves[:, -1].mean())
     future = np.where(days > t, np.maximum(curves - at, 0.0), 0.0)
-    never = 1.0 - total
-    left = future[:, -1].mean() + never
-    if left < 1e-9:  # the look contradicts every draw: the stage is due at once
-        return np.asarray(np.broadcast_to(np.clip((days - t) / 7, 0, 1), curves.shape))
-    return np.asarray(future / left)
+    missed = at * np.clip(days - t, 0.0, 1.0)
+    likelihood = (1 - MISJUDGED) * (float(future[:, -1].mean()) + never) + MISJUDGED * come
+    return np.asarray(((1 - MISJUDGED) * future + MISJUDGED * missed) / likelihood)
 
 
-def lean(prediction: Prediction, draws: int = LEAN_DRAWS) -> Prediction:
-    """The few heaviest draws, re-weighted to one."""
-    keep = np.argsort(-prediction.weight)[:draws]
-    weight = prediction.weight[keep]
-    return Prediction(
-        weight / weight.sum(), prediction.clock[keep], prediction.mean[keep], prediction.variance[keep]
-    )
+def lean(prediction: Prediction) -> Prediction:
+    """One draw a clock, with the weight, mean and variance of all its draws."""
+    clocks = np.unique(prediction.clock)
+    table = np.zeros((3, len(clocks)))
+    for k, c in enumerate(clocks):
+        mine = prediction.clock == c
+        part = prediction.weight[mine]
+        mean = part @ prediction.mean[mine] / part.sum()
+        spread = prediction.variance[mine] + (prediction.mean[mine] - mean) ** 2
+        table[:, k] = part.sum(), mean, part @ spread / part.sum()
+    return Prediction(table[0] / table[0].sum(), clocks, table[1], table[2])
 
 
 def _times_at(curve: Array, levels: Array) -> Array:
