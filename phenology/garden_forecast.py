@@ -17,6 +17,7 @@ from phenology.clocks import CLOCKS, Hands
 from phenology.flush_history import FlushHistory
 from phenology.garden import Garden
 from phenology.garden_fit import GardenFit
+from phenology.intervals import likely_times
 from phenology.records import Flush, Tree
 from phenology.stages import stage_rank
 from phenology.traces import WANTED, Traces, draw_traces
@@ -197,8 +198,7 @@ class _Maker:
             middle = self._middle(curves.get(step.start), begun)
             prediction = requirement.predict(h.tree.species, h.tree.id, h.flush.season, h.number > 1, middle)
             if step.start == start:
-                nodes = [begun[0] + (begun[1] - begun[0]) * share for share in (1 / 6, 1 / 2, 5 / 6)]
-                drawn = curves_from(prediction, hands, nodes, CLOCKS, traces.gap_variance)
+                drawn = curves_from(prediction, hands, likely_times(begun), CLOCKS, traces.gap_variance)
             else:
                 drawn = curves_after(prediction, hands, curves[step.start], CLOCKS, traces.gap_variance)
             not_yet = h.came.get(target, (-math.inf, math.inf))[0]

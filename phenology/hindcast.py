@@ -15,10 +15,10 @@ from datetime import date
 import numpy as np
 from numpy.typing import NDArray
 
-from phenology.arrival import LEVELS, arrival_of
+from phenology.arrival import LEVELS, Arrival, arrival_of
 from phenology.clocks import CLOCKS, Hands
 from phenology.errors import LookError, StageOrderError
-from phenology.intervals import Sight, anchored, stage_interval
+from phenology.intervals import Sight, anchored, likely_times, stage_interval
 from phenology.requirement import Requirement, RequirementModel
 from phenology.rivals import usual_date, usual_days_regressed
 from phenology.season import SeasonCalendar
@@ -213,7 +213,8 @@ class _Fold:
         self.record, self.season, self.question = record, season, question
         self.leave_out = question.train is None
         self.training = [w for w in pool if w.season in training_seasons]
-        others = record.without(season) if self.leave_out else record.through(training_seasons[-1], 366)
+        last = training_seasons[-1] if training_seasons else season - 1
+        others = record.without(season) if self.leave_out else record.through(last, 366)
         if training_seasons not in fits:  # a forward hindcast fits once
             hands = others.hands(training_seasons, normals=others.normals)
             fits[training_seasons] = model.fit(self.training, {("", s): h for s, h in hands.items()})
@@ -231,8 +232,12 @@ class _Fold:
         prediction = self.requirement.predict(
             wait.species, wait.tree, self.season, wait.later, wait.anchor_middle
         )
-        arrival = arrival_of(prediction, hands, wait.anchor_middle, clocks=CLOCKS, gap_variance=gap)
-        arrival = arrival.given_not_by(case.issued)
+        # nobody saw the day on which the wait began, so every likely one has its say
+        curves = [
+            arrival_of(prediction, hands, began, clocks=CLOCKS, gap_variance=gap).curve
+            for began in likely_times(wait.anchor)
+        ]
+        arrival = Arrival(np.mean(curves, axis=0)).given_not_by(case.issued)
         quantiles = self._within(arrival.quantiles())
         return HindcastRow(
             wait,
@@ -321,11 +326,15 @@ def _case(
     if given is None or given[1] == NEVER or target is None:
         return None
     issued = math.ceil(given[1])
+    known = [v for v in seen if v.latest <= given[1]]  # a vaguer look that ends later is not known yet
+    given = stage_interval(known, question.given) or given
     case = _Case(None, flush, issued, species=looks[0].species, season=season)
-    after, by = max(target[0], -math.inf), target[1]
+    after, by = target
     begun = anchored(given)
-    case.wait = Wait(looks[0].species, tree, season, flush > 1, begun, (max(after, begun[0]), by))
     case.already = by <= given[1]
+    if case.already and given[0] == -math.inf:
+        return case  # one first look shows both: how long the wait took, nobody knows
+    case.wait = Wait(looks[0].species, tree, season, flush > 1, begun, (max(after, begun[0]), by))
     return case
 
 

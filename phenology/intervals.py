@@ -84,6 +84,18 @@ def anchored(interval: tuple[float, float]) -> tuple[float, float]:
     return max(after, by - FIRST_LOOK_REACH) if after == -math.inf else after, by
 
 
+def likely_times(interval: tuple[float, float]) -> tuple[float, float, float]:
+    """Three equally likely times that stand for an event somewhere in an interval.
+
+    Examples
+    --------
+    >>> likely_times((120.0, 126.0))
+    (121.0, 123.0, 125.0)
+    """
+    after, by = interval
+    return after + (by - after) / 6, (after + by) / 2, by - (by - after) / 6
+
+
 def check_order(sights: Sequence[Sight]) -> None:
     """Refuse a flush in which an earlier stage was seen after a later one.
 

@@ -119,7 +119,8 @@ def tabulate(
     per_degree = np.array([clock.per_degree for clock in clocks])
     for i, wait in enumerate(waits):
         season = seasons[wait.site, wait.season]
-        start, began, ended = wait.anchor_middle, np.array(wait.anchor), np.array(wait.target)
+        start, began = wait.anchor_middle, np.array(wait.anchor)
+        ended = np.maximum(wait.target, began[0])  # nothing ends before it begins
         origin = season.hands.at(start)
         edges = season.hands.at(np.append(ended[np.isfinite(ended)], began)) - origin[:, None]
         after, began_width = edges[:, 0], edges[:, -1] - edges[:, -2]
