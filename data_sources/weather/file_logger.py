@@ -166,11 +166,11 @@ def daily_extremes(
         tmin[n], tmax[n] = low[start:stop].min(), high[start:stop].max()
     notes = []
     if doubled:
-        notes.append(f"{doubled:,} readings stand at a time that another one has; both were used")
+        notes.append(f"readings at a time that another one has: {doubled:,}; all were used")
     if thin:
         notes.append(
-            f"{thin:,} {'day has' if thin == 1 else 'days have'} too few readings "
-            f"(under {LEAST_SHARE:.0%}, or a hole over {LONGEST_HOLE // 3600} hours) and count as missing"
+            f"days with too few readings, taken as missing: {thin:,} "
+            f"(under {LEAST_SHARE:.0%} of them, or a hole over {LONGEST_HOLE // 3600} hours)"
         )
     return DailyWeather(date.fromordinal(first), tmin, tmax, source), tuple(notes)
 
