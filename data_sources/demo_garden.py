@@ -167,7 +167,8 @@ class _Season:
         """Cut what is firm; what wakes then grows from that day."""
         first = flush.began == 0
         repeat = self.species.defoliation == "repeat"
-        if not first and self.species.growth == "fixed":
+        if self.species.growth == "fixed":  # one flush a year: let in light, wake nothing
+            self.add_work(day, "halving")
             return flush
         if first and repeat:
             return self.wake(day, "partial-defoliation")

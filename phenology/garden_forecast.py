@@ -169,11 +169,17 @@ class _Maker:
             yield from self._chain(_unseen(tree, season + 1, self.garden), 0)
             return
         for h in live or ([_unseen(tree, season, self.garden)] if not mine else []):
+            if self._only_assumed(h):
+                continue
             if h.stage and stage_rank(h.stage) >= stage_rank("hardened"):
                 if h.stage == "hardened" and not h.worked:
                     yield self._open(h)
             else:
                 yield from self._chain(h, self.garden.today)
+
+    def _only_assumed(self, h: FlushHistory) -> bool:
+        """A second flush of a fixed grower is never assumed from work, only seen."""
+        return self.garden.species_of(h.tree).growth == "fixed" and h.number > 1 and h.stage is None
 
     def _open(self, h: FlushHistory) -> ForecastRow:
         transition = Transition("extended", "hardened")

@@ -13,8 +13,8 @@ WIDTH = 80
 AHEAD_DAYS = 120  # what lies further ahead is counted, not told
 
 DOES = {
-    "cutback": "cut back to two leaves, then halve the outer leaves",
-    "partial-defoliation": "take the outer leaves off (partial defoliation, once a season)",
+    "cutback": "cut to two, then halve outer leaves",
+    "partial-defoliation": "take the outer leaves off, once a season",
 }
 HAS_COME = {"budbreak": "break bud", "extended": "have stopped lengthening", "hardened": "be hard"}
 PROBABLY = {"budbreak": "in bud break", "extended": "extended", "hardened": "hard"}
@@ -140,7 +140,7 @@ def _span(row: ForecastRow, forecast: GardenForecast) -> str:
 def _then(row: ForecastRow, opening: str) -> str:
     if row.operation:
         return f"{opening}{DOES[row.operation]}."
-    return "Note it and let it grow: it is not being refined."
+    return "Only note it: not being refined."
 
 
 def _later(rows: Sequence[ForecastRow], forecast: GardenForecast) -> str:

@@ -1,0 +1,70 @@
+"""What a garden's records have taught, as text and as JSON."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Sequence
+from typing import Any
+
+from phenology.calibration import Calibrated
+from phenology.species import Species
+
+SCHEMA = "flushcast.calibration/1"
+
+
+def calibration_json(rows: Sequence[Calibrated]) -> str:
+    """The calibration as JSON; days are days at a constant 18 degC."""
+    return json.dumps(
+        {"schema": SCHEMA, "rows": [_record(row) for row in rows]}, ensure_ascii=False, indent=2
+    )
+
+
+def _record(row: Calibrated) -> dict[str, Any]:
+    middle, low, high = row.days
+    return {
+        "species": row.species,
+        "from": row.transition.start,
+        "to": row.transition.target,
+        "looks": row.looks,
+        "seasons": row.seasons,
+        "unfinished": row.unfinished,
+        "requirement": {"days_at_18c": round(middle, 2), "p10": round(low, 2), "p90": round(high, 2)},
+        "catalogue_days_at_18c": round(row.prior_days, 2),
+        "expected_error_days_at_18c": round(row.error_days, 2),
+        "prior_share": round(row.prior_share, 3),
+        "clock": row.clock,
+        "clock_share": round(row.clock_share, 3),
+    }
+
+
+def calibration_text(rows: Sequence[Calibrated], catalogue: dict[str, Species], units: str) -> str:
+    """The calibration as text at 80 columns: a block a species, a line a step."""
+    if not rows:
+        return "Nothing to calibrate yet: there are no trees, or no looks at them."
+    reference = "64 degF" if units == "F" else "18 degC"
+    lines = [
+        f"How long each step takes, in days at a steady {reference} (four seasons in five",
+        "between the two ends):",
+    ]
+    for species in dict.fromkeys(row.species for row in rows):
+        mine = [row for row in rows if row.species == species]
+        known = catalogue.get(species)
+        lines += ["", f"{species}{f' ({known.name})' if known else ''}, {mine[0].looks} looks"]
+        lines += [_line(row) for row in mine]
+    lines += [
+        "",
+        "error: how far a forecast made when the step begins usually misses, in an",
+        "average season. guess: how much of the figure is still the catalogue's.",
+    ]
+    return "\n".join(lines)
+
+
+def _line(row: Calibrated) -> str:
+    middle, low, high = row.days
+    seasons = f"{row.seasons} season{'' if row.seasons == 1 else 's'}"
+    open_ends = f", {row.unfinished} unfinished" if row.unfinished else ""
+    span = f"{middle:.0f} ({low:.0f}-{high:.0f})"
+    return (
+        f"  {row.transition.words:27}{span:>12}  error {row.error_days:.0f}  guess {row.prior_share:4.0%}  "
+        f"{seasons}{open_ends}"
+    )
