@@ -1,1 +1,21 @@
 """The grower's journal: one SQLite file, every change recorded and undoable."""
+
+from data_sources.journal.backup import Backup, Difference, Restore, list_backups, newest_good, restore
+from data_sources.journal.changes import Batch, Change
+from data_sources.journal.schema import TABLES, ImportMap
+from data_sources.journal.store import FILE_NAME, Journal
+
+__all__ = [
+    "FILE_NAME",
+    "TABLES",
+    "Backup",
+    "Batch",
+    "Change",
+    "Difference",
+    "ImportMap",
+    "Journal",
+    "Restore",
+    "list_backups",
+    "newest_good",
+    "restore",
+]

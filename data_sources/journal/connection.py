@@ -1,0 +1,111 @@
+"""Opening the SQLite file the safe way, and saying in one sentence why something could not be done."""
+
+from __future__ import annotations
+
+import os
+import sqlite3
+from collections.abc import Iterator
+from contextlib import contextmanager, suppress
+from pathlib import Path
+from urllib.parse import quote
+
+from phenology.errors import InputError, StoreCorruptError, StoreError, StoreLockedError
+
+PATIENCE = 5.0  # seconds to wait for another writer before giving up
+
+_LOCKED = {sqlite3.SQLITE_BUSY, sqlite3.SQLITE_LOCKED}
+_DAMAGED = {sqlite3.SQLITE_CORRUPT, sqlite3.SQLITE_NOTADB}
+
+
+def connect(
+    path: Path, *, mode: str = "rw", immutable: bool = False, patience: float = PATIENCE
+) -> sqlite3.Connection:
+    """A connection in autocommit mode with foreign keys on and every commit forced to disk.
+
+    Parameters
+    ----------
+    path : Path
+        The SQLite file; with mode "rwc" it may be missing.
+    mode : {"ro", "rw", "rwc"}
+        Read only, read and write, or create when missing.
+    immutable : bool
+        Read a file nobody can change, without any lock (only when the folder is read-only).
+    patience : float
+        How long to wait for a lock. [s]
+    """
+    name = quote(path.absolute().as_posix(), safe="/:")
+    uri = (
+        f"file://{'' if name.startswith('/') else '/'}{name}?mode={mode}{'&immutable=1' if immutable else ''}"
+    )
+    connection = sqlite3.connect(uri, uri=True, isolation_level=None, timeout=patience)
+    try:
+        connection.execute("PRAGMA foreign_keys = ON")
+        connection.execute("PRAGMA synchronous = FULL")
+    except BaseException:
+        connection.close()
+        raise
+    return connection
+
+
+def may_write(path: Path) -> bool:
+    """Whether both the file and its folder (SQLite keeps its log beside the file) may be written."""
+    return os.access(path, os.W_OK) and os.access(path.parent, os.W_OK)
+
+
+def roll_back(connection: sqlite3.Connection) -> None:
+    """End an open transaction without saving; nothing to do when SQLite has ended it already."""
+    if connection.in_transaction:
+        with suppress(sqlite3.Error):
+            connection.execute("ROLLBACK")
+
+
+@contextmanager
+def plain_errors(path: Path, doing: str, *, kept: str = "Nothing was changed.") -> Iterator[None]:
+    """Turn what SQLite or the system raises into one clear sentence.
+
+    Parameters
+    ----------
+    path : Path
+        The file at work.
+    doing : str
+        What could not be done: "saving to", "reading".
+    kept : str
+        What the grower may rely on after the failure.
+    """
+    try:
+        yield
+    except sqlite3.Error as error:
+        raise store_error(error, path, doing, kept) from error
+    except OSError as error:
+        why = error.strerror or str(error)
+        raise StoreError(f"{doing} {path} failed: {why[:1].lower()}{why[1:]}. {kept}") from error
+
+
+def store_error(error: sqlite3.Error, path: Path, doing: str, kept: str) -> StoreError | InputError:
+    """The error a grower reads for an error of SQLite."""
+    code = getattr(error, "sqlite_errorcode", sqlite3.SQLITE_ERROR) & 0xFF
+    if code in _LOCKED:
+        return StoreLockedError(
+            f"{path} is in use: another flushcast, or a syncing program, is writing. {kept} "
+            "Try again in a moment."
+        )
+    if code in _DAMAGED:
+        from data_sources.journal.backup import damage
+
+        return StoreCorruptError(damage(path, str(error)))
+    if code == sqlite3.SQLITE_FULL:
+        return StoreError(f"{doing} {path} failed: the disk is full. {kept} Make room and try again.")
+    if code == sqlite3.SQLITE_READONLY:
+        return StoreError(f"{doing} {path} failed: the file or its folder is read-only. {kept}")
+    if code == sqlite3.SQLITE_CANTOPEN:
+        return StoreError(
+            f"{doing} {path} failed: the file or its folder cannot be opened or written. {kept}"
+        )
+    if code == sqlite3.SQLITE_IOERR:
+        return StoreError(
+            f"{doing} {path} failed: the disk did not take or give the data "
+            f"(full, unplugged or failing). {kept}"
+        )
+    if code == sqlite3.SQLITE_CONSTRAINT:
+        return InputError(f"the journal refuses this row: {error}. {kept}")
+    return StoreError(f"{doing} {path} failed: {error}. {kept}")

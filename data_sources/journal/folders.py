@@ -1,0 +1,98 @@
+"""Is this folder one that a network or a syncing service stands behind?
+
+SQLite's write-ahead log needs shared memory, which network drives do not give, and a syncing service
+may copy the log and the journal at different moments. There the journal uses the older rollback mode.
+"""
+
+from __future__ import annotations
+
+import re
+import subprocess
+import sys
+from pathlib import Path
+
+_NETWORK_TYPES = re.compile(
+    r"nfs\d?|cifs|smb\w*|afpfs|afs|9p|ceph|glusterfs|lustre|webdav|davfs|ncpfs|osxfuse|macfuse|"
+    r"fuse\.(sshfs|rclone|davfs2?|glusterfs|s3fs|gcsfuse)"
+)
+_SYNCED_NAMES = re.compile(
+    r"(dropbox|onedrive|google ?drive|my drive|icloud ?drive|mobile documents|cloudstorage|"
+    r"nextcloud|owncloud|pclouddrive|syncthing|mega|seafile|box sync)( ?\(.*\)| ?-.*)?",
+    re.IGNORECASE,
+)
+PROC_MOUNTS = Path("/proc/self/mounts")  # Linux
+_SYNCED_MARKERS = (".stfolder", ".dropbox", ".dropbox.cache", ".sync", ".owncloudsync.log")
+
+
+def why_not_shared_memory(folder: Path) -> str | None:
+    """What makes the folder unfit for the write-ahead log, in words; None when nothing does."""
+    folder = folder.resolve()
+    return _network(folder) or _synced(folder)
+
+
+def _network(folder: Path) -> str | None:
+    if sys.platform == "win32":
+        import ctypes
+
+        remote = str(folder).startswith("\\\\") or ctypes.windll.kernel32.GetDriveTypeW(folder.anchor) == 4
+        return "is on a network drive" if remote else None
+    kind = file_system_of(folder, _mounts(folder))
+    return f"is on a network drive ({kind})" if kind and _NETWORK_TYPES.fullmatch(kind) else None
+
+
+def _synced(folder: Path) -> str | None:
+    for part in (folder, *folder.parents):
+        if _SYNCED_NAMES.fullmatch(part.name):
+            return f"is inside the synced folder '{part.name}'"
+        if any((part / marker).exists() for marker in _SYNCED_MARKERS):
+            return f"is inside the synced folder '{part.name}'"
+    return None
+
+
+def file_system_of(folder: Path, mounts: list[tuple[str, str]]) -> str | None:
+    """Type of the file system the folder is on: that of the longest mount point above it.
+
+    >>> file_system_of(Path("/srv/garden"), [("/", "ext4"), ("/srv", "nfs4"), ("/srv2", "ext4")])
+    'nfs4'
+    """
+    best: tuple[int, str | None] = (-1, None)
+    for point, kind in mounts:
+        depth = len(Path(point).parts)
+        if depth >= best[0] and folder.is_relative_to(point):
+            best = (depth, kind)
+    return best[1]
+
+
+def _mounts(folder: Path) -> list[tuple[str, str]]:
+    try:
+        if PROC_MOUNTS.exists():
+            return parse_proc_mounts(PROC_MOUNTS.read_text(errors="replace"))
+        if folder.parts[1:2] in (("Volumes",), ("Network",)):
+            listed = subprocess.run(["/sbin/mount"], capture_output=True, text=True, timeout=5, check=False)
+            return parse_mount_command(listed.stdout)
+    except (OSError, subprocess.SubprocessError):
+        pass  # not knowing the drive is no reason not to open the journal
+    return []
+
+
+def parse_proc_mounts(text: str) -> list[tuple[str, str]]:
+    r"""Mount points and types from Linux' list of mounts, where a space is written \040.
+
+    >>> parse_proc_mounts("server:/x /media/my\\040disk nfs4 rw 0 0\n")
+    [('/media/my disk', 'nfs4')]
+    """
+    rows = [line.split(" ") for line in text.splitlines()]
+    return [(_octal(row[1]), row[2]) for row in rows if len(row) >= 3]
+
+
+def _octal(text: str) -> str:
+    return re.sub(r"\\([0-7]{3})", lambda m: chr(int(m[1], 8)), text)
+
+
+def parse_mount_command(text: str) -> list[tuple[str, str]]:
+    """Mount points and types from what `mount` prints on macOS.
+
+    >>> parse_mount_command("//me@server/trees on /Volumes/trees (smbfs, nodev, nosuid)")
+    [('/Volumes/trees', 'smbfs')]
+    """
+    return re.findall(r"^.* on (/.*) \(([^,)]+)", text, re.MULTILINE)
