@@ -1,8 +1,8 @@
 """Is this day's weather believable? Checks that mark days, and one that finds readings under the wrong date.
 
 A mark is a doubt, not a verdict: marked days are shown and left unused until somebody accepts them. The
-limits are wide, so that real record days pass. The kinds of check are those that climate archives run (I. Durre
-et al., "Comprehensive automated quality assurance of daily surface observations", J. Appl. Meteor.
+limits are wide, so that real record days pass. The kinds of check are those that climate archives run (I.
+Durre et al., "Comprehensive automated quality assurance of daily surface observations", J. Appl. Meteor.
 Climatol., vol. 49, pp. 1615-1633, 2010); the limits for spikes and streaks follow it from memory,
 unverified; the others are ours, assumed.
 """
