@@ -98,6 +98,15 @@ class Batch:
         self._write(table, None, row)
         return True
 
+    def save(self, record: Record) -> bool:
+        """Add a record, or bring the one with its id to what it says; False when nothing changes."""
+        table, row = table_of(type(record)), encode(record)
+        there = self._row(table, str(row["id"]))
+        if there == row:
+            return False
+        self._write(table, there, row)
+        return True
+
     def update(self, kind: type[R], id: str, **changes: Any) -> R:
         """Change some fields of a record; returns the record as it now stands.
 
