@@ -100,7 +100,8 @@ def plain_words(text: str) -> str:
 def near_words(text: str, known: Mapping[str, str], most: int = 3) -> tuple[str, ...]:
     """The nearest names to a text, best first; `known` maps each spelling to the name that is offered."""
     wanted = plain_words(text)
-    spellings = difflib.get_close_matches(wanted, list(known), n=most * 3, cutoff=0.6)
+    close = difflib.get_close_matches(wanted, list(known), n=most * 3, cutoff=0.6)
+    spellings = sorted(close, key=lambda s: (-difflib.SequenceMatcher(None, s, wanted).ratio(), s))
     spellings += [s for s in known if wanted and len(wanted) >= 3 and wanted in s]
     return tuple(dict.fromkeys(known[s] for s in spellings))[:most]
 
