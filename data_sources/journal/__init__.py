@@ -2,7 +2,7 @@
 
 from data_sources.journal.backup import Backup, Difference, Restore, list_backups, newest_good, restore
 from data_sources.journal.changes import Batch, Change
-from data_sources.journal.schema import TABLES, ImportMap
+from data_sources.journal.schema import TABLES, ImportMap, Record
 from data_sources.journal.store import FILE_NAME, Journal
 
 __all__ = [
@@ -14,6 +14,7 @@ __all__ = [
     "Difference",
     "ImportMap",
     "Journal",
+    "Record",
     "Restore",
     "list_backups",
     "newest_good",

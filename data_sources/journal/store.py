@@ -378,19 +378,25 @@ def _create(path: Path) -> None:
         with closing(connect(part, mode="rwc")) as connection:
             connection.execute(f"PRAGMA application_id = {migrations.APPLICATION_ID}")
             migrations.apply_steps(connection)
-        if hasattr(os, "link"):
-            try:
-                os.link(part, path)  # unlike a rename, never replaces what another process just made
-            except FileExistsError:
-                return
-            except OSError:  # a drive without hard links
-                part.replace(path)
-        else:
-            part.replace(path)
-        backups.sync_folder(path.parent)
+        place_new(part, path)
     finally:
         with suppress(FileNotFoundError):
             part.unlink()
+
+
+def place_new(part: Path, path: Path) -> bool:
+    """Give a finished file its name, lastingly, unless the name is taken; False when it is."""
+    try:
+        os.link(part, path)  # unlike a rename, never replaces what another process just made
+        part.unlink()
+    except FileExistsError:
+        return False
+    except (OSError, AttributeError):  # a drive, or a system, without hard links
+        if path.exists():
+            return False
+        part.replace(path)
+    backups.sync_folder(path.parent)
+    return True
 
 
 def _refuse_what_cannot_be_used(path: Path) -> None:

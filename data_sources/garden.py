@@ -1,0 +1,109 @@
+"""A garden is a folder: its settings in `garden.toml`, its journal, and the weather beside them."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Iterable
+from contextlib import suppress
+from pathlib import Path
+
+from data_sources.garden_settings import (
+    SETTINGS_NAME,
+    GardenSettings,
+    check_settings,
+    read_settings,
+    read_text,
+    replace_text,
+    rewritten,
+    write_settings,
+)
+from data_sources.journal import Journal, Record, list_backups
+from data_sources.journal.connection import plain_errors
+from data_sources.journal.store import FILE_NAME as JOURNAL_NAME
+from data_sources.journal.store import place_new
+from phenology.errors import StoreError
+
+__all__ = [
+    "JOURNAL_NAME",
+    "SETTINGS_NAME",
+    "GardenSettings",
+    "check_settings",
+    "create_garden",
+    "open_journal",
+    "read_settings",
+    "write_settings",
+]
+
+
+def create_garden(
+    folder: Path,
+    settings: GardenSettings,
+    records: Iterable[Record],
+    label: str,
+    *,
+    device: str | None = None,
+) -> None:
+    """Make a garden: its settings, and a journal with the first records in one batch. All or nothing.
+
+    Parameters
+    ----------
+    folder : Path
+        Made when missing.
+    settings : GardenSettings
+    records : iterable of records
+        In any order.
+    label : str
+        What the history says of them.
+    device : str, optional
+        As in `Journal.open`.
+
+    Raises
+    ------
+    StoreError
+        If there is a garden already, or the folder cannot be made or written.
+    InputError
+        If a setting or record cannot be stored.
+    """
+    settings = check_settings(settings)
+    journal = folder / JOURNAL_NAME
+    if journal.exists():
+        raise StoreError(f"there is a garden in {folder} already; nothing was changed.")
+    if list_backups(journal):
+        raise StoreError(
+            f"{folder} has no journal but holds backups of one: 'flushcast restore' shows what they would "
+            "bring back; nothing was changed."
+        )
+    part = folder / f".new-{os.getpid()}.sqlite"
+    made: list[Path] = []
+    with plain_errors(folder, "making the garden in", kept="Nothing was created."):
+        try:
+            for missing in reversed([p for p in (folder, *folder.parents) if not p.exists()]):
+                missing.mkdir()
+                made.append(missing)
+            part.unlink(missing_ok=True)
+            with Journal.open(part, create=True, device=device) as new, new.batch(label) as batch:
+                for record in records:
+                    batch.insert(record)
+            # The journal comes last: a garden.toml alone, left by a crash, is no garden yet.
+            before = read_text(folder / SETTINGS_NAME)
+            replace_text(folder / SETTINGS_NAME, rewritten(folder / SETTINGS_NAME, settings))
+            try:
+                if not place_new(part, journal):
+                    raise StoreError(f"another program has just made a garden in {folder}.")
+            except BaseException:
+                if not journal.exists():
+                    replace_text(folder / SETTINGS_NAME, before)
+                raise
+        except BaseException:
+            for ending in ("", "-wal", "-shm", "-journal"):
+                with suppress(OSError):
+                    part.with_name(part.name + ending).unlink()
+            for path in reversed(made):
+                with suppress(OSError):
+                    path.rmdir()
+            raise
+
+
+def open_journal(folder: Path, *, device: str | None = None) -> Journal:
+    """The journal of the garden in a folder; errors as `Journal.open`."""
+    return Journal.open(folder / JOURNAL_NAME, device=device)
