@@ -22,7 +22,7 @@ from scipy.special import digamma, gammaincinv, gammaln
 
 from phenology.censoring import CensoredSites, match_sites
 from phenology.clocks import CLOCKS, Clock
-from phenology.effect_columns import COMMON_SD, REFERENCE_SETTING, SETTINGS, Columns, Setting
+from phenology.effect_columns import COMMON_SD, REFERENCE_SETTING, SEASONS, SETTINGS, Columns, Setting
 from phenology.effects import IntArray, log_evidences, posterior
 from phenology.errors import InputError
 from phenology.waits import SeasonHands, Site, Wait, WaitTable, tabulate
@@ -113,9 +113,10 @@ class RequirementModel:
 
         grid: list[tuple[float, int, Setting, CensoredSites, Array]] = []
         for c, clock in enumerate(self.clocks):
-            sites, odd = self._settle(table, c, offset, design, tree, columns, species_sd)
+            sites, squared = self._settle(table, c, offset, design, tree, columns, species_sd)
             jacobian = float(np.log(table.width[c, ~table.censored]).sum()) + sites.log_scale
-            jacobian += _price_of_odd_seasons(odd, columns)
+            odd_at = {sd: _oddness(squared, sd) for sd, _ in SEASONS}
+            price = {sd: _price_of_odd_seasons(odd, columns) for sd, odd in odd_at.items()}
             for (noise, tree_sd), group in itertools.groupby(SETTINGS, key=lambda s: (s.noise, s.tree)):
                 members = list(group)
                 evidence = log_evidences(
@@ -124,12 +125,15 @@ class RequirementModel:
                     design,
                     tree,
                     len(columns.trees),
-                    np.array([columns.prior_variance(clock, s, species_sd, odd) for s in members]),
+                    np.array(
+                        [columns.prior_variance(clock, s, species_sd, odd_at[s.season]) for s in members]
+                    ),
                     tree_sd**2,
                 )
                 for setting, value in zip(members, evidence, strict=True):
                     total = float(value) + jacobian + setting.log_prior + float(np.log(self.clock_weights[c]))
-                    grid.append((total, c, setting, sites, odd))
+                    total += price[setting.season]
+                    grid.append((total, c, setting, sites, odd_at[setting.season]))
         totals = np.array([total for total, *_ in grid])
         share = np.exp(totals - totals.max())
         share /= share.sum()
@@ -162,9 +166,12 @@ class RequirementModel:
         columns: Columns,
         species_sd: Array,
     ) -> tuple[CensoredSites, Array]:
-        """Find, at the reference setting, stand-ins for censored rows and the weight of odd seasons."""
+        """Find, at the reference setting, stand-ins for censored rows and how far each season lies out.
+
+        The second result is the mean square of each season's effect.
+        """
         sites = CensoredSites.start(table, c, offset)
-        odd = np.ones(len(columns.seasons))
+        squared = np.full(len(columns.seasons), REFERENCE_SETTING.season**2)
         setting, first = REFERENCE_SETTING, 3 + len(columns.species)
         both = np.concatenate(
             [design, np.eye(len(columns.trees))[tree].reshape(len(tree), len(columns.trees))], axis=1
@@ -176,17 +183,18 @@ class RequirementModel:
                 design,
                 tree,
                 len(columns.trees),
-                columns.prior_variance(self.clocks[c], setting, species_sd, odd),
+                columns.prior_variance(
+                    self.clocks[c], setting, species_sd, _oddness(squared, setting.season)
+                ),
                 setting.tree**2,
             )
             effect = slice(first, first + len(columns.seasons))
             squared = fitted.mean[effect] ** 2 + np.diagonal(fitted.covariance)[effect]
-            odd = (SEASON_TAIL + 1) / (SEASON_TAIL + squared / setting.season**2)
             if table.censored.any():
                 centre = both @ fitted.mean + offset
                 spread = ((both @ fitted.covariance) * both).sum(1)
                 sites = match_sites(sites, centre, spread, setting.noise)
-        return sites, odd
+        return sites, squared
 
 
 @dataclass(frozen=True)
@@ -257,11 +265,16 @@ def _tail_of_seasons(parts: int = 3) -> tuple[tuple[float, float], ...]:
 TAIL = _tail_of_seasons()
 
 
+def _oddness(squared: Array, season_sd: float) -> Array:
+    """Weight of each season, near 1 for a usual one and less for an odd one, where seasons differ so much."""
+    return (SEASON_TAIL + 1) / (SEASON_TAIL + squared / season_sd**2)
+
+
 def _price_of_odd_seasons(odd: Array, columns: Columns) -> float:
     """What calling seasons odd costs a clock, in log evidence.
 
     A season's precision (relative to the setting's) has a Gamma(SEASON_TAIL / 2) prior and is given the
-    Gamma distribution with mean `odd` that `_settle` found; the fit uses that mean. What is missing from
+    Gamma distribution with mean `odd` (see `_oddness`); the fit uses that mean. What is missing from
     its evidence is the usual variational term: the mean log precision, less the divergence from the prior
     (Bishop 2006, section 10.3, from memory, unverified). Without it a clock could explain any season away.
     """
