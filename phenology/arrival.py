@@ -13,9 +13,9 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import ndtr
 
 from phenology.clocks import Clock, Hands
+from phenology.normal_curve import normal_cdf
 from phenology.requirement import Prediction
 
 Array = NDArray[np.float64]
@@ -130,5 +130,5 @@ def trace_curves(
         for w, m, v in zip(
             prediction.weight[mine], prediction.mean[mine], prediction.variance[mine], strict=True
         ):
-            out[:, first:] += w * ndtr((log_read - m) / np.sqrt(v + extra))
+            out[:, first:] += w * normal_cdf((log_read - m) / np.sqrt(v + extra))
     return np.asarray(np.maximum.accumulate(out, axis=1))

@@ -7,10 +7,10 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.special import ndtr
 
 from phenology.clocks import CLOCKS
 from phenology.garden_fit import GardenFit
+from phenology.normal_curve import normal_cdf
 from phenology.requirement import Prediction, Requirement
 from phenology.transitions import Transition, all_transitions
 from phenology.waits import NEVER
@@ -135,7 +135,7 @@ def _mixture_quantile(weight: np.ndarray, mean: np.ndarray, sd: np.ndarray, leve
     low, high = float((mean - 8 * sd).min()), float((mean + 8 * sd).max())
     for _ in range(60):
         middle = (low + high) / 2
-        if float(weight @ ndtr((middle - mean) / sd)) < level:
+        if float(weight @ normal_cdf((middle - mean) / sd)) < level:
             low = middle
         else:
             high = middle

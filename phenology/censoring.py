@@ -11,8 +11,8 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import log_ndtr
 
+from phenology.normal_curve import log_normal_cdf
 from phenology.waits import WaitTable
 
 Array = NDArray[np.float64]
@@ -101,9 +101,9 @@ def bounded_moments(mean: Array, variance: Array, lower: Array, upper: Array) ->
     a, b = (lower - mean) / sd, (upper - mean) / sd
     mirror = a > -b  # so that the subtraction happens in the lower tail
     a, b = np.where(mirror, -b, a), np.where(mirror, -a, b)
-    log_b = log_ndtr(b)
+    log_b = log_normal_cdf(b)
     # log(ndtr(b) - ndtr(a)), from the larger one
-    log_mass = log_b + np.log1p(-np.minimum(np.exp(np.minimum(log_ndtr(a) - log_b, 0.0)), 1 - 1e-15))
+    log_mass = log_b + np.log1p(-np.minimum(np.exp(np.minimum(log_normal_cdf(a) - log_b, 0.0)), 1 - 1e-15))
     pdf_a, pdf_b = (np.exp(-0.5 * z**2 - 0.5 * np.log(2 * np.pi) - log_mass) for z in (a, b))
     slope = pdf_a - pdf_b
     edge = np.where(np.isinf(a), 0.0, a) * pdf_a - np.where(np.isinf(b), 0.0, b) * pdf_b

@@ -10,9 +10,9 @@ from collections.abc import Sequence
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import ndtr
 
 from phenology.clocks import Clock, Hands
+from phenology.normal_curve import normal_cdf
 from phenology.requirement import Prediction
 
 Array = NDArray[np.float64]
@@ -117,5 +117,5 @@ def _mixture(
         for w, m, v in zip(
             prediction.weight[mine], prediction.mean[mine], prediction.variance[mine], strict=True
         ):
-            out[:, first:] += w * ndtr((log_read - m) / np.sqrt(v + extra)).mean(1)
+            out[:, first:] += w * normal_cdf((log_read - m) / np.sqrt(v + extra)).mean(1)
     return np.asarray(np.maximum.accumulate(out, axis=1))

@@ -13,18 +13,19 @@ Structure and priors are ours; the parts are standard (interval-censored looks, 
 from __future__ import annotations
 
 import itertools
+import math
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import digamma, gammaincinv, gammaln
 
 from phenology.censoring import CensoredSites, match_sites
 from phenology.clocks import CLOCKS, Clock
 from phenology.effect_columns import COMMON_SD, REFERENCE_SETTING, SEASONS, SETTINGS, Columns, Setting
 from phenology.effects import IntArray, log_evidences, posterior
 from phenology.errors import InputError
+from phenology.gamma_curve import digamma, gamma_quantile
 from phenology.waits import SeasonHands, Site, Wait, WaitTable, tabulate
 
 Array = NDArray[np.float64]
@@ -259,7 +260,9 @@ class Requirement:
 def _tail_of_seasons(parts: int = 3) -> tuple[tuple[float, float], ...]:
     """A season's variance as a mixture: equal shares of the inverse gamma behind a t distribution."""
     at = (np.arange(parts) + 0.5) / parts
-    return tuple((1 / parts, float(SEASON_TAIL / 2 / gammaincinv(SEASON_TAIL / 2, 1 - p))) for p in at)
+    return tuple(
+        (1 / parts, float(SEASON_TAIL / 2 / gamma_quantile(round(SEASON_TAIL / 2), 1 - p))) for p in at
+    )
 
 
 TAIL = _tail_of_seasons()
@@ -282,7 +285,7 @@ def _price_of_odd_seasons(odd: Array, columns: Columns) -> float:
     rate = shape / odd
     log_mean = digamma(shape) - np.log(rate)
     effects = 1 + np.array([sum(season == s for _, season in columns.cells) for s in columns.seasons])
-    divergence = (shape - a) * digamma(shape) - gammaln(shape) + gammaln(a)
+    divergence = (shape - a) * digamma(shape) - math.lgamma(shape) + math.lgamma(a)
     divergence = divergence + a * (np.log(rate) - np.log(a)) + shape * (a - rate) / rate
     return float((0.5 * effects * (log_mean - np.log(odd)) - divergence).sum())
 

@@ -9,7 +9,6 @@ from collections.abc import Sequence
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import ndtri
 
 from phenology.arrival import LEVELS
 from phenology.waits import Wait
@@ -68,4 +67,6 @@ def _season_mean(values: Array, seasons: NDArray[np.intp]) -> tuple[float, float
 
 
 def _normal(mean: float, sd: float) -> Array:
+    from scipy.special import ndtri
+
     return np.asarray(mean + sd * ndtri(np.array(LEVELS)))
