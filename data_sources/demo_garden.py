@@ -9,12 +9,17 @@ from __future__ import annotations
 import uuid
 from collections.abc import Iterator
 from dataclasses import dataclass, field, replace
-from datetime import date, timedelta
+from datetime import UTC, date, datetime, time, timedelta
+from pathlib import Path
 
 import numpy as np
 
+from data_sources.garden import SETTINGS_NAME, GardenSettings, create_garden, read_settings
+from data_sources.weather.store import WeatherStore
+from data_sources.weather.store_records import Origin
 from phenology.climate import synthetic_weather
 from phenology.clocks import Hands, wind
+from phenology.errors import StoreError
 from phenology.flushes import TreeRecord, place_look
 from phenology.records import Aim, Flush, Look, Place, Stand, Tree, Work
 from phenology.season import SeasonCalendar
@@ -23,6 +28,7 @@ from phenology.species import load_species
 from phenology.waking import wake
 from phenology.weather_series import DailyWeather
 
+NAME = "Larkfield (invented)"
 PLACE = ("Larkfield benches", 48.2, 5.9, 310.0, "Europe/Paris")
 YEARS_OF_WEATHER = 30
 PAST_SEASONS = 4
@@ -217,10 +223,38 @@ class _Season:
         return _id(self.tree.label, self.year, self.written)
 
 
-def demo_day(today: date) -> date:
-    """The day on which the demo stands unless another is asked for: the latest 14 June gone by."""
-    this_year = date(today.year, 6, 14)
-    return this_year if this_year <= today else date(today.year - 1, 6, 14)
+def demo_day(today: date, *, south: bool = False) -> date:
+    """The day on which the demo stands unless another is asked for: the latest 14 June (south: December)."""
+    month = 12 if south else 6
+    this_year = date(today.year, month, 14)
+    return this_year if this_year <= today else date(today.year - 1, month, 14)
+
+
+def store_demo(folder: Path, as_of: date, *, south: bool = False) -> bool:
+    """Make the invented garden in a folder.
+
+    Returns
+    -------
+    bool
+        False when that very garden is there already; it is then left as it is.
+
+    Raises
+    ------
+    StoreError
+        If another garden is there, or the folder cannot be written.
+    """
+    if (folder / SETTINGS_NAME).is_file():
+        settings = read_settings(folder)
+        if settings.name == NAME and settings.stands_on == as_of:
+            return False
+        raise StoreError(f"{folder} holds another garden already; choose another folder with --dir")
+    garden = demo_garden(as_of, south=south)
+    settings = GardenSettings(name=NAME, stands_on=as_of)
+    create_garden(folder, settings, list(all_records(garden)), "made the demo garden")
+    with WeatherStore.open(folder, create=True) as store:
+        noon = datetime.combine(as_of, time(12), tzinfo=UTC)
+        store.add(garden.place.id, garden.weather, Origin("invented", "for the demo"), fetched_at=noon)
+    return True
 
 
 def all_records(garden: DemoGarden) -> Iterator[Place | Tree | Stand | Aim | Work | Flush | Look]:

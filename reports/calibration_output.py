@@ -3,20 +3,37 @@
 from __future__ import annotations
 
 import json
+import textwrap
 from collections.abc import Sequence
 from typing import Any
 
 from phenology.calibration import Calibrated
+from phenology.garden_hindcast import PastSkill
 from phenology.species import Species
 
 SCHEMA = "flushcast.calibration/1"
 
 
-def calibration_json(rows: Sequence[Calibrated]) -> str:
-    """The calibration as JSON; days are days at a constant 18 degC."""
-    return json.dumps(
-        {"schema": SCHEMA, "rows": [_record(row) for row in rows]}, ensure_ascii=False, indent=2
-    )
+def calibration_json(rows: Sequence[Calibrated], skills: Sequence[PastSkill] = ()) -> str:
+    """The calibration as JSON; days are days at a constant 18 degC, misses are plain days."""
+    record = {
+        "schema": SCHEMA,
+        "rows": [_record(row) for row in rows],
+        "past_forecasts": [_skill_record(skill) for skill in skills],
+    }
+    return json.dumps(record, ensure_ascii=False, indent=2)
+
+
+def _skill_record(skill: PastSkill) -> dict[str, Any]:
+    return {
+        "species": skill.species,
+        "from": skill.transition.start,
+        "to": skill.transition.target,
+        "seasons": skill.seasons,
+        "tree_seasons": skill.trees,
+        "missed_days": round(skill.missed, 2),
+        "usual_date_missed_days": round(skill.usual_missed, 2),
+    }
 
 
 def _record(row: Calibrated) -> dict[str, Any]:
@@ -37,8 +54,13 @@ def _record(row: Calibrated) -> dict[str, Any]:
     }
 
 
-def calibration_text(rows: Sequence[Calibrated], catalogue: dict[str, Species], units: str) -> str:
-    """The calibration as text at 80 columns: a block a species, a line a step."""
+def calibration_text(
+    rows: Sequence[Calibrated],
+    catalogue: dict[str, Species],
+    units: str,
+    skills: Sequence[PastSkill] = (),
+) -> str:
+    """The calibration as text at 80 columns: a block a species, a line a step, and how it would have done."""
     if not rows:
         return "Nothing to calibrate yet: there are no trees, or no looks at them."
     reference = "64 degF" if units == "F" else "18 degC"
@@ -51,6 +73,9 @@ def calibration_text(rows: Sequence[Calibrated], catalogue: dict[str, Species], 
         known = catalogue.get(species)
         lines += ["", f"{species}{f' ({known.name})' if known else ''}, {mine[0].looks} looks"]
         lines += [_line(row) for row in mine]
+        for skill in skills:
+            if skill.species == species:
+                lines += _skill_lines(skill)
     lines += [
         "",
         "error: how far a forecast made when the step begins usually misses, in an",
@@ -68,3 +93,16 @@ def _line(row: Calibrated) -> str:
         f"  {row.transition.words:27}{span:>12}  error {row.error_days:.0f}  guess {row.prior_share:4.0%}  "
         f"{seasons}{open_ends}"
     )
+
+
+def _skill_lines(skill: PastSkill) -> list[str]:
+    """Past forecasts against the usual date, in a sentence; honest when the weather added nothing."""
+    ours, usual = round(skill.missed), round(skill.usual_missed)
+    seen = f"on {skill.seasons} seasons it had not seen"
+    if skill.weather_helps and ours < usual:
+        words = f"Your usual date missed hardening by {usual} days, flushcast by {ours}, {seen}."
+    elif skill.weather_helps:
+        words = f"Flushcast did no better than your usual date, {usual} days off, {seen}."
+    else:
+        words = f"Your usual date did as well or better ({usual} days off, flushcast {ours}), {seen}."
+    return textwrap.wrap(words, 80, initial_indent="  ", subsequent_indent="  ")

@@ -10,6 +10,7 @@ from phenology.garden_forecast import ForecastRow, GardenForecast
 from reports.words import date_range, short_date, tree_names, weekday_date
 
 WIDTH = 80
+ALIKE_DAYS = 3  # trees whose next looks lie this close share a sentence
 AHEAD_DAYS = 120  # what lies further ahead is counted, not told
 
 DOES = {
@@ -73,22 +74,27 @@ def _deciding(rows: Iterable[ForecastRow]) -> Iterator[ForecastRow]:
 
 
 def _alike(rows: Sequence[ForecastRow]) -> Iterator[list[ForecastRow]]:
-    groups: dict[tuple[object, ...], list[ForecastRow]] = {}
+    """Trees that can share a sentence: alike in everything but a day or two."""
+    groups: dict[tuple[object, ...], list[list[ForecastRow]]] = {}
     for row in rows:
-        span = (row.day(0.1), row.day(0.9))
-        rounded = tuple(None if t is None else round(t) for t in span)
-        key = (
-            row.species_name,
-            row.stage,
-            row.operation,
-            row.look_on,
-            rounded,
-            row.trust,
-            row.place,
-            row.seen,
-        )
-        groups.setdefault(key, []).append(row)
-    yield from groups.values()
+        key = (row.species_name, row.stage, row.operation, row.place, row.trust.seasons, row.arrival is None)
+        key = (*key, row.flush, *(row.seen if row.arrival is None else ()))
+        found = groups.setdefault(key, [])
+        if found and (row.look_on - found[-1][0].look_on).days <= ALIKE_DAYS:
+            found[-1].append(row)
+        else:
+            found.append([row])
+    together = [group for found in groups.values() for group in found]
+    yield from sorted(together, key=lambda g: rows.index(g[0]))
+
+
+def _reach(group: Sequence[ForecastRow], level: float) -> float | None:
+    """The quantile that covers a whole group: the earliest low one, the latest high one."""
+    days = [row.day(level) for row in group]
+    known = [t for t in days if t is not None]
+    if level < 0.5:
+        return min(known, default=None)
+    return max(known) if len(known) == len(days) else None
 
 
 def _sentence(group: Sequence[ForecastRow], forecast: GardenForecast) -> str:
@@ -98,11 +104,12 @@ def _sentence(group: Sequence[ForecastRow], forecast: GardenForecast) -> str:
         seen = f"hard since {short_date(row.seen[1])}" if row.seen[1] else "hard"
         return f"{names}: {seen}. {_then(row, 'Look, and if still firm, ')}"
     if row.trust.seasons == 0:
-        body = _rhythm(row, forecast)
+        body = _rhythm(group, forecast)
     else:
-        body = f"look {_when(row, forecast)}. {_span(row, forecast)}"
+        body = f"look {_when(row, forecast)}. {_span(group, forecast)}"
     then = _then(row, "If firm, ") if row.stage == "hardened" else ""
-    words = [f"{names}: {body}", then, f"Trust: {row.trust.words}."]
+    trust = max((r.trust for r in group), key=lambda t: t.within or 0.0)
+    words = [f"{names}: {body}", then, f"Trust: {trust.words}."]
     return " ".join(w for w in words if w)
 
 
@@ -110,17 +117,17 @@ def _when(row: ForecastRow, forecast: GardenForecast) -> str:
     return "today" if row.look_on <= forecast.garden.as_of else weekday_date(row.look_on)
 
 
-def _rhythm(row: ForecastRow, forecast: GardenForecast) -> str:
+def _rhythm(group: Sequence[ForecastRow], forecast: GardenForecast) -> str:
     """With a species guess only, a rhythm of looks and never a work date."""
-    first = row.day(0.1)
+    row, first = group[0], _reach(group, 0.1)
     start = row.look_on if first is None else forecast.garden.calendar.date(row.season, first)
     start = max(start, forecast.garden.as_of)
     return f"look weekly from {short_date(start)}, for it to {HAS_COME[row.stage]}."
 
 
-def _span(row: ForecastRow, forecast: GardenForecast) -> str:
-    calendar, today = forecast.garden.calendar, forecast.garden.as_of
-    low, high = row.day(0.1), row.day(0.9)
+def _span(group: Sequence[ForecastRow], forecast: GardenForecast) -> str:
+    calendar, today, row = forecast.garden.calendar, forecast.garden.as_of, group[0]
+    low, high = _reach(group, 0.1), _reach(group, 0.9)
     state = PROBABLY[row.stage]
     assert row.arrival is not None
     if low is None:

@@ -17,9 +17,14 @@ def garden_option(command: Callable[..., Any]) -> Callable[..., Any]:
     def folder(ctx: click.Context, _param: click.Parameter, value: str | None) -> Path:
         return garden_folder(value or (ctx.obj or {}).get("garden"))
 
-    return click.option("--garden", metavar="DIR", default=None, callback=folder, help="The garden's folder.")(
-        command
-    )
+    return click.option(
+        "--garden", metavar="DIR", default=None, callback=folder, help="The garden's folder."
+    )(command)
+
+
+as_of_option = click.option(
+    "--as-of", metavar="DATE", default=None, help="Stand on an earlier day and forget what came after it."
+)
 
 
 def garden_folder(given: str | None) -> Path:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import importlib
 import sys
-from typing import Any
+from typing import Any, ClassVar
 
 import click
 
@@ -12,26 +12,41 @@ from phenology.errors import FlushcastError
 
 # name: (module, attribute, one line for --help). A command appears here only when it works.
 COMMANDS: dict[str, tuple[str, str, str]] = {
+    "demo": (
+        "reports.cli.demo_command",
+        "demo_command",
+        "An invented garden, offline, to a printed forecast.",
+    ),
+    "forecast": ("reports.cli.forecast_command", "forecast_command", "Which tree to look at when."),
+    "calibrate": ("reports.cli.calibrate_command", "calibrate_command", "What the looks have taught."),
+    "compare": ("reports.cli.compare_command", "compare_command", "Seasons side by side."),
     "hindcast": ("reports.cli.hindcast_command", "hindcast_command", "Forecast past seasons and score it."),
+    "weather": (
+        "reports.cli.weather_command",
+        "weather_command",
+        "Add weather, fetch it, see what there is.",
+    ),
 }
 
 
 class LazyGroup(click.Group):
     """A click group that imports a command's module only when that command runs."""
 
+    table: ClassVar[dict[str, tuple[str, str, str]]] = COMMANDS
+
     def list_commands(self, ctx: click.Context) -> list[str]:
-        return list(COMMANDS)
+        return list(self.table)
 
     def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
-        if cmd_name not in COMMANDS:
+        if cmd_name not in self.table:
             return None
-        module, attribute, _ = COMMANDS[cmd_name]
+        module, attribute, _ = self.table[cmd_name]
         command: click.Command = getattr(importlib.import_module(module), attribute)
         return command
 
     def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
         with formatter.section("Commands"):
-            formatter.write_dl([(name, line) for name, (_, _, line) in COMMANDS.items()])
+            formatter.write_dl([(name, line) for name, (_, _, line) in self.table.items()])
 
 
 @click.group(cls=LazyGroup, context_settings={"help_option_names": ["-h", "--help"]})

@@ -1,0 +1,53 @@
+"""`flushcast calibrate`: what the looks have taught."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from reports.cli.common import as_of_option, garden_option, put
+
+if TYPE_CHECKING:
+    from phenology.garden import Garden
+
+
+@click.command("calibrate")
+@click.argument("species", required=False)
+@as_of_option
+@click.option("--json", "as_json", is_flag=True, help="As JSON (schema flushcast.calibration/1).")
+@garden_option
+def calibrate_command(garden: Path, species: str | None, as_of: str | None, as_json: bool) -> None:
+    """Say, per species and step, what was learned from the looks and how sure it is."""
+    from phenology.calibration import calibrate
+    from phenology.garden_fit import GardenFit
+    from phenology.garden_hindcast import past_skill
+    from reports.calibration_output import calibration_json, calibration_text
+    from reports.cli.garden_date import garden_date
+    from reports.garden_snapshot import read_garden
+
+    snapshot, settings = read_garden(garden, garden_date(garden, as_of), past=as_of is not None)
+    latin = None
+    if species is not None:
+        latin = _own_species(species, snapshot)
+    fit = GardenFit(snapshot)
+    rows, skills = list(calibrate(fit, latin)), past_skill(fit, latin)
+    if as_json:
+        put(calibration_json(rows, skills))
+    else:
+        put(calibration_text(rows, dict(snapshot.species), settings.units, skills))
+
+
+def _own_species(text: str, garden: Garden) -> str:
+    """The species meant: one that grows here, before any other of the catalogue."""
+    from phenology.errors import InputError
+    from phenology.species import find_species, neutral_species
+
+    here = {
+        name: garden.species.get(name) or neutral_species(name) for name in {t.species for t in garden.trees}
+    }
+    try:
+        return find_species(text, here).latin
+    except InputError:
+        return find_species(text, garden.species).latin

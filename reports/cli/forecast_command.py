@@ -1,0 +1,35 @@
+"""`flushcast forecast`: which tree to look at when."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import click
+
+from reports.cli.common import as_of_option, garden_option, put
+
+
+@click.command("forecast")
+@as_of_option
+@click.option("--json", "as_json", is_flag=True, help="The forecast as JSON (schema flushcast.forecast/1).")
+@click.option("--csv", "as_csv", is_flag=True, help="The forecast as CSV, a line a tree, flush and stage.")
+@garden_option
+def forecast_command(garden: Path, as_of: str | None, as_json: bool, as_csv: bool) -> None:
+    """Say which tree to look at when, soonest first, with honest uncertainty."""
+    if as_json and as_csv:
+        raise click.UsageError("choose one of --json and --csv")
+    from phenology.garden_forecast import forecast_garden
+    from reports.cli.garden_date import garden_date
+    from reports.garden_snapshot import read_garden
+
+    day = garden_date(garden, as_of)
+    snapshot, settings = read_garden(garden, day, past=as_of is not None)
+    forecast = forecast_garden(snapshot)
+    if as_json or as_csv:
+        from reports.forecast_output import forecast_csv, forecast_json
+
+        put(forecast_json(forecast, settings.units) if as_json else forecast_csv(forecast).rstrip("\n"))
+        return
+    from reports.forecast_text import forecast_text
+
+    put(forecast_text(forecast))

@@ -1,0 +1,72 @@
+"""A garden read from its folder: journal, settings and weather, as the forecast wants them."""
+
+from __future__ import annotations
+
+from datetime import date
+from pathlib import Path
+
+from data_sources.garden import GardenSettings, open_journal, read_settings
+from data_sources.weather.store import WeatherStore
+from phenology.errors import InputError, WeatherError
+from phenology.garden import Garden
+from phenology.season import SeasonCalendar
+from phenology.species import load_species
+from phenology.weather_series import DailyWeather
+
+
+def read_garden(folder: Path, as_of: date, *, past: bool = False) -> tuple[Garden, GardenSettings]:
+    """The garden as known on a date, with its settings.
+
+    Parameters
+    ----------
+    folder : Path
+    as_of : date
+    past : bool
+        Whether the date was asked for (`--as-of`): records and weather dated after it are then left out.
+
+    Raises
+    ------
+    StoreError, InputError
+        If there is no garden there, or its files cannot be read.
+    """
+    settings = read_settings(folder)
+    with open_journal(folder) as journal, journal.snapshot():
+        places = journal.places()
+        if not places:
+            raise InputError("the garden has no place yet; add one with `flushcast place add`")
+        garden = Garden(
+            as_of,
+            calendar_of(settings, places[0].latitude),
+            places,
+            journal.trees(),
+            journal.stands(),
+            journal.aims(),
+            journal.flushes(),
+            journal.looks(),
+            journal.works(),
+            load_species(settings.species),
+            read_weather(folder, [place.id for place in places], as_of if past else None),
+        )
+    return (garden.up_to(as_of) if past else garden), settings
+
+
+def calendar_of(settings: GardenSettings, latitude: float) -> SeasonCalendar:
+    """The garden's own start of season, or the usual one of its hemisphere."""
+    if settings.season_start:
+        month, _, day = settings.season_start.partition("-")
+        return SeasonCalendar(int(month), int(day))
+    return SeasonCalendar.for_latitude(latitude)
+
+
+def read_weather(folder: Path, places: list[str], as_of: date | None) -> dict[str, DailyWeather]:
+    """The weather of each place that has any; see `WeatherStore.read` for what `as_of` leaves out."""
+    out: dict[str, DailyWeather] = {}
+    try:
+        store = WeatherStore.open(folder)
+    except WeatherError:
+        return out
+    with store:
+        for place in places:
+            if store.has(place):
+                out[place] = store.read(place, as_of=as_of)
+    return out
