@@ -13,7 +13,7 @@ from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 from data_sources.journal.connection import connect, plain_errors
-from data_sources.journal.health import fault_in, read_header
+from data_sources.journal.health import QUICK_UP_TO, fault_in, read_header
 from data_sources.journal.migrations import APPLICATION_ID, newest_version
 from data_sources.journal.schema import TABLES, column_names
 from phenology.errors import InputError, StoreCorruptError, StoreError, StoreTooNewError
@@ -81,18 +81,33 @@ def newest_good(journal: Path) -> Backup | None:
 
 def fault_of_file(path: Path) -> str | None:
     """What is wrong with a journal or backup file, every cell checked; None when nothing is."""
-    try:
-        header = read_header(path)
-        if header.fault:
-            return header.fault
-        if header.application != APPLICATION_ID:
-            return "it is not a journal"
-        # The tables of another version are not known here: only SQLite's own check can speak.
-        depth = "deep" if header.version == newest_version() else "quick"
-        with closing(connect(path, mode="ro", immutable=not _has_log(path))) as connection:
-            return fault_in(connection, depth=depth)
-    except (sqlite3.Error, OSError) as error:
-        return str(error)
+    for _ in range(3):
+        try:
+            before = path.stat()
+            fault = _fault_of_file(path)
+            after = path.stat()
+        except (sqlite3.Error, OSError) as error:
+            return str(error)
+        if fault is None or (before.st_mtime_ns, before.st_size) == (after.st_mtime_ns, after.st_size):
+            break  # else somebody wrote to it while it was read
+    return fault
+
+
+def _fault_of_file(path: Path) -> str | None:
+    header = read_header(path)
+    if header.fault:
+        return header.fault
+    if header.application != APPLICATION_ID:
+        return "it is not a journal"
+    # The tables of another version are not known here: only SQLite's own check can speak.
+    depth = "deep" if header.version == newest_version() else "quick"
+    with closing(_looking(path)) as connection:
+        return fault_in(connection, depth=depth)
+
+
+def _looking(path: Path) -> sqlite3.Connection:
+    """A connection that leaves the file and its folder as they are, unless a log must be read too."""
+    return connect(path, mode="ro", immutable=not _has_log(path))
 
 
 def _has_log(path: Path) -> bool:
@@ -112,9 +127,14 @@ def damage(journal: Path, fault: str) -> str:
 
 
 def write_backup(
-    connection: sqlite3.Connection, journal: Path, to: Path | None = None, *, why: str | None = None
+    connection: sqlite3.Connection,
+    journal: Path,
+    to: Path | None = None,
+    *,
+    why: str | None = None,
+    deep: bool = True,
 ) -> Path:
-    """Copy an open journal to a file and check every cell of the copy.
+    """Copy an open journal to a file and check the copy.
 
     Parameters
     ----------
@@ -126,6 +146,8 @@ def write_backup(
         Where to write, a new file (or an existing folder); default: a dated name in `backups`.
     why : str, optional
         A few lower-case words for the file's name; such a backup is never thinned away.
+    deep : bool
+        Check every cell, not only what SQLite's quick check sees.
 
     Returns
     -------
@@ -153,7 +175,7 @@ def write_backup(
             with closing(connect(part, mode="rwc")) as copy:
                 connection.backup(copy)
                 copy.execute("PRAGMA journal_mode = DELETE")
-                deep = copy.execute("PRAGMA user_version").fetchone()[0] == newest_version()
+                deep = deep and copy.execute("PRAGMA user_version").fetchone()[0] == newest_version()
                 fault = fault_in(copy, depth="deep" if deep else "quick")
             if fault is not None:
                 raise StoreCorruptError(damage(journal, fault))
@@ -171,7 +193,8 @@ def rolling_backup(connection: sqlite3.Connection, journal: Path) -> Path | None
     backups = list_backups(journal)
     if backups and datetime.now(UTC) - backups[0].at < EVERY:
         return None
-    path = write_backup(connection, journal)
+    # In a journal of many thousand looks the deep check takes seconds, and the grower stands at the bench.
+    path = write_backup(connection, journal, deep=journal.stat().st_size <= QUICK_UP_TO)
     thin(journal)
     return path
 
@@ -193,22 +216,19 @@ def thin(journal: Path) -> list[Path]:
     return removed
 
 
-def spaced(times: Sequence[datetime], *, newest: int = 7, weeks: int = 8, months: int = 24) -> set[datetime]:
-    """Which backups to keep: the newest few, then the last of each week, then of each month.
+def spaced(times: Sequence[datetime], *, newest: int = 10) -> set[datetime]:
+    """Which backups to keep: the newest few, and the last of each month.
 
     >>> daily = [datetime(2025, 1, 1, tzinfo=UTC) + timedelta(days=d) for d in range(365)]
     >>> kept = sorted(spaced(daily))
     >>> len(kept), kept[0].date().isoformat(), kept[-1].date().isoformat()
-    (23, '2025-01-31', '2025-12-31')
+    (21, '2025-01-31', '2025-12-31')
     """
     ordered = sorted(times, reverse=True)
-    keep = set(ordered[:newest])
-    for length, key in ((weeks, lambda t: t.isocalendar()[:2]), (months, lambda t: (t.year, t.month))):
-        last: dict[tuple[int, ...], datetime] = {}
-        for time in ordered:
-            last.setdefault(key(time), time)
-        keep.update(list(last.values())[:length])
-    return keep
+    last_of_month: dict[tuple[int, int], datetime] = {}
+    for time in ordered:
+        last_of_month.setdefault((time.year, time.month), time)
+    return {*ordered[:newest], *last_of_month.values()}
 
 
 def sync_folder(folder: Path) -> None:
@@ -297,7 +317,7 @@ def _differences(journal: Path | None, source: Path) -> dict[str, Difference]:
 
 def _rows(path: Path) -> dict[str, dict[str, tuple[object, ...]]]:
     """Every row of every table by id; an older journal may lack a table or a column."""
-    with closing(connect(path, mode="ro", immutable=not _has_log(path))) as connection:
+    with closing(_looking(path)) as connection:
         found: dict[str, dict[str, tuple[object, ...]]] = {}
         for table in TABLES:
             has = {row[1] for row in connection.execute(f"PRAGMA table_info({table})")}
@@ -311,7 +331,7 @@ def _put_in_place(journal: Path, source: Path, *, damaged: bool) -> Path | None:
     aside = None
     if not damaged:
         # Through SQLite, so that other processes that have the journal open see one whole change.
-        with closing(connect(journal)) as live, closing(connect(source, mode="ro", immutable=True)) as good:
+        with closing(connect(journal)) as live, closing(_looking(source)) as good:
             aside = write_backup(live, journal, why="before-restore")
             good.backup(live)
         return aside
@@ -322,9 +342,8 @@ def _put_in_place(journal: Path, source: Path, *, damaged: bool) -> Path | None:
         for ending in ("", *logs):
             shutil.copy2(journal.with_name(journal.name + ending), aside.with_name(aside.name + ending))
     part = journal.with_name(f".{journal.name}.{os.getpid()}.part")
-    shutil.copyfile(source, part)
-    with part.open("rb+") as file:
-        os.fsync(file.fileno())
+    with closing(_looking(source)) as good, closing(connect(part, mode="rwc")) as whole:
+        good.backup(whole)
     for ending in ("-wal", "-shm", "-journal"):
         with suppress(FileNotFoundError):
             journal.with_name(journal.name + ending).unlink()  # the damaged file's log is not the backup's

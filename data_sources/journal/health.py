@@ -20,6 +20,19 @@ _MAGIC = b"SQLite format 3\x00"
 DEEP_UP_TO = 2_000_000  # bytes: opening checks every cell of a journal no larger than this
 QUICK_UP_TO = 20_000_000  # bytes: opening runs SQLite's quick check up to this
 
+# Errors that say nothing of what the file holds.
+_NOT_THE_FILE = {
+    sqlite3.SQLITE_BUSY,
+    sqlite3.SQLITE_LOCKED,
+    sqlite3.SQLITE_CANTOPEN,
+    sqlite3.SQLITE_FULL,
+    sqlite3.SQLITE_INTERRUPT,
+    sqlite3.SQLITE_IOERR,
+    sqlite3.SQLITE_NOMEM,
+    sqlite3.SQLITE_PERM,
+    sqlite3.SQLITE_READONLY,
+}
+
 
 @dataclass(frozen=True)
 class Header:
@@ -55,6 +68,8 @@ def read_header(path: Path) -> Header:
     fault = None
     if page_size < 512 or page_size & (page_size - 1):
         fault = "its page size makes no sense"
+    elif not {head[18], head[19]} <= {1, 2} or head[56:60] != b"\0\0\0\x01":
+        fault = "its header names a file format or text encoding that no journal has"
     elif not log_beside(path) and size < pages * page_size:
         fault = f"it is cut short: {size} bytes where {pages * page_size} belong"
     return Header(page_size, pages, version, application, fault)
@@ -91,7 +106,7 @@ def fault_in(connection: sqlite3.Connection, *, depth: str = "deep") -> str | No
             return str(said).splitlines()[-1]
         return _unlike_its_changes(connection) if depth == "deep" else None
     except (sqlite3.DatabaseError, ValueError) as error:  # ValueError: a date or text that no longer reads
-        if isinstance(error, sqlite3.OperationalError):
+        if getattr(error, "sqlite_errorcode", sqlite3.SQLITE_CORRUPT) & 0xFF in _NOT_THE_FILE:
             raise
         return str(error)
     finally:

@@ -17,7 +17,7 @@ from typing import Any
 from data_sources.journal import backup as backups
 from data_sources.journal import health, migrations, rows
 from data_sources.journal.changes import Batch, Change, dangling, to_redo, to_undo, walk
-from data_sources.journal.connection import PATIENCE, connect, may_write, plain_errors, roll_back
+from data_sources.journal.connection import PATIENCE, connect, may_write, plain_errors, roll_back, store_error
 from data_sources.journal.folders import why_not_shared_memory
 from data_sources.journal.schema import TABLES, ImportMap, R, column_names, decode_rows, table_of
 from phenology.errors import InputError, StoreCorruptError, StoreError, StoreTooNewError
@@ -95,6 +95,7 @@ class Journal:
         path = Path(path)
         with plain_errors(path, "opening"):
             if not path.exists():
+                _refuse_where_backups_are(path)
                 if not create:
                     raise StoreError(f"there is no journal at {path}; 'flushcast init' starts a garden.")
                 _create(path)
@@ -165,18 +166,19 @@ class Journal:
         if self.read_only:
             raise StoreError(f"{self.path} can only be read: file or folder is read-only. {_NOTHING_SAVED}")
         self._rolling_backup()
-        with plain_errors(self.path, "saving to", kept=_NOTHING_SAVED):
-            try:
-                self.connection.execute("BEGIN IMMEDIATE")
-                self.connection.execute("PRAGMA defer_foreign_keys = ON")
-                yield
-                self.connection.execute("COMMIT")
-            except sqlite3.IntegrityError as error:
-                if "FOREIGN KEY" in str(error) and self.connection.in_transaction:
-                    raise InputError(f"{dangling(self.connection)}. {_NOTHING_SAVED}") from error
-                raise
-            finally:
-                roll_back(self.connection)
+        try:
+            self.connection.execute("BEGIN IMMEDIATE")
+            _refuse_newer(self.path, migrations.version_of(self.connection))
+            # Rows of a batch may come in any order; what they point at must be there at its end.
+            self.connection.execute("PRAGMA defer_foreign_keys = ON")
+            yield
+            self.connection.execute("COMMIT")
+        except sqlite3.Error as error:
+            if "FOREIGN KEY" in str(error) and self.connection.in_transaction:
+                raise InputError(f"{dangling(self.connection)}. {_NOTHING_SAVED}") from error
+            raise store_error(error, self.path, "saving to", _NOTHING_SAVED) from error
+        finally:
+            roll_back(self.connection)
 
     def _finish(self, batch: Batch) -> None:
         if not batch.label.strip():
@@ -318,7 +320,10 @@ class Journal:
         where = f" WHERE {' AND '.join(asked)}" if asked else ""
         query = f"SELECT {', '.join(column_names(table))} FROM {table}{where} ORDER BY {order}"
         with plain_errors(self.path, "reading"):
-            return decode_rows(kind, self.connection.execute(query, tuple(asked.values())))
+            try:
+                return decode_rows(kind, self.connection.execute(query, tuple(asked.values())))
+            except ValueError as error:  # a date that does not read: only damage can have written it
+                raise StoreCorruptError(backups.damage(self.path, str(error))) from error
 
     def counts(self) -> dict[str, int]:
         """Number of rows in each table."""
@@ -365,13 +370,16 @@ def _moment(at: datetime | None) -> datetime:
     return at
 
 
-def _create(path: Path) -> None:
-    """Make an empty journal under another name and give it its own when it is whole."""
+def _refuse_where_backups_are(path: Path) -> None:
     if backups.list_backups(path):
         raise StoreError(
             f"the journal {path} is missing but has backups in {path.parent / backups.FOLDER}: "
             "'flushcast restore' shows what the newest would bring back."
         )
+
+
+def _create(path: Path) -> None:
+    """Make an empty journal under another name and give it its own when it is whole."""
     path.parent.mkdir(parents=True, exist_ok=True)
     part = path.with_name(f".{path.name}.{os.getpid()}.part")
     try:
@@ -416,6 +424,10 @@ def _refuse_what_cannot_be_used(path: Path) -> None:
             application = looking.execute("PRAGMA application_id").fetchone()[0]
     if application != migrations.APPLICATION_ID:
         raise StoreError(f"{path} is not a flushcast journal; it was left untouched.")
+    _refuse_newer(path, version)
+
+
+def _refuse_newer(path: Path, version: int) -> None:
     if version > migrations.newest_version():
         raise StoreTooNewError(
             f"{path} was written by a newer flushcast (version {version}, this one reads up to "
