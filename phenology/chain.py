@@ -73,16 +73,22 @@ def not_by(curves: Array, t: float) -> Array:
 
 
 def lean(prediction: Prediction) -> Prediction:
-    """One draw a clock, with the weight, mean and variance of all its draws."""
-    clocks = np.unique(prediction.clock)
-    table = np.zeros((3, len(clocks)))
-    for k, c in enumerate(clocks):
-        mine = prediction.clock == c
-        part = prediction.weight[mine]
-        mean = part @ prediction.mean[mine] / part.sum()
-        spread = prediction.variance[mine] + (prediction.mean[mine] - mean) ** 2
-        table[:, k] = part.sum(), mean, part @ spread / part.sum()
-    return Prediction(table[0] / table[0].sum(), clocks, table[1], table[2])
+    """One draw a clock, with the weight, mean and variance of its draws, where those hardly differ.
+
+    Draws of one clock whose means lie further apart than their own spread stay as they are: a look may
+    tell them apart.
+    """
+    out: list[tuple[float, int, float, float]] = []
+    for c in np.unique(prediction.clock):
+        mine = np.flatnonzero(prediction.clock == c)
+        weight, mean, variance = (v[mine] for v in (prediction.weight, prediction.mean, prediction.variance))
+        if np.ptp(mean) > np.sqrt(variance.min()):
+            out += zip(weight, mine * 0 + c, mean, variance, strict=True)
+            continue
+        middle = weight @ mean / weight.sum()
+        out.append((weight.sum(), c, middle, weight @ (variance + (mean - middle) ** 2) / weight.sum()))
+    table = np.array(out)
+    return Prediction(table[:, 0] / table[:, 0].sum(), table[:, 1].astype(np.intp), table[:, 2], table[:, 3])
 
 
 def _times_at(curve: Array, levels: Array) -> Array:
