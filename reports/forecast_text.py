@@ -32,7 +32,7 @@ def forecast_text(forecast: GardenForecast, width: int = WIDTH) -> str:
     season, day = garden.calendar.label(garden.season), garden.as_of
     lines = [f"{season} season, as of {weekday_date(day)} {day.year}"]
     through = garden.weather_through()
-    if through:
+    if through and forecast.donors:
         lines.append(
             f"Weather to {weekday_date(through)}, then {forecast.donors} past years as they might run."
         )
@@ -40,7 +40,9 @@ def forecast_text(forecast: GardenForecast, width: int = WIDTH) -> str:
     told, later = _told(forecast)
     for group in _alike(told):
         lines += _wrapped(_sentence(group, forecast), width)
-    if not told:
+    if not garden.trees:
+        lines += _wrapped("The garden has no trees yet; add one with `flushcast tree add`.", width)
+    elif not told:
         lines += _wrapped("Nothing to look at in the coming weeks.", width)
     if later:
         lines += ["", *_wrapped(_later(later, forecast), width)]
