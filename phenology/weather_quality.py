@@ -132,8 +132,7 @@ def shifted_days(weather: DailyWeather, neighbour: DailyWeather) -> list[Shifted
     found: list[ShiftedDays] = []
     for name in ("tmin", "tmax"):
         mine, theirs = np.diff(getattr(weather, name)), np.diff(getattr(other, name))
-        for start in range(0, len(mine), SHIFT_BLOCK):
-            block = slice(start, min(start + SHIFT_BLOCK, len(mine)))
+        for block in _blocks(len(mine)):
             by_move = {move: _correlation(mine, theirs, block, move) for move in (-1, 0, 1)}
             best = max(by_move, key=lambda move: by_move[move])
             if best == 0 or by_move[best] < by_move[0] + SHIFT_GAIN or by_move[best] < 0.4:
@@ -147,6 +146,14 @@ def shifted_days(weather: DailyWeather, neighbour: DailyWeather) -> list[Shifted
             else:
                 found.append(ShiftedDays(name, first, last, best, by_move[0], by_move[best]))
     return found
+
+
+def _blocks(n: int) -> list[slice]:
+    """Half-years; a rest too short to judge joins the one before it."""
+    starts = list(range(0, n, SHIFT_BLOCK)) or [0]
+    if len(starts) > 1 and n - starts[-1] < SHIFT_LEAST:
+        starts.pop()
+    return [slice(a, b) for a, b in zip(starts, [*starts[1:], n], strict=True)]
 
 
 def _beyond_records(weather: DailyWeather) -> dict[int, str]:

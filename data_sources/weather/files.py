@@ -37,7 +37,7 @@ def read_weather_file(
     units: str | None = None,
     date_order: DateOrder | None = None,
     columns: Mapping[str, str] | None = None,
-    source: str = "station",
+    source: str | None = None,
     timezone: str | None = None,
     clock: Clock | None = None,
 ) -> tuple[DailyWeather, FileReport]:
@@ -53,8 +53,8 @@ def read_weather_file(
         Where "03/04/2026" is not settled by the file itself.
     columns : mapping of role to column name, optional
         Roles are date, time, tmin, tmax, temp; where the names do not tell.
-    source : {"bench", "station", "model"}
-        What the values count as.
+    source : {"bench", "station", "model"}, optional
+        What the values count as; default: bench for a thermometer's log, else station.
     timezone : str, optional
         IANA zone of the place: needed to make local days of a log kept in UTC or in standard time.
     clock : {"local", "standard", "utc"}, optional
@@ -77,7 +77,7 @@ def read_weather_file(
     path = Path(path)
     text, encoding = read_text(path)
     if is_ghcn(text):
-        return read_ghcn(path, text, source=source)
+        return read_ghcn(path, text, source=source or "station")
     table = split_table(path, text, encoding, lambda cells: looks_like_header(cells, columns))
     if table is None:
         names = ", ".join(f"'{name}'" for name in likely_header(text)[:8])
@@ -93,8 +93,8 @@ def read_weather_file(
             found,
             units=units,
             date_order=date_order,
-            source=source,
+            source=source or "bench",
             timezone=timezone,
             clock=clock,
         )
-    return read_daily(table, units=units, date_order=date_order, columns=columns, source=source)
+    return read_daily(table, units=units, date_order=date_order, columns=columns, source=source or "station")

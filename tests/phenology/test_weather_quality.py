@@ -153,6 +153,7 @@ def test_no_shift_where_there_is_none():
     good = ten_years()
     assert shifted_days(good, near(good, 10)) == []
     assert shifted_days(good, synthetic_weather(START, END, 50.0, seed=99)) == []
+    assert shifted_days(good.between(SUMMER, SUMMER), good) == []
     assert shifted_days(good, DailyWeather(date(1990, 1, 1), [1.0], [2.0], "model")) == []
 
 
