@@ -14,6 +14,7 @@ from phenology.records import Flush, Look, Tree, Work
 from phenology.stages import stage_rank
 from phenology.transitions import TARGETS, Transition
 from phenology.waits import NEVER, Site, Wait
+from phenology.waking import LEAFLESS_DAYS
 
 SHOWS_HARDENED = ("cutback", "halving", "partial-defoliation", "full-defoliation")
 """Work that, without a look, shows its flush hardened no later than that day (unless marked early)."""
@@ -166,8 +167,18 @@ def _closing_work(garden: Garden, tree: Tree, flush: Flush) -> Work | None:
             continue
         if (began and work.latest <= began) or (until and work.latest > until):
             continue
+        if work.operation == "cutback" and _leafless(garden, flush, work):
+            continue
         return work
     return None
+
+
+def _leafless(garden: Garden, flush: Flush, work: Work) -> bool:
+    """Whether a cut came before the season's own flush had leaves: it pruned, and shows nothing hardened."""
+    if flush.started_by != "season" or garden.calendar.day(work.latest) > LEAFLESS_DAYS:
+        return False
+    looks = garden.looks_by_flush.get(flush.id, [])
+    return not any(v.latest <= work.latest and stage_rank(v.stage) >= stage_rank("budbreak") for v in looks)
 
 
 def _t(start: date, day: date) -> float:

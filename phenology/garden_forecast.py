@@ -193,6 +193,7 @@ class _Maker:
         traces, hands = self._drawn(h.site, h.flush.season, issued)
         curves: dict[str, Array] = {start: np.empty(0)}
         used: list[Transition] = []
+        found: list[tuple[str, list[Transition], Array]] = []
         target = start
         while target in LINKS:
             target = LINKS[target]
@@ -211,8 +212,13 @@ class _Maker:
             if math.isfinite(not_yet):
                 drawn = not_by(drawn, not_yet)
             curves[target] = drawn
-            arrival = Arrival(np.clip(drawn.mean(0), 0.0, 1.0))
-            yield self._row(h, target, arrival, self._trust(h, used, arrival))
+            found.append((target, list(used), np.clip(drawn.mean(0), 0.0, 1.0)))
+        for k in reversed(range(len(found) - 1)):
+            # a stage taken at one stride may come out ahead of the steps on its way: they come no later
+            found[k] = (*found[k][:2], np.maximum(found[k][2], found[k + 1][2]))
+        for target, known_from, curve in found:
+            arrival = Arrival(curve)
+            yield self._row(h, target, arrival, self._trust(h, known_from, arrival))
 
     @staticmethod
     def _middle(curves: Array | None, begun: tuple[float, float]) -> float:
