@@ -107,7 +107,7 @@ class Batch:
         self._write(table, there, row)
         return True
 
-    def update(self, kind: type[R], id: str, **changes: Any) -> R:
+    def update(self, kind: type[R], id: str, /, **changes: Any) -> R:
         """Change some fields of a record; returns the record as it now stands.
 
         Raises

@@ -76,6 +76,10 @@ def plain_errors(path: Path, doing: str, *, kept: str = "Nothing was changed.") 
         yield
     except sqlite3.Error as error:
         raise store_error(error, path, doing, kept) from error
+    except UnicodeDecodeError as error:  # SQLite names what it cannot read, and the name is broken too
+        from data_sources.journal.backup import damage
+
+        raise StoreCorruptError(damage(path, "its tables cannot be read")) from error
     except OSError as error:
         why = error.strerror or str(error)
         raise StoreError(f"{doing} {path} failed: {why[:1].lower()}{why[1:]}. {kept}") from error
@@ -89,7 +93,7 @@ def store_error(error: sqlite3.Error, path: Path, doing: str, kept: str) -> Stor
             f"{path} is in use: another flushcast, or a syncing program, is writing. {kept} "
             "Try again in a moment."
         )
-    if code in _DAMAGED:
+    if code in _DAMAGED or str(error).startswith("Could not decode"):
         from data_sources.journal.backup import damage
 
         return StoreCorruptError(damage(path, str(error)))

@@ -105,7 +105,7 @@ def fault_in(connection: sqlite3.Connection, *, depth: str = "deep") -> str | No
         if said != "ok":
             return str(said).splitlines()[-1]
         return _unlike_its_changes(connection) if depth == "deep" else None
-    except (sqlite3.DatabaseError, ValueError) as error:  # ValueError: a date or text that no longer reads
+    except (sqlite3.DatabaseError, ValueError, TypeError) as error:  # the last two: a cell of no known kind
         if getattr(error, "sqlite_errorcode", sqlite3.SQLITE_CORRUPT) & 0xFF in _NOT_THE_FILE:
             raise
         return str(error)

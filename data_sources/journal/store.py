@@ -354,6 +354,8 @@ class Journal:
 
     def backup(self, to: str | os.PathLike[str] | None = None) -> Path:
         """Write a checked backup (default: into `backups` beside the journal); returns its path."""
+        if self.connection.in_transaction:
+            raise RuntimeError("a backup inside a batch would hold what may yet be rolled back")
         return backups.write_backup(self.connection, self.path, None if to is None else Path(to))
 
     def check(self) -> str | None:
@@ -422,9 +424,26 @@ def _refuse_what_cannot_be_used(path: Path) -> None:
         with closing(connect(path, mode="ro")) as looking:
             version = migrations.version_of(looking)
             application = looking.execute("PRAGMA application_id").fetchone()[0]
-    if application != migrations.APPLICATION_ID:
+    if application == migrations.APPLICATION_ID and 0 < version <= migrations.newest_version():
+        return
+    with closing(connect(path, mode="ro", immutable=not health.log_beside(path))) as looking:
+        recorded = _recorded_version(looking)
+    if application != migrations.APPLICATION_ID and recorded is None:
         raise StoreError(f"{path} is not a flushcast journal; it was left untouched.")
-    _refuse_newer(path, version)
+    if application == migrations.APPLICATION_ID:
+        _refuse_newer(path, version)
+    raise StoreCorruptError(backups.damage(path, "its header is not that of a journal"))
+
+
+def _recorded_version(connection: sqlite3.Connection) -> int | None:
+    """The version the migration records speak of; None where there are none."""
+    try:
+        version: int | None = connection.execute("SELECT max(version) FROM migration").fetchone()[0]
+    except sqlite3.OperationalError as error:
+        if "no such" in str(error):
+            return None
+        raise
+    return version
 
 
 def _refuse_newer(path: Path, version: int) -> None:
@@ -451,8 +470,11 @@ def _choose_log(connection: sqlite3.Connection, path: Path, warnings: list[str])
 
 
 def _upgrade(connection: sqlite3.Connection, path: Path) -> None:
-    if migrations.version_of(connection) >= migrations.newest_version():
+    version = migrations.version_of(connection)
+    if version >= migrations.newest_version():
         return
+    if _recorded_version(connection) != version:
+        raise StoreCorruptError(backups.damage(path, "its version is not the one it was brought to"))
     saved = backups.write_backup(connection, path, why=f"before-v{migrations.newest_version()}")
     kept = f"The journal is as it was, and a backup is in {saved}."
     with plain_errors(path, "upgrading", kept=kept):

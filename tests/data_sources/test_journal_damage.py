@@ -1,0 +1,135 @@
+"""A damaged journal is found out, kept, and never read as if it were whole."""
+
+from __future__ import annotations
+
+import random
+import shutil
+from pathlib import Path
+
+import pytest
+
+from data_sources.journal import Journal, restore
+from data_sources.journal.health import fault_in, read_header
+from data_sources.journal.schema import TABLES
+from phenology.errors import StoreCorruptError, StoreError
+from tests.data_sources.journal_help import a_look, fill
+
+NOTE = "soft at the top, firm inside; the note is long so that flipped bits often fall into text"
+
+
+@pytest.fixture
+def path(tmp_path: Path) -> Path:
+    path = fill(tmp_path / "journal.sqlite")
+    with Journal.open(path) as journal:
+        for n in range(30):
+            with journal.batch(f"looked: {n}") as batch:
+                batch.insert(a_look(f"k{n}", note=NOTE))
+        journal.undo(2)
+    shutil.rmtree(path.parent / "backups")  # the routine one, made before the first look
+    return path
+
+
+def everything(path: Path) -> dict[str, list[object]]:
+    with Journal.open(path) as journal:
+        return {table: list(journal.export_rows(table)) for table in (*TABLES, "change")}
+
+
+@pytest.mark.parametrize("keep", [0, 50, 100, 4096, 0.3, 0.9, -4096, -1])
+def test_a_truncated_journal_is_found_and_kept(path: Path, keep: float) -> None:
+    whole = path.read_bytes()
+    cut = whole[: int(keep * len(whole))] if isinstance(keep, float) else whole[:keep]
+    path.write_bytes(cut)
+    with pytest.raises(
+        StoreCorruptError, match=r"is damaged .* it is kept as it is\. No good backup was found"
+    ):
+        Journal.open(path)
+    assert path.read_bytes() == cut
+
+
+def test_the_newest_good_backup_is_named(path: Path) -> None:
+    with Journal.open(path) as journal:
+        good, bad = journal.backup(), journal.backup()
+    bad.write_bytes(bad.read_bytes()[:-4096])
+    path.write_bytes(path.read_bytes()[:-4096])
+    with pytest.raises(StoreCorruptError) as told:
+        Journal.open(path)
+    assert f"The newest good backup is {good}, of 20" in str(told.value)
+    assert "'flushcast restore' shows what it would bring back" in str(told.value)
+
+
+def test_a_flipped_bit_is_found_or_harms_nothing(path: Path) -> None:
+    """Anywhere in the file: either opening refuses, or every row and change reads as it was written."""
+    whole, before = path.read_bytes(), everything(path)
+    chance = random.Random(20260704)
+    places = [*range(100), *(chance.randrange(100, len(whole)) for _ in range(500))]
+    found = 0
+    for place in places:
+        bad = bytearray(whole)
+        bad[place] ^= 1 << chance.randrange(8)
+        path.write_bytes(bad)
+        try:
+            after = everything(path)
+        except StoreError:
+            found += 1
+            assert path.read_bytes() == bad, f"byte {place}: the damaged file was written to"
+            continue
+        assert after == before, f"byte {place}: read as whole, and is not"
+    assert found > 100  # the rest fell into unused space: the index pages of a small journal are mostly empty
+
+
+def test_a_flipped_bit_inside_a_note_is_found(path: Path) -> None:
+    raw = path.read_bytes()
+    place = raw.index(b"firm inside")
+    path.write_bytes(raw[:place] + b"F" + raw[place + 1 :])
+    with pytest.raises(
+        StoreCorruptError, match=r"look k\d+ is not as it was written|does not match its checksum"
+    ):
+        Journal.open(path)
+
+
+def test_a_row_taken_out_behind_its_back_is_found(path: Path) -> None:
+    with Journal.open(path) as journal:
+        journal.connection.execute("DELETE FROM look WHERE id = 'k5'")
+        assert journal.check() == "look k5 is missing"
+
+
+def test_a_row_pointing_nowhere_is_found(path: Path) -> None:
+    with Journal.open(path) as journal:
+        journal.connection.execute("PRAGMA foreign_keys = OFF")
+        journal.connection.execute("DELETE FROM flush")
+        assert fault_in(journal.connection) == "a row points at another that is not there"
+
+
+def test_damage_met_while_reading_is_told_as_damage(path: Path) -> None:
+    with Journal.open(path) as journal:
+        journal.connection.execute("UPDATE look SET latest = 'Z026-07-04' WHERE id = 'k3'")
+        with pytest.raises(StoreCorruptError, match=r"is damaged .*Z026-07-04"):
+            journal.looks()
+
+
+def test_no_backup_is_made_of_a_damaged_journal(path: Path) -> None:
+    with Journal.open(path) as journal:
+        journal.connection.execute("UPDATE look SET note = 'X' WHERE id = 'k3'")
+        with pytest.raises(StoreCorruptError, match="look k3 is not as it was written"):
+            journal.backup()
+        assert list((path.parent / "backups").iterdir()) == []
+
+
+def test_a_damaged_journal_is_restored_and_kept_aside(path: Path) -> None:
+    before = everything(path)
+    with Journal.open(path) as journal:
+        journal.backup()
+    damaged = path.read_bytes()[:-5000]
+    path.write_bytes(damaged)
+    plan = restore(path)
+    assert plan.current_fault and plan.tables["look"].now is None and plan.tables["look"].then == 28
+    assert path.read_bytes() == damaged and not plan.done
+    done = restore(path, dry_run=False)
+    assert done.done and done.kept_aside is not None and done.kept_aside.read_bytes() == damaged
+    assert everything(path) == before
+
+
+def test_the_header_is_read_as_sqlite_writes_it(path: Path) -> None:
+    header = read_header(path)
+    assert (header.version, header.application, header.fault) == (1, 0x464C5543, None)
+    assert header.pages * header.page_size == path.stat().st_size
