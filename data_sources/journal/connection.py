@@ -15,6 +15,7 @@ PATIENCE = 5.0  # seconds to wait for another writer before giving up
 
 _LOCKED = {sqlite3.SQLITE_BUSY, sqlite3.SQLITE_LOCKED}
 _DAMAGED = {sqlite3.SQLITE_CORRUPT, sqlite3.SQLITE_NOTADB}
+_DAMAGE_WITHOUT_CODE = ("Could not decode", "unsupported file format", "malformed database schema")
 
 
 def connect(
@@ -93,7 +94,7 @@ def store_error(error: sqlite3.Error, path: Path, doing: str, kept: str) -> Stor
             f"{path} is in use: another flushcast, or a syncing program, is writing. {kept} "
             "Try again in a moment."
         )
-    if code in _DAMAGED or str(error).startswith("Could not decode"):
+    if code in _DAMAGED or str(error).startswith(_DAMAGE_WITHOUT_CODE):
         from data_sources.journal.backup import damage
 
         return StoreCorruptError(damage(path, str(error)))
