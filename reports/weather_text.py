@@ -64,6 +64,8 @@ def status_text(
     lines += _newest(weather, state.origins, today, now)
     lines += ["", *_years(past), ""]
     doubted = {doubt.day for doubt in state.doubts if not doubt.accepted}
+    if not len(weather):
+        return [*lines, *_doubts(state.doubts, units), "", *_sources(state)]
     last = max(min(weather.last_day, today + timedelta(days=16)), today - timedelta(days=366))
     lines += weather_picture(weather, last, doubtful=doubted, units=units, plain=plain)
     lines += _doubts(state.doubts, units)

@@ -30,6 +30,7 @@ from data_sources.weather.store_records import (
     PastForecasts,
     ReplacedDay,
     SuspiciousDay,
+    TakenBack,
 )
 from phenology.errors import StoreError, WeatherError
 from phenology.weather_series import SOURCES, DailyWeather
@@ -41,6 +42,7 @@ __all__ = [
     "PastForecasts",
     "ReplacedDay",
     "SuspiciousDay",
+    "TakenBack",
     "WeatherStore",
 ]
 
@@ -175,6 +177,15 @@ class WeatherStore:
             series = [weather, *members]
             return feeding.put_forecast(self._connection, key, series, origin, fetched_at, issued)
 
+    def take_back(self, place: str) -> TakenBack | None:
+        """Undo the newest `add` of a place that changed anything; None when there is none.
+
+        Its days go, and the values they took the place of come back. Forecasts are not touched.
+        """
+        key = self._known(place)
+        with self._writing():
+            return feeding.take_back(self._connection, key)
+
     def mark(self, place: str, source: str, reasons: Mapping[date, str]) -> int:
         """Mark stored days as suspicious (accepted ones stay accepted); how many were newly marked."""
         key, rank = self._known(place), SOURCES.index(source)
@@ -216,11 +227,18 @@ class WeatherStore:
         WeatherError
             If there is no weather for the place (by then).
         """
-        with self._reading():
-            weather = reading.days_and_forecast(self._connection, self._known(place), as_of)
+        weather = self.find(place, as_of=as_of)
+        if weather is None and self.has(place) and any(not d.accepted for d in self.suspicious_days(place)):
+            raise WeatherError("all weather there is looks doubtful; see `flushcast weather status`")
         if weather is None:
             raise WeatherError(f"there is no weather up to {as_of}" if as_of else NO_WEATHER)
         return weather
+
+    def find(self, place: str, *, as_of: date | None = None) -> DailyWeather | None:
+        """Like `read`, but None when there is nothing to use."""
+        with self._reading():
+            key = reading.known_place(self._connection, place)
+            return reading.days_and_forecast(self._connection, key, as_of) if key else None
 
     def read_source(self, place: str, source: str, *, as_of: date | None = None) -> DailyWeather | None:
         """What one source alone says (bench beside station, to fit their difference); None when nothing."""

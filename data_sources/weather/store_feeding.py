@@ -12,7 +12,7 @@ from typing import Literal, NamedTuple
 
 import numpy as np
 
-from data_sources.weather.store_records import AddReport, Origin
+from data_sources.weather.store_records import AddReport, Origin, TakenBack
 from phenology.errors import WeatherError
 from phenology.weather_series import SOURCES, DailyWeather
 
@@ -188,6 +188,30 @@ def put_forecast(
         ),
     )
     return AddReport(offered=days, added=0 if earlier else days, replaced=days if earlier else 0)
+
+
+def take_back(connection: sqlite3.Connection, place: int) -> TakenBack | None:
+    """Remove what the newest batch of days brought, and put back what it replaced."""
+    newest = connection.execute(
+        "SELECT batch.key, provider, detail, attribution, measures, fetched_at"
+        " FROM batch JOIN origin ON origin.key = origin WHERE batch.key IN"
+        " (SELECT batch FROM day WHERE place = ? UNION SELECT by_batch FROM replaced WHERE place = ?)"
+        " ORDER BY batch.key DESC LIMIT 1",
+        (place, place),
+    ).fetchone()
+    if newest is None:
+        return None
+    batch, *origin, fetched_at = newest
+    removed = connection.execute("DELETE FROM day WHERE place = ? AND batch = ?", (place, batch)).rowcount
+    restored = connection.execute(
+        "INSERT INTO day (place, source, day, tmin, tmax, batch, suspect, accepted)"
+        " SELECT place, source, day, tmin, tmax, batch, suspect, accepted FROM replaced"
+        " WHERE place = ? AND by_batch = ?",
+        (place, batch),
+    ).rowcount
+    connection.execute("DELETE FROM replaced WHERE place = ? AND by_batch = ?", (place, batch))
+    connection.execute("DELETE FROM batch WHERE key = ?", (batch,))
+    return TakenBack(Origin(*origin), datetime.fromisoformat(fetched_at), removed, restored)
 
 
 def cell(value: float) -> float | None:

@@ -178,10 +178,11 @@ def replaced_days(connection: sqlite3.Connection, place: int) -> list[ReplacedDa
 
 
 def origin_uses(connection: sqlite3.Connection, place: int) -> list[OriginUse]:
-    """How many days each origin stands for, the most first; forecasts by their newest issue."""
+    """How many days each origin stands for and when it was last asked, the most first; forecasts last."""
     rows = connection.execute(
-        "SELECT provider, detail, attribution, measures,"
-        " source, count(*), min(day), max(day), max(fetched_at)"
+        "SELECT provider, detail, attribution, measures, source, count(*), min(day), max(day),"
+        # also when the last answer brought nothing new
+        " (SELECT max(fetched_at) FROM batch b WHERE b.origin = origin.key AND b.place = day.place)"
         " FROM day JOIN batch ON batch.key = batch JOIN origin ON origin.key = origin"
         " WHERE day.place = ? GROUP BY origin.key, source ORDER BY 6 DESC",
         (place,),

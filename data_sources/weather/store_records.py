@@ -86,6 +86,16 @@ class ReplacedDay:
 
 
 @dataclass(frozen=True)
+class TakenBack:
+    """What an undone `add` had brought: how many days left again, how many older values came back."""
+
+    origin: Origin
+    fetched_at: datetime
+    removed: int
+    restored: int
+
+
+@dataclass(frozen=True)
 class PastForecasts:
     """Forecast values with the day they were issued, for measuring skill; all arrays have one length.
 

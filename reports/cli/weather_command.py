@@ -24,6 +24,11 @@ class WeatherGroup(LazyGroup):
             "weather_accept_command",
             "Use days that were marked as doubtful.",
         ),
+        "undo": (
+            "reports.cli.weather_undo_command",
+            "weather_undo_command",
+            "Take back what was added last.",
+        ),
     }
 
 

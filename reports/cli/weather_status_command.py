@@ -9,6 +9,7 @@ import click
 
 from data_sources.garden import read_settings
 from data_sources.weather.store import WeatherStore
+from phenology.weather_series import DailyWeather
 from reports.cli.clock import today as clock_today
 from reports.cli.common import garden_option, put
 from reports.cli.garden_place import garden_place, garden_places
@@ -35,7 +36,7 @@ def weather_status_command(garden: Path, place: str | None, units: str | None) -
                 continue
             state = WeatherState(
                 where.name,
-                store.read(where.id),
+                store.find(where.id) or DailyWeather(today, [], [], "station"),
                 store.suspicious_days(where.id),
                 store.origin_uses(where.id),
                 len(store.replaced_days(where.id)),

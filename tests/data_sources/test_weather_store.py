@@ -152,6 +152,45 @@ def test_offering_the_same_days_with_a_new_doubt_marks_them(store):
     assert store.origin_uses(BENCH)[0].origin == SERVICE
 
 
+def test_the_newest_file_can_be_taken_back(store):
+    store.add(BENCH, days([1.0, 2.0], [9.0, 8.0]), SERVICE, fetched_at=NOON)
+    before = store.read(BENCH).fingerprint()
+    store.add(BENCH, days([5.0, 2.0, 3.0], [9.5, 8.0, 7.0]), FILE, fetched_at=NOON, prefer=True)
+    store.add(BENCH, days([5.0], [9.5]), FILE, fetched_at=NOON)  # nothing new: not what is taken back
+    undone = store.take_back(BENCH)
+    assert undone is not None
+    assert (undone.origin, undone.removed, undone.restored) == (FILE, 2, 1)
+    assert store.read(BENCH).fingerprint() == before
+    assert store.replaced_days(BENCH) == []
+    assert store.take_back(BENCH) is not None
+    assert store.find(BENCH) is None
+    assert store.take_back(BENCH) is None
+
+
+def test_taking_back_returns_a_value_whose_replacement_was_replaced_too(store):
+    for low in (1.0, 2.0, 3.0):
+        store.add(BENCH, days([low], [9.0]), SERVICE, fetched_at=NOON)
+    seen = []
+    while (weather := store.find(BENCH)) is not None:
+        seen.append(weather.tmin[0])
+        store.take_back(BENCH)
+    assert seen == [3.0, 2.0, 1.0]
+
+
+def test_an_answer_with_nothing_new_still_counts_as_asked(store):
+    store.add(BENCH, days([1.0], [9.0]), SERVICE, fetched_at=NOON)
+    later = NOON + timedelta(days=3)
+    store.add(BENCH, days([1.0], [9.0]), SERVICE, fetched_at=later)
+    assert store.origin_uses(BENCH)[0].fetched_at == later
+
+
+def test_doubtful_weather_alone_is_said(store):
+    store.add(BENCH, days([1.0], [72.0]), FILE, fetched_at=NOON, suspect={MARCH: "72 °C"})
+    assert store.find(BENCH) is None
+    with pytest.raises(WeatherError, match="all weather there is looks doubtful"):
+        store.read(BENCH)
+
+
 def forecast(store, issued, lows, provider="service", **more):
     weather = days(lows, [low + 8.0 for low in lows], "forecast", first=issued)
     return store.add_forecast(

@@ -200,6 +200,25 @@ def test_a_doubtful_day_is_kept_apart_shown_and_accepted(garden):
     assert "1 doubtful day accepted" in run(garden, "status").stdout
 
 
+def test_a_file_of_doubtful_days_alone_can_still_be_looked_at(garden):
+    run(garden, "add", put(garden, "date,tmin_c,tmax_c\n2026-03-01,50,58\n"))
+    lines = run(garden, "status").stdout.splitlines()
+    assert "no day measured yet" in lines
+    assert "1 doubtful, unused until accepted (flushcast weather accept DATE...):" in lines
+
+
+def test_the_last_file_can_be_taken_back(garden):
+    run(garden, "add", put(garden, PLAIN))
+    before = stored(garden).fingerprint()
+    run(garden, "add", put(garden, PLAIN.replace("1.5", "0.5") + "2026-03-04,1,2\n", "wrong.csv"))
+    done = run(garden, "undo")
+    assert done.stdout == "Benches: took back file wrong.csv: 2 days removed, 1 earlier values are back\n"
+    assert stored(garden).fingerprint() == before
+    run(garden, "undo")
+    with pytest.raises(FlushcastError, match="no weather of Benches to take back"):
+        run(garden, "undo")
+
+
 def test_a_day_is_judged_with_the_days_already_there(garden):
     run(garden, "add", put(garden, PLAIN))
     result = run(
