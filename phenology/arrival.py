@@ -124,7 +124,8 @@ def trace_curves(
     first = max(int(np.floor(anchor)) + 1, 0)  # a wait may have begun before the season did
     for c in np.unique(prediction.clock):
         mine = prediction.clock == c
-        read = np.maximum(sums[:, c, first:] - origin[:, c, None], 1e-9)
+        start = Hands(sums[:, c]).at(prediction.usual) if clocks[c].from_usual else origin[:, c]
+        read = np.maximum(sums[:, c, first:] - start[:, None], 1e-9)
         log_read = np.log(read)
         extra = gap[first:] * clocks[c].per_degree ** 2 / np.maximum(read, 1.0) ** 2
         for w, m, v in zip(

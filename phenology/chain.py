@@ -7,6 +7,7 @@ which the looks make unlikely weighs less. Stages cannot cross, since every wait
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -88,7 +89,13 @@ def lean(prediction: Prediction) -> Prediction:
         middle = weight @ mean / weight.sum()
         out.append((weight.sum(), c, middle, weight @ (variance + (mean - middle) ** 2) / weight.sum()))
     table = np.array(out)
-    return Prediction(table[:, 0] / table[:, 0].sum(), table[:, 1].astype(np.intp), table[:, 2], table[:, 3])
+    return replace(
+        prediction,
+        weight=table[:, 0] / table[:, 0].sum(),
+        clock=table[:, 1].astype(np.intp),
+        mean=table[:, 2],
+        variance=table[:, 3],
+    )
 
 
 def _times_at(curve: Array, levels: Array) -> Array:
@@ -114,8 +121,11 @@ def _mixture(
     any_gap = bool(gap_variance[-1] > 0)
     for c in np.unique(prediction.clock):
         origin = sums[trace, c, low] * (1 - part) + sums[trace, c, low + 1] * part
+        later = sums[:, None, c, first:] > origin[:, :, None]
+        if clocks[c].from_usual:
+            origin = np.broadcast_to(Hands(sums[:, c]).at(prediction.usual)[:, None], origin.shape)
         read = sums[:, None, c, first:] - origin[:, :, None]
-        begun = (read > 0) & usable[:, :, None]
+        begun = later & (read > 0) & usable[:, :, None]
         safe = np.where(begun, read, 1.0)
         log_read = np.where(begun, np.log(safe), -50.0)
         extra = gap * clocks[c].per_degree ** 2 / np.maximum(safe, 1.0) ** 2 if any_gap else 0.0

@@ -32,9 +32,11 @@ class Clock:
     ----------
     name : str
         Short name for tables and messages.
-    kind : {"sine", "falling", "days"}
+    kind : {"sine", "falling", "days", "date"}
         `sine`: degree-days above `base` from a sine day, no upper threshold. `falling`: the Wang-Engel
-        response from `base` over `optimum` to zero at `ceiling`. `days`: every day counts alike.
+        response from `base` over `optimum` to zero at `ceiling`. `days`: every day counts alike. `date`:
+        every day counts alike, from the date on which the wait usually begins rather than from the day it
+        began, so that a late start does not make a late end.
     base, optimum, ceiling : float
         Cardinal temperatures. [degC]
     """
@@ -58,7 +60,7 @@ class Clock:
         ndarray, same shape
             Days at 18 degC that each day is worth; NaN where an input is NaN.
         """
-        if self.kind == "days":
+        if self.by_calendar:
             return np.where(np.isnan(tmin) | np.isnan(tmax), np.nan, 1.0)
         raw, reference = self._raw(tmin, tmax), float(self._raw(_AT_REFERENCE, _AT_REFERENCE)[0])
         return np.asarray((1 - CALENDAR_SHARE) * raw / reference + CALENDAR_SHARE)
@@ -66,7 +68,17 @@ class Clock:
     @property
     def per_degree(self) -> float:
         """What one degree more on a mild day adds to the rate. [days at 18 degC per degC]"""
-        return 0.0 if self.kind == "days" else (1 - CALENDAR_SHARE) / (REFERENCE_C - self.base)
+        return 0.0 if self.by_calendar else (1 - CALENDAR_SHARE) / (REFERENCE_C - self.base)
+
+    @property
+    def by_calendar(self) -> bool:
+        """Whether the clock runs without regard to warmth."""
+        return self.kind in ("days", "date")
+
+    @property
+    def from_usual(self) -> bool:
+        """Whether the clock starts on the usual date instead of the day the wait began."""
+        return self.kind == "date"
 
     def _raw(self, tmin: Array, tmax: Array) -> Array:
         if self.kind == "sine":
@@ -81,7 +93,17 @@ HEAT_CLOCKS: tuple[Clock, ...] = (
     *(Clock(f"heat above {b:g}, none at 42", "falling", b) for b in (0.0, 4.0, 8.0)),
 )
 DAYS_CLOCK = Clock("plain days", "days")
-CLOCKS: tuple[Clock, ...] = (*HEAT_CLOCKS, DAYS_CLOCK)
+DATE_CLOCK = Clock("date", "date")
+CLOCKS: tuple[Clock, ...] = (*HEAT_CLOCKS, DAYS_CLOCK, DATE_CLOCK)
+
+
+def clock_weights(heat: float, days: float, date: float) -> tuple[float, ...]:
+    """Prior weights of `CLOCKS`: a share for heat, spread over its clocks, for plain days and for date."""
+    return (*(heat / len(HEAT_CLOCKS) for _ in HEAT_CLOCKS), days, date)
+
+
+USUAL_WEIGHTS = clock_weights(0.85, 0.10, 0.05)
+"""Ours: what a wait is believed to follow where nothing else is said."""
 
 
 @dataclass(frozen=True)

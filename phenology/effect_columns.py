@@ -23,6 +23,9 @@ TREES = ((0.03, 0.3), (0.06, 0.45), (0.11, 0.25))
 SEASONS = ((0.05, 0.25), (0.09, 0.35), (0.15, 0.25), (0.24, 0.15))
 CELLS = ((0.03, 0.5), (0.07, 0.5))
 COMMON_SD = 0.15  # what all species of a garden may share against the catalogue
+CALENDAR_COMMON_SD = (
+    0.50  # the same for plain days and date, which the catalogue (days at 18 degC) says little of
+)
 LATER_SD = 0.20  # a later flush against the first
 SLOPE_SD = 0.05  # per 10 days that the wait begins later than usual; twice that for plain days
 
@@ -96,9 +99,10 @@ class Columns:
 
     def prior_variance(self, clock: Clock, setting: Setting, species_sd: Array, odd: Array) -> Array:
         """Prior variances of the shared effects; `odd` holds each season's weight (1 usual, near 0 odd)."""
-        slope = SLOPE_SD * (2 if clock.kind == "days" else 1)
+        slope = SLOPE_SD * (2 if clock.by_calendar else 1)
+        common = CALENDAR_COMMON_SD if clock.by_calendar else COMMON_SD
         by_season = dict(zip(self.seasons, odd, strict=True))
         cells = np.array([setting.cell**2 / by_season[s] for _, s in self.cells])
         return np.concatenate(
-            [[COMMON_SD**2, LATER_SD**2, slope**2], species_sd**2, setting.season**2 / odd, cells]
+            [[common**2, LATER_SD**2, slope**2], species_sd**2, setting.season**2 / odd, cells]
         )

@@ -15,13 +15,13 @@ from __future__ import annotations
 import itertools
 import math
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from phenology.censoring import CensoredSites, match_sites
-from phenology.clocks import CLOCKS, Clock
+from phenology.clocks import CLOCKS, USUAL_WEIGHTS, Clock
 from phenology.effect_columns import COMMON_SD, REFERENCE_SETTING, SEASONS, SETTINGS, Columns, Setting
 from phenology.effects import IntArray, log_evidences, posterior
 from phenology.errors import InputError
@@ -58,12 +58,15 @@ class Prediction:
         Mixture weights, and mean and variance of the log requirement. [log days at 18 degC]
     clock : ndarray of int, shape (k,)
         The clock each draw is read on.
+    usual : float
+        Day of the season on which the wait usually begins, for clocks that run from it.
     """
 
     weight: Array
     clock: IntArray
     mean: Array
     variance: Array
+    usual: float = float("nan")
 
 
 class RequirementModel:
@@ -76,7 +79,7 @@ class RequirementModel:
     clocks : sequence of Clock
         Rival clocks.
     clock_weights : sequence of float, optional
-        Prior weights of the clocks; equal by default.
+        Prior weights of the clocks; `USUAL_WEIGHTS` for the usual clocks, else equal.
     """
 
     def __init__(
@@ -85,7 +88,9 @@ class RequirementModel:
         clocks: Sequence[Clock] = CLOCKS,
         clock_weights: Sequence[float] | None = None,
     ) -> None:
-        weights = np.ones(len(clocks)) if clock_weights is None else np.asarray(clock_weights, dtype=float)
+        if clock_weights is None:
+            clock_weights = USUAL_WEIGHTS if tuple(clocks) == CLOCKS else [1.0] * len(clocks)
+        weights = np.asarray(clock_weights, dtype=float)
         if len(weights) != len(clocks):
             raise InputError(f"give one weight for each of the {len(clocks)} clocks, not {len(weights)}")
         self.prior_of, self.clocks = prior_of, tuple(clocks)
@@ -110,7 +115,7 @@ class RequirementModel:
         species_sd = np.array([sd for _, sd in priors])
         prior_log = dict(zip(columns.species, (float(np.log(days)) for days, _ in priors), strict=True))
         offset = np.array([prior_log[w.species] for w in waits])
-        table = tabulate(waits, seasons, self.clocks)
+        table = tabulate(waits, seasons, self.clocks, columns.centre)
 
         grid: list[tuple[float, int, Setting, CensoredSites, Array]] = []
         for c, clock in enumerate(self.clocks):
@@ -223,6 +228,7 @@ class Requirement:
             Day of the season on which the wait began.
         """
         days, own_sd = self.model.prior_of(species)
+        usual = self.columns.centre.get((species, later))
         row = self.columns.row(species, season, later, anchor)
         x = np.zeros(len(row) + len(self.columns.trees))
         x[: len(row)] = row
@@ -231,6 +237,8 @@ class Requirement:
             x[len(row) + self.columns.trees.index(tree)] = 1.0
         weights, clocks, means, variances = [], [], [], []
         for part in self.components:
+            if usual is None and self.model.clocks[part.clock].from_usual:
+                continue  # nobody knows yet when this wait usually begins
             mean = float(np.log(days) + x @ part.mean)
             fixed = float(x @ part.covariance @ x) + part.setting.noise**2
             fixed += 0.0 if known_tree else part.setting.tree**2
@@ -242,9 +250,10 @@ class Requirement:
                 clocks.append(part.clock)
                 means.append(mean)
                 variances.append(fixed + new * stretch)
-        return _merge(
+        merged = _merge(
             np.array(weights), np.array(clocks, dtype=np.intp), np.array(means), np.array(variances)
         )
+        return merged if usual is None else replace(merged, usual=usual)
 
     def prior_share(self, species: str) -> float:
         """How much of what is believed about the species' mean is still prior, 1 (all) to 0 (none)."""

@@ -101,7 +101,10 @@ LEAST_WAIT = 0.25
 
 
 def tabulate(
-    waits: Sequence[Wait], seasons: Mapping[tuple[Site, int], SeasonHands], clocks: Sequence[Clock]
+    waits: Sequence[Wait],
+    seasons: Mapping[tuple[Site, int], SeasonHands],
+    clocks: Sequence[Clock],
+    usual: Mapping[tuple[str, bool], float] | None = None,
 ) -> WaitTable:
     """Read every wait on every clock.
 
@@ -112,18 +115,23 @@ def tabulate(
         The clocks of each (site, season) that the waits name.
     clocks : sequence of Clock
         The clocks that the hands belong to.
+    usual : mapping, optional
+        For each species, and whether a later flush is meant, the day on which the wait usually begins; by
+        default every wait begins as usual.
     """
     shape = (len(clocks), len(waits))
     middle, width, noise = np.full(shape, np.nan), np.full(shape, np.nan), np.zeros(shape)
     lower, upper = np.full(shape, -np.inf), np.full(shape, np.inf)
     per_degree = np.array([clock.per_degree for clock in clocks])
+    from_usual = np.array([clock.from_usual for clock in clocks])
     for i, wait in enumerate(waits):
         season = seasons[wait.site, wait.season]
         start, began = wait.anchor_middle, np.array(wait.anchor)
         ended = np.maximum(wait.target, began[0])  # nothing ends before it begins
-        origin = season.hands.at(start)
+        usually = season.hands.at(usual[wait.species, wait.later] if usual else start)
+        origin = np.where(from_usual, usually, season.hands.at(start))
         edges = season.hands.at(np.append(ended[np.isfinite(ended)], began)) - origin[:, None]
-        after, began_width = edges[:, 0], edges[:, -1] - edges[:, -2]
+        after, began_width = edges[:, 0], np.where(from_usual, 0.0, edges[:, -1] - edges[:, -2])
         if ended[0] > start:
             lower[:, i] = np.log(np.maximum(after, LEAST_WAIT))
         typical = np.maximum(after, LEAST_WAIT)
