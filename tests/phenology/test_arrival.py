@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from hypothesis import given, settings
@@ -10,7 +12,7 @@ from numpy.testing import assert_allclose
 from scipy.special import ndtr
 
 from phenology.arrival import LEVELS, Arrival, arrival_of, trace_curves
-from phenology.clocks import DAYS_CLOCK, Clock, Hands
+from phenology.clocks import DATE_CLOCK, DAYS_CLOCK, Clock, Hands
 from phenology.requirement import Prediction
 
 DAYS = (DAYS_CLOCK,)
@@ -80,6 +82,14 @@ def test_each_draw_is_read_on_its_own_clock():
     two = Prediction(np.array([0.5, 0.5]), np.array([0, 1]), np.log([100.0, 100.0]), np.full(2, 1e-4))
     arrival = arrival_of(two, Hands(sums), 0.0, clocks=(DAYS_CLOCK, DAYS_CLOCK))
     assert_allclose([arrival.quantile(0.25), arrival.quantile(0.75)], [50, 100], atol=0.5)
+
+
+@pytest.mark.parametrize("anchor", [80.0, 100.0, 125.0])
+def test_a_date_does_not_move_with_the_beginning(anchor):
+    usual = replace(draws(40, log_sd=0.1), usual=100.0)
+    arrival = arrival_of(usual, one_a_day(365), anchor, clocks=(DATE_CLOCK,))
+    assert_allclose(arrival.quantile(0.5), 140, atol=0.1)
+    assert arrival.chance_by(anchor) == 0
 
 
 def test_gaps_in_the_weather_widen_but_do_not_move():

@@ -124,7 +124,7 @@ def test_a_bound_that_says_nothing_leaves_the_prior():
 
 def test_interval_rows_keep_their_middle_and_bounded_rows_start_vague():
     waits = [a_wait(2003, 150, 156), a_wait(2004, 150, NEVER)]
-    table = tabulate(waits, hands_for(waits, DAYS), DAYS)
+    table = tabulate(waits, hands_for(waits, DAYS), DAYS, {("A", False): 120.0})
     sites = CensoredSites.start(table, 0, np.array([3.0, 3.0]))
     assert_allclose(sites.value, [np.log(33), 3.0])
     assert_allclose(sites.own, [(6 / 33) ** 2 / 12, VAGUE])

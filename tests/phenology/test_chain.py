@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from hypothesis import given, settings
@@ -10,7 +12,7 @@ from numpy.testing import assert_allclose
 
 from phenology.arrival import Arrival, arrival_of
 from phenology.chain import MISJUDGED, curves_after, curves_from, lean, not_by
-from phenology.clocks import CLOCKS
+from phenology.clocks import CLOCKS, DATE_CLOCK
 from phenology.requirement import Prediction
 from phenology.traces import draw_traces
 from tests.phenology.test_arrival import DAYS, draws, one_a_day
@@ -40,7 +42,7 @@ def test_an_uncertain_beginning_mixes_its_times():
 def drawn_world(issued: int = 110):
     traces = draw_traces(record().through(2015, issued), 2015, issued)
     rng = np.random.default_rng(5)
-    k = len(CLOCKS)
+    k = len(CLOCKS) - 1  # all but the date, which has a start of its own
     weight = rng.dirichlet(np.ones(k))
     first = Prediction(weight, np.arange(k), np.log(25 + rng.normal(size=k)), np.full(k, 0.15**2))
     second = Prediction(weight, np.arange(k), np.log(20 + rng.normal(size=k)), np.full(k, 0.2**2))
@@ -99,6 +101,16 @@ def test_stages_never_cross(first, second, log_sd, look):
     levels = np.linspace(0.02, 0.98, 25)
     for level in levels:
         assert dist(extended).quantile(level) <= dist(hardened).quantile(level) + 1e-6
+
+
+def test_a_date_keeps_its_day_in_the_chain_but_never_runs_ahead():
+    hands = one_a_day(365)
+    usual = replace(draws(40, log_sd=0.05), usual=100.0)
+    for began, wanted in ((90.0, 140.0), (120.0, 140.0), (160.0, 160.0)):
+        extended = curves_from(draws(1, log_sd=0.1), hands, [began], DAYS, NO_GAP)
+        hardened = curves_after(usual, hands, extended, (DATE_CLOCK,), NO_GAP)
+        assert_allclose(dist(hardened).quantile(0.5), wanted, atol=1.5)
+        assert (hardened <= extended + 1e-12).all()
 
 
 def test_a_stage_that_may_not_come_holds_back_the_next():

@@ -8,7 +8,16 @@ from hypothesis import given
 from hypothesis import strategies as st
 from numpy.testing import assert_allclose
 
-from phenology.clocks import CALENDAR_SHARE, CLOCKS, DAYS_CLOCK, HEAT_CLOCKS, Clock, wind
+from phenology.clocks import (
+    CALENDAR_SHARE,
+    CLOCKS,
+    DATE_CLOCK,
+    DAYS_CLOCK,
+    HEAT_CLOCKS,
+    USUAL_WEIGHTS,
+    Clock,
+    wind,
+)
 
 FIVE = Clock("five", "sine", 5.0)
 
@@ -48,9 +57,10 @@ def test_a_degree_is_worth_what_per_degree_says(clock):
     assert_allclose(warm, clock.per_degree)
 
 
-def test_plain_days_do_not_feel_a_degree():
-    assert DAYS_CLOCK.per_degree == 0
-    assert_allclose(DAYS_CLOCK.rates(np.array([-9.0, 30.0]), np.array([1.0, 38.0])), 1.0)
+@pytest.mark.parametrize("clock", [DAYS_CLOCK, DATE_CLOCK], ids=lambda c: c.name)
+def test_the_calendar_does_not_feel_a_degree(clock):
+    assert clock.by_calendar and clock.per_degree == 0
+    assert_allclose(clock.rates(np.array([-9.0, 30.0]), np.array([1.0, 38.0])), 1.0)
 
 
 @given(days=st.integers(1, 60), traces=st.integers(1, 3), seed=st.integers(0, 99))
@@ -74,3 +84,8 @@ def test_hands_run_evenly_within_a_day_and_stop_at_the_ends():
 
 def test_no_days_at_all_wind_nothing():
     assert wind(np.empty((2, 0)), np.empty((2, 0))).sums.shape == (2, len(CLOCKS), 1)
+
+
+def test_prior_weights_of_the_clocks_sum_to_one():
+    assert len(USUAL_WEIGHTS) == len(CLOCKS)
+    assert_allclose(sum(USUAL_WEIGHTS), 1)

@@ -9,8 +9,8 @@ import pytest
 from numpy.testing import assert_allclose
 from scipy.special import gammaincinv, ndtr
 
-from phenology.clocks import CLOCKS, DAYS_CLOCK, Clock
-from phenology.effect_columns import COMMON_SD, SETTINGS
+from phenology.clocks import CLOCKS, DATE_CLOCK, DAYS_CLOCK, HEAT_CLOCKS, Clock
+from phenology.effect_columns import CALENDAR_COMMON_SD, COMMON_SD, SETTINGS, Columns
 from phenology.errors import InputError
 from phenology.requirement import MOST_KEPT, SEASON_TAIL, TAIL, Prediction, RequirementModel
 from phenology.waits import NEVER, Wait, tabulate
@@ -33,16 +33,16 @@ def exact(waits: list[Wait], clocks=THREE) -> Exact:
     For waits of one tree that all begin on one day: then the species' mean (common, species and tree
     together) is the only effect they share, and a season's own effects add to its wait's variance.
     """
-    table = tabulate(waits, hands_for(waits, clocks), clocks)
+    table = tabulate(waits, hands_for(waits, clocks), clocks, Columns.of(waits).centre)
     scale = (SEASON_TAIL / 2) / gammaincinv(SEASON_TAIL / 2, (np.arange(60) + 0.5) / 60)
     log_weight, mean, variance = (np.zeros((len(clocks), len(SETTINGS))) for _ in range(3))
     for k, s in enumerate(SETTINGS):
-        prior_sd = np.sqrt(COMMON_SD**2 + PRIOR[1] ** 2 + s.tree**2)
-        x = np.log(PRIOR[0]) + prior_sd * np.linspace(-5, 5, 301)
-        prior = np.exp(-0.5 * ((x - np.log(PRIOR[0])) / prior_sd) ** 2)
-        prior /= prior.sum()
-        for c in range(len(clocks)):
-            density = prior.copy()
+        for c, clock in enumerate(clocks):
+            common = CALENDAR_COMMON_SD if clock.by_calendar else COMMON_SD
+            prior_sd = np.sqrt(common**2 + PRIOR[1] ** 2 + s.tree**2)
+            x = np.log(PRIOR[0]) + prior_sd * np.linspace(-5, 5, 401)
+            density = np.exp(-0.5 * ((x - np.log(PRIOR[0])) / prior_sd) ** 2)
+            density /= density.sum()
             for i in range(len(waits)):
                 sd = np.sqrt(s.noise**2 + table.noise[c, i] + (s.season**2 + s.cell**2) * scale)
                 high = ndtr((table.upper[c, i] - x[:, None]) / sd)
@@ -109,15 +109,16 @@ def test_an_odd_season_keeps_the_clocks_in_their_place():
 def test_with_no_waits_the_prediction_is_the_prior_on_every_clock():
     requirement = fit([], PRIOR)
     prediction = requirement.predict("A", "t1", 2011, False, 120.0)
-    assert_allclose(requirement.clock_shares, 1 / len(CLOCKS))
-    assert set(prediction.clock) == set(range(len(CLOCKS)))
+    assert_allclose(requirement.clock_shares, requirement.model.clock_weights)
+    assert {CLOCKS[c].name for c in prediction.clock} >= {c.name for c in HEAT_CLOCKS}
     assert_allclose(prediction.mean, np.log(30.0))
     # the grid's own mean variance, a new tree and season and the prior of the species
     share = np.exp([s.log_prior for s in SETTINGS])
     stretch = np.mean([s for _, s in TAIL])
     spread = [s.noise**2 + s.tree**2 + (s.season**2 + s.cell**2) * stretch for s in SETTINGS]
-    wanted = share @ spread + COMMON_SD**2 + 0.3**2
-    assert_allclose(prediction.weight @ prediction.variance, wanted, rtol=0.03)
+    heat = prediction.clock < len(HEAT_CLOCKS)
+    got = np.average(prediction.variance[heat], weights=prediction.weight[heat])
+    assert_allclose(got, share @ spread + COMMON_SD**2 + 0.3**2, rtol=0.03)
 
 
 @pytest.mark.parametrize("waits", [late(0, 3, -4), late(0, 3, -4, 6, 1, 2, -3, 5)])
@@ -134,13 +135,35 @@ def test_a_garden_that_follows_heat_is_read_on_heat_clocks_near_its_base(base):
     truth = Clock("truth", "sine", base)
     waits = simulated_waits(truth, range(1996, 2016), trees=6, anchors=(90, 140), seed=1)
     shares = fit(waits, PRIOR).clock_shares
-    assert shares[-1] < 0.01  # plain days
+    assert shares[[c.by_calendar for c in CLOCKS]].sum() < 0.02
     assert abs(sum(share * clock.base for share, clock in zip(shares, CLOCKS, strict=True)) - base) < 2
 
 
 def test_a_garden_that_follows_the_calendar_is_read_on_plain_days():
     waits = simulated_waits(DAYS_CLOCK, range(1996, 2016), trees=6, anchors=(90, 140), seed=1)
-    assert fit(waits, PRIOR).clock_shares[-1] > 0.95
+    assert fit(waits, PRIOR).clock_shares[CLOCKS.index(DAYS_CLOCK)] > 0.95
+
+
+def test_a_stage_that_keeps_its_date_is_read_on_the_date():
+    rng = np.random.default_rng(8)
+    waits = []
+    for season in range(1997, 2015):
+        ends = 200 + 4 * rng.normal()
+        for k in range(3):
+            began, came = float(rng.integers(100, 160)), ends + 3 * rng.normal()
+            waits.append(a_wait(season, came - 2.5, came + 2.5, anchor=(began, began), tree=f"t{k}"))
+    requirement = fit(waits, (70.0, 0.4))
+    assert requirement.clock_shares[CLOCKS.index(DATE_CLOCK)] > 0.95
+    early, late_ = (requirement.predict("A", "t1", 2015, False, at) for at in (105.0, 155.0))
+    assert early.usual == pytest.approx(np.mean([w.anchor_middle for w in waits]))
+    ends = [p.usual + np.exp(p.mean[np.argmax(p.weight)]) for p in (early, late_)]
+    assert_allclose(ends, 200, atol=4)
+
+
+def test_without_any_usual_beginning_no_draw_counts_from_it():
+    prediction = fit([], PRIOR).predict("A", "t1", 2015, False, 120.0)
+    assert CLOCKS.index(DATE_CLOCK) not in prediction.clock
+    assert_allclose(prediction.weight.sum(), 1)
 
 
 def middle(waits, clocks=(DAYS_CLOCK,), species="A", tree="new", season=2011):

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 from numpy.testing import assert_allclose
 
-from phenology.clocks import DAYS_CLOCK, Clock
+from phenology.clocks import DATE_CLOCK, DAYS_CLOCK, Clock
 from phenology.waits import LEAST_WAIT, NEVER, tabulate
 from tests.phenology.worlds import a_wait, hands_for
 
@@ -17,7 +17,7 @@ FIVE = Clock("five", "sine", 5.0)
 
 
 def table(wait, clocks=DAYS):
-    return tabulate([wait], hands_for([wait], clocks), clocks)
+    return tabulate([wait], hands_for([wait], clocks), clocks, {("A", False): 120.0})
 
 
 def test_an_interval_on_plain_days_by_hand():
@@ -70,7 +70,15 @@ def test_filled_days_within_the_wait_add_variance_and_others_do_not():
     noise = []
     for gap in (before, within):
         season = replace(hands["", 2003], gap_variance=gap)
-        noise.append(tabulate([wait], {("", 2003): season}, (FIVE,)).noise[0, 0])
-    read = np.exp(tabulate([wait], hands, (FIVE,)).middle[0, 0])
+        noise.append(tabulate([wait], {("", 2003): season}, (FIVE,), {("A", False): 120.0}).noise[0, 0])
+    read = np.exp(tabulate([wait], hands, (FIVE,), {("A", False): 120.0}).middle[0, 0])
     assert noise[0] == 0
     assert_allclose(noise[1], 40 * (0.98 / 13) ** 2 / read**2)
+
+
+def test_the_date_clock_reads_from_the_usual_beginning_whenever_the_wait_began():
+    clocks = (DAYS_CLOCK, DATE_CLOCK)
+    for anchor in (105.0, 135.0):
+        got = table(a_wait(2003, 150, 156, anchor=(anchor - 2, anchor + 2)), clocks)
+        assert_allclose(np.exp(got.middle[:, 0]), [153 - anchor, 33])
+        assert_allclose(got.noise[:, 0], [16 / 12 / (153 - anchor) ** 2, 0])
