@@ -43,13 +43,18 @@ class GardenFit:
             self._waits[transition] = reached
         return self._waits[transition]
 
+    def model(self, transition: Transition) -> RequirementModel:
+        """What is believed of a transition before the records speak."""
+        return RequirementModel(
+            lambda species: self.prior(species, transition), clock_weights=transition.clock_weights
+        )
+
     def requirement(self, transition: Transition) -> Requirement:
         """The requirement of a transition."""
         if transition not in self._fits:
             waits = self.waits(transition)
             hands = self.garden.hands({(w.site, w.season) for w in waits})
-            model = RequirementModel(lambda species: self.prior(species, transition))
-            self._fits[transition] = model.fit(waits, hands)
+            self._fits[transition] = self.model(transition).fit(waits, hands)
         return self._fits[transition]
 
     def seasons_seen(self, species: str, transition: Transition) -> set[int]:

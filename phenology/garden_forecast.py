@@ -54,7 +54,8 @@ class Trust:
             return "species guess"
         if self.seasons == 1 or self.within is None:
             return "1 season here"
-        return f"{self.seasons} seasons here, usually within {max(1, round(self.within))} days"
+        days = max(1, round(self.within))
+        return f"{self.seasons} seasons here, usually within {days} {'day' if days == 1 else 'days'}"
 
 
 @dataclass(frozen=True)

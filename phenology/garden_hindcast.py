@@ -12,7 +12,7 @@ import numpy as np
 from phenology.arrival import arrival_of
 from phenology.clocks import CLOCKS, Hands
 from phenology.garden_fit import GardenFit
-from phenology.requirement import Requirement, RequirementModel
+from phenology.requirement import Requirement
 from phenology.rivals import usual_date
 from phenology.traces import Traces, draw_traces
 from phenology.transitions import Transition
@@ -114,8 +114,7 @@ class _Judge:
         if (way, season) not in self._fits:
             training = [w for w in self.fit.waits(way) if w.season != season]
             hands = self.fit.garden.hands({(w.site, w.season) for w in training})
-            model = RequirementModel(lambda name: self.fit.prior(name, way))
-            self._fits[way, season] = model.fit(training, hands)
+            self._fits[way, season] = self.fit.model(way).fit(training, hands)
         return self._fits[way, season]
 
     def drawn(self, site: Site, season: int, issued: int) -> tuple[Traces, Hands]:

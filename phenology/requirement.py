@@ -119,6 +119,8 @@ class RequirementModel:
 
         grid: list[tuple[float, int, Setting, CensoredSites, Array]] = []
         for c, clock in enumerate(self.clocks):
+            if not self.clock_weights[c]:
+                continue
             sites, squared = self._settle(table, c, offset, design, tree, columns, species_sd)
             jacobian = float(np.log(table.width[c, ~table.censored]).sum()) + sites.log_scale
             odd_at = {sd: _oddness(squared, sd) for sd, _ in SEASONS}

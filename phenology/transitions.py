@@ -6,6 +6,7 @@ import math
 from collections.abc import Iterable
 from dataclasses import dataclass
 
+from phenology.clocks import USUAL_WEIGHTS, clock_weights
 from phenology.species import Species
 
 STARTS = ("start", "work", "budbreak", "extended")
@@ -33,6 +34,24 @@ class Transition:
             out.append(Transition(at, LINKS[at]))
             at = LINKS[at]
         return tuple(out)
+
+    @property
+    def clock_weights(self) -> tuple[float, ...]:
+        """What the wait is believed to follow before the records speak (ours).
+
+        Leaf growth and bud break lean on heat; what ends growth leans towards days and date, as bud set
+        follows daylength in many temperate species (textbook knowledge). From the season's start plain days
+        are the date.
+        """
+        if self.start == "start":
+            return clock_weights(0.85, 0.15, 0.0)
+        if self.target == "hardened":
+            return (
+                clock_weights(0.60, 0.20, 0.20)
+                if self.start == "extended"
+                else clock_weights(0.75, 0.15, 0.10)
+            )
+        return USUAL_WEIGHTS
 
     @property
     def words(self) -> str:

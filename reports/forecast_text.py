@@ -59,6 +59,8 @@ def _told(forecast: GardenForecast) -> tuple[list[ForecastRow], list[ForecastRow
     near: list[ForecastRow] = []
     far: list[ForecastRow] = []
     for row in _deciding(forecast.rows):
+        if row.arrival is None and row.operation is None:
+            continue  # hard, and nothing to be done
         ahead = (row.look_on - forecast.garden.as_of).days
         (near if ahead <= AHEAD_DAYS else far).append(row)
     near.sort(key=lambda r: (r.arrival is not None, r.look_on, r.order, r.tree.label))
