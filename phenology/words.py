@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import difflib
 import re
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 
 from phenology.errors import InputError, UnknownNameError
 from phenology.operations import OPERATIONS
@@ -116,7 +116,19 @@ def _find(what: str, text: str, words: Mapping[str, tuple[str, ...]]) -> str:
         return begun[0]
     if begun:
         raise InputError(f"'{text}' may be {' or '.join(begun)}; write a little more of the word")
-    near = near_words(text, meaning)
+    shown = {
+        word: name if word == plain_words(name) else f"{word} ({name})" for word, name in meaning.items()
+    }
+    nearest = {shown[word]: name for word, name in meaning.items()}
+    near = _one_each(near_words(text, shown, most=9), nearest)
     if near:
         raise UnknownNameError(what, text, near)
     raise InputError(f"there is no {what} called '{text}'; it is one of {', '.join(words)}")
+
+
+def _one_each(offers: Sequence[str], names: Mapping[str, str], most: int = 3) -> tuple[str, ...]:
+    """The first offer for each name."""
+    first: dict[str, str] = {}
+    for offer in offers:
+        first.setdefault(names[offer], offer)
+    return tuple(first.values())[:most]

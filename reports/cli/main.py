@@ -26,6 +26,17 @@ COMMANDS: dict[str, tuple[str, str, str]] = {
         "weather_command",
         "Add weather, fetch it, see what there is.",
     ),
+    "init": ("reports.cli.init_command", "init_command", "Make a garden: where, units, first trees."),
+    "look": ("reports.cli.look_command", "look_command", "Write down what stage trees are at."),
+    "work": ("reports.cli.work_command", "work_command", "Write down what was done to trees."),
+    "tree": ("reports.cli.tree_command", "tree_command", "The trees of a garden."),
+    "place": ("reports.cli.place_command", "place_command", "The spots where trees stand."),
+    "undo": ("reports.cli.undo_command", "undo_command", "Take back the last change."),
+    "history": ("reports.cli.history_command", "history_command", "What was written when."),
+    "import": ("reports.cli.import_command", "import_command", "Take in looks, work, trees from CSV."),
+    "export": ("reports.cli.export_command", "export_command", "Write the whole garden as CSV."),
+    "backup": ("reports.cli.backup_command", "backup_command", "A checked copy of the journal."),
+    "restore": ("reports.cli.restore_command", "restore_command", "Put a backup in place, after a look."),
 }
 
 

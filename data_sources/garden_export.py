@@ -1,0 +1,107 @@
+"""A whole garden as files, and a garden made of them again: every record, its history, its settings."""
+
+from __future__ import annotations
+
+import json
+import shutil
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+from data_sources.csv_cells import BadRowsError, Problem, read_csv, unmark, write_csv
+from data_sources.garden import SETTINGS_NAME, GardenSettings, create_garden, read_settings
+from data_sources.garden_tables import FILES, read_exported, table_of_file, write_tables
+from data_sources.journal import FILE_NAME, Journal
+from data_sources.journal.connection import plain_errors
+from data_sources.journal.rows import CHANGES, field_names
+from data_sources.journal.schema import encode
+from data_sources.journal_questions import all_records
+from phenology.errors import InputError, StoreError
+from phenology.season import SeasonCalendar
+
+CHANGES_FILE = "changes.csv"
+EXPORT_FILES = (*FILES.values(), CHANGES_FILE, SETTINGS_NAME)
+
+
+def export_garden(
+    folder: Path, journal: Journal, settings_file: Path, calendar: SeasonCalendar, *, replace: bool = False
+) -> dict[str, int]:
+    """Write a garden's tables, history and settings into a folder; returns rows by file.
+
+    Raises
+    ------
+    StoreError
+        If files of an export are there already (unless `replace`), or the folder cannot be written.
+    """
+    there = [name for name in EXPORT_FILES if (folder / name).exists()]
+    if there and not replace:
+        raise StoreError(f"{folder} holds {there[0]} already; export to another folder, or add --replace")
+    if (folder / FILE_NAME).exists():
+        raise StoreError(f"{folder} is a garden's own folder; export to another one")
+    with plain_errors(folder, "exporting to", kept="The garden is untouched."), journal.snapshot():
+        folder.mkdir(parents=True, exist_ok=True)
+        counts = write_tables(folder, all_records(journal), calendar)
+        names = field_names(CHANGES)
+        rows = ([_text(row[name]) for name in names] for row in journal.export_rows(CHANGES))
+        counts[CHANGES_FILE] = write_csv(folder / CHANGES_FILE, names, rows)
+        shutil.copyfile(settings_file, folder / SETTINGS_NAME)
+    return counts
+
+
+def rebuild_garden(folder: Path, export: Path) -> dict[str, int]:
+    """Make a garden exactly as an export has it, history included; returns rows by table.
+
+    Raises
+    ------
+    InputError
+        If the export lacks a table or a cell cannot be read; nothing is made.
+    StoreError
+        If there is a garden already.
+    """
+    missing = [name for name in FILES.values() if not (export / name).is_file()]
+    if missing:
+        raise InputError(f"{export} is no whole export: it lacks {', '.join(missing)}")
+    rows: dict[str, list[dict[str, Any]]] = {}
+    problems: list[Problem] = []
+    for table, name in FILES.items():
+        if table_of_file(read_csv(export / name).headers) != table:
+            raise InputError(f"{export / name} has not the columns of an export")
+        records, bad = read_exported(export / name, table)
+        problems += bad
+        rows[table] = [dict(encode(record)) for _, record in records]
+    if problems:
+        raise BadRowsError(problems)
+    if (export / CHANGES_FILE).is_file():
+        rows[CHANGES] = list(_changes(export / CHANGES_FILE))
+    settings = read_settings(export) if (export / SETTINGS_NAME).is_file() else GardenSettings()
+    create_garden(folder, settings, [], "made the garden")
+    try:
+        with Journal.open(folder / FILE_NAME) as journal:
+            journal.rebuild(rows)
+    except BaseException:
+        for name in (FILE_NAME, f"{FILE_NAME}-wal", f"{FILE_NAME}-shm", SETTINGS_NAME):
+            (folder / name).unlink(missing_ok=True)
+        raise
+    return {name.removesuffix(".csv"): len(rows[table]) for table, name in FILES.items()}
+
+
+def _text(value: Any) -> str | None:
+    return None if value is None else str(value)
+
+
+def _changes(path: Path) -> Iterator[dict[str, Any]]:
+    table = read_csv(path, raw=True)
+    names = field_names(CHANGES)
+    if set(names) - set(table.headers):
+        raise InputError(f"{path} has not the columns of an export")
+    if table.problems:
+        raise BadRowsError(table.problems)
+    for line, cells in table.rows:
+        row: dict[str, Any] = {n: None if cells[n] == "" else unmark(cells[n]) for n in names}
+        try:
+            row["seq"] = int(row["seq"])
+            for side in ("before", "after"):
+                json.loads(row[side] or "{}")
+        except (TypeError, ValueError):
+            raise InputError(f"{path.name}, line {line}: this is no row of an exported history") from None
+        yield row

@@ -1,0 +1,74 @@
+"""What commands ask of a journal beyond its tables: the last trees written about, ids by their beginning."""
+
+from __future__ import annotations
+
+from data_sources.garden_tables import GardenRecords
+from data_sources.journal import Journal
+from data_sources.journal.connection import plain_errors
+from data_sources.journal.schema import R, table_of
+from phenology.errors import InputError
+from phenology.flushes import TreeRecord
+from phenology.records import Tree
+
+
+def last_entry_trees(journal: Journal) -> list[str]:
+    """Ids of the trees of the newest look or work that still holds: what "same as last time" means."""
+    for change in journal.history():
+        if change.undone or change.undoes is not None or not {"look", "work"} & set(change.rows):
+            continue
+        with plain_errors(journal.path, "reading"):
+            rows = journal.connection.execute(
+                "SELECT DISTINCT tree_id FROM change WHERE batch = ? AND table_name IN ('look', 'work') "
+                "AND after IS NOT NULL",
+                (change.batch,),
+            ).fetchall()
+        if rows:
+            return [row[0] for row in rows]
+    return []
+
+
+def find_by_id(journal: Journal, kind: type[R], beginning: str) -> R:
+    """The record whose id begins so; eight characters are usually enough.
+
+    Raises
+    ------
+    InputError
+        If none or more than one does.
+    """
+    table = table_of(kind)
+    start = beginning.strip()
+    with plain_errors(journal.path, "reading"):
+        rows = journal.connection.execute(
+            f"SELECT id FROM {table} WHERE substr(id, 1, ?) = ? LIMIT 2", (len(start), start)
+        ).fetchall()
+    if not start or not rows:
+        raise InputError(
+            f"there is no {table} with the id {beginning}; list them with: flushcast {table} --list"
+        )
+    if len(rows) > 1:
+        raise InputError(f"more than one {table} has an id that begins with {beginning}; write more of it")
+    found = journal.get(kind, rows[0][0])
+    assert found is not None
+    return found
+
+
+def record_around(journal: Journal, tree: Tree, season: int) -> TreeRecord:
+    """A tree's flushes and looks in a season and the ones beside it: all that placing a look needs."""
+    flushes = [f for s in (season - 1, season, season + 1) for f in journal.flushes(tree.id, s)]
+    looks = [look for flush in flushes for look in journal.looks(flush_id=flush.id)]
+    return TreeRecord(tree.label, tuple(flushes), tuple(looks))
+
+
+def all_records(journal: Journal) -> GardenRecords:
+    """Every record of a garden, of one moment."""
+    with journal.snapshot():
+        return GardenRecords(
+            journal.places(),
+            journal.trees(),
+            journal.stands(),
+            journal.aims(),
+            journal.works(),
+            journal.flushes(),
+            journal.looks(),
+            journal.import_maps(),
+        )

@@ -1,0 +1,68 @@
+"""`flushcast import`: years of looks, however they were written down."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import click
+
+from reports.cli.common import garden_option, may_ask
+
+TABLES = {"looks": "look", "works": "work", "trees": "tree", "places": "place"}
+
+
+@click.command("import")
+@click.argument("files", nargs=-1, required=True, type=click.Path(path_type=Path), metavar="FILE...")
+@click.option(
+    "--as", "kind_of_file", type=click.Choice(list(TABLES)), help="What the rows are, if not clear."
+)
+@click.option(
+    "--map",
+    "mapping",
+    multiple=True,
+    metavar="HEADER=FIELD",
+    help="What a column is; remembered. HEADER=- passes it over.",
+)
+@click.option("--date-order", type=click.Choice(["day-first", "month-first"]), help="How 4/7/2025 reads.")
+@click.option(
+    "--kind",
+    type=click.Choice(["seen", "happened"]),
+    help="What vague dates are: seen so by then, or came about then.",
+)
+@click.option("--new-trees", is_flag=True, help="Add trees the files name but the garden lacks.")
+@click.option("--dry-run", is_flag=True, help="Check everything and change nothing.")
+@garden_option
+def import_command(
+    garden: Path,
+    files: tuple[Path, ...],
+    kind_of_file: str | None,
+    mapping: tuple[str, ...],
+    date_order: str | None,
+    kind: str | None,
+    new_trees: bool,
+    dry_run: bool,
+) -> None:
+    """Take CSV files in, all of them or nothing; one undo takes them out again.
+
+    \b
+    flushcast import LOOKS.csv
+    flushcast import notebook.csv --map "what I saw=stage" --date-order day-first
+    flushcast import exported-folder
+
+    FILE: looks, work, trees or places with a header line, or a folder that
+    `flushcast export` wrote. Every bad row is told at once, with what to write.
+    """
+    from reports.cli import import_entry as entry
+    from reports.cli.desk import open_desk
+
+    said = []
+    for text in mapping:
+        header, equals, field = text.rpartition("=")
+        if not equals or not header.strip() or not field.strip():
+            raise click.UsageError(f"--map takes HEADER=FIELD, got '{text}'")
+        said.append((header.strip(), field.strip()))
+    with open_desk(garden) as desk:
+        order = desk.order_named(date_order or desk.settings.date_order)
+        asked = entry.Asked(TABLES.get(kind_of_file or ""), dict(said), order, kind, new_trees)
+        plan = entry.planned(desk, files, asked, may_ask=may_ask())
+        entry.carry_out(desk, plan, files, dry_run=dry_run)
