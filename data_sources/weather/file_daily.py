@@ -8,56 +8,16 @@ from datetime import date
 
 import numpy as np
 
-from data_sources.weather.file_columns import Columns, find_columns, unit_in
-from data_sources.weather.file_problems import Problem, WeatherFileError, WeatherFileQuestion
+from data_sources.weather.file_columns import Columns, find_columns
+from data_sources.weather.file_problems import Problem, WeatherFileError
 from data_sources.weather.file_report import FileReport
+from data_sources.weather.file_rows import Rows, middle_notes, read_times, to_celsius, units_of, whole_rows
 from data_sources.weather.file_text import Table
-from data_sources.weather.file_values import SENTINELS, DateOrder, Stamps, read_number, read_stamps
+from data_sources.weather.file_values import SENTINELS, DateOrder, read_number
 from phenology.weather_series import DailyWeather
 
 NCEI_LINE = "NOAA National Centers for Environmental Information, GHCN-Daily"
 FORECAST_IDS = frozenset(("dwd_mosmix", "metno_forecast"))  # providers of a mixed record that forecast
-TO_CELSIUS = {"C": (1.0, 0.0), "F": (5 / 9, 32.0), "tenths": (0.1, 0.0)}  # factor, zero
-
-
-def to_celsius(value: float, units: str) -> float:
-    """A temperature in °C, to a hundredth.
-
-    >>> to_celsius(50.0, "F"), to_celsius(93.0, "tenths")
-    (10.0, 9.3)
-    """
-    factor, zero = TO_CELSIUS[units]
-    return round((value - zero) * factor, 2)
-
-
-def units_of(table: Table, names: list[str], given: str | None, in_cells: set[str]) -> str:
-    """The unit of the temperatures: from the column names, the cells, the preamble, or the grower.
-
-    Raises
-    ------
-    WeatherFileError
-        If the statements contradict each other.
-    WeatherFileQuestion
-        If nothing states it.
-    """
-    stated = {unit for name in names if (unit := unit_in(name))} | in_cells
-    if not stated:
-        stated = {unit for line in table.preamble if (unit := unit_in(line, bare_letter=False))}
-        stated = stated if len(stated) == 1 else set()
-    if len(stated) > 1:
-        raise WeatherFileError(table.path, "states both °C and °F; bring its temperatures to one unit")
-    if not given and not stated:
-        raise WeatherFileQuestion(
-            table.path,
-            "units",
-            ("C", "F"),
-            "does not say whether its temperatures are °C or °F; say --units C or --units F",
-        )
-    if given and stated and given not in stated:
-        raise WeatherFileError(
-            table.path, f"says its temperatures are °{stated.pop()}, which contradicts --units {given}"
-        )
-    return given or stated.pop()
 
 
 def read_daily(
@@ -80,7 +40,7 @@ def read_daily(
     found = find_columns(table.path, table.header, columns)
     problems: list[Problem] = []
     rows = whole_rows(table, found, problems)
-    stamps = _dates(table, found, rows, date_order)
+    stamps = read_times(table, found, rows, date_order, with_time=False)
     problems += stamps.problems
     left_out: Counter[str] = Counter()
     cells: dict[str, list[float | None]] = {}
@@ -131,66 +91,6 @@ def read_daily(
         f"{NCEI_LINE}, station {station}" if ncei else "",
     )
     return weather, report
-
-
-def middle_notes(weather: DailyWeather) -> list[str]:
-    """A warning when a day's middle is hotter than any air: the sign of degrees Fahrenheit or full sun."""
-    middle = (weather.tmin + weather.tmax) / 2
-    hot = np.flatnonzero(middle > 45)
-    if not len(hot):
-        return []
-    day = weather.first_day.fromordinal(int(weather.ordinals[hot[0]]))
-    return [
-        f"check the unit: the middle of {day} is {middle[hot[0]]:.0f} °C "
-        "(was it °F, or the sensor in the sun?)"
-    ]
-
-
-Rows = list[tuple[int, tuple[str, ...]]]
-
-
-def whole_rows(table: Table, found: Columns, problems: list[Problem]) -> Rows:
-    """Rows as wide as the header; a foot without a date (a summary) is left off."""
-    rows: Rows = []
-    width = len(table.header)
-    key = found.at.get("date", found.at.get("year", 0))
-    last = max(
-        (i for i, (_, c) in enumerate(table.rows) if key < len(c) and any(map(str.isdigit, c[key]))),
-        default=-1,
-    )
-    for line, cells in table.rows[: last + 1]:
-        if any(cells[width:]):
-            advice = "if commas are decimal points, put semicolons between the columns"
-            problems.append(Problem(line, "", f"{len(cells)} cells where the header has {width}", advice))
-            continue
-        rows.append((line, cells[:width] + ("",) * (width - len(cells))))
-    if not rows and not problems:
-        raise WeatherFileError(table.path, "has column names and no rows")
-    return rows
-
-
-def _dates(table: Table, found: Columns, rows: Rows, order: DateOrder | None) -> Stamps:
-    if "date" in found.at:
-        at, column = found.at["date"], found.names["date"]
-        texts = [(line, cells[at]) for line, cells in rows]
-    else:
-        parts, column = [found.at[r] for r in ("year", "month", "day")], "year, month, day"
-        texts = [(line, "-".join(cells[at] for at in parts)) for line, cells in rows]
-    stamps = read_stamps(texts, column, order)
-    if stamps.ambiguous:
-        raise date_question(table, texts[0][1])
-    return stamps
-
-
-def date_question(table: Table, example: str) -> WeatherFileQuestion:
-    """The question which of day and month comes first."""
-    return WeatherFileQuestion(
-        table.path,
-        "date_order",
-        ("day-first", "month-first"),
-        f"'{example}' may have the day or the month first and no later date tells; "
-        "say --date-order day-first or --date-order month-first",
-    )
 
 
 def _numbers(

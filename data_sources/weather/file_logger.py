@@ -14,18 +14,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from data_sources.weather.file_columns import Columns
-from data_sources.weather.file_daily import (
-    Rows,
-    date_question,
-    middle_notes,
-    to_celsius,
-    units_of,
-    whole_rows,
-)
 from data_sources.weather.file_problems import Problem, WeatherFileError
 from data_sources.weather.file_report import FileReport
+from data_sources.weather.file_rows import Rows, middle_notes, read_times, to_celsius, units_of, whole_rows
 from data_sources.weather.file_text import Table
-from data_sources.weather.file_values import SENTINELS, DateOrder, offset_of, read_number, read_stamps
+from data_sources.weather.file_values import SENTINELS, DateOrder, offset_of, read_number
 from data_sources.weather.log_clock import Clock, LogTimes, log_times
 from phenology.weather_series import DailyWeather
 
@@ -46,10 +39,10 @@ def is_log(table: Table, found: Columns, date_order: DateOrder | None) -> bool:
     """Whether the table has several readings a day rather than one row."""
     if not {"tmin", "tmax"} <= set(found.at):
         return True
-    texts = _stamp_texts(found, whole_rows(table, found, []))
-    if not any(":" in text for _, text in texts[:50]):
+    rows = whole_rows(table, found, [])
+    if "time" not in found.at and not any(":" in cell for _, cells in rows[:50] for cell in cells):
         return False
-    stamps = read_stamps(texts, "", date_order or "day-first")
+    stamps = read_times(table, found, rows, date_order or "day-first")
     days = [time.date() for time in stamps.times if time]
     return stamps.timed and len(set(days)) < 0.7 * len(days)
 
@@ -76,10 +69,7 @@ def read_log(
     zone = _place_zone(table, timezone)
     problems: list[Problem] = []
     rows = whole_rows(table, found, problems)
-    texts = _stamp_texts(found, rows)
-    stamps = read_stamps(texts, found.names["date"], date_order)
-    if stamps.ambiguous:
-        raise date_question(table, texts[0][1])
+    stamps = read_times(table, found, rows, date_order)
     problems += stamps.problems
     left_out: Counter[str] = Counter()
     roles = ("tmin", "tmax") if {"tmin", "tmax"} <= set(found.at) else ("temp",)
@@ -98,7 +88,7 @@ def read_log(
     times = [time for time in stamps.times if time]  # none is None: those were problems
     kept = _after_clock_resets(times, left_out)
     times, low, high = [times[i] for i in kept], low[kept], high[kept]
-    stated = _zone_stated(f"{found.names.get('time', '')} {found.names['date']}")
+    stated = _zone_stated(f"{found.names.get('time', '')} {found.names.get('date', '')}")
     if stated is not None and times[0].tzinfo is None:
         times = [time.replace(tzinfo=stated) for time in times]
     moments = log_times(table.path, times, zone, clock)
@@ -173,11 +163,6 @@ def daily_extremes(
             f"(under {LEAST_SHARE:.0%} of them, or a hole over {LONGEST_HOLE // 3600} hours)"
         )
     return DailyWeather(date.fromordinal(first), tmin, tmax, source), tuple(notes)
-
-
-def _stamp_texts(found: Columns, rows: Rows) -> list[tuple[int, str]]:
-    parts = [found.at[role] for role in ("date", "time") if role in found.at]
-    return [(line, " ".join(cells[at] for at in parts).strip()) for line, cells in rows]
 
 
 def _readings(

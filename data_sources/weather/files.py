@@ -6,10 +6,10 @@ Nothing is guessed: the unit and the order of day and month are stated in the fi
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 
-from data_sources.weather.file_columns import find_columns, looks_like_header
+from data_sources.weather.file_columns import find_columns, is_enough, looks_like_header
 from data_sources.weather.file_daily import read_daily
 from data_sources.weather.file_ghcn import is_ghcn, read_ghcn
 from data_sources.weather.file_logger import is_log, read_log
@@ -80,13 +80,10 @@ def read_weather_file(
         return read_ghcn(path, text, source=source or "station")
     table = split_table(path, text, encoding, lambda cells: looks_like_header(cells, columns))
     if table is None:
-        names = ", ".join(f"'{name}'" for name in likely_header(text)[:8])
-        raise WeatherFileError(
-            path,
-            "needs the columns date, tmin and tmax (or a log's time and temperature); "
-            f"it has {names or 'none'}. Say which is which with --column tmin=NAME",
-        )
+        raise _lacking(path, likely_header(text))
     found = find_columns(path, table.header, columns)
+    if not is_enough(found.at):
+        raise _lacking(path, table.header)
     if is_log(table, found, date_order):
         return read_log(
             table,
@@ -98,3 +95,12 @@ def read_weather_file(
             clock=clock,
         )
     return read_daily(table, units=units, date_order=date_order, columns=columns, source=source or "station")
+
+
+def _lacking(path: Path, header: Sequence[str]) -> WeatherFileError:
+    names = ", ".join(f"'{name}'" for name in header[:8])
+    return WeatherFileError(
+        path,
+        "needs the columns date, tmin and tmax (or a log's time and temperature); "
+        f"it has {names or 'none'}. Say which is which with --column tmin=NAME",
+    )

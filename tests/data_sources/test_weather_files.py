@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import gzip
 import math
 from datetime import date
@@ -183,6 +184,11 @@ def test_dates_that_leave_no_doubt(put, written):
     assert weather.first_day == date(2026, 3, 5)
 
 
+def test_an_hour_of_reading_beside_the_date_is_no_matter(put):
+    content = "date,time,tmin,tmax\n2026-03-01,0700,1.5,9\n2026-03-02,7 h,0.2,7.5\n2026-03-03,,-2,5\n"
+    read_plain(put(content), units="C")
+
+
 def test_year_month_day_columns(put):
     weather, _ = read_weather_file(put("year,month,day,tmin,tmax\n2024,2,29,1,9\n2024,3,1,2,8\n"), units="C")
     assert (weather.first_day, len(weather)) == (date(2024, 2, 29), 2)
@@ -277,6 +283,26 @@ def test_columns_may_be_named(put):
     read_plain(put(content), units="C", columns=chosen)
     with pytest.raises(WeatherFileError, match="has no column 'Roof'"):
         read_weather_file(put(PLAIN), units="C", columns={"tmin": "Roof"})
+
+
+def test_a_named_column_does_not_stand_for_the_others(put):
+    with pytest.raises(WeatherFileError, match=r"needs the columns date, tmin and tmax .* 'lo', 'hi'"):
+        read_weather_file(put("lo,hi\n1,2\n"), units="C", columns={"tmin": "lo", "tmax": "hi"})
+
+
+@given(st.binary(max_size=60), st.integers(0, 200), st.sampled_from([None, "Europe/Berlin"]))
+@settings(max_examples=60, deadline=None)
+def test_a_damaged_file_is_read_or_refused_in_words(tmp_path_factory, rubbish, at, zone):
+    whole = "date,time,tmin (°C),tmax (°C)\n" + "".join(
+        f"25/10/2026,{n:02d}:30,{n},{n + 5}\n" for n in range(24)
+    )
+    content = bytearray(whole.encode())
+    content[at : at + len(rubbish) // 2] = rubbish
+    path = tmp_path_factory.mktemp("damaged") / "x.csv"
+    path.write_bytes(bytes(content))
+    with contextlib.suppress(WeatherFileError, WeatherFileQuestion):
+        weather, report = read_weather_file(path, timezone=zone)
+        assert len(weather) == report.coverage.days
 
 
 def test_a_hot_middle_hints_at_fahrenheit_and_changes_nothing(put):

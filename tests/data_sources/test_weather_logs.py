@@ -222,6 +222,18 @@ def test_date_and_time_in_two_columns_with_a_preamble_and_a_foot(put):
     assert report.date_order == "day-first"
 
 
+def test_year_month_day_and_time_columns(put):
+    rows = "\n".join(f"2026,6,{1 + n // 24},{n % 24:02d}:00,{n}" for n in range(48))
+    weather, _ = read_weather_file(put("year,month,day,time,temp (°C)\n" + rows))
+    assert (weather.first_day, weather.tmax.tolist()) == (date(2026, 6, 1), [23.0, 47.0])
+
+
+def test_offsets_on_some_times_only(put):
+    content = day_of(["10"] * 48).replace("09:00,", "09:00+02:00,")
+    with pytest.raises(WeatherFileError, match="gives only some times in 'time' an offset"):
+        read_weather_file(put(content), units="C", timezone="Europe/Berlin")
+
+
 def test_american_clock(put):
     rows = "\n".join(
         f"06/{14 + n // 24}/2026 {(n % 12) or 12:02d}:00:00 {'AM' if n % 24 < 12 else 'PM'},{n % 24}"
