@@ -31,6 +31,8 @@ COMMANDS: dict[str, tuple[str, str, str]] = {
     "work": ("reports.cli.work_command", "work_command", "Write down what was done to trees."),
     "tree": ("reports.cli.tree_command", "tree_command", "The trees of a garden."),
     "place": ("reports.cli.place_command", "place_command", "The spots where trees stand."),
+    "species": ("reports.cli.species_command", "species_command", "The species, and where values come from."),
+    "settings": ("reports.cli.settings_command", "settings_command", "What is set for the whole garden."),
     "undo": ("reports.cli.undo_command", "undo_command", "Take back the last change."),
     "history": ("reports.cli.history_command", "history_command", "What was written when."),
     "import": ("reports.cli.import_command", "import_command", "Take in looks, work, trees from CSV."),

@@ -1,0 +1,105 @@
+"""Reading and changing a garden's settings."""
+
+from __future__ import annotations
+
+from dataclasses import fields, replace
+from datetime import date
+from pathlib import Path
+from typing import Any
+
+from data_sources.garden import SETTINGS_NAME, GardenSettings, read_settings, write_settings
+from phenology.errors import InputError, UnknownNameError
+from phenology.words import near_words
+from reports.cli.desk import table, tell
+
+_MEANING = {
+    "name": "what the garden is called",
+    "units": "C or F: how temperatures are shown",
+    "season_start": "first day of a season, MM-DD",
+    "date_order": "how 4/7 reads: day-first or month-first",
+    "odds": "how sure a woken flush must be to ripen, 0.5 to 0.99",
+    "first_weekday": "monday ... sunday",
+    "weather_sources": "weather services in the order asked, with commas",
+    "contact": "address for weather services that want one",
+    "stands_on": "the day the garden stands still on",
+}
+_DEFAULTS = {
+    "season_start": "by hemisphere",
+    "date_order": "asked, or told from a file",
+    "first_weekday": "by locale",
+    "weather_sources": "the usual order",
+    "stands_on": "follows the calendar",
+}
+NAMES = tuple(f.name for f in fields(GardenSettings) if f.name != "species")
+
+
+def listing(garden: Path) -> str:
+    """All settings with their values and meaning."""
+    settings = read_settings(garden)
+    rows = [[_shown_name(n), _shown(n, getattr(settings, n)), _MEANING.get(n, "")] for n in NAMES]
+    own = (
+        f"\n{len(settings.species)} species with values of this garden: flushcast species"
+        if settings.species
+        else ""
+    )
+    return f"{table(['setting', 'value', ''], rows)}{own}\nThey stand in {garden / SETTINGS_NAME}"
+
+
+def one(garden: Path, name: str) -> str:
+    """The value of one setting."""
+    field = _field(name)
+    return _shown(field, getattr(read_settings(garden), field))
+
+
+def change(garden: Path, name: str, text: str | None) -> None:
+    """Set one setting; None puts it back to its default.
+
+    Raises
+    ------
+    UnknownNameError, InputError
+        If there is no such setting, or the value is not allowed; nothing is written.
+    """
+    field = _field(name)
+    settings = read_settings(garden)
+    value = getattr(GardenSettings(), field) if text is None else _value(field, text)
+    write_settings(garden, replace(settings, **{field: value}))
+    now = getattr(read_settings(garden), field)
+    tell(f"{_shown_name(field)}: {_shown(field, now)} (was {_shown(field, getattr(settings, field))}).")
+
+
+def _field(name: str) -> str:
+    field = name.strip().casefold().replace("-", "_").replace("weather.", "weather_")
+    if field not in NAMES:
+        known = {n.replace("_", " "): _shown_name(n) for n in NAMES}
+        near = near_words(field, known)
+        if near:
+            raise UnknownNameError("setting", name, near)
+        raise InputError(f"there is no setting '{name}'; they are {', '.join(map(_shown_name, NAMES))}")
+    return field
+
+
+def _value(field: str, text: str) -> Any:
+    if field == "odds":
+        try:
+            number = float(text.rstrip("% "))
+        except ValueError:
+            raise InputError(f"odds takes a number from 0.5 to 0.99; got '{text}'") from None
+        return number / 100 if text.strip().endswith("%") else number
+    if field == "weather_sources":
+        return tuple(part.strip() for part in text.split(",") if part.strip())
+    if field == "stands_on":
+        try:
+            return date.fromisoformat(text.strip())
+        except ValueError:
+            raise InputError(f"stands-on takes a date such as 2026-06-14; got '{text}'") from None
+    return text
+
+
+def _shown(field: str, value: Any) -> str:
+    if isinstance(value, tuple):
+        value = ", ".join(value)
+    return str(value) if value not in (None, "") else _DEFAULTS.get(field, "-")
+
+
+def _shown_name(field: str) -> str:
+    return field.replace("_", "-")
