@@ -170,7 +170,7 @@ def _sources(state: WeatherState) -> list[str]:
         measures = f", measures {use.origin.measures}" if use.origin.measures else ""
         span = f"{use.first_day} to {use.last_day}"
         lines.append(
-            f"  {origin}: {use.days:,} {use.source} days {span}, {use.fetched_at:%Y-%m-%d}{measures}"
+            f"  {origin}: {use.days:,} {use.source} days {span}, taken {use.fetched_at:%Y-%m-%d}{measures}"
         )
     if state.replaced:
         lines.append(f"  {state.replaced:,} earlier values were replaced; they are kept")

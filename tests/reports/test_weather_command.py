@@ -112,7 +112,7 @@ def test_a_log_counts_as_own_readings(garden):
     run(garden, "add", put(garden, "time,temp (°C)\n" + rows), "--measures", "under glass")
     assert stored(garden).source.tolist() == ["bench"]
     assert (
-        "1 bench days 2026-03-01 to 2026-03-01, 2026-03-10, measures under glass"
+        "1 bench days 2026-03-01 to 2026-03-01, taken 2026-03-10, measures under glass"
         in run(garden, "status").stdout
     )
 
