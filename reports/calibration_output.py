@@ -79,7 +79,8 @@ def calibration_text(
     lines += [
         "",
         "error: how far a forecast made when the step begins usually misses, in an",
-        "average season. guess: how much of the figure is still the catalogue's.",
+        "average season. guess: how much of the figure is still the catalogue's. open:",
+        "waits that ended unfinished; they count as at least so long.",
     ]
     return "\n".join(lines)
 
@@ -87,7 +88,7 @@ def calibration_text(
 def _line(row: Calibrated) -> str:
     middle, low, high = row.days
     seasons = f"{row.seasons} season{'' if row.seasons == 1 else 's'}"
-    open_ends = f", {row.unfinished} unfinished" if row.unfinished else ""
+    open_ends = f", {row.unfinished} open" if row.unfinished else ""
     span = f"{middle:.0f} ({low:.0f}-{high:.0f})"
     return (
         f"  {row.transition.words:27}{span:>12}  error {row.error_days:.0f}  guess {row.prior_share:4.0%}  "
