@@ -46,16 +46,17 @@ with Journal.open(path) as journal:
 """
 
 
-def kill_after(process: subprocess.Popen[str], seconds: float) -> list[str]:
-    """Wait until the process is at work and some time more, kill it; returns the lines it had printed."""
+def kill_after(process: subprocess.Popen[str], seconds: float, lines: int = 0) -> list[str]:
+    """Wait until the process has told so much, and some time more, and kill it; returns all it had told."""
     assert process.stdout is not None
     assert process.stdout.readline() == "ready\n"
+    first = "".join(process.stdout.readline() for _ in range(lines))
     time.sleep(seconds)
     ended_itself = process.poll() is not None
     process.kill()
     told, _ = process.communicate()
     assert not ended_itself, "it was never killed: nothing was tested"
-    return told.split("\n")[:-1]  # a line cut short was not acknowledged
+    return (first + told).split("\n")[:-1]  # a line cut short was not acknowledged
 
 
 def test_every_acknowledged_write_is_there_after_being_killed(tmp_path: Path) -> None:
@@ -63,8 +64,10 @@ def test_every_acknowledged_write_is_there_after_being_killed(tmp_path: Path) ->
     chance = random.Random(11)
     looks: set[str] = set()
     works = imports = acknowledged = 0
-    for round in range(40):
-        names = kill_after(start(WRITER, path, round), chance.uniform(0.0, 0.12))
+    round = 0
+    while acknowledged < 200 or round < 12:  # counted in writes, so that a slow computer kills as often
+        round += 1
+        names = kill_after(start(WRITER, path, round), chance.uniform(0, 0.02), lines=chance.randrange(25))
         acknowledged += len(names)
         for name in names:
             n = int(name.split(".")[1])
@@ -84,13 +87,11 @@ def test_every_acknowledged_write_is_there_after_being_killed(tmp_path: Path) ->
                 if look.note:
                     by_import[look.note] = by_import.get(look.note, 0) + 1
             assert set(by_import.values()) <= {25}  # an import is whole or not there
-            assert len(there - looks) <= 25 * (round + 1)
+            assert len(there - looks) <= 25  # at most the one write that was not acknowledged in time
             looks = there
             labels = [change.label for change in journal.history()]
             assert sum(label.startswith("undid: mistake") for label in labels) >= works
-        if acknowledged >= 200 and round >= 11:
-            break
-    assert acknowledged >= 200 and imports and works
+    assert imports and works
     backups = list_backups(path)
     assert backups and all(fault_of_file(backup.path) is None for backup in backups)
 
@@ -128,11 +129,13 @@ def test_an_upgrade_killed_at_any_moment_is_taken_up_again(
     original = fill(tmp_path / "original.sqlite", looks=200).read_bytes()
     chance = random.Random(5)
     stopped_at: set[int] = set()
-    for round in range(10):
+    for round in range(60):
+        if round >= 10 and len(stopped_at) > 1:
+            break
         path = tmp_path / str(round) / "journal.sqlite"
         path.parent.mkdir()
         path.write_bytes(original)
-        kill_after(start(UPGRADER, path), chance.uniform(0, 0.25))
+        kill_after(start(UPGRADER, path), chance.uniform(0, 0.25 + 0.02 * round))
         with monkeypatch.context() as upgraded:
             upgraded.setattr(migrations, "STEPS", (*migrations.STEPS, *SLOW_STEPS))
             with closing(connect(path)) as connection:
