@@ -78,7 +78,8 @@ class FlushHistory:
         after = max(ended[0], begun[0])
         if ended[1] == NEVER and after <= begun[1]:
             return None  # no look since it began: nothing is known of the wait
-        if ended[1] != NEVER and ended[0] == -math.inf and ended[1] - begun[1] < 1:
+        open_start = self.came.get(transition.start, begun)[0] == -math.inf
+        if ended[1] - begun[1] < 1 and (ended[0] == -math.inf or open_start):
             return None  # both ends rest on one and the same first look
         return Wait(
             self.tree.species,

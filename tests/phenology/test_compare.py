@@ -47,6 +47,12 @@ def test_days_ahead_are_read_along_the_usual_season():
     assert_allclose(heat[2019].ahead, 300 / 5 - 100)
 
 
+def test_the_season_under_way_is_not_usual_yet():
+    heat = heat_of({2020: 30.0}, n=330)
+    assert_allclose(heat[2019].ahead, 0, atol=1e-9)
+    assert heat[2020].ahead > 30
+
+
 def test_with_under_three_other_seasons_nothing_is_usual():
     series = steady({}, date(2020, 12, 31)).between(date(2018, 1, 1), date(2020, 12, 31))
     comparison = compare_seasons(nursery().garden(day(2020, 100), weather={"bench": series}))

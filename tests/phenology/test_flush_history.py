@@ -78,6 +78,15 @@ def test_a_date_of_hardening_alone_is_a_wait_from_the_seasons_start():
     assert one(records).wait(Transition("start", "hardened")).target == (157, 162)
 
 
+def test_a_date_of_hardening_alone_says_nothing_of_the_steps_before():
+    records = a_tree()
+    records.look(records.flush("elm", 2020), 158, "hardened", kind="happened", until=162)
+    history = one(records)
+    assert history.wait(STEP) is None
+    assert history.wait(Transition("budbreak", "extended")) is None
+    assert history.wait(Transition("budbreak", "hardened")) is None
+
+
 def test_a_lost_flush_is_not_learned_from():
     records = a_tree()
     flush = records.a_season("elm", 2020, 100, 130, 160)

@@ -105,7 +105,9 @@ def test_a_cold_decade_is_brought_up_to_a_warmer_one():
 def test_a_short_record_is_left_as_it_was():
     whole = record(2003, 2015, warming_per_decade=2.0)
     traces = draw_traces(whole.through(2015, 100), 2015, 100)
-    assert_array_equal(traces.tmax[0, 100:], whole.tmax[whole.row(traces.donors[0]), 100:365])
+    for donor in set(traces.donors):
+        mine = traces.tmax[[d == donor for d in traces.donors], 100:]
+        assert (mine == whole.tmax[whole.row(donor), 100:365]).all(1).sum() == 1
 
 
 @pytest.mark.parametrize("past", [1, 2, 3, 7, 9])
@@ -118,6 +120,17 @@ def test_few_donors_are_shifted_until_there_are_enough_traces(past):
     # moved in time, not in level: July stays as warm as July
     july = traces.tmax[:, 190:220].mean(1)
     assert july.std() < 4 and abs(july.mean() - whole.normals.tmax[190:220].mean()) < 3
+
+
+def test_a_shift_moves_spells_and_not_the_season():
+    whole = record(2012, 2015)
+    day = np.arange(1.0, 367)
+    smooth = 10 - 9 * np.cos(2 * np.pi * (day - 20) / 365.25)  # no spells at all: every shift is the same
+    for row in range(4):
+        whole.tmin[row], whole.tmax[row] = smooth, smooth + 8
+    traces = draw_traces(whole.through(2015, 100), 2015, 100)
+    assert len(traces.tmin) >= FEWEST
+    assert_allclose(traces.tmax[:, 150:310], np.tile(smooth[150:310] + 8, (len(traces.tmax), 1)), atol=0.05)
 
 
 def test_without_a_past_year_it_says_what_is_missing():
@@ -148,7 +161,7 @@ def test_a_normal_can_be_given_so_that_nothing_else_is_learned_from():
 
 def test_a_leap_season_has_366_days_and_so_have_its_traces():
     traces = draw_traces(record().through(2012, 50), 2012, 50)
-    assert traces.tmin.shape == (22, 366)
+    assert traces.tmin.shape[1] == 366 and len(set(traces.donors)) == 22
     assert np.isfinite(traces.tmax).all()
     assert (traces.tmin <= traces.tmax).all()
 
@@ -159,7 +172,8 @@ def test_a_southern_season_runs_over_new_year_and_is_warm_in_january():
     traces = draw_traces(south.through(2015, day), 2015, day)
     january = south.calendar.day(date(2016, 1, 20)) - 1
     june = south.calendar.day(date(2016, 6, 20)) - 1
-    assert traces.tmin.shape == (20, 366)  # 2015/16 holds the 29 February of 2016
+    assert len(set(traces.donors)) == 20
+    assert traces.tmin.shape[1] == 366  # 2015/16 holds the 29 February of 2016
     assert traces.tmax[:, january].mean() > traces.tmax[:, june].mean() + 8
 
 
