@@ -167,5 +167,5 @@ def blend_stations(stations: Sequence[StationDays], spot: Spot, first: date, las
         day = date.fromordinal(first.toordinal() + int(at))
         if day not in crossed:
             suspect[day] = next(s.doubts[day] for s in usable if day in s.doubts)
-    used = tuple(s.station.id for s, any_day in zip(usable, use.any(axis=1), strict=True) if any_day)
+    used = tuple(s.station.id for n, s in enumerate(usable) if use[n].any())
     return Blend(weather, suspect, len(crossed), used)

@@ -19,6 +19,7 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
 from datetime import UTC, date, datetime, timedelta
 from email.utils import format_datetime
+from functools import lru_cache
 from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
 from pathlib import Path
 from typing import Any
@@ -27,6 +28,7 @@ from urllib.parse import parse_qs, urlsplit
 import numpy as np
 
 from phenology.climate import synthetic_weather
+from phenology.weather_series import DailyWeather
 
 METEOSTAT_COLUMNS = ["temp", "tmin", "tmax", "rhum", "prcp", "snwd", "wspd", "wpgt", "pres", "tsun", "cldc"]
 HTML = b"<!DOCTYPE html><html><body><h1>Back soon</h1></body></html>"
@@ -74,6 +76,11 @@ class Fault:
     body: bytes | None = None
 
 
+@lru_cache(maxsize=512)
+def _synthetic(first: date, last: date, latitude: float, seed: int) -> DailyWeather:
+    return synthetic_weather(first, last, latitude, seed=seed)
+
+
 class World:
     """The invented weather: daily extremes of a station, hourly air at a point."""
 
@@ -82,7 +89,7 @@ class World:
 
     def days(self, first: date, last: date, elevation: float | None = 100.0) -> tuple[np.ndarray, np.ndarray]:
         """tmin and tmax at a height, to a tenth of a degree."""
-        weather = synthetic_weather(first, last, self.latitude, seed=self.seed)
+        weather = _synthetic(first, last, self.latitude, self.seed)
         cooler = 6.5e-3 * ((100.0 if elevation is None else elevation) - 100.0)
         return np.round(weather.tmin - cooler, 1), np.round(weather.tmax - cooler, 1)
 
@@ -177,7 +184,7 @@ class StandIn:
         if kind == "empty":
             body = b""
         elif kind == "broken":
-            body = body[: len(body) // 2]
+            body = body[: len(body) // 2 + 7]
         elif kind == "cut_gzip":
             if not url.path.endswith(".gz"):
                 body, more = gzip.compress(body), {**more, "Content-Encoding": "gzip"}
