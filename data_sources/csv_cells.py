@@ -90,12 +90,18 @@ def write_csv(path: Path, headers: Sequence[str], rows: Iterable[Sequence[str | 
     """Write rows, cells marked where needed; returns how many. None is an empty cell."""
     count = 0
     with path.open("w", encoding="utf-8", newline="") as file:
-        writer = csv.writer(file, lineterminator="\n")
-        writer.writerow(headers)
+        file.write(",".join(map(_quoted, headers)) + "\n")
         for row in rows:
-            writer.writerow(["" if cell is None else mark(cell) for cell in row])
+            # A lone empty cell would read back as an empty line.
+            cells = ["" if cell is None else _quoted(mark(cell)) for cell in row]
+            file.write((",".join(cells) or '""') + "\n")
             count += 1
     return count
+
+
+def _quoted(cell: str) -> str:
+    """A cell in quotes where it needs them; the csv module leaves a lone carriage return bare."""
+    return '"' + cell.replace('"', '""') + '"' if any(c in cell for c in ',"\r\n') else cell
 
 
 def read_csv(path: Path, *, raw: bool = False) -> CsvTable:
@@ -172,7 +178,7 @@ def _text(path: Path) -> str:
             text = raw.decode(encoding)
         except UnicodeDecodeError:
             continue
-        if "\x00" in text:
+        if "\x00" in text and encoding == "cp1252":  # any bytes decode in it; a picture has NULs
             break
         return text
     raise InputError(f"{path.name} is not a text file; save it as CSV (UTF-8)")

@@ -42,7 +42,7 @@ def listing(garden: Path) -> str:
         if settings.species
         else ""
     )
-    return f"{table(['setting', 'value', ''], rows)}{own}\nThey stand in {garden / SETTINGS_NAME}"
+    return f"{table(['setting', 'value', ''], rows)}{own}\nThey stand in the garden's {SETTINGS_NAME}."
 
 
 def one(garden: Path, name: str) -> str:

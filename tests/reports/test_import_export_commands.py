@@ -1,0 +1,145 @@
+"""`flushcast import` and `export`. Today is Saturday 25 July 2026."""
+
+from __future__ import annotations
+
+import pytest
+
+from data_sources.garden import open_journal
+from data_sources.journal_questions import all_records
+from tests.conftest import shared_or_skip
+from tests.reports.bench import Bench, new_bench
+
+LOOKS = "date,tree,species,flush,stage\n2026-05-01,Elm 1,Ulmus parvifolia,1,soft\n2026-06-01,Elm 1,,1,firm\n"
+
+
+@pytest.fixture
+def bench(tmp_path):
+    return new_bench(tmp_path / "garden")
+
+
+@pytest.fixture
+def file(tmp_path):
+    def write(text, name="looks.csv"):
+        path = tmp_path / name
+        path.write_text(text, encoding="utf-8")
+        return path
+
+    return write
+
+
+def records(bench):
+    with open_journal(bench.folder) as journal:
+        return all_records(journal)
+
+
+def test_an_import_is_one_change_to_undo(bench, file):
+    assert bench.does("import", file(LOOKS)).words == "looks.csv: 2 new looks. Undo: flushcast undo"
+    assert len(records(bench).looks) == 2
+    assert "import of looks.csv: 2 rows" in bench.does("history").out
+    bench.does("undo")
+    assert records(bench).looks == [] and records(bench).flushes == []
+
+
+def test_the_same_file_again_changes_nothing(bench, file):
+    bench.does("import", file(LOOKS))
+    assert "0 new looks, 2 there already. Nothing new" in bench.does("import", file(LOOKS)).words
+
+
+def test_a_dry_run_checks_and_changes_nothing(bench, file):
+    assert "Only checked" in bench.does("import", file(LOOKS), "--dry-run").words
+    assert records(bench).looks == []
+
+
+def test_every_bad_row_is_told_with_line_and_column_and_nothing_is_taken(bench, file):
+    told = bench.refuses("import", file(LOOKS + "32 May,Elm 1,,1,soft\n2 June,Elm 9,,1,soft\n"))
+    assert "2 rows cannot be read; nothing was changed." in told
+    assert "looks.csv, line 4, column date: read '32 May'" in told
+    assert "looks.csv, line 5, column tree: read 'Elm 9'" in told
+    assert records(bench).looks == []
+
+
+def test_columns_are_mapped_once(bench, file):
+    text = "datum,baum,zustand\n1.5.2026,Elm 1,soft\n"
+    assert "which column is the date" in bench.refuses("import", file(text))
+    said = ["--map", "datum=date", "--map", "Baum=tree", "--map", "zustand=stage"]
+    bench.does("import", file(text), *said)
+    again = bench.does("import", file(text.replace("1.5.", "9.5."), "more.csv"))
+    assert again.words.startswith("more.csv: 1 new look")
+    assert "(columns as remembered)" in again.words
+
+
+def test_dates_that_could_be_two_ask_for_the_order(bench, file):
+    path = file("date,tree,stage\n4/5/2026,Elm 1,soft\n")
+    assert "say --date-order day-first or --date-order month-first" in bench.refuses("import", path)
+    bench.does("import", path, "--date-order", "day-first")
+    assert records(bench).looks[0].latest.month == 5
+
+
+def test_the_garden_s_own_order_is_used(bench, file):
+    bench.does("settings", "date-order", "month-first")
+    bench.does("import", file("date,tree,stage\n4/5/2026,Elm 1,soft\n"))
+    assert records(bench).looks[0].latest.month == 4
+
+
+def test_an_export_rebuilds_the_same_garden_history_and_all(bench, file, tmp_path):
+    bench.does("settings", "units", "F")
+    bench.does("import", file(LOOKS))
+    bench.does("work", "Elm 1", "cutback", "--date", "2 June", "--note", "=2+2 shoots")
+    bench.does("look", "Elm 1", "breaking", "--date", "about 20 June")
+    bench.does("undo")
+    out = tmp_path / "out"
+    assert "2 looks" in bench.does("export", out).words
+    other = Bench(tmp_path / "other")
+    assert "3 trees, 1 work, 2 looks" in other.does("init", other.folder, "--from", out).words
+    assert records(other) == records(bench)
+    assert other.does("history").out == bench.does("history").out
+    assert other.does("settings", "units").out == "F\n"
+    other.does("undo", "--redo")
+    assert len(records(other).looks) == 3
+
+
+def test_an_edited_export_is_taken_back_in(bench, file, tmp_path):
+    bench.does("import", file(LOOKS))
+    out = tmp_path / "out"
+    bench.does("export", out)
+    path = out / "looks.csv"
+    path.write_text(path.read_text("utf-8").replace(",hardened,", ",extended,"), encoding="utf-8")
+    told = bench.does("import", out).words
+    assert "looks.csv: 0 new looks, 1 changed, 1 there already." in told
+    assert {k.stage for k in records(bench).looks} == {"extending", "extended"}
+
+
+def test_an_export_is_not_written_over_by_accident(bench, tmp_path):
+    bench.does("export", tmp_path / "out")
+    assert "add --replace" in bench.refuses("export", tmp_path / "out")
+    bench.does("export", tmp_path / "out", "--replace")
+    assert "a garden's own folder" in bench.refuses("export", bench.folder, "--replace")
+
+
+def test_half_an_export_makes_no_garden(bench, tmp_path):
+    out = tmp_path / "out"
+    bench.does("export", out)
+    (out / "flushes.csv").unlink()
+    other = Bench(tmp_path / "other")
+    assert "no whole export: it lacks flushes.csv" in other.refuses("init", other.folder, "--from", out)
+    assert not other.folder.exists()
+
+
+def test_a_folder_without_tables_and_a_missing_file_are_told(bench, tmp_path):
+    (tmp_path / "empty").mkdir()
+    assert "holds no exported tables" in bench.refuses("import", tmp_path / "empty")
+    assert "there is no file" in bench.refuses("import", tmp_path / "none.csv")
+    assert bench("import", tmp_path / "none.csv", "--map", "date").code == 2
+
+
+def test_years_of_public_looks_come_in_with_their_trees(tmp_path):
+    shared = shared_or_skip("the Harvard Forest looks (HF003, harvardforest.fas.harvard.edu)")
+    bench = Bench(tmp_path / "forest")
+    bench.does("init", bench.folder, "--lat", "42.5", "--lon", "72.2 W")
+    path = shared / "data/harvard_forest/looks.csv"
+    told = bench.does("import", path, "--new-trees").words
+    assert "looks.csv: 5492 new looks" in told
+    found = records(bench)
+    assert len(found.looks) == 5492
+    assert {f.started_by for f in found.flushes} == {"season"}
+    assert len(found.flushes) == 277  # tree-seasons, as the data set counts them

@@ -1,0 +1,175 @@
+"""`flushcast look`: ten seconds at the bench. Today is Saturday 25 July 2026."""
+
+from __future__ import annotations
+
+import pytest
+
+from data_sources.garden import open_journal
+from tests.reports.bench import new_bench
+
+
+@pytest.fixture
+def bench(tmp_path):
+    return new_bench(tmp_path / "garden")
+
+
+def looks(bench):
+    with open_journal(bench.folder) as journal:
+        return journal.looks()
+
+
+def flushes(bench):
+    with open_journal(bench.folder) as journal:
+        return journal.flushes()
+
+
+def test_one_line_says_what_was_understood_and_how_to_undo_it(bench):
+    answer = bench.does("look", "hornbeams", "soft")
+    assert answer.err == "Hornbeam 1, Hornbeam 2: extending, Sat 25 Jul. Undo: flushcast undo\n"
+    assert answer.out == ""
+    assert [(k.stage, k.kind, k.earliest.isoformat()) for k in looks(bench)] == [
+        ("extending", "seen", "2026-07-25")
+    ] * 2
+
+
+@pytest.mark.parametrize(
+    "typed, labels",
+    [
+        (["Elm 1", "still", "going"], "Elm 1"),
+        (["all but 2", "soft"], "Elm 1, Hornbeam 1"),
+        (["all", "but", "2", "soft"], "Elm 1, Hornbeam 1"),
+        (["bench", "soft"], "Elm 1, Hornbeam 1, Hornbeam 2"),
+        (["Ulmus parvifolia", "ext" + "ending"], "Elm 1"),
+    ],
+)
+def test_trees_and_stages_are_taken_as_they_are_said(bench, typed, labels):
+    assert bench.does("look", *typed).words.startswith(f"{labels}: extending")
+
+
+def test_same_as_last_time_means_the_trees_of_the_last_entry(bench):
+    bench.does("look", "hornbeams", "soft", "--date", "1 July")
+    assert bench.does("look", "same", "stopped").words.startswith("Hornbeam 1, Hornbeam 2: extended")
+    bench.does("undo")
+    bench.does("work", "Elm 1", "feeding")
+    assert bench.does("look", "same", "soft").words.startswith("Elm 1: extending")
+
+
+def test_a_vague_date_is_kept_as_typed_and_shown_back(bench):
+    answer = bench.does(
+        "look", "Elm 1", "hardened", "--date", "about 4 July", "--who", "me", "--leaves", "5,6 5"
+    )
+    assert answer.words.startswith('Elm 1: hardened, came about 30 Jun-8 Jul ("about 4 July").')
+    (look,) = looks(bench)
+    assert (look.date_text, look.kind, look.who, look.leaves) == ("about 4 July", "happened", "me", "5,6,5")
+
+
+def test_a_date_that_may_be_seen_or_happened_says_how_it_was_taken(bench):
+    answer = bench.does("look", "Elm 1", "firm", "--date", "mid July")
+    assert "Taken as seen by then; add --kind happened" in answer.words
+    assert [k.kind for k in looks(bench)] == ["seen"]
+    bench.does("look", "Hornbeam 1", "firm", "--date", "mid July", "--kind", "happened")
+    assert "happened" in {k.kind for k in looks(bench)}
+
+
+def test_an_earlier_stage_after_a_later_one_asks_and_new_flush_answers(bench):
+    bench.does("look", "Elm 1", "firm", "--date", "1 July")
+    told = bench.refuses("look", "Elm 1", "breaking")
+    assert "Elm 1: budbreak (25 Jul 2026) comes after hardened (1 Jul 2026)" in told
+    assert "A new flush, or a wrong look?" in told
+    assert len(looks(bench)) == 1
+    answer = bench.does("look", "Elm 1", "breaking", "--new-flush", "--cause", "rain after drought")
+    assert "This opens flush 2." in answer.words
+    second = next(f for f in flushes(bench) if f.started_by == "seen")
+    assert second.cause == "rain after drought"
+
+
+def test_the_question_names_an_id_that_corrects_the_other_look(bench):
+    bench.does("look", "Elm 1", "firm", "--date", "1 July")
+    told = bench.refuses("look", "Elm 1", "soft")
+    id = told.split("--correct ")[1][:8]
+    bench.does("look", "--correct", id, "soft")
+    bench.does("look", "Elm 1", "soft")
+    assert {k.stage for k in looks(bench)} == {"extending"}
+
+
+def test_the_same_look_again_is_known(bench):
+    bench.does("look", "Elm 1", "soft")
+    assert "written down already" in bench.does("look", "Elm 1", "soft").words
+    assert len(looks(bench)) == 1
+
+
+@pytest.mark.parametrize(
+    "args, sentence",
+    [
+        (["Elm 1", "soft", "--date", "2026-07-26"], "is in the future"),
+        (["Elm 1", "soft", "--date", "29 Feb 2025"], "February 2025 has 28 days"),
+        (["Elm 1", "soft", "--date", "4/5"], "may be 4 May or 5 April"),
+        (["Ulm 1", "soft"], "no tree, species or place called 'Ulm 1'. Did you mean Elm 1"),
+        (["Elm 1", "sofd"], "no stage called 'sofd'. Did you mean soft (extending)"),
+        (["Elm 1", "exten"], "'exten' may be extending or extended"),
+        (["Elm 1", "soft", "--mark", "burnt"], "no mark called 'burnt'"),
+        (["Elm 1", "soft", "--leaves", "many"], "--leaves takes counts such as 5,6,5"),
+    ],
+)
+def test_what_cannot_be_used_gets_one_sentence_and_changes_nothing(bench, args, sentence):
+    told = bench.refuses("look", *args)
+    assert sentence in told
+    assert len(told.splitlines()) == 1
+    assert looks(bench) == []
+
+
+def test_one_tree_that_cannot_stand_refuses_all(bench):
+    bench.does("look", "Hornbeam 2", "firm", "--date", "1 July")
+    assert "Hornbeam 2: extending" in bench.refuses("look", "hornbeams", "soft")
+    assert len(looks(bench)) == 1
+
+
+def test_looks_are_listed_corrected_and_taken_out(bench):
+    bench.does("look", "Elm 1", "soft", "--date", "1 July", "--note", "after the hail", "--mark", "checked")
+    listed = bench.does("look", "--list").out
+    assert "Wed 1 Jul" in listed and "checked; after the hail" in listed
+    id = listed.splitlines()[1].split()[0]
+    answer = bench.does("look", "--correct", id, "--date", "3 July", "--mark", "none", "--note", "")
+    assert "(was extending (checked), Wed 1 Jul)" in answer.words
+    (look,) = looks(bench)
+    assert (look.latest.day, look.checked, look.note) == (3, False, None)
+    assert "nothing to correct" in bench.refuses("look", "--correct", id)
+    bench.does("look", "--remove", id)
+    assert looks(bench) == [] and flushes(bench) == []
+    assert "there is no look with the id" in bench.refuses("look", "--remove", id)
+    bench.does("undo")
+    assert len(looks(bench)) == 1
+
+
+def test_lists_keep_to_eighty_columns(bench):
+    bench.does("look", "all", "soft", "--note", "a long note about how the leaves felt " * 4)
+    bench.does("work", "all", "cutback", "--note", "with the small shears, on a dry day, in the shade " * 3)
+    for command in (["look", "--list"], ["work", "--list"], ["history"], ["tree", "list"], ["settings"]):
+        answer = bench.does(*command)
+        assert max(len(line) for line in answer.out.splitlines()) <= 80
+
+
+def test_a_lost_flush_is_over_and_the_next_growth_opens_another(bench):
+    bench.does("look", "Elm 1", "soft", "--date", "1 June", "--mark", "frosted")
+    assert "This opens flush 2." in bench.does("look", "Elm 1", "breaking", "--date", "1 July").words
+    first, second = flushes(bench)
+    assert (first.ended_why, second.started_by) == ("lost", "seen")
+
+
+def test_a_season_runs_across_new_year_in_the_south(tmp_path):
+    south = new_bench(tmp_path / "south", lat="37.8 S", lon="145").on("2027-01-20")
+    south.does("look", "Elm 1", "breaking", "--date", "20 Sep 2026")
+    south.does("look", "Elm 1", "firm", "--date", "10 January")
+    assert [f.season for f in flushes(south)] == [2026]
+    told = south.refuses("look", "Elm 1", "soft")
+    assert "comes after hardened (10 Jan 2027)" in told
+
+
+def test_usage_errors_are_usage_errors(bench):
+    assert bench("look", "Elm 1").code == 2
+    assert bench("look", "--list", "--remove", "x").code == 2
+
+
+def test_without_a_garden_one_sentence_says_what_to_do(bench):
+    gone = bench.__class__(bench.folder / "nowhere")
+    assert "run 'flushcast init'" in gone.refuses("look", "Elm 1", "soft")

@@ -1,0 +1,117 @@
+"""`flushcast work`. Today is Saturday 25 July 2026."""
+
+from __future__ import annotations
+
+from datetime import date
+
+import pytest
+
+from data_sources.garden import open_journal
+from tests.reports.bench import new_bench
+
+
+@pytest.fixture
+def bench(tmp_path):
+    return new_bench(tmp_path / "garden")
+
+
+def journal_of(bench):
+    return open_journal(bench.folder)
+
+
+def test_a_cutback_after_a_hard_look_wakes_a_flush_and_minds_the_blades(bench):
+    bench.does("look", "hornbeams", "firm", "--date", "1 July")
+    answer = bench.does("work", "hornbeams", "cut", "back", "--date", "2 July")
+    assert answer.words == (
+        "Hornbeam 1, Hornbeam 2: cutback, Thu 2 Jul. Wakes a new flush. Undo: flushcast undo "
+        "Look before you cut; clean, sharp blades; mind your eyes."
+    )
+    with journal_of(bench) as journal:
+        woken = [f for f in journal.flushes() if f.started_by == "work"]
+        assert {f.work_id for f in woken} == {w.id for w in journal.works()}
+        ended = [f for f in journal.flushes() if f.ended_why == "cutback"]
+        assert len(woken) == len(ended) == 2
+
+
+def test_without_a_look_the_work_itself_will_count_and_says_so(bench):
+    answer = bench.does("work", "Elm 1", "halving")
+    assert "No look says the leaves were hard" in answer.words
+    assert "No look" not in bench.does("work", "Hornbeam 1", "halving", "--early").words
+    with journal_of(bench) as journal:
+        assert [w.early for w in journal.works()].count(True) == 1
+
+
+def test_work_that_wakes_nothing_says_why(bench):
+    winter = bench.on("2026-02-10")
+    assert "wakes no flush, buds had not broken" in winter.does("work", "Elm 1", "pinching").words
+
+
+def test_repotting_and_moving_change_the_tree_too(bench):
+    bench.does("place", "add", "Roof")
+    bench.does("work", "Elm 1", "repotted", "--date", "20 March")
+    bench.does("work", "Elm 1", "moved", "--to", "roof", "--date", "1 May")
+    with journal_of(bench) as journal:
+        elm = next(t for t in journal.trees() if t.label == "Elm 1")
+        assert elm.last_repot == date(2026, 3, 20)
+        assert journal.stands(elm.id)[-1].from_date == date(2026, 5, 1)
+    assert "goes with moving" in bench.refuses("work", "Elm 1", "feeding", "--to", "Roof")
+
+
+def test_cautions_name_sap_and_species_that_do_not_stand_it(bench):
+    bench.does("tree", "add", "Fig 1", "Ficus carica")
+    words = bench.does("work", "Fig 1", "cutback").words
+    assert "Sap of Ficus carica irritates skin: gloves." in words
+    bench.does("tree", "add", "Birch 1", "Betula pendula")
+    assert (
+        "Betula pendula: not known to stand defoliation" in bench.does("work", "Birch 1", "defoliated").words
+    )
+
+
+@pytest.mark.parametrize(
+    "args, sentence",
+    [
+        (["Elm 1", "cutback", "--date", "2026-08-01"], "is in the future"),
+        (["Elm 1", "cutbak"], "no operation called 'cutbak'. Did you mean cutback"),
+        (["Olm 1", "cutback"], "Did you mean Elm 1"),
+        (["Elm 1", "moving", "--to", "Rof"], "no place called 'Rof'"),
+    ],
+)
+def test_what_cannot_be_used_gets_one_sentence(bench, args, sentence):
+    assert sentence in bench.refuses("work", *args)
+    with journal_of(bench) as journal:
+        assert journal.works() == []
+
+
+def test_work_is_listed_corrected_and_taken_out(bench):
+    bench.does("look", "Elm 1", "firm", "--date", "1 July")
+    bench.does("work", "Elm 1", "cutback", "--date", "2 July")
+    id = bench.does("work", "--list").out.splitlines()[1].split()[0]
+    assert (
+        "(was cutback, Thu 2 Jul)" in bench.does("work", "--correct", id, "halving", "--date", "3 July").words
+    )
+    with journal_of(bench) as journal:
+        assert [(f.started_by, f.ended_on) for f in journal.flushes()] == [("season", None)]
+    bench.does("work", "--correct", id, "cutback")
+    with journal_of(bench) as journal:
+        woken = next(f for f in journal.flushes() if f.started_by == "work")
+        assert woken.started_on == date(2026, 7, 3)
+    bench.does("work", "--remove", id)
+    with journal_of(bench) as journal:
+        assert journal.works() == [] and len(journal.flushes()) == 1
+
+
+def test_a_correction_of_a_note_leaves_the_flushes_alone(bench):
+    bench.does("work", "Elm 1", "cutback", "--date", "2 July")
+    with journal_of(bench) as journal:
+        before = journal.flushes()
+    id = bench.does("work", "--list").out.splitlines()[1].split()[0]
+    bench.does("work", "--correct", id, "--note", "dry day")
+    assert "nothing to correct" in bench.refuses("work", "--correct", id)
+    with journal_of(bench) as journal:
+        assert journal.flushes() == before
+        assert journal.works()[0].note == "dry day"
+
+
+def test_the_same_work_again_is_known(bench):
+    bench.does("work", "Elm 1", "feeding")
+    assert "written down already" in bench.does("work", "Elm 1", "feeding").words
