@@ -16,6 +16,7 @@ from phenology.errors import InputError, StoreError
 from phenology.records import Place, Stand, Tree
 from phenology.species import load_species
 from phenology.tree_selection import label_list, plain_spaces
+from reports.cli.common import say
 from reports.cli.desk import counted, tell
 from reports.cli.place_entry import read_elevation, read_latitude, read_longitude, shown_position
 
@@ -63,12 +64,12 @@ def make(folder: Path, given: Given) -> None:
         tell(f"Note: {warning}.")
     where = "" if folder == Path(".") else f"--garden {folder} "
     first = f'"{trees[0].label}" soft' if trees else ""
-    tell("Next:")
+    say("Next:")
     if not trees:
-        tell(f'  flushcast {where}tree add "Elm 1" "Ulmus parvifolia"')
+        say(f'  flushcast {where}tree add "Elm 1" "Ulmus parvifolia"')
     else:
-        tell(f"  flushcast {where}look {first}")
-    tell(f"  flushcast {where}weather add FILE.csv")
+        say(f"  flushcast {where}look {first}")
+    say(f"  flushcast {where}weather add FILE.csv")
 
 
 def rebuild(folder: Path, export: Path) -> None:
