@@ -113,10 +113,6 @@ def _day(value: Any) -> date:
 def _species(value: Any) -> Mapping[str, Mapping[str, Any]]:
     if not isinstance(value, Mapping) or not all(isinstance(v, Mapping) for v in value.values()):
         raise InputError('tables such as [species."Acer palmatum"]')
-    if value:
-        from phenology.species import load_species
-
-        load_species(value)
     return value
 
 
@@ -212,9 +208,14 @@ def _checked(given: Mapping[str, Any], where: str) -> GardenSettings:
         try:
             values[name] = check(value)
         except InputError as error:
-            if key == "species":
-                raise InputError(f"{where}: {error}") from None
             raise InputError(f"{where}: '{key}' must be {error}, not {_shown(value)}.") from None
+    if values.get("species"):
+        from phenology.species import load_species
+
+        try:
+            load_species(values["species"])
+        except InputError as error:
+            raise InputError(f"{where}: {error}") from None
     return GardenSettings(**values)
 
 

@@ -12,7 +12,7 @@ from dataclasses import dataclass, field
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
-from data_sources.journal.connection import connect, plain_errors
+from data_sources.journal.connection import connect, copy_whole, file_uri, plain_errors, roll_back
 from data_sources.journal.health import QUICK_UP_TO, fault_in, read_header
 from data_sources.journal.migrations import APPLICATION_ID, newest_version
 from data_sources.journal.schema import TABLES, column_names
@@ -173,7 +173,7 @@ def write_backup(
         part = path.with_name(f".{path.name}.{os.getpid()}.part")
         try:
             with closing(connect(part, mode="rwc")) as copy:
-                connection.backup(copy)
+                copy_whole(connection, copy, journal)
                 copy.execute("PRAGMA journal_mode = DELETE")
                 deep = deep and copy.execute("PRAGMA user_version").fetchone()[0] == newest_version()
                 fault = fault_in(copy, depth="deep" if deep else "quick")
@@ -263,17 +263,22 @@ def restore(journal: Path, source: Path | None = None, *, dry_run: bool = True) 
     StoreCorruptError
         If the backup itself is damaged.
     StoreTooNewError
-        If the backup was written by a newer flushcast.
+        If the backup, or the journal it would replace, was written by a newer flushcast.
     """
+    checked = source is None
     if source is None:
         good = newest_good(journal)
         if good is None:
             raise StoreError(f"there is no good backup in {journal.parent / FOLDER}.")
         source = good.path
-    version = _checked_source(source)
+    version = _version_of_source(source, checked=checked)
     if journal.exists() and os.path.samefile(journal, source):
         raise InputError(f"{source} is the journal itself; name a backup.")
     fault = fault_of_file(journal) if journal.exists() else "it is missing"
+    if fault is None and read_header(journal).version > newest_version():
+        raise StoreTooNewError(
+            f"{journal} was written by a newer flushcast; restore with that one. It was left untouched."
+        )
     with plain_errors(journal, "restoring", kept="The journal is as it was."):
         tables = _differences(None if fault else journal, source)
         plan = Restore(source, version, tables, fault)
@@ -283,12 +288,12 @@ def restore(journal: Path, source: Path | None = None, *, dry_run: bool = True) 
     return Restore(source, version, tables, fault, aside, done=True)
 
 
-def _checked_source(source: Path) -> int:
+def _version_of_source(source: Path, *, checked: bool) -> int:
     if not source.is_file():
         raise StoreError(f"there is no backup {source}.")
     with plain_errors(source, "reading"):
         header = read_header(source)
-    fault = fault_of_file(source)
+    fault = None if checked else fault_of_file(source)
     if fault is not None:
         raise StoreCorruptError(f"the backup {source} cannot be used: {fault}. Nothing was changed.")
     if header.version > newest_version():
@@ -327,14 +332,40 @@ def _rows(path: Path) -> dict[str, dict[str, tuple[object, ...]]]:
         return found
 
 
+def _replace_content(journal: Path, source: Path) -> Path:
+    """Replace all a whole journal holds, in one transaction that begins before the copy kept aside.
+
+    So no other process can save in between, and those that have the journal open see one change.
+    """
+    with closing(connect(journal)) as live, closing(connect(journal, mode="ro")) as before:
+        live.execute("PRAGMA foreign_keys = OFF")
+        live.execute("ATTACH ? AS good", (file_uri(source, immutable=not _has_log(source)),))
+        live.execute("BEGIN IMMEDIATE")
+        try:
+            aside = write_backup(before, journal, why="before-restore")
+            listed = "SELECT type, name, sql FROM {0}.sqlite_master WHERE name NOT LIKE 'sqlite_%'"
+            for kind, name, _ in live.execute(listed.format("main")).fetchall():
+                if kind == "table":
+                    live.execute(f"DROP TABLE main.{name}")  # with its indexes and triggers
+            objects = live.execute(listed.format("good")).fetchall()
+            for kind, name, sql in sorted(objects, key=lambda o: o[0] != "table"):
+                live.execute(sql)
+                if kind == "table":
+                    live.execute(f"INSERT INTO main.{name} SELECT * FROM good.{name} ORDER BY rowid")
+            live.execute("DELETE FROM main.sqlite_sequence")
+            live.execute("INSERT INTO main.sqlite_sequence SELECT * FROM good.sqlite_sequence")
+            (version,) = live.execute("PRAGMA good.user_version").fetchone()
+            live.execute(f"PRAGMA main.user_version = {version:d}")
+            live.execute("COMMIT")
+        finally:
+            roll_back(live)
+    return aside
+
+
 def _put_in_place(journal: Path, source: Path, *, damaged: bool) -> Path | None:
-    aside = None
     if not damaged:
-        # Through SQLite, so that other processes that have the journal open see one whole change.
-        with closing(connect(journal)) as live, closing(_looking(source)) as good:
-            aside = write_backup(live, journal, why="before-restore")
-            good.backup(live)
-        return aside
+        return _replace_content(journal, source)
+    aside = None
     if journal.exists():
         stamp = datetime.now(UTC).strftime(_STAMP)
         aside = journal.with_name(f"{journal.stem}-damaged-{stamp}{journal.suffix}")
@@ -343,7 +374,7 @@ def _put_in_place(journal: Path, source: Path, *, damaged: bool) -> Path | None:
             shutil.copy2(journal.with_name(journal.name + ending), aside.with_name(aside.name + ending))
     part = journal.with_name(f".{journal.name}.{os.getpid()}.part")
     with closing(_looking(source)) as good, closing(connect(part, mode="rwc")) as whole:
-        good.backup(whole)
+        copy_whole(good, whole, source)
     for ending in ("-wal", "-shm", "-journal"):
         with suppress(FileNotFoundError):
             journal.with_name(journal.name + ending).unlink()  # the damaged file's log is not the backup's

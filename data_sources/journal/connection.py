@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 import sqlite3
+import time
 from collections.abc import Iterator
 from contextlib import contextmanager, suppress
 from pathlib import Path
@@ -19,7 +20,7 @@ _DAMAGE_WITHOUT_CODE = ("Could not decode", "unsupported file format", "malforme
 
 
 def connect(
-    path: Path, *, mode: str = "rw", immutable: bool = False, patience: float = PATIENCE
+    path: Path, *, mode: str = "rw", immutable: bool = False, patience: float | None = None
 ) -> sqlite3.Connection:
     """A connection in autocommit mode with foreign keys on and every commit forced to disk.
 
@@ -31,14 +32,15 @@ def connect(
         Read only, read and write, or create when missing.
     immutable : bool
         Read a file nobody can change, without any lock (only when the folder is read-only).
-    patience : float
-        How long to wait for a lock. [s]
+    patience : float, optional
+        How long to wait for a lock; default: `PATIENCE`. [s]
     """
-    name = quote(path.absolute().as_posix(), safe="/:")
-    uri = (
-        f"file://{'' if name.startswith('/') else '/'}{name}?mode={mode}{'&immutable=1' if immutable else ''}"
+    connection = sqlite3.connect(
+        file_uri(path, mode, immutable=immutable),
+        uri=True,
+        isolation_level=None,
+        timeout=PATIENCE if patience is None else patience,
     )
-    connection = sqlite3.connect(uri, uri=True, isolation_level=None, timeout=patience)
     try:
         connection.execute("PRAGMA foreign_keys = ON")
         connection.execute("PRAGMA synchronous = FULL")
@@ -48,9 +50,33 @@ def connect(
     return connection
 
 
+def file_uri(path: Path, mode: str = "ro", *, immutable: bool = False) -> str:
+    """The name by which SQLite opens a file in a mode."""
+    name = quote(path.absolute().as_posix(), safe="/:")
+    root = "" if name.startswith("/") else "/"
+    return f"file://{root}{name}?mode={mode}{'&immutable=1' if immutable else ''}"
+
+
 def may_write(path: Path) -> bool:
     """Whether both the file and its folder (SQLite keeps its log beside the file) may be written."""
     return os.access(path, os.W_OK) and os.access(path.parent, os.W_OK)
+
+
+def copy_whole(source: sqlite3.Connection, to: sqlite3.Connection, path: Path) -> None:
+    """Copy a database over another in one step; SQLite itself would wait for ever for somebody's lock.
+
+    Raises
+    ------
+    StoreLockedError
+        If the file at `path` stays locked for longer than `PATIENCE`.
+    """
+    deadline = time.monotonic() + PATIENCE
+
+    def watch(status: int, _remaining: int, _pages: int) -> None:
+        if status & 0xFF in _LOCKED and time.monotonic() > deadline:
+            raise locked_error(path, "Nothing was changed.")
+
+    source.backup(to, progress=watch, sleep=0.05)
 
 
 def roll_back(connection: sqlite3.Connection) -> None:
@@ -86,14 +112,19 @@ def plain_errors(path: Path, doing: str, *, kept: str = "Nothing was changed.") 
         raise StoreError(f"{doing} {path} failed: {why[:1].lower()}{why[1:]}. {kept}") from error
 
 
+def locked_error(path: Path, kept: str) -> StoreLockedError:
+    """The error a grower reads when somebody else holds the file."""
+    return StoreLockedError(
+        f"{path} is in use: another flushcast, or a syncing program, is writing. {kept} "
+        "Try again in a moment."
+    )
+
+
 def store_error(error: sqlite3.Error, path: Path, doing: str, kept: str) -> StoreError | InputError:
     """The error a grower reads for an error of SQLite."""
     code = getattr(error, "sqlite_errorcode", sqlite3.SQLITE_ERROR) & 0xFF
     if code in _LOCKED:
-        return StoreLockedError(
-            f"{path} is in use: another flushcast, or a syncing program, is writing. {kept} "
-            "Try again in a moment."
-        )
+        return locked_error(path, kept)
     if code in _DAMAGED or str(error).startswith(_DAMAGE_WITHOUT_CODE):
         from data_sources.journal.backup import damage
 
