@@ -11,6 +11,7 @@ import re
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date
+from functools import cached_property
 
 from phenology.errors import InputError, UnknownNameError
 from phenology.records import Place, Stand, Tree
@@ -48,6 +49,14 @@ class Roster:
     stands: Sequence[Stand] = ()
     common_names: Mapping[str, Sequence[str]] = field(default_factory=dict)
     last: Sequence[str] = ()
+
+    @cached_property
+    def by_label(self) -> dict[str, list[Tree]]:
+        """Trees by their label, written small."""
+        found: dict[str, list[Tree]] = {}
+        for tree in self.trees:
+            found.setdefault(plain_spaces(tree.label).casefold(), []).append(tree)
+        return found
 
 
 def place_of(tree_id: str, stands: Iterable[Stand], on: date) -> str | None:
@@ -89,6 +98,11 @@ def select_trees(text: str, roster: Roster, *, on: date) -> tuple[Tree, ...]:
     if not chosen:
         raise InputError(f"'{text}' leaves no tree")
     return tuple(tree for tree in roster.trees if tree.id in chosen)
+
+
+def means_the_last(text: str) -> bool:
+    """Whether a selection may speak of the trees of the last entry, as "same but 2" does."""
+    return any(plain_words(piece) in _SAME for piece in _BUT.split(plain_spaces(text)))
 
 
 def label_list(labels: Iterable[str]) -> str:
@@ -262,8 +276,7 @@ def _label_stem(label: str) -> str:
 
 
 def _labelled(text: str, roster: Roster) -> set[str]:
-    wanted = plain_spaces(text).casefold()
-    exact = [t for t in roster.trees if plain_spaces(t.label).casefold() == wanted]
+    exact = roster.by_label.get(plain_spaces(text).casefold(), [])
     live = [t for t in exact if t.retired is None]
     return {t.id for t in live or exact}
 

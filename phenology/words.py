@@ -9,6 +9,7 @@ from __future__ import annotations
 import difflib
 import re
 from collections.abc import Mapping, Sequence
+from functools import cache
 
 from phenology.errors import InputError, UnknownNameError
 from phenology.operations import OPERATIONS
@@ -70,7 +71,7 @@ def find_stage(text: str) -> str:
     >>> find_stage("soft"), find_stage("Still going"), find_stage("swel")
     ('extending', 'extending', 'swelling')
     """
-    return _find("stage", text, dict.fromkeys(STAGES, ()) | STAGE_WORDS)
+    return _find("stage", text)
 
 
 def find_operation(text: str) -> str:
@@ -79,17 +80,17 @@ def find_operation(text: str) -> str:
     >>> find_operation("cut back"), find_operation("defoliated"), find_operation("wire off")
     ('cutback', 'full-defoliation', 'wire-removal')
     """
-    return _find("operation", text, dict.fromkeys(OPERATIONS, ()) | OPERATION_WORDS)
+    return _find("operation", text)
 
 
 def find_mark(text: str) -> str:
     """The mark meant by a word: `checked` or `lost`; raises as `find_stage` does."""
-    return _find("mark", text, dict.fromkeys(MARKS, ()) | MARK_WORDS)
+    return _find("mark", text)
 
 
 def find_part(text: str) -> str:
     """The part of a tree meant by a word: `top`, `bottom` or `inside`; raises as `find_stage` does."""
-    return _find("part", text, dict.fromkeys(PARTS, ()) | PART_WORDS)
+    return _find("part", text)
 
 
 def plain_words(text: str) -> str:
@@ -106,8 +107,20 @@ def near_words(text: str, known: Mapping[str, str], most: int = 3) -> tuple[str,
     return tuple(dict.fromkeys(known[s] for s in spellings))[:most]
 
 
-def _find(what: str, text: str, words: Mapping[str, tuple[str, ...]]) -> str:
-    meaning = {plain_words(word): name for name, more in words.items() for word in (name, *more)}
+@cache
+def _meanings(what: str) -> dict[str, str]:
+    """Every word for a kind of thing, with the name it means."""
+    names, words = {
+        "stage": (STAGES, STAGE_WORDS),
+        "operation": (tuple(OPERATIONS), OPERATION_WORDS),
+        "mark": (MARKS, MARK_WORDS),
+        "part": (PARTS, PART_WORDS),
+    }[what]
+    return {plain_words(word): name for name in names for word in (name, *words[name])}
+
+
+def _find(what: str, text: str) -> str:
+    meaning = _meanings(what)
     wanted = plain_words(text)
     if wanted in meaning:
         return meaning[wanted]
@@ -123,7 +136,9 @@ def _find(what: str, text: str, words: Mapping[str, tuple[str, ...]]) -> str:
     near = _one_each(near_words(text, shown, most=9), nearest)
     if near:
         raise UnknownNameError(what, text, near)
-    raise InputError(f"there is no {what} called '{text}'; it is one of {', '.join(words)}")
+    raise InputError(
+        f"there is no {what} called '{text}'; it is one of {', '.join(dict.fromkeys(meaning.values()))}"
+    )
 
 
 def _one_each(offers: Sequence[str], names: Mapping[str, str], most: int = 3) -> tuple[str, ...]:

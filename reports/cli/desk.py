@@ -21,7 +21,7 @@ from phenology.flushes import TreeRecord
 from phenology.records import Place, Stand, Tree
 from phenology.season import SeasonCalendar
 from phenology.species import Species, load_species
-from phenology.tree_selection import Roster, label_list, select_trees
+from phenology.tree_selection import Roster, label_list, means_the_last, select_trees
 from phenology.vague_dates import (
     DATE_ORDERS,
     MONTHS,
@@ -83,14 +83,12 @@ class Desk:
         """A new id."""
         return str(uuid4())
 
-    def roster(self) -> Roster:
-        """What a selection of trees is read against."""
-        names = {latin: species.names for latin, species in self.catalogue.items()}
-        return Roster(self.trees, self.places, self.stands, names, last_entry_trees(self.journal))
-
     def select(self, text: str, on: date | None = None) -> tuple[Tree, ...]:
         """The trees a grower means."""
-        return select_trees(text, self.roster(), on=on or self.today)
+        names = {latin: species.names for latin, species in self.catalogue.items()}
+        last = last_entry_trees(self.journal) if means_the_last(text) else []
+        roster = Roster(self.trees, self.places, self.stands, names, last)
+        return select_trees(text, roster, on=on or self.today)
 
     def read_date(self, text: str | None) -> VagueDate:
         """A date as typed; nothing typed is today."""

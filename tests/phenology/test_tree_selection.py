@@ -68,6 +68,7 @@ ROSTER = Roster(
         ("elms at the bench but 5", "Elm 4, Elm 6, Elm 7"),
         ("same as last time", "Hornbeam 2, Elm 5"),
         ("same", "Hornbeam 2, Elm 5"),
+        ("same but 5", "Hornbeam 2"),
         ("Hornbeam 9", "Hornbeam 9"),  # retired: only by its label
     ],
 )
