@@ -128,6 +128,8 @@ def _stored(table: str, column: Column, value: Any) -> Stored:
 
 
 def _writable(text: str) -> bool:
+    if "\0" in text:  # neither CSV files nor most programs carry it on
+        return False
     if text.isascii():
         return True
     try:

@@ -125,6 +125,7 @@ def test_update_and_delete_name_what_is_not_there(journal: Journal) -> None:
         (replace(a_look("k1"), note=5), "'note' must be text, got 5"),
         (replace(a_look("k1"), earliest=None), "'earliest' must be a date, got None"),
         (replace(a_look("k1"), note="\ud800"), "'note' must be text"),
+        (replace(a_look("k1"), note="a\0b"), "'note' must be text"),
         (replace(PLACE, id="p2", latitude=float("nan")), "'latitude' must be a number"),
         (replace(PLACE, id="p2", latitude=91.0), "CHECK constraint"),
         (replace(a_look("k1"), flush_id="f9"), "look k1 needs a flush that is not in the journal"),

@@ -61,7 +61,7 @@ def test_a_flipped_bit_is_found_or_harms_nothing(path: Path) -> None:
     """Anywhere in the file: either opening refuses, or every row and change reads as it was written."""
     whole, before = path.read_bytes(), everything(path)
     chance = random.Random(20260704)
-    places = [*range(100), *(chance.randrange(100, len(whole)) for _ in range(500))]
+    places = [*range(100), *(chance.randrange(100, len(whole)) for _ in range(300))]
     found = 0
     for place in places:
         bad = bytearray(whole)
@@ -74,7 +74,7 @@ def test_a_flipped_bit_is_found_or_harms_nothing(path: Path) -> None:
             assert path.read_bytes() == bad, f"byte {place}: the damaged file was written to"
             continue
         assert after == before, f"byte {place}: read as whole, and is not"
-    assert found > 100  # the rest fell into unused space: the index pages of a small journal are mostly empty
+    assert found > 50  # the rest fell into unused space: the index pages of a small journal are mostly empty
 
 
 def test_a_flipped_bit_inside_a_note_is_found(path: Path) -> None:
