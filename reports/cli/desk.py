@@ -36,7 +36,7 @@ from reports.cli.common import say
 from reports.cli.moment import moment_on
 
 WIDTH = 80
-UNDO = "Undo: flushcast undo"
+UNDO = "Undo:\u00a0flushcast\u00a0undo"  # kept on one line, to be copied
 
 
 @dataclass
@@ -160,17 +160,9 @@ def calendar_of(settings: GardenSettings, places: Sequence[Place]) -> SeasonCale
 
 
 def tell(words: str) -> None:
-    """Words for the grower, wrapped at 80 columns."""
-    say(textwrap.fill(words, WIDTH, subsequent_indent="  ", break_long_words=False, break_on_hyphens=False))
-
-
-def shown_date(earliest: date, latest: date, today: date) -> str:
-    """A date shown back: "Sat 4 Jul", with the year when it is not this one, or its two ends."""
-    if earliest != latest:
-        text = format_dates(earliest, latest)
-        return text.removesuffix(f" {today.year}") if earliest.year == latest.year else text
-    text = f"{WEEKDAYS[earliest.weekday()][:3]} {earliest.day} {MONTHS[earliest.month - 1][:3]}"
-    return text if earliest.year == today.year else f"{text} {earliest.year}"
+    """Words for the grower, wrapped at 80 columns; a no-break space holds words together."""
+    text = textwrap.fill(words, WIDTH, subsequent_indent="  ", break_long_words=False, break_on_hyphens=False)
+    say(text.replace("\u00a0", " "))
 
 
 def counted(n: int, plural: str) -> str:

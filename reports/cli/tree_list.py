@@ -35,7 +35,10 @@ def listing(desk: Desk, text: str, *, retired: bool) -> str:
             seen = f"retired {shown_date(tree.retired, tree.retired, desk.today)}"
         place = names.get(place_of(tree.id, desk.stands, desk.today) or "", "-")
         rows.append([tree.label, tree.species, place, aim_on(aims, tree.id, desk.today), seen])
-    return table(["tree", "species", "place", "aim", "last look"], rows)
+    headers = ["tree", "species", "place", "aim", "last look"]
+    if len(desk.places) == 1:  # said once is said too often
+        rows, headers = [[*row[:2], *row[3:]] for row in rows], [*headers[:2], *headers[3:]]
+    return table(headers, rows)
 
 
 def aim_on(aims: list[Aim], tree_id: str, day: date) -> str:
