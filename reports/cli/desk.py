@@ -165,6 +165,15 @@ def tell(words: str) -> None:
     say(text.replace("\u00a0", " "))
 
 
+def shown_date(earliest: date, latest: date, today: date) -> str:
+    """A date shown back: "Sat 4 Jul", with the year when it is not this one, or its two ends."""
+    if earliest != latest:
+        text = format_dates(earliest, latest)
+        return text.removesuffix(f" {today.year}") if earliest.year == latest.year else text
+    text = f"{WEEKDAYS[earliest.weekday()][:3]} {earliest.day} {MONTHS[earliest.month - 1][:3]}"
+    return text if earliest.year == today.year else f"{text} {earliest.year}"
+
+
 def counted(n: int, plural: str) -> str:
     """A number of things: "1 tree", "3 trees"."""
     one = {"flushes": "flush", "column readings": "column reading"}.get(plural, plural.removesuffix("s"))
