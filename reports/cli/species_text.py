@@ -17,8 +17,8 @@ _STEPS = {
 }
 _DEFOLIATION = {
     "never": "not known to stand defoliation",
-    "once": "stands partial defoliation once, not season after season",
-    "repeat": "stands partial defoliation season after season, once a season",
+    "once": "stands partial defoliation once a season",
+    "repeat": "stands partial defoliation, when strong a second time in a season",
 }
 
 

@@ -21,6 +21,7 @@ from reports.cli.desk import UNDO, Desk, shown_date, split_words, table, tell
 from reports.cli.place_entry import find_place
 
 NEEDS_HARD_LEAVES = ("cutback", "halving", "partial-defoliation")
+DEFOLIATION = ("full-defoliation", "partial-defoliation")
 
 
 @dataclass(frozen=True)
@@ -128,7 +129,8 @@ def plan(desk: Desk, trees: Sequence[Tree], operation: str, given: Given) -> Pla
         more.append(
             "No look says the leaves were hard: the work will count as a sign of it (--early if not)."
         )
-    cautions = _cautions(desk, named, operation)
+    again = _defoliated_before(desk, named, operation, latest)
+    cautions = (*_cautions(desk, named, operation), *again)
     return Planned(understood, tuple(save), f"work: {understood}", vague.is_exact, tuple(more), cautions)
 
 
@@ -241,6 +243,24 @@ def _told_by_looks(record: TreeRecord, changes: Changes, work: Work) -> bool:
     return seen_then or record.furthest(last) >= stage_rank("hardened")
 
 
+def _defoliated_before(desk: Desk, trees: Sequence[Tree], operation: str, day: date) -> tuple[str, ...]:
+    """A word on trees that lost leaves this season already and stand that once only."""
+    if operation not in DEFOLIATION:
+        return ()
+    start = desk.calendar.start(desk.calendar.season_of(day))
+    before = {
+        w.tree_id for w in desk.journal.works(since=start) if w.operation in DEFOLIATION and w.latest < day
+    }
+    twice = [
+        t.label
+        for t in trees
+        if t.id in before
+        and t.species in desk.catalogue
+        and desk.catalogue[t.species].defoliation != "repeat"
+    ]
+    return (f"{label_list(twice)}: defoliated this season already; once is what it stands.",) if twice else ()
+
+
 def _cautions(desk: Desk, trees: Sequence[Tree], operation: str) -> tuple[str, ...]:
     """What to mind: tools, eyes, sap, and species that do not stand it."""
     kind = OPERATIONS[operation]
@@ -258,7 +278,7 @@ def _cautions(desk: Desk, trees: Sequence[Tree], operation: str) -> tuple[str, .
                 out.append(f"Sap of {latin} {worse}.")
             if s.prone and operation in ("pruning", "thinning", "cutback"):
                 out.append(f"{latin}: cut on a dry day, wounds let canker in.")
-    if operation in ("full-defoliation", "partial-defoliation"):
+    if operation in DEFOLIATION:
         frail = sorted(latin for latin, s in species.items() if s.defoliation == "never")
         if frail:
             out.append(

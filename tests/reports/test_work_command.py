@@ -67,6 +67,14 @@ def test_cautions_name_sap_and_species_that_do_not_stand_it(bench):
     )
 
 
+def test_a_second_defoliation_in_a_season_is_minded_unless_the_species_stands_it(bench):
+    for label, species in [("Maple 1", "Acer buergerianum"), ("Field 1", "Acer campestre")]:
+        bench.does("tree", "add", label, species)
+        bench.does("work", label, "partial", "--date", "1 June")
+    assert "defoliated this season already" not in bench.does("work", "Maple 1", "partial").words
+    assert "Field 1: defoliated this season already" in bench.does("work", "Field 1", "partial").words
+
+
 @pytest.mark.parametrize(
     "args, sentence",
     [
