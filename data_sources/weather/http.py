@@ -109,8 +109,8 @@ class Http:
     Parameters
     ----------
     settings : HttpSettings
-    sleep, clock : callable
-        For tests: waiting, and seconds that only go forward.
+    sleep, clock, now : callable
+        For tests: waiting, seconds that only go forward, and the time of day with its zone.
     """
 
     def __init__(
@@ -119,9 +119,10 @@ class Http:
         *,
         sleep: Callable[[float], None] = time.sleep,
         clock: Callable[[], float] = time.monotonic,
+        now: Callable[[], datetime] = lambda: datetime.now(UTC),
     ) -> None:
         self.settings = settings
-        self._sleep, self._clock = sleep, clock
+        self._sleep, self._clock, self._now = sleep, clock, now
         self._session: requests_cache.CachedSession | None = None
         self._last_call: dict[str, float] = {}
         self._waited: set[str] = set()
@@ -191,13 +192,14 @@ class Http:
                     raise fault  # a mistake of ours, or theirs for good: an old copy would only hide it
                 stale = fault.words
             understand(response.content)
-        created = getattr(response, "created_at", None) or datetime.now(UTC)
+        from_cache = bool(getattr(response, "from_cache", False))
+        created: datetime = response.created_at if from_cache else self._now()
         if created.tzinfo is None:
             created = created.replace(tzinfo=UTC)
         return Reply(
             values[0],
             created,
-            bool(getattr(response, "from_cache", False)),
+            from_cache,
             stale,
             response.status_code == 203,
         )

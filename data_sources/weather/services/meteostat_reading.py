@@ -6,6 +6,7 @@ the library two seconds.
 
 from __future__ import annotations
 
+import zlib
 from datetime import date
 from pathlib import Path
 from typing import Any, NamedTuple
@@ -95,7 +96,8 @@ def read_year(files: MeteostatFiles, station: str, year: int) -> StationYear | N
     path = files.path(station, year)
     if not path.exists():
         return None
-    stamp = np.array([path.stat().st_size, path.stat().st_mtime_ns], dtype=np.int64)
+    body = path.read_bytes()
+    stamp = np.array([len(body), zlib.crc32(body)], dtype=np.int64)
     kept = path.with_suffix(".npz")
     have = _read_kept(kept, stamp)
     if have is not None:

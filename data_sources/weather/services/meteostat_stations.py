@@ -79,8 +79,8 @@ class Meteostat:
         wanted = [(s.id, year) for s in chosen for year in range(part.last.year, part.first.year - 1, -1)]
         failed, fault = self._fetch_files(wanted, today, progress)
         have = self.files.have([s.id for s in chosen], range(part.first.year, part.last.year + 1))
-        if not have and fault is not None:
-            raise fault
+        if not have:
+            raise fault or ServiceError("absent", "has no day of that time")
         notes, self._notes = self._notes, []
         read: dict[tuple[str, int], StationYear] = {}
         for key in sorted(have):
@@ -106,7 +106,7 @@ class Meteostat:
             stations,
             spot,
             part,
-            self.files.fetched_at(read) if read else self.files.fetched_at(have),
+            self.files.fetched_at(have),
             notes=notes,
             # What is missing today may have been in a blend of earlier days.
             held=frozenset(year for key, year in failed if (key, year) not in read),

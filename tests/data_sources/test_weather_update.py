@@ -1,0 +1,416 @@
+"""Updating a place's weather: what a grower reads when services fail; the store is as good as before."""
+
+from __future__ import annotations
+
+import shutil
+from dataclasses import dataclass
+from datetime import UTC, date, datetime, timedelta
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from data_sources.weather.asked_log import FILE_NAME, AskedLog
+from data_sources.weather.http import Http
+from data_sources.weather.service_settings import WeatherSettings
+from data_sources.weather.services.protocol import Spot
+from data_sources.weather.services.registry import make_services
+from data_sources.weather.store import WeatherStore
+from data_sources.weather.update import UpdateReport, update_weather
+from phenology.errors import StoreLockedError, UnknownNameError
+from phenology.weather_series import DailyWeather, source_rank
+from tests.data_sources.stand_in import StandIn
+from tests.data_sources.test_weather_services import HERE, TODAY, settings
+
+NOON = datetime(2026, 6, 14, 10, tzinfo=UTC)
+TRIED = ("meteostat", "open-meteo-forecast", "open-meteo-archive", "met-norway")
+
+
+@dataclass
+class Garden:
+    """A garden's weather, and a way to bring it up to date."""
+
+    folder: Path
+    stand_in: StandIn
+    settings: WeatherSettings
+    spot: Spot = HERE
+
+    def update(self, days_later: int = 0, **more: object) -> UpdateReport:
+        now = datetime.now(UTC) if days_later < 0 else NOON + timedelta(days=days_later)
+        with (
+            Http(self.settings.http, sleep=lambda _: None, now=lambda: now) as http,
+            WeatherStore.open(self.folder, create=True) as store,
+        ):
+            services = make_services(self.settings, http)
+            log = AskedLog(self.folder, "bench", self.spot)
+            years = self.settings.years
+            return update_weather(
+                store,
+                "bench",
+                self.spot,
+                services,
+                now=now,
+                years=years,
+                log=log,
+                **more,  # type: ignore[arg-type]
+            )
+
+    def weather(self) -> DailyWeather:
+        with WeatherStore.open(self.folder) as store:
+            return store.read("bench")
+
+    def use(self, *sources: str, **more: object) -> Garden:
+        from dataclasses import replace
+
+        return replace(self, settings=replace(self.settings, sources=sources or TRIED, **more))  # type: ignore[arg-type]
+
+
+@pytest.fixture
+def garden(stand_in: StandIn, tmp_path: Path) -> Garden:
+    """One year and a half of history from two stations; copies of answers stay in memory."""
+    made = settings(stand_in, cache_folder=tmp_path / "cache", years=1, stations=2, sources=TRIED)
+    (tmp_path / "garden").mkdir()
+    return Garden(tmp_path / "garden", stand_in, made)
+
+
+@pytest.fixture(scope="session")
+def grown(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A garden after one good update, to be copied."""
+    server = StandIn()
+    folder = tmp_path_factory.mktemp("grown")
+    (folder / "garden").mkdir()
+    made = settings(server, cache_folder=folder / "cache", years=1, stations=2, sources=TRIED)
+    Garden(folder / "garden", server, made).update()
+    server.stop()
+    return folder
+
+
+@pytest.fixture
+def kept(garden: Garden, grown: Path) -> Garden:
+    """A garden after one good update."""
+    base = garden.folder.parent
+    shutil.rmtree(garden.folder)
+    shutil.copytree(grown / "garden", base / "garden")
+    shutil.copytree(grown / "cache", base / "cache", copy_function=_older)
+    return garden
+
+
+def _older(source: str, target: str) -> None:
+    """Copied as files of a day ago."""
+    import os
+    import time
+
+    shutil.copyfile(source, target)
+    os.utime(target, (time.time() - 86400, time.time() - 86400))
+
+
+def as_good(before: DailyWeather, after: DailyWeather) -> None:
+    """Every day that was known is known, from a source as good; what was measured is unchanged."""
+    now = after.spanning(before.first_day, before.last_day)
+    assert (now.known | ~before.known).all()
+    for old, new in zip(before.source[before.known], now.source[before.known], strict=True):
+        assert source_rank(str(new)) <= source_rank(str(old))
+    measured = before.source == "station"
+    np.testing.assert_array_equal(now.tmin[measured], before.tmin[measured])
+    np.testing.assert_array_equal(now.tmax[measured], before.tmax[measured])
+
+
+# --- when all is well --------------------------------------------------------------------------------------
+
+
+def test_a_first_update_brings_history_and_a_forecast(garden: Garden):
+    told: list[str] = []
+    report = garden.update(announce=told.append)
+    weather = garden.weather()
+    assert (weather.first_day, weather.last_day) == (date(2025, 1, 1), date(2026, 6, 29))
+    assert weather.known.all() and not report.failed
+    assert weather.coverage().by_source == {"station": 525, "model": 4, "forecast": 16}
+    assert report.lines == [
+        "Meteostat: 528 days new (10001, 10002)",
+        "Open-Meteo forecast: forecast to 2026-06-29, 7 days new",
+    ]
+    assert told == []  # there is no old history to load
+    low, high = garden.stand_in.world.days(date(2025, 1, 1), date(2026, 6, 9), HERE.elevation)
+    station = weather.between(date(2025, 1, 1), date(2026, 6, 9))
+    np.testing.assert_allclose(station.tmax, high, atol=0.15)
+    np.testing.assert_allclose(station.tmin, low, atol=0.15)
+
+
+def test_the_nearest_station_s_recent_years_come_first_and_the_rest_is_announced(garden: Garden):
+    told: list[str] = []
+    longer = garden.use(*TRIED, years=6, stations=2)
+    longer.update(announce=told.append)
+    files = garden.stand_in.paths("/daily/")
+    assert files[:3] == [f"/daily/{y}/10001.csv.gz" for y in (2026, 2025, 2024)]
+    assert told == ["there is enough for a first forecast; 7 years of Meteostat follow"]
+    assert garden.stand_in.paths()[4:5] == ["/v1/forecast"]  # before the rest of the history
+    assert longer.weather().first_day == date(2020, 1, 1)
+
+
+def test_enough_for_a_first_forecast_and_no_more(garden: Garden):
+    garden.use(*TRIED, years=6).update(first_only=True)
+    assert garden.weather().first_day == date(2024, 1, 1)
+    assert len(garden.stand_in.asked) == 5  # list of stations, three files, forecast
+
+
+def test_an_update_can_be_stopped_at_any_moment_and_goes_on_from_there(garden: Garden):
+    longer = garden.use("meteostat", years=12)
+
+    class Stopped(Exception):
+        pass
+
+    def stop_in_2018(what: str, done: int, total: int) -> None:
+        if any("/2018/" in path for path in garden.stand_in.paths("/daily/")):
+            raise Stopped
+
+    with pytest.raises(Stopped):
+        longer.update(progress=stop_in_2018)
+    assert longer.weather().first_day == date(2020, 1, 1)  # the rounds before are safe
+    before = len(garden.stand_in.paths("/daily/"))
+    longer.update()
+    assert longer.weather().first_day == date(2014, 1, 1)
+    files = garden.stand_in.paths("/daily/")
+    assert len(files) == len(set(files)) > before  # no file was asked for twice
+
+
+def test_the_next_day_only_what_may_have_changed_is_asked(kept: Garden):
+    kept.stand_in.today = TODAY + timedelta(days=1)
+    before = kept.weather()
+    report = kept.update(days_later=1)
+    assert kept.stand_in.paths() == ["/v1/forecast", "/daily/2026/10001.csv.gz", "/daily/2026/10002.csv.gz"]
+    as_good(before, kept.weather())
+    assert kept.weather().last_day == before.last_day + timedelta(days=1)
+    assert report.new and not report.failed
+
+
+def test_an_archive_fills_what_stations_do_not_have(kept: Garden):
+    """No file of any station: the archive is asked, and gives way once the stations have them after all."""
+    stations = kept.stand_in.stations
+    kept.stand_in.fault("/daily/", "404")
+    shutil.rmtree(kept.settings.cache_folder / "meteostat" / "daily")  # type: ignore[operator]
+    (kept.folder / "weather.sqlite").unlink()
+    (kept.folder / FILE_NAME).unlink()
+    report = kept.update()
+    assert "no day of that time" in report.lines[0]
+    weather = kept.weather()
+    assert set(weather.source) == {"model", "forecast"} and weather.known.all()
+    assert any(line.startswith("Open-Meteo archive: ") for line in report.lines)
+    kept.stand_in.mend()
+    shutil.rmtree(kept.settings.cache_folder / "meteostat" / "daily")  # type: ignore[operator]
+    kept.update()
+    as_good(weather, kept.weather())
+    assert kept.weather().coverage().by_source["station"] == 525
+    assert stations == kept.stand_in.stations
+
+
+def test_the_second_forecast_is_asked_when_the_first_fails(kept: Garden):
+    kept.stand_in.fault("/v1/forecast", "503")
+    report = kept.update(days_later=1)
+    assert (
+        "Open-Meteo forecast has trouble of its own (503); the forecast fetched 24 hours ago stays"
+        in report.lines
+    )
+    assert any(line.startswith("MET Norway: forecast to 2026-06-2") for line in report.lines)
+
+
+def test_an_ensemble_s_members_are_kept_and_the_forecast_proper_is_read(garden: Garden):
+    garden.use("open-meteo-forecast", "open-meteo-ensemble").update()
+    with WeatherStore.open(garden.folder) as store:
+        assert len(store.members("bench")) == 3
+        providers = {u.origin.provider for u in store.origin_uses("bench") if u.source == "forecast"}
+        past = store.past_forecasts("bench")
+    assert providers == {"Open-Meteo", "Open-Meteo ensemble"}
+    assert set(past.lead[past.provider == "Open-Meteo"]) == set(range(16))
+    assert garden.weather().last_day == date(2026, 6, 29)
+
+
+def test_a_place_at_the_date_line_above_the_polar_circle_and_on_a_mountain(garden: Garden):
+    for spot in (
+        Spot(-16.8, 179.9, 10.0, "Pacific/Fiji"),
+        Spot(78.22, 15.65, 20.0, "Arctic/Longyearbyen"),
+        Spot(46.5, 9.8, 3000.0, "Europe/Zurich"),
+    ):
+        (garden.folder / "weather.sqlite").unlink(missing_ok=True)
+        garden.stand_in.world.latitude = spot.latitude
+        garden.spot = spot
+        report = garden.update()
+        assert report.lines[0] == "Meteostat has no station within 50 km"
+        weather = garden.weather()
+        assert weather.known.all() and weather.first_day == date(2025, 1, 1)
+        assert set(weather.source) == {"model", "forecast"}
+
+
+# --- when nothing is well ----------------------------------------------------------------------------------
+
+TOTAL: list[tuple[str, dict, str]] = [
+    ("404", {}, r"Open-Meteo forecast has nothing there \(404\); the forecast fetched 24 hours ago stays"),
+    ("403", {}, r"Meteostat refused the request \(403\); not received|Meteostat refused"),
+    ("429", {}, r"Open-Meteo forecast has had enough requests for now \(429\)"),
+    ("429", {"headers": {"Retry-After": "3600"}}, r"MET Norway asks to wait 1 h \(429\)"),
+    ("429", {"headers": {"Retry-After": "10"}}, r"Open-Meteo forecast asks to wait 10 s \(429\)"),
+    ("500", {}, r"MET Norway has trouble of its own \(500\); the forecast fetched 24 hours ago stays"),
+    ("html", {}, "Open-Meteo forecast sent a web page instead of data .*login page"),
+    ("empty", {}, "Open-Meteo forecast sent an empty answer"),
+    ("cut_gzip", {}, "Open-Meteo forecast sent an? (damaged )?answer"),
+    ("cut", {}, "Open-Meteo forecast broke off in the middle of its answer"),
+    ("drip", {}, r"Open-Meteo forecast was still sending after 0\.3 s"),
+    ("loop", {}, "Open-Meteo forecast sends the request round in circles"),
+    ("broken", {}, r"Open-Meteo forecast sent an answer that cannot be read \(its JSON breaks off\)"),
+    ("tenfold", {}, "Open-Meteo forecast sent temperatures that are no air"),
+    ("doubled", {}, "Open-Meteo forecast sent hours twice or out of order"),
+]
+
+
+@pytest.mark.parametrize(
+    ("kind", "more", "words"), TOTAL, ids=[f"{k}{len(m)}{n}" for n, (k, m, _) in enumerate(TOTAL)]
+)
+def test_when_every_service_fails_the_weather_stays_and_the_reason_is_read(
+    kept: Garden, kind: str, more: dict, words: str
+):
+    import re
+
+    before = kept.weather()
+    kept.stand_in.today = TODAY + timedelta(days=1)
+    kept.stand_in.fault("", kind, **more)
+    report = kept.update(days_later=1)
+    assert any(re.search(words, line) for line in report.lines), report.lines
+    after = kept.weather()
+    if kind in ("tenfold", "doubled"):  # the station files before are fine and a day longer
+        as_good(before, after)
+    else:
+        assert after.fingerprint() == before.fingerprint()
+    assert "met-norway" in report.failed or kind == "404"
+    kept.stand_in.mend()
+    kept.update(days_later=1)
+    as_good(before, kept.weather())
+    assert kept.weather().last_day == before.last_day + timedelta(days=1)
+
+
+@pytest.mark.parametrize("kind", ["nulls_end", "nulls_inside", "hot"])
+def test_holes_and_wild_values_do_not_reach_what_is_good(kept: Garden, kind: str):
+    before = kept.weather()
+    kept.stand_in.today = TODAY + timedelta(days=1)
+    kept.stand_in.fault("", kind)
+    kept.update(days_later=1)
+    after = kept.weather()
+    past = before.between(before.first_day, TODAY - timedelta(days=1))
+    as_good(past, after)
+    assert np.nanmax(after.tmax) < 50
+
+
+def test_no_network_is_one_line(kept: Garden):
+    before = kept.weather()
+    kept.stand_in.stop()
+    report = kept.update(days_later=2)
+    assert report.offline
+    assert report.lines == [
+        "no network: the weather stays as it is (up to 2026-06-13, forecast fetched 2 days ago)"
+    ]
+    assert kept.weather().fingerprint() == before.fingerprint()
+
+
+def test_no_network_and_no_weather(garden: Garden):
+    garden.stand_in.stop()
+    assert garden.update().lines == [
+        "no network, and no weather yet: add a file with `flushcast weather add FILE`"
+    ]
+
+
+def test_a_week_of_downtime(kept: Garden):
+    start = kept.weather()
+    kept.stand_in.fault("", "503")
+    for day in range(1, 8):
+        kept.stand_in.today = TODAY + timedelta(days=day)
+        report = kept.update(days_later=day)
+        ago = "24 hours ago" if day == 1 else f"{day} days ago"
+        assert any(f"the forecast fetched {ago} stays" in line for line in report.lines)
+        assert kept.weather().fingerprint() == start.fingerprint()
+    kept.stand_in.mend()
+    report = kept.update(days_later=7)
+    weather = kept.weather()
+    as_good(start, weather)
+    assert weather.known.all() and weather.last_day == start.last_day + timedelta(days=7)
+    assert not report.failed
+
+
+def test_a_broken_list_of_stations_leaves_the_rest_working(garden: Garden):
+    garden.stand_in.fault("stations.db", "broken")
+    report = garden.update()
+    assert "Meteostat sent a broken list of stations" in report.lines
+    assert garden.weather().known.all()  # the archive and the forecast stood in
+    assert set(garden.weather().source) == {"model", "forecast"}
+
+
+def test_a_station_that_fails_today_does_not_spoil_the_blend_of_yesterday(kept: Garden):
+    before = kept.weather()
+    shutil.rmtree(kept.settings.cache_folder / "meteostat" / "daily")  # type: ignore[operator]
+    (kept.folder / FILE_NAME).unlink()
+    kept.stand_in.fault("/10001.csv.gz", "500")  # the nearest; the other alone is worse
+    report = kept.update()
+    assert any("not received: 10001: 2025-2026" in line for line in report.lines)
+    assert kept.weather().fingerprint() == before.fingerprint()
+
+
+def test_an_old_copy_is_used_and_its_age_said(garden: Garden, tmp_path: Path):
+    from dataclasses import replace
+
+    http = replace(garden.settings.http, cache_folder=tmp_path / "cache")
+    garden.settings = replace(garden.settings, http=http, sources=("open-meteo-forecast",))
+    garden.stand_in.today = datetime.now(UTC).date()
+    garden.update(days_later=-1)
+    with Http(http) as client:
+        client._open().cache.reset_expiration(datetime.now(UTC) - timedelta(minutes=5))
+    garden.stand_in.fault("", "500")
+    report = garden.update(days_later=-1)
+    words = (
+        "Open-Meteo forecast has trouble of its own (500); what it sent less than an hour ago is used again"
+    )
+    assert words in report.lines
+
+
+def test_a_service_without_what_it_needs_is_passed_over(garden: Garden):
+    from dataclasses import replace
+
+    no_contact = replace(garden.settings.http, contact="")
+    garden.settings = replace(garden.settings, http=no_contact, sources=("met-norway", "open-meteo-forecast"))
+    report = garden.update()
+    assert "MET Norway needs a contact: set `contact` in garden.toml" in report.lines[0]
+    assert report.answered == ["open-meteo-forecast"]
+
+
+def test_a_locked_store_is_an_error_that_says_so(kept: Garden):
+    import sqlite3
+
+    other = sqlite3.connect(kept.folder / "weather.sqlite", isolation_level=None)
+    other.execute("BEGIN IMMEDIATE")
+    with (
+        WeatherStore.open(kept.folder, patience=0.1) as store,
+        Http(kept.settings.http) as http,
+        pytest.raises(StoreLockedError, match="is in use"),
+    ):
+        services = make_services(kept.settings, http, ["open-meteo-forecast"])
+        update_weather(store, "bench", HERE, services, now=NOON, years=1)
+    other.close()
+
+
+def test_an_unknown_service_is_named_with_its_neighbours(garden: Garden):
+    with (
+        Http(garden.settings.http) as http,
+        pytest.raises(UnknownNameError, match="weather service called 'metoestat'"),
+    ):
+        make_services(garden.settings, http, ["metoestat"])
+
+
+def test_a_place_that_moved_is_asked_for_anew(tmp_path: Path):
+    from data_sources.weather.services.protocol import Round
+
+    part = Round(date(2020, 1, 1), date(2024, 12, 31))
+    AskedLog(tmp_path, "bench", HERE).note("meteostat", part, TODAY, 1800)
+    assert AskedLog(tmp_path, "bench", HERE).settled("meteostat", part, TODAY, 1800)
+    assert not AskedLog(tmp_path, "bench", HERE).settled(
+        "meteostat", part, TODAY, 1799
+    )  # the store lost days
+    moved = Spot(48.1, 11.6, 520, "Europe/Berlin")
+    assert not AskedLog(tmp_path, "bench", moved).settled("meteostat", part, TODAY, 1800)
+    (tmp_path / FILE_NAME).write_text("{broken")
+    assert not AskedLog(tmp_path, "bench", HERE).settled("meteostat", part, TODAY, 1800)
