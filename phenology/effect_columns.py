@@ -27,7 +27,7 @@ CALENDAR_COMMON_SD = (
     0.50  # the same for plain days and date, which the catalogue (days at 18 degC) says little of
 )
 LATER_SD = 0.20  # a later flush against the first
-SLOPE_SD = 0.05  # per 10 days that the wait begins later than usual; twice that for plain days
+SLOPE_SD = 0.04  # per 10 days that a wait begins later than usual; twice that for days and date
 
 
 @dataclass(frozen=True)
@@ -53,6 +53,11 @@ SETTINGS: tuple[Setting, ...] = tuple(
 REFERENCE_SETTING = Setting(0.08, 0.06, 0.09, 0.03, 0.0)
 
 
+def common_sd(clock: Clock) -> float:
+    """How far all species of a garden together may lie from the catalogue on a clock, on the log scale."""
+    return CALENDAR_COMMON_SD if clock.by_calendar else COMMON_SD
+
+
 @dataclass(frozen=True)
 class Columns:
     """Which shared effect stands in which column of the design."""
@@ -63,10 +68,12 @@ class Columns:
     trees: tuple[str, ...]
     centre: dict[tuple[str, bool], float] = field(hash=False)
 
+    FIRST_SPECIES = 3  # after common, later and slope
+
     @property
     def shared(self) -> int:
         """Number of shared effects: common, later, slope, species, seasons, cells."""
-        return 3 + len(self.species) + len(self.seasons) + len(self.cells)
+        return self.FIRST_SPECIES + len(self.species) + len(self.seasons) + len(self.cells)
 
     @classmethod
     def of(cls, waits: Sequence[Wait]) -> Columns:
@@ -85,7 +92,7 @@ class Columns:
         row = np.zeros(self.shared)
         row[0], row[1] = 1.0, float(later)
         row[2] = self.lateness(species, later, anchor)
-        base = 3
+        base = self.FIRST_SPECIES
         for names, name in ((self.species, species), (self.seasons, season), (self.cells, (species, season))):
             if name in names:
                 row[base + names.index(name)] = 1.0
@@ -100,9 +107,13 @@ class Columns:
     def prior_variance(self, clock: Clock, setting: Setting, species_sd: Array, odd: Array) -> Array:
         """Prior variances of the shared effects; `odd` holds each season's weight (1 usual, near 0 odd)."""
         slope = SLOPE_SD * (2 if clock.by_calendar else 1)
-        common = CALENDAR_COMMON_SD if clock.by_calendar else COMMON_SD
         by_season = dict(zip(self.seasons, odd, strict=True))
         cells = np.array([setting.cell**2 / by_season[s] for _, s in self.cells])
         return np.concatenate(
-            [[common**2, LATER_SD**2, slope**2], species_sd**2, setting.season**2 / odd, cells]
+            [
+                [common_sd(clock) ** 2, LATER_SD**2, slope**2],
+                species_sd**2,
+                setting.season**2 / odd,
+                cells,
+            ]
         )

@@ -22,7 +22,7 @@ from numpy.typing import NDArray
 
 from phenology.censoring import CensoredSites, match_sites
 from phenology.clocks import CLOCKS, USUAL_WEIGHTS, Clock
-from phenology.effect_columns import COMMON_SD, REFERENCE_SETTING, SEASONS, SETTINGS, Columns, Setting
+from phenology.effect_columns import REFERENCE_SETTING, SEASONS, SETTINGS, Columns, Setting, common_sd
 from phenology.effects import IntArray, log_evidences, posterior
 from phenology.errors import InputError
 from phenology.gamma_curve import digamma, gamma_quantile
@@ -31,6 +31,7 @@ from phenology.waits import SeasonHands, Site, Wait, WaitTable, tabulate
 Array = NDArray[np.float64]
 
 SEASON_TAIL = 4.0  # degrees of freedom of a season's effect: odd seasons happen
+CLOCK_TEMPER = 0.1  # see `_tempered`; chosen out of sample, docs/method.md has the figures
 MOST_KEPT = 40  # grid points that stand for the whole grid
 
 PriorOf = Callable[[str], tuple[float, float]]
@@ -143,8 +144,7 @@ class RequirementModel:
                     total += price[setting.season]
                     grid.append((total, c, setting, sites, odd_at[setting.season]))
         totals = np.array([total for total, *_ in grid])
-        share = np.exp(totals - totals.max())
-        share /= share.sum()
+        share = _tempered(totals, np.array([c for _, c, *_ in grid]), self.clock_weights)
         order = sorted(range(len(grid)), key=lambda k: (grid[k][1], grid[k][2].new_season))
         components = []
         for k, weight in _thinned(share, order):
@@ -180,7 +180,7 @@ class RequirementModel:
         """
         sites = CensoredSites.start(table, c, offset)
         squared = np.full(len(columns.seasons), REFERENCE_SETTING.season**2)
-        setting, first = REFERENCE_SETTING, 3 + len(columns.species)
+        setting, first = REFERENCE_SETTING, columns.FIRST_SPECIES + len(columns.species)
         both = np.concatenate(
             [design, np.eye(len(columns.trees))[tree].reshape(len(tree), len(columns.trees))], axis=1
         )
@@ -263,9 +263,12 @@ class Requirement:
         if species not in self.columns.species:
             return 1.0
         row = np.zeros(self.columns.shared + len(self.columns.trees))
-        row[0] = row[3 + self.columns.species.index(species)] = 1.0
-        after = sum(p.weight * float(row @ p.covariance @ row) for p in self.components)
-        return float(min(1.0, after / (COMMON_SD**2 + own_sd**2)))
+        row[0] = row[self.columns.FIRST_SPECIES + self.columns.species.index(species)] = 1.0
+        left = 0.0
+        for part in self.components:
+            common = common_sd(self.model.clocks[part.clock])
+            left += part.weight * float(row @ part.covariance @ row) / (common**2 + own_sd**2)
+        return min(1.0, left)
 
 
 def _tail_of_seasons(parts: int = 3) -> tuple[tuple[float, float], ...]:
@@ -299,6 +302,27 @@ def _price_of_odd_seasons(odd: Array, columns: Columns) -> float:
     divergence = (shape - a) * digamma(shape) - math.lgamma(shape) + math.lgamma(a)
     divergence = divergence + a * (np.log(rate) - np.log(a)) + shape * (a - rate) / rate
     return float((0.5 * effects * (log_mean - np.log(odd)) - divergence).sum())
+
+
+def _tempered(totals: Array, clock: IntArray, prior: Array) -> Array:
+    """Posterior shares of the grid points, the choice between clocks tempered.
+
+    Within a clock, settings are weighed by their evidence. Between clocks only a part of it counts
+    (`CLOCK_TEMPER`): the rows of one season share weather and observers in ways that the effects only
+    roughly describe, so the full evidence would settle on one clock after a handful of seasons.
+    """
+    share = np.zeros(len(totals))
+    weights = {}
+    for c in np.unique(clock):
+        mine = clock == c
+        top = totals[mine].max()
+        within = np.exp(totals[mine] - top)
+        share[mine] = within / within.sum()
+        weights[c] = CLOCK_TEMPER * (top + np.log(within.sum())) + (1 - CLOCK_TEMPER) * np.log(prior[c])
+    best = max(weights.values())
+    for c, weight in weights.items():
+        share[clock == c] *= np.exp(weight - best)
+    return np.asarray(share / share.sum())
 
 
 def _thinned(share: Array, order: Sequence[int]) -> list[tuple[int, float]]:

@@ -15,7 +15,8 @@ from phenology.season_weather import SeasonWeather
 Array = NDArray[np.float64]
 
 WANTED = 20  # fewer past years than this are used, and said
-FEWEST = 10  # fewer than this are stretched by shifting them in time
+FEWEST = 25  # donors; with fewer, each also serves shifted in time
+SHIFT_DAYS = 5
 
 
 @dataclass(frozen=True)
@@ -129,8 +130,6 @@ def _serves(record: SeasonWeather, season: int, after: int) -> bool:
 
 
 def _shifts(donors: int) -> tuple[int, ...]:
-    """With few donors each also serves a little earlier and later: spells then fall on other days."""
-    if donors >= FEWEST:
-        return (0,)
-    steps = -(-FEWEST // donors)
-    return tuple(int(5 * ((k + 1) // 2) * (-1) ** k) for k in range(steps))
+    """With few donors each also serves as often earlier as later: spells then fall on other days."""
+    sides = -(-(-(-FEWEST // donors) - 1) // 2)
+    return tuple(SHIFT_DAYS * k for k in range(-sides, sides + 1))
