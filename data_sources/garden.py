@@ -19,8 +19,8 @@ from data_sources.garden_settings import (
 )
 from data_sources.journal import Journal, Record, list_backups
 from data_sources.journal.connection import plain_errors
+from data_sources.journal.opening import place_new
 from data_sources.journal.store import FILE_NAME as JOURNAL_NAME
-from data_sources.journal.store import place_new
 from phenology.errors import StoreError
 
 __all__ = [

@@ -1,26 +1,24 @@
-"""Copies of the journal: made through SQLite's own backup call, checked, thinned, restored."""
+"""Copies of the journal: made through SQLite's own backup call, checked, thinned."""
 
 from __future__ import annotations
 
 import os
 import re
-import shutil
 import sqlite3
 from collections.abc import Sequence
 from contextlib import closing, suppress
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
-from data_sources.journal.connection import connect, copy_whole, file_uri, plain_errors, roll_back
+from data_sources.journal.connection import connect, copy_whole, plain_errors
 from data_sources.journal.health import QUICK_UP_TO, fault_in, read_header
 from data_sources.journal.migrations import APPLICATION_ID, newest_version
-from data_sources.journal.schema import TABLES, column_names
-from phenology.errors import InputError, StoreCorruptError, StoreError, StoreTooNewError
+from phenology.errors import StoreCorruptError, StoreError
 
 FOLDER = "backups"
 EVERY = timedelta(hours=20)  # a rolling backup before the first change of a day
-_STAMP = "%Y%m%dT%H%M%S%fZ"
+STAMP = "%Y%m%dT%H%M%S%fZ"
 _NAME = re.compile(r"journal-(\d{8}T\d{12}Z)(?:-([a-z0-9-]+))?\.sqlite")
 
 
@@ -33,43 +31,13 @@ class Backup:
     why: str | None = None
 
 
-@dataclass(frozen=True)
-class Difference:
-    """What a restore does to one table: rows now (None: unreadable), rows after, and how many differ."""
-
-    now: int | None
-    then: int
-    comes_back: int
-    goes: int
-    differs: int
-
-
-@dataclass(frozen=True)
-class Restore:
-    """What a restore would do, or did. `kept_aside` is where the journal of before now lies."""
-
-    source: Path
-    version: int
-    tables: dict[str, Difference]
-    current_fault: str | None = None
-    kept_aside: Path | None = None
-    done: bool = field(default=False)
-
-    @property
-    def nothing_changes(self) -> bool:
-        """Whether every table already is as in the backup."""
-        return self.current_fault is None and not any(
-            d.comes_back or d.goes or d.differs for d in self.tables.values()
-        )
-
-
 def list_backups(journal: Path) -> list[Backup]:
     """The backups in the folder beside the journal, newest first. Files are only named, not opened."""
     found = []
     with suppress(OSError):
         for path in (journal.parent / FOLDER).iterdir():
             if match := _NAME.fullmatch(path.name):
-                at = datetime.strptime(match[1], _STAMP).replace(tzinfo=UTC)
+                at = datetime.strptime(match[1], STAMP).replace(tzinfo=UTC)
                 found.append(Backup(path, at, match[2]))
     return sorted(found, key=lambda b: (b.at, b.path.name), reverse=True)
 
@@ -101,16 +69,16 @@ def _fault_of_file(path: Path) -> str | None:
         return "it is not a journal"
     # The tables of another version are not known here: only SQLite's own check can speak.
     depth = "deep" if header.version == newest_version() else "quick"
-    with closing(_looking(path)) as connection:
+    with closing(looking(path)) as connection:
         return fault_in(connection, depth=depth)
 
 
-def _looking(path: Path) -> sqlite3.Connection:
+def looking(path: Path) -> sqlite3.Connection:
     """A connection that leaves the file and its folder as they are, unless a log must be read too."""
-    return connect(path, mode="ro", immutable=not _has_log(path))
+    return connect(path, mode="ro", immutable=not has_log(path))
 
 
-def _has_log(path: Path) -> bool:
+def has_log(path: Path) -> bool:
     return path.with_name(path.name + "-wal").exists() or path.with_name(path.name + "-journal").exists()
 
 
@@ -166,7 +134,7 @@ def write_backup(
         if to is None:
             path.mkdir(exist_ok=True)
         if path.is_dir():
-            name = f"journal-{datetime.now(UTC).strftime(_STAMP)}{'-' + why if why else ''}.sqlite"
+            name = f"journal-{datetime.now(UTC).strftime(STAMP)}{'-' + why if why else ''}.sqlite"
             path = path / name
         if path.exists():
             raise StoreError(f"{path} exists already; name a new file for the backup.")
@@ -239,145 +207,3 @@ def sync_folder(folder: Path) -> None:
             os.fsync(handle)
         finally:
             os.close(handle)
-
-
-def restore(journal: Path, source: Path | None = None, *, dry_run: bool = True) -> Restore:
-    """Check a backup and say what it would change; with `dry_run=False`, put it in the journal's place.
-
-    The journal of before is kept: as a backup named "before-restore" when it is whole, else as it is under
-    another name beside it. Nothing is touched by a dry run.
-
-    Parameters
-    ----------
-    journal : Path
-        The garden's journal; it may be damaged or missing.
-    source : Path, optional
-        The backup; default: the newest good one.
-    dry_run : bool
-        Only look.
-
-    Raises
-    ------
-    StoreError
-        If there is no backup, or the files cannot be read or written.
-    StoreCorruptError
-        If the backup itself is damaged.
-    StoreTooNewError
-        If the backup, or the journal it would replace, was written by a newer flushcast.
-    """
-    checked = source is None
-    if source is None:
-        good = newest_good(journal)
-        if good is None:
-            raise StoreError(f"there is no good backup in {journal.parent / FOLDER}.")
-        source = good.path
-    version = _version_of_source(source, checked=checked)
-    if journal.exists() and os.path.samefile(journal, source):
-        raise InputError(f"{source} is the journal itself; name a backup.")
-    fault = fault_of_file(journal) if journal.exists() else "it is missing"
-    if fault is None and read_header(journal).version > newest_version():
-        raise StoreTooNewError(
-            f"{journal} was written by a newer flushcast; restore with that one. It was left untouched."
-        )
-    with plain_errors(journal, "restoring", kept="The journal is as it was."):
-        tables = _differences(None if fault else journal, source)
-        plan = Restore(source, version, tables, fault)
-        if dry_run:
-            return plan
-        aside = _put_in_place(journal, source, damaged=fault is not None)
-    return Restore(source, version, tables, fault, aside, done=True)
-
-
-def _version_of_source(source: Path, *, checked: bool) -> int:
-    if not source.is_file():
-        raise StoreError(f"there is no backup {source}.")
-    with plain_errors(source, "reading"):
-        header = read_header(source)
-    fault = None if checked else fault_of_file(source)
-    if fault is not None:
-        raise StoreCorruptError(f"the backup {source} cannot be used: {fault}. Nothing was changed.")
-    if header.version > newest_version():
-        raise StoreTooNewError(
-            f"the backup {source} was written by a newer flushcast (version {header.version}, this one reads "
-            f"up to {newest_version()}). Update flushcast first; nothing was changed."
-        )
-    return header.version
-
-
-def _differences(journal: Path | None, source: Path) -> dict[str, Difference]:
-    then = _rows(source)
-    now = None if journal is None else _rows(journal)
-    found = {}
-    for table in TABLES:
-        new, old = then[table], {} if now is None else now[table]
-        found[table] = Difference(
-            now=None if now is None else len(old),
-            then=len(new),
-            comes_back=len(new.keys() - old.keys()),
-            goes=len(old.keys() - new.keys()),
-            differs=sum(new[id] != old[id] for id in new.keys() & old.keys()),
-        )
-    return found
-
-
-def _rows(path: Path) -> dict[str, dict[str, tuple[object, ...]]]:
-    """Every row of every table by id; an older journal may lack a table or a column."""
-    with closing(_looking(path)) as connection:
-        found: dict[str, dict[str, tuple[object, ...]]] = {}
-        for table in TABLES:
-            has = {row[1] for row in connection.execute(f"PRAGMA table_info({table})")}
-            names = [name if name in has else "NULL" for name in column_names(table)]
-            query = f"SELECT {', '.join(names)} FROM {table}"
-            found[table] = {str(row[0]): row for row in connection.execute(query)} if has else {}
-        return found
-
-
-def _replace_content(journal: Path, source: Path) -> Path:
-    """Replace all a whole journal holds, in one transaction that begins before the copy kept aside.
-
-    So no other process can save in between, and those that have the journal open see one change.
-    """
-    with closing(connect(journal)) as live, closing(connect(journal, mode="ro")) as before:
-        live.execute("PRAGMA foreign_keys = OFF")
-        live.execute("ATTACH ? AS good", (file_uri(source, immutable=not _has_log(source)),))
-        live.execute("BEGIN IMMEDIATE")
-        try:
-            aside = write_backup(before, journal, why="before-restore")
-            listed = "SELECT type, name, sql FROM {0}.sqlite_master WHERE name NOT LIKE 'sqlite_%'"
-            for kind, name, _ in live.execute(listed.format("main")).fetchall():
-                if kind == "table":
-                    live.execute(f"DROP TABLE main.{name}")  # with its indexes and triggers
-            objects = live.execute(listed.format("good")).fetchall()
-            for kind, name, sql in sorted(objects, key=lambda o: o[0] != "table"):
-                live.execute(sql)
-                if kind == "table":
-                    live.execute(f"INSERT INTO main.{name} SELECT * FROM good.{name} ORDER BY rowid")
-            live.execute("DELETE FROM main.sqlite_sequence")
-            live.execute("INSERT INTO main.sqlite_sequence SELECT * FROM good.sqlite_sequence")
-            (version,) = live.execute("PRAGMA good.user_version").fetchone()
-            live.execute(f"PRAGMA main.user_version = {version:d}")
-            live.execute("COMMIT")
-        finally:
-            roll_back(live)
-    return aside
-
-
-def _put_in_place(journal: Path, source: Path, *, damaged: bool) -> Path | None:
-    if not damaged:
-        return _replace_content(journal, source)
-    aside = None
-    if journal.exists():
-        stamp = datetime.now(UTC).strftime(_STAMP)
-        aside = journal.with_name(f"{journal.stem}-damaged-{stamp}{journal.suffix}")
-        logs = [e for e in ("-wal", "-journal") if journal.with_name(journal.name + e).exists()]
-        for ending in ("", *logs):
-            shutil.copy2(journal.with_name(journal.name + ending), aside.with_name(aside.name + ending))
-    part = journal.with_name(f".{journal.name}.{os.getpid()}.part")
-    with closing(_looking(source)) as good, closing(connect(part, mode="rwc")) as whole:
-        copy_whole(good, whole, source)
-    for ending in ("-wal", "-shm", "-journal"):
-        with suppress(FileNotFoundError):
-            journal.with_name(journal.name + ending).unlink()  # the damaged file's log is not the backup's
-    part.replace(journal)
-    sync_folder(journal.parent)
-    return aside

@@ -5,9 +5,8 @@ from __future__ import annotations
 import os
 import platform
 import sqlite3
-import time
 from collections.abc import Iterable, Iterator, Mapping
-from contextlib import closing, contextmanager, suppress
+from contextlib import contextmanager
 from datetime import UTC, date, datetime
 from itertools import islice
 from pathlib import Path
@@ -18,9 +17,17 @@ from data_sources.journal import backup as backups
 from data_sources.journal import health, migrations, rows
 from data_sources.journal.changes import Batch, Change, dangling, to_redo, to_undo, walk
 from data_sources.journal.connection import PATIENCE, connect, may_write, plain_errors, roll_back, store_error
-from data_sources.journal.folders import why_not_shared_memory
+from data_sources.journal.opening import (
+    check_on_opening,
+    choose_log,
+    create_file,
+    refuse_newer,
+    refuse_what_cannot_be_used,
+    refuse_where_backups_are,
+    upgrade,
+)
 from data_sources.journal.schema import TABLES, ImportMap, R, column_names, decode_rows, table_of
-from phenology.errors import InputError, StoreCorruptError, StoreError, StoreTooNewError
+from phenology.errors import InputError, StoreCorruptError, StoreError
 from phenology.records import Aim, Flush, Look, Place, Stand, Tree, Work
 
 FILE_NAME = "journal.sqlite"
@@ -66,7 +73,7 @@ class Journal:
         *,
         create: bool = False,
         device: str | None = None,
-        patience: float = PATIENCE,
+        patience: float | None = None,
     ) -> Journal:
         """Open a journal, bringing an older one up to date (after a backup).
 
@@ -78,8 +85,8 @@ class Journal:
             Start a new journal when there is none; its folder is made too.
         device : str, optional
             Where changes are written from, for the history; default: this machine's name.
-        patience : float
-            How long to wait for another writer. [s]
+        patience : float, optional
+            How long to wait for another writer; default: a few seconds. [s]
 
         Raises
         ------
@@ -95,12 +102,13 @@ class Journal:
         path = Path(path)
         with plain_errors(path, "opening"):
             if not path.exists():
-                _refuse_where_backups_are(path)
+                refuse_where_backups_are(path)
                 if not create:
                     raise StoreError(f"there is no journal at {path}; 'flushcast init' starts a garden.")
-                _create(path)
-            _refuse_what_cannot_be_used(path)
-            return cls._connected(path, device or platform.node() or "this machine", patience)
+                create_file(path)
+            refuse_what_cannot_be_used(path)
+            name = device or platform.node() or "this machine"
+            return cls._connected(path, name, PATIENCE if patience is None else patience)
 
     @classmethod
     def _connected(cls, path: Path, device: str, patience: float) -> Journal:
@@ -114,11 +122,11 @@ class Journal:
             connection = connect(path, patience=patience)
         try:
             if not read_only:
-                _choose_log(connection, path, warnings)
-                _upgrade(connection, path)
+                choose_log(connection, path, warnings)
+                upgrade(connection, path)
             elif migrations.version_of(connection) < migrations.newest_version():
                 raise StoreError(f"{path} is of an older flushcast and, being read-only, cannot be upgraded.")
-            _check_on_opening(connection, path)
+            check_on_opening(connection, path)
         except BaseException:
             connection.close()
             raise
@@ -168,7 +176,7 @@ class Journal:
         self._rolling_backup()
         try:
             self.connection.execute("BEGIN IMMEDIATE")
-            _refuse_newer(self.path, migrations.version_of(self.connection))
+            refuse_newer(self.path, migrations.version_of(self.connection))
             # Rows of a batch may come in any order; what they point at must be there at its end.
             self.connection.execute("PRAGMA defer_foreign_keys = ON")
             yield
@@ -370,121 +378,3 @@ def _moment(at: datetime | None) -> datetime:
     if at.tzinfo is None:
         raise InputError(f"the time of a change needs a time zone, got {at.isoformat()}")
     return at
-
-
-def _refuse_where_backups_are(path: Path) -> None:
-    if backups.list_backups(path):
-        raise StoreError(
-            f"the journal {path} is missing but has backups in {path.parent / backups.FOLDER}: "
-            "'flushcast restore' shows what the newest would bring back."
-        )
-
-
-def _create(path: Path) -> None:
-    """Make an empty journal under another name and give it its own when it is whole."""
-    path.parent.mkdir(parents=True, exist_ok=True)
-    part = path.with_name(f".{path.name}.{os.getpid()}.part")
-    try:
-        with closing(connect(part, mode="rwc")) as connection:
-            connection.execute(f"PRAGMA application_id = {migrations.APPLICATION_ID}")
-            migrations.apply_steps(connection)
-        place_new(part, path)
-    finally:
-        with suppress(FileNotFoundError):
-            part.unlink()
-
-
-def place_new(part: Path, path: Path) -> bool:
-    """Give a finished file its name, lastingly, unless the name is taken; False when it is."""
-    try:
-        os.link(part, path)  # unlike a rename, never replaces what another process just made
-        part.unlink()
-    except FileExistsError:
-        return False
-    except (OSError, AttributeError):  # a drive, or a system, without hard links
-        if path.exists():
-            return False
-        part.replace(path)
-    backups.sync_folder(path.parent)
-    return True
-
-
-def _refuse_what_cannot_be_used(path: Path) -> None:
-    """Look at the file without opening it as a database, so that what is refused stays untouched."""
-    header = health.read_header(path)
-    for _ in range(3):
-        if header.fault is None:
-            break
-        time.sleep(0.02)  # another process may be between two steps of growing the file
-        header = health.read_header(path)
-    if header.fault is not None:
-        raise StoreCorruptError(backups.damage(path, header.fault))
-    version, application = header.version, header.application
-    if health.log_beside(path):  # the newest header may still be in the log
-        with closing(connect(path, mode="ro")) as looking:
-            version = migrations.version_of(looking)
-            application = looking.execute("PRAGMA application_id").fetchone()[0]
-    if application == migrations.APPLICATION_ID and 0 < version <= migrations.newest_version():
-        return
-    with closing(connect(path, mode="ro", immutable=not health.log_beside(path))) as looking:
-        recorded = _recorded_version(looking)
-    if application != migrations.APPLICATION_ID and recorded is None:
-        raise StoreError(f"{path} is not a flushcast journal; it was left untouched.")
-    if application == migrations.APPLICATION_ID:
-        _refuse_newer(path, version)
-    raise StoreCorruptError(backups.damage(path, "its header is not that of a journal"))
-
-
-def _recorded_version(connection: sqlite3.Connection) -> int | None:
-    """The version the migration records speak of; None where there are none."""
-    try:
-        version: int | None = connection.execute("SELECT max(version) FROM migration").fetchone()[0]
-    except sqlite3.OperationalError as error:
-        if "no such" in str(error):
-            return None
-        raise
-    return version
-
-
-def _refuse_newer(path: Path, version: int) -> None:
-    if version > migrations.newest_version():
-        raise StoreTooNewError(
-            f"{path} was written by a newer flushcast (version {version}, this one reads up to "
-            f"{migrations.newest_version()}). It was left untouched; update flushcast."
-        )
-
-
-def _choose_log(connection: sqlite3.Connection, path: Path, warnings: list[str]) -> None:
-    unfit = why_not_shared_memory(path.parent)
-    if unfit is not None:
-        warnings.append(
-            f"the garden {unfit}: the journal uses its slower safe mode. "
-            "Let one device write at a time, and wait until it is synced."
-        )
-    (mode,) = connection.execute("PRAGMA journal_mode").fetchone()
-    wanted = "wal" if unfit is None else "delete"
-    if mode != wanted:
-        # When somebody has the journal open this waits for the next time; both modes are safe here.
-        with suppress(sqlite3.OperationalError):
-            connection.execute(f"PRAGMA journal_mode = {wanted}").fetchone()
-
-
-def _upgrade(connection: sqlite3.Connection, path: Path) -> None:
-    version = migrations.version_of(connection)
-    if version >= migrations.newest_version():
-        return
-    if _recorded_version(connection) != version:
-        raise StoreCorruptError(backups.damage(path, "its version is not the one it was brought to"))
-    saved = backups.write_backup(connection, path, why=f"before-v{migrations.newest_version()}")
-    kept = f"The journal is as it was, and a backup is in {saved}."
-    with plain_errors(path, "upgrading", kept=kept):
-        migrations.apply_steps(connection)
-
-
-def _check_on_opening(connection: sqlite3.Connection, path: Path) -> None:
-    size = path.stat().st_size
-    if size > health.QUICK_UP_TO:
-        return
-    fault = health.fault_in(connection, depth="deep" if size <= health.DEEP_UP_TO else "quick")
-    if fault is not None:
-        raise StoreCorruptError(backups.damage(path, fault))

@@ -184,7 +184,7 @@ def test_nothing_can_be_saved_between_the_copy_kept_aside_and_the_restore(
             return aside
 
         other._backup_tried = True
-        monkeypatch.setattr("data_sources.journal.backup.write_backup", save_meanwhile)
+        monkeypatch.setattr("data_sources.journal.restoring.write_backup", save_meanwhile)
         restore(path, backup, dry_run=False)
         assert len(tried) == 1
 

@@ -12,9 +12,9 @@ from pathlib import Path
 import pytest
 
 from data_sources.journal import Journal, list_backups, migrations, restore
-from data_sources.journal import store as store_module
 from data_sources.journal.folders import why_not_shared_memory
 from data_sources.journal.migrations import Step
+from data_sources.journal.opening import place_new
 from phenology.errors import InputError, StoreError, StoreLockedError, StoreTooNewError
 from tests.data_sources.journal_help import a_look, fill, start
 
@@ -371,8 +371,8 @@ def test_without_links_a_new_journal_still_never_replaces_one(
     monkeypatch.setattr("os.link", refused)
     part = path.with_name("part")
     part.write_bytes(b"new")
-    assert store_module.place_new(part, path) is False
-    assert store_module.place_new(part, path.with_name("free")) is True
+    assert place_new(part, path) is False
+    assert place_new(part, path.with_name("free")) is True
 
 
 def test_nested_batches_are_a_mistake_of_the_program(path: Path) -> None:
