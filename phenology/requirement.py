@@ -81,6 +81,8 @@ class RequirementModel:
         Rival clocks.
     clock_weights : sequence of float, optional
         Prior weights of the clocks; `USUAL_WEIGHTS` for the usual clocks, else equal.
+    temper : float
+        Share of the evidence that counts in the choice between clocks; see `_tempered`.
     """
 
     def __init__(
@@ -88,6 +90,7 @@ class RequirementModel:
         prior_of: PriorOf,
         clocks: Sequence[Clock] = CLOCKS,
         clock_weights: Sequence[float] | None = None,
+        temper: float = CLOCK_TEMPER,
     ) -> None:
         if clock_weights is None:
             clock_weights = USUAL_WEIGHTS if tuple(clocks) == CLOCKS else [1.0] * len(clocks)
@@ -95,7 +98,7 @@ class RequirementModel:
         if len(weights) != len(clocks):
             raise InputError(f"give one weight for each of the {len(clocks)} clocks, not {len(weights)}")
         self.prior_of, self.clocks = prior_of, tuple(clocks)
-        self.clock_weights = weights / weights.sum()
+        self.clock_weights, self.temper = weights / weights.sum(), temper
 
     def fit(self, waits: Sequence[Wait], seasons: Mapping[tuple[Site, int], SeasonHands]) -> Requirement:
         """Learn from waits; with none, the answer is the prior alone.
@@ -144,7 +147,7 @@ class RequirementModel:
                     total += price[setting.season]
                     grid.append((total, c, setting, sites, odd_at[setting.season]))
         totals = np.array([total for total, *_ in grid])
-        share = _tempered(totals, np.array([c for _, c, *_ in grid]), self.clock_weights)
+        share = _tempered(totals, np.array([c for _, c, *_ in grid]), self.clock_weights, self.temper)
         order = sorted(range(len(grid)), key=lambda k: (grid[k][1], grid[k][2].new_season))
         components = []
         for k, weight in _thinned(share, order):
@@ -304,11 +307,11 @@ def _price_of_odd_seasons(odd: Array, columns: Columns) -> float:
     return float((0.5 * effects * (log_mean - np.log(odd)) - divergence).sum())
 
 
-def _tempered(totals: Array, clock: IntArray, prior: Array) -> Array:
+def _tempered(totals: Array, clock: IntArray, prior: Array, temper: float) -> Array:
     """Posterior shares of the grid points, the choice between clocks tempered.
 
     Within a clock, settings are weighed by their evidence. Between clocks only a part of it counts
-    (`CLOCK_TEMPER`): the rows of one season share weather and observers in ways that the effects only
+    (`temper`): the rows of one season share weather and observers in ways that the effects only
     roughly describe, so the full evidence would settle on one clock after a handful of seasons.
     """
     share = np.zeros(len(totals))
@@ -318,7 +321,7 @@ def _tempered(totals: Array, clock: IntArray, prior: Array) -> Array:
         top = totals[mine].max()
         within = np.exp(totals[mine] - top)
         share[mine] = within / within.sum()
-        weights[c] = CLOCK_TEMPER * (top + np.log(within.sum())) + (1 - CLOCK_TEMPER) * np.log(prior[c])
+        weights[c] = temper * (top + np.log(within.sum())) + (1 - temper) * np.log(prior[c])
     best = max(weights.values())
     for c, weight in weights.items():
         share[clock == c] *= np.exp(weight - best)

@@ -47,10 +47,13 @@ def a_wait(
 
 
 def fit(
-    waits: Sequence[Wait], prior: tuple[float, float] = (30.0, 0.3), clocks: Sequence[Clock] = CLOCKS
+    waits: Sequence[Wait],
+    prior: tuple[float, float] = (30.0, 0.3),
+    clocks: Sequence[Clock] = CLOCKS,
+    temper: float = 1.0,
 ) -> Requirement:
-    """A requirement learned from the waits in the invented climate."""
-    return RequirementModel(lambda species: prior, clocks).fit(waits, hands_for(waits, clocks))
+    """A requirement learned from the waits in the invented climate, by the full evidence unless tempered."""
+    return RequirementModel(lambda species: prior, clocks, temper=temper).fit(waits, hands_for(waits, clocks))
 
 
 def simulated_waits(
