@@ -1,0 +1,40 @@
+"""A garden on a real daily record: Seattle 2012-2015, as `vega_datasets` carries it (NOAA, public domain)."""
+
+from __future__ import annotations
+
+from datetime import UTC, date, datetime
+from pathlib import Path
+
+import numpy as np
+from vega_datasets import data
+
+from data_sources.garden import GardenSettings, create_garden
+from data_sources.weather.store import WeatherStore
+from data_sources.weather.store_records import Origin
+from phenology.records import Place, Stand, Tree
+from phenology.weather_series import DailyWeather
+from tests.reports.demo import flushcast
+
+TODAY = date(2015, 6, 10)
+
+
+def test_a_forecast_on_about_four_real_years_says_that_they_are_few(tmp_path: Path) -> None:
+    frame = data.seattle_weather().sort_values("date")
+    frame = frame[frame["date"] <= TODAY.isoformat()]
+    tmin, tmax = frame["temp_min"].to_numpy(), frame["temp_max"].to_numpy()
+    weather = DailyWeather(date(2012, 1, 1), tmin, tmax, "station")
+    assert weather.last_day == TODAY and np.isfinite(tmin).all()
+    garden = tmp_path / "seattle"
+    place = Place("p", "Porch", 47.6, -122.3)
+    settings = GardenSettings(name="Porch", units="F", stands_on=TODAY)
+    create_garden(
+        garden, settings, [place, Tree("t", "Maple", "Acer palmatum"), Stand("s", "t", "p")], "made"
+    )
+    with WeatherStore.open(garden, create=True) as store:
+        store.add("p", weather, Origin("file"), fetched_at=datetime(2015, 6, 10, tzinfo=UTC))
+    flushcast("look", "Maple", "budbreak", "--date", "2015-03-25", "--garden", garden)
+    done = flushcast("forecast", "--garden", garden)
+    assert done.returncode == 0, done.stderr
+    said = " ".join(done.stdout.split())
+    assert "only 3 past years of weather to draw the coming weeks from (20 wanted)" in said
+    assert "species guess" in said
