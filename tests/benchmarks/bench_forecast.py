@@ -1,4 +1,4 @@
-"""How long a forecast takes, as whole processes, beside `import pandas`. Run by hand; it reports, never asserts.
+"""How long a forecast takes, as whole processes, beside `import pandas`. Run by hand; reports, never asserts.
 
 python -m tests.benchmarks.bench_forecast [PAIRS]
 """
