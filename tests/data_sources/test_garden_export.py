@@ -22,7 +22,7 @@ from phenology.stages import PARTS, STAGES
 NORTH = SeasonCalendar()
 AT = datetime(2026, 7, 25, 12, tzinfo=UTC)
 
-words = st.text(st.characters(codec="utf-8"), max_size=8) | st.sampled_from(
+words = st.text(st.characters(codec="utf-8", exclude_characters="\x00"), max_size=8) | st.sampled_from(
     [
         "=1+1",
         "'quoted",
