@@ -5,27 +5,38 @@ The shipped catalogue is `species.toml` beside this file; a garden may override 
 
 from __future__ import annotations
 
-import difflib
 import tomllib
-import unicodedata
-from collections.abc import Iterator, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from functools import cache
-from importlib import resources
 from typing import Any
 
-from phenology.errors import InputError, UnknownNameError
+from phenology.errors import InputError
+from phenology.species_fields import (
+    ALLOWED,
+    CAUTIONS,
+    FIELDS,
+    STEPS,
+    check_prior,
+    check_table,
+    own_priors,
+    source_texts,
+)
+from phenology.species_names import find_species, latin_meant
 
-ALLOWED: dict[str, tuple[str, ...]] = {
-    "arrangement": ("alternate", "opposite"),
-    "growth": ("free", "fixed"),
-    "habit": ("deciduous", "evergreen", "semi-evergreen"),
-    "defoliation": ("never", "once", "repeat"),
-    "grown_for": ("leaf", "flower", "fruit"),
-    "sap": ("none", "irritant", "severe"),
-}
-STEPS = ("start_budbreak", "work_budbreak", "budbreak_extended", "extended_hardened")
+__all__ = [
+    "ALLOWED",
+    "STEPS",
+    "UNKNOWN_GROUP",
+    "Prior",
+    "Species",
+    "find_species",
+    "load_species",
+    "neutral_species",
+]
+
 UNKNOWN_GROUP = "unknown"
+OWN = "this garden's own setting"
 
 
 @dataclass(frozen=True)
@@ -37,11 +48,15 @@ class Prior:
     days : float
         Median days the step takes at a constant `reference_c`.
     log_sd : float
-        How far a species' own mean may lie from that, on the log scale.
+        How far a species' own mean may lie from that, on the log scale (not the scatter between seasons).
     provenance : str
-        Where the value comes from.
+        Where `days` comes from.
     why : str
-        The arithmetic behind it.
+        The arithmetic behind `days`.
+    reference_c : float
+        Temperature that `days` is told at. [degC]
+    log_sd_provenance : str
+        Where `log_sd` comes from.
     """
 
     days: float
@@ -49,6 +64,7 @@ class Prior:
     provenance: str
     why: str = ""
     reference_c: float = 18.0
+    log_sd_provenance: str = ""
 
 
 @dataclass(frozen=True)
@@ -60,7 +76,7 @@ class Species:
     latin : str
     names : tuple of str
         Common names, the usual one first.
-    arrangement, growth, habit, defoliation, grown_for, sap : str
+    arrangement, growth, habit, defoliation, grown_for, sap, woken_by : str
         See `ALLOWED`.
     leaves : (int, int)
         Usual leaves on a finished shoot.
@@ -82,18 +98,30 @@ class Species:
     defoliation: str
     leaves: tuple[int, int]
     group: str
-    priors: Mapping[str, Prior]
+    priors: Mapping[str, Prior] = field(hash=False)
     grown_for: str = "leaf"
     sap: str = "none"
     prone: bool = False
     note: str = ""
-    provenance: Mapping[str, str] = field(default_factory=dict)
+    provenance: Mapping[str, str] = field(default_factory=dict, hash=False)
     overridden: tuple[str, ...] = ()
+    woken_by: str = "season"
 
     @property
     def name(self) -> str:
         """The usual common name, or the Latin one."""
         return self.names[0] if self.names else self.latin
+
+    @property
+    def cautions(self) -> tuple[str, ...]:
+        """What a grower should know before cutting or worrying, a sentence each; see `CAUTIONS`."""
+        keys = (
+            f"sap {self.sap}",
+            f"habit {self.habit}",
+            f"woken_by {self.woken_by}",
+            f"growth {self.growth}",
+        )
+        return tuple(CAUTIONS[key] for key in keys if key in CAUTIONS)
 
     def prior(self, start: str, target: str) -> Prior:
         """The prior of one step, `start` being "start", "work" or a stage.
@@ -109,12 +137,6 @@ class Species:
         return self.priors[step]
 
 
-@cache
-def _shipped() -> dict[str, Any]:
-    text = resources.files("phenology").joinpath("species.toml").read_text(encoding="utf-8")
-    return tomllib.loads(text)
-
-
 def load_species(overrides: Mapping[str, Mapping[str, Any]] | None = None) -> dict[str, Species]:
     """The catalogue by Latin name, with a garden's own values laid over it.
 
@@ -127,15 +149,36 @@ def load_species(overrides: Mapping[str, Mapping[str, Any]] | None = None) -> di
     Raises
     ------
     InputError
-        If a field or value is not allowed, naming species, field and what is allowed.
+        If a field or value is not allowed, naming species, field and what is allowed; if a new species'
+        name is a common name, or a misspelling of a known Latin one, and no `names` say it is meant.
+
+    Examples
+    --------
+    >>> own = load_species({"Carpinus betulus": {"leaves": [5, 9]}})["Carpinus betulus"]
+    >>> own.leaves, own.overridden
+    ((5, 9), ('leaves',))
     """
-    shipped = _shipped()
-    catalogue = {latin: _species(latin, table, shipped) for latin, table in shipped["species"].items()}
-    for latin, changes in (overrides or {}).items():
-        base = shipped["species"].get(latin, _NEUTRAL)
-        own = {**changes, **{f"from_{key}": "garden" for key in changes}}
-        catalogue[latin] = _species(latin, {**base, **own}, shipped, tuple(changes))
+    catalogue = dict(_shipped_species())
+    for written, changes in (overrides or {}).items():
+        if not isinstance(changes, Mapping):
+            raise InputError(
+                f'{written}: {changes!r} is not a table; write [species."{written}"] and its fields'
+            )
+        latin = latin_meant(written, _shipped_species(), another="names" in changes)
+        base = _shipped()["species"].get(latin, _NEUTRAL)
+        catalogue[latin] = _species(latin, base, changes)
     return catalogue
+
+
+def neutral_species(latin: str) -> Species:
+    """A species nobody has described: wide priors, never defoliated.
+
+    Examples
+    --------
+    >>> neutral_species("Ficta arbor").defoliation
+    'never'
+    """
+    return _species(latin, _NEUTRAL)
 
 
 _NEUTRAL: dict[str, Any] = {
@@ -146,130 +189,106 @@ _NEUTRAL: dict[str, Any] = {
     "defoliation": "never",
     "leaves": [4, 8],
     "group": UNKNOWN_GROUP,
-    "from": "group",
 }
+_NOT_DESCRIBED = "common practice, no source: a cautious value for a species nobody has described"
 
 
-def neutral_species(latin: str) -> Species:
-    """A species nobody has described: wide priors, never defoliated."""
-    return _species(latin, _NEUTRAL, _shipped())
+@cache
+def _shipped() -> dict[str, Any]:
+    from importlib import resources
+
+    text = resources.files("phenology").joinpath("species.toml").read_text(encoding="utf-8")
+    return tomllib.loads(text)
 
 
-_FIELDS = ("names", "leaves", "group", "prone", "note", "priors", *ALLOWED)
+@cache
+def _shipped_species() -> Mapping[str, Species]:
+    return {latin: _species(latin, table) for latin, table in _shipped()["species"].items()}
 
 
-def _species(
-    latin: str, table: Mapping[str, Any], shipped: Mapping[str, Any], overridden: tuple[str, ...] = ()
-) -> Species:
-    sources = {**shipped["provenance"], "garden": "this garden's own setting"}
-    for key in table:
-        if key not in _FIELDS and key != "from" and not key.startswith("from_"):
-            raise InputError(f"{latin}: there is no field '{key}'; the fields are {', '.join(_FIELDS)}")
-    for key, allowed in ALLOWED.items():
-        if key in table and table[key] not in allowed:
-            raise InputError(f"{latin}: {key} is '{table[key]}'; it may be {', '.join(allowed)}")
-    if table["group"] not in shipped["groups"]:
-        raise InputError(f"{latin}: group is '{table['group']}'; it may be {', '.join(shipped['groups'])}")
-    leaves = table["leaves"]
-    if not (isinstance(leaves, list | tuple) and len(leaves) == 2 and 0 < leaves[0] <= leaves[1]):
-        raise InputError(f"{latin}: leaves is {leaves!r}; write two counts, low and high, such as [4, 8]")
+@cache
+def _sources() -> Mapping[str, str]:
+    return source_texts(_shipped()["provenance"])
+
+
+def _species(latin: str, base: Mapping[str, Any], changes: Mapping[str, Any] | None = None) -> Species:
+    own = dict(changes or {})
+    shipped = _shipped()
+    check_table(latin, own, shipped["groups"])
+    described = base is not _NEUTRAL
+    sources = {key: str(value) for key, value in base.items() if key.startswith("from_")}
+    table = {key: value for key, value in base.items() if key not in sources}
+    check_table(latin, table, shipped["groups"])
+    provenance = {}
+    for key in FIELDS:
+        if key in own:
+            provenance[key] = OWN
+        elif described:
+            provenance[key] = _source(f"{latin}: {key}", sources.get(f"from_{key}", shipped["from"].get(key)))
+        else:
+            provenance[key] = _NOT_DESCRIBED
+    both = {**table, **own}
     return Species(
         latin=latin,
-        names=tuple(table["names"]),
-        arrangement=table["arrangement"],
-        growth=table["growth"],
-        habit=table["habit"],
-        defoliation=table["defoliation"],
-        leaves=(int(leaves[0]), int(leaves[1])),
-        group=table["group"],
-        priors=_priors(latin, table, shipped),
-        grown_for=table.get("grown_for", "leaf"),
-        sap=table.get("sap", "none"),
-        prone=bool(table.get("prone", False)),
-        note=table.get("note", ""),
-        provenance={key: _source(latin, table, key, sources) for key in table if key in _FIELDS},
-        overridden=overridden,
+        names=tuple(str(name) for name in both["names"]),
+        arrangement=str(both["arrangement"]),
+        growth=str(both["growth"]),
+        habit=str(both["habit"]),
+        defoliation=str(both["defoliation"]),
+        leaves=(int(both["leaves"][0]), int(both["leaves"][1])),
+        group=str(both["group"]),
+        priors=_priors(latin, str(both["group"]), table, own),
+        grown_for=str(both.get("grown_for", "leaf")),
+        sap=str(both.get("sap", "none")),
+        prone=bool(both.get("prone", False)),
+        note=str(both.get("note", "")),
+        provenance=provenance,
+        overridden=tuple(own),
+        woken_by=str(both.get("woken_by", "season")),
     )
 
 
-def _source(latin: str, table: Mapping[str, Any], key: str, sources: Mapping[str, str]) -> str:
-    named = table.get(f"from_{key}", table.get("from"))
-    if named not in sources:
-        raise InputError(f"{latin}: {key} has no provenance; name one of {', '.join(sources)} in from_{key}")
+def _source(where: str, named: str | None) -> str:
+    sources = _sources()
+    if named is None or named not in sources:
+        raise InputError(f"{where} has no provenance; name one of {', '.join(sources)}")
     return sources[named]
 
 
-def _priors(latin: str, table: Mapping[str, Any], shipped: Mapping[str, Any]) -> dict[str, Prior]:
-    group = shipped["groups"][table["group"]]
-    own = table.get("priors", {})
-    for step in own:
-        if step not in STEPS:
-            raise InputError(f"{latin}: there is no prior '{step}'; the steps are {', '.join(STEPS)}")
-    out = {}
-    for step in STEPS:
-        given = {**group["priors"][step], **own.get(step, {})}
-        if not (0 < given["days"] < 400 and 0 < given["log_sd"] <= 2):
-            raise InputError(f"{latin}: prior {step} needs days above 0 and log_sd between 0 and 2")
-        source = "this garden's own setting" if step in own else shipped["provenance"][group["from"]]
-        out[step] = Prior(float(given["days"]), float(given["log_sd"]), source, given.get("why", ""))
-    return out
+@cache
+def _group_priors(group: str) -> Mapping[str, Prior]:
+    shipped = _shipped()
+    given = {step: {**shipped["log_sd"][step], **shipped["groups"][group]["priors"][step]} for step in STEPS}
+    return {step: _shipped_prior(f"group {group}: {step}", table) for step, table in given.items()}
 
 
-def find_species(text: str, catalogue: Mapping[str, Species]) -> Species:
-    """Find a species by its Latin or common name, or a part of either.
-
-    Parameters
-    ----------
-    text : str
-        Case, accents and a plural ending do not matter.
-    catalogue : mapping of Latin name to Species
-
-    Raises
-    ------
-    UnknownNameError
-        If nothing fits; the nearest names are offered.
-    InputError
-        If several fit; they are listed.
-
-    Examples
-    --------
-    >>> find_species("trident maples", load_species()).latin
-    'Acer buergerianum'
-    """
-    wanted = _plain(text)
-    if not wanted:
-        raise InputError("name a species")
-    exact = [s for s in catalogue.values() if wanted in {_plain(n) for n in _all_names(s)}]
-    partial = [s for s in catalogue.values() if any(wanted in _plain(n) for n in _all_names(s))]
-    found = exact or partial
-    if len(found) == 1:
-        return found[0]
-    if found:
-        several = ", ".join(f"{s.latin} ({s.name})" for s in found[:8])
-        more = f" and {len(found) - 8} more" if len(found) > 8 else ""
-        raise InputError(f"'{text}' fits several species: {several}{more}. Write more of the name.")
-    known = {_plain(name): name for s in catalogue.values() for name in _all_names(s)}
-    near = difflib.get_close_matches(wanted, known, n=3, cutoff=0.6)
-    raise UnknownNameError("species", text, [known[n] for n in near])
-
-
-def _all_names(species: Species) -> Iterator[str]:
-    yield species.latin
-    yield from species.names
-
-
-def _plain(text: str) -> str:
-    """Lower case, no accents, no plural endings."""
-    bare = unicodedata.normalize("NFKD", text.casefold())
-    letters = "".join(c if c.isalnum() else " " for c in bare if not unicodedata.combining(c))
-    return " ".join(_singular(word) for word in letters.split())
-
-
-def _singular(word: str) -> str:
-    if word.endswith("ies") and len(word) > 4:
-        return word[:-3] + "y"
-    if word.endswith(("ches", "shes", "xes")):
-        return word[:-2]
-    return (
-        word[:-1] if word.endswith("s") and not word.endswith(("ss", "us", "is")) and len(word) > 3 else word
+def _shipped_prior(where: str, given: Mapping[str, Any]) -> Prior:
+    check_prior(where, {key: value for key, value in given.items() if key not in ("from", "from_log_sd")})
+    return Prior(
+        float(given["days"]),
+        float(given["log_sd"]),
+        _source(where, given.get("from")),
+        given["why"],
+        log_sd_provenance=_source(f"{where}: log_sd", given.get("from_log_sd")),
     )
+
+
+def _priors(latin: str, group: str, table: Mapping[str, Any], own: Mapping[str, Any]) -> dict[str, Prior]:
+    """The group's priors, under the species' own shipped ones, under the garden's.
+
+    A garden that moves a species to another group takes that group's priors whole.
+    """
+    out = dict(_group_priors(group))
+    for step, given in ({} if "group" in own else table.get("priors", {})).items():
+        out[step] = _shipped_prior(f"{latin}: {step}", {**_shipped()["log_sd"][step], **given})
+    for step, given in own_priors(latin, own).items():
+        shared = out[step]
+        moved, wider = "days" in given, "log_sd" in given
+        out[step] = Prior(
+            float(given.get("days", shared.days)),
+            float(given.get("log_sd", shared.log_sd)),
+            OWN if moved else shared.provenance,
+            str(given.get("why", "" if moved else shared.why)),
+            log_sd_provenance=OWN if wider else shared.log_sd_provenance,
+        )
+    return out
