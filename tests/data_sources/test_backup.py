@@ -235,6 +235,21 @@ def test_an_older_backup_is_restored_and_upgraded_and_a_newer_one_refused(
     assert path.read_bytes() == before
 
 
+def test_a_newer_journal_is_not_replaced_by_an_old_backup(
+    path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    with Journal.open(path) as journal:
+        old = journal.backup()
+    with monkeypatch.context() as later:
+        later.setattr(migrations, "STEPS", (*migrations.STEPS, Step(2, "later", ())))
+        add(path, "k3")
+    before = path.read_bytes()
+    for dry_run in (True, False):
+        with pytest.raises(StoreTooNewError, match=r"newer flushcast; restore with that one\. It was left"):
+            restore(path, old, dry_run=dry_run)
+    assert path.read_bytes() == before
+
+
 def test_what_is_no_backup_is_refused(path: Path, tmp_path: Path) -> None:
     with pytest.raises(StoreError, match="no good backup in"):
         restore(path)
