@@ -31,7 +31,6 @@ from phenology.waits import SeasonHands, Site, Wait, WaitTable, tabulate
 Array = NDArray[np.float64]
 
 SEASON_TAIL = 4.0  # degrees of freedom of a season's effect: odd seasons happen
-CLOCK_TEMPER = 0.1  # see `_tempered`; chosen out of sample, docs/method.md has the figures
 MOST_KEPT = 40  # grid points that stand for the whole grid
 
 PriorOf = Callable[[str], tuple[float, float]]
@@ -81,8 +80,9 @@ class RequirementModel:
         Rival clocks.
     clock_weights : sequence of float, optional
         Prior weights of the clocks; `USUAL_WEIGHTS` for the usual clocks, else equal.
-    temper : float
-        Share of the evidence that counts in the choice between clocks; see `_tempered`.
+    temper : float, optional
+        Share of the evidence that counts in the choice between clocks; by default seasons over rows, so that
+        a season counts once however many trees were looked at. See `_tempered`.
     """
 
     def __init__(
@@ -90,7 +90,7 @@ class RequirementModel:
         prior_of: PriorOf,
         clocks: Sequence[Clock] = CLOCKS,
         clock_weights: Sequence[float] | None = None,
-        temper: float = CLOCK_TEMPER,
+        temper: float | None = None,
     ) -> None:
         if clock_weights is None:
             clock_weights = USUAL_WEIGHTS if tuple(clocks) == CLOCKS else [1.0] * len(clocks)
@@ -147,7 +147,8 @@ class RequirementModel:
                     total += price[setting.season]
                     grid.append((total, c, setting, sites, odd_at[setting.season]))
         totals = np.array([total for total, *_ in grid])
-        share = _tempered(totals, np.array([c for _, c, *_ in grid]), self.clock_weights, self.temper)
+        temper = len(columns.seasons) / max(len(waits), 1) if self.temper is None else self.temper
+        share = _tempered(totals, np.array([c for _, c, *_ in grid]), self.clock_weights, temper)
         order = sorted(range(len(grid)), key=lambda k: (grid[k][1], grid[k][2].new_season))
         components = []
         for k, weight in _thinned(share, order):

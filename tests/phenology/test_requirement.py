@@ -89,6 +89,10 @@ TINY = {
         a_wait(2006, 120, 140),
         a_wait(2008, 175, NEVER),
     ],
+    "four not yet": [
+        *late(0, 3, 1, -2, 4),
+        *(a_wait(s, d, NEVER) for s, d in ((2005, 175), (2006, 178), (2007, 172), (2008, 175))),
+    ],
 }
 
 
@@ -150,6 +154,24 @@ def test_a_garden_that_follows_the_calendar_is_read_on_plain_days():
     assert fit(waits, PRIOR).clock_shares[CLOCKS.index(DAYS_CLOCK)] > 0.95
 
 
+@pytest.mark.parametrize("temper", [0.0, 0.1, 0.5])
+def test_tempered_evidence_moves_the_clocks_less_and_their_settings_as_much(temper):
+    waits = late(0, 3, 8, -2)
+    whole, part = fit(waits, PRIOR, THREE), fit(waits, PRIOR, THREE, temper=temper)
+    wanted = whole.clock_shares**temper * whole.model.clock_weights ** (1 - temper)
+    assert_allclose(part.clock_shares, wanted / wanted.sum(), rtol=1e-6)
+    mean = [by_clock(r.predict("A", "t1", 2011, False, 120.0))[1] for r in (whole, part)]
+    assert_allclose(mean[0], mean[1], atol=0.01)
+
+
+def test_a_season_counts_once_in_the_choice_of_clock_however_many_trees_were_seen():
+    lone = late(0, 3, 8, -2)
+    crowd = [a_wait(w.season, *w.target, tree=f"t{k}") for w in lone for k in range(4)]
+    for waits, temper in ((lone, 1.0), (crowd, 0.25)):
+        by_default = RequirementModel(lambda species: PRIOR, THREE).fit(waits, hands_for(waits, THREE))
+        assert_allclose(by_default.clock_shares, fit(waits, PRIOR, THREE, temper=temper).clock_shares)
+
+
 def test_a_stage_that_keeps_its_date_is_read_on_the_date():
     rng = np.random.default_rng(8)
     waits = []
@@ -208,6 +230,17 @@ def test_the_prior_gives_way_as_seasons_come():
     assert shares == sorted(shares, reverse=True)
     assert shares[-1] < 0.15
     assert fit(late(0, 1), PRIOR).prior_share("C") == 1
+
+
+def test_a_garden_by_the_calendar_leaves_its_prior_behind_too():
+    waits = simulated_waits(DAYS_CLOCK, range(2000, 2002), trees=2, anchors=(100, 140), seed=3)
+    requirement = fit(waits, PRIOR, (DAYS_CLOCK,))
+    # a clock of the calendar begins with a wider prior, and the share is of that
+    row = np.zeros(requirement.columns.shared + 2)
+    row[[0, requirement.columns.shared - 5]] = 1  # before two seasons and their two cells: the species
+    left = np.mean([row @ p.covariance @ row for p in requirement.components])
+    got = requirement.prior_share("A")
+    assert got == pytest.approx(left / (CALENDAR_COMMON_SD**2 + PRIOR[1] ** 2), rel=0.1)
 
 
 def spread(prediction: Prediction) -> float:
