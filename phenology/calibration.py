@@ -110,7 +110,7 @@ def average_requirement(requirement: Requirement, species: str) -> tuple[float, 
     row[0] = 1.0
     known = species in columns.species
     if known:
-        row[3 + columns.species.index(species)] = 1.0
+        row[columns.FIRST_SPECIES + columns.species.index(species)] = 1.0
     weight = np.array([p.weight for p in requirement.components])
     means = np.array([math.log(days) + float(row @ p.mean) for p in requirement.components])
     sds = np.array([
