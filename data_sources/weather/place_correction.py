@@ -1,0 +1,331 @@
+"""From the station's weather to the bench's: how the grower's own readings differ, and how sure that is.
+
+A bench by a south wall is warmer by day and in summer; a frost hollow is colder by night and more so in
+clear weather. For minimum and maximum apart the difference is fitted as an offset that swings through the
+year and a slope on the station's own temperature. Every term is held toward none by a prior, so that a
+handful of readings changes little and a year of them decides; readings of days in a row repeat each other
+and count for less.
+
+Fitting needs statsmodels; applying a fitted correction needs numpy only, so that a forecast can.
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import date
+from pathlib import Path
+from typing import Any, Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+from phenology.errors import InputError, StoreError
+from phenology.weather_series import DailyWeather
+
+Array = NDArray[np.float64]
+Variable = Literal["tmin", "tmax"]
+
+FILE_NAME = "weather_corrections.json"
+YEAR = 365.2425
+TERMS = ("offset", "cosine", "sine", "slope")
+PRIOR_SD = (2.0, 1.2, 1.2, 0.12)
+"""How large a term may be expected to be, before any reading: offset, both parts of its swing through the
+year [°C], and slope [°C per °C]; ours, from what walls, roofs and hollows do (common practice, no source)."""
+NOISE_PRIOR, NOISE_WORTH = 1.5, 10.0  # °C, and readings: what a day's scatter is taken for at first; ours
+FEWEST = 3  # readings
+MONTHS = (
+    "January", "February", "March", "April", "May", "June",
+    "July", "August", "September", "October", "November", "December",
+)  # fmt: skip
+_MID_MONTHS = np.array([date(2025, month, 15).toordinal() for month in range(1, 13)], dtype=np.int64)
+
+
+@dataclass(frozen=True, eq=False)
+class VariableCorrection:
+    """The difference of one variable.
+
+    Attributes
+    ----------
+    terms : ndarray, shape (4,)
+        As in `TERMS`.
+    covariance : ndarray, shape (4, 4)
+    middle : float
+        The station's temperature at which the slope is none. [°C]
+    reach : tuple of float
+        Station temperatures that were seen; beyond them the slope goes no further. [°C]
+    usual : ndarray, shape (12,)
+        The station's mean by calendar month, for telling the size. [°C]
+    noise : float
+        Scatter of single days about the fit. [°C]
+    readings : int
+    """
+
+    terms: Array
+    covariance: Array
+    middle: float
+    reach: tuple[float, float]
+    usual: Array
+    noise: float
+    readings: int
+
+    def difference(self, ordinals: NDArray[np.int64], station: Array) -> Array:
+        """Bench minus station on days with these station values. [°C]"""
+        return np.asarray(_design(ordinals, station, self.middle, self.reach) @ self.terms)
+
+    def uncertainty(self, ordinals: NDArray[np.int64], station: Array) -> Array:
+        """Standard error of `difference`, without a day's own scatter. [°C]"""
+        design = _design(ordinals, station, self.middle, self.reach)
+        return np.asarray(np.sqrt(np.einsum("ij,jk,ik->i", design, self.covariance, design)))
+
+    def by_month(self) -> Array:
+        """The difference at the station's usual temperature of each month, January first. [°C]"""
+        return self.difference(_MID_MONTHS, self.usual)
+
+    def mean(self) -> tuple[float, float]:
+        """The difference through the year and its standard error. [°C]"""
+        row = _design(_MID_MONTHS, self.usual, self.middle, self.reach).mean(axis=0)
+        return float(row @ self.terms), float(np.sqrt(row @ self.covariance @ row))
+
+
+@dataclass(frozen=True, eq=False)
+class PlaceCorrection:
+    """What brings a station's (or model's) days to the bench."""
+
+    tmin: VariableCorrection
+    tmax: VariableCorrection
+    first_day: date
+    last_day: date
+
+    @property
+    def readings(self) -> int:
+        """Days on which both were known, of the variable with fewer."""
+        return min(self.tmin.readings, self.tmax.readings)
+
+    def apply(self, weather: DailyWeather) -> DailyWeather:
+        """The days as the bench would have had them; the bench's own stay as they are."""
+        low, high = weather.tmin.copy(), weather.tmax.copy()
+        other = weather.source != "bench"
+        ordinals = weather.ordinals
+        low[other] += self.tmin.difference(ordinals[other], low[other])
+        high[other] += self.tmax.difference(ordinals[other], high[other])
+        crossed = low > high  # two fits need not agree on a day that hardly warmed
+        low[crossed] = high[crossed] = (low[crossed] + high[crossed]) / 2
+        return DailyWeather(weather.first_day, np.round(low, 2), np.round(high, 2), weather.source)
+
+    def size(self) -> dict[Variable, tuple[float, float]]:
+        """Mean difference through a year and its standard error, by variable. [°C]"""
+        return {"tmin": self.tmin.mean(), "tmax": self.tmax.mean()}
+
+    def lines(self) -> list[str]:
+        """Size and uncertainty for a report."""
+        out = []
+        for part, what in ((self.tmin, "nights"), (self.tmax, "days")):
+            mean, error = part.mean()
+            months = part.by_month()
+            low, high = int(months.argmin()), int(months.argmax())
+            how = "warmer" if mean >= 0 else "colder"
+            line = f"{what} here {abs(mean):.1f} ± {max(error, 0.1):.1f} °C {how} than there"
+            if months[high] - months[low] >= 0.5:
+                line += f" ({months[low]:+.1f} in {MONTHS[low]}, {months[high]:+.1f} in {MONTHS[high]})"
+            out.append(line)
+        span = f"{self.first_day} to {self.last_day}"
+        out.append(f"from {self.readings} days of your own readings, {span}")
+        return out
+
+
+def fit_correction(bench: DailyWeather, station: DailyWeather) -> PlaceCorrection | None:
+    """Fit how a bench differs from the station.
+
+    Parameters
+    ----------
+    bench : DailyWeather
+        Own readings; only days with source "bench" count.
+    station : DailyWeather
+        The other series, of any source.
+
+    Returns
+    -------
+    PlaceCorrection or None
+        None where fewer than `FEWEST` days have both.
+
+    Notes
+    -----
+    Mixed estimation (H. Theil and A. S. Goldberger, "On pure and mixed statistical estimation in economics,"
+    International Economic Review, vol. 2, no. 1, pp. 65-78, 1961): the prior enters as four more rows. The
+    noise is first estimated by least squares, drawn toward `NOISE_PRIOR`; rows of days in a row are given the
+    variance ``(1 + ρ) / (1 - ρ)`` larger that their serial correlation ρ implies.
+    """
+    first, last = max(bench.first_day, station.first_day), min(bench.last_day, station.last_day)
+    if last < first:
+        return None
+    mine, theirs = bench.between(first, last), station.between(first, last)
+    own = mine.source == "bench"
+    fits = {}
+    for name in ("tmin", "tmax"):
+        a, b = np.where(own, getattr(mine, name), np.nan), getattr(theirs, name)
+        known = ~(np.isnan(a) | np.isnan(b))
+        if known.sum() < FEWEST:
+            return None
+        fits[name] = _fit(mine.ordinals[known], a[known], b[known], _usual(station, name))
+    both = own & mine.known & theirs.known
+    at = np.flatnonzero(both if both.any() else own)
+    days = [date.fromordinal(int(mine.ordinals[i])) for i in (at[0], at[-1])]
+    return PlaceCorrection(fits["tmin"], fits["tmax"], days[0], days[1])
+
+
+def _usual(station: DailyWeather, name: str) -> Array:
+    """Mean by calendar month; of the whole series where a month was never seen."""
+    values = getattr(station, name)
+    month = np.array([date.fromordinal(int(o)).month for o in station.ordinals])
+    known = ~np.isnan(values)
+    overall = float(values[known].mean())
+    return np.array(
+        [
+            values[known & (month == m)].mean() if (known & (month == m)).any() else overall
+            for m in range(1, 13)
+        ]
+    )
+
+
+def _fit(ordinals: NDArray[np.int64], bench: Array, station: Array, usual: Array) -> VariableCorrection:
+    import statsmodels.api as sm
+
+    middle = float(np.mean(station))
+    reach = (float(station.min()), float(station.max()))
+    design, gap = _design(ordinals, station, middle, reach), bench - station
+    priors = np.diag(1 / np.array(PRIOR_SD))
+    # First pass: the prior alone holds what the readings do not decide.
+    rows = np.vstack([design / NOISE_PRIOR, priors])
+    start = sm.OLS(np.concatenate([gap / NOISE_PRIOR, np.zeros(len(TERMS))]), rows).fit()
+    left = gap - design @ start.params
+    n = len(gap)
+    noise = float(np.sqrt((NOISE_WORTH * NOISE_PRIOR**2 + left @ left) / (NOISE_WORTH + n)))
+    inflation = _repeats(ordinals, left)
+    weights = np.concatenate([np.full(n, 1 / (noise**2 * inflation)), np.ones(len(TERMS))])
+    target = np.concatenate([gap, np.zeros(len(TERMS))])
+    fit = sm.WLS(target, np.vstack([design, priors]), weights=weights).fit(
+        cov_type="fixed scale", cov_kwds={"scale": 1.0}
+    )
+    covariance = np.asarray(fit.cov_params(), dtype=float)
+    terms = np.asarray(fit.params, dtype=float)
+    return VariableCorrection(terms, covariance, middle, reach, usual, noise, n)
+
+
+def _design(ordinals: NDArray[np.int64], station: Array, middle: float, reach: tuple[float, float]) -> Array:
+    angle = 2 * np.pi * (ordinals % YEAR) / YEAR
+    warmth = np.clip(station, *reach) - middle
+    return np.column_stack([np.ones(len(angle)), np.cos(angle), np.sin(angle), warmth])
+
+
+def _repeats(ordinals: NDArray[np.int64], left: Array) -> float:
+    """How much larger the variance of a mean is because days in a row resemble each other."""
+    next_to = np.diff(ordinals) == 1
+    if next_to.sum() < 10:
+        return 2.0  # as for ρ = 1/3, which differences between thermometers commonly show; assumed
+    a, b = left[:-1][next_to], left[1:][next_to]
+    scale = float(np.sqrt((a @ a) * (b @ b)))
+    rho = float(np.clip((a @ b) / scale, 0.0, 0.9)) if scale > 0 else 0.0
+    return (1 + rho) / (1 - rho)
+
+
+def corrected(weather: DailyWeather, by_source: Mapping[str, PlaceCorrection]) -> DailyWeather:
+    """A mixed series with each day corrected as its source asks.
+
+    Parameters
+    ----------
+    weather : DailyWeather
+        As the store reads it.
+    by_source : mapping
+        "station" and "model" to their corrections. Forecast and filled days take the model's, else the
+        station's; a source without a correction stays as it is.
+    """
+    if not by_source:
+        return weather
+    low, high = weather.tmin.copy(), weather.tmax.copy()
+    fallback = by_source.get("model") or by_source.get("station")
+    for name in ("station", "model", "forecast", "filled"):
+        correction = by_source.get(name) or (fallback if name != "station" else None)
+        at = weather.source == name
+        if correction is not None and at.any():
+            moved = correction.apply(weather)
+            low[at], high[at] = moved.tmin[at], moved.tmax[at]
+    return DailyWeather(weather.first_day, low, high, weather.source)
+
+
+def save_corrections(garden: Path, by_place: Mapping[str, Mapping[str, PlaceCorrection]]) -> None:
+    """Keep the corrections of a garden's places, by place and source, beside its weather.
+
+    Raises
+    ------
+    StoreError
+        If the file cannot be written.
+    """
+    told = {
+        place: {source: _to_dict(one) for source, one in corrections.items()}
+        for place, corrections in by_place.items()
+    }
+    path = garden / FILE_NAME
+    part = path.with_name(f".{FILE_NAME}.part")
+    try:
+        part.write_text(json.dumps(told, indent=1), encoding="utf-8")
+        part.replace(path)
+    except OSError as error:
+        raise StoreError(f"writing {path} failed: {(error.strerror or str(error)).lower()}.") from error
+
+
+def load_corrections(garden: Path) -> dict[str, dict[str, PlaceCorrection]]:
+    """The corrections of a garden, by place and source; empty where there are none.
+
+    Raises
+    ------
+    InputError
+        If the file does not hold them; it can be removed, and an update fits them anew.
+    """
+    path = garden / FILE_NAME
+    try:
+        told = json.loads(path.read_text(encoding="utf-8"))
+        return {
+            place: {source: _from_dict(one) for source, one in corrections.items()}
+            for place, corrections in told.items()
+        }
+    except FileNotFoundError:
+        return {}
+    except (OSError, ValueError, KeyError, TypeError, AttributeError):
+        raise InputError(
+            f"{path} cannot be read; remove it, and `flushcast weather update` makes it anew"
+        ) from None
+
+
+def _to_dict(correction: PlaceCorrection) -> dict[str, Any]:
+    def variable(one: VariableCorrection) -> dict[str, Any]:
+        return {
+            "terms": dict(zip(TERMS, one.terms.tolist(), strict=True)),
+            "covariance": one.covariance.tolist(),
+            "middle": one.middle,
+            "reach": list(one.reach),
+            "usual": one.usual.tolist(),
+            "noise": one.noise,
+            "readings": one.readings,
+        }
+
+    span = {"first_day": correction.first_day.isoformat(), "last_day": correction.last_day.isoformat()}
+    return {"tmin": variable(correction.tmin), "tmax": variable(correction.tmax), **span}
+
+
+def _from_dict(told: Mapping[str, Any]) -> PlaceCorrection:
+    def variable(one: Mapping[str, Any]) -> VariableCorrection:
+        low, high = one["reach"]
+        return VariableCorrection(
+            np.array([one["terms"][name] for name in TERMS], dtype=float),
+            np.array(one["covariance"], dtype=float).reshape(len(TERMS), len(TERMS)),
+            float(one["middle"]),
+            (float(low), float(high)),
+            np.array(one["usual"], dtype=float).reshape(12),
+            float(one["noise"]),
+            int(one["readings"]),
+        )
+
+    first, last = date.fromisoformat(told["first_day"]), date.fromisoformat(told["last_day"])
+    return PlaceCorrection(variable(told["tmin"]), variable(told["tmax"]), first, last)
