@@ -21,7 +21,6 @@ def test_the_public_names_are_these() -> None:
         "degree_days",
         "RequirementModel",
         "forecast_garden",
-        "hindcast",
         "score_dates",
     }
     assert len(phenology.__all__) == len(set(phenology.__all__))
