@@ -7,6 +7,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import date
 
+from phenology.errors import StageOrderError
 from phenology.flushes import flush_numbers
 from phenology.garden import Garden
 from phenology.intervals import Sight, anchored, stage_interval
@@ -44,6 +45,8 @@ class FlushHistory:
         Marks on the last look.
     worked : bool
         Whether the work that its hardening opens has been done.
+    contradiction : str
+        Why a stage could not be placed: looks that go backward, most often imported; empty if none do.
     """
 
     tree: Tree
@@ -58,6 +61,7 @@ class FlushHistory:
     checked: bool = False
     lost: bool = False
     worked: bool = False
+    contradiction: str = ""
 
     def begun(self, start: str) -> tuple[float, float] | None:
         """When a wait that begins at `start` began; None when unknown or not yet."""
@@ -107,18 +111,11 @@ def histories_of(garden: Garden, tree: Tree) -> list[FlushHistory]:
 def _history(garden: Garden, tree: Tree, flush: Flush, number: int) -> FlushHistory:
     start = garden.calendar.start(flush.season)
     looks = garden.looks_by_flush.get(flush.id, [])
-    sights = [
-        Sight(_t(start, v.earliest), _t(start, v.latest), v.stage, v.kind)
-        for v in looks
-    ]  # fmt: skip
+    sights = _sights(flush, looks, start)
     ended = _t(start, flush.ended_on) if flush.ended_on else None
     work = _closing_work(garden, tree, flush)
     sights += list(_shown_by_work(work, looks, start))
-    came = {}
-    for stage in TARGETS:
-        interval = stage_interval(sights, stage)
-        if interval:
-            came[stage] = interval
+    came, contradiction = _came(sights)
     woken = None
     if flush.work_id:
         waking = next((w for w in garden.works_by_tree.get(tree.id, []) if w.id == flush.work_id), None)
@@ -138,7 +135,42 @@ def _history(garden: Garden, tree: Tree, flush: Flush, number: int) -> FlushHist
         bool(last and last.checked),
         any(v.lost for v in looks) or flush.ended_why == "lost",
         work is not None,
+        contradiction,
     )
+
+
+def _sights(flush: Flush, looks: list[Look], start: date) -> list[Sight]:
+    """What the looks say of the flush as a whole.
+
+    A look at a part counts only where none speaks for the whole. Of several looks on one day the latest
+    stage stands. Growth that was checked has stopped, but neither extended nor hardened.
+    """
+    whole = [v for v in looks if v.part is None or v.part == flush.part] or looks
+    by_day: dict[tuple[date, date], Look] = {}
+    for look in whole:
+        key = (look.earliest, look.latest)
+        if key not in by_day or stage_rank(look.stage) > stage_rank(by_day[key].stage):
+            by_day[key] = look
+    return [Sight(_t(start, v.earliest), _t(start, v.latest), _stage(v), v.kind) for v in by_day.values()]
+
+
+def _stage(look: Look) -> str:
+    return "extending" if look.checked and look.stage in ("extended", "hardened") else look.stage
+
+
+def _came(sights: list[Sight]) -> tuple[dict[str, tuple[float, float]], str]:
+    """When each stage came; with looks that contradict each other, only what they leave certain, and why."""
+    came: dict[str, tuple[float, float]] = {}
+    contradiction = ""
+    for stage in TARGETS:
+        try:
+            interval = stage_interval(sights, stage)
+        except StageOrderError as error:
+            contradiction = contradiction or str(error)
+            continue
+        if interval:
+            came[stage] = interval
+    return came, contradiction
 
 
 def _shown_by_work(work: Work | None, looks: list[Look], start: date) -> Iterator[Sight]:

@@ -277,6 +277,8 @@ class _Maker:
         return day
 
     def _row_warnings(self, h: FlushHistory, cover: str) -> Iterator[str]:
+        if h.contradiction:
+            yield f"looks contradict each other ({h.contradiction.split(';')[0]}); correct one of them"
         if h.checked:
             yield "growth was checked: not hardened, and the date stays open until it moves again"
         if cover not in ("open", "") and "budbreak" not in h.came and h.woken is None:

@@ -177,3 +177,44 @@ def test_a_tree_that_moved_has_a_site_of_its_own():
     sites = {t.id: garden.site(t, 2020) for t in garden.trees}
     assert sites["elm"] == ((0, "bench"), (60, "bench")) and sites["other"] == ((0, "bench"),)
     assert garden.calendar == NORTH
+
+
+def test_of_two_stages_on_one_day_the_later_stands():
+    records = a_tree()
+    flush = records.flush("elm", 2020)
+    records.look(flush, 100, "extending")
+    records.look(flush, 130, "extending")
+    records.look(flush, 130, "extended")
+    assert one(records).came["extended"] == (100, 130)
+
+
+def test_a_look_at_the_inside_does_not_speak_for_the_flush():
+    records = a_tree()
+    flush = records.flush("elm", 2020)
+    records.look(flush, 120, "extending")
+    records.look(flush, 130, "hardened", part="inside")
+    assert one(records).came["hardened"] == (120, NEVER)
+
+
+def test_a_look_at_a_part_counts_where_none_speaks_for_the_whole():
+    records = a_tree()
+    flush = records.flush("elm", 2020)
+    records.look(flush, 130, "extending", part="top")
+    assert one(records).came["extended"] == (130, NEVER)
+
+
+def test_growth_that_was_checked_is_neither_extended_nor_hardened():
+    records = a_tree()
+    flush = records.flush("elm", 2020)
+    records.look(flush, 130, "extended", checked=True)
+    assert one(records).came["extended"] == (130, NEVER)
+
+
+def test_looks_that_go_backward_leave_the_rest_standing_and_are_told():
+    records = a_tree()
+    flush = records.flush("elm", 2020)
+    for n, stage in ((90, "dormant"), (100, "budbreak"), (140, "hardened"), (150, "extending")):
+        records.look(flush, n, stage)
+    history = one(records)
+    assert history.came == {"budbreak": (90, 100)}
+    assert "day 150" in history.contradiction
