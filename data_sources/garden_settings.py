@@ -44,10 +44,16 @@ class GardenSettings:
         "monday" ... "sunday"; default: by locale.
     weather_sources : tuple of str
         Weather services in the order they are asked; default (empty): the usual order.
+    weather_services : mapping
+        Settings of the weather services; see `data_sources.weather.service_settings`.
     contact : str, optional
         An address that weather services which ask for one may be given.
     stands_on : date, optional
         The day on which a garden stands still (the demo garden); default: it follows the calendar.
+    weeks_before_frost, least_daylength, hot_day : float
+        When cuts stop, and what heat forbids them; see `phenology.work.limits.Limits`. [weeks, h, degC]
+    away : tuple of str
+        When nobody is home to water, as ISO 8601 intervals.
     species : mapping
         Latin name to the fields that differ here; see `phenology.species.load_species`.
     """
@@ -59,8 +65,13 @@ class GardenSettings:
     odds: float = 0.9
     first_weekday: str | None = None
     weather_sources: tuple[str, ...] = ()
+    weather_services: Mapping[str, Any] = field(default_factory=dict)
     contact: str | None = None
     stands_on: date | None = None
+    weeks_before_frost: float = 10.0
+    least_daylength: float = 13.0
+    hot_day: float = 33.0
+    away: tuple[str, ...] = ()
     species: Mapping[str, Mapping[str, Any]] = field(default_factory=dict)
 
 
@@ -98,6 +109,27 @@ def _odds(value: Any) -> float:
     raise InputError("a number from 0.5 to 0.99")
 
 
+def _number(low: float, high: float) -> Callable[[Any], float]:
+    def check(value: Any) -> float:
+        if isinstance(value, int | float) and not isinstance(value, bool) and low <= value <= high:
+            return float(value)
+        raise InputError(f"a number from {low:g} to {high:g}")
+
+    return check
+
+
+def _intervals(value: Any) -> tuple[str, ...]:
+    said = 'a list of intervals such as ["2026-08-01/2026-08-14"], first day before last'
+    try:
+        found = _names(value)
+        ends = [[date.fromisoformat(end) for end in text.split("/")] for text in found]
+    except ValueError:
+        raise InputError(said) from None
+    if not all(len(pair) == 2 and pair[0] <= pair[1] for pair in ends):
+        raise InputError(said)
+    return found
+
+
 def _names(value: Any) -> tuple[str, ...]:
     if isinstance(value, list | tuple) and all(isinstance(v, str) and v.strip() for v in value):
         return tuple(value)
@@ -108,6 +140,19 @@ def _day(value: Any) -> date:
     if isinstance(value, date) and not isinstance(value, datetime):
         return value
     raise InputError("a date without quotes such as 2026-06-14")
+
+
+def _services(value: Any) -> Mapping[str, Any]:
+    if not isinstance(value, Mapping):
+        raise InputError("a table such as [weather.services]")
+    if value:
+        from data_sources.weather.service_settings import WeatherSettings
+
+        try:
+            WeatherSettings.from_table(value)
+        except InputError as error:
+            raise InputError(f"a table of settings ({error})") from None
+    return value
 
 
 def _species(value: Any) -> Mapping[str, Mapping[str, Any]]:
@@ -125,7 +170,12 @@ _KEYS: dict[str, tuple[str, Callable[[Any], Any]]] = {
     "first_weekday": ("first_weekday", _one_of(WEEKDAYS)),
     "contact": ("contact", _text),
     "stands_on": ("stands_on", _day),
+    "weeks_before_frost": ("weeks_before_frost", _number(0, 40)),
+    "least_daylength": ("least_daylength", _number(0, 24)),
+    "hot_day": ("hot_day", _number(15, 60)),
+    "away": ("away", _intervals),
     "weather.sources": ("weather_sources", _names),
+    "weather.services": ("weather_services", _services),
     "species": ("species", _species),
 }
 _COMMENTS = {

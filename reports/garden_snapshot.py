@@ -6,12 +6,14 @@ from datetime import date
 from pathlib import Path
 
 from data_sources.garden import GardenSettings, open_journal, read_settings
+from data_sources.weather.place_correction import corrected, load_corrections
 from data_sources.weather.store import WeatherStore
 from phenology.errors import InputError, WeatherError
 from phenology.garden import Garden
 from phenology.season import SeasonCalendar
 from phenology.species import load_species
 from phenology.weather_series import DailyWeather
+from phenology.work.limits import Limits
 
 
 def read_garden(folder: Path, as_of: date, *, past: bool = False) -> tuple[Garden, GardenSettings]:
@@ -46,8 +48,20 @@ def read_garden(folder: Path, as_of: date, *, past: bool = False) -> tuple[Garde
             journal.works(),
             load_species(settings.species),
             read_weather(folder, [place.id for place in places], as_of if past else None),
+            limits_of(settings),
         )
     return (garden.up_to(as_of) if past else garden), settings
+
+
+def limits_of(settings: GardenSettings) -> Limits:
+    """What the garden asks of late work."""
+    return Limits(
+        odds=settings.odds,
+        weeks_before_frost=settings.weeks_before_frost,
+        least_daylength=settings.least_daylength,
+        hot_day_c=settings.hot_day,
+        away=settings.away,
+    )
 
 
 def calendar_of(settings: GardenSettings, latitude: float) -> SeasonCalendar:
@@ -59,14 +73,21 @@ def calendar_of(settings: GardenSettings, latitude: float) -> SeasonCalendar:
 
 
 def read_weather(folder: Path, places: list[str], as_of: date | None) -> dict[str, DailyWeather]:
-    """The weather of each place that has any; see `WeatherStore.read` for what `as_of` leaves out."""
+    """The weather of each place that has any, brought to its bench where own readings tell how it differs.
+
+    See `WeatherStore.read` for what `as_of` leaves out.
+    """
     out: dict[str, DailyWeather] = {}
     try:
         store = WeatherStore.open(folder)
     except WeatherError:
         return out
     with store:
+        corrections = load_corrections(folder)
         for place in places:
             if store.has(place):
-                out[place] = store.read(place, as_of=as_of)
+                fits = corrections.get(place, {})
+                if as_of is not None:  # what was learned from later readings was not known then
+                    fits = {source: fit for source, fit in fits.items() if fit.last_day <= as_of}
+                out[place] = corrected(store.read(place, as_of=as_of), fits)
     return out

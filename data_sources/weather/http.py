@@ -22,7 +22,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, Generic, TypeVar
 from urllib.parse import urlsplit
 
-from data_sources.weather.http_faults import fault_of_error, fault_of_status
+from data_sources.weather.http_faults import CIRCLES, fault_of_error, fault_of_status
 from data_sources.weather.services.protocol import ServiceError
 
 if TYPE_CHECKING:
@@ -188,8 +188,10 @@ class Http:
             if getattr(response, "is_expired", False):
                 # Nobody says why an old copy was served, so the way out is watched (`_ask`).
                 fault = self._fault or ServiceError("server", "did not answer")
-                if fault.fault in ("absent", "refused"):
-                    raise fault  # a mistake of ours, or theirs for good: an old copy would only hide it
+                if fault.fault in ("absent", "refused", "offline"):
+                    # A mistake of ours, or theirs for good, must not be hidden by an old copy; and without a
+                    # network the copy holds nothing that the store does not.
+                    raise fault
                 stale = fault.words
             understand(response.content)
         from_cache = bool(getattr(response, "from_cache", False))
@@ -264,8 +266,12 @@ class Http:
 
     def _open(self) -> requests_cache.CachedSession:
         if self._session is None:
+            import logging
+
             import requests_cache
 
+            # It would print a traceback for every old copy that stands in; we say it in words.
+            logging.getLogger("requests_cache").setLevel(logging.ERROR)
             common: dict[str, Any] = {
                 "expire_after": timedelta(hours=1),
                 "cache_control": True,
@@ -315,6 +321,7 @@ class Http:
         return requests_cache.CachedSession(backend="memory", **common)
 
     def _adapter(self) -> Any:
+        import requests
         from requests.adapters import HTTPAdapter
 
         http = self
@@ -323,9 +330,15 @@ class Http:
             def send(self, request: Any, *args: Any, **kwargs: Any) -> requests.Response:
                 http._wait_turn(urlsplit(request.url).netloc)
                 kwargs["stream"] = True
-                response = super().send(request, *args, **kwargs)
-                http._read(response)
-                if http._check is not None and response.next is None and not response.is_redirect:
+                try:
+                    response = super().send(request, *args, **kwargs)
+                    http._read(response)
+                except requests.RequestException as error:
+                    http._fault = fault_of_error(error)
+                    raise
+                # Too many of them end outside of here, and what is said then is this.
+                http._fault = ServiceError("server", CIRCLES) if response.is_redirect else None
+                if http._check is not None and not response.is_redirect:
                     http._check(response)
                 return response
 

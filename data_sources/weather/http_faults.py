@@ -14,6 +14,7 @@ if TYPE_CHECKING:
     import requests
 
 _PAGE = re.compile(rb"\s*(?:\xef\xbb\xbf)?\s*<(?:!doctype|html|head|body)", re.IGNORECASE)
+CIRCLES = "sends the request round in circles"
 _REASON = 140  # characters of a service's own words that are shown
 
 
@@ -42,7 +43,7 @@ def fault_of_error(error: requests.RequestException) -> ServiceError:
 
     text = str(error)
     if isinstance(error, requests.exceptions.TooManyRedirects):
-        return ServiceError("server", "sends the request round in circles")
+        return ServiceError("server", CIRCLES)
     if isinstance(error, requests.exceptions.ProxyError):
         return ServiceError("offline", "could not be reached: the proxy does not answer")
     if isinstance(error, requests.exceptions.SSLError):

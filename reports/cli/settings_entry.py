@@ -22,6 +22,10 @@ _MEANING = {
     "weather_sources": "weather services in the order asked, with commas",
     "contact": "address for weather services that want one",
     "stands_on": "the day the garden stands still on",
+    "weeks_before_frost": "cuts stop this many weeks before the usual first frost",
+    "least_daylength": "cuts stop when days grow shorter than this, in hours",
+    "hot_day": "degC above which leaves are not taken off and shoots not cut",
+    "away": "when nobody waters: 2026-08-01/2026-08-14, more with commas",
 }
 _DEFAULTS = {
     "season_start": "by hemisphere",
@@ -30,7 +34,7 @@ _DEFAULTS = {
     "weather_sources": "the usual order",
     "stands_on": "follows the calendar",
 }
-NAMES = tuple(f.name for f in fields(GardenSettings) if f.name != "species")
+NAMES = tuple(f.name for f in fields(GardenSettings) if f.name not in ("species", "weather_services"))
 
 
 def listing(garden: Path) -> str:
@@ -85,7 +89,12 @@ def _value(field: str, text: str) -> Any:
         except ValueError:
             raise InputError(f"odds takes a number from 0.5 to 0.99; got '{text}'") from None
         return number / 100 if text.strip().endswith("%") else number
-    if field == "weather_sources":
+    if field in ("weeks_before_frost", "least_daylength", "hot_day"):
+        try:
+            return float(text)
+        except ValueError:
+            raise InputError(f"{_shown_name(field)} takes a number; got '{text}'") from None
+    if field in ("weather_sources", "away"):
         return tuple(part.strip() for part in text.split(",") if part.strip())
     if field == "stands_on":
         try:

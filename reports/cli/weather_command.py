@@ -14,6 +14,8 @@ class WeatherGroup(LazyGroup):
 
     table: ClassVar[dict[str, tuple[str, str, str]]] = {
         "add": ("reports.cli.weather_add_command", "weather_add_command", "Take daily weather from a file."),
+        "update": ("reports.cli.weather_update_command", "update", "Fetch what is new from services."),
+        "sources": ("reports.cli.weather_update_command", "sources", "List the services."),
         "status": (
             "reports.cli.weather_status_command",
             "weather_status_command",

@@ -147,7 +147,20 @@ def test_a_broken_connection_is_tried_once_more(stand_in: StandIn):
     assert len(stand_in.asked) == 2
 
 
-@pytest.mark.parametrize("kind", ["500", "html", "empty", "broken", "cut", "cut_gzip", "429", "drip", "loop"])
+STALE = {
+    "500": "has trouble of its own (500)",
+    "html": "sent a web page instead of data (is there a login page between you and the network?)",
+    "empty": "sent an empty answer",
+    "broken": "sent an answer that cannot be read (its JSON breaks off)",
+    "cut": "broke off in the middle of its answer",
+    "cut_gzip": "sent an answer that cannot be read (its JSON breaks off)",
+    "429": "has had enough requests for now (429)",
+    "drip": "was still sending after 0.6 s",
+    "loop": "sends the request round in circles",
+}
+
+
+@pytest.mark.parametrize("kind", STALE)
 def test_an_old_copy_stands_in_and_says_why(stand_in: StandIn, tmp_path: Path, kind: str):
     with client(tmp_path) as http:
         good = ask(http, stand_in, keep_for=3600)
@@ -157,8 +170,17 @@ def test_an_old_copy_stands_in_and_says_why(stand_in: StandIn, tmp_path: Path, k
         with client(tmp_path) as http:
             old = ask(http, stand_in, keep_for=3600)
         assert old.value == good.value
-        assert old.stale_because and old.from_cache
+        assert old.stale_because == STALE[kind] and old.from_cache
         assert abs((old.fetched_at - good.fetched_at).total_seconds()) < 2
+
+
+def test_without_a_network_the_store_knows_as_much_as_a_copy(stand_in: StandIn, tmp_path: Path):
+    with client(tmp_path) as http:
+        ask(http, stand_in)
+        age(http)
+    stand_in.stop()
+    with client(tmp_path) as http, pytest.raises(ServiceError, match="could not be reached"):
+        ask(http, stand_in)
 
 
 @pytest.mark.parametrize("code", ["400", "403", "404"])

@@ -345,3 +345,18 @@ def test_the_stand_in_speaks_as_documented(stand_in: StandIn, shared: Path):
     said = requests.get(f"{stand_in.base}/v1/archive", params=asked, timeout=5)
     example = json.loads((shared / "data" / "weather_examples" / "openmeteo_error.json").read_text())
     assert said.status_code == 400 and said.json().keys() == example.keys()
+
+
+def test_a_real_year_of_hours_gives_its_days():
+    """Hourly temperatures of Seattle, 2010 (vega_datasets, `seattle_temps`), against a plain grouping."""
+    data = pytest.importorskip("vega_datasets", reason="needs the public data sets of vega_datasets").data
+    hours = data.seattle_temps().drop_duplicates("date").set_index("date")["temp"]
+    moments = (hours.index - np.datetime64("1970-01-01")) // np.timedelta64(1, "s")
+    celsius_hours = (hours.to_numpy(dtype=float) - 32) / 1.8
+    made = days_from_hours(np.asarray(moments, dtype=np.int64), celsius_hours, "UTC", "model")
+    by_day = hours.groupby(hours.index.date)
+    whole = by_day.count() >= 22
+    assert made.weather is not None and made.weather.known.sum() == whole.sum() >= 360
+    at = [made.weather.index(day) for day in whole.index[whole]]
+    np.testing.assert_allclose(made.weather.tmax[at], (by_day.max()[whole] - 32) / 1.8)
+    np.testing.assert_allclose(made.weather.tmin[at], (by_day.min()[whole] - 32) / 1.8)

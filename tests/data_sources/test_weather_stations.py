@@ -177,6 +177,39 @@ def test_a_wild_value_of_the_only_station_is_marked(stand_in: StandIn, meteostat
     assert "72 °C: such heat was never measured" in answer.suspect[date(2025, 1, 3)]
 
 
+def test_a_station_that_the_others_contradict_is_passed_over(stand_in: StandIn, meteostat: Meteostat):
+    """13 °C too warm on one day of July: believable alone, not beside three neighbours."""
+    day = date(2025, 7, 10)
+    lines = gzip.decompress(stand_in.station_year("10001", 2025)).decode().splitlines()
+    at = next(n for n, line in enumerate(lines) if line.startswith("2025,7,10,"))
+    cells = lines[at].split(",")
+    high = lines[0].split(",").index("tmax")
+    true = float(cells[high])
+    cells[high] = f"{true + 13:.1f}"
+    lines[at] = ",".join(cells)
+    stand_in.fault("/daily/2025/10001", "body", body=gzip.compress("\n".join(lines).encode()))
+    answer = meteostat.fetch(HERE, TWO_YEARS, TODAY)
+    assert answer.days is not None
+    assert answer.days.tmax[answer.days.index(day)] == pytest.approx(true, abs=0.3)
+    assert day not in answer.suspect
+
+
+def test_a_station_read_in_the_morning_is_told(stand_in: StandIn, meteostat: Meteostat):
+    """The second station's maxima stand a day late."""
+    lines = gzip.decompress(stand_in.station_year("10002", 2025)).decode().splitlines()
+    rows = [line.split(",") for line in lines]
+    high = rows[0].index("tmax")
+    column = [row[high] for row in rows[1:]]
+    for row, value in zip(rows[2:], column, strict=False):
+        row[high] = value
+    moved = "\n".join(",".join(row) for row in rows)
+    stand_in.fault("/daily/2025/10002", "body", body=gzip.compress(moved.encode()))
+    answer = meteostat.fetch(HERE, Round(date(2025, 1, 1), date(2025, 12, 31)), TODAY)
+    assert any(
+        note.startswith("10002: tmax from 2025-01-0") and "day before" in note for note in answer.notes
+    )
+
+
 def test_tenfold_values_are_no_air(stand_in: StandIn, meteostat: Meteostat):
     stand_in.fault("/daily/2025/10001", "tenfold")
     answer = meteostat.fetch(HERE, Round(date(2025, 1, 1), date(2025, 12, 31)), TODAY)

@@ -79,6 +79,8 @@ class Meteostat:
         wanted = [(s.id, year) for s in chosen for year in range(part.last.year, part.first.year - 1, -1)]
         failed, fault = self._fetch_files(wanted, today, progress)
         have = self.files.have([s.id for s in chosen], range(part.first.year, part.last.year + 1))
+        if fault is not None and fault.fault == "offline":
+            raise fault  # the files that are here are in the store already
         if not have:
             raise fault or ServiceError("absent", "has no day of that time")
         notes, self._notes = self._notes, []

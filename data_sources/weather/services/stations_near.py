@@ -6,6 +6,7 @@ from collections.abc import Mapping, Sequence
 from datetime import date, datetime
 
 import numpy as np
+from numpy.typing import NDArray
 
 from data_sources.weather.answer_checks import refuse_impossible
 from data_sources.weather.service_settings import WeatherSettings
@@ -19,7 +20,7 @@ from data_sources.weather.services.protocol import (
 )
 from data_sources.weather.station_blend import blend_stations
 from data_sources.weather.store_records import Origin
-from phenology.weather_quality import doubtful_days, without_crossed_days
+from phenology.weather_quality import doubtful_days, shifted_days, without_crossed_days
 from phenology.weather_series import DailyWeather
 
 FIRST_YEARS = 3  # of the nearest station: enough for a first forecast
@@ -106,11 +107,12 @@ def blended_answer(
     """
     if not stations:
         raise ServiceError("absent", "has no day of that time")
+    stations, shifts = judged_by_each_other(stations)
     blend = blend_stations(stations, spot, part.first, part.last)
     weather = trimmed(blend.weather)
     if weather is None:
         raise ServiceError("absent", "has no day of that time")
-    words = list(notes)
+    words = [*notes, *shifts]
     if blend.crossed:
         words.append(f"{blend.crossed} days left unknown: the stations do not agree on them")
     return Answer(
@@ -124,6 +126,39 @@ def blended_answer(
         received=received,
         stale_because=stale_because,
     )
+
+
+def judged_by_each_other(stations: Sequence[StationDays]) -> tuple[list[StationDays], list[str]]:
+    """Stations with the days marked on which one disagrees with the others, and what seems misdated.
+
+    Of two that disagree nobody can tell which is right, so it takes three: each is held against the median
+    of the others. A steady difference (height, town) is no disagreement.
+    """
+    if len(stations) < 3:
+        return list(stations), []
+    first = min(s.weather.first_day for s in stations)
+    last = max(s.weather.last_day for s in stations)
+    wide = [s.weather.spanning(first, last) for s in stations]
+    judged, notes = [], []
+    for n, one in enumerate(stations):
+        others = [w for m, w in enumerate(wide) if m != n]
+        low, high = (_median([getattr(w, name) for w in others]) for name in ("tmin", "tmax"))
+        middle, _ = without_crossed_days(first, low, high, "station")
+        judged.append(
+            StationDays(one.station, one.weather, {**doubtful_days(one.weather, middle), **one.doubts})
+        )
+        notes += [f"{one.station.id}: {shift}" for shift in shifted_days(one.weather, middle)]
+    return judged, notes
+
+
+def _median(columns: list[NDArray[np.float64]]) -> NDArray[np.float64]:
+    """Day by day the median of what is known; NaN where fewer than two are."""
+    table = np.sort(np.stack(columns), axis=0)  # unknown last
+    known = (~np.isnan(table)).sum(axis=0)
+    day = np.arange(table.shape[1])
+    at = np.maximum(known - 1, 0)
+    out = (table[at // 2, day] + table[(at + 1) // 2, day]) / 2
+    return np.where(known >= 2, out, np.nan)
 
 
 def trimmed(weather: DailyWeather) -> DailyWeather | None:
