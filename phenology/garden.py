@@ -18,6 +18,7 @@ from phenology.season_weather import SeasonWeather
 from phenology.species import Species, neutral_species
 from phenology.waits import SeasonHands, Site
 from phenology.weather_series import DailyWeather
+from phenology.work.limits import Limits
 
 T = TypeVar("T")
 
@@ -37,6 +38,8 @@ class Garden:
     species : mapping of Latin name to Species
     weather : mapping of place id to DailyWeather
         Dated up to `as_of`, and the newest forecast known by then.
+    limits : Limits
+        What the garden asks of late work.
     """
 
     as_of: date
@@ -50,6 +53,7 @@ class Garden:
     works: Sequence[Work]
     species: Mapping[str, Species]
     weather: Mapping[str, DailyWeather]
+    limits: Limits = Limits()
 
     def up_to(self, as_of: date) -> Garden:
         """The garden as it was known on an earlier date: looks, work, flushes and weather up to it.

@@ -118,7 +118,7 @@ def test_midsummer_is_mirrored():
 
 
 def conventional(frame, threshold: float, month: int = 8):
-    """First freeze of each winter by the definition, counted in pandas: 1 August to 31 July, whole winters."""
+    """First freeze of each winter by the definition, counted in pandas: 1 August to 31 July."""
     import pandas as pd
 
     out = {}

@@ -1,0 +1,344 @@
+"""When to stop: the last safe date of each species and place, the limit that ruled, and the three zones.
+
+Early in the season a cut wakes growth that ripens; later it wakes growth that does not; at last it wakes
+nothing before spring. The last safe date ends the first zone. For temperate species the earliest of three
+limits rules and is named; the two that are kept by the calendar give way to the garden's own late flushes.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from dataclasses import dataclass
+from datetime import date, timedelta
+
+import numpy as np
+from numpy.typing import NDArray
+
+from phenology.clocks import Hands
+from phenology.daylength import daylength
+from phenology.flush_history import FlushHistory
+from phenology.garden import Garden
+from phenology.garden_fit import GardenFit
+from phenology.season import SeasonCalendar
+from phenology.species import Species
+from phenology.traces import Traces
+from phenology.transitions import Transition
+from phenology.waits import NEVER, Site
+from phenology.work.beliefs import belief
+from phenology.work.frost import FreezeOdds, first_frosts
+from phenology.work.limits import Limits
+from phenology.work.long_traces import LateSeason, late_season
+from phenology.work.ripening import Ripening, ripening
+
+Array = NDArray[np.float64]
+Drawn = Callable[[Site, int, int], tuple[Traces, Hands]]
+
+GRID_DAYS = 14  # work days are tried this far apart (ours)
+BEFORE_SUMMER = 120  # work is tried from this long before midsummer, at first every other step (ours)
+OWN_FLUSHES = 3  # own late flushes that must all have ripened before a calendar limit gives way (ours)
+WAITING = (0, 14, 21)  # what waiting costs is told for these [days]
+
+SOURCES = {
+    "frost": "common practice, no source: hard three weeks before the first frost",
+    "cool nights": "from memory, unverified: trees of warm winters rest below about 12 degC",
+    "weeks": "from memory, unverified: no later than ten weeks before the median first frost",
+    "daylength": "from memory, unverified: not once days are shorter than 13 hours",
+}
+"""The limits and where they come from; each can be set by the garden."""
+
+_CHAIN = (
+    Transition("work", "budbreak"),
+    Transition("budbreak", "extended"),
+    Transition("extended", "hardened"),
+)
+
+
+@dataclass(frozen=True)
+class Stop:
+    """The last safe day of work that wakes a flush.
+
+    Attributes
+    ----------
+    day : float
+        Day of the season; infinite where nothing limits work, minus infinity where no day is safe.
+    limit : str
+        What ruled: a key of `SOURCES`, or "none".
+    """
+
+    day: float
+    limit: str
+
+
+@dataclass(frozen=True)
+class Late:
+    """The late season of one species in one place.
+
+    Attributes
+    ----------
+    calendar : SeasonCalendar
+    season, today : int
+    curve : Ripening
+    calendar_limits : tuple of (str, float)
+        Limits kept by the calendar, those that gave way left out.
+    freeze : FreezeOdds
+        First frosts of the place, in today's climate.
+    ender : str
+        What ends growth here: "frost" or "cool nights".
+    limits : Limits
+    """
+
+    calendar: SeasonCalendar
+    season: int
+    today: int
+    curve: Ripening
+    calendar_limits: tuple[tuple[str, float], ...]
+    freeze: FreezeOdds
+    ender: str
+    limits: Limits
+
+    def stop(self, required: float | None = None) -> Stop:
+        """The last safe day at some odds; those of the garden unless others are given."""
+        wanted = self.limits.odds if required is None else required
+        last = self.curve.last_day(wanted)
+        found = [(self.ender, -math.inf if last is None else last), *self.calendar_limits]
+        if last is not None and last >= self.curve.days[-1]:
+            found = list(self.calendar_limits)  # ripe whenever it is tried
+        name, day = min(found, key=lambda limit: limit[1], default=("none", math.inf))
+        return Stop(day if math.isinf(day) else math.floor(day), name)
+
+    def last_safe(self, required: float | None = None) -> date | None:
+        """The last safe date; None where nothing limits work, or no day is safe."""
+        day = self.stop(required).day
+        return None if math.isinf(day) else self.calendar.date(self.season, day)
+
+    def odds(self) -> tuple[float, float, float]:
+        """Odds that a cut ripens if it is made today, in two weeks, in three."""
+        first, second, third = (self.curve.odds(self.today + wait) for wait in WAITING)
+        return first, second, third
+
+    def zone(self, day: float, required: float | None = None) -> str:
+        """What a cut does on a day: "ripens", "danger" (wakes, does not ripen) or "rests"."""
+        if day <= self.stop(required).day:
+            return "ripens"
+        rests = self.curve.rests_from()
+        return "rests" if rests is not None and day >= rests else "danger"
+
+    def reason(self, required: float | None = None) -> str:
+        """The limit that ruled, in a sentence."""
+        stop, wanted = self.stop(required), self.limits.odds if required is None else required
+        return _REASONS[stop.limit](self, wanted)
+
+
+def _frost_reason(late: Late, wanted: float) -> str:
+    return (
+        f"new growth must be hard {late.limits.days_before_frost} days before the first frost, "
+        f"with odds of {in_words(wanted)}"
+    )
+
+
+def _weeks_reason(late: Late, wanted: float) -> str:
+    median = late.freeze.day(0.5)
+    assert median is not None
+    when = late.calendar.date(late.season, median)
+    return (
+        f"cuts stop {late.limits.weeks_before_frost:g} weeks before the usual first frost "
+        f"({when.day} {when:%b})"
+    )
+
+
+_REASONS: dict[str, Callable[[Late, float], str]] = {
+    "frost": _frost_reason,
+    "cool nights": lambda late, wanted: (
+        f"new growth must be hard before nights fall below {late.limits.cool_night_c:g} degC, "
+        f"with odds of {in_words(wanted)}"
+    ),
+    "weeks": _weeks_reason,
+    "daylength": lambda late, wanted: (
+        f"cuts stop when days grow shorter than {late.limits.least_daylength:g} hours"
+    ),
+    "none": lambda late, wanted: "nothing ends growth here; strength and season decide",
+}
+
+
+def in_words(odds: float) -> str:
+    """Odds as growers say them.
+
+    Examples
+    --------
+    >>> in_words(0.9), in_words(0.95), in_words(0.8), in_words(0.87)
+    ('9 in 10', '19 in 20', '4 in 5', '87 in 100')
+    """
+    for of in (2, 3, 4, 5, 10, 20, 100):
+        if abs(odds * of - round(odds * of)) < 1e-6:
+            return f"{round(odds * of)} in {of}"
+    return f"{round(odds * 100)} in 100"
+
+
+@dataclass(frozen=True)
+class Ending:
+    """How the season ends in a site.
+
+    Attributes
+    ----------
+    season : LateSeason
+        The traces, to their first frost.
+    freeze : FreezeOdds
+        First frosts of past winters, in today's climate.
+    then : dict
+        The same as they came, by season.
+    calendar_limits : tuple of (str, float)
+        Limits of temperate species that are kept by the calendar.
+    """
+
+    season: LateSeason
+    freeze: FreezeOdds
+    then: dict[int, float]
+    calendar_limits: tuple[tuple[str, float], ...]
+
+
+class WorkSeason:
+    """The late season of a garden, worked out once a species and site, and only when asked.
+
+    Parameters
+    ----------
+    garden : Garden
+    fit : GardenFit
+    drawn : callable
+        Gives the traces and clocks of a site from a day of a season on.
+    """
+
+    def __init__(self, garden: Garden, fit: GardenFit, drawn: Drawn) -> None:
+        self.garden, self.fit, self.drawn = garden, fit, drawn
+        self._late: dict[tuple[Site, str], Late] = {}
+        self._seasons: dict[Site, Ending] = {}
+
+    def late(self, species: str, site: Site) -> Late:
+        """The late season of a species in a site.
+
+        Raises
+        ------
+        WeatherError
+            If there is no past weather to draw the coming weeks from.
+        """
+        key = (site, species)
+        if key not in self._late:
+            self._late[key] = self._work_out(species, site)
+        return self._late[key]
+
+    def ending(self, site: Site) -> Ending:
+        """How the season ends in a site."""
+        if site not in self._seasons:
+            garden, limits = self.garden, self.garden.limits
+            record = garden.record_at(site)
+            traces, hands = self.drawn(site, garden.season, garden.today)
+            season = late_season(traces, hands, record, limits.frost_c, limits.cool_night_c)
+            then = first_frosts(record, limits.frost_c)
+            now = [
+                day
+                for s, day in first_frosts(record, limits.frost_c, today=garden.season).items()
+                if s != garden.season
+            ]
+            freeze = FreezeOdds.of(now or season.frost)
+            self._seasons[site] = Ending(season, freeze, then, tuple(self._calendar_limits(site, freeze)))
+        return self._seasons[site]
+
+    def _work_out(self, species: str, site: Site) -> Late:
+        garden, limits = self.garden, self.garden.limits
+        ending = self.ending(site)
+        steps = [belief(self.fit.requirement(step), species, garden.season) for step in _CHAIN]
+        ends = ending.season.end()
+        before = np.where(np.isfinite(ending.season.frost), limits.days_before_frost, 0)
+        days = _grid(garden.today, ending.season)
+        curve = ripening(steps, ending.season.hands, days, ends - before, ends)
+        kind = garden.species.get(species)
+        tropical = kind is not None and is_tropical(kind)
+        own = own_late_flushes(self.fit.histories, species, ending.then)
+        kept = tuple(
+            (name, day)
+            for name, day in (() if tropical else ending.calendar_limits)
+            if not gives_way(day, own, limits.days_before_frost)
+        )
+        ender = "cool nights" if ending.season.frost_free else "frost"
+        return Late(garden.calendar, garden.season, garden.today, curve, kept, ending.freeze, ender, limits)
+
+    def _calendar_limits(self, site: Site, freeze: FreezeOdds) -> Iterator[tuple[str, float]]:
+        garden, limits = self.garden, self.garden.limits
+        median = freeze.day(0.5)
+        if median is not None:
+            yield "weeks", median - 7 * limits.weeks_before_frost
+        assert isinstance(site, tuple)
+        place = next(p for p in garden.places if p.id == site[-1][1])
+        short = last_long_day(garden.calendar, garden.season, place.latitude, limits.least_daylength)
+        if short is not None:
+            yield "daylength", float(short)
+
+
+def is_tropical(species: Species) -> bool:
+    """Whether a tree of warm winters is meant, to which the temperate calendar limits do not apply."""
+    return species.group == "subtropical"
+
+
+def is_old(vigour: str | None, note: str | None = None) -> bool:
+    """Whether the grower calls a tree old, in its vigour or its note: it is given better odds.
+
+    Examples
+    --------
+    >>> is_old("old, steady"), is_old("strong", "an old tree"), is_old("cold frame"), is_old(None)
+    (True, True, False, False)
+    """
+    words = f"{vigour or ''} {note or ''}".casefold().replace(",", " ").replace(".", " ").split()
+    return bool({"old", "veteran", "ancient", "aged"} & set(words))
+
+
+def last_long_day(calendar: SeasonCalendar, season: int, latitude: float, hours: float) -> int | None:
+    """The last day, from the longest one on, that is not shorter than `hours`; None where days never cross.
+
+    Examples
+    --------
+    >>> north, south = SeasonCalendar(), SeasonCalendar(7, 1)
+    >>> last_long_day(north, 2026, 48.2, 13.0), last_long_day(south, 2026, -48.2, 13.0)
+    (252, 250)
+    >>> last_long_day(north, 2026, 10.0, 13.0) is None
+    True
+    """
+    days = [calendar.start(season) + timedelta(days=k) for k in range(calendar.length(season))]
+    light = daylength(np.array([d.timetuple().tm_yday for d in days]), latitude)
+    longest = int(np.argmax(light))
+    if light.max() < hours or light.min() >= hours:
+        return None
+    short = np.flatnonzero(light[longest:] < hours)
+    return longest + int(short[0]) if len(short) else None
+
+
+def own_late_flushes(
+    histories: Iterable[FlushHistory], species: str, frosts: dict[int, float]
+) -> list[tuple[float, float, float]]:
+    """Own woken flushes of a species: day of work, day seen hard (infinite: never), first frost after it."""
+    out = []
+    for h in histories:
+        if h.tree.species != species or h.woken is None or h.flush.season not in frosts:
+            continue
+        after, by = h.came.get("hardened", (math.nan, NEVER))
+        if math.isnan(after) and not h.lost:
+            continue  # nobody looked
+        out.append((h.woken[1], math.inf if h.lost else by, frosts[h.flush.season]))
+    return out
+
+
+def gives_way(limit: float, own: Sequence[tuple[float, float, float]], days_before: int) -> bool:
+    """Whether a calendar limit gives way: enough own flushes were woken after it, and all ripened."""
+    later = [ripe <= frost - days_before for work, ripe, frost in own if work > limit]
+    return len(later) >= OWN_FLUSHES and all(later)
+
+
+def _grid(today: int, season: LateSeason) -> Array:
+    """Work days to be tried: every other week from spring to the end of growth, and today and what waits."""
+    ends = season.end()
+    last = float(np.median(ends[np.isfinite(ends)])) if np.isfinite(ends).any() else season.summer + 160.0
+    last = min(last, season.hands.days - 1.0)
+    first, dense = max(1.0, season.summer - BEFORE_SUMMER), season.summer - BEFORE_SUMMER / 2
+    early = np.arange(first, dense, 2 * GRID_DAYS)
+    tried = np.arange(dense, max(last, today + 22.0) + GRID_DAYS, GRID_DAYS)
+    asked = [today + float(wait) for wait in WAITING]
+    return np.unique(np.concatenate([early, tried, asked]))
