@@ -106,15 +106,15 @@ def average_requirement(requirement: Requirement, species: str) -> tuple[float, 
     """Median and 80 % interval for an average tree in an average season. [days at 18 degC]"""
     days, own_sd = requirement.model.prior_of(species)
     columns = requirement.columns
-    row = np.zeros(columns.shared + len(columns.trees))
+    row = np.zeros(columns.shared)
     row[0] = 1.0
     known = species in columns.species
     if known:
         row[columns.FIRST_SPECIES + columns.species.index(species)] = 1.0
     weight = np.array([p.weight for p in requirement.components])
-    means = np.array([math.log(days) + float(row @ p.mean) for p in requirement.components])
+    means = np.array([math.log(days) + float(p.effects.mean_at(row, None)) for p in requirement.components])
     sds = np.array([
-        math.sqrt(float(row @ p.covariance @ row) + (0.0 if known else own_sd**2))
+        math.sqrt(float(p.effects.variance_at(row, None)) + (0.0 if known else own_sd**2))
         for p in requirement.components
     ])  # fmt: skip
     tail = (1 - MIDDLE) / 2

@@ -9,6 +9,7 @@ from __future__ import annotations
 import itertools
 from collections.abc import Sequence
 from dataclasses import dataclass, field
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
@@ -69,6 +70,11 @@ class Columns:
     centre: dict[tuple[str, bool], float] = field(hash=False)
 
     FIRST_SPECIES = 3  # after common, later and slope
+
+    @cached_property
+    def tree_index(self) -> dict[str, int]:
+        """Place of each tree among the trees."""
+        return {tree: i for i, tree in enumerate(self.trees)}
 
     @property
     def shared(self) -> int:

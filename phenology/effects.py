@@ -20,20 +20,50 @@ IntArray = NDArray[np.intp]
 
 @dataclass(frozen=True)
 class EffectsPosterior:
-    """Posterior of all effects at one setting of the variances.
+    """Posterior of all effects at one setting of the variances, the trees kept in their own cheap form.
 
     Attributes
     ----------
-    mean : ndarray, shape (p + trees,)
-        Shared effects first, then the trees'.
-    covariance : ndarray, shape (p + trees, p + trees)
+    shared_mean : ndarray, shape (p,)
+    shared_covariance : ndarray, shape (p, p)
+    tree_mean : ndarray, shape (trees,)
+    tree_precision : ndarray, shape (trees,)
+        Of a tree's effect, were the shared effects known.
+    reach : ndarray, shape (trees, p)
+        How a tree's mean answers to the shared effects.
     log_evidence : float
         Log density of the rows with every effect integrated out.
     """
 
-    mean: Array
-    covariance: Array
+    shared_mean: Array
+    shared_covariance: Array
+    tree_mean: Array
+    tree_precision: Array
+    reach: Array
     log_evidence: float
+
+    def mean_at(self, rows: Array, tree: IntArray | int | None) -> Array:
+        """Mean of ``x'beta`` plus the tree's effect (None: without one); rows of shape (..., p)."""
+        mean = rows @ self.shared_mean
+        return np.asarray(mean if tree is None else mean + self.tree_mean[tree])
+
+    def variance_at(self, rows: Array, tree: IntArray | int | None) -> Array:
+        """Variance of the same."""
+        left = rows if tree is None else rows - self.reach[tree]
+        variance = ((left @ self.shared_covariance) * left).sum(-1)
+        return np.asarray(variance if tree is None else variance + 1 / self.tree_precision[tree])
+
+    @property
+    def mean(self) -> Array:
+        """Shared effects first, then the trees'; shape (p + trees,)."""
+        return np.concatenate([self.shared_mean, self.tree_mean])
+
+    @property
+    def covariance(self) -> Array:
+        """In the same order; shape (p + trees, p + trees), dear with many trees."""
+        across = -self.reach @ self.shared_covariance
+        trees = self.reach @ self.shared_covariance @ self.reach.T + np.diag(1 / self.tree_precision)
+        return np.block([[self.shared_covariance, across.T], [across, trees]])
 
 
 def log_evidences(
@@ -81,23 +111,15 @@ def log_evidences(
 def posterior(
     y: Array, noise: Array, shared: Array, tree: IntArray, trees: int, shared_prior: Array, tree_prior: float
 ) -> EffectsPosterior:
-    """Mean and covariance of all effects; arguments as `log_evidences`, `shared_prior` of shape (p,)."""
-    p = shared.shape[1]
+    """Posterior of all effects; arguments as `log_evidences`, `shared_prior` of shape (p,)."""
     weight = 1 / noise
-    cross = _tree_sums(shared * weight[:, None], tree, trees)  # (trees, p)
     inner, score, tree_precision, _ = _without_trees(y, noise, shared, tree, trees, tree_prior)
-    shared_cov = np.linalg.inv(inner + np.diag(1 / shared_prior))
-    shared_mean = shared_cov @ score
-    tree_score = np.bincount(tree, y * weight, trees)
-    reach = cross / tree_precision[:, None]  # how a tree's mean answers to the shared effects
-    covariance = np.zeros((p + trees, p + trees))
-    covariance[:p, :p] = shared_cov
-    covariance[p:, :p] = -reach @ shared_cov
-    covariance[:p, p:] = covariance[p:, :p].T
-    covariance[p:, p:] = reach @ shared_cov @ reach.T + np.diag(1 / tree_precision)
-    mean = np.concatenate([shared_mean, tree_score / tree_precision - reach @ shared_mean])
+    reach = _tree_sums(shared * weight[:, None], tree, trees) / tree_precision[:, None]
+    shared_covariance = np.linalg.inv(inner + np.diag(1 / shared_prior))
+    shared_mean: Array = np.asarray(shared_covariance @ score, dtype=np.float64)
+    tree_mean = np.bincount(tree, y * weight, trees) / tree_precision - reach @ shared_mean
     evidence = log_evidences(y, noise, shared, tree, trees, shared_prior[None], tree_prior)[0]
-    return EffectsPosterior(mean, covariance, float(evidence))
+    return EffectsPosterior(shared_mean, shared_covariance, tree_mean, tree_precision, reach, float(evidence))
 
 
 def _without_trees(
@@ -116,5 +138,11 @@ def _without_trees(
 
 
 def _tree_sums(rows: Array, tree: IntArray, trees: int) -> Array:
-    belongs = np.arange(trees)[:, None] == tree[None, :]
-    return np.asarray(belongs.astype(np.float64) @ rows)
+    """Sums of the rows of each tree; shape (trees, p)."""
+    if not len(rows):
+        return np.zeros((trees, rows.shape[1]))
+    order = np.argsort(tree, kind="stable")
+    present, first = np.unique(tree[order], return_index=True)
+    sums = np.zeros((trees, rows.shape[1]))
+    sums[present] = np.add.reduceat(rows[order], first, axis=0)
+    return sums

@@ -25,6 +25,8 @@ class GardenFit:
     garden: Garden
     histories: list[FlushHistory] = field(init=False)
     _waits: dict[Transition, list[Wait]] = field(init=False, default_factory=dict)
+    _seen: dict[Transition, dict[str, set[int]]] = field(init=False, default_factory=dict)
+    _shares: dict[tuple[str, Transition], float] = field(init=False, default_factory=dict)
     _fits: dict[Transition, Requirement] = field(init=False, default_factory=dict)
 
     def __post_init__(self) -> None:
@@ -59,7 +61,20 @@ class GardenFit:
 
     def seasons_seen(self, species: str, transition: Transition) -> set[int]:
         """Seasons in which a wait of the species was seen to end."""
-        return {w.season for w in self.waits(transition) if w.species == species and w.target[1] != NEVER}
+        if transition not in self._seen:
+            seen: dict[str, set[int]] = {}
+            for w in self.waits(transition):
+                if w.target[1] != NEVER:
+                    seen.setdefault(w.species, set()).add(w.season)
+            self._seen[transition] = seen
+        return self._seen[transition].get(species, set())
+
+    def prior_share(self, species: str, transition: Transition) -> float:
+        """See `Requirement.prior_share`; reckoned once a species."""
+        key = (species, transition)
+        if key not in self._shares:
+            self._shares[key] = self.requirement(transition).prior_share(species)
+        return self._shares[key]
 
     def path(self, tree: Tree, start: str, target: str) -> tuple[Transition, ...]:
         """The way from where a flush is to a stage: step by step, or at one stride.

@@ -229,7 +229,7 @@ class _Maker:
 
     def _trust(self, h: FlushHistory, used: list[Transition], arrival: Arrival) -> Trust:
         seasons = min(len(self.fit.seasons_seen(h.tree.species, t)) for t in used)
-        share = max(self.fit.requirement(t).prior_share(h.tree.species) for t in used)
+        share = max(self.fit.prior_share(h.tree.species, t) for t in used)
         low, high = arrival.quantile(0.1), arrival.quantile(0.9)
         within = (high - low) / 2 if seasons and math.isfinite(high) else None
         return Trust(seasons, within, share)

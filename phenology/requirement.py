@@ -23,7 +23,7 @@ from numpy.typing import NDArray
 from phenology.censoring import CensoredSites, match_sites
 from phenology.clocks import CLOCKS, USUAL_WEIGHTS, Clock
 from phenology.effect_columns import REFERENCE_SETTING, SEASONS, SETTINGS, Columns, Setting, common_sd
-from phenology.effects import IntArray, log_evidences, posterior
+from phenology.effects import EffectsPosterior, IntArray, log_evidences, posterior
 from phenology.errors import InputError
 from phenology.gamma_curve import digamma, gamma_quantile
 from phenology.waits import SeasonHands, Site, Wait, WaitTable, tabulate
@@ -44,8 +44,7 @@ class Component:
     clock: int
     setting: Setting
     weight: float
-    mean: Array
-    covariance: Array
+    effects: EffectsPosterior
 
 
 @dataclass(frozen=True)
@@ -111,7 +110,7 @@ class RequirementModel:
             The clocks over every (site, season) that the waits name.
         """
         columns = Columns.of(waits)
-        tree = np.array([columns.trees.index(w.tree) for w in waits], dtype=np.intp)
+        tree = np.array([columns.tree_index[w.tree] for w in waits], dtype=np.intp)
         design = np.array(
             [columns.row(w.species, w.season, w.later, w.anchor_middle) for w in waits]
         ).reshape(len(waits), columns.shared)
@@ -162,7 +161,7 @@ class RequirementModel:
                 columns.prior_variance(self.clocks[c], setting, species_sd, odd),
                 setting.tree**2,
             )
-            components.append(Component(c, setting, weight, fitted.mean, fitted.covariance))
+            components.append(Component(c, setting, weight, fitted))
         shares = np.zeros(len(self.clocks))
         for part, (_, c, *_) in zip(share, grid, strict=True):
             shares[c] += part
@@ -185,9 +184,6 @@ class RequirementModel:
         sites = CensoredSites.start(table, c, offset)
         squared = np.full(len(columns.seasons), REFERENCE_SETTING.season**2)
         setting, first = REFERENCE_SETTING, columns.FIRST_SPECIES + len(columns.species)
-        both = np.concatenate(
-            [design, np.eye(len(columns.trees))[tree].reshape(len(tree), len(columns.trees))], axis=1
-        )
         for _ in range(5 if len(offset) else 0):
             fitted = posterior(
                 sites.value - offset,
@@ -201,10 +197,10 @@ class RequirementModel:
                 setting.tree**2,
             )
             effect = slice(first, first + len(columns.seasons))
-            squared = fitted.mean[effect] ** 2 + np.diagonal(fitted.covariance)[effect]
+            squared = fitted.shared_mean[effect] ** 2 + np.diagonal(fitted.shared_covariance)[effect]
             if table.censored.any():
-                centre = both @ fitted.mean + offset
-                spread = ((both @ fitted.covariance) * both).sum(1)
+                centre = fitted.mean_at(design, tree) + offset
+                spread = fitted.variance_at(design, tree)
                 sites = match_sites(sites, centre, spread, setting.noise)
         return sites, squared
 
@@ -236,18 +232,14 @@ class Requirement:
         days, own_sd = self.model.prior_of(species)
         usual = self.columns.centre.get((species, later))
         row = self.columns.row(species, season, later, anchor)
-        x = np.zeros(len(row) + len(self.columns.trees))
-        x[: len(row)] = row
-        known_tree = tree in self.columns.trees
-        if known_tree:
-            x[len(row) + self.columns.trees.index(tree)] = 1.0
+        own = self.columns.tree_index.get(tree)
         weights, clocks, means, variances = [], [], [], []
         for part in self.components:
             if usual is None and self.model.clocks[part.clock].from_usual:
                 continue  # nobody knows yet when this wait usually begins
-            mean = float(np.log(days) + x @ part.mean)
-            fixed = float(x @ part.covariance @ x) + part.setting.noise**2
-            fixed += 0.0 if known_tree else part.setting.tree**2
+            mean = float(np.log(days) + part.effects.mean_at(row, own))
+            fixed = float(part.effects.variance_at(row, own)) + part.setting.noise**2
+            fixed += part.setting.tree**2 if own is None else 0.0
             fixed += 0.0 if species in self.columns.species else own_sd**2
             new = 0.0 if season in self.columns.seasons else part.setting.season**2
             new += 0.0 if (species, season) in self.columns.cells else part.setting.cell**2
@@ -266,12 +258,12 @@ class Requirement:
         _, own_sd = self.model.prior_of(species)
         if species not in self.columns.species:
             return 1.0
-        row = np.zeros(self.columns.shared + len(self.columns.trees))
+        row = np.zeros(self.columns.shared)
         row[0] = row[self.columns.FIRST_SPECIES + self.columns.species.index(species)] = 1.0
         left = 0.0
         for part in self.components:
             common = common_sd(self.model.clocks[part.clock])
-            left += part.weight * float(row @ part.covariance @ row) / (common**2 + own_sd**2)
+            left += part.weight * float(part.effects.variance_at(row, None)) / (common**2 + own_sd**2)
         return min(1.0, left)
 
 

@@ -236,9 +236,9 @@ def test_a_garden_by_the_calendar_leaves_its_prior_behind_too():
     waits = simulated_waits(DAYS_CLOCK, range(2000, 2002), trees=2, anchors=(100, 140), seed=3)
     requirement = fit(waits, PRIOR, (DAYS_CLOCK,))
     # a clock of the calendar begins with a wider prior, and the share is of that
-    row = np.zeros(requirement.columns.shared + 2)
+    row = np.zeros(requirement.columns.shared)
     row[[0, requirement.columns.shared - 5]] = 1  # before two seasons and their two cells: the species
-    left = np.mean([row @ p.covariance @ row for p in requirement.components])
+    left = np.mean([p.effects.variance_at(row, None) for p in requirement.components])
     got = requirement.prior_share("A")
     assert got == pytest.approx(left / (CALENDAR_COMMON_SD**2 + PRIOR[1] ** 2), rel=0.1)
 
