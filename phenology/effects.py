@@ -115,8 +115,8 @@ def posterior(
     weight = 1 / noise
     inner, score, tree_precision, _ = _without_trees(y, noise, shared, tree, trees, tree_prior)
     reach = _tree_sums(shared * weight[:, None], tree, trees) / tree_precision[:, None]
-    shared_covariance = np.linalg.inv(inner + np.diag(1 / shared_prior))
-    shared_mean: Array = np.asarray(shared_covariance @ score, dtype=np.float64)
+    shared_covariance: Array = np.asarray(np.linalg.inv(inner + np.diag(1 / shared_prior)), np.float64)
+    shared_mean = shared_covariance @ score
     tree_mean = np.bincount(tree, y * weight, trees) / tree_precision - reach @ shared_mean
     evidence = log_evidences(y, noise, shared, tree, trees, shared_prior[None], tree_prior)[0]
     return EffectsPosterior(shared_mean, shared_covariance, tree_mean, tree_precision, reach, float(evidence))
