@@ -16,9 +16,19 @@ if TYPE_CHECKING:
 @click.command("calibrate")
 @click.argument("species", required=False)
 @as_of_option
-@click.option("--json", "as_json", is_flag=True, help="As JSON (schema flushcast.calibration/1).")
+@click.option(
+    "--classic", is_flag=True, help="Base temperatures by the classic methods, for comparison only."
+)
+@click.option(
+    "--json",
+    "as_json",
+    is_flag=True,
+    help="As JSON (schema flushcast.calibration/1, or flushcast.classic/1).",
+)
 @garden_option
-def calibrate_command(garden: Path, species: str | None, as_of: str | None, as_json: bool) -> None:
+def calibrate_command(
+    garden: Path, species: str | None, as_of: str | None, classic: bool, as_json: bool
+) -> None:
     """Say, per species and step, what was learned from the looks and how sure it is."""
     from phenology.calibration import calibrate
     from phenology.garden_fit import GardenFit
@@ -32,6 +42,13 @@ def calibrate_command(garden: Path, species: str | None, as_of: str | None, as_j
     if species is not None:
         latin = _own_species(species, snapshot)
     fit = GardenFit(snapshot)
+    if classic:
+        from phenology.classic_garden import classic_rows
+        from reports.classic_output import classic_json, classic_text
+
+        compared = list(classic_rows(fit, latin))
+        put(classic_json(compared) if as_json else classic_text(compared, settings.units))
+        return
     rows, skills = list(calibrate(fit, latin)), past_skill(fit, latin)
     if as_json:
         put(calibration_json(rows, skills))
