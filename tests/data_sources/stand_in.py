@@ -189,6 +189,8 @@ class StandIn:
             if not url.path.endswith(".gz"):
                 body, more = gzip.compress(body), {**more, "Content-Encoding": "gzip"}
             body = body[: len(body) // 2]
+        if kind in ("chunks", "chunks_cut", "chunks_gzip"):
+            return _send_chunks(handler, body, cut=kind == "chunks_cut", packed=kind == "chunks_gzip")
         if kind in ("cut", "drip"):
             handler.send_response(status)
             handler.send_header("Content-Length", str(len(body)))
@@ -480,3 +482,20 @@ def _send(handler: BaseHTTPRequestHandler, status: int, body: bytes, headers: di
     handler.end_headers()
     if status != 304:
         handler.wfile.write(body)
+
+
+def _send_chunks(handler: BaseHTTPRequestHandler, body: bytes, *, cut: bool, packed: bool) -> None:
+    """Without a length, piece by piece, as servers do that make their answer while sending it."""
+    handler.send_response(200)
+    handler.send_header("Transfer-Encoding", "chunked")
+    if packed:
+        body = gzip.compress(body)
+        handler.send_header("Content-Encoding", "gzip")
+    handler.end_headers()
+    for at in range(0, len(body) // 2 if cut else len(body), 700):
+        piece = body[at : at + 700]
+        handler.wfile.write(f"{len(piece):x}\r\n".encode() + piece + b"\r\n")
+    if cut:
+        handler.close_connection = True
+    else:
+        handler.wfile.write(b"0\r\n\r\n")

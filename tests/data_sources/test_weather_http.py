@@ -104,6 +104,32 @@ def test_every_fault_has_its_words(stand_in: StandIn, kind: str, more: dict, fau
     assert caught.value.fault == fault
 
 
+@pytest.mark.parametrize("kind", ["chunks", "chunks_gzip"])
+def test_an_answer_may_come_in_pieces_and_packed(stand_in: StandIn, kind: str):
+    with client() as http:
+        whole = ask(http, stand_in)
+    stand_in.fault("/v1/forecast", kind)
+    with client() as http:
+        assert ask(http, stand_in).value == whole.value
+
+
+def test_pieces_that_stop_coming_are_no_answer(stand_in: StandIn):
+    stand_in.fault("/v1/forecast", "chunks_cut")
+    with client() as http, pytest.raises(ServiceError, match="broke off in the middle"):
+        ask(http, stand_in)
+
+
+def test_a_flood_is_not_drunk_to_the_end(stand_in: StandIn):
+    with client(largest=1000) as http, pytest.raises(ServiceError, match="sent more than can be right"):
+        ask(http, stand_in)
+
+
+def test_a_dead_proxy_is_named(stand_in: StandIn):
+    calls = HttpSettings(proxies={"http": "http://127.0.0.1:9"}, **QUICK)
+    with Http(calls) as http, pytest.raises(ServiceError, match="the proxy does not answer"):
+        ask(http, stand_in)
+
+
 def test_nobody_there(stand_in: StandIn):
     stand_in.stop()
     with client() as http, pytest.raises(ServiceError, match="could not be reached") as caught:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import gzip
 import json
 import os
+import shutil
 import time
 from datetime import date, timedelta
 from pathlib import Path
@@ -35,6 +36,17 @@ def http(stand_in: StandIn):
 @pytest.fixture
 def meteostat(stand_in: StandIn, http: Http, tmp_path: Path) -> Meteostat:
     return Meteostat(settings(stand_in, cache_folder=tmp_path), http)
+
+
+@pytest.fixture(scope="session")
+def fetched(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, Answer]:
+    """A cache folder after a good fetch, to be copied, and what was made of it."""
+    server, folder = StandIn(), tmp_path_factory.mktemp("fetched")
+    made = settings(server, cache_folder=folder)
+    with Http(made.http) as client:
+        answer = Meteostat(made, client).fetch(HERE, TWO_YEARS, TODAY)
+    server.stop()
+    return folder, answer
 
 
 def again(stand_in: StandIn, http: Http, folder: Path) -> Meteostat:
@@ -125,9 +137,10 @@ FILE_FAULTS = ["403", "429", "500", "html", "empty", "cut_gzip", "cut", "drip", 
 
 @pytest.mark.parametrize("kind", FILE_FAULTS)
 def test_a_failure_keeps_the_file_before(
-    stand_in: StandIn, http: Http, meteostat: Meteostat, tmp_path: Path, kind: str
+    stand_in: StandIn, http: Http, fetched: tuple[Path, Answer], tmp_path: Path, kind: str
 ):
-    good = meteostat.fetch(HERE, TWO_YEARS, TODAY)
+    folder, good = fetched
+    shutil.copytree(folder, tmp_path, dirs_exist_ok=True)
     before = {p: p.read_bytes() for p in tmp_path.rglob("*.csv.gz")}
     stand_in.fault("/daily/", kind, body=gzip.compress(b"nothing,of,the,kind\n1,2,3,4\n"))
     answer = again(stand_in, http, tmp_path).fetch(HERE, TWO_YEARS, TODAY)
