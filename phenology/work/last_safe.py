@@ -86,6 +86,8 @@ class Late:
     ender : str
         What ends growth here: "frost" or "cool nights".
     limits : Limits
+    summer : int
+        Day of season that is usually warmest.
     """
 
     calendar: SeasonCalendar
@@ -96,6 +98,7 @@ class Late:
     freeze: FreezeOdds
     ender: str
     limits: Limits
+    summer: int
 
     def stop(self, required: float | None = None) -> Stop:
         """The last safe day at some odds; those of the garden unless others are given."""
@@ -260,7 +263,17 @@ class WorkSeason:
             if not gives_way(day, own, limits.days_before_frost)
         )
         ender = "cool nights" if ending.season.frost_free else "frost"
-        return Late(garden.calendar, garden.season, garden.today, curve, kept, ending.freeze, ender, limits)
+        return Late(
+            garden.calendar,
+            garden.season,
+            garden.today,
+            curve,
+            kept,
+            ending.freeze,
+            ender,
+            limits,
+            ending.season.summer,
+        )
 
     def _calendar_limits(self, site: Site, freeze: FreezeOdds) -> Iterator[tuple[str, float]]:
         garden, limits = self.garden, self.garden.limits

@@ -1,0 +1,234 @@
+"""One piece of work about to be done, with what the garden knows that bears on it."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from datetime import date, timedelta
+from functools import cached_property
+
+import numpy as np
+
+from phenology.flush_history import FlushHistory, histories_of
+from phenology.garden import Garden
+from phenology.records import Place, Tree, Work
+from phenology.species import Species
+from phenology.stages import stage_rank
+from phenology.weather_series import DailyWeather
+from phenology.work.last_safe import Late, is_old
+
+NOTE_DAYS = 3  # notes of looks this recent are read for wilting and wet leaves (ours)
+
+WILTING = ("wilt", "droop", "flagging", "limp", "thirsty", "dried out")
+WET = ("wet", "rain", "drizzle", "soaked", "damp leaves", "dripping")
+WEAK = ("weak", "sick", "ill", "ailing", "collected", "recover", "convalescent", "poor")
+STRONG = ("strong", "vigorous", "very good")
+
+
+@dataclass(frozen=True, eq=False)
+class Case:
+    """Work on one tree on one day.
+
+    Attributes
+    ----------
+    garden : Garden
+        As known on the day.
+    tree : Tree
+    operation : str
+    day : date
+    part : str or None
+    note : str
+        What the grower says of the work.
+    early : bool
+        The grower knows that the leaves are not hard yet.
+    late : Late or None
+        The late season of the tree's species and place, where weather allows one.
+    planned : bool
+        Asked ahead, for a window that may open later: what only holds on the day itself is left out.
+    """
+
+    garden: Garden
+    tree: Tree
+    operation: str
+    day: date
+    part: str | None = None
+    note: str = ""
+    early: bool = False
+    late: Late | None = None
+    planned: bool = False
+
+    @property
+    def label(self) -> str:
+        """The tree, as the grower calls it."""
+        return self.tree.label
+
+    @cached_property
+    def species(self) -> Species:
+        """What the tree is."""
+        return self.garden.species_of(self.tree)
+
+    @cached_property
+    def season(self) -> int:
+        """The season of the work."""
+        return self.garden.calendar.season_of(self.day)
+
+    @property
+    def t(self) -> int:
+        """The day of the season."""
+        return self.garden.calendar.day(self.day)
+
+    @cached_property
+    def place(self) -> Place:
+        """Where the tree stands that day."""
+        return self.garden.place_of(self.tree, self.day)
+
+    @cached_property
+    def history(self) -> FlushHistory | None:
+        """The newest flush of the season that has begun and goes on."""
+        mine = [
+            h
+            for h in histories_of(self.garden, self.tree)
+            if h.flush.season == self.season and (h.flush.started_on or self.day) <= self.day
+        ]
+        live = [h for h in mine if h.ended is None]
+        return (live or mine)[-1] if mine else None
+
+    @property
+    def stage(self) -> str | None:
+        """Latest stage seen of that flush."""
+        return self.history.stage if self.history else None
+
+    def shown(self, stage: str) -> bool:
+        """Whether that flush was seen at a stage or beyond it."""
+        return self.stage is not None and stage_rank(self.stage) >= stage_rank(stage)
+
+    def done(self, *operations: str, seasons_ago: int = 0) -> list[Work]:
+        """Work of these kinds in a season, up to the day before."""
+        return [
+            w
+            for w in self.garden.works_by_tree.get(self.tree.id, [])
+            if w.operation in operations
+            and w.latest < self.day
+            and self.garden.calendar.season_of(w.latest) == self.season - seasons_ago
+        ]
+
+    @cached_property
+    def repotted_on(self) -> date | None:
+        """When the tree was repotted this season."""
+        start = self.garden.calendar.start(self.season)
+        days = [w.latest for w in self.done("repotting")]
+        last = self.tree.last_repot
+        if last is not None and start <= last < self.day:
+            days.append(last)
+        return max(days, default=None)
+
+    @cached_property
+    def grown_since_repotting(self) -> bool:
+        """Whether a look after this season's repotting shows shoots growing."""
+        return self.repotted_on is not None and any(
+            k.earliest > self.repotted_on and stage_rank(k.stage) >= stage_rank("extending")
+            for k in self.garden.looks
+            if k.tree_id == self.tree.id and k.latest <= self.day
+        )
+
+    @cached_property
+    def told(self) -> str:
+        """The words of the note and of the last days' looks, in lower case."""
+        since = self.day - timedelta(days=NOTE_DAYS)
+        notes = [
+            k.note
+            for k in self.garden.looks
+            if k.tree_id == self.tree.id and k.note and since <= k.latest <= self.day
+        ]
+        return " ".join([self.note, *notes]).casefold()
+
+    def says(self, words: tuple[str, ...]) -> bool:
+        """Whether the grower's own words of these days name something."""
+        return names(self.told, words)
+
+    @property
+    def weak(self) -> bool:
+        """Whether the grower calls the tree weak, sick or newly collected."""
+        return names(self.tree.vigour or "", WEAK)
+
+    @property
+    def strong(self) -> bool:
+        """Whether the grower calls the tree strong."""
+        return names(self.tree.vigour or "", STRONG)
+
+    @property
+    def old(self) -> bool:
+        """Whether the grower calls the tree old."""
+        return is_old(self.tree.vigour, self.tree.note)
+
+    @property
+    def required(self) -> float:
+        """The odds that woken growth must have of ripening."""
+        return self.garden.limits.required(self.old)
+
+    @property
+    def late_summer(self) -> int:
+        """Day of the season from which next year's flower buds are taken to be set: midsummer."""
+        return self.late.summer if self.late is not None else self.garden.calendar.length(self.season)
+
+    @property
+    def grown_for(self) -> str:
+        """Leaf, flower or fruit."""
+        return self.tree.grown_for or self.species.grown_for
+
+    @cached_property
+    def weather(self) -> DailyWeather | None:
+        """The weather of the tree's place, forecast days included."""
+        series = self.garden.weather.get(self.place.id)
+        return series if series is not None and len(series.tmin) else None
+
+    def ahead(self, days: int) -> Iterator[tuple[date, float, float]]:
+        """Day, minimum and maximum of the coming days that the weather knows."""
+        if self.weather is None:
+            return
+        first = (self.day - self.weather.first_day).days
+        for k in range(max(first, 0), min(first + days + 1, len(self.weather.tmin))):
+            low, high = float(self.weather.tmin[k]), float(self.weather.tmax[k])
+            if np.isfinite(low) and np.isfinite(high):
+                yield self.weather.first_day + timedelta(days=k), low, high
+
+    def nights(self, days: int = 7) -> float | None:
+        """Mean minimum of the last days. [degC]"""
+        if self.weather is None:
+            return None
+        until = (self.day - self.weather.first_day).days + 1
+        known = self.weather.tmin[max(0, until - days) : max(0, until)]
+        known = known[np.isfinite(known)]
+        return float(known.mean()) if len(known) else None
+
+    def away(self, days: int) -> tuple[date, date] | None:
+        """The time within the coming days when nobody is home to water."""
+        for interval in self.garden.limits.away:
+            first, last = (date.fromisoformat(end) for end in interval.split("/"))
+            if first <= self.day + timedelta(days=days) and last >= self.day:
+                return first, last
+        return None
+
+
+def names(text: str, words: tuple[str, ...]) -> bool:
+    """Whether a text names one of some things, not denied: any word may begin with it.
+
+    Examples
+    --------
+    >>> names("leaves wilting a little", WILTING), names("not wilting", WILTING), names("still", WEAK)
+    (True, False, False)
+    """
+    spoken = text.casefold().replace(",", " ").replace(".", " ").replace(";", " ")
+    tokens = spoken.split()
+    for word in words:
+        if " " in word and word in " ".join(tokens):
+            return True
+        for before, token in zip(["", *tokens], tokens, strict=False):
+            if _begins(token, word) and before not in ("not", "no", "never", "without", "nor", "isn't"):
+                return True
+    return False
+
+
+def _begins(token: str, word: str) -> bool:
+    """A token that is a word, or an inflection of a longer one."""
+    return token == word or (len(word) >= 4 and token.startswith(word))

@@ -1,0 +1,230 @@
+"""Every rule fires where it should, keeps quiet where it should, and says why in one sentence."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+from datetime import date
+
+import numpy as np
+import pytest
+
+from phenology.garden import Garden
+from phenology.garden_fit import GardenFit
+from phenology.records import Aim, Look
+from phenology.traces import draw_traces
+from phenology.weather_series import DailyWeather
+from phenology.work.case import Case
+from phenology.work.last_safe import Late, WorkSeason
+from phenology.work.limits import Limits
+from phenology.work.rules import RULES, check_work
+from tests.phenology.gardens import ELM, Records, day, weather
+
+MAPLE, TRIDENT, BEECH = "Acer campestre", "Acer buergerianum", "Fagus sylvatica"
+AZALEA, FIG, CRAB, APRICOT = "Rhododendron indicum", "Ficus microcarpa", "Malus halliana", "Prunus mume"
+Change = Callable[[Records], None]
+
+
+@dataclass
+class Setting:
+    """A tree on a day, in an early summer when almost everything may be done."""
+
+    species: str = MAPLE
+    n: int = 165
+    change: Change | None = None
+    limits: Limits | None = None
+    tree: dict | None = None
+    note: str = ""
+    part: str | None = None
+    heat: dict[int, float] | None = None
+    cold: dict[int, float] | None = None
+    late: bool = False
+    planned: bool = False
+
+    def case(self, operation: str) -> Case:
+        r = Records()
+        r.tree("T", self.species, **(self.tree or {}))
+        flush = r.a_season("T", 2020, 100, 130, 150)
+        if self.change:
+            self.change(r)
+        as_of = day(2020, self.n)
+        ahead = {"bench": self.weather(as_of)}
+        garden = replace(r.garden(as_of), weather=ahead, limits=self.limits or Limits())
+        assert flush
+        return Case(
+            garden, garden.trees[0], operation, as_of, self.part, self.note,
+            late=late_of(garden) if self.late else None, planned=self.planned,
+        )  # fmt: skip
+
+    def weather(self, as_of: date) -> DailyWeather:
+        """The years so far and a mild forecast of ten days, with hot or cold days in it."""
+        known = weather()
+        until = known.index(as_of) + 11
+        low, high = known.tmin[:until].copy(), known.tmax[:until].copy()
+        low[-11:], high[-11:] = 12.0, 24.0
+        for ahead, value in (self.heat or {}).items():
+            high[-11 + ahead] = value
+        for ahead, value in (self.cold or {}).items():
+            low[-11 + ahead] = value
+        source = np.array(["station"] * (until - 10) + ["forecast"] * 10)
+        return DailyWeather(known.first_day, low, high, source)
+
+
+def late_of(garden: Garden) -> Late:
+    def drawn(site, season, issued):
+        traces = draw_traces(garden.record_at(site), season, issued)
+        return traces, traces.hands()
+
+    tree = garden.trees[0]
+    return WorkSeason(garden, GardenFit(garden), drawn).late(tree.species, garden.site(tree, garden.season))
+
+
+def a_look(n: int, stage: str, **more) -> Change:
+    return lambda r: r.look(r.flushes[-1].id, n, stage, **more)
+
+
+def some_work(season: int, n: int, operation: str) -> Change:
+    return lambda r: r.work("T", season, n, operation) and None
+
+
+def only_looks(*looks: tuple[int, str], **more) -> Change:
+    def change(r: Records) -> None:
+        r.looks.clear()
+        for n, stage in looks:
+            r.look(r.flushes[-1].id, n, stage, **more)
+
+    return change
+
+
+def building(r: Records) -> None:
+    r.aims.append(Aim("a", "T", "building"))
+
+
+# rule, operation, where it fires, part of its sentence, where it does not
+CASES: list[tuple[str, str, Setting, str, Setting]] = [
+    ("aim", "cutback", Setting(change=building), "T is building", Setting()),
+    ("never defoliated", "partial-defoliation", Setting(BEECH), "cut back and halve", Setting(TRIDENT)),
+    ("broadleaf evergreen", "full-defoliation", Setting(AZALEA), "lives on its old leaves", Setting(BEECH)),
+    ("tropical fig", "full-defoliation", Setting(FIG), "only when strong",
+     Setting(FIG, tree={"vigour": "strong"}, limits=Limits(warm_night_c=-30))),
+    ("tropical fig", "full-defoliation",
+     Setting(FIG, tree={"vigour": "strong"}, limits=Limits(warm_night_c=30)),
+     "nights above 30 degC", Setting(MAPLE)),
+    ("weak tree", "cutback", Setting(tree={"vigour": "newly collected"}), "T is newly collected",
+     Setting(tree={"vigour": "strong"})),
+    ("repotted this season", "partial-defoliation", Setting(change=some_work(2020, 75, "repotting")),
+     "repotted on 15 Mar", Setting(change=some_work(2019, 75, "repotting"))),
+    ("repotted this season", "full-defoliation", Setting(tree={"last_repot": date(2020, 3, 10)}),
+     "repotted on 10 Mar", Setting(tree={"last_repot": date(2019, 3, 10)})),
+    ("second defoliation", "partial-defoliation", Setting(change=some_work(2020, 140, "partial-defoliation")),
+     "once a season", Setting(TRIDENT, change=some_work(2020, 140, "partial-defoliation"))),
+    ("full defoliation again", "full-defoliation", Setting(change=some_work(2019, 160, "full-defoliation")),
+     "every second year", Setting(change=some_work(2018, 160, "full-defoliation"))),
+    ("wilting", "cutback", Setting(note="leaves wilting"), "it is wilting", Setting(note="not wilting")),
+    ("wilting", "repotting", Setting(change=a_look(164, "hardened", note="a bit wilted")), "it is wilting",
+     Setting(change=a_look(155, "hardened", note="a bit wilted"))),
+    ("wet leaves", "cutback", Setting(CRAB, note="leaves still wet"), "canker and blight",
+     Setting(MAPLE, note="leaves still wet")),
+    ("heat after defoliating", "partial-defoliation", Setting(heat={7: 36.0}), "36 degC on 20 Jun",
+     Setting(heat={8: 36.0})),
+    ("heat after cutting", "cutback", Setting(heat={5: 36.0}), "36 degC", Setting(heat={6: 36.0})),
+    ("frost ahead", "repotting", Setting(cold={4: -2.0}), "frost ahead (-2 degC on 17 Jun)", Setting()),
+    ("nobody home", "full-defoliation", Setting(limits=Limits(away=("2020-06-20/2020-07-01",))),
+     "from 20 Jun to 1 Jul", Setting(limits=Limits(away=("2020-06-24/2020-07-01",)))),
+    ("nobody home to water", "cutback", Setting(limits=Limits(away=("2020-06-01/2020-06-13",))),
+     "nobody is home", Setting(limits=Limits(away=("2020-06-01/2020-06-12",)))),
+    ("too late", "cutback", Setting(n=235, late=True), "leave it until bare", Setting(late=True)),
+    ("rests until spring", "cutback", Setting(n=330, late=True), "rests until spring", Setting(late=True)),
+    ("not hard yet", "halving", Setting(change=only_looks((110, "budbreak"), (164, "extending"))),
+     "last seen extending", Setting(change=only_looks((110, "budbreak"), (150, "extending")))),
+    ("checked growth", "cutback", Setting(change=a_look(164, "hardened", checked=True)), "growth was checked",
+     Setting()),
+    ("not growing strongly", "cutback", Setting(change=some_work(2020, 160, "repotting")), "growing strongly",
+     Setting(change=some_work(2020, 75, "repotting"))),
+    ("evergreen window", "cutback", Setting("Quercus suber", change=only_looks((160, "extending"))),
+     "spring flush is hard", Setting("Quercus suber")),
+    ("grown for flower", "cutback", Setting(APRICOT, n=220, late=True), "already set", Setting(MAPLE, n=220)),
+    ("grown for fruit", "cutback", Setting(CRAB), "this year's fruit", Setting(MAPLE)),
+    ("grown for fruit", "cutback", Setting(MAPLE, tree={"grown_for": "fruit"}), "this year's fruit",
+     Setting(CRAB, tree={"grown_for": "leaf"})),
+    ("after bloom only", "cutback", Setting(AZALEA, n=235, late=True), "right after bloom",
+     Setting(AZALEA, late=True)),
+    ("halved before cut", "cutback", Setting(change=some_work(2020, 160, "halving")), "cut back first",
+     Setting()),
+    ("pinching is for soft tips", "pinching", Setting(), "these have stopped",
+     Setting(change=only_looks((164, "extending")))),
+    ("pinching is for soft tips", "pinching", Setting(n=102, change=only_looks((101, "budbreak"))),
+     "they do not yet", Setting(change=only_looks((164, "extending")))),
+    ("basal leaf", "basal-leaf", Setting(), "very full", Setting()),
+    ("repotting window", "repotting", Setting(), "buds have broken",
+     Setting(change=only_looks((80, "swelling")))),
+    ("pruning when bare", "pruning", Setting(), "until the tree is bare",
+     Setting(n=340, change=a_look(335, "bare"))),
+    ("weak low branches", "cutback", Setting(part="bottom"), "two to three weeks", Setting(part="top")),
+]  # fmt: skip
+
+
+def found(case: Case, rule: str) -> list[str]:
+    return [f.sentence for f in check_work(case) if f.rule == rule]
+
+
+@pytest.mark.parametrize("rule, operation, there, sentence, elsewhere", CASES, ids=lambda v: str(v)[:24])
+def test_each_rule_fires_where_it_should(rule, operation, there, sentence, elsewhere):
+    (said,) = found(there.case(operation), rule)
+    assert sentence in said
+    if rule != "basal leaf":  # that one is always said
+        assert found(elsewhere.case(operation), rule) == []
+
+
+def test_every_rule_has_a_case_a_name_of_its_own_and_a_source():
+    assert {rule for rule, *_ in CASES} == {rule.name for rule in RULES}
+    assert len({rule.name for rule in RULES}) == len(RULES)
+    for rule in RULES:
+        assert "no source" in rule.provenance or "unverified" in rule.provenance
+        assert rule.operations
+
+
+def test_sentences_are_one_sentence_without_a_full_stop():
+    for rule, operation, there, _, _ in CASES:
+        for sentence in found(there.case(operation), rule):
+            assert 20 < len(sentence) < 220 and not sentence.endswith(".") and ". " not in sentence
+
+
+def test_what_forbids_comes_first():
+    case = Setting(CRAB, change=building).case("cutback")
+    findings = check_work(case)
+    assert [f.forbids for f in findings] == sorted((f.forbids for f in findings), reverse=True)
+    assert {f.rule for f in findings} >= {"aim", "grown for fruit"}
+
+
+def test_a_good_day_has_nothing_against_it():
+    assert check_work(Setting(late=True).case("cutback")) == []
+    assert check_work(Setting(TRIDENT, late=True).case("partial-defoliation")) == []
+
+
+def test_asked_ahead_the_day_itself_says_nothing():
+    wilting = Setting(note="wilting", change=only_looks((164, "extending")))
+    assert {f.rule for f in check_work(wilting.case("cutback"))} == {"wilting", "not hard yet"}
+    assert check_work(replace(wilting, planned=True).case("cutback")) == []
+
+
+def test_the_odds_are_told_when_it_is_too_late():
+    (said,) = found(Setting(n=235, late=True).case("cutback"), "too late")
+    assert "% odds that it ripens, where 9 in 10 is asked" in said
+    (older,) = found(Setting(n=235, late=True, tree={"vigour": "old"}).case("cutback"), "too late")
+    assert "where 19 in 20 is asked" in older
+
+
+def test_halving_alone_wakes_nothing_and_is_never_too_late():
+    assert found(Setting(n=235, late=True).case("halving"), "too late") == []
+
+
+def test_looks_that_do_not_belong_to_the_tree_do_not_speak():
+    case = Setting().case("cutback")
+    other = Look("x", "other", "f", "hardened", "", case.day, case.day, note="wilting")
+    garden = replace(case.garden, looks=[*case.garden.looks, other])
+    assert found(replace(case, garden=garden), "wilting") == []
+
+
+def test_elms_stand_one_defoliation():
+    assert check_work(Setting(ELM).case("partial-defoliation")) == []
