@@ -20,6 +20,11 @@ COMMANDS: dict[str, tuple[str, str, str]] = {
     "forecast": ("reports.cli.forecast_command", "forecast_command", "Which tree to look at when."),
     "calibrate": ("reports.cli.calibrate_command", "calibrate_command", "What the looks have taught."),
     "compare": ("reports.cli.compare_command", "compare_command", "Seasons side by side."),
+    "elsewhere": (
+        "reports.cli.elsewhere_command",
+        "elsewhere_command",
+        "Dates of a lesson, as dates here.",
+    ),
     "hindcast": ("reports.cli.hindcast_command", "hindcast_command", "Forecast past seasons and score it."),
     "weather": (
         "reports.cli.weather_command",

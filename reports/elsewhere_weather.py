@@ -1,0 +1,83 @@
+"""Where the weather of a place far away comes from: a file, or a place of the garden."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from data_sources.weather.files import read_weather_file
+from phenology.errors import FlushcastError, InputError, UnknownNameError, WeatherError
+from phenology.records import Place
+from phenology.translate import ClimateOf, hemisphere
+
+
+def climate_from_file(name: str, path: Path, units: str | None, latitude: float | None) -> ClimateOf:
+    """A place's climate from a weather file; hemisphere by the latitude given, the weather, or the name."""
+    weather, _ = read_weather_file(path, units=units)
+    if latitude is None and hemisphere(weather) is None:
+        latitude = town_latitude(name)
+    return ClimateOf.of(name, weather, latitude)
+
+
+def climate_of_garden_place(folder: Path, name: str | None) -> ClimateOf:
+    """A place of the garden, the first one without a name.
+
+    Raises
+    ------
+    WeatherError
+        If the garden has no such place with weather: says how to add some.
+    """
+    from reports.cli.garden_place import garden_places
+    from reports.garden_snapshot import read_weather
+
+    places = garden_places(folder)
+    place = places[0] if name is None else _named(places, name)
+    if place is None:
+        raise WeatherError(lacking(name or ""))
+    weather = read_weather(folder, [place.id], None).get(place.id)
+    if weather is None:
+        raise WeatherError(lacking(place.name, known=True))
+    return ClimateOf.of(place.name, weather, place.latitude)
+
+
+def lacking(name: str, *, known: bool = False) -> str:
+    """One sentence: how to add weather for a place."""
+    if known:
+        return (
+            f"there is no weather for {name} yet: give a file with --weather FILE --units C, or fetch some "
+            f'with `flushcast weather update --place "{name}"`'
+        )
+    return (
+        f"there is no weather for {name} yet: give a file with --weather FILE --units C, or make it a place "
+        f'of the garden{_position(name)} and fetch some with `flushcast weather update --place "{name}"`'
+    )
+
+
+def _position(name: str) -> str:
+    """The command that adds a town, with its position where the gazetteer knows one of that name."""
+    try:
+        from data_sources.gazetteer import the_town
+
+        town = the_town(name)
+    except FlushcastError:
+        return f' (`flushcast place add "{name}" --lat LAT --lon LON`)'
+    return f' (`flushcast place add "{name}" --lat {town.latitude:.2f} --lon {town.longitude:.2f}`)'
+
+
+def _named(places: list[Place], name: str) -> Place | None:
+    wanted = name.strip().casefold()
+    found = [p for p in places if p.name.casefold() == wanted]
+    found = found or [p for p in places if wanted in p.name.casefold()]
+    if len(found) > 1:
+        raise InputError(f"several places fit '{name}': {', '.join(p.name for p in found)}")
+    return found[0] if found else None
+
+
+def town_latitude(name: str) -> float | None:
+    """The latitude of the towns of that name, where they agree on the hemisphere."""
+    from data_sources.gazetteer import find_towns
+
+    try:
+        towns = find_towns(name)
+    except UnknownNameError:
+        return None
+    return towns[0].latitude if len({town.latitude > 0 for town in towns}) == 1 else None
