@@ -28,7 +28,7 @@ CALENDAR_COMMON_SD = (
     0.50  # the same for plain days and date, which the catalogue (days at 18 degC) says little of
 )
 LATER_SD = 0.20  # a later flush against the first
-SLOPE_SD = 0.04  # per 10 days that a wait begins later than usual; twice that for days and date
+SLOPE_SD = 0.03  # per 10 days that a wait begins later than usual; twice that for days and date
 
 
 @dataclass(frozen=True)

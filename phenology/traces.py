@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 import numpy as np
@@ -17,6 +18,7 @@ Array = NDArray[np.float64]
 WANTED = 20  # fewer past years than this are used, and said
 FEWEST = 25  # donors; with fewer, each also serves shifted in time
 SHIFT_DAYS = 5
+STRETCHED = 60  # traces that a few donors are stretched to
 
 
 @dataclass(frozen=True)
@@ -131,5 +133,7 @@ def _serves(record: SeasonWeather, season: int, after: int) -> bool:
 
 def _shifts(donors: int) -> tuple[int, ...]:
     """With few donors each also serves as often earlier as later: spells then fall on other days."""
-    sides = -(-(-(-FEWEST // donors) - 1) // 2)
+    if donors >= FEWEST:
+        return (0,)
+    sides = math.ceil((STRETCHED / donors - 1) / 2)
     return tuple(SHIFT_DAYS * k for k in range(-sides, sides + 1))
