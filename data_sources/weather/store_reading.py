@@ -61,7 +61,7 @@ def _newest_forecast(
     rows = _numbers(
         connection.execute(
             "SELECT issued * 1e9 + batch, day, tmin, tmax FROM forecast JOIN batch ON batch.key = batch"
-            " WHERE forecast.place = ? AND member = 0 AND day > ? AND issued <= ? AND (day < ? OR batch = ?)"
+            " WHERE forecast.place = ? AND member = 0 AND day > ? AND issued <= ? AND (day <= ? OR batch = ?)"
             " ORDER BY 1",
             (place, since, until, issued, key),
         ),

@@ -51,7 +51,8 @@ def update(
     settings = weather_settings(garden)
     answered, offline = False, False
     bar = Bar(sys.stderr.isatty())
-    with Http(settings.http) as http, WeatherStore.open(garden, create=True) as store:
+    now = moment_on(today())
+    with Http(settings.http, now=lambda: now) as http, WeatherStore.open(garden, create=True) as store:
         services = make_services(settings, http, only or None)
         for one in places:
             spot = spot_of(one)
@@ -61,7 +62,7 @@ def update(
                 one.id,
                 spot,
                 services,
-                now=moment_on(today()),
+                now=now,
                 years=years or settings.years,
                 past_days=settings.past_days,
                 log=AskedLog(garden, one.id, spot),

@@ -204,6 +204,7 @@ def test_an_archive_fills_what_stations_do_not_have(kept: Garden):
 
 
 def test_the_second_forecast_is_asked_when_the_first_fails(kept: Garden):
+    kept.stand_in.today = TODAY + timedelta(days=1)
     kept.stand_in.fault("/v1/forecast", "503")
     report = kept.update(days_later=1)
     assert (
@@ -211,6 +212,8 @@ def test_the_second_forecast_is_asked_when_the_first_fails(kept: Garden):
         in report.lines
     )
     assert any(line.startswith("MET Norway: forecast to 2026-06-2") for line in report.lines)
+    # Its own first day is tomorrow: today comes from the forecast before.
+    assert kept.weather().known.all()
 
 
 def test_an_ensemble_s_members_are_kept_and_the_forecast_proper_is_read(garden: Garden):

@@ -92,8 +92,10 @@ class Meteostat:
         absent = [key for key in wanted if key not in read and key not in failed]
         if absent:
             notes.append(f"no file for {in_words(_by_station(absent))}")
+        old = [key for key in failed if key in read]
         if failed and fault is not None:
-            notes.append(f"{fault.words}; not received: {in_words(_by_station(failed))}")
+            why = "" if old else f"{fault.words}; "
+            notes.append(f"{why}not received: {in_words(_by_station(failed))}")
         stations: list[StationDays] = []
         for station in chosen:
             years = [read[key] for key in sorted(read) if key[0] == station.id]
@@ -108,13 +110,13 @@ class Meteostat:
             stations,
             spot,
             part,
-            self.files.fetched_at(have),
+            self.files.fetched_at(old or have),
             notes=notes,
             # What is missing today may have been in a blend of earlier days.
             held=frozenset(year for key, year in failed if (key, year) not in read),
             asked=len(wanted),
             received=len(read),
-            stale_because=fault.words if fault is not None and set(failed) & set(read) else "",
+            stale_because=fault.words if fault is not None and old else "",
         )
 
     def _fetch_files(
