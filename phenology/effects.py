@@ -31,8 +31,6 @@ class EffectsPosterior:
         Of a tree's effect, were the shared effects known.
     reach : ndarray, shape (trees, p)
         How a tree's mean answers to the shared effects.
-    log_evidence : float
-        Log density of the rows with every effect integrated out.
     """
 
     shared_mean: Array
@@ -40,7 +38,6 @@ class EffectsPosterior:
     tree_mean: Array
     tree_precision: Array
     reach: Array
-    log_evidence: float
 
     def mean_at(self, rows: Array, tree: IntArray | int | None) -> Array:
         """Mean of ``x'beta`` plus the tree's effect (None: without one); rows of shape (..., p)."""
@@ -118,8 +115,7 @@ def posterior(
     shared_covariance: Array = np.asarray(np.linalg.inv(inner + np.diag(1 / shared_prior)), np.float64)
     shared_mean = shared_covariance @ score
     tree_mean = np.bincount(tree, y * weight, trees) / tree_precision - reach @ shared_mean
-    evidence = log_evidences(y, noise, shared, tree, trees, shared_prior[None], tree_prior)[0]
-    return EffectsPosterior(shared_mean, shared_covariance, tree_mean, tree_precision, reach, float(evidence))
+    return EffectsPosterior(shared_mean, shared_covariance, tree_mean, tree_precision, reach)
 
 
 def _without_trees(

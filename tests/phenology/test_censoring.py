@@ -11,7 +11,7 @@ from scipy.special import ndtr
 from scipy.stats import norm, truncnorm
 
 from phenology.censoring import VAGUE, CensoredSites, bounded_moments, match_sites
-from phenology.effects import posterior
+from phenology.effects import log_evidences, posterior
 from phenology.waits import NEVER, tabulate
 from tests.phenology.test_waits import DAYS
 from tests.phenology.worlds import a_wait, hands_for
@@ -68,19 +68,17 @@ def settled(rows, *, noise=0.1, prior_mean=0.0, prior_sd=0.4, sweeps=30):
     sites = CensoredSites(
         np.full(n, prior_mean), np.full(n, VAGUE), lower, upper, np.zeros(n), np.ones(n, dtype=bool)
     )
+    prior = np.array([prior_sd**2])
+
+    def given():
+        return sites.value - prior_mean, sites.variance(noise), np.ones((n, 1)), np.arange(n), n
+
     for _ in range(sweeps):
-        fitted = posterior(
-            sites.value - prior_mean,
-            sites.variance(noise),
-            np.ones((n, 1)),
-            np.arange(n),
-            n,
-            np.array([prior_sd**2]),
-            1e-10,
-        )
+        evidence = log_evidences(*given(), prior[None], 1e-10)[0]
+        fitted = posterior(*given(), prior, 1e-10)
         centre = np.full(n, fitted.mean[0] + prior_mean)
         sites = match_sites(sites, centre, np.full(n, fitted.covariance[0, 0]), noise)
-    return fitted.mean[0] + prior_mean, fitted.covariance[0, 0], fitted.log_evidence + sites.log_scale
+    return fitted.mean[0] + prior_mean, fitted.covariance[0, 0], evidence + sites.log_scale
 
 
 def exact(rows, *, noise=0.1, prior_mean=0.0, prior_sd=0.4):

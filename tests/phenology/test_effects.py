@@ -64,7 +64,6 @@ def test_posterior_is_that_of_the_joint_normal(seed, rows, trees):
     mean, covariance = brute_posterior(*given_rows, prior, 0.05)
     assert_allclose(got.mean, mean, atol=1e-9)
     assert_allclose(got.covariance, covariance, atol=1e-9)
-    assert_allclose(got.log_evidence, brute_evidence(*given_rows, prior, 0.05), rtol=1e-8, atol=1e-8)
 
 
 def test_by_hand_one_row_one_effect():
@@ -79,12 +78,12 @@ def test_by_hand_one_row_one_effect():
 @pytest.mark.parametrize("trees", [0, 3])
 def test_without_rows_the_posterior_is_the_prior(trees):
     nothing = np.empty(0)
-    got = posterior(
-        nothing, nothing, np.empty((0, 2)), np.empty(0, dtype=int), trees, np.array([0.3, 0.1]), 0.2
-    )
+    rows = nothing, nothing, np.empty((0, 2)), np.empty(0, dtype=int), trees
+    prior = np.array([0.3, 0.1])
+    got = posterior(*rows, prior, 0.2)
     assert_allclose(got.mean, 0)
     assert_allclose(got.covariance, np.diag([0.3, 0.1] + [0.2] * trees))
-    assert_allclose(got.log_evidence, 0, atol=1e-12)
+    assert_allclose(log_evidences(*rows, prior[None], 0.2), 0, atol=1e-12)
 
 
 def test_a_tree_seen_often_is_known_better_than_one_seen_once():
