@@ -25,6 +25,7 @@ COMMANDS: dict[str, tuple[str, str, str]] = {
         "elsewhere_command",
         "Dates of a lesson, as dates here.",
     ),
+    "calendar": ("reports.cli.calendar_command", "calendar_command", "Looks and windows for the phone."),
     "hindcast": ("reports.cli.hindcast_command", "hindcast_command", "Forecast past seasons and score it."),
     "weather": (
         "reports.cli.weather_command",

@@ -1,0 +1,105 @@
+"""`flushcast calendar`: two parsers read it, and events move instead of piling up."""
+
+from __future__ import annotations
+
+from datetime import date, timedelta
+
+import icalendar
+import pytest
+import vobject
+
+from phenology.climate import synthetic_weather
+from tests.reports.bench import Bench, new_bench
+from tests.reports.demo import DAY, own_demo
+
+
+@pytest.fixture
+def bench(tmp_path):
+    return Bench(own_demo(tmp_path), today=DAY.isoformat())
+
+
+def written(bench, path):
+    bench.does("calendar", "--out", path)
+    return {str(e["UID"]): e for e in icalendar.Calendar.from_ical(path.read_bytes()).walk("VEVENT")}
+
+
+def test_two_independent_parsers_read_the_same_events(bench, tmp_path):
+    events = written(bench, tmp_path / "g.ics")
+    other = vobject.readOne((tmp_path / "g.ics").read_text(encoding="utf-8"))
+    assert other.behavior.validate(other, raiseException=True)
+    theirs = {e.uid.value: e for e in other.vevent_list}
+    assert set(theirs) == set(events) and len(events) > 10
+    for uid, event in events.items():
+        assert theirs[uid].summary.value == str(event["SUMMARY"])
+        assert theirs[uid].dtstart.value == event["DTSTART"].dt
+        assert theirs[uid].dtend.value == event["DTEND"].dt
+
+
+def test_events_are_short_all_day_and_take_no_time(bench, tmp_path):
+    raw = (tmp_path / "g.ics", written(bench, tmp_path / "g.ics"))
+    for event in raw[1].values():
+        assert type(event["DTSTART"].dt) is date and event["DTEND"].dt > event["DTSTART"].dt
+        assert len(str(event["SUMMARY"])) <= 40
+        assert str(event["TRANSP"]) == "TRANSPARENT"
+        assert "the leaf decides" in str(event["DESCRIPTION"])
+    lines = raw[0].read_bytes().split(b"\r\n")
+    assert max(map(len, lines)) <= 75 and b"\n" not in b"".join(lines)
+
+
+def test_writing_again_changes_nothing(bench, tmp_path):
+    path = tmp_path / "g.ics"
+    written(bench, path)
+    first = path.read_bytes()
+    written(bench, path)
+    assert path.read_bytes() == first
+
+
+def test_a_look_moves_its_tree_and_raises_only_what_changed(bench, tmp_path):
+    path = tmp_path / "g.ics"
+    before = written(bench, path)
+    bench.does("look", "zelkova", "soft")
+    after = written(bench, path)
+    moved = {u for u in after if u in before and int(after[u]["SEQUENCE"]) == 1}
+    assert moved and any("Zelkova" in str(after[u]["SUMMARY"]) for u in moved)
+    for uid in set(before) & set(after):
+        same = all(
+            before[uid][n].to_ical() == after[uid][n].to_ical() for n in ("DTSTART", "DTEND", "DESCRIPTION")
+        )
+        assert int(after[uid]["SEQUENCE"]) == (0 if same else 1)
+
+
+def test_what_is_no_longer_expected_is_cancelled_and_later_dropped(bench, tmp_path):
+    path = tmp_path / "g.ics"
+    before = written(bench, path)
+    bench.does("tree", "retire", "azalea")
+    after = written(bench, path)
+    gone = [u for u in before if "Azalea" in str(before[u]["SUMMARY"])]
+    assert gone
+    for uid in gone:
+        assert str(after[uid]["STATUS"]) == "CANCELLED" and int(after[uid]["SEQUENCE"]) == 1
+    again = written(bench, path)
+    assert all(int(again[uid]["SEQUENCE"]) == 1 for uid in gone)
+
+
+def test_with_a_guess_only_it_is_a_weekly_rhythm_and_never_a_window(tmp_path):
+    bench = new_bench(tmp_path / "new")
+    weather = synthetic_weather(date(2023, 1, 1), date(2026, 7, 24), 47.2, seed=3)
+    days = (weather.first_day + timedelta(days=n) for n in range(len(weather.tmin)))
+    rows = [f"{d},{a},{b}" for d, a, b in zip(days, weather.tmin, weather.tmax, strict=True)]
+    (tmp_path / "w.csv").write_text("\n".join(["date,tmin,tmax", *rows]))
+    bench.does("weather", "add", tmp_path / "w.csv", "--units", "C")
+    bench.does("look", "elm 1", "soft", "--date", "2026-07-20")
+    events = written(bench, tmp_path / "g.ics").values()
+    titles = {str(e["SUMMARY"]) for e in events}
+    assert "Elm 1: look weekly" in titles and not any("probably" in title for title in titles)
+    assert all("RRULE" in e for e in events)
+
+
+def test_somebody_elses_calendar_is_left_alone(bench, tmp_path):
+    path = tmp_path / "mine.ics"
+    path.write_text("BEGIN:VCALENDAR\r\nVERSION:2.0\r\nPRODID:-//somebody//EN\r\nEND:VCALENDAR\r\n")
+    assert "was not written by flushcast" in bench.refuses("calendar", "--out", path)
+    path.write_text("dear diary")
+    assert "is no calendar" in bench.refuses("calendar", "--out", path)
+    assert path.read_text() == "dear diary"
+    assert "cannot write" in bench.refuses("calendar", "--out", tmp_path / "no" / "g.ics")
