@@ -6,7 +6,6 @@ The same data as a pandas frame (`to_frame`, `from_frame`) pass `check_weather_f
 
 from __future__ import annotations
 
-import hashlib
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 from datetime import date, timedelta
@@ -239,6 +238,8 @@ class DailyWeather:
 
     def fingerprint(self) -> str:
         """A short text that differs when any day, value or source differs: a key for what is kept of it."""
+        import hashlib
+
         digest = hashlib.blake2b(str(self.first_day).encode(), digest_size=16)
         for array in (self.tmin, self.tmax, self.source):
             digest.update(array.tobytes())

@@ -90,3 +90,11 @@ def test_cardinal_temperatures_out_of_order_are_refused() -> None:
         yan_hunt(10, 0, 30)
     with pytest.raises(InputError, match=r"day 1 .*tmin 9 °C is above tmax 8 °C"):
         daily_response([1, 9], [2, 8], 0, 24, 35)
+
+
+def test_the_nodes_written_out_are_those_of_gauss_and_legendre():
+    from phenology.temperature_response import _NODES, _WEIGHTS
+
+    nodes, weights = np.polynomial.legendre.leggauss(8)
+    assert_allclose(_NODES, nodes, rtol=1e-14)
+    assert_allclose(_WEIGHTS, weights, rtol=1e-14)
