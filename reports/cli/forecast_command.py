@@ -13,11 +13,14 @@ from reports.cli.common import as_of_option, garden_option, put
 @as_of_option
 @click.option("--json", "as_json", is_flag=True, help="The forecast as JSON (schema flushcast.forecast/1).")
 @click.option("--csv", "as_csv", is_flag=True, help="The forecast as CSV, a line a tree, flush and stage.")
+@click.option("--changes", is_flag=True, help="Also say what moved since the last look, or since a week ago.")
 @garden_option
-def forecast_command(garden: Path, as_of: str | None, as_json: bool, as_csv: bool) -> None:
+def forecast_command(garden: Path, as_of: str | None, as_json: bool, as_csv: bool, changes: bool) -> None:
     """Say which tree to look at when, soonest first, with honest uncertainty."""
     if as_json and as_csv:
         raise click.UsageError("choose one of --json and --csv")
+    if changes and (as_json or as_csv):
+        raise click.UsageError("--changes tells in words; leave out --json and --csv")
     from phenology.garden_forecast import forecast_garden
     from reports.cli.garden_date import garden_date
     from reports.garden_snapshot import read_garden
@@ -33,3 +36,8 @@ def forecast_command(garden: Path, as_of: str | None, as_json: bool, as_csv: boo
     from reports.forecast_text import forecast_text
 
     put(forecast_text(forecast))
+    if changes:  # a second and a third forecast, so only when asked for
+        from phenology.forecast_change import changed_since, forecast_changes
+        from reports.change_text import changes_text
+
+        put("\n" + changes_text(forecast_changes(forecast), changed_since(snapshot)))

@@ -1,0 +1,43 @@
+"""`flushcast forecast --changes`: how far off, and what moved."""
+
+from __future__ import annotations
+
+from datetime import date
+
+from phenology.forecast_change import Change
+from reports.change_text import FIRST_TOLD, changes_text
+from tests.reports.demo import demo_folder, flushcast
+
+WEEK_AGO, THEN, NOW = date(2026, 6, 7), date(2026, 6, 29), date(2026, 7, 4)
+
+
+def test_a_miss_says_how_far_off_it_was():
+    text = changes_text([Change("Elm", "hardened", THEN, NOW, True)], WEEK_AGO)
+    assert text.split("\n") == [
+        "Since 7 Jun:",
+        "Elm: hard at least 5 days later than the 29 Jun forecast, outside its range. The",
+        "  looks now count.",
+    ]
+
+
+def test_trees_that_moved_alike_share_a_line():
+    moved = [Change(f"Elm {k}", "hardened", NOW, THEN, False, "weather") for k in (1, 2)]
+    assert changes_text(moved, WEEK_AGO).endswith(
+        "Elms 1 and 2: hard about 29 Jun instead of 4 Jul, 5 days earlier, moved by the\n  weather."
+    )
+
+
+def test_no_news_is_said_and_much_news_is_counted():
+    assert changes_text([], WEEK_AGO) == "Since 7 Jun: nothing moved by more than a few days."
+    many = [Change(f"Old tree {'abcdefghij'[k]}", "budbreak", THEN, NOW, False, "looks") for k in range(10)]
+    several = [Change(c.label, c.stage, THEN, date(2026, 7, 4 + k), False, c.why) for k, c in enumerate(many)]
+    assert changes_text(several, WEEK_AGO).endswith(f"And {10 - FIRST_TOLD} smaller changes.")
+
+
+def test_the_command_tells_changes_only_when_asked():
+    plain, asked = (flushcast("forecast", *more, "--garden", demo_folder()) for more in ([], ["--changes"]))
+    assert asked.returncode == 0, asked.stderr
+    assert asked.stdout.startswith(plain.stdout)
+    assert "\nSince 7 Jun:" in asked.stdout and "Since" not in plain.stdout
+    refused = flushcast("forecast", "--changes", "--json", "--garden", demo_folder())
+    assert refused.returncode == 2 and "leave out --json" in refused.stderr
