@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from datetime import date
 from functools import cached_property
 from typing import TypeVar
@@ -53,7 +53,7 @@ class Garden:
     works: Sequence[Work]
     species: Mapping[str, Species]
     weather: Mapping[str, DailyWeather]
-    limits: Limits = Limits()
+    limits: Limits = field(default_factory=Limits)
 
     def up_to(self, as_of: date) -> Garden:
         """The garden as it was known on an earlier date: looks, work, flushes and weather up to it.

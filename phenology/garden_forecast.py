@@ -23,6 +23,7 @@ from phenology.stages import stage_rank
 from phenology.traces import WANTED, Traces, draw_traces
 from phenology.transitions import LINKS, Transition
 from phenology.waits import Site
+from phenology.work.advice import Advice, Adviser
 
 Array = NDArray[np.float64]
 
@@ -76,6 +77,8 @@ class ForecastRow:
         None where the stage was already seen.
     looks : int
         Looks of this species that the forecast rests on.
+    advice : Advice or None
+        On the work that hardening opens, for trees that are being refined.
     """
 
     tree: Tree
@@ -91,6 +94,7 @@ class ForecastRow:
     looks: int
     trust: Trust
     warnings: tuple[str, ...]
+    advice: Advice | None = None
 
     def day(self, level: float) -> float | None:
         """Day of the season by which it has come with chance `level`; None beyond 1 - p_not."""
@@ -141,6 +145,7 @@ class _Maker:
     def __init__(self, garden: Garden, fit: GardenFit) -> None:
         self.garden, self.fit = garden, fit
         self._traces: dict[tuple[Site, int], tuple[Traces, Hands]] = {}
+        self._adviser = Adviser(garden, fit, self._drawn)
         self._by_tree: dict[str, list[FlushHistory]] = {}
         for h in fit.histories:
             self._by_tree.setdefault(h.tree.id, []).append(h)
@@ -247,6 +252,9 @@ class _Maker:
         after, by = h.came.get(stage, (-math.inf, math.inf))
         seen = tuple(garden.calendar.date(season, t) if math.isfinite(t) else None for t in (after, by))
         place = garden.place_of(h.tree, garden.as_of)
+        wanted = operation_for(garden, h) if stage == "hardened" else None
+        advice = self._adviser.advise(h, wanted, arrival) if wanted else None
+        said = advice.sentences() if advice else ()
         return ForecastRow(
             h.tree,
             garden.species_of(h.tree).name,
@@ -254,13 +262,14 @@ class _Maker:
             season,
             h.number,
             stage,
-            operation_for(garden, h) if stage == "hardened" else None,
+            advice.operation if advice else None,
             (seen[0], seen[1]),
             arrival,
             self._look_on(h, arrival),
             self._looks[h.tree.species],
             trust,
-            tuple(self._row_warnings(h, place.cover)),
+            (*self._row_warnings(h, place.cover), *said),
+            advice,
         )
 
     def _look_on(self, h: FlushHistory, arrival: Arrival | None) -> date:

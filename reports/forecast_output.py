@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 import io
 import json
+import math
 from datetime import date
 from typing import Any
 
@@ -63,8 +64,8 @@ def row_record(row: ForecastRow, forecast: GardenForecast) -> dict[str, Any]:
         **{name: _iso(day) for name, day in dates.items()},
         "day": {name: _rounded(row.day(level)) for name, level in zip(QUANTILES, LEVELS, strict=True)},
         "p_not": None if row.arrival is None else round(row.arrival.p_not, 4),
-        "last_safe": None,
-        "odds": {"today": None, "in_14_days": None, "in_21_days": None},
+        "last_safe": _iso(row.advice.last_safe) if row.advice else None,
+        "odds": _odds(row),
         "looks": row.looks,
         "seasons": row.trust.seasons,
         "prior_share": round(row.trust.prior_share, 3),
@@ -93,9 +94,17 @@ def forecast_csv(forecast: GardenForecast) -> str:
     return out.getvalue()
 
 
+def _odds(row: ForecastRow) -> dict[str, float | None]:
+    """Odds that new growth ripens if the work is done today, in two weeks, in three."""
+    odds = (row.advice.odds if row.advice else None) or (None, None, None)
+    names = ("today", "in_14_days", "in_21_days")
+    return {name: None if p is None else round(p, 3) for name, p in zip(names, odds, strict=True)}
+
+
 def _iso(day: date | None) -> str | None:
     return day.isoformat() if day else None
 
 
 def _rounded(t: float | None) -> float | None:
-    return None if t is None else round(t, 2)
+    """Two decimals, upwards, so that the day printed beside it stays its ceiling."""
+    return None if t is None else math.ceil(round(t * 100, 6)) / 100

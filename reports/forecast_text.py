@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import textwrap
 from collections.abc import Iterable, Iterator, Sequence
 from datetime import timedelta
@@ -11,6 +12,8 @@ from reports.words import date_range, short_date, tree_names, weekday_date
 
 WIDTH = 80
 ALIKE_DAYS = 3  # trees whose next looks lie this close share a sentence
+SOON_DAYS = 7  # windows that open this soon are told with the price of waiting
+WORTH_SAYING = 0.97  # unless waiting three weeks hardly costs anything
 AHEAD_DAYS = 120  # what lies further ahead is counted, not told
 
 DOES = {
@@ -59,7 +62,7 @@ def _told(forecast: GardenForecast) -> tuple[list[ForecastRow], list[ForecastRow
     near: list[ForecastRow] = []
     far: list[ForecastRow] = []
     for row in _deciding(forecast.rows):
-        if row.arrival is None and row.operation is None:
+        if row.arrival is None and row.operation is None and not _refused(row):
             continue  # hard, and nothing to be done
         ahead = (row.look_on - forecast.garden.as_of).days
         (near if ahead <= AHEAD_DAYS else far).append(row)
@@ -82,7 +85,7 @@ def _alike(rows: Sequence[ForecastRow]) -> Iterator[list[ForecastRow]]:
     groups: dict[tuple[object, ...], list[list[ForecastRow]]] = {}
     for row in rows:
         key = (row.species_name, row.stage, row.operation, row.place, row.trust.seasons, row.arrival is None)
-        key = (*key, row.flush, *(row.seen if row.arrival is None else ()))
+        key = (*key, row.flush, _refusal(row), *(row.seen if row.arrival is None else ()))
         found = groups.setdefault(key, [])
         if found and (row.look_on - found[-1][0].look_on).days <= ALIKE_DAYS:
             found[-1].append(row)
@@ -106,12 +109,14 @@ def _sentence(group: Sequence[ForecastRow], forecast: GardenForecast) -> str:
     names = tree_names([r.tree.label for r in group])
     if row.arrival is None:
         seen = f"hard since {short_date(row.seen[1])}" if row.seen[1] else "hard"
-        return f"{names}: {seen}. {_then(row, 'Look, and if still firm, ')}"
+        then = _then(row, "Look, and if still firm, ")
+        return " ".join(w for w in (f"{names}: {seen}.", then, *_until(group, forecast)) if w)
     if row.trust.seasons == 0:
         body = _rhythm(group, forecast)
     else:
         body = f"look {_when(row, forecast)}. {_span(group, forecast)}"
     then = _then(row, "If firm, ") if row.stage == "hardened" else ""
+    then = " ".join([then, *_until(group, forecast)])
     trust = max((r.trust for r in group), key=lambda t: t.within or 0.0)
     words = [f"{names}: {body}", then, f"Trust: {trust.words}."]
     return " ".join(w for w in words if w)
@@ -151,7 +156,44 @@ def _span(group: Sequence[ForecastRow], forecast: GardenForecast) -> str:
 def _then(row: ForecastRow, opening: str) -> str:
     if row.operation:
         return f"{opening}{DOES[row.operation]}."
-    return "Only note it: not being refined."
+    refused = _refused(row)
+    return f"Do not cut: {refused}." if refused else "Only note it: not being refined."
+
+
+def _refused(row: ForecastRow) -> str:
+    """Why the work that hardening opens is not advised; empty where it is."""
+    return row.advice.refused[0].sentence if row.advice and row.operation is None else ""
+
+
+def _refusal(row: ForecastRow) -> str:
+    """The rule behind it; trees that it speaks to alike can share a sentence."""
+    return row.advice.refused[0].rule if row.advice and row.operation is None else ""
+
+
+def _until(group: Sequence[ForecastRow], forecast: GardenForecast) -> Iterator[str]:
+    """When to stop, and what waiting costs once the window is open or about to be."""
+    row = group[0]
+    found = [r.advice for r in group if r.advice is not None]
+    if not found or row.operation is None or row.stage != "hardened" or row.trust.seasons == 0:
+        return
+    last = min((a.last_safe for a in found if a.last_safe), default=None)
+    if last is not None:
+        yield f"Stop by {short_date(last)}."
+        middle = max((r.day(0.5) or math.inf for r in group), default=0.0) if row.arrival else 0.0
+        if middle == math.inf or forecast.garden.calendar.date(row.season, middle) > last:
+            yield "It is likelier hard after that: then leave it until bare."
+    odds = [a.odds for a in found if a.odds is not None]
+    if odds and (row.look_on - forecast.garden.as_of).days <= SOON_DAYS:
+        today, fortnight, three_weeks = (min(column) for column in zip(*odds, strict=True))
+        if three_weeks < WORTH_SAYING:
+            yield (
+                f"Odds that new growth ripens: {_percent(today)} if cut today, {_percent(fortnight)} in "
+                f"two weeks, {_percent(three_weeks)} in three."
+            )
+
+
+def _percent(odds: float) -> str:
+    return f"{min(99, max(1, round(100 * odds)))}%"
 
 
 def _later(rows: Sequence[ForecastRow], forecast: GardenForecast) -> str:
@@ -168,6 +210,8 @@ def _shared_warnings(rows: Sequence[ForecastRow]) -> Iterator[str]:
     by_warning: dict[str, list[str]] = {}
     for row in rows:
         for warning in row.warnings:
+            if warning == _refused(row):
+                continue  # said already
             by_warning.setdefault(warning, []).append(row.tree.label)
     for warning, labels in by_warning.items():
         yield f"{tree_names(labels)}: {warning}"

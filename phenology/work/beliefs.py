@@ -7,12 +7,12 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from phenology.requirement import Requirement
+from phenology.requirement import TAIL, Requirement
 
 Array = NDArray[np.float64]
 IntArray = NDArray[np.intp]
 
-ANY_TREE = ""
+SLOPE = 2  # column of what a late beginning does; see `Columns`
 FARTHEST = (
     8.0  # a wait is not taken to change any more, the further it lies from its usual day [10 days], ours
 )
@@ -53,49 +53,81 @@ class Belief:
         return np.clip((began - self.centre) / 10, -FARTHEST, FARTHEST)
 
 
-def belief(requirement: Requirement, species: str, season: int) -> Belief:
-    """The belief about one wait of a later flush.
+class Beliefs:
+    """The beliefs about one wait of later flushes, species by species.
+
+    The same mixture as `Requirement.predict` gives for an unknown tree, as the mean and variance of each
+    clock; all kept grid points are taken together, which a forecast of many species needs.
 
     Parameters
     ----------
     requirement : Requirement
-    species : str
     season : int
         The season under way; what its other flushes showed counts.
     """
-    centre = requirement.columns.centre.get((species, True))
-    prediction = requirement.predict(species, ANY_TREE, season, True, centre if centre is not None else 0.0)
-    rows = []
-    for c in np.unique(prediction.clock):
-        mine = prediction.clock == c
-        weight = float(prediction.weight[mine].sum())
-        share = prediction.weight[mine] / weight
-        mean = float(share @ prediction.mean[mine])
-        variance = float(share @ (prediction.variance[mine] + (prediction.mean[mine] - mean) ** 2))
-        slope, slope_variance = _slope(requirement, int(c))
-        rows.append((weight, mean, variance, slope, slope_variance))
-    table = np.array(rows)
-    return Belief(
-        np.unique(prediction.clock),
-        table[:, 0] / table[:, 0].sum(),
-        table[:, 1],
-        table[:, 2],
-        table[:, 3],
-        table[:, 4],
-        centre,
-        prediction.usual,
-    )
+
+    def __init__(self, requirement: Requirement, season: int) -> None:
+        self.requirement, self.season = requirement, season
+        parts = requirement.components
+        self.clock = np.array([p.clock for p in parts], dtype=np.intp)
+        self.weight = np.array([p.weight for p in parts])
+        self.means = np.array([p.effects.shared_mean for p in parts])
+        self.covariances = np.array([p.effects.shared_covariance for p in parts])
+        settings = [p.setting for p in parts]
+        self.own = np.array([s.noise**2 + s.tree**2 for s in settings])
+        self.between = np.array([s.season**2 for s in settings])
+        self.within = np.array([s.cell**2 for s in settings])
+        self.from_usual = np.array([clock.from_usual for clock in requirement.model.clocks])
+
+    def of(self, species: str) -> Belief:
+        """The belief about a species, known to the garden or not."""
+        columns = self.requirement.columns
+        days, own_sd = self.requirement.model.prior_of(species)
+        centre = columns.centre.get((species, True))
+        row = columns.row(species, self.season, True, 0.0 if centre is None else centre)
+        at = np.flatnonzero(row)
+        x = row[at]
+        mean = np.log(days) + self.means[:, at] @ x
+        variance = (self.covariances[:, at[:, None], at] @ x) @ x + self.own
+        if species not in columns.species:
+            variance = variance + own_sd**2
+        new = np.zeros(len(variance))
+        new += self.between if self.season not in columns.seasons else 0.0
+        new += self.within if (species, self.season) not in columns.cells else 0.0
+        variance = variance + new * sum(share * stretch for share, stretch in TAIL)
+        rows = []
+        used = self.from_usual[self.clock] if centre is None else np.zeros(len(self.clock), dtype=bool)
+        clocks = np.unique(self.clock[~used])  # nobody knows yet when the others would usually begin
+        for c in clocks:
+            mine = self.clock == c
+            weight = self.weight[mine].sum()
+            share = self.weight[mine] / weight
+            middle = share @ mean[mine]
+            slope, slope_variance = self._slope(mine, share, bool(self.from_usual[c]))
+            rows.append(
+                (weight, middle, share @ (variance[mine] + (mean[mine] - middle) ** 2), slope, slope_variance)
+            )
+        table = np.array(rows)
+        return Belief(
+            clocks,
+            table[:, 0] / table[:, 0].sum(),
+            table[:, 1],
+            table[:, 2],
+            table[:, 3],
+            table[:, 4],
+            centre,
+            np.nan if centre is None else centre,
+        )
+
+    def _slope(self, mine: NDArray[np.bool_], share: Array, by_date: bool) -> tuple[float, float]:
+        """Mean and variance of what a late beginning does; none for a clock that keeps to its date."""
+        if by_date:
+            return 0.0, 0.0
+        means = self.means[mine, SLOPE]
+        mean = float(share @ means)
+        return mean, float(share @ (self.covariances[mine, SLOPE, SLOPE] + means**2)) - mean**2
 
 
-def _slope(requirement: Requirement, clock: int) -> tuple[float, float]:
-    """Mean and variance of what a late beginning does; none for a clock that keeps to its date."""
-    if requirement.model.clocks[clock].from_usual:
-        return 0.0, 0.0
-    parts = [p for p in requirement.components if p.clock == clock]
-    total = sum(p.weight for p in parts)
-    mean = sum(p.weight * p.effects.shared_mean[2] for p in parts) / total
-    square = (
-        sum(p.weight * (p.effects.shared_covariance[2, 2] + p.effects.shared_mean[2] ** 2) for p in parts)
-        / total
-    )
-    return float(mean), float(square - mean**2)
+def belief(requirement: Requirement, species: str, season: int) -> Belief:
+    """The belief about one wait of a later flush of one species; see `Beliefs`."""
+    return Beliefs(requirement, season).of(species)

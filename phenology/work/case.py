@@ -45,6 +45,8 @@ class Case:
         The late season of the tree's species and place, where weather allows one.
     planned : bool
         Asked ahead, for a window that may open later: what only holds on the day itself is left out.
+    known : FlushHistory, optional
+        The flush that is worked on, where it is known already.
     """
 
     garden: Garden
@@ -56,6 +58,7 @@ class Case:
     early: bool = False
     late: Late | None = None
     planned: bool = False
+    known: FlushHistory | None = None
 
     @property
     def label(self) -> str:
@@ -85,6 +88,8 @@ class Case:
     @cached_property
     def history(self) -> FlushHistory | None:
         """The newest flush of the season that has begun and goes on."""
+        if self.known is not None:
+            return self.known
         mine = [
             h
             for h in histories_of(self.garden, self.tree)

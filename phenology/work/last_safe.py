@@ -11,6 +11,7 @@ import math
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
@@ -25,7 +26,7 @@ from phenology.species import Species
 from phenology.traces import Traces
 from phenology.transitions import Transition
 from phenology.waits import NEVER, Site
-from phenology.work.beliefs import belief
+from phenology.work.beliefs import Beliefs
 from phenology.work.frost import FreezeOdds, first_frosts
 from phenology.work.limits import Limits
 from phenology.work.long_traces import LateSeason, late_season
@@ -216,6 +217,11 @@ class WorkSeason:
         self._late: dict[tuple[Site, str], Late] = {}
         self._seasons: dict[Site, Ending] = {}
 
+    @cached_property
+    def _chain(self) -> list[Beliefs]:
+        """What is believed of each wait after work."""
+        return [Beliefs(self.fit.requirement(step), self.garden.season) for step in _CHAIN]
+
     def late(self, species: str, site: Site) -> Late:
         """The late season of a species in a site.
 
@@ -249,7 +255,7 @@ class WorkSeason:
     def _work_out(self, species: str, site: Site) -> Late:
         garden, limits = self.garden, self.garden.limits
         ending = self.ending(site)
-        steps = [belief(self.fit.requirement(step), species, garden.season) for step in _CHAIN]
+        steps = [beliefs.of(species) for beliefs in self._chain]
         ends = ending.season.end()
         before = np.where(np.isfinite(ending.season.frost), limits.days_before_frost, 0)
         days = _grid(garden.today, ending.season)

@@ -304,16 +304,20 @@ def _late(case: Case) -> str | None:
     if late is None or late.zone(case.t, case.required) != "danger":
         return None
     odds = late.curve.odds(case.t)
-    return (
-        f"too late to wake growth: {odds:.0%} odds that it ripens, where {in_words(case.required)} is asked "
-        f"({late.reason(case.required)}); leave it until bare"
-    )
+    share = f"{odds:.0%}" if odds >= 0.005 else "under 1%"
+    why = f"it ripens with odds of {share}, where {in_words(case.required)} is asked"
+    if odds >= case.required:
+        why = late.reason(case.required)
+    until = "until spring" if case.species.habit == "evergreen" else "until bare"
+    return f"too late to wake growth: {why}; leave it {until}"
 
 
 def _rests(case: Case) -> str | None:
     late = case.late
     if late is None or late.zone(case.t, case.required) != "rests" or case.shown("bare"):
         return None
+    if case.species.habit == "evergreen":
+        return "so late a cut rests until spring; leave it until then"
     return "so late a cut rests until spring; leaves still feed the tree, so leave it until bare"
 
 
@@ -334,7 +338,7 @@ RULES: tuple[Rule, ...] = (
     Rule("nobody home", DEFOLIATION, True, TRADE, _away),
     Rule("nobody home to water", ("cutback", "halving", "repotting"), False, TRADE, _away),
     Rule("too late", WAKING, True, f"{TRADE}; calendar limits: {MEMORY}", _late),
-    Rule("rests until spring", ("cutback", *DEFOLIATION), False, TRADE, _rests),
+    Rule("rests until spring", ("cutback", *DEFOLIATION), True, TRADE, _rests),
     Rule("not hard yet", ("cutback", "halving", "partial-defoliation"), False, TRADE, _not_hard, True),
     Rule("checked growth", (*SHAPING, "pinching"), True, TRADE, _checked),
     Rule("not growing strongly", ("cutback", "halving", "pinching"), False, TRADE, _not_growing),

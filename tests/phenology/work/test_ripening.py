@@ -124,6 +124,21 @@ def test_later_waits_follow_the_learned_slope():
     assert replace(found, centre=None).lateness(np.array([300.0])).tolist() == [0.0]
 
 
+@pytest.mark.parametrize("species, season", [("A", 2015), ("A", 2005), ("unheard of", 2015)])
+def test_a_belief_has_the_moments_of_the_requirements_own_prediction(species, season):
+    found = fit(simulated_waits(HEAT, range(2000, 2012), need=30.0), prior=(24.0, 0.3))
+    ours = belief(found, species, season)
+    whole = found.predict(species, "", season, True, ours.centre or 0.0)
+    for k, c in enumerate(ours.clock):
+        mine = whole.clock == c
+        share = whole.weight[mine] / whole.weight[mine].sum()
+        mean = share @ whole.mean[mine]
+        assert ours.weight[k] == pytest.approx(whole.weight[mine].sum(), abs=1e-9)
+        assert ours.mean[k] == pytest.approx(mean, abs=1e-9)
+        spread = share @ (whole.variance[mine] + (whole.mean[mine] - mean) ** 2)
+        assert ours.variance[k] == pytest.approx(spread, rel=1e-6)
+
+
 def test_a_day_is_read_between_the_days_tried():
     curve = Ripening(np.array([100.0, 110, 120]), np.array([0.99, 0.9, 0.1]), np.array([1.0, 0.5, 0.01]))
     assert curve.last_day(0.9) == pytest.approx(110.0, abs=0.1)

@@ -210,9 +210,17 @@ def test_asked_ahead_the_day_itself_says_nothing():
 
 def test_the_odds_are_told_when_it_is_too_late():
     (said,) = found(Setting(n=235, late=True).case("cutback"), "too late")
-    assert "% odds that it ripens, where 9 in 10 is asked" in said
+    assert "it ripens with odds of" in said and "%, where 9 in 10 is asked; leave it until bare" in said
     (older,) = found(Setting(n=235, late=True, tree={"vigour": "old"}).case("cutback"), "too late")
     assert "where 19 in 20 is asked" in older
+    (evergreen,) = found(Setting("Quercus suber", n=235, late=True).case("cutback"), "too late")
+    assert evergreen.endswith("leave it until spring")
+
+
+def test_a_calendar_limit_is_named_where_the_odds_are_good():
+    early = Setting(n=180, late=True, limits=Limits(weeks_before_frost=25))
+    (said,) = found(early.case("cutback"), "too late")
+    assert "25 weeks before the usual first frost" in said and "odds" not in said
 
 
 def test_halving_alone_wakes_nothing_and_is_never_too_late():

@@ -1,0 +1,79 @@
+"""When to stop and what waiting costs, as the forecast tells it."""
+
+from __future__ import annotations
+
+import json
+from datetime import date
+from pathlib import Path
+
+from tests.reports.demo import demo_folder, flushcast, own_demo
+
+
+def forecast(folder: Path, *arguments: object) -> list[dict]:
+    done = flushcast("forecast", "--garden", folder, "--json", *arguments)
+    assert done.returncode == 0, done.stderr
+    return json.loads(done.stdout)["rows"]
+
+
+def text(folder: Path, *arguments: object) -> str:
+    done = flushcast("forecast", "--garden", folder, *arguments)
+    assert done.returncode == 0, done.stderr
+    return " ".join(done.stdout.split())
+
+
+def test_windows_carry_their_last_safe_date_and_the_price_of_waiting():
+    rows = forecast(demo_folder())
+    refining = [r for r in rows if r["stage"] == "hardened" and r["operation"]]
+    assert len(refining) >= 5
+    for row in refining:
+        assert "2026-06-14" < row["last_safe"] < "2026-09-15"
+        odds = [row["odds"][k] for k in ("today", "in_14_days", "in_21_days")]
+        assert odds == sorted(odds, reverse=True) and 0 <= odds[2] <= odds[0] <= 1
+    others = [r for r in rows if r["stage"] != "hardened" or r["label"] in ("Maple 2", "Quince 2")]
+    assert others and all(r["last_safe"] is None and r["odds"]["today"] is None for r in others)
+
+
+def test_trees_of_one_species_in_one_place_share_a_last_safe_date():
+    rows = {r["label"]: r for r in forecast(demo_folder()) if r["stage"] == "hardened"}
+    assert rows["Hornbeam 1"]["last_safe"] == rows["Hornbeam 3"]["last_safe"] is not None
+
+
+def test_the_text_says_when_to_stop():
+    words = text(demo_folder())
+    assert "halve outer leaves. Stop by " in words
+    assert "Odds that new growth ripens: " in words and " if cut today, " in words
+
+
+def test_an_old_tree_stops_earlier(tmp_path: Path):
+    garden = own_demo(tmp_path)
+    done = flushcast("tree", "edit", "Maple 1", "--vigour", "old", "--garden", garden)
+    assert done.returncode == 0, done.stderr
+    before = {r["label"]: r["last_safe"] for r in forecast(demo_folder()) if r["stage"] == "hardened"}
+    after = {r["label"]: r["last_safe"] for r in forecast(garden) if r["stage"] == "hardened"}
+    assert after["Maple 1"] < before["Maple 1"]
+    assert after["Crab apple"] == before["Crab apple"]
+
+
+def test_stricter_odds_and_a_longer_distance_from_frost_stop_earlier(tmp_path: Path):
+    garden = own_demo(tmp_path)
+    before = {r["label"]: r["last_safe"] for r in forecast(garden) if r["operation"]}
+    flushcast("settings", "odds", "0.98", "--garden", garden)
+    stricter = {r["label"]: r["last_safe"] for r in forecast(garden) if r["operation"]}
+    assert all(stricter[k] < before[k] for k in stricter if before.get(k))
+    flushcast("settings", "weeks-before-frost", "22", "--garden", garden)
+    longer = {r["label"]: r["last_safe"] for r in forecast(garden) if r["last_safe"]}
+    assert longer["Maple 1"] < before["Maple 1"]
+    assert longer["Elm"] > longer["Maple 1"]  # own late flushes ripened: that limit gave way
+
+
+def test_after_the_last_safe_date_it_says_leave_it():
+    day = date(2026, 8, 25)
+    rows = [
+        r for r in forecast(demo_folder(day)) if r["stage"] == "hardened" and r["odds"]["today"] is not None
+    ]
+    late = [r for r in rows if r["last_safe"] < "2026-08-25" and r["p10"] < "2026-10-20"]
+    assert late and all(r["operation"] is None and r["odds"]["today"] < 0.9 for r in late)
+    assert all(any("too late to wake growth" in w for w in r["warnings"]) for r in late)
+    words = text(demo_folder(day))
+    assert "Do not cut: too late to wake growth" in words and "leave it until" in words
+    assert "cut to two" not in words
