@@ -8,10 +8,13 @@ from dataclasses import dataclass
 from datetime import date
 
 from phenology.arrival import Arrival
+from phenology.clocks import Hands
 from phenology.errors import WeatherError
 from phenology.flush_history import FlushHistory
 from phenology.garden import Garden
 from phenology.garden_fit import GardenFit
+from phenology.traces import Traces, draw_traces
+from phenology.waits import Site
 from phenology.work.case import Case
 from phenology.work.last_safe import Drawn, Late, WorkSeason
 from phenology.work.rules import Finding, check_work
@@ -125,3 +128,16 @@ class Adviser:
             return today
         early, end = opens.quantile(0.1), calendar.end(season)
         return end if math.isinf(early) else min(max(today, calendar.date(season, early)), end)
+
+
+def late_seasons(garden: Garden) -> WorkSeason:
+    """The late seasons of a garden on their own, without its forecast."""
+    drawn: dict[tuple[Site, int, int], tuple[Traces, Hands]] = {}
+
+    def draw(site: Site, season: int, issued: int) -> tuple[Traces, Hands]:
+        if (site, season, issued) not in drawn:
+            traces = draw_traces(garden.record_at(site), season, issued)
+            drawn[site, season, issued] = traces, traces.hands()
+        return drawn[site, season, issued]
+
+    return WorkSeason(garden, GardenFit(garden), draw)

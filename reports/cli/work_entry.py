@@ -19,9 +19,9 @@ from phenology.waking import middle
 from phenology.words import find_operation, find_part
 from reports.cli.desk import UNDO, Desk, shown_date, split_words, table, tell
 from reports.cli.place_entry import find_place
+from reports.cli.work_check import objections
 
 NEEDS_HARD_LEAVES = ("cutback", "halving", "partial-defoliation")
-DEFOLIATION = ("full-defoliation", "partial-defoliation")
 
 
 @dataclass(frozen=True)
@@ -129,8 +129,8 @@ def plan(desk: Desk, trees: Sequence[Tree], operation: str, given: Given) -> Pla
         more.append(
             "No look says the leaves were hard: the work will count as a sign of it (--early if not)."
         )
-    again = _defoliated_before(desk, named, operation, latest)
-    cautions = (*_cautions(desk, named, operation), *again)
+    against = objections(desk, named, operation, latest, part=part, note=given.note or "", early=given.early)
+    cautions = (*against, *_cautions(desk, named, operation))
     return Planned(understood, tuple(save), f"work: {understood}", vague.is_exact, tuple(more), cautions)
 
 
@@ -243,24 +243,6 @@ def _told_by_looks(record: TreeRecord, changes: Changes, work: Work) -> bool:
     return seen_then or record.furthest(last) >= stage_rank("hardened")
 
 
-def _defoliated_before(desk: Desk, trees: Sequence[Tree], operation: str, day: date) -> tuple[str, ...]:
-    """A word on trees that lost leaves this season already and stand that once only."""
-    if operation not in DEFOLIATION:
-        return ()
-    start = desk.calendar.start(desk.calendar.season_of(day))
-    before = {
-        w.tree_id for w in desk.journal.works(since=start) if w.operation in DEFOLIATION and w.latest < day
-    }
-    twice = [
-        t.label
-        for t in trees
-        if t.id in before
-        and t.species in desk.catalogue
-        and desk.catalogue[t.species].defoliation != "repeat"
-    ]
-    return (f"{label_list(twice)}: defoliated this season already; once is what it stands.",) if twice else ()
-
-
 def _cautions(desk: Desk, trees: Sequence[Tree], operation: str) -> tuple[str, ...]:
     """What to mind: tools, eyes, sap, and species that do not stand it."""
     kind = OPERATIONS[operation]
@@ -278,12 +260,6 @@ def _cautions(desk: Desk, trees: Sequence[Tree], operation: str) -> tuple[str, .
                 out.append(f"Sap of {latin} {worse}.")
             if s.prone and operation in ("pruning", "thinning", "cutback"):
                 out.append(f"{latin}: cut on a dry day, wounds let canker in.")
-    if operation in DEFOLIATION:
-        frail = sorted(latin for latin, s in species.items() if s.defoliation == "never")
-        if frail:
-            out.append(
-                f"{' and '.join(frail)}: not known to stand defoliation; feed, shade, and do not repeat."
-            )
     if kind.caution:
         out.append(f"{kind.caution[:1].upper()}{kind.caution[1:]}.")
     return tuple(out)

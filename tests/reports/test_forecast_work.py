@@ -77,3 +77,20 @@ def test_after_the_last_safe_date_it_says_leave_it():
     words = text(demo_folder(day))
     assert "Do not cut: too late to wake growth" in words and "leave it until" in words
     assert "cut to two" not in words
+
+
+def test_late_work_is_written_down_with_what_stands_against_it(tmp_path: Path):
+    garden = own_demo(tmp_path, date(2026, 8, 25))
+    done = flushcast("work", "Beech", "cutback", "--garden", garden)
+    assert done.returncode == 0
+    words = " ".join(done.stderr.split())
+    assert "Beech: too late to wake growth: it ripens with odds of" in words
+    assert "Written down all the same." in words
+    listed = flushcast("work", "Beech", "--list", "--garden", garden).stdout
+    assert "cutback" in listed.splitlines()[1] and "25 Aug" in listed.splitlines()[1]
+
+
+def test_work_on_a_past_day_is_judged_by_what_was_known_then(tmp_path: Path):
+    garden = own_demo(tmp_path, date(2026, 8, 25))
+    done = flushcast("work", "Beech", "cutback", "--date", "2026-06-20", "--garden", garden)
+    assert done.returncode == 0 and "too late" not in done.stderr

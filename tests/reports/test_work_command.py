@@ -62,17 +62,16 @@ def test_cautions_name_sap_and_species_that_do_not_stand_it(bench):
     words = bench.does("work", "Fig 1", "cutback").words
     assert "Sap of Ficus carica irritates skin: gloves." in words
     bench.does("tree", "add", "Birch 1", "Betula pendula")
-    assert (
-        "Betula pendula: not known to stand defoliation" in bench.does("work", "Birch 1", "defoliated").words
-    )
+    words = bench.does("work", "Birch 1", "defoliated").words
+    assert "Birch 1: silver birch is never defoliated" in words and "Written down all the same." in words
 
 
 def test_a_second_defoliation_in_a_season_is_minded_unless_the_species_stands_it(bench):
     for label, species in [("Maple 1", "Acer buergerianum"), ("Field 1", "Acer campestre")]:
         bench.does("tree", "add", label, species)
         bench.does("work", label, "partial", "--date", "1 June")
-    assert "defoliated this season already" not in bench.does("work", "Maple 1", "partial").words
-    assert "Field 1: defoliated this season already" in bench.does("work", "Field 1", "partial").words
+    assert "once a season" not in bench.does("work", "Maple 1", "partial").words
+    assert "Field 1: defoliated on 1 Jun already" in bench.does("work", "Field 1", "partial").words
 
 
 @pytest.mark.parametrize(
