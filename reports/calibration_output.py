@@ -9,6 +9,7 @@ from typing import Any
 
 from phenology.calibration import Calibrated
 from phenology.garden_hindcast import PastSkill
+from phenology.observers import Lateness
 from phenology.species import Species
 
 SCHEMA = "flushcast.calibration/1"
@@ -107,3 +108,23 @@ def _skill_lines(skill: PastSkill) -> list[str]:
     else:
         words = f"Your usual date did as well or better ({usual} days off, flushcast {ours}), {seen}."
     return textwrap.wrap(words, 80, initial_indent="  ", subsequent_indent="  ")
+
+
+def observers_text(found: Sequence[Lateness]) -> str:
+    """Who calls leaves hard later than whom; a difference that may be none is said to be so."""
+    lines = [""]
+    for one in found:
+        flushes = f"{one.flushes} flush{'' if one.flushes == 1 else 'es'} seen by both"
+        span = f"{one.low:.0f} to {one.high:.0f}"
+        if one.clear:
+            words = f"{one.second} calls leaves hard some {one.days:.0f} days later ({span}) than {one.first}"
+        else:
+            words = (
+                f"{one.first} and {one.second} call leaves hard alike, as far as can be told ({span} days)"
+            )
+        lines += textwrap.wrap(f"{words}; {flushes}.", 80, subsequent_indent="  ")
+    return (
+        "\n".join(lines)
+        if found
+        else "\nNo flush was followed to hard leaves by two people, so nobody is compared."
+    )

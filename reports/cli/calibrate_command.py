@@ -54,6 +54,11 @@ def calibrate_command(
         put(calibration_json(rows, skills))
     else:
         put(calibration_text(rows, dict(snapshot.species), settings.units, skills))
+        if len({look.who for look in snapshot.looks if look.who}) > 1:
+            from phenology.observers import observer_lateness
+            from reports.calibration_output import observers_text
+
+            put(observers_text(list(observer_lateness(snapshot))))
 
 
 def _own_species(text: str, garden: Garden) -> str:
