@@ -9,7 +9,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from phenology.arrival import arrival_of
+from phenology.arrival import Arrival, arrival_of
 from phenology.clocks import CLOCKS, Hands
 from phenology.garden_fit import GardenFit
 from phenology.requirement import Requirement
@@ -59,16 +59,16 @@ def past_skill(fit: GardenFit, species: str | None = None) -> list[PastSkill]:
     Species with fewer than two seasons on record are left out: there is nothing to learn from.
     """
     out = []
-    judge = _Judge(fit)
+    judge = Judge(fit)
     for name in dict.fromkeys(t.species for t in fit.garden.trees):
         if species is None or name == species:
-            way, waits = _way(fit, name)
+            way, waits = finished_way(fit, name)
             if len({w.season for w in waits}) >= FEWEST_SEASONS:
                 out.append(judge.skill(name, way, waits))
     return out
 
 
-def _way(fit: GardenFit, species: str) -> tuple[Transition, list[Wait]]:
+def finished_way(fit: GardenFit, species: str) -> tuple[Transition, list[Wait]]:
     """The better recorded of the two ways, with its finished first flushes."""
     found = [(way, list(_finished(fit.waits(way), species))) for way in WAYS]
     return max(found, key=lambda pair: len({w.season for w in pair[1]}))
@@ -80,7 +80,7 @@ def _finished(waits: Sequence[Wait], species: str) -> Iterator[Wait]:
             yield wait
 
 
-class _Judge:
+class Judge:
     """Forecasts past seasons; a fit without a season, and that season's traces, serve all species."""
 
     def __init__(self, fit: GardenFit) -> None:
@@ -100,7 +100,11 @@ class _Judge:
 
     def median(self, way: Transition, wait: Wait) -> float:
         """The median forecast of a wait's end, made when its beginning was seen."""
-        issued = math.ceil(wait.anchor[1])
+        arrival = self.arrival(way, wait, math.ceil(wait.anchor[1]))
+        return min(arrival.quantile(0.5), float(len(arrival.curve) - 1))
+
+    def arrival(self, way: Transition, wait: Wait, issued: int) -> Arrival:
+        """The forecast of a wait's end at the end of a day on which it had not come."""
         traces, hands = self.drawn(wait.site, wait.season, issued)
         prediction = self.without(way, wait.season).predict(
             wait.species, wait.tree, wait.season, False, wait.anchor_middle
@@ -108,7 +112,7 @@ class _Judge:
         arrival = arrival_of(
             prediction, hands, wait.anchor_middle, clocks=CLOCKS, gap_variance=traces.gap_variance
         )
-        return min(arrival.given_not_by(issued).quantile(0.5), float(hands.days))
+        return arrival.given_not_by(issued)
 
     def without(self, way: Transition, season: int) -> Requirement:
         if (way, season) not in self._fits:

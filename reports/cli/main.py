@@ -26,6 +26,7 @@ COMMANDS: dict[str, tuple[str, str, str]] = {
         "Dates of a lesson, as dates here.",
     ),
     "calendar": ("reports.cli.calendar_command", "calendar_command", "Looks and windows for the phone."),
+    "chart": ("reports.cli.chart_command", "chart_command", "Pictures, as SVG or PNG."),
     "hindcast": ("reports.cli.hindcast_command", "hindcast_command", "Forecast past seasons and score it."),
     "weather": (
         "reports.cli.weather_command",

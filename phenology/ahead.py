@@ -1,0 +1,66 @@
+"""Days ahead of usual, day by day: where a season's warmth stands in the mean of the others."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from phenology.compare import FEWEST_USUAL, cumulative_heat
+from phenology.garden import Garden
+
+Array = NDArray[np.float64]
+
+KNOWN_DAYS = 300  # days without which a past season is not usual (ours)
+LEAST_HEAT = 20.0  # before this much usual warmth a lead in days says nothing (ours) [degC d]
+
+
+@dataclass(frozen=True)
+class HeatCourse:
+    """Warmth through a season beside past ones, at a garden's first place.
+
+    Attributes
+    ----------
+    season : int
+    heat : ndarray, shape (today + 1,)
+        Degree-days above `phenology.compare.BASE_C` by the end of each day up to today. [degC d]
+    past : dict of season to ndarray, shape (days + 1,)
+        The same for whole past seasons.
+    ahead : ndarray, shape (today + 1,)
+        Days ahead (+) of or behind (-) the mean of the past seasons; NaN where that cannot be said.
+    """
+
+    season: int
+    heat: Array
+    past: dict[int, Array]
+    ahead: Array
+
+
+def heat_course(garden: Garden) -> HeatCourse:
+    """The warmth of the season under way, and how far ahead of usual it has been.
+
+    Raises
+    ------
+    WeatherError
+        If the first place has no weather.
+    """
+    record = garden.record_at(((0, garden.places[0].id),))
+    known = (np.isfinite(record.tmin) & np.isfinite(record.tmax)).sum(1)
+    past = {
+        season: cumulative_heat(record, season)
+        for season, days in zip(record.seasons, known.tolist(), strict=True)
+        if season < garden.season and days >= KNOWN_DAYS
+    }
+    today = garden.today
+    if garden.season not in record.seasons:
+        return HeatCourse(garden.season, np.zeros(1), past, np.full(1, np.nan))
+    heat = cumulative_heat(record, garden.season)[: today + 1]
+    ahead = np.full(len(heat), np.nan)
+    if len(past) >= FEWEST_USUAL:
+        usual = np.mean([curve[:366] for curve in past.values()], axis=0)
+        day = np.arange(len(heat), dtype=float)
+        read = np.interp(heat, usual, np.arange(len(usual))) - day
+        reached = usual[np.minimum(day.astype(int), len(usual) - 1)]
+        ahead = np.where((reached >= LEAST_HEAT) & (heat >= LEAST_HEAT), read, np.nan)
+    return HeatCourse(garden.season, heat, past, ahead)

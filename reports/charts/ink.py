@@ -1,0 +1,99 @@
+"""One ink in several strengths: what is dark in colour is dark in grey."""
+
+from __future__ import annotations
+
+from datetime import date
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from phenology.errors import InputError
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+
+INK = "#1f2a44"  # seen
+WASH = "#5b6f9e"  # likely
+PALE = "#b9c3da"  # usual, past
+RULE = "#8a8f9c"
+FORMATS = ("svg", "png")
+
+
+def new_axes(ax: Axes | None, width: float, height: float) -> Axes:
+    """The axes given, or those of a new figure of that size in inches."""
+    if ax is not None:
+        return ax
+    import matplotlib
+
+    matplotlib.use("Agg", force=False)
+    from matplotlib.figure import Figure
+
+    figure = Figure(figsize=(width, height), layout="constrained")
+    axes: Axes = figure.add_subplot()
+    return axes
+
+
+def bare(ax: Axes) -> None:
+    """Only the lines that carry something."""
+    for side in ("top", "right", "left"):
+        ax.spines[side].set_visible(False)
+    ax.spines["bottom"].set_color(RULE)
+    ax.tick_params(length=0, colors=INK)
+
+
+def date_axis(ax: Axes, first: date, last: date) -> None:
+    """Months along the bottom, said once; a faint line at each turn."""
+    turns, middles, names = [], [], []
+    year, month = first.year, first.month
+    while date(year, month, 1) <= last:
+        start = date(year, month, 1)
+        year, month = (year + 1, 1) if month == 12 else (year, month + 1)
+        end = date(year, month, 1)
+        left, right = max(start, first).toordinal(), min(end.toordinal(), last.toordinal())
+        turns.append(start.toordinal())
+        if right - left >= 12:
+            middles.append((left + right) / 2)
+            names.append(start.strftime("%b"))
+    ax.set_xlim(first.toordinal(), last.toordinal() + 1)
+    for turn in turns:
+        if turn > first.toordinal():
+            ax.axvline(turn, color=PALE, lw=0.7, zorder=0)
+    ax.set_xticks(middles, names)
+
+
+def save_chart(ax: Axes, path: Path, alt: str) -> None:
+    """Write the figure of an axes as SVG or PNG, with its words for those who cannot see it.
+
+    Raises
+    ------
+    InputError
+        If the name ends in neither .svg nor .png.
+    """
+    import io
+
+    import matplotlib
+
+    from reports.files_out import write_whole
+
+    kind = path.suffix.lower().lstrip(".")
+    if kind not in FORMATS:
+        raise InputError(f"a chart is written as .svg or .png, not as '{path.name}'")
+    out = io.BytesIO()
+    figure: Any = ax.figure
+    with matplotlib.rc_context({"svg.fonttype": "path", "svg.hashsalt": "flushcast"}):
+        if kind == "svg":
+            figure.savefig(out, format="svg", metadata={"Date": None, "Title": alt, "Description": alt})
+        else:
+            figure.savefig(out, format="png", dpi=160, metadata={"Description": alt})
+    data = out.getvalue()
+    write_whole(path, _named(data, alt) if kind == "svg" else data)
+
+
+def _named(svg: bytes, alt: str) -> bytes:
+    """The drawing with a title that screen readers say."""
+    from xml.sax.saxutils import escape
+
+    text = svg.decode("utf-8")
+    at = text.index("<svg ")
+    end = text.index(">", at)
+    opened = text[at:end] + ' role="img" aria-labelledby="what">'
+    return (text[:at] + opened + f'\n <title id="what">{escape(alt)}</title>' + text[end + 1 :]).encode()

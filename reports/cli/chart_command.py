@@ -1,0 +1,97 @@
+"""`flushcast chart`: pictures as SVG or PNG."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from reports.cli.common import as_of_option, garden_option, say
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+
+    from data_sources.garden import GardenSettings
+    from phenology.garden import Garden
+
+NAMES = ("garden", "tree", "calibration", "past", "reliability", "seasons")
+
+
+@click.command("chart")
+@click.argument("name", type=click.Choice(NAMES))
+@click.option("--out", required=True, type=click.Path(path_type=Path, dir_okay=False), metavar="FILE",
+              help="Ending in .svg or .png.")  # fmt: skip
+@click.option("--tree", metavar="NAME", help="For the chart of one tree.")
+@click.option("--species", metavar="NAME", help="For calibration, and to look back on one species.")
+@as_of_option
+@garden_option
+def chart_command(
+    garden: Path, name: str, out: Path, tree: str | None, species: str | None, as_of: str | None
+) -> None:
+    """Draw a picture: the garden by week, one tree, what was learned, how past forecasts did.
+
+    Readable in grey and without colour vision; what it shows is also said in words.
+    """
+    if (name == "tree") != (tree is not None):
+        raise click.UsageError("--tree goes with the chart of one tree")
+    if species is not None and name not in ("calibration", "past", "reliability"):
+        raise click.UsageError(f"--species does not go with '{name}'")
+    if name == "calibration" and species is None:
+        raise click.UsageError("calibration needs --species")
+    from reports.charts.ink import FORMATS, save_chart
+    from reports.cli.garden_date import garden_date
+    from reports.garden_snapshot import read_garden
+
+    if out.suffix.lower().lstrip(".") not in FORMATS:
+        raise click.UsageError(f"a chart is written as .svg or .png, not as '{out.name}'")
+    snapshot, settings = read_garden(garden, garden_date(garden, as_of), past=as_of is not None)
+    axes, words = _drawn(snapshot, settings, name, tree, species)
+    save_chart(axes, out, words)
+    say(f"Wrote {out}. {words}")
+
+
+def _drawn(
+    garden: Garden, settings: GardenSettings, name: str, tree: str | None, species: str | None
+) -> tuple[Axes, str]:
+    if name == "seasons":
+        from reports.charts.seasons_chart import describe_seasons, plot_seasons
+
+        return plot_seasons(garden, units=settings.units), describe_seasons(garden)
+    if name in ("garden", "tree"):
+        return _forecast_chart(garden, tree)
+    from phenology.garden_fit import GardenFit
+    from phenology.species import find_species
+
+    fit = GardenFit(garden)
+    kept = {t.species for t in garden.trees}
+    mine = {latin: s for latin, s in garden.species.items() if latin in kept}
+    latin = find_species(species, mine).latin if species else None
+    if name == "calibration":
+        from reports.charts.calibration_chart import describe_calibration, plot_calibration
+
+        return plot_calibration(fit, latin or ""), describe_calibration(fit, latin or "")
+    from phenology.past_forecasts import past_forecasts
+    from reports.charts.past_chart import describe_past, plot_past, plot_reliability
+
+    past = past_forecasts(fit, latin)
+    return (plot_past if name == "past" else plot_reliability)(past), describe_past(past)
+
+
+def _forecast_chart(garden: Garden, tree: str | None) -> tuple[Axes, str]:
+    from phenology.garden_forecast import forecast_garden
+    from reports.charts.garden_weeks import describe_garden, plot_garden
+    from reports.charts.one_tree import describe_tree, plot_tree
+
+    forecast = forecast_garden(garden)
+    if tree is None:
+        return plot_garden(forecast), describe_garden(forecast)
+    from phenology.errors import InputError
+    from phenology.tree_selection import Roster, select_trees
+
+    names = {latin: species.names for latin, species in garden.species.items()}
+    roster = Roster(garden.trees, garden.places, garden.stands, names)
+    chosen = select_trees(tree, roster, on=garden.as_of)
+    if len(chosen) != 1:
+        raise InputError(f"'{tree}' means {len(chosen)} trees; name one")
+    return plot_tree(forecast, chosen[0]), describe_tree(forecast, chosen[0])

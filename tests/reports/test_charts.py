@@ -1,0 +1,140 @@
+"""Charts are drawn off screen, say in words what they show, and are dark where they matter without colour."""
+
+from __future__ import annotations
+
+import colorsys
+import xml.etree.ElementTree as ET
+from datetime import date, timedelta
+from functools import cache
+
+import matplotlib
+import pytest
+from matplotlib.colors import to_rgb
+from matplotlib.figure import Figure
+
+from phenology.garden_fit import GardenFit
+from phenology.garden_forecast import forecast_garden
+from phenology.past_forecasts import past_forecasts
+from reports.charts.calibration_chart import describe_calibration, plot_calibration
+from reports.charts.garden_weeks import describe_garden, plot_garden, week_chances
+from reports.charts.ink import INK, PALE, RULE, WASH
+from reports.charts.one_tree import describe_tree, plot_tree
+from reports.charts.past_chart import describe_past, plot_past, plot_reliability, season_weights
+from reports.charts.seasons_chart import describe_seasons, plot_seasons
+from reports.deciding import coming_rows
+from reports.garden_snapshot import read_garden
+from tests.reports.bench import Bench
+from tests.reports.demo import DAY, demo_folder
+
+matplotlib.use("Agg")
+
+
+@cache
+def garden():
+    return read_garden(demo_folder(), DAY)[0]
+
+
+@cache
+def forecast():
+    return forecast_garden(garden())
+
+
+@cache
+def past():
+    return past_forecasts(GardenFit(garden()), "Fagus crenata")
+
+
+def words_on(ax):
+    return [t.get_text() for t in (*ax.get_yticklabels(), *ax.texts)] + [
+        ax.get_xlabel(),
+        ax.get_title(loc="left"),
+    ]
+
+
+def test_the_garden_has_a_row_for_each_tree_soonest_first():
+    ax = plot_garden(forecast())
+    labels = [t.get_text() for t in ax.get_yticklabels()]
+    assert labels == [row.tree.label for row in coming_rows(forecast())]
+    assert {"b", "e", "h"} <= set(words_on(ax))
+    assert all(label in describe_garden(forecast()) for label in labels)
+
+
+def test_the_weeks_of_a_row_share_out_its_chance():
+    row = next(r for r in coming_rows(forecast()) if r.arrival is not None)
+    first = date(2026, 1, 5)
+    chances = week_chances(row, forecast(), first, first + timedelta(weeks=50))
+    assert sum(chances) == pytest.approx(1 - row.arrival.p_not, abs=0.01)
+    assert all(chance >= 0 for chance in chances)
+
+
+def test_a_chart_is_drawn_where_it_is_asked_to_be():
+    axes = Figure().subplots(1, 2)
+    assert plot_seasons(garden(), axes[0]) is axes[0]
+    assert plot_reliability(past(), axes[1]) is axes[1]
+
+
+def test_one_trees_season_names_its_flushes_and_work():
+    tree = next(t for t in garden().trees if t.label == "Hornbeam 1")
+    said = words_on(plot_tree(forecast(), tree))
+    assert {"flush 1: hard", "flush 2: hard"} <= set(said)
+    assert any("cutback" in text for text in said)
+    assert "flush 2 probably hard" in describe_tree(forecast(), tree)
+
+
+def test_calibration_shows_every_step_with_its_seasons():
+    fit = GardenFit(garden())
+    said = words_on(plot_calibration(fit, "Fagus crenata"))
+    assert "bud break to extended\n5 seasons" in said
+    assert "the catalogue guessed" in describe_calibration(fit, "Fagus crenata")
+
+
+def test_past_forecasts_say_how_far_off_they_were():
+    ax = plot_past(past())
+    assert ax.get_xlim()[0] > ax.get_xlim()[1] == 0  # time runs to the event
+    assert "days off on average" in describe_past(past())
+    assert season_weights(past()).sum() == pytest.approx(1)
+    assert "no finished seasons" in plot_past([]).get_title(loc="left")
+    assert "no finished seasons" in describe_past([])
+
+
+def test_degree_days_follow_the_gardens_units():
+    celsius, fahrenheit = (plot_seasons(garden(), units=u) for u in "CF")
+    assert fahrenheit.get_ylim()[1] == pytest.approx(1.8 * celsius.get_ylim()[1], rel=0.02)
+    assert "41 °F" in fahrenheit.get_ylabel()
+    assert "ahead of the mean of 30 past seasons" in describe_seasons(garden())
+
+
+def test_one_hue_in_four_strengths():
+    """Nothing is told by colour alone: all inks are blue, and they differ in lightness."""
+    hues = [colorsys.rgb_to_hsv(*to_rgb(c))[0] for c in (INK, WASH, PALE, RULE)]
+    assert max(hues) - min(hues) < 0.05 and min(hues) > 0.55
+    grey = [
+        sum(w * v for w, v in zip((0.299, 0.587, 0.114), to_rgb(c), strict=True)) for c in (INK, WASH, PALE)
+    ]
+    assert grey[1] - grey[0] > 0.2 and grey[2] - grey[1] > 0.2
+
+
+def test_svg_and_png_are_written_with_their_words(tmp_path):
+    bench = Bench(demo_folder(), today=DAY.isoformat())
+    said = bench.does("chart", "seasons", "--out", tmp_path / "s.svg").err
+    title = ET.parse(tmp_path / "s.svg").getroot().find("{http://www.w3.org/2000/svg}title")
+    assert title is not None and title.text and title.text in said
+    bench.does("chart", "calibration", "--species", "beech", "--out", tmp_path / "c.png")
+    png = (tmp_path / "c.png").read_bytes()
+    assert png.startswith(b"\x89PNG") and b"Description" in png
+
+
+@pytest.mark.parametrize(
+    "asked",
+    [["seasons", "--out", "s.pdf"], ["tree", "--out", "t.svg"], ["garden", "--species", "elm", "--out", "g.svg"],
+     ["calibration", "--out", "c.svg"], ["seasons", "--tree", "elm", "--out", "s.svg"]],
+)  # fmt: skip
+def test_what_does_not_go_together_is_a_usage_error(asked):
+    assert Bench(demo_folder(), today=DAY.isoformat())("chart", *asked).code == 2
+
+
+def test_one_tree_must_be_one_tree(tmp_path):
+    bench = Bench(demo_folder(), today=DAY.isoformat())
+    assert "means 3 trees" in bench.refuses(
+        "chart", "tree", "--tree", "hornbeams", "--out", tmp_path / "t.svg"
+    )
