@@ -73,6 +73,21 @@ def not_by(curves: Array, t: float) -> Array:
     return np.asarray(((1 - MISJUDGED) * future + MISJUDGED * missed) / likelihood)
 
 
+def by_calendar(prediction: Prediction, clocks: Sequence[Clock]) -> Prediction:
+    """Only the draws whose clock runs without regard to warmth; all of them where none does."""
+    keep = np.array([clocks[c].by_calendar for c in prediction.clock])
+    if not keep.any():
+        return prediction
+    weight = prediction.weight[keep]
+    return replace(
+        prediction,
+        weight=weight / weight.sum(),
+        clock=prediction.clock[keep],
+        mean=prediction.mean[keep],
+        variance=prediction.variance[keep],
+    )
+
+
 def lean(prediction: Prediction) -> Prediction:
     """One draw a clock, with the weight, mean and variance of its draws, where those hardly differ.
 

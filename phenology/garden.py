@@ -16,6 +16,7 @@ from phenology.records import Aim, Flush, Look, Place, Stand, Tree, Work
 from phenology.season import SeasonCalendar
 from phenology.season_weather import SeasonWeather
 from phenology.species import Species, neutral_species
+from phenology.species_skill import SpeciesSkill
 from phenology.waits import SeasonHands, Site
 from phenology.weather_series import DailyWeather
 from phenology.work.limits import Limits
@@ -54,6 +55,7 @@ class Garden:
     species: Mapping[str, Species]
     weather: Mapping[str, DailyWeather]
     limits: Limits = field(default_factory=Limits)
+    skills: Mapping[str, SpeciesSkill] = field(default_factory=dict)
 
     def up_to(self, as_of: date) -> Garden:
         """The garden as it was known on an earlier date: looks, work, flushes and weather up to it.

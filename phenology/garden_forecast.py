@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from phenology.arrival import LEVELS, Arrival
-from phenology.chain import curves_after, curves_from, not_by
+from phenology.chain import by_calendar, curves_after, curves_from, not_by
 from phenology.clocks import CLOCKS, Hands
 from phenology.flush_history import FlushHistory
 from phenology.garden import Garden
@@ -210,6 +210,8 @@ class _Maker:
             # a wait that begins at an uncertain time is judged at its likely middle for lateness
             middle = self._middle(curves.get(step.start), begun)
             prediction = requirement.predict(h.tree.species, h.tree.id, h.flush.season, h.number > 1, middle)
+            if self._falls_back(h):
+                prediction = by_calendar(prediction, CLOCKS)
             if step.start == start:
                 drawn = curves_from(prediction, hands, likely_times(begun), CLOCKS, traces.gap_variance)
             else:
@@ -237,7 +239,15 @@ class _Maker:
         share = max(self.fit.prior_share(h.tree.species, t) for t in used)
         low, high = arrival.quantile(0.1), arrival.quantile(0.9)
         within = (high - low) / 2 if seasons and math.isfinite(high) else None
+        skill = self.garden.skills.get(h.tree.species)
+        if skill and within and h.number == 1 and used[0].start in ("start", "budbreak") and len(used) > 1:
+            within = skill.within  # how far such forecasts of this garden did miss
         return Trust(seasons, within, share)
+
+    def _falls_back(self, h: FlushHistory) -> bool:
+        """Whether the usual date has served this species as well: its calendar clocks alone then speak."""
+        skill = self.garden.skills.get(h.tree.species)
+        return skill is not None and skill.weather_adds_nothing and h.number == 1
 
     def _drawn(self, site: Site, season: int, issued: int) -> tuple[Traces, Hands]:
         key = (site, season)
@@ -286,6 +296,9 @@ class _Maker:
         return day
 
     def _row_warnings(self, h: FlushHistory, cover: str) -> Iterator[str]:
+        if self._falls_back(h):
+            seasons = self.garden.skills[h.tree.species].seasons
+            yield f"over {seasons} seasons the weather told no more than the usual date: that is used"
         if h.contradiction:
             yield f"looks contradict each other ({h.contradiction.split(';')[0]}); correct one of them"
         if h.checked:

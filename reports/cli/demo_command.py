@@ -29,6 +29,7 @@ def demo_command(folder: Path, day: str | None, south: bool) -> None:
     from phenology.garden_forecast import forecast_garden
     from reports.cli.clock import today
     from reports.forecast_text import forecast_text
+    from reports.garden_skill import with_skill
     from reports.garden_snapshot import read_garden
 
     stands_on = demo_day(today(), south=south) if day is None else _day(day, today())
@@ -39,7 +40,7 @@ def demo_command(folder: Path, day: str | None, south: bool) -> None:
         say(f"Using the demo garden already in {folder}; remove the folder to start afresh.")
     snapshot, _ = read_garden(folder, stands_on)
     say()
-    put(forecast_text(forecast_garden(snapshot)))
+    put(forecast_text(forecast_garden(with_skill(snapshot, folder))))
     say()
     say(f"It stands still on {snapshot.as_of}. Try next:")
     for line in (

@@ -1,0 +1,50 @@
+"""A garden with what its own past forecasts say of it: kept, or reckoned once a season."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from pathlib import Path
+
+from data_sources.kept_skill import keep_skill, read_skill
+from phenology.garden import Garden
+from phenology.species_skill import SpeciesSkill
+
+VERSION = 1  # raised when forecasts would come out differently on the same records
+
+
+def with_skill(garden: Garden, folder: Path, *, past: bool = False) -> Garden:
+    """The same garden, its species' past skill known.
+
+    Only finished seasons count, so the reckoning holds until a new season or older records come in. A garden
+    asked about in the past is reckoned for itself, and not kept.
+    """
+    if past:
+        return replace(garden, skills=_reckoned(garden))
+    key = _key(garden)
+    skills = read_skill(folder, key)
+    if skills is None:
+        skills = _reckoned(garden)
+        keep_skill(folder, key, skills)
+    return replace(garden, skills=skills)
+
+
+def _reckoned(garden: Garden) -> dict[str, SpeciesSkill]:
+    from phenology.garden_fit import GardenFit
+    from phenology.garden_hindcast import past_skill
+
+    return {
+        skill.species: SpeciesSkill(skill.seasons, skill.missed, skill.usual_missed)
+        for skill in past_skill(GardenFit(garden))
+    }
+
+
+def _key(garden: Garden) -> str:
+    """What the skill depends on, as a short text: records and weather of past seasons."""
+    start = garden.calendar.start(garden.season)
+    looks = sum(1 for look in garden.looks if look.latest < start)
+    works = sum(1 for work in garden.works if work.latest < start)
+    weather = ",".join(
+        f"{place}:{series.first_day}:{int((series.source != '').sum()) if series.last_day < start else 'now'}"
+        for place, series in sorted(garden.weather.items())
+    )
+    return f"{VERSION}|{garden.season}|{looks}|{works}|{len(garden.trees)}|{weather}"
