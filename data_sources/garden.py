@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from contextlib import suppress
 from pathlib import Path
 
@@ -22,11 +22,14 @@ from data_sources.journal.connection import plain_errors
 from data_sources.journal.opening import place_new
 from data_sources.journal.store import FILE_NAME as JOURNAL_NAME
 from phenology.errors import StoreError
+from phenology.records import Place
+from phenology.season import SeasonCalendar
 
 __all__ = [
     "JOURNAL_NAME",
     "SETTINGS_NAME",
     "GardenSettings",
+    "calendar_of",
     "check_settings",
     "create_garden",
     "open_journal",
@@ -107,3 +110,11 @@ def create_garden(
 def open_journal(folder: Path, *, device: str | None = None) -> Journal:
     """The journal of the garden in a folder; errors as `Journal.open`."""
     return Journal.open(folder / JOURNAL_NAME, device=device)
+
+
+def calendar_of(settings: GardenSettings, places: Sequence[Place]) -> SeasonCalendar:
+    """The garden's own start of season, or the usual one of its first place's hemisphere."""
+    if settings.season_start:
+        month, _, day = settings.season_start.partition("-")
+        return SeasonCalendar(int(month), int(day))
+    return SeasonCalendar.for_latitude(places[0].latitude if places else 0.0)

@@ -60,16 +60,20 @@ class Garden:
     def up_to(self, as_of: date) -> Garden:
         """The garden as it was known on an earlier date: looks, work, flushes and weather up to it.
 
-        A flush that had not begun to be known is left out; how a flush ended later is forgotten.
+        A flush that had not begun to be known is left out; how a flush ended later is forgotten. Work done
+        by then makes the season's own flush known: it may be all that shows when its leaves were hard.
         """
         looks = [look for look in self.looks if look.latest <= as_of]
         works = [work for work in self.works if work.latest <= as_of]
         known = {look.flush_id for look in looks}
         done = {work.id for work in works}
+        worked = {(work.tree_id, self.calendar.season_of(work.latest)) for work in works}
         flushes = [
             replace(f, ended_on=None, ended_why=None) if f.ended_on and f.ended_on > as_of else f
             for f in self.flushes
-            if f.id in known or f.work_id in done
+            if f.id in known
+            or f.work_id in done
+            or (f.started_by == "season" and (f.tree_id, f.season) in worked)
         ]
         weather = {
             place: series.between(series.first_day, min(as_of, series.last_day))

@@ -5,12 +5,11 @@ from __future__ import annotations
 from datetime import date
 from pathlib import Path
 
-from data_sources.garden import GardenSettings, open_journal, read_settings
+from data_sources.garden import GardenSettings, calendar_of, open_journal, read_settings
 from data_sources.weather.place_correction import corrected, load_corrections
 from data_sources.weather.store import WeatherStore
 from phenology.errors import InputError, WeatherError
 from phenology.garden import Garden
-from phenology.season import SeasonCalendar
 from phenology.species import load_species
 from phenology.weather_series import DailyWeather
 from phenology.work.limits import Limits
@@ -38,7 +37,7 @@ def read_garden(folder: Path, as_of: date, *, past: bool = False) -> tuple[Garde
             raise InputError("the garden has no place yet; add one with `flushcast place add`")
         garden = Garden(
             as_of,
-            calendar_of(settings, places[0].latitude),
+            calendar_of(settings, places),
             places,
             journal.trees(),
             journal.stands(),
@@ -62,14 +61,6 @@ def limits_of(settings: GardenSettings) -> Limits:
         hot_day_c=settings.hot_day,
         away=settings.away,
     )
-
-
-def calendar_of(settings: GardenSettings, latitude: float) -> SeasonCalendar:
-    """The garden's own start of season, or the usual one of its hemisphere."""
-    if settings.season_start:
-        month, _, day = settings.season_start.partition("-")
-        return SeasonCalendar(int(month), int(day))
-    return SeasonCalendar.for_latitude(latitude)
 
 
 def read_weather(folder: Path, places: list[str], as_of: date | None) -> dict[str, DailyWeather]:

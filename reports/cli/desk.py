@@ -12,7 +12,7 @@ from pathlib import Path
 from typing import Any, cast
 from uuid import uuid4
 
-from data_sources.garden import GardenSettings, open_journal, read_settings
+from data_sources.garden import GardenSettings, calendar_of, open_journal, read_settings
 from data_sources.journal import Journal
 from data_sources.journal.schema import Record
 from data_sources.journal_questions import last_entry_trees, record_around
@@ -149,14 +149,6 @@ def open_desk(folder: Path) -> Iterator[Desk]:
         yield Desk(folder, settings, journal, settings.stands_on or clock_today())
         for warning in journal.warnings[len(told) :]:
             tell(f"Note: {warning}")
-
-
-def calendar_of(settings: GardenSettings, places: Sequence[Place]) -> SeasonCalendar:
-    """The garden's own start of season, or the usual one of its hemisphere."""
-    if settings.season_start:
-        month, _, day = settings.season_start.partition("-")
-        return SeasonCalendar(int(month), int(day))
-    return SeasonCalendar.for_latitude(places[0].latitude if places else 0.0)
 
 
 def tell(words: str) -> None:

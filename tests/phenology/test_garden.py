@@ -46,6 +46,18 @@ def test_up_to_a_day_a_flush_has_not_ended_yet():
     assert after.ended_on == day(2020, 200)
 
 
+def test_up_to_a_day_a_flush_that_only_work_tells_of_is_there():
+    """A notebook of cutbacks has no looks: were its flushes forgotten, an --as-of would learn nothing."""
+    records = Records()
+    records.tree("elm")
+    flush = records.flush("elm", 2020, ended_on=day(2020, 170), ended_why="cutback")
+    cut = records.work("elm", 2020, 170, "cutback")
+    woken = records.flush("elm", 2020, "work", started_on=day(2020, 170), work_id=cut)
+    records.flush("elm", 2019)  # nothing was done or seen of it
+    assert [f.id for f in records.garden(day(2020, 200)).flushes] == [flush, woken]
+    assert records.garden(day(2020, 169)).flushes == []
+
+
 def test_a_tree_is_refining_unless_something_else_was_said_by_then():
     records = Records()
     records.tree("elm")
