@@ -3,13 +3,22 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from datetime import date
 from pathlib import Path
 
+from data_sources.garden import GardenSettings
 from data_sources.kept_skill import keep_skill, read_skill
 from phenology.garden import Garden
 from phenology.species_skill import SpeciesSkill
+from reports.garden_snapshot import read_garden
 
 VERSION = 1  # raised when forecasts would come out differently on the same records
+
+
+def read_with_skill(folder: Path, as_of: date, *, past: bool = False) -> tuple[Garden, GardenSettings]:
+    """A garden as `read_garden` gives it, ready to be forecast."""
+    garden, settings = read_garden(folder, as_of, past=past)
+    return with_skill(garden, folder, past=past), settings
 
 
 def with_skill(garden: Garden, folder: Path, *, past: bool = False) -> Garden:

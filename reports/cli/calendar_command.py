@@ -22,10 +22,10 @@ def calendar_command(garden: Path, out: Path) -> None:
     from reports.calendar_file import calendar_text, events_before, events_of
     from reports.cli.garden_date import garden_date
     from reports.files_out import write_whole
-    from reports.garden_snapshot import read_garden
+    from reports.garden_skill import read_with_skill
 
     before = events_before(out.read_bytes()) if out.exists() else {}
-    snapshot, settings = read_garden(garden, garden_date(garden))
+    snapshot, settings = read_with_skill(garden, garden_date(garden))
     forecast = forecast_garden(snapshot)
     write_whole(out, calendar_text(forecast, settings.name, before))
     kinds = [event.key[-1] for event in events_of(forecast)]

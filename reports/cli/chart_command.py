@@ -41,11 +41,11 @@ def chart_command(
         raise click.UsageError("calibration needs --species")
     from reports.charts.ink import FORMATS, save_chart
     from reports.cli.garden_date import garden_date
-    from reports.garden_snapshot import read_garden
+    from reports.garden_skill import read_with_skill
 
     if out.suffix.lower().lstrip(".") not in FORMATS:
         raise click.UsageError(f"a chart is written as .svg or .png, not as '{out.name}'")
-    snapshot, settings = read_garden(garden, garden_date(garden, as_of), past=as_of is not None)
+    snapshot, settings = read_with_skill(garden, garden_date(garden, as_of), past=as_of is not None)
     axes, words = _drawn(snapshot, settings, name, tree, species)
     save_chart(axes, out, words)
     say(f"Wrote {out}. {words}")

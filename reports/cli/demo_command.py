@@ -29,8 +29,7 @@ def demo_command(folder: Path, day: str | None, south: bool) -> None:
     from phenology.garden_forecast import forecast_garden
     from reports.cli.clock import today
     from reports.forecast_text import forecast_text
-    from reports.garden_skill import with_skill
-    from reports.garden_snapshot import read_garden
+    from reports.garden_skill import read_with_skill
 
     stands_on = demo_day(today(), south=south) if day is None else _day(day, today())
     made = store_demo(folder, stands_on, south=south)
@@ -38,9 +37,9 @@ def demo_command(folder: Path, day: str | None, south: bool) -> None:
         say(f"Made an invented garden in {folder}: 12 trees, four past seasons, and this one to {stands_on}.")
     else:
         say(f"Using the demo garden already in {folder}; remove the folder to start afresh.")
-    snapshot, _ = read_garden(folder, stands_on)
+    snapshot, _ = read_with_skill(folder, stands_on)
     say()
-    put(forecast_text(forecast_garden(with_skill(snapshot, folder))))
+    put(forecast_text(forecast_garden(snapshot)))
     say()
     say(f"It stands still on {snapshot.as_of}. Try next:")
     for line in (

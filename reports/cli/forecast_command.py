@@ -23,12 +23,10 @@ def forecast_command(garden: Path, as_of: str | None, as_json: bool, as_csv: boo
         raise click.UsageError("--changes tells in words; leave out --json and --csv")
     from phenology.garden_forecast import forecast_garden
     from reports.cli.garden_date import garden_date
-    from reports.garden_skill import with_skill
-    from reports.garden_snapshot import read_garden
+    from reports.garden_skill import read_with_skill
 
     day = garden_date(garden, as_of)
-    snapshot, settings = read_garden(garden, day, past=as_of is not None)
-    snapshot = with_skill(snapshot, garden, past=as_of is not None)
+    snapshot, settings = read_with_skill(garden, day, past=as_of is not None)
     forecast = forecast_garden(snapshot)
     if as_json or as_csv:
         from reports.forecast_output import forecast_csv, forecast_json
