@@ -4,13 +4,13 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import date
 
 from phenology.errors import StageOrderError
 from phenology.flushes import flush_numbers
 from phenology.garden import Garden
-from phenology.intervals import Sight, anchored, stage_interval
+from phenology.intervals import FIRST_LOOK_REACH, Sight, anchored, stage_interval
 from phenology.records import Flush, Look, Tree, Work
 from phenology.stages import stage_rank
 from phenology.transitions import TARGETS, Transition
@@ -19,6 +19,9 @@ from phenology.waking import LEAFLESS_DAYS
 
 SHOWS_HARDENED = ("cutback", "halving", "partial-defoliation", "full-defoliation")
 """Work that, without a look, shows its flush hardened no later than that day (unless marked early)."""
+
+WORK_REACH = 35.0
+"""Leaves that only work shows hard became so within this before it (ours): weak evidence. [days]"""
 
 
 @dataclass(frozen=True)
@@ -47,6 +50,9 @@ class FlushHistory:
         Whether the work that its hardening opens has been done.
     contradiction : str
         Why a stage could not be placed: looks that go backward, most often imported; empty if none do.
+    reach : dict
+        For stages without an earlier look: within how many days before `by` they came. A first look that
+        finds a flush just at a stage is taken to be a fresh one; a first look at a later stage says nothing.
     """
 
     tree: Tree
@@ -62,6 +68,7 @@ class FlushHistory:
     lost: bool = False
     worked: bool = False
     contradiction: str = ""
+    reach: dict[str, float] = field(default_factory=dict)
 
     def begun(self, start: str) -> tuple[float, float] | None:
         """When a wait that begins at `start` began; None when unknown or not yet."""
@@ -85,6 +92,8 @@ class FlushHistory:
         open_start = self.came.get(transition.start, begun)[0] == -math.inf
         if ended[1] - begun[1] < 1 and (ended[0] == -math.inf or open_start):
             return None  # both ends rest on one and the same first look
+        if ended[0] == -math.inf and transition.target in self.reach:
+            after = max(after, min(ended[1] - self.reach[transition.target], ended[1] - 1))
         return Wait(
             self.tree.species,
             self.tree.id,
@@ -114,7 +123,8 @@ def _history(garden: Garden, tree: Tree, flush: Flush, number: int) -> FlushHist
     sights = _sights(flush, looks, start)
     ended = _t(start, flush.ended_on) if flush.ended_on else None
     work = _closing_work(garden, tree, flush)
-    sights += list(_shown_by_work(work, looks, start))
+    shown = list(_shown_by_work(work, looks, start))
+    sights += shown
     came, contradiction = _came(sights)
     woken = None
     if flush.work_id:
@@ -136,6 +146,7 @@ def _history(garden: Garden, tree: Tree, flush: Flush, number: int) -> FlushHist
         any(v.lost for v in looks) or flush.ended_why == "lost",
         work is not None,
         contradiction,
+        _reach(sights, shown),
     )
 
 
@@ -171,6 +182,17 @@ def _came(sights: list[Sight]) -> tuple[dict[str, tuple[float, float]], str]:
         if interval:
             came[stage] = interval
     return came, contradiction
+
+
+def _reach(sights: list[Sight], by_work: list[Sight]) -> dict[str, float]:
+    """How far back a stage may lie that the first sight of it, or of anything later, finds just come."""
+    out = {}
+    for stage in TARGETS:
+        reached = [s for s in sights if stage_rank(s.stage) >= stage_rank(stage)]
+        first = min(reached, key=lambda s: (s.latest, stage_rank(s.stage)), default=None)
+        if first is not None and first.stage == stage:
+            out[stage] = WORK_REACH if first in by_work else FIRST_LOOK_REACH
+    return out
 
 
 def _shown_by_work(work: Work | None, looks: list[Look], start: date) -> Iterator[Sight]:

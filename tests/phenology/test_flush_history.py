@@ -7,7 +7,7 @@ from datetime import date
 
 import pytest
 
-from phenology.flush_history import histories, waits_for
+from phenology.flush_history import WORK_REACH, histories, waits_for
 from phenology.transitions import Transition
 from phenology.waits import NEVER
 from tests.phenology.gardens import NORTH, Records, day
@@ -69,7 +69,24 @@ def test_one_first_look_for_both_ends_teaches_nothing():
     records = a_tree()
     records.look(records.flush("elm", 2020), 160, "hardened")
     assert one(records).wait(STEP) is None
-    assert one(records).wait(Transition("start", "hardened")).target == (0, 160)
+    assert one(records).wait(Transition("start", "hardened")).target == (146, 160)
+
+
+def test_a_first_look_is_fresh_for_the_stage_it_finds_and_says_little_of_those_before():
+    records = a_tree()
+    flush = records.flush("elm", 2020)
+    records.look(flush, 120, "extending")
+    assert one(records).wait(Transition("start", "budbreak")).target == (0, 120)
+    records.look(flush, 110, "budbreak")
+    assert one(records).wait(Transition("start", "budbreak")).target == (96, 110)
+
+
+def test_leaves_that_only_work_shows_hard_became_so_in_the_weeks_before():
+    records = a_tree()
+    records.flush("elm", 2020)
+    records.work("elm", 2020, 170, "halving")
+    wait = one(records).wait(Transition("start", "hardened"))
+    assert wait.target == (170 - WORK_REACH, 170)
 
 
 def test_a_date_of_hardening_alone_is_a_wait_from_the_seasons_start():
