@@ -26,6 +26,7 @@ COMMANDS: dict[str, tuple[str, str, str]] = {
         "Dates of a lesson, as dates here.",
     ),
     "calendar": ("reports.cli.calendar_command", "calendar_command", "Looks and windows for the phone."),
+    "report": ("reports.cli.report_command", "report_command", "One page to read, print or send."),
     "chart": ("reports.cli.chart_command", "chart_command", "Pictures, as SVG or PNG."),
     "hindcast": ("reports.cli.hindcast_command", "hindcast_command", "Forecast past seasons and score it."),
     "weather": (
@@ -36,6 +37,8 @@ COMMANDS: dict[str, tuple[str, str, str]] = {
     "init": ("reports.cli.init_command", "init_command", "Make a garden: where, units, first trees."),
     "look": ("reports.cli.look_command", "look_command", "Write down what stage trees are at."),
     "work": ("reports.cli.work_command", "work_command", "Write down what was done to trees."),
+    "shoot": ("reports.cli.shoot_command", "shoot_command", "How far to cut a shoot, and why."),
+    "canopy": ("reports.cli.canopy_command", "canopy_command", "Light inside a tree, from two readings."),
     "tree": ("reports.cli.tree_command", "tree_command", "The trees of a garden."),
     "place": ("reports.cli.place_command", "place_command", "The spots where trees stand."),
     "species": ("reports.cli.species_command", "species_command", "The species, and where values come from."),
