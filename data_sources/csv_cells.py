@@ -56,7 +56,7 @@ class CsvTable:
 class BadRowsError(InputError):
     """Rows of a file that cannot be used; nothing of the file was taken."""
 
-    def __init__(self, problems: Sequence[Problem], *, most: int = 30) -> None:
+    def __init__(self, problems: Sequence[Problem], *, most: int = 30, what: str = "rows") -> None:
         self.problems = tuple(problems)
         shown = [str(problem) for problem in self.problems[:most]]
         if len(self.problems) == 1:
@@ -64,7 +64,7 @@ class BadRowsError(InputError):
             return
         more = len(self.problems) - len(shown)
         lines = "\n  ".join(shown + ([f"... and {more} more"] if more > 0 else []))
-        super().__init__(f"{len(self.problems)} rows cannot be read; nothing was changed.\n  {lines}")
+        super().__init__(f"{len(self.problems)} {what} cannot be read; nothing was changed.\n  {lines}")
 
 
 def mark(text: str) -> str:
