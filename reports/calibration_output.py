@@ -11,16 +11,20 @@ from phenology.calibration import Calibrated
 from phenology.garden_hindcast import PastSkill
 from phenology.observers import Lateness
 from phenology.species import Species
+from phenology.work_habit import WorkHabit
 
 SCHEMA = "flushcast.calibration/1"
 
 
-def calibration_json(rows: Sequence[Calibrated], skills: Sequence[PastSkill] = ()) -> str:
+def calibration_json(
+    rows: Sequence[Calibrated], skills: Sequence[PastSkill] = (), habits: Sequence[WorkHabit] = ()
+) -> str:
     """The calibration as JSON; days are days at a constant 18 degC, misses are plain days."""
     record = {
         "schema": SCHEMA,
         "rows": [_record(row) for row in rows],
         "past_forecasts": [_skill_record(skill) for skill in skills],
+        "work_habits": [_habit_record(habit) for habit in habits],
     }
     return json.dumps(record, ensure_ascii=False, indent=2)
 
@@ -34,6 +38,17 @@ def _skill_record(skill: PastSkill) -> dict[str, Any]:
         "tree_seasons": skill.trees,
         "missed_days": round(skill.missed, 2),
         "usual_date_missed_days": round(skill.usual_missed, 2),
+    }
+
+
+def _habit_record(habit: WorkHabit) -> dict[str, Any]:
+    return {
+        "species": habit.species,
+        "flush": habit.flush,
+        "seasons": habit.seasons,
+        "weekday": habit.weekday,
+        "same_week_of_the_year": habit.same_week,
+        "days": [day.isoformat() for day in habit.days],
     }
 
 
@@ -60,6 +75,7 @@ def calibration_text(
     catalogue: dict[str, Species],
     units: str,
     skills: Sequence[PastSkill] = (),
+    habits: Sequence[WorkHabit] = (),
 ) -> str:
     """The calibration as text at 80 columns: a block a species, a line a step, and how it would have done."""
     if not rows:
@@ -77,6 +93,9 @@ def calibration_text(
         for skill in skills:
             if skill.species == species:
                 lines += _skill_lines(skill)
+        for habit in habits:
+            if habit.species == species:
+                lines += textwrap.wrap(habit.words, 80, initial_indent="  ", subsequent_indent="  ")
     lines += [
         "",
         "error: how far a forecast made when the step begins usually misses, in an",

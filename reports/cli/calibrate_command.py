@@ -33,6 +33,7 @@ def calibrate_command(
     from phenology.calibration import calibrate
     from phenology.garden_fit import GardenFit
     from phenology.garden_hindcast import past_skill
+    from phenology.work_habit import work_habits
     from reports.calibration_output import calibration_json, calibration_text
     from reports.cli.garden_date import garden_date
     from reports.garden_snapshot import read_garden
@@ -50,10 +51,11 @@ def calibrate_command(
         put(classic_json(compared) if as_json else classic_text(compared, settings.units))
         return
     rows, skills = list(calibrate(fit, latin)), past_skill(fit, latin)
+    habits = list(work_habits(fit.histories, snapshot.calendar, latin))
     if as_json:
-        put(calibration_json(rows, skills))
+        put(calibration_json(rows, skills, habits))
     else:
-        put(calibration_text(rows, dict(snapshot.species), settings.units, skills))
+        put(calibration_text(rows, dict(snapshot.species), settings.units, skills, habits))
         if len({look.who for look in snapshot.looks if look.who}) > 1:
             from phenology.observers import observer_lateness
             from reports.calibration_output import observers_text

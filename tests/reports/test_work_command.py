@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from datetime import date
 
 import pytest
@@ -122,3 +123,23 @@ def test_a_correction_of_a_note_leaves_the_flushes_alone(bench):
 def test_the_same_work_again_is_known(bench):
     bench.does("work", "Elm 1", "feeding")
     assert "written down already" in bench.does("work", "Elm 1", "feeding").words
+
+
+def test_calibrate_says_that_work_on_one_weekend_may_be_a_habit(bench, tmp_path):
+    from tests.phenology.gardens import weather
+
+    lines = ["date,tmin,tmax"]
+    series = weather()
+    for n, (low, high) in enumerate(zip(series.tmin, series.tmax, strict=True)):
+        lines.append(f"{date.fromordinal(series.first_day.toordinal() + n)},{low:.1f},{high:.1f}")
+    path = tmp_path / "w.csv"
+    path.write_text("\n".join(lines))
+    bench = bench.on("2020-12-31")
+    bench.does("weather", "add", path, "--units", "C")
+    for day in ("2018-06-23", "2019-06-22", "2020-06-27"):
+        bench.does("work", "Elm 1", "cutback", "--date", day)
+    told = bench.does("calibrate", "elm").out
+    assert "The habit may be" in told and max(map(len, told.splitlines())) <= 80
+    assert json.loads(bench.does("calibrate", "elm", "--json").out)["work_habits"][0]["weekday"] == "Saturday"
+    bench.does("look", "Elm 1", "still soft", "--date", "2020-06-20")
+    assert "habit" not in bench.does("calibrate", "elm").out
