@@ -26,7 +26,7 @@ def deciding_rows(rows: Iterable[ForecastRow]) -> Iterator[ForecastRow]:
     for stages in flushes.values():
         first = stages.get("budbreak")
         told = first if first is not None and first.flush == 1 else stages.get("hardened")
-        if told is not None and (told.arrival is not None or told.operation is not None):
+        if told is not None and (told.arrival is not None or told.operation is not None or refusal_of(told)):
             yield told
 
 
@@ -56,6 +56,12 @@ def odds_of(row: ForecastRow) -> tuple[float, float, float] | None:
     """Odds that what a cut wakes ripens, if it is made today, in two weeks, in three."""
     found = _advice(row, "odds") if row.operation else None
     return None if found is None else (found[0], found[1], found[2])
+
+
+def refusal_of(row: ForecastRow) -> str:
+    """Why the work that hardening opens is not advised; empty where it is, or none is wanted."""
+    found = _advice(row, "refused") if row.operation is None else None
+    return str(found[0].sentence) if found else ""
 
 
 def _advice(row: ForecastRow, name: str) -> Any:

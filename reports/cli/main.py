@@ -37,6 +37,16 @@ COMMANDS: dict[str, tuple[str, str, str]] = {
     "init": ("reports.cli.init_command", "init_command", "Make a garden: where, units, first trees."),
     "look": ("reports.cli.look_command", "look_command", "Write down what stage trees are at."),
     "work": ("reports.cli.work_command", "work_command", "Write down what was done to trees."),
+    "round": (
+        "reports.cli.round_command",
+        "round_command",
+        "Which trees to look at on this walk, and what for.",
+    ),
+    "windows": (
+        "reports.cli.windows_command",
+        "windows_command",
+        "What may be done when; what waiting costs.",
+    ),
     "shoot": ("reports.cli.shoot_command", "shoot_command", "How far to cut a shoot, and why."),
     "canopy": ("reports.cli.canopy_command", "canopy_command", "Light inside a tree, from two readings."),
     "tree": ("reports.cli.tree_command", "tree_command", "The trees of a garden."),

@@ -126,7 +126,8 @@ def test_svg_and_png_are_written_with_their_words(tmp_path):
 
 @pytest.mark.parametrize(
     "asked",
-    [["seasons", "--out", "s.pdf"], ["tree", "--out", "t.svg"], ["garden", "--species", "elm", "--out", "g.svg"],
+    [["seasons", "--out", "s.pdf"], ["tree", "--out", "t.svg"],
+     ["garden", "--species", "elm", "--out", "g.svg"],
      ["calibration", "--out", "c.svg"], ["seasons", "--tree", "elm", "--out", "s.svg"]],
 )  # fmt: skip
 def test_what_does_not_go_together_is_a_usage_error(asked):

@@ -1,0 +1,150 @@
+"""Small drawings inside the page. They stretch with it; their words stand beside them in HTML."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from datetime import date, timedelta
+from html import escape
+
+import numpy as np
+
+from phenology.ahead import HeatCourse
+from phenology.garden_forecast import ForecastRow, GardenForecast
+from phenology.past_forecasts import PastForecast
+from phenology.season import SeasonCalendar
+from reports.deciding import last_safe_of
+from reports.words import MONTHS
+
+WEEKS_BACK = 4
+WEEKS_AHEAD = 13
+FAINTEST = 0.004  # a day's chance below this is not drawn
+BINS = ((45, 60), (30, 45), (20, 30), (10, 20), (0, 10))
+FEWEST = 3
+
+
+@dataclass(frozen=True)
+class Label:
+    """A word beside a drawing, placed in per cent of its width (or height)."""
+
+    at: float
+    text: str
+
+
+@dataclass(frozen=True)
+class Span:
+    """The days that every tree's drawing shows."""
+
+    first: date
+    days: int
+
+    @classmethod
+    def around(cls, day: date) -> Span:
+        """Whole weeks around a day."""
+        first = day - timedelta(days=day.weekday(), weeks=WEEKS_BACK)
+        return cls(first, 7 * (WEEKS_BACK + WEEKS_AHEAD))
+
+    def at(self, day: date, after: float = 0.0) -> float:
+        """Where a day begins, in days from the left."""
+        return (day - self.first).days + after
+
+    @property
+    def months(self) -> list[Label]:
+        """Turns of the months, in per cent from the left."""
+        days = [self.first + timedelta(days=n) for n in range(self.days)]
+        return [Label(100 * n / self.days, MONTHS[d.month - 1]) for n, d in enumerate(days) if d.day == 1]
+
+    def label_room(self) -> list[Label]:
+        """Those turns whose name still fits beside them."""
+        return [label for label in self.months if label.at < 93]
+
+
+def _svg(width: float, height: float, words: str, parts: Iterable[str], kind: str) -> str:
+    return (
+        f'<svg class="{kind}" viewBox="0 0 {width:g} {height:g}" preserveAspectRatio="none" role="img" '
+        f'aria-label="{escape(words, quote=True)}">{"".join(parts)}</svg>'
+    )
+
+
+def _rect(x: float, y: float, width: float, height: float, kind: str, opacity: float | None = None) -> str:
+    faint = "" if opacity is None else f' fill-opacity="{opacity:.2f}"'
+    return f'<rect class="{kind}" x="{x:.2f}" y="{y:.2f}" width="{width:.2f}" height="{height:.2f}"{faint}/>'
+
+
+def _line(x1: float, y1: float, x2: float, y2: float, kind: str) -> str:
+    return f'<line class="{kind}" x1="{x1:.2f}" y1="{y1:.2f}" x2="{x2:.2f}" y2="{y2:.2f}"/>'
+
+
+def _curve(points: Iterable[tuple[float, float]], kind: str) -> str:
+    return f'<polyline class="{kind}" points="{" ".join(f"{x:.1f},{y:.1f}" for x, y in points)}"/>'
+
+
+def window_drawing(row: ForecastRow, forecast: GardenForecast, span: Span, words: str) -> str:
+    """One tree's window: likelihood shaded day by day, looks as a bar, today dotted, too late hatched."""
+    turns = [label.at * span.days / 100 for label in span.months]
+    parts = [_line(x, 0, x, 20, "month") for x in turns]
+    parts.append(_line(0, 10, span.days, 10, "rule"))
+    stop = last_safe_of(row)
+    if stop is not None and span.at(stop, 1) < span.days:
+        x = max(0.0, span.at(stop, 1))
+        parts.append(_rect(x, 2, span.days - x, 16, "late"))
+        parts.append(_line(x, 0, x, 20, "stop"))
+    start = forecast.garden.calendar.start(row.season)
+    if row.arrival is not None:
+        daily = np.diff(row.arrival.curve)
+        for n in np.flatnonzero(daily > FAINTEST).tolist():
+            x = span.at(start + timedelta(days=n))
+            if 0 <= x < span.days:
+                parts.append(_rect(x, 3, 1.02, 14, "likely", 0.15 + 0.85 * float(daily[n] / daily.max())))
+    after, by = row.seen
+    if by is not None:
+        left = span.at(after, 1) if after is not None else span.at(by)
+        parts.append(_rect(max(0.0, left), 6, max(1.0, span.at(by, 1) - max(0.0, left)), 8, "seen"))
+    elif after is not None and span.at(after) >= 0:
+        parts.append(_line(span.at(after, 1), 4, span.at(after, 1), 16, "notyet"))
+    today = span.at(forecast.garden.as_of, 0.5)
+    parts.append(_line(today, 0, today, 20, "today"))
+    return _svg(span.days, 20, words, parts, "window")
+
+
+def heat_drawing(course: HeatCourse, words: str, scale: float = 1.0) -> tuple[str, list[Label]]:
+    """This season's warmth over past ones, and the labels of its height in degree-days times `scale`."""
+    top = max((float(c[-1]) for c in course.past.values()), default=float(course.heat[-1]) or 1.0) * 1.04
+
+    def points(curve: np.ndarray) -> list[tuple[float, float]]:
+        days = [*range(0, len(curve) - 1, 4), len(curve) - 1]
+        return [(float(d), 100 - 100 * float(curve[d]) / top) for d in days]
+
+    parts = [_curve(points(curve), "past") for curve in course.past.values()]
+    parts.append(_curve(points(course.heat), "now"))
+    step = 1000 if top * scale > 2200 else 500 if top * scale > 900 else 100
+    labels = [Label(100 - 100 * v / (top * scale), f"{v:,}") for v in range(0, int(top * scale) + 1, step)]
+    return _svg(366, 100, words, parts, "heat"), labels
+
+
+def month_labels(calendar: SeasonCalendar, season: int) -> list[Label]:
+    """The months of a season under its drawing, in per cent."""
+    start = calendar.start(season)
+    days = [start + timedelta(days=n) for n in range(calendar.length(season))]
+    return [Label(100 * n / 366, MONTHS[d.month - 1]) for n, d in enumerate(days) if d.day == start.day]
+
+
+def miss_drawing(past: Sequence[PastForecast], words: str) -> tuple[str, list[Label], float]:
+    """Misses by lead time: the middle four in five as boxes; with labels and the reach in days."""
+    lead, error = np.array([p.lead for p in past]), np.array([p.error for p in past])
+    bins = [b for b in BINS if ((lead >= b[0]) & (lead < b[1])).sum() >= FEWEST]
+    reach = float(max(5.0, np.ceil(np.quantile(np.abs(error), 0.97) / 5) * 5)) if len(past) else 5.0
+    parts, labels = [_line(0, 50, 100, 50, "rule")], []
+    for k, (low, high) in enumerate(bins):
+        inside = (lead >= low) & (lead < high)
+        below, middle, above = (50 - 50 * q / reach for q in np.quantile(error[inside], (0.1, 0.5, 0.9)))
+        x, wide = 100 * (k + 0.08) / len(bins), 84 / len(bins)
+        parts += [_rect(x, above, wide, below - above, "band"), _line(x, middle, x + wide, middle, "now")]
+        labels.append(Label(100 * (k + 0.5) / len(bins), f"{low}-{high}"))
+    return _svg(100, 100, words, parts, "misses"), labels, reach
+
+
+def years_drawing(shares: Sequence[float], words: str) -> str:
+    """A strip with a cell a year, darker the more of its days are known."""
+    parts = [_rect(k + 0.05, 0, 0.9, 10, "likely", 0.08 + 0.92 * share) for k, share in enumerate(shares)]
+    return _svg(max(len(shares), 1), 10, words, parts, "years")
