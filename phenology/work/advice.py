@@ -136,7 +136,8 @@ def late_seasons(garden: Garden) -> WorkSeason:
 
     def draw(site: Site, season: int, issued: int) -> tuple[Traces, Hands]:
         if (site, season, issued) not in drawn:
-            traces = draw_traces(garden.record_at(site), season, issued)
+            outlook = garden.outlook_at(site)
+            traces = draw_traces(garden.record_at(site), season, issued, outlook=outlook)
             drawn[site, season, issued] = traces, traces.hands()
         return drawn[site, season, issued]
 

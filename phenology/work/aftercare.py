@@ -1,0 +1,110 @@
+"""What a worked tree needs in the weeks after, dated from the work. Common practice, no source."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass
+from datetime import date, timedelta
+
+from phenology.records import Tree, Work
+from phenology.species import Species
+from phenology.waking import middle
+from phenology.work.rules import DEFOLIATION, TRADE, WAKING
+
+SHADE_DAYS = (7, 14)
+PEST_CHECKS = (7, 14)
+BUDS_MOVE = (14, 28)
+
+
+@dataclass(frozen=True)
+class Care:
+    """One thing to do or look for after work.
+
+    Attributes
+    ----------
+    name : str
+    first, last : date
+        From when to when; equal for one day.
+    sentence : str
+    look : bool
+        Whether it is a look worth a place on the round, rather than a way of keeping the tree.
+    provenance : str
+    """
+
+    name: str
+    first: date
+    last: date
+    sentence: str
+    look: bool = False
+    provenance: str = TRADE
+
+
+def aftercare(work: Work, tree: Tree, species: Species, aim: str) -> tuple[Care, ...]:
+    """The care that a piece of work asks for, by date.
+
+    Parameters
+    ----------
+    work : Work
+    tree : Tree
+    species : Species
+    aim : str
+        What the tree is grown towards.
+    """
+    return tuple(sorted(_all(work, tree, species, aim), key=lambda c: (c.first, c.last, c.name)))
+
+
+def _all(work: Work, tree: Tree, species: Species, aim: str) -> Iterator[Care]:
+    day, done = middle(work.earliest, work.latest), work.operation
+
+    def after(first: int, last: int) -> tuple[date, date]:
+        return day + timedelta(days=first), day + timedelta(days=last)
+
+    if done in DEFOLIATION:
+        yield Care(
+            "shade", *after(0, SHADE_DAYS[1]),
+            "bright shade and shelter for 7 to 14 days: inner leaves used to shade scorch when bared",
+        )  # fmt: skip
+        yield Care(
+            "water", *after(0, BUDS_MOVE[1]),
+            "water only as the pot dries: with half the leaf it drinks far less",
+        )  # fmt: skip
+    elif done in ("cutback", "halving"):
+        yield Care("shade", *after(0, SHADE_DAYS[0]), "bright shade and shelter for a week")
+        yield Care(
+            "water", *after(0, BUDS_MOVE[0]), "water as the pot dries: less leaf drinks less"
+        )  # fmt: skip
+    elif done == "repotting":
+        yield Care(
+            "shelter", *after(0, 28), "out of wind and hard sun, no feed, and no cuts until it grows strongly"
+        )
+    if done in WAKING or done == "halving":
+        for wait in PEST_CHECKS:
+            yield Care("pests", *after(wait, wait + 3), "aphids, mites and mildew on soft growth", look=True)
+    if done in WAKING:
+        yield Care(
+            "buds",
+            *after(*BUDS_MOVE),
+            "buds moving in the axils; none after four weeks is a tree to feed",
+            look=True,
+        )
+        yield Care("feed", *after(*_feeding(tree, aim, done)), _feed(tree, species, aim))
+    if done == "pest-treatment":
+        yield Care("again", *after(7, 10), "whether the pest is gone; repeat only by the label", look=True)
+
+
+def _feeding(tree: Tree, aim: str, operation: str) -> tuple[int, int]:
+    return (0, 42) if aim == "building" else (14, 42) if operation in DEFOLIATION else (7, 42)
+
+
+def _feed(tree: Tree, species: Species, aim: str) -> str:
+    weak = "weak" in (tree.vigour or "").casefold()
+    if aim == "building" or weak:
+        return "feed freely as buds move: it is to gain strength"
+    if species.grown_for != "leaf" or tree.grown_for in ("flower", "fruit"):
+        return "feed sparingly with nitrogen, so that flower buds set"
+    return "feed lightly once buds move: strong feed makes long internodes"
+
+
+def due(cares: Iterable[Care], day: date) -> list[Care]:
+    """The care that holds on a day."""
+    return [care for care in cares if care.first <= day <= care.last]

@@ -1,0 +1,38 @@
+"""`flushcast windows`: what may be done to which tree, when, and what waiting costs."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import click
+
+from reports.cli.common import as_of_option, garden_option, put
+
+
+@click.command("windows")
+@click.argument("trees", nargs=-1, metavar="[TREES]")
+@as_of_option
+@click.option("--json", "as_json", is_flag=True, help="The windows as JSON.")
+@garden_option
+def windows_command(garden: Path, trees: tuple[str, ...], as_of: str | None, as_json: bool) -> None:
+    """List the windows of work: opens, best, closes and why, and the odds of ripening if you wait.
+
+    \b
+    flushcast windows
+    flushcast windows hornbeams
+    """
+    from phenology.garden_forecast import forecast_garden
+    from phenology.work.windows import windows
+    from reports.cli.garden_date import garden_date
+    from reports.garden_snapshot import read_garden
+    from reports.windows_output import windows_json, windows_text
+
+    wanted = None
+    if trees:
+        from reports.cli.desk import open_desk
+
+        with open_desk(garden) as desk:
+            wanted = {tree.id for tree in desk.select(" ".join(trees))}
+    snapshot, _ = read_garden(garden, garden_date(garden, as_of), past=as_of is not None)
+    found = [w for w in windows(forecast_garden(snapshot)) if wanted is None or w.row.tree.id in wanted]
+    put(windows_json(found, snapshot) if as_json else windows_text(found, snapshot))
