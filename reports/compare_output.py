@@ -6,7 +6,7 @@ import csv
 import io
 import json
 from collections import defaultdict
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from typing import Any
 
 from phenology.compare import BASE_C, Comparison, SeasonHeat, StageDate, stage_day
@@ -55,9 +55,9 @@ def _stage_record(s: StageDate, comparison: Comparison) -> dict[str, Any]:
     }
 
 
-def compare_json(comparison: Comparison, units: str) -> str:
-    """The comparison as JSON text."""
-    return json.dumps(compare_record(comparison, units), ensure_ascii=False, indent=2)
+def compare_json(comparison: Comparison, units: str, more: Mapping[str, Any] | None = None) -> str:
+    """The comparison as JSON text, and what else there is to tell of the seasons."""
+    return json.dumps({**compare_record(comparison, units), **(more or {})}, ensure_ascii=False, indent=2)
 
 
 def compare_csv(comparison: Comparison) -> str:
