@@ -40,7 +40,9 @@ class Observer:
     late : float
         Days after the truth that leaves are called hardened.
     only_work : bool
-        Whether only work is written down, at a weekend after the leaves were hard.
+        Whether only work is written down.
+    weekends : bool
+        Whether work waits for the weekend after the leaves were hard.
     notes_waiting : bool
         Whether looks at a cut tree are written down before its buds have broken.
     offset_known : bool
@@ -53,6 +55,7 @@ class Observer:
     vague: int = 0
     late: float = 0.0
     only_work: bool = False
+    weekends: bool = True
     notes_waiting: bool = True
     offset_known: bool = True
 
@@ -189,23 +192,23 @@ class _Maker:
         self.flushes[-1:] = [_ended(flush, work.latest)]
         second = run(*rates, float(cut), "work_budbreak", needs, factors)
         woken = self._flush(tree, season, 2, second, cut, work)
-        halving = self._weekend_after(second.came["hardened"], season)
+        halving = self._work_day_after(second.came["hardened"], season)
         self._look_at(woken, second, min(LAST_LOOK, halving or LAST_LOOK), days.tmax)
         if halving is not None and halving <= LAST_LOOK:
             self.works.append(Work(f"w{len(self.works)}", tree.id, "halving", *self._plain(season, halving)))
 
     def _cut_day(self, first: TrueFlush, season: int) -> int | None:
         """When the first flush is cut back: some time after it was hard; never late in the season."""
-        day = self._weekend_after(first.came["hardened"], season)
+        day = self._work_day_after(first.came["hardened"], season)
         return day if day is not None and day <= LATEST_CUT else None
 
-    def _weekend_after(self, hardened: float, season: int) -> int | None:
-        """The first Saturday or Sunday from some days after the leaves were (called) hard."""
+    def _work_day_after(self, hardened: float, season: int) -> int | None:
+        """The first day for work, some days after the leaves were (called) hard."""
         if not np.isfinite(hardened):
             return None
         day = int(np.ceil(hardened + self.observer.late)) + int(self.rng.integers(1, 9))
         start = self.calendar.start(season)
-        while (start + timedelta(days=day - 1)).weekday() < 5:
+        while self.observer.weekends and (start + timedelta(days=day - 1)).weekday() < 5:
             day += 1
         return day
 

@@ -6,16 +6,21 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from functools import cache
 
 import numpy as np
 import pytest
 
+from phenology.calibration import average_requirement
+from phenology.garden_fit import GardenFit
 from phenology.simulated.climates import CLIMATES
 from phenology.simulated.growers import OBSERVERS, simulate
 from phenology.simulated.study import crps, forecasts, recovery, summarise
 from phenology.simulated.truth import HARDENS_BY
+from phenology.transitions import Transition
 
+ONLY_WORK = next(o for o in OBSERVERS if o.only_work)
 LOOKERS = [o for o in OBSERVERS if not o.only_work]
 
 
@@ -63,6 +68,24 @@ def test_what_the_steps_take_is_recovered():
     assert np.sqrt(np.mean(ours**2)) < 0.8 * np.sqrt(np.mean(catalogue**2))
     assert abs(ours.mean()) < 0.15
     assert np.mean([r.low <= r.truth <= r.high for r in heat]) >= 0.6
+
+
+def test_a_weekend_habit_in_work_dates_is_not_mistaken_for_biology():
+    """Two growers of the same trees who write down only work: one works when it suits, one at weekends."""
+    step, off, clocks = Transition("start", "hardened"), [], []
+    for seed in (3, 4, 5, 6):
+        fits = [
+            GardenFit(simulate(CLIMATES[3], replace(ONLY_WORK, weekends=w), seed, trees=1).garden)
+            for w in (False, True)
+        ]
+        species = fits[0].garden.trees[0].species
+        free, weekend = (average_requirement(fit.requirement(step), species)[0] for fit in fits)
+        off.append(weekend / free - 1)
+        shares = [fit.requirement(step).clock_shares for fit in fits]
+        clocks.append(float(np.abs(shares[0] - shares[1]).sum()) / 2)
+    assert abs(np.mean(off)) < 0.05  # two or three days later in sixty, as the work itself is
+    assert max(np.abs(off)) < 0.10
+    assert max(clocks) < 0.15  # nor does it say that trees keep a calendar
 
 
 def test_a_garden_is_the_same_for_the_same_seed_and_differs_for_another():
