@@ -171,6 +171,10 @@ class _Maker:
         season = self.garden.season
         mine = [h for h in self._by_tree.get(tree.id, []) if h.flush.season == season]
         live = [h for h in mine if h.ended is None and not h.lost]
+        ahead = [h for h in self._by_tree.get(tree.id, []) if h.flush.season == season + 1]
+        if ahead:  # buds seen at rest in autumn are the next season's
+            yield from self._chain(ahead[0], 0)
+            return
         if live and all(h.stage in ("turning", "bare") for h in live):
             yield from self._chain(_unseen(tree, season + 1, self.garden), 0)
             return

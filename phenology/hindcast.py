@@ -10,7 +10,7 @@ import math
 from collections import defaultdict
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
-from datetime import date
+from datetime import date, timedelta
 
 import numpy as np
 from numpy.typing import NDArray
@@ -18,6 +18,7 @@ from numpy.typing import NDArray
 from phenology.arrival import LEVELS, Arrival, arrival_of
 from phenology.clocks import CLOCKS, Hands
 from phenology.errors import LookError, StageOrderError
+from phenology.flushes import CLOSING_DAYS
 from phenology.intervals import Sight, anchored, likely_times, stage_interval
 from phenology.requirement import Requirement, RequirementModel
 from phenology.rivals import usual_date, usual_days_regressed
@@ -287,7 +288,7 @@ def _cases(
     cases, bad = [], []
     for (tree, season, flush), looks in sorted(groups.items(), key=lambda item: (item[0][1], item[0][0])):
         try:
-            case = _case(tree, season, flush, looks, question, calendar)
+            case = _case(tree, season, flush, _growing(looks, season, calendar), question, calendar)
         except StageOrderError as error:
             bad.append(f"{tree}, season {calendar.label(season)}, flush {flush}: {error}")
             continue
@@ -301,6 +302,19 @@ def _cases(
             + more
         )
     return cases, bad
+
+
+def _growing(looks: Sequence[DatedSight], season: int, calendar: SeasonCalendar) -> list[DatedSight]:
+    """Looks at a season's growth: buds at rest once its leaves have fallen are the next season's."""
+    fallen = [v.latest for v in looks if stage_rank(v.stage) >= stage_rank("turning")]
+    winter = calendar.end(season) - timedelta(days=CLOSING_DAYS)
+    return [
+        v
+        for v in looks
+        if stage_rank(v.stage) >= stage_rank("budbreak")
+        or v.earliest <= winter
+        or not any(day < v.earliest for day in fallen)
+    ]
 
 
 def _case(

@@ -310,3 +310,35 @@ def test_the_29_february_and_a_leap_season_are_days_like_others():
     assert dates["p50"] - date(2020, 1, 1) + timedelta(days=1) == timedelta(
         days=int(np.ceil(forecast.rows[0].day(0.5)))
     )
+
+
+@pytest.mark.parametrize("stage", ["dormant", "swelling"])
+def test_buds_seen_at_rest_in_autumn_bring_the_next_season(stage):
+    """A look on 11 December 2019 belongs to 2020's flush and lies before its day 1 (t = -20)."""
+    records = growing(a_nursery(), (-20, stage))
+    rows = rows_of(records, 354, season=2019)
+    assert {r.season for r in rows.values()} == {2020}
+    assert rows["budbreak"].seen == (date(2019, 12, 11), None)
+    before = rows_of(a_nursery(), 10)
+    after = rows_of(records, 10)
+    for name in before:  # closed buds three weeks before the season say nothing that was not known
+        assert after[name].day(0.5) == pytest.approx(before[name].day(0.5), abs=0.01)
+
+
+def test_a_bud_break_before_the_season_begins_still_starts_the_wait():
+    """Indoors or after a warm autumn: green tips on 28 December belong to the season to come."""
+    rows = rows_of(growing(a_nursery(), (-15, "dormant"), (-3, "budbreak")), 20)
+    assert set(rows) == {"extended", "hardened"}
+    assert rows["extended"].day(0.5) < rows_of(a_nursery(), 20)["extended"].day(0.5)
+    late = growing(a_nursery(), (-15, "dormant"), (-3, "budbreak"), (60, "extended"), (90, "hardened"))
+    assert rows_of(late, 100)["hardened"].arrival is None
+
+
+def test_a_flush_that_hardens_after_the_turn_of_the_season_is_learned_from():
+    records = a_nursery()
+    cut = records.work("elm", 2019, 320, "cutback")
+    late = records.flush("elm", 2019, "work", started_on=day(2019, 320), work_id=cut)
+    for n, stage in ((340, "budbreak"), (390, "extended"), (420, "hardened")):
+        records.look(late, n, stage)
+    rows = rows_of(records, 70)
+    assert {r.season for r in rows.values()} == {2020} and set(rows) == {"budbreak", "extended", "hardened"}

@@ -312,3 +312,22 @@ def test_one_year_of_weather_is_not_enough_to_draw_from():
 def test_the_target_must_follow(given, target):
     with pytest.raises(LookError, match=f"{target} does not follow {given}"):
         Question(given, target)
+
+
+def test_buds_at_rest_after_leaf_fall_are_no_step_backward():
+    """A notebook goes on through winter: bare on 1 December, buds closed on 20 December and on 5 January."""
+    winter = [
+        sight(date(season, month, day), tree, stage)
+        for season in (2003, 2004)
+        for tree in ("a1", "a2")
+        for month, day, stage in ((12, 1, "bare"), (12, 20, "dormant"))
+    ]
+    early = [sight(date(2004, 1, 5), tree, "dormant") for tree in ("a1", "a2")]
+    assert_same_rows(run([*LOOKS, *winter, *early]), run())
+
+
+def test_closed_buds_in_summer_still_are_a_step_backward():
+    with pytest.raises(StageOrderError, match="go backward"):
+        run([*LOOKS, sight(date(2003, 7, 25), "a1", "dormant")])
+    with pytest.raises(StageOrderError, match="go backward"):
+        run([*LOOKS, sight(date(2003, 12, 20), "a1", "dormant")])  # leaf fall was never seen

@@ -98,3 +98,12 @@ def test_a_first_look_that_shows_the_stage_reaches_back_a_fortnight():
 def test_likely_times_stand_in_the_middles_of_the_thirds():
     assert likely_times((10.0, 16.0)) == (11.0, 13.0, 15.0)
     assert likely_times((10.0, 10.0)) == (10.0, 10.0, 10.0)
+
+
+def test_looks_before_day_one_bound_an_event_as_any_other():
+    """Buds seen closed in late autumn are the spring's to come: their day of its season is below 1."""
+    autumn = Sight(-35.0, -35.0, "dormant")
+    assert stage_interval([autumn], "budbreak") == (-35.0, NEVER)
+    assert stage_interval([autumn, Sight(-3.0, -3.0, "budbreak")], "budbreak") == (-35.0, -3.0)
+    assert anchored((-math.inf, -3.0)) == (-17.0, -3.0)
+    assert likely_times((-6.0, 6.0)) == (-4.0, 0.0, 4.0)
