@@ -12,6 +12,7 @@ from typing import TypeVar
 import numpy as np
 
 from phenology.errors import WeatherError
+from phenology.outlook import Outlook
 from phenology.records import Aim, Flush, Look, Place, Stand, Tree, Work
 from phenology.season import SeasonCalendar
 from phenology.season_weather import SeasonWeather
@@ -41,6 +42,8 @@ class Garden:
         Dated up to `as_of`, and the newest forecast known by then.
     limits : Limits
         What the garden asks of late work.
+    outlooks : mapping of place id to Outlook
+        When each place's forecast was made, and how far it may be trusted.
     """
 
     as_of: date
@@ -56,6 +59,7 @@ class Garden:
     weather: Mapping[str, DailyWeather]
     limits: Limits = field(default_factory=Limits)
     skills: Mapping[str, SpeciesSkill] = field(default_factory=dict)
+    outlooks: Mapping[str, Outlook] = field(default_factory=dict)
 
     def up_to(self, as_of: date) -> Garden:
         """The garden as it was known on an earlier date: looks, work, flushes and weather up to it.
@@ -80,7 +84,10 @@ class Garden:
             for place, series in self.weather.items()
             if series.first_day <= as_of
         }
-        return replace(self, as_of=as_of, looks=looks, works=works, flushes=flushes, weather=weather)
+        outlooks = {place: one for place, one in self.outlooks.items() if one.issued <= as_of}
+        return replace(
+            self, as_of=as_of, looks=looks, works=works, flushes=flushes, weather=weather, outlooks=outlooks
+        )
 
     @property
     def season(self) -> int:
@@ -161,10 +168,19 @@ class Garden:
             last = max(p.seasons[-1] for p in parts)
             wide = [p.widened(first, last) for p in parts]
             low, high = wide[0].tmin.copy(), wide[0].tmax.copy()
-            for (day, _), part in zip(site[1:], wide[1:], strict=True):
+            said = [np.zeros(low.shape, dtype=bool) if p.forecast is None else p.forecast for p in wide]
+            ahead = said[0].copy()
+            for (day, _), part, theirs in zip(site[1:], wide[1:], said[1:], strict=True):
                 low[:, day:], high[:, day:] = part.tmin[:, day:], part.tmax[:, day:]
-            self._cut[site] = replace(wide[0], tmin=low, tmax=high)
+                ahead[:, day:] = theirs[:, day:]
+            self._cut[site] = replace(wide[0], tmin=low, tmax=high, forecast=ahead if ahead.any() else None)
         return self._cut[site]
+
+    def outlook_at(self, site: Site) -> Outlook:
+        """The forecast's skill where the site is on `as_of`; without one, the default from today on."""
+        assert isinstance(site, tuple)
+        here = [place for day, place in site if day <= self.today] or [site[0][1]]
+        return self.outlooks.get(here[-1]) or Outlook(self.as_of)
 
     def _weather(self, place_id: str) -> DailyWeather:
         name = next((p.name for p in self.places if p.id == place_id), place_id)
@@ -183,6 +199,16 @@ class Garden:
             if len(measured):
                 days.append(date.fromordinal(series.first_day.toordinal() + int(measured[-1])))
         return max(days, default=None)
+
+    def forecast_through(self) -> date | None:
+        """Last day after `as_of` that a forecast reaches at any place."""
+        days = [
+            int(series.ordinals[said][-1])
+            for series in self.weather.values()
+            if (said := (series.source == "forecast") & np.isfinite(series.tmin)).any()
+        ]
+        last = max(days, default=0)
+        return date.fromordinal(last) if last > self.as_of.toordinal() else None
 
     def check_weather_is_fresh(self) -> None:
         """Refuse to forecast on weather that ended long ago.

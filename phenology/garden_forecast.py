@@ -160,7 +160,8 @@ class _Maker:
         through = self.garden.weather_through()
         behind = (self.garden.as_of - through).days if through else 0
         if behind > FRESH_DAYS:
-            yield f"weather ends {behind} days ago; the days since are filled from usual years"
+            stand_in = "kept forecasts" if self.garden.forecast_through() else "usual years"
+            yield f"weather ends {behind} days ago; the days since are filled from {stand_in}"
         if 0 < self.donors < WANTED:
             yield (
                 f"only {self.donors} past {'year' if self.donors == 1 else 'years'} of weather to draw the "
@@ -170,11 +171,11 @@ class _Maker:
     def rows(self, tree: Tree) -> Iterator[ForecastRow]:
         season = self.garden.season
         mine = [h for h in self._by_tree.get(tree.id, []) if h.flush.season == season]
-        live = [h for h in mine if h.ended is None and not h.lost]
         ahead = [h for h in self._by_tree.get(tree.id, []) if h.flush.season == season + 1]
         if ahead:  # buds seen at rest in autumn are the next season's
             yield from self._chain(ahead[0], 0)
             return
+        live = [h for h in mine if h.ended is None and not h.lost]
         if live and all(h.stage in ("turning", "bare") for h in live):
             yield from self._chain(_unseen(tree, season + 1, self.garden), 0)
             return
@@ -257,7 +258,7 @@ class _Maker:
         key = (site, season)
         if key not in self._traces:
             record = self.garden.record_at(site)
-            traces = draw_traces(record, season, issued)
+            traces = draw_traces(record, season, issued, outlook=self.garden.outlook_at(site))
             self._traces[key] = traces, traces.hands()
         return self._traces[key]
 

@@ -29,12 +29,15 @@ class SeasonWeather:
         Labels, in order.
     tmin, tmax : ndarray, shape (n_seasons, 366)
         NaN where unknown, and past the end of a season of 365 days. [degC]
+    forecast : ndarray of bool, shape (n_seasons, 366), or None
+        Days whose values were forecast, not measured; None where there are none.
     """
 
     calendar: SeasonCalendar
     seasons: tuple[int, ...]
     tmin: Array
     tmax: Array
+    forecast: NDArray[np.bool_] | None = None
 
     @classmethod
     def cut(cls, weather: DailyWeather, calendar: SeasonCalendar) -> SeasonWeather:
@@ -42,13 +45,17 @@ class SeasonWeather:
         first, last = calendar.season_of(weather.first_day), calendar.season_of(weather.last_day)
         seasons = tuple(range(first, last + 1))
         low, high = np.full((len(seasons), YEAR_DAYS), np.nan), np.full((len(seasons), YEAR_DAYS), np.nan)
+        said = weather.source == "forecast"
+        ahead = np.zeros(low.shape, dtype=bool) if said.any() else None
         for i, season in enumerate(seasons):
             start = (calendar.start(season) - weather.first_day).days
             stop = start + calendar.length(season)
             a, b = max(start, 0), min(stop, len(weather.tmin))
             low[i, a - start : b - start] = weather.tmin[a:b]
             high[i, a - start : b - start] = weather.tmax[a:b]
-        return cls(calendar, seasons, low, high)
+            if ahead is not None:
+                ahead[i, a - start : b - start] = said[a:b]
+        return cls(calendar, seasons, low, high, ahead)
 
     def row(self, season: int) -> int:
         """Row of a season; KeyError when the series does not reach it."""
@@ -68,7 +75,8 @@ class SeasonWeather:
         seasons = tuple(range(min(first, self.seasons[0]), max(last, self.seasons[-1]) + 1))
         pad = ((self.seasons[0] - seasons[0], seasons[-1] - self.seasons[-1]), (0, 0))
         low, high = (np.pad(v, pad, constant_values=np.nan) for v in (self.tmin, self.tmax))
-        return SeasonWeather(self.calendar, seasons, low, high)
+        ahead = None if self.forecast is None else np.pad(self.forecast, pad, constant_values=False)
+        return SeasonWeather(self.calendar, seasons, low, high, ahead)
 
     def through(self, season: int, day: int) -> SeasonWeather:
         """The same record as it stood at the end of a day of a season."""

@@ -1,9 +1,10 @@
-"""Traces: possible seasons. Measured to the issue date, then past years brought to today's climate."""
+"""Traces: possible seasons. What was measured, then a forecast, then past years in today's climate."""
 
 from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from datetime import timedelta
 
 import numpy as np
 from numpy.typing import NDArray
@@ -11,6 +12,7 @@ from numpy.typing import NDArray
 from phenology.clocks import CLOCKS, Clock, Hands, wind
 from phenology.errors import WeatherError
 from phenology.normals import YEAR_DAYS, Normals, fill_gaps
+from phenology.outlook import Outlook, courses
 from phenology.season_weather import SeasonWeather
 
 Array = NDArray[np.float64]
@@ -29,7 +31,8 @@ class Traces:
     ----------
     season : int
     issued : int
-        Day of the season at whose end they were drawn; everything up to it is common to all.
+        Day of the season up to which everything is common to all: that of the issue, or the last
+        measured one where forecast days follow.
     tmin, tmax : ndarray, shape (n_traces, days)
         From day 1 of the season to its last. [degC]
     donors : tuple of int
@@ -53,7 +56,14 @@ class Traces:
         return Hands(np.concatenate([common, common[..., -1:] + after[..., 1:]], axis=-1))
 
 
-def draw_traces(record: SeasonWeather, season: int, issued: int, *, normals: Normals | None = None) -> Traces:
+def draw_traces(
+    record: SeasonWeather,
+    season: int,
+    issued: int,
+    *,
+    normals: Normals | None = None,
+    outlook: Outlook | None = None,
+) -> Traces:
     """Draw the possible courses of a season from what was known at the end of day `issued`.
 
     Parameters
@@ -65,6 +75,9 @@ def draw_traces(record: SeasonWeather, season: int, issued: int, *, normals: Nor
         The season, and the day of it (0: before its first).
     normals : Normals, optional
         The usual year, if it must not be learned from this record.
+    outlook : Outlook, optional
+        When the record's forecast was made, its skill, and an ensemble. Default: made on the issue date, of
+        default skill.
 
     Raises
     ------
@@ -73,13 +86,14 @@ def draw_traces(record: SeasonWeather, season: int, issued: int, *, normals: Nor
 
     Notes
     -----
-    Days of this season after `issued` that the record knows (a forecast) are common to all traces.
+    Days marked as forecast spread with their lead, see `outlook.courses`, and hand over to past years.
+    Other days of this season after `issued` that the record knows are common to all traces.
     Letting a warm or cold spell carry over into the coming weeks was tried and did not help.
     """
     normals = normals or record.normals
     days = record.calendar.length(season)
     low, high, variance = _this_season(record, season, days, normals)
-    last_known = _last_known(record, season, issued, days)
+    last_known, reach = _last_known(record, season, issued, days, outlook)
     donors = [s for s in record.seasons if s != season and _serves(record, s, last_known)]
     if not donors:
         raise WeatherError(
@@ -102,6 +116,13 @@ def draw_traces(record: SeasonWeather, season: int, issued: int, *, normals: Nor
             names.append(donor)
     gap = np.concatenate([[0.0], np.cumsum(np.where(np.arange(days) < last_known, variance, 0.0))])
     tmin, tmax = np.array(rows_low), np.array(rows_high)
+    if reach > last_known:
+        ahead = slice(last_known, reach)
+        first = record.calendar.date(season, last_known + 1)
+        outlook = outlook or Outlook(record.calendar.start(season) + timedelta(days=issued - 1))
+        said = _said(record, season, ahead)
+        past = tmin[:, ahead], tmax[:, ahead]
+        tmin[:, ahead], tmax[:, ahead] = courses(said, past, first, outlook, normals.spread)
     return Traces(season, last_known, np.minimum(tmin, tmax), tmax, tuple(names), gap)
 
 
@@ -114,13 +135,40 @@ def _this_season(
     return fill_gaps(unknown, unknown, normals)
 
 
-def _last_known(record: SeasonWeather, season: int, issued: int, days: int) -> int:
-    """Last day of the season, at or after the issue date, up to which weather (or a forecast) is known."""
+def _last_known(
+    record: SeasonWeather, season: int, issued: int, days: int, outlook: Outlook | None
+) -> tuple[int, int]:
+    """Last day of the season up to which all traces agree, and the last one that a forecast reaches."""
+    known, said = _known(record, season, days)
+    measured = int(np.flatnonzero(known & ~said)[-1]) + 1 if (known & ~said).any() else 0
+    agreed = min(days, max(issued, measured))
+    ahead = np.flatnonzero(said[measured:]) + measured
+    reach = int(ahead[-1]) + 1 if len(ahead) else 0
+    if len(ahead):
+        agreed = min(agreed, int(ahead[0]))
+    members_end = outlook.last_day() if outlook else None
+    if members_end is not None:
+        reach = max(reach, (members_end - record.calendar.start(season)).days + 1)
+    return agreed, min(days, reach)
+
+
+def _known(record: SeasonWeather, season: int, days: int) -> tuple[NDArray[np.bool_], NDArray[np.bool_]]:
+    """Which days of a season are known, and which of them from a forecast."""
     if season not in record.seasons:
-        return max(0, min(issued, days))
+        return np.zeros(days, dtype=bool), np.zeros(days, dtype=bool)
     row = record.row(season)
-    known = np.flatnonzero(np.isfinite(record.tmin[row, :days]) & np.isfinite(record.tmax[row, :days]))
-    return min(days, max(issued, int(known[-1]) + 1 if len(known) else 0))
+    known = np.isfinite(record.tmin[row, :days]) & np.isfinite(record.tmax[row, :days])
+    said = np.zeros(days, dtype=bool) if record.forecast is None else record.forecast[row, :days] & known
+    return known, said
+
+
+def _said(record: SeasonWeather, season: int, ahead: slice) -> tuple[Array, Array]:
+    """What the forecast says of some days, NaN where it says nothing."""
+    if season not in record.seasons or record.forecast is None:
+        return np.full(ahead.stop - ahead.start, np.nan), np.full(ahead.stop - ahead.start, np.nan)
+    row = record.row(season)
+    said = record.forecast[row, ahead]
+    return np.where(said, record.tmin[row, ahead], np.nan), np.where(said, record.tmax[row, ahead], np.nan)
 
 
 def _serves(record: SeasonWeather, season: int, after: int) -> bool:

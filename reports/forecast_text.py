@@ -36,8 +36,11 @@ def forecast_text(forecast: GardenForecast, width: int = WIDTH) -> str:
     lines = [f"{season} season, as of {weekday_date(day)} {day.year}"]
     through = garden.weather_through()
     if through and forecast.donors:
-        lines.append(
-            f"Weather to {weekday_date(through)}, then {forecast.donors} past years as they might run."
+        ahead = garden.forecast_through()
+        said = f"a forecast to {weekday_date(ahead)}, " if ahead else ""
+        lines += _wrapped(
+            f"Weather to {weekday_date(through)}, {said}then {forecast.donors} past years as they might run.",
+            width,
         )
     lines.append("")
     told, later = _told(forecast)

@@ -2,14 +2,17 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import date
 from pathlib import Path
 
 from data_sources.garden import GardenSettings, calendar_of, open_journal, read_settings
+from data_sources.weather.outlooks import read_outlook
 from data_sources.weather.place_correction import corrected, load_corrections
 from data_sources.weather.store import WeatherStore
 from phenology.errors import InputError, WeatherError
 from phenology.garden import Garden
+from phenology.outlook import Outlook
 from phenology.species import load_species
 from phenology.weather_series import DailyWeather
 from phenology.work.limits import Limits
@@ -35,6 +38,7 @@ def read_garden(folder: Path, as_of: date, *, past: bool = False) -> tuple[Garde
         places = journal.places()
         if not places:
             raise InputError("the garden has no place yet; add one with `flushcast place add`")
+        weather, outlooks = _weather_and_outlooks(folder, [p.id for p in places], as_of if past else None)
         garden = Garden(
             as_of,
             calendar_of(settings, places),
@@ -46,10 +50,13 @@ def read_garden(folder: Path, as_of: date, *, past: bool = False) -> tuple[Garde
             journal.looks(),
             journal.works(),
             load_species(settings.species),
-            read_weather(folder, [place.id for place in places], as_of if past else None),
+            weather,
             limits_of(settings),
+            outlooks=outlooks,
         )
-    return (garden.up_to(as_of) if past else garden), settings
+    if past:  # the weather is as known then already: the forecast of that day goes on after it
+        garden = replace(garden.up_to(as_of), weather=weather)
+    return garden, settings
 
 
 def limits_of(settings: GardenSettings) -> Limits:
@@ -68,11 +75,18 @@ def read_weather(folder: Path, places: list[str], as_of: date | None) -> dict[st
 
     See `WeatherStore.read` for what `as_of` leaves out.
     """
-    out: dict[str, DailyWeather] = {}
+    return _weather_and_outlooks(folder, places, as_of)[0]
+
+
+def _weather_and_outlooks(
+    folder: Path, places: list[str], as_of: date | None
+) -> tuple[dict[str, DailyWeather], dict[str, Outlook]]:
+    weather: dict[str, DailyWeather] = {}
+    outlooks: dict[str, Outlook] = {}
     try:
         store = WeatherStore.open(folder)
     except WeatherError:
-        return out
+        return weather, outlooks
     with store:
         corrections = load_corrections(folder)
         for place in places:
@@ -80,5 +94,8 @@ def read_weather(folder: Path, places: list[str], as_of: date | None) -> dict[st
                 fits = corrections.get(place, {})
                 if as_of is not None:  # what was learned from later readings was not known then
                     fits = {source: fit for source, fit in fits.items() if fit.last_day <= as_of}
-                out[place] = corrected(store.read(place, as_of=as_of), fits)
-    return out
+                weather[place] = corrected(store.read(place, as_of=as_of), fits)
+                outlook = read_outlook(store, place, weather[place], fits, as_of)
+                if outlook is not None:
+                    outlooks[place] = outlook
+    return weather, outlooks

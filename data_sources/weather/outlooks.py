@@ -1,0 +1,52 @@
+"""The forecast of a place as kept in the store: when it was made, its measured skill, its ensemble."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from datetime import date
+
+from data_sources.weather.place_correction import PlaceCorrection, corrected
+from data_sources.weather.store import WeatherStore
+from phenology.forecast_skill import measure_skill
+from phenology.outlook import Outlook
+from phenology.weather_series import DailyWeather
+
+
+def read_outlook(
+    store: WeatherStore,
+    place: str,
+    weather: DailyWeather,
+    corrections: Mapping[str, PlaceCorrection],
+    as_of: date | None = None,
+) -> Outlook | None:
+    """What is known of a place's newest forecast.
+
+    Parameters
+    ----------
+    store : WeatherStore
+    place : str
+        Id of the place.
+    weather : DailyWeather
+        The place's weather, corrected: what past forecasts are held against.
+    corrections : mapping
+        As for `corrected`; past forecasts and members are brought to the bench alike, so that their error is
+        told apart from the place's own difference.
+    as_of : datetime.date, optional
+        Only what was issued by then. Default: everything.
+
+    Returns
+    -------
+    Outlook or None
+        None where there is no forecast.
+    """
+    past = store.past_forecasts(place, as_of=as_of)
+    if not len(past.issued):
+        return None
+    low, high = past.tmin, past.tmax
+    correction = corrections.get("model") or corrections.get("station")  # as `corrected` treats forecasts
+    if correction is not None:
+        low = low + correction.tmin.difference(past.day, low)
+        high = high + correction.tmax.difference(past.day, high)
+    skill = measure_skill(past.issued, past.day, low, high, weather)
+    members = tuple(corrected(one, corrections) for one in store.members(place, as_of=as_of))
+    return Outlook(date.fromordinal(int(past.issued.max())), skill, members)

@@ -1,0 +1,84 @@
+"""Forecast days of the store in `flushcast forecast`: which forecast is used, and what is said of it."""
+
+from __future__ import annotations
+
+from datetime import UTC, date, datetime, timedelta
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from data_sources.garden import GardenSettings, create_garden
+from data_sources.weather.store import Origin, WeatherStore
+from phenology.climate import synthetic_weather
+from phenology.records import Place, Stand, Tree
+from phenology.weather_series import DailyWeather
+from reports.garden_snapshot import read_garden
+from tests.reports.demo import flushcast
+
+DAY = date(2026, 6, 14)
+NOON = datetime(2026, 6, 14, 12, tzinfo=UTC)
+FORECASTER = Origin("service", "a forecast", "Forecast by an invented service")
+
+
+def promise(issued: date, tmax: float, days: int = 10, wobble: float = 0.0) -> DailyWeather:
+    """A forecast of one temperature for every day."""
+    high = tmax + wobble * np.sin(np.arange(days))
+    return DailyWeather(issued + timedelta(days=1), high - 12, high, "forecast")
+
+
+@pytest.fixture
+def garden(tmp_path: Path) -> Path:
+    """One maple, weather to 14 June; on 4 June 20 degC was forecast, on 12 June 33 degC."""
+    folder = tmp_path / "garden"
+    records = [Place("p", "Balcony", 48.0, 8.0), Tree("t", "Maple", "Acer palmatum"), Stand("s", "t", "p")]
+    create_garden(folder, GardenSettings(stands_on=DAY), records, "made")
+    with WeatherStore.open(folder, create=True) as store:
+        measured = synthetic_weather(date(2000, 1, 1), DAY, 48.0)
+        store.add("p", measured, Origin("file", "", "Measured by an invented club"), fetched_at=NOON)
+        for issued, tmax in ((date(2026, 6, 4), 20.0), (date(2026, 6, 12), 33.0)):
+            store.add_forecast("p", promise(issued, tmax), FORECASTER, fetched_at=NOON, issued=issued)
+    return folder
+
+
+def test_today_goes_by_the_newest_forecast(garden: Path) -> None:
+    snapshot, _ = read_garden(garden, DAY)
+    assert snapshot.forecast_through() == date(2026, 6, 22)
+    assert snapshot.weather["p"].tmax[-1] == 33.0
+    assert snapshot.outlooks["p"].issued == date(2026, 6, 12)
+
+
+@pytest.mark.parametrize(
+    ("as_of", "tmax", "through"),
+    [(date(2026, 6, 5), 20.0, date(2026, 6, 14)), (date(2026, 6, 12), 33.0, date(2026, 6, 22))],
+)
+def test_as_of_goes_by_the_newest_forecast_issued_by_then(
+    garden: Path, as_of: date, tmax: float, through: date
+) -> None:
+    snapshot, _ = read_garden(garden, as_of, past=True)
+    assert snapshot.forecast_through() == through
+    assert snapshot.weather["p"].tmax[-1] == tmax
+    assert snapshot.weather_through() == as_of
+
+
+def test_before_the_first_forecast_there_is_none(garden: Path) -> None:
+    snapshot, _ = read_garden(garden, date(2026, 6, 3), past=True)
+    assert snapshot.forecast_through() is None and not snapshot.outlooks
+
+
+def test_skill_is_what_was_known_by_then(garden: Path) -> None:
+    """The forecast of 4 June had missed by 12 June; on the 4th nobody could know."""
+    early, late = (
+        read_garden(garden, day, past=True)[0].outlooks["p"].skill
+        for day in (date(2026, 6, 4), date(2026, 6, 12))
+    )
+    assert early.errors.max() == 0 < late.errors.max()
+
+
+def test_members_of_an_ensemble_are_read(garden: Path) -> None:
+    with WeatherStore.open(garden) as store:
+        members = [promise(DAY, tmax, 7, wobble) for tmax, wobble in ((18.0, 1.0), (24.0, -2.0), (28.0, 0.0))]
+        store.add_forecast("p", promise(DAY, 23.0), FORECASTER, fetched_at=NOON, issued=DAY, members=members)
+    assert len(read_garden(garden, DAY)[0].outlooks["p"].members) == 3
+    assert not read_garden(garden, date(2026, 6, 12), past=True)[0].outlooks["p"].members
+    assert flushcast("forecast", "--garden", garden).returncode == 0
