@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 
 from phenology.clocks import Hands, wind
 from phenology.season_weather import SeasonWeather
-from phenology.traces import SHIFT_DAYS, Traces
+from phenology.traces import FEWEST, SHIFT_DAYS, Traces
 from phenology.work.frost import midsummer
 
 Array = NDArray[np.float64]
@@ -105,12 +105,14 @@ def _beyond(traces: Traces, record: SeasonWeather) -> tuple[Array, Array]:
     for donor in traces.donors:
         rounds.append(count.get(donor, 0))
         count[donor] = rounds[-1] + 1
-    sides = max(rounds) // 2  # traces come shift by shift, from early to late
+    # with few past years traces come shift by shift, from early to late; else a year may serve in any order
+    sides = max(rounds) // 2
+    days = SHIFT_DAYS if len(count) < FEWEST else 0
     low, high = [], []
     for donor, turn in zip(traces.donors, rounds, strict=True):
         follows = donor + 1 if _known(record, donor + 1) else donor
         past_low, past_high, _ = record.filled(follows)
-        index = np.clip(np.arange(BEYOND_DAYS) + SHIFT_DAYS * (turn - sides), 0, len(past_low) - 1)
+        index = np.clip(np.arange(BEYOND_DAYS) + days * (turn - sides), 0, len(past_low) - 1)
         warmed = record.normals.trend * (traces.season + 1 - follows)
         low.append(past_low[index] + warmed)
         high.append(past_high[index] + warmed)
