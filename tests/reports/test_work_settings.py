@@ -1,0 +1,49 @@
+"""The settings that late work goes by."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from data_sources.garden import read_settings
+from reports.garden_snapshot import limits_of
+from tests.reports.bench import new_bench
+
+
+def test_limits_follow_the_settings_and_survive_the_file(tmp_path: Path):
+    bench = new_bench(tmp_path / "garden")
+    for name, value in (
+        ("odds", "95%"),
+        ("weeks-before-frost", "12"),
+        ("least-daylength", "13.5"),
+        ("hot-day", "31"),
+        ("away", "2026-08-01/2026-08-14, 2026-12-20/2027-01-03"),
+    ):
+        bench.does("settings", name, value)
+    limits = limits_of(read_settings(bench.folder))
+    assert (limits.odds, limits.weeks_before_frost, limits.least_daylength, limits.hot_day_c) == (
+        0.95, 12.0, 13.5, 31.0,
+    )  # fmt: skip
+    assert limits.away == ("2026-08-01/2026-08-14", "2026-12-20/2027-01-03")
+
+
+@pytest.mark.parametrize(
+    "name, value, sentence",
+    [
+        ("hot-day", "warm", "takes a number"),
+        ("least-daylength", "25", "a number from 0 to 24"),
+        ("away", "2026-08-14/2026-08-01", "first day before last"),
+        ("away", "August", "a list of intervals"),
+    ],
+)
+def test_values_that_cannot_be_are_refused(tmp_path: Path, name: str, value: str, sentence: str):
+    bench = new_bench(tmp_path / "garden")
+    assert sentence in bench.refuses("settings", name, value)
+
+
+def test_nobody_home_is_told_when_work_is_written_down(tmp_path: Path):
+    bench = new_bench(tmp_path / "garden")
+    bench.does("settings", "away", "2026-07-28/2026-08-10")
+    words = bench.does("work", "Elm 1", "partial").words
+    assert "nobody is home to water from 28 Jul to 10 Aug" in words and "Written down all the same." in words
