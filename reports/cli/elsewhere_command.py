@@ -13,6 +13,7 @@ from reports.cli.common import garden_option, put, say
 
 if TYPE_CHECKING:
     from phenology.season import SeasonCalendar
+    from phenology.species import Species
     from phenology.translate import ClimateOf
 
 USUAL_MONTHS = (3, 4, 5, 6, 7, 8)  # first days of these months after the one in which the season starts
@@ -62,7 +63,6 @@ def elsewhere_command(
     Needs daily weather of both and no journal. With several PLACEs it is a card: what is done here on a
     date is due there when.
     """
-    from phenology.species import find_species, load_species
     from phenology.translate import TooLittleHeat, translate
     from phenology.words import find_operation
     from reports.elsewhere_output import card_text, elsewhere_csv, elsewhere_text
@@ -72,7 +72,7 @@ def elsewhere_command(
     if year is not None and from_here:
         raise click.UsageError("--year is a year of the lesson there; it does not go with --from-here")
     work = find_operation(operation) if operation else ""
-    tree = find_species(species, load_species()) if species else None
+    tree = _species(garden, species) if species else None
     here = _here(garden, here_file, place, units)
     others = [_there(garden, name, files, len(places) == 1, units, lat) for name in places]
     outward = from_here or len(others) > 1
@@ -97,6 +97,25 @@ def elsewhere_command(
     if dates:
         for problem in refused:
             say(f"note: {problem}")
+
+
+def _species(garden: Path, typed: str) -> Species:
+    """The species meant: of those that grow here first, else of the whole catalogue."""
+    from phenology.errors import UnknownNameError
+    from phenology.species import find_species, load_species
+
+    catalogue = load_species()
+    if (garden / "garden.toml").is_file():
+        from data_sources.garden import open_journal, read_settings
+
+        catalogue = load_species(read_settings(garden).species)
+        with open_journal(garden) as journal:
+            kept = {tree.species for tree in journal.trees()}
+        try:
+            return find_species(typed, {latin: s for latin, s in catalogue.items() if latin in kept})
+        except UnknownNameError:
+            pass
+    return find_species(typed, catalogue)
 
 
 def _here(garden: Path, file: Path | None, place: str | None, units: str | None) -> ClimateOf:

@@ -10,7 +10,7 @@ import vobject
 
 from phenology.climate import synthetic_weather
 from tests.reports.bench import Bench, new_bench
-from tests.reports.demo import DAY, own_demo
+from tests.reports.demo import DAY, demo_folder, own_demo
 
 
 @pytest.fixture
@@ -23,9 +23,16 @@ def written(bench, path):
     return {str(e["UID"]): e for e in icalendar.Calendar.from_ical(path.read_bytes()).walk("VEVENT")}
 
 
-def test_two_independent_parsers_read_the_same_events(bench, tmp_path):
-    events = written(bench, tmp_path / "g.ics")
-    other = vobject.readOne((tmp_path / "g.ics").read_text(encoding="utf-8"))
+@pytest.fixture(scope="module")
+def shown(tmp_path_factory):
+    """The demo's calendar, written once for the tests that only read it."""
+    path = tmp_path_factory.mktemp("shown") / "g.ics"
+    return path, written(Bench(demo_folder(), today=DAY.isoformat()), path)
+
+
+def test_two_independent_parsers_read_the_same_events(shown):
+    path, events = shown
+    other = vobject.readOne(path.read_text(encoding="utf-8"))
     assert other.behavior.validate(other, raiseException=True)
     theirs = {e.uid.value: e for e in other.vevent_list}
     assert set(theirs) == set(events) and len(events) > 10
@@ -35,22 +42,21 @@ def test_two_independent_parsers_read_the_same_events(bench, tmp_path):
         assert theirs[uid].dtend.value == event["DTEND"].dt
 
 
-def test_events_are_short_all_day_and_take_no_time(bench, tmp_path):
-    raw = (tmp_path / "g.ics", written(bench, tmp_path / "g.ics"))
-    for event in raw[1].values():
+def test_events_are_short_all_day_and_take_no_time(shown):
+    path, events = shown
+    for event in events.values():
         assert type(event["DTSTART"].dt) is date and event["DTEND"].dt > event["DTSTART"].dt
         assert len(str(event["SUMMARY"])) <= 40
         assert str(event["TRANSP"]) == "TRANSPARENT"
         assert "the leaf decides" in str(event["DESCRIPTION"])
-    lines = raw[0].read_bytes().split(b"\r\n")
+    lines = path.read_bytes().split(b"\r\n")
     assert max(map(len, lines)) <= 75 and b"\n" not in b"".join(lines)
 
 
-def test_writing_again_changes_nothing(bench, tmp_path):
-    path = tmp_path / "g.ics"
-    written(bench, path)
+def test_writing_again_changes_nothing(shown):
+    path, _ = shown
     first = path.read_bytes()
-    written(bench, path)
+    written(Bench(demo_folder(), today=DAY.isoformat()), path)
     assert path.read_bytes() == first
 
 
