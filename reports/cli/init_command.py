@@ -12,10 +12,17 @@ from reports.cli.common import garden_folder, may_ask
 @click.command("init")
 @click.argument("folder", required=False, type=click.Path(path_type=Path), metavar="[DIR]")
 @click.option("--name", metavar="NAME", help="What the garden is called.")
+@click.option("--town", metavar="TOWN", help="Where it is, by a town's name: 'Springfield, OH'.")
 @click.option("--lat", metavar="DEGREES", help="Latitude, such as 47.2 or '33.9 S'.")
 @click.option("--lon", metavar="DEGREES", help="Longitude, such as 8.3 or '122.4 W'.")
 @click.option("--elevation", metavar="METRES", help="Above the sea; '1017ft' is understood.")
-@click.option("--place", "place_name", metavar="NAME", help="What the spot is called (default: Bench).")
+@click.option("--timezone", metavar="ZONE", help="Such as Europe/Zurich (default: that of the nearest town).")
+@click.option(
+    "--place",
+    "place_name",
+    metavar="NAME",
+    help="What the spot is called (default: Bench). Alone it says the town too.",
+)
 @click.option(
     "--units", type=click.Choice(["C", "F"], case_sensitive=False), help="How temperatures are shown."
 )
@@ -31,9 +38,11 @@ def init_command(
     ctx: click.Context,
     folder: Path | None,
     name: str | None,
+    town: str | None,
     lat: str | None,
     lon: str | None,
     elevation: str | None,
+    timezone: str | None,
     place_name: str | None,
     units: str | None,
     trees: tuple[str, ...],
@@ -43,7 +52,7 @@ def init_command(
     """Make a garden: where it is, its units, its first trees.
 
     \b
-    flushcast init my-garden --lat 47.2 --lon 8.3 --elevation 410 \\
+    flushcast init my-garden --town "Chur, Switzerland" --elevation 590 \\
         --tree "Hornbeam 1=Carpinus laxiflora" --tree "Elm 1=Ulmus parvifolia"
     """
     from reports.cli import init_entry as entry
@@ -53,9 +62,10 @@ def init_command(
     if export is not None:
         entry.rebuild(target, export)
         return
+    from reports.cli.init_where import find_where
+
+    where = find_where(town or (None if lat or lon else place_name), lat, lon, timezone)
     if may_ask():
-        lat = lat or click.prompt("Latitude, degrees north (12.3 S is understood)", err=True)
-        lon = lon or click.prompt("Longitude, degrees east (45.6 W is understood)", err=True)
         if elevation is None:
             elevation = click.prompt(
                 "Elevation in metres (empty: unknown)", default="", show_default=False, err=True
@@ -64,9 +74,7 @@ def init_command(
             "Temperatures in C or F", type=click.Choice(["C", "F"]), default="C", err=True
         )
         trees = trees or tuple(_ask_for_trees())
-    if not lat or not lon:
-        raise click.UsageError("say where the garden is: --lat 47.2 --lon 8.3")
-    given = entry.Given(name, lat, lon, elevation or None, place_name, units or "C", trees, season_start)
+    given = entry.Given(name, where, elevation or None, place_name, units or "C", trees, season_start)
     entry.make(target, given)
 
 

@@ -18,6 +18,7 @@ from phenology.species import load_species
 from phenology.tree_selection import label_list, plain_spaces
 from reports.cli.common import say
 from reports.cli.desk import counted, tell
+from reports.cli.init_where import Where
 from reports.cli.place_entry import read_elevation, read_latitude, read_longitude, shown_position
 
 
@@ -26,8 +27,7 @@ class Given:
     """The options of a new garden, as typed."""
 
     name: str | None
-    latitude: str
-    longitude: str
+    where: Where
     elevation: str | None
     place: str | None
     units: str
@@ -48,9 +48,10 @@ def make(folder: Path, given: Given) -> None:
     place = Place(
         str(uuid4()),
         plain_spaces(given.place or "Bench"),
-        read_latitude(given.latitude),
-        read_longitude(given.longitude),
+        read_latitude(given.where.latitude),
+        read_longitude(given.where.longitude),
         read_elevation(given.elevation) if given.elevation else None,
+        given.where.timezone,
     )
     trees, warnings = _trees(given.trees)
     records: list[Record] = [place, *trees, *(Stand(str(uuid4()), t.id, place.id) for t in trees)]

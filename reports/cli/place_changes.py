@@ -106,17 +106,19 @@ def _values(given: Mapping[str, str | None]) -> dict[str, Any]:
         else:
             values[field] = read(text)
     if values.get("timezone"):
-        _check_zone(values["timezone"])
+        check_zone(values["timezone"])
     return values
 
 
-def _check_zone(name: str) -> None:
+def check_zone(name: str) -> str:
+    """A time zone's name, if there is such a zone."""
     from zoneinfo import ZoneInfo
 
     try:
         ZoneInfo(name)
     except (KeyError, ValueError, OSError):
         raise InputError(f"there is no time zone '{name}'; write one such as Europe/Zurich") from None
+    return name
 
 
 def _free_name(desk: Desk, name: str, but: Place | None = None) -> str:
