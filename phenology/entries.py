@@ -10,7 +10,8 @@ from dataclasses import dataclass, replace
 from datetime import date
 
 from phenology.errors import InputError
-from phenology.flushes import TreeRecord, place_look
+from phenology.flushes import NEXT_BEGAN, TreeRecord, place_look
+from phenology.operations import OPERATIONS
 from phenology.records import Flush, Look, Work
 from phenology.season import SeasonCalendar
 from phenology.stages import stage_rank
@@ -53,6 +54,7 @@ def look_changes(
     new_flush: bool = False,
     number: int | None = None,
     cause: str | None = None,
+    ended: str | None = None,
 ) -> Changes:
     """What a look changes; arguments and errors as `phenology.flushes.place_look`.
 
@@ -60,6 +62,8 @@ def look_changes(
     """
     before = next((k for k in record.looks if k.id == look.id), None)
     undone = without_look(before, record) if before else Changes()
+    if before and not ended:
+        ended = next((f.ended_why for f in record.flushes if _ended_by(before, f) and not before.lost), None)
     cleared = undone.applied_to(record)
     emptied = [f for f in undone.remove if isinstance(f, Flush)]
     if (
@@ -77,6 +81,7 @@ def look_changes(
         new_flush=new_flush,
         number=number,
         cause=cause,
+        ended=ended,
     )
     own = (placed.flush,) if placed.is_new else ()
     done = replace(look, flush_id=placed.flush.id)
@@ -112,9 +117,9 @@ def without_look(look: Look, record: TreeRecord) -> Changes:
     flush = next((f for f in record.flushes if f.id == look.flush_id), None)
     if flush is None:
         return Changes(remove=(look,))
-    if flush.id not in {k.flush_id for k in others} and _is_bare(flush, lost=look.lost):
+    if flush.id not in {k.flush_id for k in others} and _is_bare(flush, look):
         return Changes(remove=(look, flush))
-    if look.lost and flush.ended_why == "lost":
+    if _ended_by(look, flush):
         return Changes(save=(replace(flush, ended_on=None, ended_why=None),), remove=(look,))
     return Changes(remove=(look,))
 
@@ -167,6 +172,15 @@ def _facts(k: Look) -> tuple[object, ...]:
     return (k.tree_id, k.stage, k.earliest, k.latest, k.kind, k.part, k.checked, k.lost, k.leaves)
 
 
-def _is_bare(flush: Flush, *, lost: bool = False) -> bool:
-    """Whether only looks speak for a flush: no work, and no end but the loss a look told of."""
-    return flush.work_id is None and (flush.ended_on is None or (lost and flush.ended_why == "lost"))
+def _is_bare(flush: Flush, look: Look) -> bool:
+    """Whether only this look speaks for a flush: no work, and no end but the one it told of."""
+    return flush.work_id is None and (flush.ended_on is None or _ended_by(look, flush))
+
+
+def _ended_by(look: Look, flush: Flush) -> bool:
+    """Whether a look told that its flush ended: lost, or for a reason in the grower's words."""
+    if flush.id != look.flush_id or flush.ended_on is None:
+        return False
+    if look.lost and flush.ended_why == "lost":
+        return True
+    return flush.ended_on == look.latest and flush.ended_why not in (*OPERATIONS, NEXT_BEGAN, "lost")

@@ -32,6 +32,9 @@ CARRIES_ON_DAYS = 150
 NOT_YET_DAYS = 10
 """A woken flush is not grown or hard within this: such leaves are the old ones. [days]"""
 
+NEXT_BEGAN = "the next flush began"
+"""Why a flush ended that the grower said a new one has followed."""
+
 _BREAK, _GROWN, _HARD, _TURN = (stage_rank(s) for s in ("budbreak", "extended", "hardened", "turning"))
 
 
@@ -120,6 +123,7 @@ def place_look(
     new_flush: bool = False,
     number: int | None = None,
     cause: str | None = None,
+    ended: str | None = None,
 ) -> Placement:
     """The flush a look belongs to.
 
@@ -139,11 +143,14 @@ def place_look(
         The flush of the season as a file numbers it, instead of the newest one.
     cause : str, optional
         Why a new flush came, in the grower's words.
+    ended : str, optional
+        Why the flush ends with this look, unfinished or not, in the grower's words.
 
     Raises
     ------
     LookError
-        If the look lies in the future, or so soon after waking work that it shows the old leaves.
+        If the look lies in the future, or so soon after waking work that it shows the old leaves, or ends a
+        flush that has ended.
     StageOrderError
         If the flush would go back to an earlier stage.
     """
@@ -165,7 +172,7 @@ def place_look(
     if not placement.moved:
         check_order(look, record, placement.flush)
     _check_not_old_leaves(look, record, placement.flush)
-    return _with_loss(look, placement)
+    return _with_end(look, record.label, placement, ended)
 
 
 def check_order(look: Look, record: TreeRecord, flush: Flush) -> None:
@@ -296,7 +303,7 @@ def _begin(
             )
             return Placement(before[-1], moved=moved, also=(began,))
     unfinished = tuple(
-        replace(f, ended_on=look.earliest, ended_why="the next flush began")
+        replace(f, ended_on=look.earliest, ended_why=NEXT_BEGAN)
         for f in before[-1:]
         if f.ended_on is None and record.furthest(f) < _HARD and look.part is None
     )
@@ -346,9 +353,16 @@ def _check_not_old_leaves(look: Look, record: TreeRecord, flush: Flush) -> None:
         )
 
 
-def _with_loss(look: Look, placement: Placement) -> Placement:
-    if not look.lost or placement.flush.ended_on is not None:
+def _with_end(look: Look, label: str, placement: Placement, why: str | None) -> Placement:
+    """The placement with the end of its flush, where the look says that it was lost or ended."""
+    over = placement.flush.ended_on
+    if over is not None and why:
+        raise LookError(
+            f"{label}: this flush ended already on {format_day(over)}: {placement.flush.ended_why}"
+        )
+    why = why or ("lost" if look.lost else None)
+    if why is None or over is not None:
         return placement
-    ended = replace(placement.flush, ended_on=look.latest, ended_why="lost")
+    ended = replace(placement.flush, ended_on=look.latest, ended_why=why)
     others = tuple(f for f in placement.changed if f.id != ended.id)
     return replace(placement, flush=ended, changed=others if placement.is_new else (ended, *others))

@@ -228,6 +228,9 @@ def _term(item: str, roster: Roster, on: date) -> set[str]:
         stands = _standing(pieces[1], active, roster, on)
         if stands:
             return stands & (_read(pieces[0], roster, on) if plain_words(pieces[0]) not in _ALL else stands)
+    found = _by_part_of_name(item, active, roster)
+    if found:
+        return found
     raise UnknownNameError("tree, species or place", item, _near(item, roster))
 
 
@@ -237,6 +240,21 @@ def _matching(item: str, active: Sequence[Tree], roster: Roster, on: date) -> se
     found = {t.id for t in active if wanted & {plain_words(_label_stem(t.label)), plain_words(t.label)}}
     found |= {t.id for t in active if wanted & _species_names(t.species, roster)}
     return found | _standing(item, active, roster, on)
+
+
+def _by_part_of_name(item: str, active: Sequence[Tree], roster: Roster) -> set[str]:
+    """Trees of the one species here that has these words in its name: "trident" for trident maple."""
+    wanted = {f" {word} " for word in _singulars(item)}
+    latins: dict[str, None] = {}
+    for tree in active:
+        names = [
+            f" {plain_words(name)} " for name in (tree.species, *roster.common_names.get(tree.species, ()))
+        ]
+        if any(word in name for word in wanted for name in names):
+            latins[tree.species] = None
+    if len(latins) > 1:
+        raise InputError(f"'{item}' may be {' or '.join(latins)}; write more of the name")
+    return {tree.id for tree in active if tree.species in latins}
 
 
 def _standing(item: str, active: Sequence[Tree], roster: Roster, on: date) -> set[str]:

@@ -26,6 +26,7 @@ from phenology.vague_dates import (
     DATE_ORDERS,
     MONTHS,
     WEEKDAYS,
+    AmbiguousDateError,
     DateOrder,
     VagueDate,
     format_dates,
@@ -92,7 +93,14 @@ class Desk:
 
     def read_date(self, text: str | None) -> VagueDate:
         """A date as typed; nothing typed is today."""
-        return parse(text or "today", today=self.today, order=self.order_named(self.settings.date_order))
+        try:
+            return parse(text or "today", today=self.today, order=self.order_named(self.settings.date_order))
+        except AmbiguousDateError as error:
+            first = str(error).split(";")[0]
+            raise AmbiguousDateError(
+                f"{first}; write the month as a word, or settle it once: "
+                "flushcast settings date-order day-first (or month-first)"
+            ) from None
 
     def day(self, text: str) -> date:
         """A date that must be one day; a vague one counts by its middle."""

@@ -27,6 +27,7 @@ KINDS = ("seen", "happened")
 @click.option("--kind", type=click.Choice(KINDS), help="Seen so by then, or came about then.")
 @click.option("--new-flush", is_flag=True, help="The tree pushes again: this look opens a new flush.")
 @click.option("--cause", metavar="TEXT", help="Why the new flush came.")
+@click.option("--ended", metavar="WHY", help="The flush ends with this look, unfinished or not, and why.")
 @click.option("--yes", is_flag=True, help="Save without showing a vague date first.")
 @click.option("--list", "listing", is_flag=True, help="List looks, newest first, with their ids.")
 @click.option("--correct", metavar="ID", help="Change the look with this id; give only what changes.")
@@ -44,6 +45,7 @@ def look_command(
     kind: str | None,
     new_flush: bool,
     cause: str | None,
+    ended: str | None,
     yes: bool,
     listing: bool,
     correct: str | None,
@@ -73,7 +75,7 @@ def look_command(
         if remove is not None:
             entry.take_out(desk, remove)
             return
-        given = entry.Given(when, who, note, mark, leaves, part, kind)
+        given = entry.Given(when, who, note, mark, leaves, part, kind, ended)
         if correct is not None:
             entry.correct(desk, correct, " ".join(words), given, new_flush=new_flush, cause=cause)
             return

@@ -11,7 +11,7 @@ from data_sources.journal.schema import Record
 from data_sources.journal_questions import find_by_id
 from phenology.entries import look_changes, same_look, without_look
 from phenology.errors import FlushcastError, InputError
-from phenology.flushes import flush_numbers
+from phenology.flushes import TreeRecord, flush_numbers
 from phenology.records import Look, Tree
 from phenology.words import find_mark, find_part, find_stage
 from reports.cli.desk import UNDO, Desk, shown_date, split_words, table, tell
@@ -28,6 +28,7 @@ class Given:
     leaves: str | None = None
     part: str | None = None
     kind: str | None = None
+    ended: str | None = None
 
 
 @dataclass(frozen=True)
@@ -64,6 +65,7 @@ def plan(
     save: list[Record] = []
     wrong: list[FlushcastError] = []
     opened, there = set(), []
+    beside: dict[str, list[Tree]] = {}
     for tree in trees:
         look = Look(
             desk.new_id(),
@@ -94,6 +96,7 @@ def plan(
                 new_id=desk.new_id,
                 new_flush=new_flush,
                 cause=cause,
+                ended=given.ended,
             )
         except InputError as error:
             wrong.append(error)
@@ -103,6 +106,8 @@ def plan(
         mine = next(k for k in after.looks if k.id == look.id)
         if mine.flush_id not in {f.id for f in record.flushes}:
             opened.add(flush_numbers(after.flushes, desk.calendar)[mine.flush_id])
+        elif told := _beside(desk, after, mine):
+            beside.setdefault(told, []).append(tree)
     if wrong:
         others = "" if len(wrong) == 1 else f" (and the same for {len(wrong) - 1} more of these trees)"
         raise InputError(f"{wrong[0]}{others}. Nothing was saved")
@@ -113,6 +118,10 @@ def plan(
         more.append(f"{desk.names(there)}: written down already.")
     if opened - {1}:
         more.append(f"This opens flush {max(opened)}.")
+    for told, trees_so in beside.items():
+        more.append(told if len(trees_so) == len(named) else f"{desk.names(trees_so)}: {told}")
+    if given.ended:
+        more.append(f"The flush ends here: {given.ended}.")
     if given.kind is None and vague.hint is None:
         more.append("Taken as seen by then; add --kind happened if it came about then.")
     understood = f"{desk.names(named)}: {shown}" if named else ""
@@ -120,6 +129,18 @@ def plan(
     return Planned(
         understood, tuple(save), label, vague.is_exact, vague.hint is None and given.kind is None, tuple(more)
     )
+
+
+def _beside(desk: Desk, record: TreeRecord, look: Look) -> str:
+    """Which of two flushes that go on side by side a look was taken for, and how to name the other."""
+    mine = next(f for f in record.flushes if f.id == look.flush_id)
+    going = [f for f in record.flushes if f.season == mine.season and f.ended_on is None]
+    if len(going) < 2 or mine.ended_on is not None:
+        return ""
+    number = flush_numbers(record.flushes, desk.calendar)[mine.id]
+    if mine == going[0]:
+        return f"Taken for flush {number}, which goes on beside a newer one."
+    return f"Taken for flush {number}; --part inside is for the older one that goes on beside it."
 
 
 def save(desk: Desk, planned: Planned) -> None:
@@ -156,8 +177,10 @@ def correct(desk: Desk, id: str, stage: str, given: Given, *, new_flush: bool, c
         look = replace(look, who=given.who or None)
     if given.note is not None:
         look = replace(look, note=given.note or None)
-    if look == old and not new_flush:
-        raise InputError("nothing to correct: give a stage, --date, --mark, --part, --kind, --who or --note")
+    if look == old and not new_flush and not given.ended:
+        raise InputError(
+            "nothing to correct: give a stage, --date, --mark, --part, --kind, --ended, --who or --note"
+        )
     record = desk.record(tree, look.latest)
     if old.id not in {k.id for k in record.looks}:  # it moves to another season
         before = desk.record(tree, old.latest)
@@ -166,7 +189,14 @@ def correct(desk: Desk, id: str, stage: str, given: Given, *, new_flush: bool, c
         )
         record = replace(record, flushes=tuple({f.id: f for f in record.flushes}.values()))
     changes = look_changes(
-        look, record, desk.calendar, today=desk.today, new_id=desk.new_id, new_flush=new_flush, cause=cause
+        look,
+        record,
+        desk.calendar,
+        today=desk.today,
+        new_id=desk.new_id,
+        new_flush=new_flush,
+        cause=cause,
+        ended=given.ended,
     )
     text = f"{tree.label}: {_shown_look(desk, look)} (was {_shown_look(desk, old)})"
     desk.save(f"corrected look: {text}", changes.save, changes.remove)

@@ -36,7 +36,7 @@ def species_command(garden: Path, words: tuple[str, ...], changes: tuple[str, ..
     from phenology.species import load_species
     from reports.cli import species_changes, species_text
 
-    name = " ".join(words)
+    name = "" if words == ("list",) else " ".join(words)
     if (changes or reset) and not name:
         raise click.UsageError("say which species")
     if changes or reset:

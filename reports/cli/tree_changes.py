@@ -52,7 +52,7 @@ def edit(
         values["species"] = species_named(species, desk.catalogue)
     if not values:
         raise InputError(
-            "nothing to change: give --label, --species, --pot, --last-repot, --vigour or --note"
+            "nothing to change: give --label, --species, --pot, --last-repot, --vigour, --grown-for or --note"
         )
     changed = [replace(tree, **values) for tree in trees]
     what = ", ".join(

@@ -4,10 +4,13 @@ from __future__ import annotations
 
 from datetime import date
 
+from phenology.flushes import flush_numbers
 from phenology.records import Aim, Look, Tree
 from phenology.stages import stage_rank
 from phenology.tree_selection import place_of
-from reports.cli.desk import Desk, shown_date, table
+from reports.cli.desk import Desk, counted, shown_date, table
+
+FLUSHES_SHOWN = 6
 
 
 def listing(desk: Desk, text: str, *, retired: bool) -> str:
@@ -66,14 +69,38 @@ def _one(desk: Desk, tree: Tree) -> str:
         value = getattr(tree, name)
         if value:
             lines.append(f"  {name.replace('_', ' ')}: {_day(desk, value)}")
-    lines.append(f"  {len(looks)} looks, {len(works)} works")
+    lines.append(f"  {counted(len(looks), 'looks')}, {counted(len(works), 'works')}")
     if looks:
         last = looks[-1]
         lines.append(f"  last look: {last.stage}, {shown_date(last.earliest, last.latest, desk.today)}")
     if works:
         done = works[-1]
         lines.append(f"  last work: {done.operation}, {shown_date(done.earliest, done.latest, desk.today)}")
-    return "\n".join(lines)
+    return "\n".join([*lines, *_flushes(desk, tree, looks)])
+
+
+def _flushes(desk: Desk, tree: Tree, looks: list[Look]) -> list[str]:
+    """The newest flushes, a line each: what began them, how far they were seen, how they ended."""
+    flushes = desk.journal.flushes(tree.id)
+    numbers = flush_numbers(flushes, desk.calendar)
+    works = {w.id: w for w in desk.journal.works(tree.id)}
+    furthest: dict[str, str] = {}
+    for look in sorted(looks, key=lambda k: stage_rank(k.stage)):
+        furthest[look.flush_id] = look.stage
+    newest = sorted(flushes, key=lambda f: (f.season, numbers[f.id]), reverse=True)[:FLUSHES_SHOWN]
+    rows = []
+    for f in newest:
+        began = {"season": "the season", "seen": "seen"}.get(f.started_by, "work")
+        if f.work_id in works:
+            began = works[f.work_id].operation
+        if f.started_on:
+            began += f", {_day(desk, f.started_on)}"
+        extra = [f.cause or "", f"part: {f.part}" if f.part else ""]
+        if f.ended_on:
+            extra.append(f"ended {_day(desk, f.ended_on)}: {f.ended_why}")
+        name = f"{desk.calendar.label(f.season)} flush {numbers[f.id]}"
+        rows.append([name, began, furthest.get(f.id, "-"), "; ".join(filter(None, extra))])
+    return ["", table(["", "begun by", "seen to", ""], rows)] if rows else []
 
 
 def _day(desk: Desk, day: date) -> str:

@@ -123,3 +123,18 @@ def test_a_list_of_labels_reads_back_as_those_trees(trees):
     named = in_order(trees)
     typed = label_list(t.label for t in named)
     assert {t.id for t in select_trees(typed, ROSTER, on=ON)} == {t.id for t in trees}
+
+
+def test_a_word_of_a_name_is_enough_when_one_species_here_has_it():
+    trees = [
+        Tree("1", "A", "Acer buergerianum"),
+        Tree("2", "B", "Acer palmatum"),
+        Tree("3", "C", "Ulmus minor"),
+    ]
+    names = {"Acer buergerianum": ("trident maple",), "Acer palmatum": ("Japanese maple",)}
+    roster = Roster(trees, common_names=names)
+    assert [t.label for t in select_trees("trident", roster, on=date(2026, 7, 4))] == ["A"]
+    assert [t.label for t in select_trees("palmatum", roster, on=date(2026, 7, 4))] == ["B"]
+    doubled = Roster([*trees, Tree("4", "D", "Tilia minor")])
+    with pytest.raises(InputError, match="'minor' may be Ulmus minor or Tilia minor"):
+        select_trees("minor", doubled, on=date(2026, 7, 4))

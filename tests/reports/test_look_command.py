@@ -173,3 +173,44 @@ def test_usage_errors_are_usage_errors(bench):
 def test_without_a_garden_one_sentence_says_what_to_do(bench):
     gone = bench.__class__(bench.folder / "nowhere")
     assert "run 'flushcast init'" in gone.refuses("look", "Elm 1", "soft")
+
+
+def test_a_flush_may_end_unfinished_with_why(bench):
+    bench.does("look", "Elm 1", "soft", "--date", "1 July")
+    answer = bench.does("look", "Elm 1", "soft", "--ended", "dried out")
+    assert "The flush ends here: dried out." in answer.words
+    (flush,) = flushes(bench)
+    assert (str(flush.ended_on), flush.ended_why) == ("2026-07-25", "dried out")
+    assert "ended Sat 25 Jul: dried out" in bench.does("tree", "list", "Elm 1").out
+    again = bench.refuses("look", "Elm 1", "soft", "--ended", "eaten", "--date", "24 July")
+    assert "this flush ended already on 25 Jul 2026: dried out" in again
+
+
+def test_the_end_of_a_flush_goes_and_moves_with_the_look_that_told_it(bench):
+    bench.does("look", "Elm 1", "soft", "--date", "1 July")
+    bench.does("look", "Elm 1", "soft", "--ended", "dried out")
+    newest = max(looks(bench), key=lambda k: k.latest).id
+    bench.does("look", "--correct", newest, "--date", "20 July")
+    (flush,) = flushes(bench)
+    assert (str(flush.ended_on), flush.ended_why) == ("2026-07-20", "dried out")
+    bench.does("look", "--remove", newest)
+    (flush,) = flushes(bench)
+    assert flush.ended_on is None and flush.ended_why is None
+
+
+def test_of_two_flushes_side_by_side_the_answer_names_the_one_meant(bench):
+    bench.does("look", "Elm 1", "stopped", "--date", "1 July")
+    bench.does("work", "Elm 1", "partial defoliation", "--date", "4 July")
+    outer = bench.does("look", "Elm 1", "breaking", "--date", "20 July")
+    assert "Taken for flush 2; --part inside is for the older one" in outer.words
+    inner = bench.does("look", "Elm 1", "firm", "--part", "inside")
+    assert "Taken for flush 1, which goes on beside a newer one." in inner.words
+    assert len({k.flush_id for k in looks(bench)}) == 2
+
+
+def test_a_date_that_may_be_two_days_says_how_to_settle_it_once(bench):
+    assert "flushcast settings date-order day-first" in bench.refuses(
+        "look", "Elm 1", "soft", "--date", "4/7/2026"
+    )
+    bench.does("settings", "date-order", "day-first")
+    assert "Sat 4 Jul" in bench.does("look", "Elm 1", "soft", "--date", "4/7/2026").words
