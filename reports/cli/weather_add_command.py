@@ -9,6 +9,7 @@ from typing import Any
 import click
 import numpy as np
 
+from data_sources.weather.corrections_refit import refit_corrections
 from data_sources.weather.files import FileReport, WeatherFileQuestion, read_weather_file
 from data_sources.weather.store import Origin, WeatherStore
 from phenology.errors import WeatherError
@@ -86,10 +87,13 @@ def weather_add_command(
         result = store.add(
             where.id, weather, origin, fetched_at=moment_on(today), suspect=doubts, prefer=True
         )
+        corrections = refit_corrections(garden, store, where.id)
     for line in added_text(report, result, where.name):
         put(line)
     for shift in shifted_days(weather, neighbour) if neighbour is not None else []:
         put(f"note: {shift}")
+    for line in corrections:
+        put(f"{where.name} {line}")
 
 
 def _read(file: Path, source: str | None, answers: dict[str, Any]) -> tuple[DailyWeather, FileReport]:

@@ -6,6 +6,7 @@ from pathlib import Path
 
 import click
 
+from data_sources.weather.corrections_refit import refit_corrections
 from data_sources.weather.store import WeatherStore
 from phenology.errors import InputError
 from reports.cli.common import garden_option, put
@@ -20,8 +21,11 @@ def weather_undo_command(garden: Path, place: str | None) -> None:
     where = garden_place(garden, place)
     with WeatherStore.open(garden) as store:
         undone = store.take_back(where.id) if store.has(where.id) else None
+        corrections = refit_corrections(garden, store, where.id) if undone else []
     if undone is None:
         raise InputError(f"there is no weather of {where.name} to take back")
     origin = " ".join(filter(None, (undone.origin.provider, undone.origin.detail)))
     restored = f", {undone.restored:,} earlier values are back" if undone.restored else ""
     put(f"{where.name}: took back {origin}: {undone.removed:,} days removed{restored}")
+    for line in corrections:
+        put(f"{where.name} {line}")

@@ -12,6 +12,7 @@ import pytest
 from click.testing import CliRunner
 
 from data_sources.garden import GardenSettings, create_garden, write_settings
+from data_sources.weather.place_correction import load_corrections
 from data_sources.weather.store import Origin, WeatherStore
 from phenology.climate import synthetic_weather
 from phenology.errors import FlushcastError
@@ -344,3 +345,23 @@ def test_the_help_of_weather_loads_no_numpy(garden):
     )
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, encoding="utf-8", check=True)
     assert done.stdout.splitlines()[-1] == "[]"
+
+
+def test_own_readings_tell_at_once_how_the_bench_differs(garden):
+    """A bench two degrees warmer than its station for forty days; taken back, it is as unknown as before."""
+    weather = synthetic_weather(date(2025, 1, 1), date(2026, 3, 9), 48.2, seed=2)
+
+    def csv(days, lift):
+        part = weather.between(weather.last_day - timedelta(days=days - 1), weather.last_day)
+        values = zip(part.ordinals.tolist(), part.tmin + lift, part.tmax + lift, strict=True)
+        rows = [f"{date.fromordinal(day)},{low:.1f},{high:.1f}" for day, low, high in values]
+        return "date,tmin_c,tmax_c\n" + "\n".join(rows) + "\n"
+
+    assert "against" not in run(garden, "add", put(garden, csv(400, 0), "station.csv")).stdout
+    path = put(garden, csv(40, 2.0), "bench.csv")
+    told = run(garden, "add", path, "--source", "bench").stdout.splitlines()[-1]
+    assert told.startswith("Benches against the stations: nights here ") and "°C warmer than there" in told
+    assert " ± " in told and "from 40 days of your own readings" in told
+    assert 1.0 < load_corrections(garden)[BENCHES.id]["station"].size()["tmin"][0] < 2.1
+    assert "against" not in run(garden, "undo").stdout
+    assert load_corrections(garden) == {BENCHES.id: {}}
