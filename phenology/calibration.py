@@ -73,8 +73,7 @@ def calibrate(fit: GardenFit, species: str | None = None) -> Iterator[Calibrated
             if transition in single:
                 shown = bool(seen) or (species is not None and transition.start != "work")
             else:
-                steps = min(len(fit.seasons_seen(name, t)) for t in transition.links())
-                shown = len(fit.seasons_seen(name, transition)) > steps
+                shown = fit.at_one_stride(name, transition)
             if shown:
                 yield _calibrated(fit, name, transition)
 

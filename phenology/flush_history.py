@@ -86,6 +86,8 @@ class FlushHistory:
         begun, ended = self.begun(transition.start), self.came.get(transition.target)
         if begun is None or ended is None or self.lost:
             return None
+        if self.came.get(transition.start, (0.0,))[0] == -math.inf and transition.start not in self.reach:
+            return None  # the first look found a later stage: when this one came, nobody knows
         after = max(ended[0], begun[0])
         if ended[1] == NEVER and after <= begun[1]:
             return None  # no look since it began: nothing is known of the wait

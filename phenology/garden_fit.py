@@ -80,11 +80,26 @@ class GardenFit:
         """The way from where a flush is to a stage: step by step, or at one stride.
 
         One stride is taken where the records hold only its two ends (a notebook of hardening dates,
-        say): where more seasons show the whole wait than show its least known step.
+        say): see `at_one_stride`.
         """
         whole = Transition(start, target)
+        return (whole,) if self.at_one_stride(tree.species, whole) else whole.links()
+
+    def at_one_stride(self, species: str, whole: Transition) -> bool:
+        """Whether more seasons bracket the whole of a longer wait than bracket its least known step."""
         steps = whole.links()
         if len(steps) == 1:
-            return steps
-        known_steps = min(len(self.seasons_seen(tree.species, s)) for s in steps)
-        return (whole,) if len(self.seasons_seen(tree.species, whole)) > known_steps else steps
+            return False
+        known_steps = min(len(self.seasons_bracketed(species, s)) for s in steps)
+        return len(self.seasons_bracketed(species, whole)) > known_steps
+
+    def seasons_bracketed(self, species: str, transition: Transition) -> set[int]:
+        """Seasons in which a look (or what work shows) tells a wait's end from its beginning.
+
+        A step that had ended by the first look at all says next to nothing of how long it took.
+        """
+        return {
+            w.season
+            for w in self.waits(transition)
+            if w.species == species and w.target[1] != NEVER and w.target[0] >= w.anchor[1]
+        }

@@ -81,6 +81,17 @@ def test_a_first_look_is_fresh_for_the_stage_it_finds_and_says_little_of_those_b
     assert one(records).wait(Transition("start", "budbreak")).target == (96, 110)
 
 
+def test_a_stage_first_found_past_begins_no_wait():
+    records = a_tree()
+    flush = records.flush("elm", 2020)
+    records.look(flush, 140, "extended")
+    records.look(flush, 158, "extended")
+    records.look(flush, 163, "hardened")
+    history = one(records)
+    assert history.wait(Transition("budbreak", "hardened")) is None  # bud break: some time before day 140
+    assert history.wait(STEP).target == (158, 163)  # but the shoots had stopped not long before
+
+
 def test_leaves_that_only_work_shows_hard_became_so_in_the_weeks_before():
     records = a_tree()
     records.flush("elm", 2020)

@@ -78,3 +78,18 @@ def test_hardening_dates_alone_are_taken_at_one_stride():
         records.look(records.flush("elm", season), 158, "hardened", kind="happened", until=162)
     path = GardenFit(records.garden(END)).path(records.trees[0], "start", "hardened")
     assert path == (Transition("start", "hardened"),)
+
+
+def test_a_step_that_no_look_tells_from_its_beginning_gives_way_to_the_whole():
+    records = Records()
+    records.tree("elm")
+    for season in range(2014, 2018):  # nobody writes down the waiting after a cut, only grown leaves
+        work = records.work("elm", season, 150, "cutback")
+        flush = records.flush("elm", season, "work", started_on=records.works[-1].latest, work_id=work)
+        for n, stage in ((200, "extended"), (215, "extended"), (222, "hardened")):
+            records.look(flush, n, stage)
+    fit = GardenFit(records.garden(END))
+    woken, elm = Transition("work", "budbreak"), records.trees[0]
+    assert fit.seasons_seen(ELM, woken) == {2014, 2015, 2016, 2017}
+    assert fit.seasons_bracketed(ELM, woken) == set()
+    assert fit.path(elm, "work", "hardened") == (Transition("work", "hardened"),)
