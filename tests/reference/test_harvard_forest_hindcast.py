@@ -87,7 +87,7 @@ def test_it_beats_plain_degree_days_computed_here(known):
     result = flushcast_rows(known)
     ours = scored(quantile_table(result.rows), result)
     plain = scored(plain_degree_days(result, known), result)
-    # the rival is the one meant; on our traces, which stretch few past years, it does a little better than the bar
+    # the rival is the one meant; on our traces, which stretch few past years, it does a little better
     assert plain.mae_mid.mean() == pytest.approx(BAR[known][0], abs=0.15)
     assert plain.crps.mean() == pytest.approx(BAR[known][1], abs=0.15)
     for measure in ("mae_mid", "crps"):
