@@ -14,6 +14,8 @@ Array = NDArray[np.float64]
 
 KNOWN_DAYS = 300  # days without which a past season is not usual (ours)
 LEAST_HEAT = 20.0  # before this much usual warmth a lead in days says nothing (ours) [degC d]
+LEAST_RATE = 2.0  # nor while a usual day brings less than this, in late autumn and winter (ours) [degC]
+RATE_DAYS = 7
 
 
 @dataclass(frozen=True)
@@ -28,13 +30,31 @@ class HeatCourse:
     past : dict of season to ndarray, shape (days + 1,)
         The same for whole past seasons.
     ahead : ndarray, shape (today + 1,)
-        Days ahead (+) of or behind (-) the mean of the past seasons; NaN where that cannot be said.
+        Days ahead (+) of or behind (-) the mean of the past seasons; NaN where that cannot be said: with too
+        few seasons, or while so little warmth gathers that days mean nothing.
     """
 
     season: int
     heat: Array
     past: dict[int, Array]
     ahead: Array
+
+    @property
+    def lead(self) -> float | None:
+        """Days ahead of usual by now; None where that cannot be said."""
+        return float(self.ahead[-1]) if np.isfinite(self.ahead[-1]) else None
+
+    @property
+    def words(self) -> str:
+        """How far ahead of usual the season is."""
+        if len(self.past) < FEWEST_USUAL:
+            return "too few past seasons of weather to say what is usual"
+        if self.lead is None:
+            return "too cool a time of year to say how far ahead of usual"
+        days = abs(round(self.lead))
+        if days == 0:
+            return "as usual"
+        return f"{days} {'day' if days == 1 else 'days'} {'ahead of' if self.lead > 0 else 'behind'} usual"
 
 
 def heat_course(garden: Garden) -> HeatCourse:
@@ -61,6 +81,9 @@ def heat_course(garden: Garden) -> HeatCourse:
         usual = np.mean([curve[:366] for curve in past.values()], axis=0)
         day = np.arange(len(heat), dtype=float)
         read = np.interp(heat, usual, np.arange(len(usual))) - day
-        reached = usual[np.minimum(day.astype(int), len(usual) - 1)]
-        ahead = np.where((reached >= LEAST_HEAT) & (heat >= LEAST_HEAT), read, np.nan)
+        at = np.minimum(day.astype(int), len(usual) - 1)
+        before, after = np.maximum(at - RATE_DAYS, 0), np.minimum(at + RATE_DAYS, len(usual) - 1)
+        rate = (usual[after] - usual[before]) / (after - before)
+        tells = (usual[at] >= LEAST_HEAT) & (heat >= LEAST_HEAT) & (rate >= LEAST_RATE)
+        ahead = np.where(tells, read, np.nan)
     return HeatCourse(garden.season, heat, past, ahead)

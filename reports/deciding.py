@@ -11,6 +11,8 @@ from phenology.garden_forecast import ForecastRow, GardenForecast
 AHEAD_DAYS = 120
 """What lies further ahead is not told yet (ours)."""
 
+LEAST_WEEKS, MOST_WEEKS = 13, 26
+
 DOES = {
     "cutback": "cut to two, then halve outer leaves",
     "partial-defoliation": "take the outer leaves off, once a season",
@@ -44,6 +46,13 @@ def row_date(row: ForecastRow, level: float, forecast: GardenForecast) -> date |
     """The date by which a row's stage has come with chance `level`; None beyond what comes this season."""
     t = row.day(level)
     return None if t is None else forecast.garden.calendar.date(row.season, t)
+
+
+def weeks_ahead(forecast: GardenForecast) -> int:
+    """How many weeks a picture must show to hold what is coming: a season's quarter to its half."""
+    reach = [row_date(row, 0.9, forecast) for row in coming_rows(forecast)]
+    last = max((day for day in reach if day is not None), default=forecast.garden.as_of)
+    return min(MOST_WEEKS, max(LEAST_WEEKS, (last - forecast.garden.as_of).days // 7 + 2))
 
 
 def last_safe_of(row: ForecastRow) -> date | None:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from datetime import date, timedelta
 from itertools import pairwise
 from typing import TYPE_CHECKING
@@ -13,14 +12,14 @@ from phenology.ahead import HeatCourse, heat_course
 from phenology.flush_history import histories
 from phenology.garden_forecast import ForecastRow, GardenForecast
 from reports.charts.ink import INK, PALE, RULE, WASH, bare, date_axis, new_axes
-from reports.deciding import STATE, coming_rows, last_safe_of, row_date
+from reports.deciding import STATE, coming_rows, last_safe_of, row_date, weeks_ahead
 from reports.words import date_range, short_date, weekday_date
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
 WEEKS_BACK = 10
-WEEKS_AHEAD = 13
+QUIET_WEEKS_BACK = 2  # before anything was seen of this season's growth
 LETTER = {"budbreak": "b", "extended": "e", "hardened": "h"}
 
 
@@ -40,8 +39,9 @@ def plot_garden(forecast: GardenForecast, ax: Axes | None = None) -> Axes:
     rows = coming_rows(forecast)
     garden = forecast.garden
     ax = new_axes(ax, 10, 1.9 + 0.36 * max(len(rows), 3))
-    first = _monday(garden.as_of) - timedelta(weeks=WEEKS_BACK)
-    last = _monday(garden.as_of) + timedelta(weeks=WEEKS_AHEAD)
+    quiet = not any(day for row in rows for day in row.seen) and all(row.stage == "budbreak" for row in rows)
+    first = _monday(garden.as_of) - timedelta(weeks=QUIET_WEEKS_BACK if quiet else WEEKS_BACK)
+    last = _monday(garden.as_of) + timedelta(weeks=weeks_ahead(forecast))
     date_axis(ax, first, last)
     for y, row in enumerate(rows):
         _shade(ax, y, row, forecast, first, last)
@@ -156,14 +156,14 @@ def _ribbon(ax: Axes, course: HeatCourse, start: date, first: date) -> None:
         )
         strip.fill_between(day, 0, ahead, color=PALE, lw=0)
         strip.plot(day, ahead, color=INK, lw=1)
-        strip.text(day[-1] + 3, ahead[-1], _lead(ahead), va="center", fontsize=9, color=INK)
+        strip.text(
+            day[-1] + 3,
+            ahead[-1],
+            course.words if course.lead is not None else "",
+            va="center",
+            fontsize=9,
+            color=INK,
+        )
     else:
-        strip.text(first.toordinal() + 2, 0.6, "too few seasons to say what is usual", fontsize=8, color=INK)
+        strip.text(first.toordinal() + 2, 0.6, course.words, fontsize=8, color=INK)
     strip.set_ylabel("ahead\nof usual", rotation=0, ha="right", va="center", fontsize=8, color=INK)
-
-
-def _lead(ahead: Sequence[float] | np.ndarray) -> str:
-    days = round(float(ahead[-1]))
-    if days == 0:
-        return "as usual"
-    return f"{abs(days)} {'day' if abs(days) == 1 else 'days'} {'ahead of' if days > 0 else 'behind'} usual"

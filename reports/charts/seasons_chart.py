@@ -64,9 +64,5 @@ def _month_after(start: date, months: int) -> date:
 def describe_seasons(garden: Garden) -> str:
     """What the picture shows, in words."""
     course = heat_course(garden)
-    ahead = course.ahead[-1]
-    where = "too few past seasons to say what is usual" if np.isnan(ahead) else (
-        f"{abs(ahead):.0f} days {'ahead of' if ahead >= 0 else 'behind'} the mean of {len(course.past)} "
-        "past seasons"
-    )  # fmt: skip
-    return f"Warmth gathered in {garden.calendar.label(course.season)}: {where}."
+    label = garden.calendar.label(course.season)
+    return f"Warmth gathered in {label} over {len(course.past)} past seasons: {course.words}."

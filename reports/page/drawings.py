@@ -39,10 +39,10 @@ class Span:
     days: int
 
     @classmethod
-    def around(cls, day: date) -> Span:
-        """Whole weeks around a day."""
+    def around(cls, day: date, ahead: int = WEEKS_AHEAD) -> Span:
+        """Whole weeks around a day, `ahead` of them after it."""
         first = day - timedelta(days=day.weekday(), weeks=WEEKS_BACK)
-        return cls(first, 7 * (WEEKS_BACK + WEEKS_AHEAD))
+        return cls(first, 7 * (WEEKS_BACK + ahead))
 
     def at(self, day: date, after: float = 0.0) -> float:
         """Where a day begins, in days from the left."""

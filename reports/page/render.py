@@ -16,6 +16,7 @@ from phenology.garden_hindcast import PastSkill, past_skill
 from phenology.past_forecasts import PastForecast, past_forecasts
 from phenology.units import c_to_f, degree_days_c_to_f
 from reports.charts.past_chart import describe_past
+from reports.deciding import weeks_ahead
 from reports.page.content import TreeCard, cautions_of, notes_of, tree_cards, weather_of
 from reports.page.drawings import (
     Span,
@@ -52,7 +53,7 @@ def report_html(folder: Path, garden: Garden, settings: GardenSettings, *, look_
         fit = GardenFit(garden)
         past, skill = past_forecasts(fit), past_skill(fit)
     now, later = tree_cards(forecast)
-    span = Span.around(garden.as_of)
+    span = Span.around(garden.as_of, weeks_ahead(forecast))
     text = resources.files("reports").joinpath("templates", TEMPLATE).read_text(encoding="utf-8")
     environment = Environment(
         autoescape=True, trim_blocks=True, lstrip_blocks=True, undefined=StrictUndefined
@@ -80,15 +81,8 @@ def report_html(folder: Path, garden: Garden, settings: GardenSettings, *, look_
 
 
 def lead_words(course: HeatCourse) -> str:
-    """How far ahead of usual the season is, in words."""
-    ahead = float(course.ahead[-1])
-    if ahead != ahead:
-        return "Too few past seasons of weather to say what is usual."
-    days = abs(round(ahead))
-    if days == 0:
-        return "The season is as usual."
-    side = "ahead of" if ahead > 0 else "behind"
-    return f"The season is {days} {'day' if days == 1 else 'days'} {side} usual."
+    """How far ahead of usual the season is, as a sentence."""
+    return f"Season: {course.words}." if course.lead is None else f"The season is {course.words}."
 
 
 def _through(forecast: GardenForecast) -> str:

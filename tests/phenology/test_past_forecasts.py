@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+from datetime import date
 from functools import cache
 
 import numpy as np
@@ -60,3 +62,18 @@ def test_days_ahead_through_the_season_end_where_the_comparison_stands():
     assert course.heat[-1] == pytest.approx(today.heat)
     assert np.isnan(course.ahead[0])  # in January a lead in days says nothing
     assert len(course.past) == 30
+
+
+@pytest.mark.parametrize(
+    "month, said",
+    [(1, "too cool a time of year"), (6, "days ahead of usual"), (11, "too cool a time of year")],
+)
+def test_days_ahead_are_told_only_while_warmth_gathers(month, said):
+    assert said in heat_course(garden().up_to(date(2025, month, 25))).words
+
+
+def test_two_past_seasons_make_nothing_usual():
+    series = garden().weather[garden().places[0].id]
+    short = {garden().places[0].id: series.between(date(2024, 1, 1), series.last_day)}
+    course = heat_course(replace(garden(), weather=short))
+    assert course.lead is None and "too few past seasons" in course.words

@@ -101,7 +101,7 @@ def test_degree_days_follow_the_gardens_units():
     celsius, fahrenheit = (plot_seasons(garden(), units=u) for u in "CF")
     assert fahrenheit.get_ylim()[1] == pytest.approx(1.8 * celsius.get_ylim()[1], rel=0.02)
     assert "41 °F" in fahrenheit.get_ylabel()
-    assert "ahead of the mean of 30 past seasons" in describe_seasons(garden())
+    assert "over 30 past seasons: 5 days ahead of usual" in describe_seasons(garden())
 
 
 def test_one_hue_in_four_strengths():
