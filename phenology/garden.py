@@ -44,6 +44,8 @@ class Garden:
         What the garden asks of late work.
     outlooks : mapping of place id to Outlook
         When each place's forecast was made, and how far it may be trusted.
+    attribution : sequence of str
+        The lines that whoever shows the weather, or what comes of it, must show.
     """
 
     as_of: date
@@ -60,6 +62,7 @@ class Garden:
     limits: Limits = field(default_factory=Limits)
     skills: Mapping[str, SpeciesSkill] = field(default_factory=dict)
     outlooks: Mapping[str, Outlook] = field(default_factory=dict)
+    attribution: Sequence[str] = ()
 
     def up_to(self, as_of: date) -> Garden:
         """The garden as it was known on an earlier date: looks, work, flushes and weather up to it.

@@ -26,6 +26,7 @@ def forecast_record(forecast: GardenForecast, units: str) -> dict[str, Any]:
         "weather": {
             "through": through.isoformat() if through else None,
             "days_by_source": days_by_source(forecast),
+            "attribution": list(forecast.garden.attribution),
         },
         "warnings": list(forecast.warnings),
         "rows": [row_record(row, forecast) for row in forecast.rows],

@@ -57,7 +57,10 @@ def forecast_text(forecast: GardenForecast, width: int = WIDTH) -> str:
         lines.append("")
         for note in notes:
             lines += _wrapped(f"Note: {note}.", width)
-    return "\n".join([*lines, "", *_wrapped(CAUTION, width, hang="")])
+    lines += ["", *_wrapped(CAUTION, width, hang="")]
+    if garden.attribution:
+        lines += ["", *_wrapped(f"Weather: {'; '.join(garden.attribution)}.", width)]
+    return "\n".join(lines)
 
 
 def _told(forecast: GardenForecast) -> tuple[list[ForecastRow], list[ForecastRow]]:

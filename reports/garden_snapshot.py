@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
+from dataclasses import dataclass, field, replace
 from datetime import date
 from pathlib import Path
 
@@ -38,7 +38,7 @@ def read_garden(folder: Path, as_of: date, *, past: bool = False) -> tuple[Garde
         places = journal.places()
         if not places:
             raise InputError("the garden has no place yet; add one with `flushcast place add`")
-        weather, outlooks = _weather_and_outlooks(folder, [p.id for p in places], as_of if past else None)
+        told = _read_store(folder, [p.id for p in places], as_of if past else None)
         garden = Garden(
             as_of,
             calendar_of(settings, places),
@@ -50,12 +50,13 @@ def read_garden(folder: Path, as_of: date, *, past: bool = False) -> tuple[Garde
             journal.looks(),
             journal.works(),
             load_species(settings.species),
-            weather,
+            told.weather,
             limits_of(settings),
-            outlooks=outlooks,
+            outlooks=told.outlooks,
+            attribution=tuple(dict.fromkeys(told.attribution)),
         )
     if past:  # the weather is as known then already: the forecast of that day goes on after it
-        garden = replace(garden.up_to(as_of), weather=weather)
+        garden = replace(garden.up_to(as_of), weather=told.weather)
     return garden, settings
 
 
@@ -75,18 +76,24 @@ def read_weather(folder: Path, places: list[str], as_of: date | None) -> dict[st
 
     See `WeatherStore.read` for what `as_of` leaves out.
     """
-    return _weather_and_outlooks(folder, places, as_of)[0]
+    return _read_store(folder, places, as_of).weather
 
 
-def _weather_and_outlooks(
-    folder: Path, places: list[str], as_of: date | None
-) -> tuple[dict[str, DailyWeather], dict[str, Outlook]]:
-    weather: dict[str, DailyWeather] = {}
-    outlooks: dict[str, Outlook] = {}
+@dataclass
+class _Told:
+    """What the store tells of a garden's places."""
+
+    weather: dict[str, DailyWeather] = field(default_factory=dict)
+    outlooks: dict[str, Outlook] = field(default_factory=dict)
+    attribution: list[str] = field(default_factory=list)
+
+
+def _read_store(folder: Path, places: list[str], as_of: date | None) -> _Told:
+    told = _Told()
     try:
         store = WeatherStore.open(folder)
     except WeatherError:
-        return weather, outlooks
+        return told
     with store:
         corrections = load_corrections(folder)
         for place in places:
@@ -94,8 +101,9 @@ def _weather_and_outlooks(
                 fits = corrections.get(place, {})
                 if as_of is not None:  # what was learned from later readings was not known then
                     fits = {source: fit for source, fit in fits.items() if fit.last_day <= as_of}
-                weather[place] = corrected(store.read(place, as_of=as_of), fits)
-                outlook = read_outlook(store, place, weather[place], fits, as_of)
+                told.weather[place] = corrected(store.read(place, as_of=as_of), fits)
+                outlook = read_outlook(store, place, told.weather[place], fits, as_of)
                 if outlook is not None:
-                    outlooks[place] = outlook
-    return weather, outlooks
+                    told.outlooks[place] = outlook
+                told.attribution += store.attribution_lines(place)
+    return told

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
 
@@ -14,7 +15,7 @@ from phenology.climate import synthetic_weather
 from phenology.records import Place, Stand, Tree
 from phenology.weather_series import DailyWeather
 from reports.garden_snapshot import read_garden
-from tests.reports.demo import flushcast
+from tests.reports.demo import demo_folder, flushcast
 
 DAY = date(2026, 6, 14)
 NOON = datetime(2026, 6, 14, 12, tzinfo=UTC)
@@ -82,3 +83,26 @@ def test_members_of_an_ensemble_are_read(garden: Path) -> None:
     assert len(read_garden(garden, DAY)[0].outlooks["p"].members) == 3
     assert not read_garden(garden, date(2026, 6, 12), past=True)[0].outlooks["p"].members
     assert flushcast("forecast", "--garden", garden).returncode == 0
+
+
+def test_json_counts_the_days_by_source_and_names_whom_they_are_from(garden: Path) -> None:
+    done = flushcast("forecast", "--garden", garden, "--json")
+    assert done.returncode == 0, done.stderr
+    weather = json.loads(done.stdout)["weather"]
+    assert weather == {
+        "through": "2026-06-14",
+        "days_by_source": {"station": 165, "forecast": 8},
+        "attribution": ["Measured by an invented club", "Forecast by an invented service"],
+    }
+
+
+def test_the_text_says_how_far_the_forecast_reaches_and_closes_with_the_sources(garden: Path) -> None:
+    lines = flushcast("forecast", "--garden", garden).stdout.splitlines()
+    assert max(map(len, lines)) <= 80
+    words = " ".join(lines)
+    assert "Weather to Sun 14 Jun, a forecast to Mon 22 Jun, then 26 past years" in " ".join(words.split())
+    assert lines[-1] == "Weather: Measured by an invented club; Forecast by an invented service."
+
+
+def test_weather_that_asks_for_no_line_gets_none() -> None:
+    assert "Weather:" not in flushcast("forecast", "--garden", demo_folder()).stdout
