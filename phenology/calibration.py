@@ -94,7 +94,7 @@ def _calibrated(fit: GardenFit, species: str, transition: Transition) -> Calibra
         sum(1 for w in waits if w.target[1] == NEVER),
         (mean, low, high),
         fit.prior(species, transition)[0],
-        expected_error(new),
+        expected_error(new, best_heat_clock(requirement)),
         requirement.prior_share(species),
         CLOCKS[best].name,
         float(requirement.clock_shares[best]),
@@ -102,7 +102,11 @@ def _calibrated(fit: GardenFit, species: str, transition: Transition) -> Calibra
 
 
 def average_requirement(requirement: Requirement, species: str) -> tuple[float, float, float]:
-    """Median and 80 % interval for an average tree in an average season. [days at 18 degC]"""
+    """Median and 80 % interval for an average tree in an average season. [days at 18 degC]
+
+    As the heat clock that explains most reads it: clocks disagree on what a wait amounts to, so their
+    readings cannot be mixed.
+    """
     days, own_sd = requirement.model.prior_of(species)
     columns = requirement.columns
     row = np.zeros(columns.shared)
@@ -110,22 +114,31 @@ def average_requirement(requirement: Requirement, species: str) -> tuple[float, 
     known = species in columns.species
     if known:
         row[columns.FIRST_SPECIES + columns.species.index(species)] = 1.0
-    weight = np.array([p.weight for p in requirement.components])
-    means = np.array([math.log(days) + float(p.effects.mean_at(row, None)) for p in requirement.components])
-    sds = np.array([
-        math.sqrt(float(p.effects.variance_at(row, None)) + (0.0 if known else own_sd**2))
-        for p in requirement.components
-    ])  # fmt: skip
+    clock = best_heat_clock(requirement)
+    parts = [p for p in requirement.components if p.clock == clock]
+    weight = np.array([p.weight for p in parts]) / sum(p.weight for p in parts)
+    means = np.array([math.log(days) + float(p.effects.mean_at(row, None)) for p in parts])
+    own = 0.0 if known else own_sd**2
+    sds = np.array([math.sqrt(float(p.effects.variance_at(row, None)) + own) for p in parts])
     tail = (1 - MIDDLE) / 2
     middle, low, high = (_mixture_quantile(weight, means, sds, q) for q in (0.5, tail, 1 - tail))
     return math.exp(middle), math.exp(low), math.exp(high)
 
 
-def expected_error(prediction: Prediction) -> float:
-    """Mean distance between the median and the requirement itself. [days at 18 degC]"""
+def best_heat_clock(requirement: Requirement) -> int:
+    """The heat clock with the largest share among those that draws were kept of."""
+    kept = {p.clock for p in requirement.components}
+    heat = [c for c in kept if not requirement.model.clocks[c].by_calendar] or sorted(kept)
+    return max(heat, key=lambda c: float(requirement.clock_shares[c]))
+
+
+def expected_error(prediction: Prediction, clock: int) -> float:
+    """Mean distance between median and requirement, as one clock reads it. [days at 18 degC]"""
+    mine = prediction.clock == clock
+    weight = prediction.weight[mine] / prediction.weight[mine].sum()
+    sds = np.sqrt(prediction.variance[mine])
     grid = (np.arange(200) + 0.5) / 200
-    sds = np.sqrt(prediction.variance)
-    logs = [_mixture_quantile(prediction.weight, prediction.mean, sds, float(q)) for q in grid]
+    logs = [_mixture_quantile(weight, prediction.mean[mine], sds, float(q)) for q in grid]
     values = np.exp(logs)
     return float(np.abs(values - np.median(values)).mean())
 

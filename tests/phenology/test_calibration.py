@@ -9,12 +9,12 @@ import pytest
 from numpy.testing import assert_allclose
 
 from phenology.calibration import average_requirement, calibrate, expected_error
-from phenology.clocks import CLOCKS, DAYS_CLOCK
+from phenology.clocks import CLOCKS, DAYS_CLOCK, Clock
 from phenology.garden_fit import GardenFit
 from phenology.requirement import Prediction
 from phenology.transitions import Transition
 from tests.phenology.gardens import ELM, MAPLE, Records
-from tests.phenology.worlds import a_wait, fit
+from tests.phenology.worlds import a_wait, fit, simulated_waits
 
 END = date(2020, 12, 31)
 STEP = Transition("extended", "hardened")
@@ -91,4 +91,15 @@ def test_the_average_is_surer_than_any_one_season():
 def test_the_expected_error_is_the_mean_distance_from_the_median(median, log_sd):
     one = Prediction(np.ones(1), np.zeros(1, dtype=int), np.log([median]), np.array([log_sd**2]))
     draws = median * np.exp(log_sd * np.random.default_rng(0).normal(size=400_000))
-    assert_allclose(expected_error(one), np.abs(draws - median).mean(), rtol=0.02)
+    assert_allclose(expected_error(one, 0), np.abs(draws - median).mean(), rtol=0.02)
+
+
+def test_a_requirement_is_told_by_one_clock_and_not_by_a_mixture_of_all():
+    """Plain days and days at 18 degC differ several times over; mixed, the range of a mean would be absurd."""
+    waits = simulated_waits(
+        Clock("truth", "sine", 5.0), range(1996, 2001), trees=3, anchors=(90, 140), seed=5
+    )
+    requirement = fit(waits, (30.0, 0.4), temper=0.05)
+    assert len({c.kind for c in (CLOCKS[p.clock] for p in requirement.components)}) > 1
+    middle, low, high = average_requirement(requirement, "A")
+    assert 0.8 * middle < low < middle < high < 1.25 * middle
