@@ -1,10 +1,11 @@
-"""A whole garden as files, and a garden made of them again: every record, its history, its settings."""
+"""A whole garden as files, and a garden made of them again: records, history, settings, weather."""
 
 from __future__ import annotations
 
 import json
 import shutil
 from collections.abc import Iterator
+from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
@@ -16,17 +17,22 @@ from data_sources.journal.connection import plain_errors
 from data_sources.journal.rows import CHANGES, field_names
 from data_sources.journal.schema import encode
 from data_sources.journal_questions import all_records
+from data_sources.weather.store_file import FILE_NAME as WEATHER_STORE
+from data_sources.weather_export import INDEX as WEATHER_INDEX
+from data_sources.weather_export import add_weather, export_weather, read_weather_export
 from phenology.errors import InputError, StoreError
 from phenology.season import SeasonCalendar
 
 CHANGES_FILE = "changes.csv"
-EXPORT_FILES = (*FILES.values(), CHANGES_FILE, SETTINGS_NAME)
+EXPORT_FILES = (*FILES.values(), CHANGES_FILE, SETTINGS_NAME, WEATHER_INDEX)
 
 
 def export_garden(
     folder: Path, journal: Journal, settings_file: Path, calendar: SeasonCalendar, *, replace: bool = False
 ) -> dict[str, int]:
-    """Write a garden's tables, history and settings into a folder; returns rows by file.
+    """Write a garden's tables, history, settings and weather into a folder; returns rows by file.
+
+    The weather is that of the store beside the settings; its days are counted under `weather.csv`.
 
     Raises
     ------
@@ -45,11 +51,12 @@ def export_garden(
         rows = ([_text(row[name]) for name in names] for row in journal.export_rows(CHANGES))
         counts[CHANGES_FILE] = write_csv(folder / CHANGES_FILE, names, rows)
         shutil.copyfile(settings_file, folder / SETTINGS_NAME)
+        counts[WEATHER_INDEX] = export_weather(folder, settings_file.parent, journal.places())
     return counts
 
 
 def rebuild_garden(folder: Path, export: Path) -> dict[str, int]:
-    """Make a garden exactly as an export has it, history included; returns rows by table.
+    """Make a garden exactly as an export has it, history and weather included; returns rows by table.
 
     Raises
     ------
@@ -73,16 +80,18 @@ def rebuild_garden(folder: Path, export: Path) -> dict[str, int]:
         raise BadRowsError(problems)
     if (export / CHANGES_FILE).is_file():
         rows[CHANGES] = list(_changes(export / CHANGES_FILE))
+    weather = read_weather_export(export)
     settings = read_settings(export) if (export / SETTINGS_NAME).is_file() else GardenSettings()
     create_garden(folder, settings, [], "made the garden")
     try:
         with Journal.open(folder / FILE_NAME) as journal:
             journal.rebuild(rows)
+        days = add_weather(folder, weather, datetime.now(UTC))
     except BaseException:
-        for name in (FILE_NAME, f"{FILE_NAME}-wal", f"{FILE_NAME}-shm", SETTINGS_NAME):
+        for name in (FILE_NAME, f"{FILE_NAME}-wal", f"{FILE_NAME}-shm", SETTINGS_NAME, WEATHER_STORE):
             (folder / name).unlink(missing_ok=True)
         raise
-    return {name.removesuffix(".csv"): len(rows[table]) for table, name in FILES.items()}
+    return {name.removesuffix(".csv"): len(rows[table]) for table, name in FILES.items()} | {"days": days}
 
 
 def _text(value: Any) -> str | None:

@@ -176,7 +176,9 @@ def shown_date(earliest: date, latest: date, today: date) -> str:
 
 def counted(n: int, plural: str) -> str:
     """A number of things: "1 tree", "3 trees"."""
-    one = {"flushes": "flush", "column readings": "column reading"}.get(plural, plural.removesuffix("s"))
+    one = {"flushes": "flush", "column readings": "column reading", "days of weather": "day of weather"}.get(
+        plural, plural.removesuffix("s")
+    )
     return f"{n} {one if n == 1 else plural}"
 
 

@@ -18,6 +18,7 @@ NAMES = {
     "looks.csv": "looks",
     "import_maps.csv": "column readings",
     "changes.csv": "changes",
+    "weather.csv": "days of weather",
 }
 
 
@@ -26,7 +27,8 @@ NAMES = {
 @click.option("--replace", is_flag=True, help="Write over an earlier export.")
 @garden_option
 def export_command(garden: Path, folder: Path, replace: bool) -> None:
-    """Write every record as CSV: one file a table, looks.csv among them.
+    """Write every record as CSV: one file a table, looks.csv among them, and
+    the weather, a file for each place and source.
 
     `flushcast init NEW --from DIR` makes the same garden of it, `flushcast import DIR` takes edited rows
     back in. A cell that a spreadsheet would run as a formula begins with an apostrophe; import takes it off.
@@ -38,4 +40,4 @@ def export_command(garden: Path, folder: Path, replace: bool) -> None:
     with open_desk(garden) as desk:
         counts = export_garden(folder, desk.journal, garden / SETTINGS_NAME, desk.calendar, replace=replace)
         told = ", ".join(counted(n, NAMES[name]) for name, n in counts.items() if n)
-        tell(f"Exported to {folder}: {told}. Weather and readings stay in weather.sqlite.")
+        tell(f"Exported to {folder}: {told}. Past forecasts of the weather stay in weather.sqlite.")

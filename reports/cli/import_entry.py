@@ -83,4 +83,6 @@ def _csv_files(files: Sequence[Path]) -> list[Path]:
         if not found:
             raise InputError(f"{file} holds no exported tables ({', '.join(FILES.values())})")
         paths += found
+        if (file / "weather.csv").is_file():
+            tell("Note: weather is not imported with tables; add its files with: flushcast weather add FILE.")
     return paths

@@ -79,7 +79,8 @@ def rebuild(folder: Path, export: Path) -> None:
 
     counts = rebuild_garden(folder, export)
     told = ", ".join(counted(counts[name], name) for name in ("places", "trees", "works", "looks"))
-    tell(f"Rebuilt the garden in {folder} from {export}: {told}.")
+    weather = f", {counts['days']} days of weather" if counts["days"] else ""
+    tell(f"Rebuilt the garden in {folder} from {export}: {told}{weather}.")
 
 
 def _trees(given: Sequence[str]) -> tuple[list[Tree], list[str]]:

@@ -119,7 +119,12 @@ def exported(tmp_path):
 
 
 def test_every_table_and_the_history_have_a_file(exported):
-    assert {p.name for p in exported.iterdir()} == {*FILES.values(), "changes.csv", "garden.toml"}
+    assert {p.name for p in exported.iterdir()} == {
+        *FILES.values(),
+        "changes.csv",
+        "garden.toml",
+        "weather.csv",
+    }
     assert (exported / "trees.csv").read_text().splitlines()[1].startswith("Elm 1,Ulmus parvifolia,")
 
 

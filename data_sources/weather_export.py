@@ -1,0 +1,145 @@
+"""A garden's weather as CSV files and back: one file a place and source, and a list of them.
+
+Each file is a plain ``date,tmin,tmax`` table in degC, as `flushcast weather add` and `hindcast` read it. Kept
+are the values in use; past forecasts, replaced values and doubtful days stay in the store alone.
+"""
+
+from __future__ import annotations
+
+import csv
+import math
+import re
+from collections.abc import Sequence
+from datetime import date, datetime
+from pathlib import Path
+
+from data_sources.csv_cells import read_csv, unmark, write_csv
+from data_sources.weather.store import Origin, WeatherStore
+from phenology.errors import InputError, WeatherError
+from phenology.records import Place
+from phenology.weather_series import SOURCES, DailyWeather
+
+INDEX = "weather.csv"
+HEADERS = ("file", "place", "source", "days", "attribution", "place_id")
+KEPT = tuple(source for source in SOURCES if source != "forecast")
+
+
+def export_weather(folder: Path, garden: Path, places: Sequence[Place]) -> int:
+    """Write the weather of a garden's places beside its tables; returns the number of days written.
+
+    Raises
+    ------
+    StoreError
+        If the weather store cannot be read.
+    """
+    listed: list[list[str]] = []
+    try:
+        store = WeatherStore.open(garden)
+    except WeatherError:
+        write_csv(folder / INDEX, HEADERS, listed)
+        return 0
+    used: set[str] = set()
+    with store:
+        for place in places:
+            if not store.has(place.id):
+                continue
+            lines = "; ".join(store.attribution_lines(place.id))
+            for source in KEPT:
+                series = store.read_source(place.id, source)
+                if series is None:
+                    continue
+                name = _file_name(place.name, source, used)
+                days = _write(folder / name, series)
+                listed.append([name, place.name, source, str(days), lines, place.id])
+    write_csv(folder / INDEX, HEADERS, listed)
+    return sum(int(row[3]) for row in listed)
+
+
+def read_weather_export(export: Path) -> list[tuple[str, DailyWeather, Origin]]:
+    """The weather of an export: place id, series, origin; empty for an export without weather.
+
+    Raises
+    ------
+    InputError
+        If a file is missing or a cell of it cannot be read.
+    """
+    if not (export / INDEX).is_file():
+        return []
+    index = read_csv(export / INDEX, raw=True)
+    if set(HEADERS) - set(index.headers):
+        raise InputError(f"{export / INDEX} has not the columns of an export")
+    found = []
+    for line, cells in index.rows:
+        row = {name: unmark(cells[name]) for name in HEADERS}
+        path = export / row["file"]
+        if path.name != row["file"] or not path.is_file() or row["source"] not in KEPT:
+            raise InputError(f"{INDEX}, line {line}: there is no weather file '{row['file']}' beside it")
+        found.append(
+            (row["place_id"], _read(path, row["source"]), Origin("file", row["file"], row["attribution"]))
+        )
+    return found
+
+
+def add_weather(garden: Path, found: Sequence[tuple[str, DailyWeather, Origin]], at: datetime) -> int:
+    """Put the weather of an export into a garden's store, own readings compared anew; returns its days."""
+    if not found:
+        return 0
+    from data_sources.weather.corrections_refit import refit_corrections
+
+    with WeatherStore.open(garden, create=True) as store:
+        days = sum(store.add(place, series, origin, fetched_at=at).offered for place, series, origin in found)
+        for place in dict.fromkeys(place for place, _, _ in found):
+            refit_corrections(garden, store, place)
+    return days
+
+
+def _file_name(place: str, source: str, used: set[str]) -> str:
+    """A name that any system takes, told apart from those in use."""
+    plain = re.sub(r"[^A-Za-z0-9]+", "-", place).strip("-").lower() or "place"
+    name, n = f"weather-{plain}-{source}.csv", 1
+    while name in used:
+        n += 1
+        name = f"weather-{plain}-{n}-{source}.csv"
+    used.add(name)
+    return name
+
+
+def _write(path: Path, series: DailyWeather) -> int:
+    first = series.first_day.toordinal()
+    rows = [
+        (date.fromordinal(first + n).isoformat(), _text(low), _text(high))
+        for n, (low, high) in enumerate(zip(series.tmin.tolist(), series.tmax.tolist(), strict=True))
+        if not (math.isnan(low) and math.isnan(high))
+    ]
+    with path.open("w", encoding="utf-8", newline="") as file:  # no marks: these cells are numbers
+        writer = csv.writer(file)
+        writer.writerow(("date", "tmin", "tmax"))
+        writer.writerows(rows)
+    return len(rows)
+
+
+def _text(value: float) -> str:
+    return "" if math.isnan(value) else repr(value)
+
+
+def _read(path: Path, source: str) -> DailyWeather:
+    import numpy as np
+
+    days: dict[int, tuple[float, float]] = {}
+    with path.open(encoding="utf-8", newline="") as file:
+        for line, row in enumerate(csv.DictReader(file), start=2):
+            try:
+                day = date.fromisoformat(row["date"]).toordinal()
+                low, high = (float(row[name]) if row[name] else math.nan for name in ("tmin", "tmax"))
+            except (KeyError, TypeError, ValueError):
+                raise InputError(
+                    f"{path.name}, line {line}: write date,tmin,tmax such as 2026-07-04,11.5,24"
+                ) from None
+            days[day] = (low, high)
+    if not days:
+        raise InputError(f"{path.name} holds no days")
+    first, last = min(days), max(days)
+    values = np.full((last - first + 1, 2), math.nan)
+    for day, pair in days.items():
+        values[day - first] = pair
+    return DailyWeather(date.fromordinal(first), values[:, 0], values[:, 1], source)
