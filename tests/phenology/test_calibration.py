@@ -95,7 +95,7 @@ def test_the_expected_error_is_the_mean_distance_from_the_median(median, log_sd)
 
 
 def test_a_requirement_is_told_by_one_clock_and_not_by_a_mixture_of_all():
-    """Plain days and days at 18 degC differ several times over; mixed, the range of a mean would be absurd."""
+    """Plain days and days at 18 degC differ several times over; mixed, the range would be absurd."""
     waits = simulated_waits(
         Clock("truth", "sine", 5.0), range(1996, 2001), trees=3, anchors=(90, 140), seed=5
     )
