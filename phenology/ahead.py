@@ -14,7 +14,7 @@ Array = NDArray[np.float64]
 
 KNOWN_DAYS = 300  # days without which a past season is not usual (ours)
 LEAST_HEAT = 20.0  # before this much usual warmth a lead in days says nothing (ours) [degC d]
-LEAST_RATE = 2.0  # nor while a usual day brings less than this, in late autumn and winter (ours) [degC]
+LEAST_RATE = 0.25  # nor while a usual day brings less than this share of the warmest time's days (ours)
 RATE_DAYS = 7
 
 
@@ -84,6 +84,7 @@ def heat_course(garden: Garden) -> HeatCourse:
         at = np.minimum(day.astype(int), len(usual) - 1)
         before, after = np.maximum(at - RATE_DAYS, 0), np.minimum(at + RATE_DAYS, len(usual) - 1)
         rate = (usual[after] - usual[before]) / (after - before)
-        tells = (usual[at] >= LEAST_HEAT) & (heat >= LEAST_HEAT) & (rate >= LEAST_RATE)
+        rate_at_best = float((usual[2 * RATE_DAYS :] - usual[: -2 * RATE_DAYS]).max()) / (2 * RATE_DAYS)
+        tells = (usual[at] >= LEAST_HEAT) & (heat >= LEAST_HEAT) & (rate >= LEAST_RATE * rate_at_best)
         ahead = np.where(tells, read, np.nan)
     return HeatCourse(garden.season, heat, past, ahead)

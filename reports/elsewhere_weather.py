@@ -9,6 +9,9 @@ from phenology.errors import FlushcastError, InputError, UnknownNameError, Weath
 from phenology.records import Place
 from phenology.translate import ClimateOf, hemisphere
 
+BUDS = ("repotting", "pruning")  # work that waits for the buds rather than for firm leaves
+LEAST_SEASONS = 2  # fewer leave all heat clocks alike (ours)
+
 
 def climate_from_file(name: str, path: Path, units: str | None, latitude: float | None) -> ClimateOf:
     """A place's climate from a weather file; hemisphere by the latitude given, the weather, or the name."""
@@ -81,3 +84,29 @@ def town_latitude(name: str) -> float | None:
     except UnknownNameError:
         return None
     return towns[0].latitude if len({town.latitude > 0 for town in towns}) == 1 else None
+
+
+def learned_weights(folder: Path, latin: str, work: str) -> tuple[dict[str, float], int] | None:
+    """How the garden's own looks weigh the heat clocks for a species, and the seasons they come from.
+
+    None without a garden, or with fewer than two seasons of the step that the work waits for: bud break for
+    repotting and pruning, hardening for all else.
+    """
+    from phenology.clocks import HEAT_CLOCKS
+    from phenology.garden_fit import GardenFit
+    from phenology.transitions import Transition
+    from reports.cli.garden_date import garden_today
+    from reports.garden_snapshot import read_garden
+
+    if not (folder / "garden.toml").is_file():
+        return None
+    garden, _ = read_garden(folder, garden_today(folder))
+    if latin not in {tree.species for tree in garden.trees} or garden.weather_through() is None:
+        return None
+    step = Transition("start", "budbreak") if work in BUDS else Transition("extended", "hardened")
+    fit = GardenFit(garden)
+    seasons = len(fit.seasons_seen(latin, step))
+    if seasons < LEAST_SEASONS:
+        return None
+    shares = fit.requirement(step).clock_shares[: len(HEAT_CLOCKS)]
+    return {c.name: float(w) for c, w in zip(HEAT_CLOCKS, shares, strict=True)}, seasons

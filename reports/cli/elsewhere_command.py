@@ -79,11 +79,12 @@ def elsewhere_command(
     home = here if outward else others[0]
     asked = list(_dates(garden, dates, home.calendar, CARD_MONTHS if len(others) > 1 else USUAL_MONTHS))
     pairs = [(here, other) if outward else (other, here) for other in others]
+    learned = _learned(garden, tree.latin, work) if tree and here_file is None else None
     told, refused = [], []
     for a, b in pairs:
         for first, last in asked:
             try:
-                told.append(translate(a, b, first, last, year=year))
+                told.append(translate(a, b, first, last, year=year, weights=learned))
             except TooLittleHeat as early:
                 refused.append(early)
     if not told:
@@ -116,6 +117,18 @@ def _species(garden: Path, typed: str) -> Species:
         except UnknownNameError:
             pass
     return find_species(typed, catalogue)
+
+
+def _learned(garden: Path, latin: str, work: str) -> dict[str, float] | None:
+    """Heat clocks weighed by the garden's own looks at a species, where it has any."""
+    from reports.elsewhere_weather import learned_weights
+
+    found = learned_weights(garden, latin, work)
+    if found is None:
+        return None
+    weights, seasons = found
+    say(f"Ways of counting warmth are weighed by your own looks, {seasons} seasons of {latin}.")
+    return weights
 
 
 def _here(garden: Path, file: Path | None, place: str | None, units: str | None) -> ClimateOf:

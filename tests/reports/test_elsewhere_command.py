@@ -9,6 +9,7 @@ from datetime import date
 import pytest
 
 from phenology.climate import synthetic_weather
+from reports.elsewhere_weather import learned_weights
 from tests.reports.bench import Bench
 from tests.reports.demo import DAY, demo_folder
 
@@ -97,3 +98,22 @@ def test_what_a_species_does_not_stand_is_said(bench, far):
         "--operation", "full-defoliation", "--species", "Fagus crenata",
     ).out  # fmt: skip
     assert "Japanese beech: not defoliated" in said
+
+
+def test_a_gardens_own_looks_weigh_the_ways_of_counting_warmth(bench, far, tmp_path):
+    asked = ["elsewhere", "Northby", "--weather", far / "Northby.csv", "--units", "C", "--date", "1 July"]
+    learned = bench.does(*asked, "--species", "beech", "--operation", "cutback")
+    assert "weighed by your own looks, 4 seasons of Fagus crenata" in learned.words
+    assert not bench.does(*asked).words
+    nowhere = Bench(tmp_path / "none")
+    assert not nowhere.does(*asked, "--here", far / "Warmford.csv", "--species", "Fagus crenata").words
+
+
+def test_repotting_is_weighed_by_bud_break_and_cutting_by_hardening(tmp_path):
+    (buds, seasons), (leaves, _) = (
+        learned_weights(demo_folder(), "Fagus crenata", w) for w in ("repotting", "")
+    )
+    assert seasons == 5 and len(buds) == len(leaves) == 8
+    assert buds != leaves and max(leaves.values()) > min(leaves.values()) > 0
+    assert learned_weights(demo_folder(), "Acer palmatum", "") is None  # not grown here
+    assert learned_weights(tmp_path, "Fagus crenata", "") is None
