@@ -44,7 +44,7 @@ def export_garden(
         raise StoreError(f"{folder} holds {there[0]} already; export to another folder, or add --replace")
     if (folder / FILE_NAME).exists():
         raise StoreError(f"{folder} is a garden's own folder; export to another one")
-    with plain_errors(folder, "exporting to", kept="The garden is untouched."), journal.snapshot():
+    with journal.snapshot(), plain_errors(folder, "exporting to", kept="The garden is untouched."):
         folder.mkdir(parents=True, exist_ok=True)
         counts = write_tables(folder, all_records(journal), calendar)
         names = field_names(CHANGES)

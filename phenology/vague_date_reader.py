@@ -324,14 +324,16 @@ class Reader:
 
     def _settle(self, span: _Span) -> VagueDate:
         """The days of a span; without a year, in the latest year in which it has begun by today."""
-        years = [span.year] if span.year else range(self.today.year, self.today.year - 9, -1)
+        years = [span.year] if span.year else (self.today.year, self.today.year - 1)
         for year in years:
             longest = calendar.monthrange(year, span.month)[1]
-            if span.first > longest:
+            if not span.year and date(year, span.month, min(span.first, longest)) > self.today:
                 continue
+            if span.first > longest:  # 29 February of an earlier year is hardly meant
+                day = f"{span.first} {MONTHS[span.month - 1]}"
+                raise InputError(f"'{self.text}': {year} has no {day}; write the year with it")
             start = date(year, span.month, span.first)
-            if span.year or start <= self.today:
-                return self._days(start, date(year, span.month, min(span.last, longest)))
+            return self._days(start, date(year, span.month, min(span.last, longest)))
         raise InputError(f"there is no {span.first} {MONTHS[span.month - 1]} {span.year or ''}".rstrip())
 
     def _days(self, earliest: date, latest: date | None = None) -> VagueDate:

@@ -30,9 +30,8 @@ def find_place(desk: Desk, name: str) -> Place:
         return found[0]
     if found:
         raise InputError(f"'{name}' may be {' or '.join(p.name for p in found)}; write more of the name")
-    raise UnknownNameError(
-        "place", name, near_words(name, {plain_words(p.name): p.name for p in desk.places})
-    )
+    near = near_words(name, {plain_words(p.name): p.name for p in desk.places})
+    raise UnknownNameError("place", name, near or tuple(p.name for p in desk.places[:3]))
 
 
 def read_latitude(text: str) -> float:

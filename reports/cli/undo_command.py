@@ -21,9 +21,16 @@ def undo_command(garden: Path, count: int, redo: bool) -> None:
 
     with open_desk(garden) as desk:
         take = desk.journal.redo if redo else desk.journal.undo
-        labels = take(count, at=moment_on(desk.today))
+        standing = (
+            [c for c in desk.journal.history() if not c.undone and c.undoes is None] if count > 1 else []
+        )
+        spared = not redo and 1 < len(standing) <= count  # the making of the garden is undone by itself alone
+        labels = take(len(standing) - 1 if spared else count, at=moment_on(desk.today))
         if not labels:
             raise InputError(f"there is nothing to {'do again' if redo else 'undo'}")
         for label in labels:
             tell(f"{'Did again' if redo else 'Took back'}: {label}.")
-        tell(f"To reverse this: flushcast undo{'' if redo else ' --redo'}")
+        if spared:
+            tell(f"Left as it is: {standing[-1].label}.")
+        many = f" {len(labels)}" if len(labels) > 1 else ""
+        tell(f"To reverse this: flushcast undo{many}{'' if redo else ' --redo'}")

@@ -107,8 +107,12 @@ def test_without_a_year_the_most_recent_such_date_is_meant(typed, today, year):
     assert parse(typed, today=today).earliest.year == year
 
 
-def test_29_february_without_a_year_goes_back_to_a_year_that_has_one():
-    assert parse("29 February", today=TODAY).earliest == date(2024, 2, 29)
+def test_29_february_without_a_year_asks_for_one_where_the_last_february_was_shorter():
+    assert parse("29 February", today=date(2024, 3, 1)).earliest == date(2024, 2, 29)
+    for today in (TODAY, date(2025, 3, 1), date(2024, 2, 28)):
+        with pytest.raises(InputError, match=r"has no 29 February; write the year with it"):
+            parse("29 February", today=today)
+    assert parse("28 February", today=date(2024, 2, 27)).earliest == date(2023, 2, 28)
     assert parse("29.2.", today=date(2028, 2, 29)).latest == date(2028, 2, 29)
 
 

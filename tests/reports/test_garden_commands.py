@@ -89,6 +89,18 @@ def test_anything_is_undone_and_done_again(bench):
         assert len(journal.looks()) == 2
 
 
+def test_counting_too_far_back_leaves_the_garden_itself(bench):
+    bench.does("look", "hornbeams", "soft")
+    bench.does("look", "Elm 1", "soft")
+    answer = bench.does("undo", "99")
+    assert answer.words.count("Took back:") == 2
+    assert "Left as it is: made the garden: Bench, 3 trees." in answer.words
+    assert "To reverse this: flushcast undo 2 --redo" in answer.words
+    bench.does("undo", "2", "--redo")
+    with open_journal(bench.folder) as journal:
+        assert len(journal.looks()) == 3
+
+
 def test_undoing_everything_ends_in_one_sentence(bench):
     bench.does("undo")  # the garden's first records
     assert "there is nothing to undo" in bench.refuses("undo")
