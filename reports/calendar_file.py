@@ -15,6 +15,7 @@ from uuid import NAMESPACE_URL, uuid5
 
 from phenology.errors import InputError
 from phenology.garden_forecast import ForecastRow, GardenForecast
+from reports.aftercare_due import wire_looks
 from reports.deciding import STATE, coming_rows, does, last_safe_of, row_date
 
 PRODUCT = "-//flushcast//garden//EN"
@@ -29,7 +30,7 @@ class Event:
     Attributes
     ----------
     key : tuple of str
-        Tree id, season, flush, stage, kind ("look", "window" or "stop").
+        Tree id, season, flush, stage, kind ("look", "window" or "stop"); tree id, work id, "wire".
     title : str
         Short, for a phone.
     first, last : datetime.date
@@ -54,9 +55,13 @@ class Event:
 
 
 def events_of(forecast: GardenForecast) -> Iterator[Event]:
-    """Looks, windows and stop dates of the coming months."""
+    """Looks, windows, stop dates and wire looks of the coming months."""
     for row in coming_rows(forecast):
         yield from _row_events(row, forecast)
+    for tree, check in wire_looks(forecast.garden):
+        day = max(check.due, forecast.garden.as_of)
+        words = f"{check.sentence[:1].upper()}{check.sentence[1:]}. {CAUTION}"
+        yield Event((tree.id, check.wired.id, "wire"), f"{tree.label}: look at the wire", day, day, words)
 
 
 def _row_events(row: ForecastRow, forecast: GardenForecast) -> Iterator[Event]:

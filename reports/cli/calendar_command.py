@@ -33,6 +33,11 @@ def calendar_command(garden: Path, out: Path) -> None:
 
 
 def _counted(kinds: list[str]) -> str:
-    names = {"look": ("look", "looks"), "window": ("window", "windows"), "stop": ("stop date", "stop dates")}
+    names = {
+        "look": ("look", "looks"),
+        "window": ("window", "windows"),
+        "stop": ("stop date", "stop dates"),
+        "wire": ("wire look", "wire looks"),
+    }
     parts = [f"{n} {names[k][n > 1]}" for k in names if (n := kinds.count(k))]
     return ", ".join(parts) or "nothing to look at in the coming months"

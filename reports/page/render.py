@@ -15,6 +15,7 @@ from phenology.garden_forecast import GardenForecast, forecast_garden
 from phenology.garden_hindcast import PastSkill, past_skill
 from phenology.past_forecasts import PastForecast, past_forecasts
 from phenology.units import c_to_f, degree_days_c_to_f
+from reports.aftercare_due import care_lines
 from reports.charts.past_chart import describe_past
 from reports.deciding import weeks_ahead
 from reports.page.content import TreeCard, cautions_of, notes_of, tree_cards, weather_of
@@ -75,6 +76,7 @@ def report_html(folder: Path, garden: Garden, settings: GardenSettings, *, look_
         skill=[_skill(one, garden) for one in skill],
         weather=[(place, _marked(years_drawing([s for _, s in place.years], _years_words(place.years))))
                  for place in weather_of(folder, garden)],
+        care=care_lines(garden),
         notes=notes_of(forecast),
         cautions=cautions_of(garden),
     )  # fmt: skip

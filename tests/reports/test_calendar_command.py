@@ -109,3 +109,9 @@ def test_somebody_elses_calendar_is_left_alone(bench, tmp_path):
     assert "is no calendar" in bench.refuses("calendar", "--out", path)
     assert path.read_text() == "dear diary"
     assert "cannot write" in bench.refuses("calendar", "--out", tmp_path / "no" / "g.ics")
+
+
+def test_wire_has_a_look_of_its_own(bench, tmp_path):
+    bench.does("work", "elm", "wiring", "--date", "2026-06-01")
+    events = written(bench, tmp_path / "g.ics").values()
+    assert [str(e["SUMMARY"]) for e in events if "wire" in str(e["SUMMARY"])] == ["Elm: look at the wire"]

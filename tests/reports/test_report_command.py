@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from dataclasses import replace
-from datetime import UTC, datetime
+from datetime import UTC, date, datetime
 from functools import cache
 from html.parser import HTMLParser
 
@@ -12,6 +12,7 @@ import pytest
 
 from data_sources.weather.store import Origin, WeatherStore
 from phenology.weather_series import DailyWeather
+from reports.aftercare_due import care_lines
 from reports.garden_snapshot import read_garden
 from reports.page.content import tree_cards, weather_of
 from reports.page.drawings import Span, window_drawing
@@ -168,3 +169,13 @@ def test_the_command_writes_the_file_and_says_so(tmp_path):
     bench = Bench(demo_folder(), today=DAY.isoformat())
     said = bench.does("report", "--out", tmp_path / "r.html", "--no-look-back").err
     assert "Wrote" in said and (tmp_path / "r.html").read_text(encoding="utf-8").startswith("<!DOCTYPE html>")
+
+
+def test_care_after_work_is_told_while_it_is_due(tmp_path):
+    bench = Bench(own_demo(tmp_path), today=DAY.isoformat())
+    bench.does("work", "crab apple", "cutback", "--date", "2026-06-12")
+    told = care_lines(read_garden(bench.folder, DAY)[0])
+    mine = [line for line in told if "Crab apple" in line]
+    assert mine and all(line.endswith(").") for line in mine)
+    later = care_lines(read_garden(bench.folder, date(2026, 12, 12))[0])
+    assert not any("Crab apple" in line for line in later)

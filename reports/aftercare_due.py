@@ -1,0 +1,48 @@
+"""Care that work done asks for now, and wire that wants a look, tree by tree."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from datetime import date, timedelta
+
+from phenology.garden import Garden
+from phenology.records import Tree
+from phenology.work.aftercare import aftercare, due
+from phenology.work.wire_watch import WireCheck, wire_check
+from reports.words import short_date, tree_names
+
+WIRE_AHEAD = 14  # wire looks due within this many days are told (ours)
+
+
+def wire_looks(garden: Garden) -> Iterator[tuple[Tree, WireCheck]]:
+    """Every wired tree with its next wire look."""
+    for tree in _standing(garden):
+        works = garden.works_by_tree.get(tree.id, [])
+        looks = [look for look in garden.looks if look.tree_id == tree.id]
+        check = wire_check(works, looks, garden.as_of, garden.calendar, vigour=tree.vigour)
+        if check is not None:
+            yield tree, check
+
+
+def care_lines(garden: Garden) -> list[str]:
+    """What is due today, alike trees together."""
+    by_care: dict[tuple[str, date], list[str]] = {}
+    for tree in _standing(garden):
+        for work in garden.works_by_tree.get(tree.id, []):
+            cares = aftercare(work, tree, garden.species_of(tree), garden.aim_of(tree))
+            for care in due(cares, garden.as_of):
+                labels = by_care.setdefault((care.sentence, care.last), [])
+                if tree.label not in labels:
+                    labels.append(tree.label)
+    lines = [
+        f"{tree_names(labels)}: {sentence} (until {short_date(last)})."
+        for (sentence, last), labels in sorted(by_care.items(), key=lambda item: item[0][1])
+    ]
+    for tree, check in wire_looks(garden):
+        if check.due <= garden.as_of + timedelta(days=WIRE_AHEAD):
+            lines.append(f"{tree.label}: {check.sentence} (look by {short_date(check.due)}).")
+    return lines
+
+
+def _standing(garden: Garden) -> list[Tree]:
+    return [t for t in garden.trees if t.retired is None or t.retired > garden.as_of]
