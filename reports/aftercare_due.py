@@ -9,7 +9,7 @@ from phenology.garden import Garden
 from phenology.records import Tree
 from phenology.work.aftercare import aftercare, due
 from phenology.work.wire_watch import WireCheck, wire_check
-from reports.words import short_date, tree_names
+from reports.words import date_range, listed, short_date
 
 WIRE_AHEAD = 14  # wire looks due within this many days are told (ours)
 
@@ -26,17 +26,18 @@ def wire_looks(garden: Garden) -> Iterator[tuple[Tree, WireCheck]]:
 
 def care_lines(garden: Garden) -> list[str]:
     """What is due today, alike trees together."""
-    by_care: dict[tuple[str, date], list[str]] = {}
+    by_care: dict[str, tuple[list[str], list[date]]] = {}
     for tree in _standing(garden):
         for work in garden.works_by_tree.get(tree.id, []):
             cares = aftercare(work, tree, garden.species_of(tree), garden.aim_of(tree))
             for care in due(cares, garden.as_of):
-                labels = by_care.setdefault((care.sentence, care.last), [])
+                labels, ends = by_care.setdefault(care.sentence, ([], []))
+                ends.append(care.last)
                 if tree.label not in labels:
                     labels.append(tree.label)
     lines = [
-        f"{tree_names(labels)}: {sentence} (until {short_date(last)})."
-        for (sentence, last), labels in sorted(by_care.items(), key=lambda item: item[0][1])
+        f"{listed(labels)}: {sentence} (until {date_range(min(ends), max(ends))})."
+        for sentence, (labels, ends) in sorted(by_care.items(), key=lambda item: min(item[1][1]))
     ]
     for tree, check in wire_looks(garden):
         if check.due <= garden.as_of + timedelta(days=WIRE_AHEAD):
