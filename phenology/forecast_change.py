@@ -76,7 +76,8 @@ def forecast_changes(forecast: GardenForecast, since: date | None = None) -> lis
     past = garden.up_to(day)
     try:
         then = _by_stage(forecast_garden(past))
-        alone = _by_stage(forecast_garden(replace(past, as_of=garden.as_of, weather=garden.weather)))
+        today = replace(past, as_of=garden.as_of, weather=garden.weather, outlooks=garden.outlooks)
+        alone = _by_stage(forecast_garden(today))
     except WeatherError:
         return []  # there was no weather yet, so there was no forecast either
     now = _by_stage(forecast)

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections import Counter
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 
 import numpy as np
@@ -27,6 +27,7 @@ from phenology.work.advice import Advice, Adviser
 
 Array = NDArray[np.float64]
 
+COVER_DAYS = 28.0  # cover brings growth forward: looks begin so much before the weather outside says (ours)
 FRESH_DAYS = 7  # weather older than this is worth a warning (ours)
 
 
@@ -79,6 +80,9 @@ class ForecastRow:
         Looks of this species that the forecast rests on.
     advice : Advice or None
         On the work that hardening opens, for trees that are being refined.
+    dated : bool
+        False under cover without readings, before a bud break is seen: the weather outside tells when to
+        begin to look, and no date.
     """
 
     tree: Tree
@@ -95,10 +99,11 @@ class ForecastRow:
     trust: Trust
     warnings: tuple[str, ...]
     advice: Advice | None = None
+    dated: bool = True
 
     def day(self, level: float) -> float | None:
-        """Day of the season by which it has come with chance `level`; None beyond 1 - p_not."""
-        if self.arrival is None:
+        """Day of the season by which it has come with chance `level`; None beyond 1 - p_not, or undated."""
+        if self.arrival is None or not self.dated:
             return None
         t = self.arrival.quantile(level)
         return None if math.isinf(t) else t
@@ -229,6 +234,10 @@ class _Maker:
         for k in reversed(range(len(found) - 1)):
             # a stage taken at one stride may come out ahead of the steps on its way: they come no later
             found[k] = (*found[k][:2], np.maximum(found[k][2], found[k + 1][2]))
+        if start == "start" and self._unmeasured_cover(h):
+            arrival = Arrival(found[0][2])
+            yield replace(self._row(h, "budbreak", arrival, Trust(0, None, 1.0)), dated=False)
+            return
         for target, known_from, curve in found:
             arrival = Arrival(curve)
             yield self._row(h, target, arrival, self._trust(h, known_from, arrival))
@@ -248,6 +257,14 @@ class _Maker:
         if skill and within and h.number == 1 and used[0].start in ("start", "budbreak") and len(used) > 1:
             within = skill.within  # how far such forecasts of this garden did miss
         return Trust(seasons, within, share)
+
+    def _unmeasured_cover(self, h: FlushHistory) -> bool:
+        """Whether a tree stands under cover where no thermometer of the garden's own has measured."""
+        place = self.garden.place_of(h.tree, self.garden.as_of)
+        if place.cover in ("open", ""):
+            return False
+        series = self.garden.weather.get(place.id)
+        return series is None or not bool((series.source == "bench").any())
 
     def _falls_back(self, h: FlushHistory) -> bool:
         """Whether the usual date has served this species as well: its calendar clocks alone then speak."""
@@ -295,6 +312,8 @@ class _Maker:
         t = arrival.quantile(0.25)
         if math.isinf(t):
             t = float(len(arrival.curve) - 1)
+        if h.begun("budbreak") is None and h.number == 1 and self._unmeasured_cover(h):
+            t = max(0.0, t - COVER_DAYS)
         day = max(garden.calendar.date(season, t), garden.as_of)
         if h.last_look is not None and season == garden.season:
             day = max(day, garden.calendar.date(season, h.last_look + 4))
@@ -308,8 +327,13 @@ class _Maker:
             yield f"looks contradict each other ({h.contradiction.split(';')[0]}); correct one of them"
         if h.checked:
             yield "growth was checked: not hardened, and the date stays open until it moves again"
-        if cover not in ("open", "") and "budbreak" not in h.came and h.woken is None:
-            yield f"under {cover}: dated from the weather outside until a bud break is seen"
+        if h.number == 1 and h.woken is None and h.stage != "hardened" and self._unmeasured_cover(h):
+            seen = next((s for s in ("budbreak", "extended") if h.begun(s) is not None), None)
+            if seen:
+                start = "its bud break" if seen == "budbreak" else "the day it was extended"
+                yield f"under {cover} without readings: dates start from {start}, by the weather outside"
+            else:
+                yield f"under {cover} without readings: no dates until a bud break is seen; look weekly"
 
 
 def operation_for(garden: Garden, h: FlushHistory) -> str | None:

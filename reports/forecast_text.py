@@ -124,7 +124,7 @@ def _sentence(group: Sequence[ForecastRow], forecast: GardenForecast) -> str:
     then = _then(row, "If firm, ") if row.stage == "hardened" else ""
     then = " ".join([then, *_until(group, forecast)])
     trust = max((r.trust for r in group), key=lambda t: t.within or 0.0)
-    words = [f"{names}: {body}", then, f"Trust: {trust.words}."]
+    words = [f"{names}: {body}", then, f"Trust: {trust.words}." if row.dated else ""]
     return " ".join(w for w in words if w)
 
 

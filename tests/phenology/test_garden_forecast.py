@@ -290,9 +290,29 @@ def test_without_usable_weather_it_says_what_to_do(series, message):
 def test_under_cover_a_bud_break_is_asked_for():
     records = a_nursery()
     records.places[0] = Place("bench", "Glasshouse", 45.0, 7.0, cover="glass")
-    assert any("under glass" in w for w in rows_of(records, 60)["budbreak"].warnings)
-    growing(records, (98, "dormant"), (103, "budbreak"))
-    assert rows_of(records, 105)["extended"].warnings == ()
+    rows = rows_of(records, 60)
+    assert set(rows) == {"budbreak"}  # no date for work, and none for bud break: only when to look
+    assert any("under glass without readings: no dates" in w for w in rows["budbreak"].warnings)
+    assert not any(quantile_dates(rows["budbreak"], records.garden(day(2020, 60))).values())
+    assert day(2020, 60) <= rows["budbreak"].look_on < day(2020, 85)
+    growing(records, (98, "dormant"))
+    assert set(rows_of(records, 98)) == {"budbreak"}
+    records.look(records.flushes[-1].id, 103, "budbreak")
+    rows = rows_of(records, 105)
+    assert set(rows) == {"extended", "hardened"} and rows["hardened"].day(0.5) > 130
+    assert any("dates start from its bud break" in w for w in rows["extended"].warnings)
+
+
+def test_under_cover_with_a_thermometer_dates_are_given():
+    records = a_nursery()
+    records.places[0] = Place("bench", "Glasshouse", 45.0, 7.0, cover="glass")
+    whole = weather()
+    source = whole.source.copy()
+    source[-700:-300] = "bench"
+    own = DailyWeather(whole.first_day, whole.tmin, whole.tmax, source)
+    rows = rows_of(records, 60, weather={"bench": own})
+    assert set(rows) == {"budbreak", "extended", "hardened"} and rows["budbreak"].day(0.5)
+    assert not any("under glass" in w for w in rows["budbreak"].warnings)
 
 
 def test_checked_growth_is_said():

@@ -114,5 +114,5 @@ def test_at_a_terminal_an_import_asks_once_for_what_only_the_grower_knows(
 
 @pytest.mark.skipif(os.name != "posix", reason="needs a pseudo-terminal")
 def test_at_a_terminal_init_asks_for_what_it_needs(tmp_path: Path) -> None:
-    said = at_a_terminal("47.2\n8.3\n\nF\nElm 1=Ulmus parvifolia\n\n", "init", tmp_path / "new")
+    said = at_a_terminal("\n47.2\n8.3\n\n\nF\nElm 1=Ulmus parvifolia\n\n", "init", tmp_path / "new")
     assert "Latitude" in said and "Bench at 47.20 N 8.30 E with Elm 1." in said
