@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
 from datetime import date
 
@@ -80,3 +81,18 @@ def tree_names(labels: Sequence[str]) -> str:
             )
             return f"{plural} {listed(numbers)}"
     return listed(list(labels))
+
+
+def in_units(text: str, units: str) -> str:
+    """A sentence about temperatures in the garden's units.
+
+    Examples
+    --------
+    >>> in_units("34 degC on 3 Jul, above 32 degC", "F")
+    '93 degF on 3 Jul, above 90 degF'
+    >>> in_units("34 degC", "C")
+    '34 degC'
+    """
+    if units != "F":
+        return text
+    return re.sub(r"(-?\d+(?:\.\d+)?) degC", lambda m: f"{float(m[1]) * 9 / 5 + 32:.0f} degF", text)

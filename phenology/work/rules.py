@@ -137,7 +137,8 @@ def _fig(case: Case) -> str | None:
     if not case.strong:
         return f"a tropical fig is defoliated only when strong, and {case.label} is not marked so"
     if nights is not None and nights < least:
-        return f"a tropical fig is defoliated only with nights above {least:g} degC; they were {nights:.0f}"
+        were = f"they were {nights:.0f} degC"
+        return f"a tropical fig is defoliated only with nights above {least:g} degC; {were}"
     return None
 
 
@@ -279,7 +280,8 @@ def _heat(days: int) -> Callable[[Case], str | None]:
         if not hot:
             return None
         day, high = max(hot, key=lambda d: d[1])
-        return f"{high:.0f} degC on {_day(day)}, above {limit:g}: bared and new leaves scorch; wait it out"
+        heat = f"{high:.0f} degC on {_day(day)}, above {limit:g} degC"
+        return f"{heat}: bared and new leaves scorch; wait it out"
 
     return fires
 

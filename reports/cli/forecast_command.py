@@ -34,8 +34,9 @@ def forecast_command(garden: Path, as_of: str | None, as_json: bool, as_csv: boo
         put(forecast_json(forecast, settings.units) if as_json else forecast_csv(forecast).rstrip("\n"))
         return
     from reports.forecast_text import forecast_text
+    from reports.words import in_units
 
-    put(forecast_text(forecast))
+    put(in_units(forecast_text(forecast), settings.units))
     if changes:  # a second and a third forecast, so only when asked for
         from phenology.forecast_change import changed_since, forecast_changes
         from reports.change_text import changes_text

@@ -46,10 +46,11 @@ def round_command(
     from phenology.garden_forecast import forecast_garden
     from phenology.work.round import plan_round
     from reports.cli.garden_date import garden_date
-    from reports.garden_snapshot import read_garden
+    from reports.garden_skill import read_with_skill
     from reports.round_text import SHEET_COLUMNS, round_sheet, round_text, sheet_rows
+    from reports.words import in_units
 
-    snapshot, _ = read_garden(garden, garden_date(garden))
+    snapshot, settings = read_with_skill(garden, garden_date(garden))
     walk = plan_round(forecast_garden(snapshot))
     if csv_file is not None:
         from data_sources.csv_cells import write_csv
@@ -66,4 +67,4 @@ def round_command(
             "then --read it."
         )
         return
-    put(round_sheet(walk) if sheet else round_text(walk, snapshot))
+    put(round_sheet(walk) if sheet else in_units(round_text(walk, snapshot), settings.units))

@@ -24,8 +24,9 @@ def windows_command(garden: Path, trees: tuple[str, ...], as_of: str | None, as_
     from phenology.garden_forecast import forecast_garden
     from phenology.work.windows import windows
     from reports.cli.garden_date import garden_date
-    from reports.garden_snapshot import read_garden
+    from reports.garden_skill import read_with_skill
     from reports.windows_output import windows_json, windows_text
+    from reports.words import in_units
 
     wanted = None
     if trees:
@@ -33,6 +34,7 @@ def windows_command(garden: Path, trees: tuple[str, ...], as_of: str | None, as_
 
         with open_desk(garden) as desk:
             wanted = {tree.id for tree in desk.select(" ".join(trees))}
-    snapshot, _ = read_garden(garden, garden_date(garden, as_of), past=as_of is not None)
+    snapshot, settings = read_with_skill(garden, garden_date(garden, as_of), past=as_of is not None)
     found = [w for w in windows(forecast_garden(snapshot)) if wanted is None or w.row.tree.id in wanted]
-    put(windows_json(found, snapshot) if as_json else windows_text(found, snapshot))
+    words = windows_json(found, snapshot) if as_json else windows_text(found, snapshot)
+    put(words if as_json else in_units(words, settings.units))
