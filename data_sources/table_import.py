@@ -286,7 +286,7 @@ class _Tables:
         except StageOrderError as error:
             first = str(error).split(". A new flush")[0]
             advice = f"{first}; if it is a new flush write its number (2, 3, ...) in a column 'flush'"
-            reader.problem(row.line, "stage", row.what, advice)
+            reader.problem(row.line, "stage", row.said, advice)
             return False
         except InputError as error:
             reader.problem(row.line, "date", row.date_text, error)

@@ -27,7 +27,7 @@ T = TypeVar("T")
 
 @dataclass(frozen=True)
 class DatedRow:
-    """A look or a piece of work as a row tells it; `what` is the stage or the operation."""
+    """A look or a piece of work as a row tells it; `what` is the stage or the operation, `said` its word."""
 
     file: str
     line: int
@@ -47,6 +47,7 @@ class DatedRow:
     leaves: str | None = None
     who: str | None = None
     note: str | None = None
+    said: str = ""
 
 
 @dataclass(frozen=True)
@@ -144,6 +145,7 @@ class RowReader:
             bool(flags["early"]),
             part,
             *(cells.get(name) or None for name in ("leaves", "who", "note")),
+            said=cells.get("stage" if is_look else "operation", ""),
         )
 
     def tree(self, line: int, cells: Mapping[str, str]) -> TreeRow | None:

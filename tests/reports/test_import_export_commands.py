@@ -143,3 +143,8 @@ def test_years_of_public_looks_come_in_with_their_trees(tmp_path):
     assert len(found.looks) == 5492
     assert {f.started_by for f in found.flushes} == {"season"}
     assert len(found.flushes) == 277  # tree-seasons, as the data set counts them
+
+
+def test_a_contradiction_shows_the_word_that_stands_in_the_file(bench, file):
+    told = bench.refuses("import", file(LOOKS + "2026-06-20,Elm 1,,1,still soft\n"))
+    assert "line 4, column stage: read 'still soft'; Elm 1: extending (20 Jun 2026) comes after" in told
