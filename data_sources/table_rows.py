@@ -144,7 +144,9 @@ class RowReader:
             bool(flags["lost"]),
             bool(flags["early"]),
             part,
-            *(cells.get(name) or None for name in ("leaves", "who", "note")),
+            leaves=cells.get("leaves") or None,
+            who=cells.get("who") or None,
+            note=cells.get("note") or None,
             said=cells.get("stage" if is_look else "operation", ""),
         )
 

@@ -117,17 +117,14 @@ def _ask(
     desk: Desk, day: date, photos: list[Photo], trees: tuple[Tree, ...] | None, stage: str | None
 ) -> list[Shown]:
     """Ask what the photos of one day show until the answer is understood; nothing typed leaves them out."""
-    wanted = {
-        (True, False): "stage, such as soft",
-        (False, True): "trees, such as hornbeams",
-    }.get((trees is not None, stage is not None), "trees and stage, such as hornbeams soft; elm firm")
+    wanted = "Trees and stage, such as hornbeams soft; elm firm (empty: none)"
+    if trees is not None:
+        wanted = "Stage, such as soft (empty: none)"
+    elif stage is not None:
+        wanted = "Trees, such as hornbeams (empty: none)"
+    tell(f"{format_day(day)}: {_names(photos)}")
     while True:
-        answer = click.prompt(
-            f"{format_day(day)}, {_names(photos)}: {wanted} (empty: none)",
-            default="",
-            show_default=False,
-            err=True,
-        )
+        answer = click.prompt(wanted, default="", show_default=False, err=True)
         try:
             return [
                 Shown(day, *_read(desk, piece, trees, stage), tuple(photos))
