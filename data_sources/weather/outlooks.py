@@ -3,13 +3,16 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from datetime import date
+from datetime import date, timedelta
 
 from data_sources.weather.place_correction import PlaceCorrection, corrected
 from data_sources.weather.store import WeatherStore
 from phenology.forecast_skill import measure_skill
 from phenology.outlook import Outlook
 from phenology.weather_series import DailyWeather
+
+SKILL_DAYS = 365
+"""How far back forecasts are judged: enough to measure all leads, and by services as they are now (ours)."""
 
 
 def read_outlook(
@@ -37,9 +40,10 @@ def read_outlook(
     Returns
     -------
     Outlook or None
-        None where there is no forecast.
+        None where there was no forecast within a year.
     """
-    past = store.past_forecasts(place, as_of=as_of)
+    since = (as_of or weather.last_day) - timedelta(days=SKILL_DAYS)
+    past = store.past_forecasts(place, as_of=as_of, since=since)
     if not len(past.issued):
         return None
     low, high = past.tmin, past.tmax

@@ -250,10 +250,12 @@ class WeatherStore:
         with self._reading():
             return reading.members(self._connection, self._known(place), as_of)
 
-    def past_forecasts(self, place: str, *, as_of: date | None = None) -> PastForecasts:
-        """Every kept forecast with its issue day, for measuring skill against what came."""
+    def past_forecasts(
+        self, place: str, *, as_of: date | None = None, since: date | None = None
+    ) -> PastForecasts:
+        """Every kept forecast, issued from `since` on, with its issue day, for measuring skill."""
         with self._reading():
-            return reading.past_forecasts(self._connection, self._known(place), as_of)
+            return reading.past_forecasts(self._connection, self._known(place), as_of, since)
 
     def suspicious_days(self, place: str) -> list[SuspiciousDay]:
         """Marked days, oldest first, accepted ones included."""

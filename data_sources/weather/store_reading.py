@@ -121,21 +121,23 @@ def members(connection: sqlite3.Connection, place: int, as_of: date | None) -> l
     ]
 
 
-def past_forecasts(connection: sqlite3.Connection, place: int, as_of: date | None) -> PastForecasts:
-    """Every kept forecast issued by `as_of`, oldest first."""
+def past_forecasts(
+    connection: sqlite3.Connection, place: int, as_of: date | None, since: date | None = None
+) -> PastForecasts:
+    """Every kept forecast issued from `since` to `as_of`, oldest first."""
     rows = connection.execute(
         "SELECT issued, day, tmin, tmax, provider FROM forecast JOIN batch ON batch.key = batch"
         " JOIN origin ON origin.key = batch.origin"
-        " WHERE forecast.place = ? AND member = 0 AND issued <= ? ORDER BY issued, batch, day",
-        (place, as_of.toordinal() if as_of else _LATEST),
+        " WHERE forecast.place = ? AND member = 0 AND issued BETWEEN ? AND ? ORDER BY issued, batch, day",
+        (place, since.toordinal() if since else 0, as_of.toordinal() if as_of else _LATEST),
     ).fetchall()
-    numbers = np.array([row[:4] for row in rows], dtype=float).reshape(-1, 4)
+    issued, day, low, high, provider = zip(*rows, strict=True) if rows else ((),) * 5
     return PastForecasts(
-        numbers[:, 0].astype(np.int64),
-        numbers[:, 1].astype(np.int64),
-        numbers[:, 2],
-        numbers[:, 3],
-        np.array([row[4] for row in rows], dtype=str),
+        np.array(issued, dtype=np.int64),
+        np.array(day, dtype=np.int64),
+        np.array(low, dtype=float),
+        np.array(high, dtype=float),
+        np.array(provider, dtype=str),
     )
 
 

@@ -106,3 +106,15 @@ def test_the_text_says_how_far_the_forecast_reaches_and_closes_with_the_sources(
 
 def test_weather_that_asks_for_no_line_gets_none() -> None:
     assert "Weather:" not in flushcast("forecast", "--garden", demo_folder()).stdout
+
+
+def test_forecasts_of_more_than_a_year_ago_no_longer_count(garden: Path) -> None:
+    """A service that once missed by ten degrees every day of ten: long ago it does not matter."""
+    long_ago = date(2024, 6, 1)
+    before = read_garden(garden, DAY)[0].outlooks["p"].skill
+    with WeatherStore.open(garden) as store:
+        store.add_forecast("p", promise(long_ago, 45.0), FORECASTER, fetched_at=NOON, issued=long_ago)
+    after = read_garden(garden, DAY)[0].outlooks["p"].skill
+    assert after.errors.tolist() == before.errors.tolist()
+    then = read_garden(garden, date(2024, 6, 12), past=True)[0].outlooks["p"].skill
+    assert then.errors.max() == 1 and then.sd_at(5) > before.sd_at(5)
