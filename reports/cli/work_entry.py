@@ -129,7 +129,12 @@ def plan(desk: Desk, trees: Sequence[Tree], operation: str, given: Given) -> Pla
         more.append(
             "No look says the leaves were hard: the work will count as a sign of it (--early if not)."
         )
-    against = objections(desk, named, operation, latest, part=part, note=given.note or "", early=given.early)
+    try:
+        against = objections(
+            desk, named, operation, latest, part=part, note=given.note or "", early=given.early
+        )
+    except FlushcastError as error:  # what was done is written down whatever the weather file says
+        against = (f"Not held against the weather: {str(error).rstrip('.')}.",)
     cautions = (*against, *_cautions(desk, named, operation))
     return Planned(understood, tuple(save), f"work: {understood}", vague.is_exact, tuple(more), cautions)
 

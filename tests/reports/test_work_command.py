@@ -143,3 +143,29 @@ def test_calibrate_says_that_work_on_one_weekend_may_be_a_habit(bench, tmp_path)
     assert json.loads(bench.does("calibrate", "elm", "--json").out)["work_habits"][0]["weekday"] == "Saturday"
     bench.does("look", "Elm 1", "still soft", "--date", "2020-06-20")
     assert "habit" not in bench.does("calibrate", "elm").out
+
+
+def test_heat_is_told_in_the_garden_s_own_units(tmp_path):
+    bench = new_bench(tmp_path / "garden", "--units", "F")
+    bench.does("weather", "add", hot_weather(tmp_path, swing=3), "--units", "C")
+    told = bench.does("work", "Elm 1", "cutback", "--date", "10 July").words
+    assert "degF on" in told and "degC" not in told
+
+
+def test_weather_that_cannot_be_used_stops_nobody_from_writing_work_down(bench, tmp_path):
+    bench("weather", "add", hot_weather(tmp_path, swing=1), "--units", "C")  # a stuck thermometer
+    told = bench.does("work", "Elm 1", "cutback", "--date", "10 July").words
+    assert "Not held against the weather: all weather there is looks doubtful" in told
+    (bench.folder / "weather.sqlite").write_bytes(b"no longer a store")
+    assert "Not held against" in bench.does("work", "Elm 1", "feeding", "--date", "11 July").words
+    with open_journal(bench.folder) as journal:
+        assert len(journal.works()) == 2
+
+
+def hot_weather(folder, swing):
+    """Two and a half years of days at 34 degC and more, or all alike."""
+    first = date(2024, 1, 1).toordinal()
+    days = [f"{date.fromordinal(first + n)},{18 + n * 7 % swing},{34 + n * 5 % swing}" for n in range(936)]
+    path = folder / "w.csv"
+    path.write_text("\n".join(["date,tmin,tmax", *days]))
+    return path
