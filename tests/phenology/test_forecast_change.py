@@ -75,8 +75,8 @@ def test_a_cold_month_moves_the_date_and_the_weather_is_named():
     series = weather()
     cold = slice(series.index(day(2020, 105)), series.index(day(2020, 126)) + 1)
     tmin, tmax = series.tmin.copy(), series.tmax.copy()
-    tmin[cold] -= 8
-    tmax[cold] -= 8
+    tmin[cold] -= 11
+    tmax[cold] -= 11
     bench = {"bench": DailyWeather(series.first_day, tmin, tmax, "station")}
     moved = {c.stage: c for c in news(growing(), 126, since=104, weather=bench)}
     assert moved["hardened"].why == "weather" and moved["hardened"].days >= NEWS_DAYS
