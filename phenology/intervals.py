@@ -32,6 +32,8 @@ class Sight:
 
 # Ours: a first look that already shows the stage says it came within these days before.
 FIRST_LOOK_REACH = 14.0
+# Ours: closed buds seen in autumn do not mean that they may have broken in winter.
+LONGEST_REACH = 42.0
 
 
 def stage_interval(sights: Iterable[Sight], stage: str) -> tuple[float, float] | None:
@@ -79,9 +81,9 @@ def stage_interval(sights: Iterable[Sight], stage: str) -> tuple[float, float] |
 
 
 def anchored(interval: tuple[float, float]) -> tuple[float, float]:
-    """The interval of a wait's beginning, bounded where no look came before it."""
+    """The interval of a wait's beginning, bounded where no look came before it, or only one long before."""
     after, by = interval
-    return max(after, by - FIRST_LOOK_REACH) if after == -math.inf else after, by
+    return max(after, by - (FIRST_LOOK_REACH if after == -math.inf else LONGEST_REACH)), by
 
 
 def likely_times(interval: tuple[float, float]) -> tuple[float, float, float]:

@@ -9,7 +9,15 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from phenology.errors import StageOrderError
-from phenology.intervals import FIRST_LOOK_REACH, Sight, anchored, check_order, likely_times, stage_interval
+from phenology.intervals import (
+    FIRST_LOOK_REACH,
+    LONGEST_REACH,
+    Sight,
+    anchored,
+    check_order,
+    likely_times,
+    stage_interval,
+)
 from phenology.stages import STAGES
 from phenology.waits import NEVER
 
@@ -92,6 +100,8 @@ def test_forward_looks_always_give_ordered_intervals(days, ranks):
 
 def test_a_first_look_that_shows_the_stage_reaches_back_a_fortnight():
     assert anchored((-math.inf, 126)) == (126 - FIRST_LOOK_REACH, 126)
+    assert anchored((-40, 100)) == (100 - LONGEST_REACH, 100)  # closed in autumn, broken in spring
+    assert anchored((95, 100)) == (95, 100)
     assert anchored((120, 126)) == (120, 126)
 
 
