@@ -4,22 +4,18 @@ from __future__ import annotations
 
 import math
 import textwrap
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 from datetime import timedelta
 
 from phenology.garden_forecast import ForecastRow, GardenForecast
+from reports.deciding import AHEAD_DAYS, DOES, deciding_rows
 from reports.words import date_range, short_date, tree_names, weekday_date
 
 WIDTH = 80
 ALIKE_DAYS = 3  # trees whose next looks lie this close share a sentence
 SOON_DAYS = 7  # windows that open this soon are told with the price of waiting
 WORTH_SAYING = 0.97  # unless waiting three weeks hardly costs anything
-AHEAD_DAYS = 120  # what lies further ahead is counted, not told
 
-DOES = {
-    "cutback": "cut to two, then halve outer leaves",
-    "partial-defoliation": "take the outer leaves off, once a season",
-}
 HAS_COME = {"budbreak": "break bud", "extended": "have stopped lengthening", "hardened": "be hard"}
 PROBABLY = {"budbreak": "in bud break", "extended": "extended", "hardened": "hard"}
 
@@ -67,23 +63,11 @@ def _told(forecast: GardenForecast) -> tuple[list[ForecastRow], list[ForecastRow
     """The row that matters of each tree's flush, split into what is near and what is far."""
     near: list[ForecastRow] = []
     far: list[ForecastRow] = []
-    for row in _deciding(forecast.rows):
-        if row.arrival is None and row.operation is None and not _refused(row):
-            continue  # hard, and nothing to be done
+    for row in deciding_rows(forecast.rows):
         ahead = (row.look_on - forecast.garden.as_of).days
         (near if ahead <= AHEAD_DAYS else far).append(row)
     near.sort(key=lambda r: (r.arrival is not None, r.look_on, r.order, r.tree.label))
     return near, far
-
-
-def _deciding(rows: Iterable[ForecastRow]) -> Iterator[ForecastRow]:
-    """Of each flush: hardening once bud break was seen or done work woke it, else the coming bud break."""
-    by_flush: dict[tuple[str, int, int], dict[str, ForecastRow]] = {}
-    for row in rows:
-        by_flush.setdefault((row.tree.id, row.season, row.flush), {})[row.stage] = row
-    for stages in by_flush.values():
-        first = stages.get("budbreak")
-        yield first if first is not None and first.flush == 1 else stages["hardened"]
 
 
 def _alike(rows: Sequence[ForecastRow]) -> Iterator[list[ForecastRow]]:
