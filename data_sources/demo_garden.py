@@ -17,16 +17,16 @@ import numpy as np
 from data_sources.garden import SETTINGS_NAME, GardenSettings, create_garden, read_settings
 from data_sources.weather.store import WeatherStore
 from data_sources.weather.store_records import Origin
-from phenology.climate import synthetic_weather
-from phenology.clocks import Hands, wind
 from phenology.errors import StoreError
-from phenology.flushes import TreeRecord, place_look
-from phenology.records import Aim, Flush, Look, Place, Stand, Tree, Work
+from phenology.heat.clocks import Hands, wind
+from phenology.records.flushes import TreeRecord, place_look
+from phenology.records.rows import Aim, Flush, Look, Place, Stand, Tree, Work
+from phenology.records.waking import wake
 from phenology.season import SeasonCalendar
-from phenology.simulation import TRUE_CLOCK, TrueFlush, look_days, run_flush
-from phenology.species import load_species
-from phenology.waking import wake
-from phenology.weather_series import DailyWeather
+from phenology.simulated.simulation import TRUE_CLOCK, TrueFlush, look_days, run_flush
+from phenology.species.catalogue import load_species
+from phenology.weather.climate import synthetic_weather
+from phenology.weather.series import DailyWeather
 
 NAME = "Larkfield (invented)"
 PLACE = ("Larkfield benches", 48.2, 5.9, 310.0, "Europe/Paris")

@@ -10,7 +10,7 @@ from data_sources.garden_tables import read_exported, unresolved
 from data_sources.import_draft import Draft, FileReport
 from data_sources.journal.schema import TABLES, Record
 from phenology.errors import InputError
-from phenology.records import Aim, Flush, Look, Place, Work
+from phenology.records.rows import Aim, Flush, Look, Place, Work
 from phenology.stages import stage_rank
 
 

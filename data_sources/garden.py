@@ -22,7 +22,7 @@ from data_sources.journal.connection import plain_errors
 from data_sources.journal.opening import place_new
 from data_sources.journal.store import FILE_NAME as JOURNAL_NAME
 from phenology.errors import StoreError
-from phenology.records import Place
+from phenology.records.rows import Place
 from phenology.season import SeasonCalendar
 
 __all__ = [

@@ -55,7 +55,7 @@ class GardenSettings:
     away : tuple of str
         When nobody is home to water, as ISO 8601 intervals.
     species : mapping
-        Latin name to the fields that differ here; see `phenology.species.load_species`.
+        Latin name to the fields that differ here; see `phenology.species.catalogue.load_species`.
     """
 
     name: str = "Garden"
@@ -260,7 +260,7 @@ def _checked(given: Mapping[str, Any], where: str) -> GardenSettings:
         except InputError as error:
             raise InputError(f"{where}: '{key}' must be {error}, not {_shown(value)}.") from None
     if values.get("species"):
-        from phenology.species import load_species
+        from phenology.species.catalogue import load_species
 
         try:
             load_species(values["species"])
@@ -270,7 +270,7 @@ def _checked(given: Mapping[str, Any], where: str) -> GardenSettings:
 
 
 def _meant(key: str) -> str:
-    from phenology.words import near_words
+    from phenology.language.words import near_words
 
     near = near_words(key, {k: k for k in _KEYS})
     return f"did you mean {' or '.join(near)}?".rstrip("?") if near else f"they are {', '.join(_KEYS)}"

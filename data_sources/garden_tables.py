@@ -15,8 +15,8 @@ from pathlib import Path
 from data_sources.csv_cells import Problem, read_csv, unmark, write_csv
 from data_sources.journal.schema import TABLES, Column, ImportMap, Record, Row, columns, decode, encode
 from phenology.errors import InputError
-from phenology.flushes import flush_numbers
-from phenology.records import Aim, Flush, Look, Place, Stand, Tree, Work
+from phenology.records.flushes import flush_numbers
+from phenology.records.rows import Aim, Flush, Look, Place, Stand, Tree, Work
 from phenology.season import SeasonCalendar
 
 FILES: dict[str, str] = {

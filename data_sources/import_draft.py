@@ -12,10 +12,10 @@ from data_sources.csv_cells import Problem
 from data_sources.garden_tables import GardenRecords
 from data_sources.journal.schema import TABLES, ImportMap, Record
 from phenology.errors import UnknownNameError
-from phenology.records import Aim, Place, Stand, Tree
+from phenology.language.tree_selection import Roster
+from phenology.records.rows import Aim, Place, Stand, Tree
 from phenology.season import SeasonCalendar
-from phenology.species import Species, find_species
-from phenology.tree_selection import Roster
+from phenology.species.catalogue import Species, find_species
 
 
 @dataclass

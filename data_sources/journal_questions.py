@@ -7,8 +7,8 @@ from data_sources.journal import Journal
 from data_sources.journal.connection import plain_errors
 from data_sources.journal.schema import R, table_of
 from phenology.errors import InputError
-from phenology.flushes import TreeRecord
-from phenology.records import Tree
+from phenology.records.flushes import TreeRecord
+from phenology.records.rows import Tree
 
 
 def last_entry_trees(journal: Journal) -> list[str]:

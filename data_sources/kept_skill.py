@@ -11,7 +11,7 @@ from pathlib import Path
 
 from data_sources.garden_settings import replace_text
 from phenology.errors import FlushcastError
-from phenology.species_skill import SpeciesSkill
+from phenology.judging.species_skill import SpeciesSkill
 
 FILE_NAME = "past_skill.json"
 

@@ -13,9 +13,9 @@ from pathlib import Path
 
 from data_sources.csv_cells import BadRowsError, CsvTable, Problem, read_csv, write_csv
 from phenology.errors import InputError
+from phenology.language.vague_dates import AmbiguousDateError, DateOrder, VagueDate, decide_order, parse
+from phenology.language.words import find_part, find_stage
 from phenology.season import SeasonCalendar
-from phenology.vague_dates import AmbiguousDateError, DateOrder, VagueDate, decide_order, parse
-from phenology.words import find_part, find_stage
 
 NEEDED = ("date", "tree", "species", "flush", "stage")
 OPTIONAL = ("earliest", "latest", "kind", "checked", "lost", "part", "leaves", "who", "note")

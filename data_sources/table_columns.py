@@ -11,7 +11,7 @@ from dataclasses import dataclass, field
 
 from data_sources.journal.schema import ImportMap
 from phenology.errors import InputError
-from phenology.words import near_words
+from phenology.language.words import near_words
 
 # Per table, each field with the headers it goes by besides its own name. The first ones are needed.
 FIELDS: dict[str, dict[str, tuple[str, ...]]] = {

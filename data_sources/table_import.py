@@ -19,15 +19,15 @@ from data_sources.import_draft import Draft, FileReport, ImportPlan, species_nam
 from data_sources.looks_csv import order_of
 from data_sources.table_columns import PLURALS, Columns, read_columns, to_remember
 from data_sources.table_rows import DatedRow, RowReader, TreeRow
-from phenology.entries import look_changes, work_changes
 from phenology.errors import InputError, StageOrderError, UnknownNameError
-from phenology.flushes import TreeRecord
-from phenology.record_book import RecordBook
-from phenology.records import Flush, Look, Tree, Work
+from phenology.language.tree_selection import select_trees
+from phenology.language.vague_dates import DATE_ORDERS, DateOrder
+from phenology.records.entries import look_changes, work_changes
+from phenology.records.flushes import TreeRecord
+from phenology.records.record_book import RecordBook
+from phenology.records.rows import Flush, Look, Tree, Work
 from phenology.season import SeasonCalendar
-from phenology.species import Species
-from phenology.tree_selection import select_trees
-from phenology.vague_dates import DATE_ORDERS, DateOrder
+from phenology.species.catalogue import Species
 
 
 class KindUnclearError(InputError):

@@ -15,10 +15,10 @@ from data_sources.csv_cells import Problem
 from data_sources.looks_csv import KINDS, bounds_of, yes_or_no
 from data_sources.table_columns import Columns
 from phenology.errors import InputError
-from phenology.records import Place
+from phenology.language.vague_dates import DateOrder, parse
+from phenology.language.words import find_operation, find_part, find_stage, near_words
+from phenology.records.rows import Place
 from phenology.season import SeasonCalendar
-from phenology.vague_dates import DateOrder, parse
-from phenology.words import find_operation, find_part, find_stage, near_words
 
 AIMS = ("building", "refining", "resting")
 GROWN_FOR = ("leaf", "flower", "fruit")

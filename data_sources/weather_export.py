@@ -16,8 +16,8 @@ from pathlib import Path
 from data_sources.csv_cells import read_csv, unmark, write_csv
 from data_sources.weather.store import Origin, WeatherStore
 from phenology.errors import InputError, WeatherError
-from phenology.records import Place
-from phenology.weather_series import SOURCES, DailyWeather
+from phenology.records.rows import Place
+from phenology.weather.series import SOURCES, DailyWeather
 
 INDEX = "weather.csv"
 HEADERS = ("file", "place", "source", "days", "attribution", "place_id")

@@ -12,14 +12,14 @@ from typing import TypeVar
 import numpy as np
 
 from phenology.errors import WeatherError
-from phenology.outlook import Outlook
-from phenology.records import Aim, Flush, Look, Place, Stand, Tree, Work
+from phenology.judging.species_skill import SpeciesSkill
+from phenology.learning.waits import SeasonHands, Site
+from phenology.records.rows import Aim, Flush, Look, Place, Stand, Tree, Work
 from phenology.season import SeasonCalendar
-from phenology.season_weather import SeasonWeather
-from phenology.species import Species, neutral_species
-from phenology.species_skill import SpeciesSkill
-from phenology.waits import SeasonHands, Site
-from phenology.weather_series import DailyWeather
+from phenology.species.catalogue import Species, neutral_species
+from phenology.weather.outlook import Outlook
+from phenology.weather.season_weather import SeasonWeather
+from phenology.weather.series import DailyWeather
 from phenology.work.limits import Limits
 
 T = TypeVar("T")

@@ -9,7 +9,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import ArrayLike
 
-from phenology.day_shape import Array
+from phenology.heat.day_shape import Array
 
 
 def c_to_f(temperature: ArrayLike) -> Array:

@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from datetime import date, timedelta
 
 from phenology.garden import Garden
-from phenology.records import Tree
+from phenology.records.rows import Tree
 from phenology.work.aftercare import aftercare, due
 from phenology.work.wire_watch import WireCheck, wire_check
 from reports.words import date_range, listed, short_date

@@ -7,11 +7,11 @@ import textwrap
 from collections.abc import Sequence
 from typing import Any
 
-from phenology.calibration import Calibrated
-from phenology.garden_hindcast import PastSkill
-from phenology.observers import Lateness
-from phenology.species import Species
-from phenology.work_habit import WorkHabit
+from phenology.judging.garden_hindcast import PastSkill
+from phenology.learning.calibration import Calibrated
+from phenology.learning.observers import Lateness
+from phenology.learning.work_habit import WorkHabit
+from phenology.species.catalogue import Species
 
 SCHEMA = "flushcast.calibration/1"
 

@@ -6,7 +6,7 @@ import textwrap
 from collections.abc import Sequence
 from datetime import date
 
-from phenology.forecast_change import Change
+from phenology.forecasting.forecast_change import Change
 from reports.words import short_date, tree_names
 
 SAID = {"budbreak": "bud break", "extended": "shoots stopped", "hardened": "hard"}

@@ -8,8 +8,8 @@ import textwrap
 from collections.abc import Sequence
 from typing import Any
 
-from phenology.classic import ClassicBase
-from phenology.classic_garden import ClassicRow
+from phenology.learning.classic import ClassicBase
+from phenology.learning.classic_garden import ClassicRow
 from phenology.units import c_to_f, degree_days_c_to_f
 
 SCHEMA = "flushcast.classic/1"

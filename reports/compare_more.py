@@ -6,9 +6,9 @@ import textwrap
 from collections.abc import Iterator, Sequence
 from typing import Any
 
-from phenology.followed import Followed
 from phenology.garden import Garden
-from phenology.trends import FEWEST_SEASONS, Trend
+from phenology.seasons.followed import Followed
+from phenology.seasons.trends import FEWEST_SEASONS, Trend
 from reports.words import short_date
 
 WIDTH = 80

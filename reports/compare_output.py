@@ -9,7 +9,7 @@ from collections import defaultdict
 from collections.abc import Iterator, Mapping
 from typing import Any
 
-from phenology.compare import BASE_C, Comparison, SeasonHeat, StageDate, stage_day
+from phenology.seasons.compare import BASE_C, Comparison, SeasonHeat, StageDate, stage_day
 from phenology.units import c_to_f, degree_days_c_to_f
 from reports.words import short_date
 

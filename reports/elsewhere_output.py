@@ -8,9 +8,9 @@ import textwrap
 from collections.abc import Iterable, Iterator, Sequence
 from datetime import date
 
-from phenology.operations import operation
-from phenology.species import Species
-from phenology.translate import Translation
+from phenology.records.operations import operation
+from phenology.seasons.translate import Translation
+from phenology.species.catalogue import Species
 from reports.words import date_range, short_date
 
 WIDTH = 80

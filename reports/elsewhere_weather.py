@@ -6,8 +6,8 @@ from pathlib import Path
 
 from data_sources.weather.files import read_weather_file
 from phenology.errors import FlushcastError, InputError, UnknownNameError, WeatherError
-from phenology.records import Place
-from phenology.translate import ClimateOf, hemisphere
+from phenology.records.rows import Place
+from phenology.seasons.translate import ClimateOf, hemisphere
 
 BUDS = ("repotting", "pruning")  # work that waits for the buds rather than for firm leaves
 LEAST_SEASONS = 2  # fewer leave all heat clocks alike (ours)
@@ -92,9 +92,9 @@ def learned_weights(folder: Path, latin: str, work: str) -> tuple[dict[str, floa
     None without a garden, or with fewer than two seasons of the step that the work waits for: bud break for
     repotting and pruning, hardening for all else.
     """
-    from phenology.clocks import HEAT_CLOCKS
-    from phenology.garden_fit import GardenFit
-    from phenology.transitions import Transition
+    from phenology.heat.clocks import HEAT_CLOCKS
+    from phenology.learning.garden_fit import GardenFit
+    from phenology.learning.transitions import Transition
     from reports.cli.garden_date import garden_today
     from reports.garden_snapshot import read_garden
 

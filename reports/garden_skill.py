@@ -9,7 +9,7 @@ from pathlib import Path
 from data_sources.garden import GardenSettings
 from data_sources.kept_skill import keep_skill, read_skill
 from phenology.garden import Garden
-from phenology.species_skill import SpeciesSkill
+from phenology.judging.species_skill import SpeciesSkill
 from reports.garden_snapshot import read_garden
 
 VERSION = 1  # raised when forecasts would come out differently on the same records
@@ -38,8 +38,8 @@ def with_skill(garden: Garden, folder: Path, *, past: bool = False) -> Garden:
 
 
 def _reckoned(garden: Garden) -> dict[str, SpeciesSkill]:
-    from phenology.garden_fit import GardenFit
-    from phenology.garden_hindcast import past_skill
+    from phenology.judging.garden_hindcast import past_skill
+    from phenology.learning.garden_fit import GardenFit
 
     return {
         skill.species: SpeciesSkill(skill.seasons, skill.missed, skill.usual_missed)

@@ -12,9 +12,9 @@ from data_sources.weather.place_correction import corrected, load_corrections
 from data_sources.weather.store import WeatherStore
 from phenology.errors import InputError, WeatherError
 from phenology.garden import Garden
-from phenology.outlook import Outlook
-from phenology.species import load_species
-from phenology.weather_series import DailyWeather
+from phenology.species.catalogue import load_species
+from phenology.weather.outlook import Outlook
+from phenology.weather.series import DailyWeather
 from phenology.work.limits import Limits
 
 

@@ -10,10 +10,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from phenology.errors import StoreError
-from phenology.hindcast import Hindcast, Question, observed, quantile_table
-from phenology.scoring_rules import skill
+from phenology.judging.hindcast import Hindcast, Question, observed, quantile_table
+from phenology.judging.scoring_rules import skill
+from phenology.judging.verification import paired_by_season, score_dates
 from phenology.season import SeasonCalendar
-from phenology.verification import paired_by_season, score_dates
 
 Array = NDArray[np.float64]
 

@@ -8,7 +8,7 @@ from datetime import date, timedelta
 import numpy as np
 
 from phenology.units import c_to_f
-from phenology.weather_series import DailyWeather
+from phenology.weather.series import DailyWeather
 from reports.words import MONTHS
 
 WEEKS = 8

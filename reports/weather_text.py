@@ -11,7 +11,7 @@ import numpy as np
 from data_sources.weather.file_report import FileReport
 from data_sources.weather.store import AddReport, OriginUse, SuspiciousDay
 from phenology.units import c_to_f
-from phenology.weather_series import SOURCES, DailyWeather
+from phenology.weather.series import SOURCES, DailyWeather
 from reports.weather_picture import weather_picture
 
 OLD = 14  # days after which the newest measured day is called old

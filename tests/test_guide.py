@@ -9,7 +9,7 @@ from pathlib import Path
 
 import pytest
 
-from phenology.climate import synthetic_weather
+from phenology.weather.climate import synthetic_weather
 from tests.reports.bench import Bench
 
 GUIDE = (Path(__file__).resolve().parent.parent / "docs" / "guide.md").read_text(encoding="utf-8")

@@ -16,7 +16,7 @@ from types import UnionType
 from typing import Any, TypeAlias, TypeVar, get_args, get_type_hints
 
 from phenology.errors import InputError
-from phenology.records import Aim, Flush, Look, Place, Stand, Tree, Work
+from phenology.records.rows import Aim, Flush, Look, Place, Stand, Tree, Work
 
 
 @dataclass(frozen=True)

@@ -10,8 +10,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from data_sources.weather.services.protocol import ServiceError
-from phenology.weather_quality import doubtful_days
-from phenology.weather_series import DailyWeather
+from phenology.weather.quality import doubtful_days
+from phenology.weather.series import DailyWeather
 
 USUAL_RANGE_LIMIT = 30.0  # °C between tmin and tmax, as a median: nowhere on earth; ours
 FAR_LIMIT, FAR_SHARE = 60.0, 0.1  # °C either way, and the share of values that far out; ours

@@ -14,7 +14,7 @@ from data_sources.weather.file_report import FileReport
 from data_sources.weather.file_rows import Rows, middle_notes, read_times, to_celsius, units_of, whole_rows
 from data_sources.weather.file_text import Table
 from data_sources.weather.file_values import SENTINELS, DateOrder, read_number
-from phenology.weather_series import DailyWeather
+from phenology.weather.series import DailyWeather
 
 NCEI_LINE = "NOAA National Centers for Environmental Information, GHCN-Daily"
 FORECAST_IDS = frozenset(("dwd_mosmix", "metno_forecast"))  # providers of a mixed record that forecast

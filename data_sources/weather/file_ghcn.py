@@ -15,7 +15,7 @@ import numpy as np
 from data_sources.weather.file_daily import NCEI_LINE
 from data_sources.weather.file_problems import Problem, WeatherFileError
 from data_sources.weather.file_report import FileReport
-from phenology.weather_series import DailyWeather
+from phenology.weather.series import DailyWeather
 
 _DLY = re.compile(r"[A-Z]{2}[A-Z0-9_\-]{9}\d{4}(0[1-9]|1[0-2])[A-Z]{2}[A-Z0-9]{2}[ \d-]")
 _BY_STATION = re.compile(r"[A-Z]{2}[A-Z0-9_\-]{9},\d{8},[A-Z]{2}[A-Z0-9]{2},-?\d+,")

@@ -20,7 +20,7 @@ from data_sources.weather.file_rows import Rows, middle_notes, read_times, to_ce
 from data_sources.weather.file_text import Table
 from data_sources.weather.file_values import SENTINELS, DateOrder, offset_of, read_number
 from data_sources.weather.log_clock import Clock, LogTimes, log_times
-from phenology.weather_series import DailyWeather
+from phenology.weather.series import DailyWeather
 
 LEAST_SHARE = 0.9  # of a day's readings
 LONGEST_HOLE = 3 * 3600  # seconds

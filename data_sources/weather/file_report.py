@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
 
-from phenology.weather_series import WeatherCoverage
+from phenology.weather.series import WeatherCoverage
 
 
 @dataclass(frozen=True)

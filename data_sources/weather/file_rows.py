@@ -8,7 +8,7 @@ from data_sources.weather.file_columns import Columns, unit_in
 from data_sources.weather.file_problems import Problem, WeatherFileError, WeatherFileQuestion
 from data_sources.weather.file_text import Table
 from data_sources.weather.file_values import DateOrder, Stamps, read_stamps
-from phenology.weather_series import DailyWeather
+from phenology.weather.series import DailyWeather
 
 TO_CELSIUS = {"C": (1.0, 0.0), "F": (5 / 9, 32.0), "tenths": (0.1, 0.0)}  # factor, zero
 Rows = list[tuple[int, tuple[str, ...]]]

@@ -18,7 +18,7 @@ from data_sources.weather.file_report import FileReport
 from data_sources.weather.file_text import likely_header, read_text, split_table
 from data_sources.weather.file_values import DateOrder
 from data_sources.weather.log_clock import Clock
-from phenology.weather_series import DailyWeather
+from phenology.weather.series import DailyWeather
 
 __all__ = [
     "Clock",

@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from phenology.errors import InputError, WeatherError
-from phenology.weather_series import DailyWeather
+from phenology.weather.series import DailyWeather
 
 HOUR = 3600
 HOURS_ABSENT = 2  # of a day's hours that may be unknown and leave it a day; ours

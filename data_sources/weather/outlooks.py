@@ -7,9 +7,9 @@ from datetime import date, timedelta
 
 from data_sources.weather.place_correction import PlaceCorrection, corrected
 from data_sources.weather.store import WeatherStore
-from phenology.forecast_skill import measure_skill
-from phenology.outlook import Outlook
-from phenology.weather_series import DailyWeather
+from phenology.weather.forecast_skill import measure_skill
+from phenology.weather.outlook import Outlook
+from phenology.weather.series import DailyWeather
 
 SKILL_DAYS = 365
 """How far back forecasts are judged: enough to measure all leads, and by services as they are now (ours)."""

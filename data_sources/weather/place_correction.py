@@ -22,7 +22,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from phenology.errors import InputError, StoreError
-from phenology.weather_series import DailyWeather
+from phenology.weather.series import DailyWeather
 
 Array = NDArray[np.float64]
 Variable = Literal["tmin", "tmax"]

@@ -15,8 +15,8 @@ from numpy.typing import NDArray
 
 from data_sources.weather.services.protocol import Spot, StationDays
 from phenology.errors import WeatherError
-from phenology.weather_quality import without_crossed_days
-from phenology.weather_series import DailyWeather
+from phenology.weather.quality import without_crossed_days
+from phenology.weather.series import DailyWeather
 
 Array = NDArray[np.float64]
 

@@ -33,7 +33,7 @@ from data_sources.weather.store_records import (
     TakenBack,
 )
 from phenology.errors import StoreError, WeatherError
-from phenology.weather_series import SOURCES, DailyWeather
+from phenology.weather.series import SOURCES, DailyWeather
 
 __all__ = [
     "AddReport",

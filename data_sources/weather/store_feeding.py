@@ -14,7 +14,7 @@ import numpy as np
 
 from data_sources.weather.store_records import AddReport, Origin, TakenBack
 from phenology.errors import WeatherError
-from phenology.weather_series import SOURCES, DailyWeather
+from phenology.weather.series import SOURCES, DailyWeather
 
 MEMBERS_KEPT_DAYS = 30  # members of older ensembles are dropped; the forecasts themselves stay
 

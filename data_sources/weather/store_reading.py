@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from data_sources.weather.store_records import Origin, OriginUse, PastForecasts, ReplacedDay, SuspiciousDay
-from phenology.weather_series import SOURCES, DailyWeather
+from phenology.weather.series import SOURCES, DailyWeather
 
 FORECAST = SOURCES.index("forecast")
 LOOK_BACK = 45  # days: how far behind the newest measurement forecasts may stand in for days not yet measured

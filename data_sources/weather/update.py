@@ -33,7 +33,7 @@ from data_sources.weather.update_words import (
     stays,
 )
 from phenology.errors import WeatherError
-from phenology.weather_series import SOURCES, DailyWeather, source_rank
+from phenology.weather.series import SOURCES, DailyWeather, source_rank
 
 LAG = 10  # days that measurements may be behind, if a model has them
 SHORT_RUNS = 3  # newest days for which a newer run of the forecast model replaces an older one

@@ -5,9 +5,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import date
 
-from phenology.climate import synthetic_weather
 from phenology.season import SeasonCalendar
-from phenology.weather_series import DailyWeather
+from phenology.weather.climate import synthetic_weather
+from phenology.weather.series import DailyWeather
 
 
 @dataclass(frozen=True)

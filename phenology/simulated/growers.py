@@ -9,12 +9,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from phenology.garden import Garden
-from phenology.records import Aim, Flush, Look, Place, Stand, Tree, Work
+from phenology.records.rows import Aim, Flush, Look, Place, Stand, Tree, Work
 from phenology.simulated.climates import Climate
+from phenology.simulated.simulation import TrueFlush, look_days
 from phenology.simulated.truth import Factors, Nature, Needs, draw_factors, run
-from phenology.simulation import TrueFlush, look_days
-from phenology.species import load_species
-from phenology.weather_series import DailyWeather
+from phenology.species.catalogue import load_species
+from phenology.weather.series import DailyWeather
 
 Array = NDArray[np.float64]
 

@@ -10,18 +10,18 @@ from datetime import timedelta
 import numpy as np
 from numpy.typing import NDArray
 
-from phenology.arrival import LEVELS
-from phenology.calibration import average_requirement
-from phenology.flush_history import FlushHistory, histories
+from phenology.forecasting.arrival import LEVELS
+from phenology.forecasting.garden_forecast import forecast_garden
 from phenology.garden import Garden
-from phenology.garden_fit import GardenFit
-from phenology.garden_forecast import forecast_garden
-from phenology.rivals import usual_date, usual_days_regressed
+from phenology.judging.rivals import usual_date, usual_days_regressed
+from phenology.judging.verification import score_dates
+from phenology.learning.calibration import average_requirement
+from phenology.learning.garden_fit import GardenFit
+from phenology.learning.transitions import Transition
+from phenology.learning.waits import Wait
+from phenology.records.flush_history import FlushHistory, histories
 from phenology.simulated.growers import LAST_LOOK, SimulatedGarden, TrueEvent
 from phenology.stages import stage_rank
-from phenology.transitions import Transition
-from phenology.verification import score_dates
-from phenology.waits import Wait
 
 Array = NDArray[np.float64]
 

@@ -12,10 +12,10 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from phenology.clocks import CALENDAR_SHARE, Clock
-from phenology.daylength import daylength
-from phenology.simulation import TrueFlush
-from phenology.species import Species
+from phenology.heat.clocks import CALENDAR_SHARE, Clock
+from phenology.heat.daylength import daylength
+from phenology.simulated.simulation import TrueFlush
+from phenology.species.catalogue import Species
 
 Array = NDArray[np.float64]
 

@@ -7,14 +7,14 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import date
 
-from phenology.arrival import Arrival
-from phenology.clocks import Hands
 from phenology.errors import WeatherError
-from phenology.flush_history import FlushHistory
+from phenology.forecasting.arrival import Arrival
 from phenology.garden import Garden
-from phenology.garden_fit import GardenFit
-from phenology.traces import Traces, draw_traces
-from phenology.waits import Site
+from phenology.heat.clocks import Hands
+from phenology.learning.garden_fit import GardenFit
+from phenology.learning.waits import Site
+from phenology.records.flush_history import FlushHistory
+from phenology.weather.traces import Traces, draw_traces
 from phenology.work.case import Case
 from phenology.work.last_safe import Drawn, Late, WorkSeason
 from phenology.work.rules import Finding, check_work

@@ -6,9 +6,9 @@ from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from datetime import date, timedelta
 
-from phenology.records import Tree, Work
-from phenology.species import Species
-from phenology.waking import middle
+from phenology.records.rows import Tree, Work
+from phenology.records.waking import middle
+from phenology.species.catalogue import Species
 from phenology.work.rules import DEFOLIATION, TRADE, WAKING
 
 SHADE_DAYS = (7, 14)

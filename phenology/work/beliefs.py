@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from phenology.requirement import TAIL, Requirement
+from phenology.learning.requirement import TAIL, Requirement
 
 Array = NDArray[np.float64]
 IntArray = NDArray[np.intp]

@@ -9,12 +9,12 @@ from functools import cached_property
 
 import numpy as np
 
-from phenology.flush_history import FlushHistory, histories_of
 from phenology.garden import Garden
-from phenology.records import Place, Tree, Work
-from phenology.species import Species
+from phenology.records.flush_history import FlushHistory, histories_of
+from phenology.records.rows import Place, Tree, Work
+from phenology.species.catalogue import Species
 from phenology.stages import stage_rank
-from phenology.weather_series import DailyWeather
+from phenology.weather.series import DailyWeather
 from phenology.work.last_safe import Late, is_old
 
 NOTE_DAYS = 3  # notes of looks this recent are read for wilting and wet leaves (ours)

@@ -7,8 +7,8 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 
-from phenology.operations import OPERATIONS
-from phenology.species import Species
+from phenology.records.operations import OPERATIONS
+from phenology.species.catalogue import Species
 
 
 def cautions(operations: Sequence[str], species: Sequence[Species], trees: int = 1) -> Iterator[str]:

@@ -17,7 +17,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from phenology.errors import InputError
-from phenology.season_weather import SeasonWeather
+from phenology.weather.season_weather import SeasonWeather
 
 Array = NDArray[np.float64]
 

@@ -16,16 +16,16 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
-from phenology.clocks import Hands
-from phenology.daylength import daylength
-from phenology.flush_history import FlushHistory
 from phenology.garden import Garden
-from phenology.garden_fit import GardenFit
+from phenology.heat.clocks import Hands
+from phenology.heat.daylength import daylength
+from phenology.learning.garden_fit import GardenFit
+from phenology.learning.transitions import Transition
+from phenology.learning.waits import NEVER, Site
+from phenology.records.flush_history import FlushHistory
 from phenology.season import SeasonCalendar
-from phenology.species import Species
-from phenology.traces import Traces
-from phenology.transitions import Transition
-from phenology.waits import NEVER, Site
+from phenology.species.catalogue import Species
+from phenology.weather.traces import Traces
 from phenology.work.beliefs import Beliefs
 from phenology.work.frost import FreezeOdds, first_frosts
 from phenology.work.limits import Limits

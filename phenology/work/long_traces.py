@@ -11,9 +11,9 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from phenology.clocks import Hands, wind
-from phenology.season_weather import SeasonWeather
-from phenology.traces import FEWEST, SHIFT_DAYS, Traces
+from phenology.heat.clocks import Hands, wind
+from phenology.weather.season_weather import SeasonWeather
+from phenology.weather.traces import FEWEST, SHIFT_DAYS, Traces
 from phenology.work.frost import midsummer
 
 Array = NDArray[np.float64]

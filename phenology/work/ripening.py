@@ -18,8 +18,8 @@ from functools import cache
 import numpy as np
 from numpy.typing import NDArray
 
-from phenology.clocks import CLOCKS, Clock, Hands
-from phenology.normal_curve import normal_cdf
+from phenology.heat.clocks import CLOCKS, Clock, Hands
+from phenology.mathematics.normal_curve import normal_cdf
 from phenology.work.beliefs import Belief
 
 Array = NDArray[np.float64]

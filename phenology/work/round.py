@@ -9,11 +9,11 @@ from functools import partial
 
 import numpy as np
 
-from phenology.clocks import CLOCKS
 from phenology.errors import WeatherError
+from phenology.forecasting.garden_forecast import ForecastRow, GardenForecast
 from phenology.garden import Garden
-from phenology.garden_forecast import ForecastRow, GardenForecast
-from phenology.records import Tree
+from phenology.heat.clocks import CLOCKS
+from phenology.records.rows import Tree
 from phenology.stages import stage_rank
 from phenology.work.aftercare import aftercare, due
 from phenology.work.frost import FreezeOdds, first_frosts, last_frosts

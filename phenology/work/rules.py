@@ -10,7 +10,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import date
 
-from phenology.operations import OPERATIONS
+from phenology.records.operations import OPERATIONS
 from phenology.work.case import WET, WILTING, Case
 from phenology.work.last_safe import in_words
 

@@ -7,10 +7,10 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from phenology.calibration import Calibrated, calibrate
-from phenology.clocks import CLOCKS
-from phenology.garden_fit import GardenFit
-from phenology.waits import NEVER
+from phenology.heat.clocks import CLOCKS
+from phenology.learning.calibration import Calibrated, calibrate
+from phenology.learning.garden_fit import GardenFit
+from phenology.learning.waits import NEVER
 from reports.charts.ink import INK, PALE, WASH, bare, new_axes
 
 if TYPE_CHECKING:

@@ -8,9 +8,9 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from phenology.ahead import HeatCourse, heat_course
-from phenology.flush_history import histories
-from phenology.garden_forecast import ForecastRow, GardenForecast
+from phenology.forecasting.garden_forecast import ForecastRow, GardenForecast
+from phenology.records.flush_history import histories
+from phenology.seasons.ahead import HeatCourse, heat_course
 from reports.charts.ink import INK, PALE, RULE, WASH, bare, date_axis, new_axes
 from reports.deciding import STATE, coming_rows, last_safe_of, row_date, weeks_ahead
 from reports.words import date_range, short_date, weekday_date

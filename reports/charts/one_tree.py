@@ -9,10 +9,10 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from phenology.flush_history import histories_of
-from phenology.garden_forecast import ForecastRow, GardenForecast
-from phenology.records import Tree
-from phenology.transitions import TARGETS
+from phenology.forecasting.garden_forecast import ForecastRow, GardenForecast
+from phenology.learning.transitions import TARGETS
+from phenology.records.flush_history import histories_of
+from phenology.records.rows import Tree
 from reports.charts.ink import INK, PALE, WASH, bare, date_axis, new_axes
 from reports.deciding import STATE, last_safe_of, row_date
 from reports.words import date_range, short_date

@@ -7,9 +7,9 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from phenology.ahead import heat_course
-from phenology.compare import BASE_C
 from phenology.garden import Garden
+from phenology.seasons.ahead import heat_course
+from phenology.seasons.compare import BASE_C
 from phenology.units import c_to_f, degree_days_c_to_f
 from reports.charts.ink import INK, PALE, WASH, bare, new_axes
 

@@ -18,7 +18,7 @@ def calendar_command(garden: Path, out: Path) -> None:
 
     Write it to the same file after every look: events move instead of piling up.
     """
-    from phenology.garden_forecast import forecast_garden
+    from phenology.forecasting.garden_forecast import forecast_garden
     from reports.calendar_file import calendar_text, events_before, events_of
     from reports.cli.garden_date import garden_date
     from reports.files_out import write_whole

@@ -30,10 +30,10 @@ def calibrate_command(
     garden: Path, species: str | None, as_of: str | None, classic: bool, as_json: bool
 ) -> None:
     """Say, per species and step, what was learned from the looks and how sure it is."""
-    from phenology.calibration import calibrate
-    from phenology.garden_fit import GardenFit
-    from phenology.garden_hindcast import past_skill
-    from phenology.work_habit import work_habits
+    from phenology.judging.garden_hindcast import past_skill
+    from phenology.learning.calibration import calibrate
+    from phenology.learning.garden_fit import GardenFit
+    from phenology.learning.work_habit import work_habits
     from reports.calibration_output import calibration_json, calibration_text
     from reports.cli.garden_date import garden_date
     from reports.garden_snapshot import read_garden
@@ -44,7 +44,7 @@ def calibrate_command(
         latin = _own_species(species, snapshot)
     fit = GardenFit(snapshot)
     if classic:
-        from phenology.classic_garden import classic_rows
+        from phenology.learning.classic_garden import classic_rows
         from reports.classic_output import classic_json, classic_text
 
         compared = list(classic_rows(fit, latin))
@@ -57,7 +57,7 @@ def calibrate_command(
     else:
         put(calibration_text(rows, dict(snapshot.species), settings.units, skills, habits))
         if len({look.who for look in snapshot.looks if look.who}) > 1:
-            from phenology.observers import observer_lateness
+            from phenology.learning.observers import observer_lateness
             from reports.calibration_output import observers_text
 
             put(observers_text(list(observer_lateness(snapshot))))
@@ -66,7 +66,7 @@ def calibrate_command(
 def _own_species(text: str, garden: Garden) -> str:
     """The species meant: one that grows here, before any other of the catalogue."""
     from phenology.errors import InputError
-    from phenology.species import find_species, neutral_species
+    from phenology.species.catalogue import find_species, neutral_species
 
     here = {
         name: garden.species.get(name) or neutral_species(name) for name in {t.species for t in garden.trees}

@@ -60,8 +60,8 @@ def _drawn(
         return plot_seasons(garden, units=settings.units), describe_seasons(garden)
     if name in ("garden", "tree"):
         return _forecast_chart(garden, tree)
-    from phenology.garden_fit import GardenFit
-    from phenology.species import find_species
+    from phenology.learning.garden_fit import GardenFit
+    from phenology.species.catalogue import find_species
 
     fit = GardenFit(garden)
     kept = {t.species for t in garden.trees}
@@ -71,7 +71,7 @@ def _drawn(
         from reports.charts.calibration_chart import describe_calibration, plot_calibration
 
         return plot_calibration(fit, latin or ""), describe_calibration(fit, latin or "")
-    from phenology.past_forecasts import past_forecasts
+    from phenology.judging.past_forecasts import past_forecasts
     from reports.charts.past_chart import describe_past, plot_past, plot_reliability
 
     past = past_forecasts(fit, latin)
@@ -79,7 +79,7 @@ def _drawn(
 
 
 def _forecast_chart(garden: Garden, tree: str | None) -> tuple[Axes, str]:
-    from phenology.garden_forecast import forecast_garden
+    from phenology.forecasting.garden_forecast import forecast_garden
     from reports.charts.garden_weeks import describe_garden, plot_garden
     from reports.charts.one_tree import describe_tree, plot_tree
 
@@ -87,7 +87,7 @@ def _forecast_chart(garden: Garden, tree: str | None) -> tuple[Axes, str]:
     if tree is None:
         return plot_garden(forecast), describe_garden(forecast)
     from phenology.errors import InputError
-    from phenology.tree_selection import Roster, select_trees
+    from phenology.language.tree_selection import Roster, select_trees
 
     names = {latin: species.names for latin, species in garden.species.items()}
     roster = Roster(garden.trees, garden.places, garden.stands, names)

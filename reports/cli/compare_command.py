@@ -25,9 +25,9 @@ def compare_command(
     """
     if as_json and as_csv:
         raise click.UsageError("choose one of --json and --csv")
-    from phenology.compare import compare_seasons
-    from phenology.followed import what_followed
-    from phenology.trends import garden_trends
+    from phenology.seasons.compare import compare_seasons
+    from phenology.seasons.followed import what_followed
+    from phenology.seasons.trends import garden_trends
     from reports.cli.garden_date import garden_date
     from reports.compare_more import followed_lines, more_record, trend_lines
     from reports.compare_output import compare_csv, compare_json, compare_text

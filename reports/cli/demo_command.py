@@ -26,7 +26,7 @@ from reports.cli.common import put, say
 def demo_command(folder: Path, day: str | None, south: bool) -> None:
     """Make an invented garden and print its forecast; needs no network."""
     from data_sources.demo_garden import demo_day, store_demo
-    from phenology.garden_forecast import forecast_garden
+    from phenology.forecasting.garden_forecast import forecast_garden
     from reports.cli.clock import today
     from reports.forecast_text import forecast_text
     from reports.garden_skill import read_with_skill
@@ -53,7 +53,7 @@ def demo_command(folder: Path, day: str | None, south: bool) -> None:
 
 def _day(text: str, now: date) -> date:
     from phenology.errors import InputError
-    from phenology.vague_dates import parse
+    from phenology.language.vague_dates import parse
 
     when = parse(text, today=now)
     if when.earliest is None or when.earliest != when.latest:

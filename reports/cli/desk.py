@@ -17,12 +17,8 @@ from data_sources.journal import Journal
 from data_sources.journal.schema import Record
 from data_sources.journal_questions import last_entry_trees, record_around
 from phenology.errors import InputError
-from phenology.flushes import TreeRecord
-from phenology.records import Place, Stand, Tree
-from phenology.season import SeasonCalendar
-from phenology.species import Species, load_species
-from phenology.tree_selection import Roster, label_list, means_the_last, select_trees
-from phenology.vague_dates import (
+from phenology.language.tree_selection import Roster, label_list, means_the_last, select_trees
+from phenology.language.vague_dates import (
     DATE_ORDERS,
     MONTHS,
     WEEKDAYS,
@@ -32,6 +28,10 @@ from phenology.vague_dates import (
     format_dates,
     parse,
 )
+from phenology.records.flushes import TreeRecord
+from phenology.records.rows import Place, Stand, Tree
+from phenology.season import SeasonCalendar
+from phenology.species.catalogue import Species, load_species
 from reports.cli.clock import today as clock_today
 from reports.cli.common import say
 from reports.cli.moment import moment_on
@@ -57,7 +57,7 @@ class Desk:
     @cached_property
     def trees(self) -> list[Tree]:
         """All trees, as a person would order their labels."""
-        from phenology.tree_selection import in_order
+        from phenology.language.tree_selection import in_order
 
         return in_order(self.journal.trees())
 

@@ -13,8 +13,8 @@ from reports.cli.common import garden_option, put, say
 
 if TYPE_CHECKING:
     from phenology.season import SeasonCalendar
-    from phenology.species import Species
-    from phenology.translate import ClimateOf
+    from phenology.seasons.translate import ClimateOf
+    from phenology.species.catalogue import Species
 
 USUAL_MONTHS = (3, 4, 5, 6, 7, 8)  # first days of these months after the one in which the season starts
 CARD_MONTHS = (4, 6)  # a card has room for two at 80 columns
@@ -63,8 +63,8 @@ def elsewhere_command(
     Needs daily weather of both and no journal. With several PLACEs it is a card: what is done here on a
     date is due there when.
     """
-    from phenology.translate import TooLittleHeat, translate
-    from phenology.words import find_operation
+    from phenology.language.words import find_operation
+    from phenology.seasons.translate import TooLittleHeat, translate
     from reports.elsewhere_output import card_text, elsewhere_csv, elsewhere_text
 
     if len(places) > 1 and (lat is not None or year is not None):
@@ -103,7 +103,7 @@ def elsewhere_command(
 def _species(garden: Path, typed: str) -> Species:
     """The species meant: of those that grow here first, else of the whole catalogue."""
     from phenology.errors import UnknownNameError
-    from phenology.species import find_species, load_species
+    from phenology.species.catalogue import find_species, load_species
 
     catalogue = load_species()
     if (garden / "garden.toml").is_file():
@@ -163,7 +163,7 @@ def _dates(
     garden: Path, typed: Sequence[str], calendar: SeasonCalendar, usual: Sequence[int]
 ) -> Iterator[tuple[date, date]]:
     from phenology.errors import InputError
-    from phenology.vague_dates import parse
+    from phenology.language.vague_dates import parse
     from reports.cli.clock import today
 
     if not typed:

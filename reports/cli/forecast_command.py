@@ -21,7 +21,7 @@ def forecast_command(garden: Path, as_of: str | None, as_json: bool, as_csv: boo
         raise click.UsageError("choose one of --json and --csv")
     if changes and (as_json or as_csv):
         raise click.UsageError("--changes tells in words; leave out --json and --csv")
-    from phenology.garden_forecast import forecast_garden
+    from phenology.forecasting.garden_forecast import forecast_garden
     from reports.cli.garden_date import garden_date
     from reports.garden_skill import read_with_skill
 
@@ -38,7 +38,7 @@ def forecast_command(garden: Path, as_of: str | None, as_json: bool, as_csv: boo
 
     put(in_units(forecast_text(forecast), settings.units))
     if changes:  # a second and a third forecast, so only when asked for
-        from phenology.forecast_change import changed_since, forecast_changes
+        from phenology.forecasting.forecast_change import changed_since, forecast_changes
         from reports.change_text import changes_text
 
         put("\n" + changes_text(forecast_changes(forecast), changed_since(snapshot)))

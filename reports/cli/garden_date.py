@@ -27,7 +27,7 @@ def garden_date(garden: Path, as_of: str | None = None) -> date:
     now = garden_today(garden)
     if as_of is None:
         return now
-    from phenology.vague_dates import parse
+    from phenology.language.vague_dates import parse
 
     when = parse(as_of, today=now)
     if when.earliest is None or when.earliest != when.latest:

@@ -6,8 +6,8 @@ from pathlib import Path
 
 from data_sources.garden import open_journal, read_settings
 from phenology.errors import InputError, UnknownNameError
-from phenology.records import Place
-from phenology.words import near_words
+from phenology.language.words import near_words
+from phenology.records.rows import Place
 
 
 def garden_places(garden: Path) -> list[Place]:

@@ -50,9 +50,9 @@ def hindcast_command(
         raise click.UsageError("give either --leave-one-season-out, or both --train and --test")
     from data_sources.looks_csv import load_looks
     from data_sources.weather.files import read_weather_file
-    from phenology.hindcast import DatedSight, Question, hindcast
+    from phenology.judging.hindcast import DatedSight, Question, hindcast
+    from phenology.language.words import find_stage
     from phenology.season import SeasonCalendar
-    from phenology.words import find_stage
     from reports.hindcast_output import score_lines, write_predictions
 
     calendar = SeasonCalendar.for_latitude(latitude)
@@ -84,8 +84,8 @@ def hindcast_command(
 
 
 def _priors(given: str, target: str) -> Callable[[str], tuple[float, float]]:
-    from phenology.species import load_species, neutral_species
-    from phenology.transitions import prior_between
+    from phenology.learning.transitions import prior_between
+    from phenology.species.catalogue import load_species, neutral_species
 
     catalogue = load_species()
 

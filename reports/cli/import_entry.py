@@ -13,7 +13,7 @@ from data_sources.journal_questions import all_records
 from data_sources.table_columns import PLURALS
 from data_sources.table_import import Asked, KindUnclearError, plan_import
 from phenology.errors import InputError
-from phenology.vague_dates import AmbiguousDateError
+from phenology.language.vague_dates import AmbiguousDateError
 from reports.cli.desk import UNDO, Desk, tell
 
 __all__ = ["Asked", "carry_out", "planned"]

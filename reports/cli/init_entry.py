@@ -13,9 +13,9 @@ from data_sources.import_draft import species_named
 from data_sources.journal import FILE_NAME
 from data_sources.journal.schema import Record
 from phenology.errors import InputError, StoreError
-from phenology.records import Place, Stand, Tree
-from phenology.species import load_species
-from phenology.tree_selection import label_list, plain_spaces
+from phenology.language.tree_selection import label_list, plain_spaces
+from phenology.records.rows import Place, Stand, Tree
+from phenology.species.catalogue import load_species
 from reports.cli.common import say
 from reports.cli.desk import counted, tell
 from reports.cli.init_where import Where

@@ -9,11 +9,11 @@ from datetime import date
 
 from data_sources.journal.schema import Record
 from data_sources.journal_questions import find_by_id
-from phenology.entries import look_changes, same_look, without_look
 from phenology.errors import FlushcastError, InputError
-from phenology.flushes import TreeRecord, flush_numbers
-from phenology.records import Look, Tree
-from phenology.words import find_mark, find_part, find_stage
+from phenology.language.words import find_mark, find_part, find_stage
+from phenology.records.entries import look_changes, same_look, without_look
+from phenology.records.flushes import TreeRecord, flush_numbers
+from phenology.records.rows import Look, Tree
 from reports.cli.desk import UNDO, Desk, shown_date, split_words, table, tell
 
 

@@ -13,12 +13,12 @@ from data_sources.csv_cells import BadRowsError, Problem
 from data_sources.journal.schema import Record
 from data_sources.journal_questions import all_records
 from data_sources.photo_dates import Photo, find_photos, read_photo
-from phenology.entries import look_changes, same_look
 from phenology.errors import InputError, StageOrderError
-from phenology.record_book import RecordBook
-from phenology.records import Look, Tree
-from phenology.vague_dates import format_day
-from phenology.words import find_stage
+from phenology.language.vague_dates import format_day
+from phenology.language.words import find_stage
+from phenology.records.entries import look_changes, same_look
+from phenology.records.record_book import RecordBook
+from phenology.records.rows import Look, Tree
 from reports.cli.desk import UNDO, Desk, counted, split_words, tell
 
 SHOWN = 3

@@ -7,9 +7,9 @@ from dataclasses import replace
 from typing import Any
 
 from phenology.errors import InputError
-from phenology.records import Place
-from phenology.tree_selection import place_of, plain_spaces
-from phenology.words import plain_words
+from phenology.language.tree_selection import place_of, plain_spaces
+from phenology.language.words import plain_words
+from phenology.records.rows import Place
 from reports.cli.desk import UNDO, Desk, table, tell
 from reports.cli.place_entry import (
     find_place,

@@ -6,8 +6,8 @@ import re
 
 from data_sources.table_rows import number_between
 from phenology.errors import InputError, UnknownNameError
-from phenology.records import Place
-from phenology.words import near_words, plain_words
+from phenology.language.words import near_words, plain_words
+from phenology.records.rows import Place
 from reports.cli.desk import Desk
 
 FEET = 0.3048

@@ -43,7 +43,7 @@ def round_command(
         with open_desk(garden) as desk:
             take_in(desk, filled, dry_run=dry_run)
         return
-    from phenology.garden_forecast import forecast_garden
+    from phenology.forecasting.garden_forecast import forecast_garden
     from phenology.work.round import plan_round
     from reports.cli.garden_date import garden_date
     from reports.garden_skill import read_with_skill

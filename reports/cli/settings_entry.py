@@ -9,7 +9,7 @@ from typing import Any
 
 from data_sources.garden import SETTINGS_NAME, GardenSettings, read_settings, write_settings
 from phenology.errors import InputError, UnknownNameError
-from phenology.words import near_words
+from phenology.language.words import near_words
 from reports.cli.desk import table, tell
 
 _MEANING = {

@@ -10,7 +10,7 @@ import click
 from reports.cli.common import garden_option, may_ask, put, say
 
 if TYPE_CHECKING:
-    from phenology.species import Species
+    from phenology.species.catalogue import Species
 
 WAYS = "out, in, left, right, up or down"
 
@@ -101,7 +101,7 @@ def _kept(kept: int, noun: str) -> str:
 def _kind(garden: Path, name: str) -> Species:
     from data_sources.garden import GardenSettings, read_settings
     from phenology.errors import StoreError
-    from phenology.species import find_species, load_species
+    from phenology.species.catalogue import find_species, load_species
 
     try:
         settings = read_settings(garden)

@@ -10,7 +10,7 @@ from typing import Any
 from data_sources.garden import read_settings, write_settings
 from data_sources.import_draft import species_named
 from phenology.errors import InputError
-from phenology.species import ALLOWED, STEPS, load_species
+from phenology.species.catalogue import ALLOWED, STEPS, load_species
 from reports.cli.desk import tell
 
 FIELDS = ("names", "leaves", "group", "prone", "note", *ALLOWED, *STEPS)

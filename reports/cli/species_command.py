@@ -33,7 +33,7 @@ def species_command(garden: Path, words: tuple[str, ...], changes: tuple[str, ..
     """
     from data_sources.garden import GardenSettings, read_settings
     from phenology.errors import StoreError
-    from phenology.species import load_species
+    from phenology.species.catalogue import load_species
     from reports.cli import species_changes, species_text
 
     name = "" if words == ("list",) else " ".join(words)

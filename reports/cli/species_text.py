@@ -6,7 +6,7 @@ import math
 import textwrap
 from collections.abc import Mapping
 
-from phenology.species import STEPS, Species, find_species
+from phenology.species.catalogue import STEPS, Species, find_species
 from reports.cli.desk import WIDTH, table
 
 _STEPS = {

@@ -10,8 +10,8 @@ from typing import Any
 from data_sources.import_draft import species_named
 from data_sources.journal.schema import Record
 from phenology.errors import InputError
-from phenology.records import Aim, Stand, Tree
-from phenology.tree_selection import place_of, plain_spaces
+from phenology.language.tree_selection import place_of, plain_spaces
+from phenology.records.rows import Aim, Stand, Tree
 from reports.cli.desk import UNDO, Desk, shown_date, tell
 from reports.cli.place_entry import find_place
 

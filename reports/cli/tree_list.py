@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from datetime import date
 
-from phenology.flushes import flush_numbers
-from phenology.records import Aim, Look, Tree
+from phenology.language.tree_selection import place_of
+from phenology.records.flushes import flush_numbers
+from phenology.records.rows import Aim, Look, Tree
 from phenology.stages import stage_rank
-from phenology.tree_selection import place_of
 from reports.cli.desk import Desk, counted, shown_date, table
 
 FLUSHES_SHOWN = 6

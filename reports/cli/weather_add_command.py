@@ -13,8 +13,8 @@ from data_sources.weather.corrections_refit import refit_corrections
 from data_sources.weather.files import FileReport, WeatherFileQuestion, read_weather_file
 from data_sources.weather.store import Origin, WeatherStore
 from phenology.errors import WeatherError
-from phenology.weather_quality import doubtful_days, shifted_days
-from phenology.weather_series import SOURCES, DailyWeather, merge_weather
+from phenology.weather.quality import doubtful_days, shifted_days
+from phenology.weather.series import SOURCES, DailyWeather, merge_weather
 from reports.cli.common import garden_option, may_ask, put, say
 from reports.cli.garden_date import garden_today
 from reports.cli.garden_place import garden_place

@@ -9,7 +9,7 @@ import click
 
 from data_sources.garden import read_settings
 from data_sources.weather.store import WeatherStore
-from phenology.weather_series import DailyWeather
+from phenology.weather.series import DailyWeather
 from reports.cli.clock import today as clock_today
 from reports.cli.common import garden_option, put
 from reports.cli.garden_place import garden_place, garden_places

@@ -15,7 +15,7 @@ from reports.cli.common import garden_option, put, say
 if TYPE_CHECKING:
     from data_sources.weather.service_settings import WeatherSettings
     from data_sources.weather.services.protocol import Spot
-    from phenology.records import Place
+    from phenology.records.rows import Place
 
 BAR = 24  # characters
 

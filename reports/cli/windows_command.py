@@ -21,7 +21,7 @@ def windows_command(garden: Path, trees: tuple[str, ...], as_of: str | None, as_
     flushcast windows
     flushcast windows hornbeams
     """
-    from phenology.garden_forecast import forecast_garden
+    from phenology.forecasting.garden_forecast import forecast_garden
     from phenology.work.windows import windows
     from reports.cli.garden_date import garden_date
     from reports.garden_skill import read_with_skill

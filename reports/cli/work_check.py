@@ -7,8 +7,8 @@ from datetime import date
 
 from phenology.errors import FlushcastError
 from phenology.garden import Garden
-from phenology.records import Tree
-from phenology.tree_selection import label_list
+from phenology.language.tree_selection import label_list
+from phenology.records.rows import Tree
 from phenology.work.advice import late_seasons
 from phenology.work.case import Case
 from phenology.work.last_safe import Late, WorkSeason

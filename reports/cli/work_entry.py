@@ -8,15 +8,15 @@ from datetime import date
 
 from data_sources.journal.schema import Record
 from data_sources.journal_questions import find_by_id
-from phenology.entries import Changes, same_work, without_work, work_changes
 from phenology.errors import FlushcastError, InputError
-from phenology.flushes import TreeRecord
-from phenology.operations import OPERATIONS
-from phenology.records import Stand, Tree, Work
+from phenology.language.tree_selection import label_list
+from phenology.language.words import find_operation, find_part
+from phenology.records.entries import Changes, same_work, without_work, work_changes
+from phenology.records.flushes import TreeRecord
+from phenology.records.operations import OPERATIONS
+from phenology.records.rows import Stand, Tree, Work
+from phenology.records.waking import middle
 from phenology.stages import stage_rank
-from phenology.tree_selection import label_list
-from phenology.waking import middle
-from phenology.words import find_operation, find_part
 from reports.cli.desk import UNDO, Desk, shown_date, split_words, table, tell
 from reports.cli.place_entry import find_place
 from reports.cli.work_check import objections

@@ -11,10 +11,10 @@ import numpy as np
 
 from data_sources.weather.store import WeatherStore
 from phenology.errors import WeatherError
+from phenology.forecasting.garden_forecast import ForecastRow, GardenForecast
 from phenology.garden import Garden
-from phenology.garden_forecast import ForecastRow, GardenForecast
-from phenology.species import Species
-from phenology.weather_series import DailyWeather
+from phenology.species.catalogue import Species
+from phenology.weather.series import DailyWeather
 from reports.deciding import STATE, coming_rows, does, last_safe_of, odds_of, refusal_of, row_date
 from reports.words import date_range, short_date, tree_names, weekday_date
 

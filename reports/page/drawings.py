@@ -9,10 +9,10 @@ from html import escape
 
 import numpy as np
 
-from phenology.ahead import HeatCourse
-from phenology.garden_forecast import ForecastRow, GardenForecast
-from phenology.past_forecasts import PastForecast
+from phenology.forecasting.garden_forecast import ForecastRow, GardenForecast
+from phenology.judging.past_forecasts import PastForecast
 from phenology.season import SeasonCalendar
+from phenology.seasons.ahead import HeatCourse
 from reports.deciding import last_safe_of
 from reports.words import MONTHS
 

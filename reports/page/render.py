@@ -7,13 +7,13 @@ from pathlib import Path
 from typing import Any
 
 from data_sources.garden import GardenSettings
-from phenology.ahead import HeatCourse, heat_course
-from phenology.compare import BASE_C, compare_seasons
+from phenology.forecasting.garden_forecast import GardenForecast, forecast_garden
 from phenology.garden import Garden
-from phenology.garden_fit import GardenFit
-from phenology.garden_forecast import GardenForecast, forecast_garden
-from phenology.garden_hindcast import PastSkill, past_skill
-from phenology.past_forecasts import PastForecast, past_forecasts
+from phenology.judging.garden_hindcast import PastSkill, past_skill
+from phenology.judging.past_forecasts import PastForecast, past_forecasts
+from phenology.learning.garden_fit import GardenFit
+from phenology.seasons.ahead import HeatCourse, heat_course
+from phenology.seasons.compare import BASE_C, compare_seasons
 from phenology.units import c_to_f, degree_days_c_to_f
 from reports.aftercare_due import care_lines
 from reports.charts.past_chart import describe_past

@@ -17,16 +17,16 @@ from functools import cache
 
 import numpy as np
 
-from phenology.arrival import Arrival, arrival_of
-from phenology.clocks import CLOCKS, Hands
-from phenology.hindcast import Question, hindcast
-from phenology.intervals import likely_times
-from phenology.requirement import Requirement, RequirementModel
+from phenology.forecasting.arrival import Arrival, arrival_of
+from phenology.heat.clocks import CLOCKS, Hands
+from phenology.judging.hindcast import Question, hindcast
+from phenology.judging.verification import score_dates
+from phenology.learning.requirement import Requirement, RequirementModel
+from phenology.learning.waits import NEVER, Wait
+from phenology.records.intervals import likely_times
 from phenology.season import SeasonCalendar
-from phenology.season_weather import SeasonWeather
-from phenology.traces import draw_traces
-from phenology.verification import score_dates
-from phenology.waits import NEVER, Wait
+from phenology.weather.season_weather import SeasonWeather
+from phenology.weather.traces import draw_traces
 from tests.reference.test_harvard_forest_hindcast import forest
 
 SEASONS, TREES = (1, 2, 3, 5, 10), (1, 3, 5)

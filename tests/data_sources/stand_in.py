@@ -27,8 +27,8 @@ from urllib.parse import parse_qs, urlsplit
 
 import numpy as np
 
-from phenology.climate import synthetic_weather
-from phenology.weather_series import DailyWeather
+from phenology.weather.climate import synthetic_weather
+from phenology.weather.series import DailyWeather
 
 METEOSTAT_COLUMNS = ["temp", "tmin", "tmax", "rhum", "prcp", "snwd", "wspd", "wpgt", "pres", "tsun", "cldc"]
 HTML = b"<!DOCTYPE html><html><body><h1>Back soon</h1></body></html>"

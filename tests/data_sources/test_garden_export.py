@@ -14,8 +14,8 @@ from data_sources.garden_tables import FILES
 from data_sources.journal import ImportMap
 from data_sources.journal_questions import all_records
 from phenology.errors import InputError
-from phenology.operations import OPERATIONS
-from phenology.records import Aim, Flush, Look, Place, Stand, Tree, Work
+from phenology.records.operations import OPERATIONS
+from phenology.records.rows import Aim, Flush, Look, Place, Stand, Tree, Work
 from phenology.season import SeasonCalendar
 from phenology.stages import PARTS, STAGES
 

@@ -220,7 +220,7 @@ def test_two_processes_may_create_it_at_once(tmp_path: Path) -> None:
     code = """
 import sys
 from data_sources.journal import Journal
-from phenology.records import Tree
+from phenology.records.rows import Tree
 with Journal.open(sys.argv[1], create=True) as journal, journal.batch("added") as batch:
     batch.insert(Tree(sys.argv[2], "x", "y"))
 """

@@ -13,7 +13,7 @@ from hypothesis import strategies as st
 from data_sources.garden_tables import FILES, GardenRecords, read_exported, write_tables
 from data_sources.journal import ImportMap, Journal, Record
 from data_sources.journal.schema import TABLES
-from phenology.records import Aim, Flush, Look, Place, Stand, Tree, Work
+from phenology.records.rows import Aim, Flush, Look, Place, Stand, Tree, Work
 from phenology.season import SeasonCalendar
 from phenology.stages import STAGES
 

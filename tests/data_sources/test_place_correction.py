@@ -18,9 +18,9 @@ from data_sources.weather.place_correction import (
     load_corrections,
     save_corrections,
 )
-from phenology.climate import synthetic_weather
 from phenology.errors import InputError
-from phenology.weather_series import DailyWeather
+from phenology.weather.climate import synthetic_weather
+from phenology.weather.series import DailyWeather
 
 FIRST = date(2024, 1, 1)
 STATION = synthetic_weather(FIRST, date(2025, 12, 31), 50.1, seed=2)

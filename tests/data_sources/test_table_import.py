@@ -12,10 +12,10 @@ from data_sources.garden_tables import GardenRecords, write_tables
 from data_sources.journal import Journal
 from data_sources.table_import import Asked, KindUnclearError, plan_import
 from phenology.errors import InputError
-from phenology.records import Flush, Look, Place, Stand, Tree, Work
+from phenology.language.vague_dates import AmbiguousDateError
+from phenology.records.rows import Flush, Look, Place, Stand, Tree, Work
 from phenology.season import SeasonCalendar
-from phenology.species import load_species
-from phenology.vague_dates import AmbiguousDateError
+from phenology.species.catalogue import load_species
 
 TODAY, NORTH = date(2026, 7, 25), SeasonCalendar()
 CATALOGUE = load_species()

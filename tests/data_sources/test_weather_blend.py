@@ -13,7 +13,7 @@ from hypothesis import strategies as st
 from data_sources.weather.services.protocol import Spot, Station, StationDays
 from data_sources.weather.station_blend import blend_stations, blend_values, distance
 from phenology.errors import WeatherError
-from phenology.weather_series import DailyWeather
+from phenology.weather.series import DailyWeather
 from tests.data_sources.stand_in import StandIn
 
 FIRST, LAST = date(2025, 11, 20), date(2026, 1, 15)

@@ -14,9 +14,9 @@ from data_sources.garden_export import export_garden, rebuild_garden
 from data_sources.garden_settings import SETTINGS_NAME, GardenSettings
 from data_sources.weather.store import Origin, WeatherStore
 from phenology.errors import InputError
-from phenology.records import Place
+from phenology.records.rows import Place
 from phenology.season import SeasonCalendar
-from phenology.weather_series import DailyWeather
+from phenology.weather.series import DailyWeather
 
 AT = datetime(2026, 7, 25, 12, tzinfo=UTC)
 PLACES = [Place("p1", "Bench / south", 47.2, 8.3), Place("p2", "Bench, south!", 47.2, 8.3)]

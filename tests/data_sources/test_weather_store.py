@@ -22,7 +22,7 @@ from phenology.errors import (
     StoreTooNewError,
     WeatherError,
 )
-from phenology.weather_series import DailyWeather
+from phenology.weather.series import DailyWeather
 
 MARCH = date(2026, 3, 1)
 NOON = datetime(2026, 3, 20, 12, tzinfo=UTC)

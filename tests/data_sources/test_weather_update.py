@@ -18,7 +18,7 @@ from data_sources.weather.services.registry import make_services
 from data_sources.weather.store import WeatherStore
 from data_sources.weather.update import UpdateReport, update_weather
 from phenology.errors import StoreLockedError, UnknownNameError
-from phenology.weather_series import DailyWeather, source_rank
+from phenology.weather.series import DailyWeather, source_rank
 from tests.data_sources.stand_in import StandIn
 from tests.data_sources.test_weather_services import HERE, TODAY, settings
 

@@ -6,12 +6,12 @@ from dataclasses import dataclass, field
 from datetime import date, timedelta
 from functools import cache
 
-from phenology.climate import synthetic_weather
 from phenology.garden import Garden
-from phenology.records import Aim, Flush, Look, Place, Stand, Tree, Work
+from phenology.records.rows import Aim, Flush, Look, Place, Stand, Tree, Work
 from phenology.season import SeasonCalendar
-from phenology.species import load_species
-from phenology.weather_series import DailyWeather
+from phenology.species.catalogue import load_species
+from phenology.weather.climate import synthetic_weather
+from phenology.weather.series import DailyWeather
 
 ELM, MAPLE, BEECH = "Ulmus parvifolia", "Acer buergerianum", "Fagus sylvatica"
 NORTH = SeasonCalendar()

@@ -8,8 +8,8 @@ import numpy as np
 import pytest
 
 from phenology.errors import WeatherError
-from phenology.records import Aim, Place, Stand
-from phenology.weather_series import DailyWeather
+from phenology.records.rows import Aim, Place, Stand
+from phenology.weather.series import DailyWeather
 from tests.phenology.gardens import Records, day, weather
 
 END = date(2020, 12, 31)

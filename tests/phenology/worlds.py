@@ -8,12 +8,12 @@ from functools import cache
 
 import numpy as np
 
-from phenology.climate import synthetic_weather
-from phenology.clocks import CLOCKS, Clock
-from phenology.requirement import Requirement, RequirementModel
+from phenology.heat.clocks import CLOCKS, Clock
+from phenology.learning.requirement import Requirement, RequirementModel
+from phenology.learning.waits import SeasonHands, Site, Wait
 from phenology.season import SeasonCalendar
-from phenology.season_weather import SeasonWeather
-from phenology.waits import SeasonHands, Site, Wait
+from phenology.weather.climate import synthetic_weather
+from phenology.weather.season_weather import SeasonWeather
 
 CALENDAR = SeasonCalendar()
 FIRST, LAST = 1996, 2015

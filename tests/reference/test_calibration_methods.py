@@ -11,8 +11,8 @@ import numpy as np
 import pytest
 from numpy.testing import assert_allclose
 
-from phenology.censored_fits import fit_interval_censored
-from phenology.classic import CLASSIC, x_intercept
+from phenology.learning.censored_fits import fit_interval_censored
+from phenology.learning.classic import CLASSIC, x_intercept
 from tests.reference.tables import Row, check_rows, numbers
 
 

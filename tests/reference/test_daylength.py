@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 from numpy.testing import assert_allclose
 
-from phenology.daylength import daylength, daylength_fao56, declination_fao56, sunset_hour_angle_fao56
+from phenology.heat.daylength import daylength, daylength_fao56, declination_fao56, sunset_hour_angle_fao56
 from tests.reference.tables import Row, check_rows
 
 

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 from numpy.testing import assert_allclose
 
-from phenology.thermal_time import degree_days
+from phenology.heat.thermal_time import degree_days
 from tests.reference.tables import Row, check_rows, number
 
 # The table's names where they differ from ours; its "none" rows have no upper threshold.

@@ -16,14 +16,14 @@ from functools import cache
 import numpy as np
 import pytest
 
-from phenology.hindcast import DatedSight, Hindcast, Question, hindcast, observed, quantile_table
-from phenology.normals import fit_normals
+from phenology.judging.hindcast import DatedSight, Hindcast, Question, hindcast, observed, quantile_table
+from phenology.judging.verification import DateScores, score_dates
+from phenology.learning.waits import Wait
 from phenology.season import SeasonCalendar
-from phenology.season_weather import SeasonWeather
-from phenology.traces import draw_traces
-from phenology.verification import DateScores, score_dates
-from phenology.waits import Wait
-from phenology.weather_series import DailyWeather
+from phenology.weather.normals import fit_normals
+from phenology.weather.season_weather import SeasonWeather
+from phenology.weather.series import DailyWeather
+from phenology.weather.traces import draw_traces
 from tests.conftest import shared_or_skip
 
 DATA = "the Harvard Forest looks and weather (O'Keefe HF003; Boose & Gould HF000/HF001)"

@@ -13,8 +13,8 @@ import pytest
 from numpy.testing import assert_allclose
 from scipy.special import ndtri
 
-from phenology import scoring_rules
-from phenology.verification import LEVELS, score_dates
+from phenology.judging import scoring_rules
+from phenology.judging.verification import LEVELS, score_dates
 from tests.reference.tables import Row, check_rows, numbers
 
 

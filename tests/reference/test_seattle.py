@@ -11,8 +11,8 @@ from vega_datasets import data
 from data_sources.garden import GardenSettings, create_garden
 from data_sources.weather.store import WeatherStore
 from data_sources.weather.store_records import Origin
-from phenology.records import Place, Stand, Tree
-from phenology.weather_series import DailyWeather
+from phenology.records.rows import Place, Stand, Tree
+from phenology.weather.series import DailyWeather
 from tests.reports.demo import flushcast
 
 TODAY = date(2015, 6, 10)

@@ -8,8 +8,8 @@ import numpy as np
 import pytest
 from numpy.testing import assert_allclose
 
-from phenology.hourly_temperature import campbell_norman, cesaraccio, linvill
-from phenology.temperature_response import wang_engel, yan_hunt
+from phenology.heat.hourly_temperature import campbell_norman, cesaraccio, linvill
+from phenology.heat.temperature_response import wang_engel, yan_hunt
 from tests.reference.tables import Row, check_rows
 
 CURVES = {

@@ -8,7 +8,7 @@ import icalendar
 import pytest
 import vobject
 
-from phenology.climate import synthetic_weather
+from phenology.weather.climate import synthetic_weather
 from tests.reports.bench import Bench, new_bench
 from tests.reports.demo import DAY, demo_folder, own_demo
 

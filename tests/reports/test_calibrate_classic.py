@@ -7,9 +7,9 @@ import math
 
 import numpy as np
 
-from phenology.classic import ClassicBase
-from phenology.classic_garden import ClassicRow
-from phenology.transitions import Transition
+from phenology.learning.classic import ClassicBase
+from phenology.learning.classic_garden import ClassicRow
+from phenology.learning.transitions import Transition
 from reports.classic_output import classic_json, classic_text
 from tests.reports.demo import demo_folder, flushcast
 

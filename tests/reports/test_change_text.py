@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from datetime import date
 
-from phenology.forecast_change import Change
+from phenology.forecasting.forecast_change import Change
 from reports.change_text import FIRST_TOLD, changes_text
 from tests.reports.demo import demo_folder, flushcast
 

@@ -12,9 +12,9 @@ import pytest
 from matplotlib.colors import to_rgb
 from matplotlib.figure import Figure
 
-from phenology.garden_fit import GardenFit
-from phenology.garden_forecast import forecast_garden
-from phenology.past_forecasts import past_forecasts
+from phenology.forecasting.garden_forecast import forecast_garden
+from phenology.judging.past_forecasts import past_forecasts
+from phenology.learning.garden_fit import GardenFit
 from reports.charts.calibration_chart import describe_calibration, plot_calibration
 from reports.charts.garden_weeks import describe_garden, plot_garden, week_chances
 from reports.charts.ink import INK, PALE, RULE, WASH

@@ -8,7 +8,7 @@ from datetime import date
 
 import pytest
 
-from phenology.climate import synthetic_weather
+from phenology.weather.climate import synthetic_weather
 from reports.elsewhere_weather import learned_weights
 from tests.reports.bench import Bench
 from tests.reports.demo import DAY, demo_folder

@@ -14,8 +14,8 @@ import pytest
 from data_sources.garden import GardenSettings, create_garden, open_journal
 from data_sources.weather.store import WeatherStore
 from data_sources.weather.store_records import Origin
-from phenology.climate import synthetic_weather
-from phenology.records import Place, Stand, Tree
+from phenology.records.rows import Place, Stand, Tree
+from phenology.weather.climate import synthetic_weather
 from reports.words import in_units
 from tests.reports.demo import DAY, demo_folder, flushcast, own_demo
 from tests.test_rooms import NOT_FOR_FORECAST, loaded_by

@@ -11,9 +11,9 @@ import pytest
 
 from data_sources.garden import GardenSettings, create_garden
 from data_sources.weather.store import Origin, WeatherStore
-from phenology.climate import synthetic_weather
-from phenology.records import Place, Stand, Tree
-from phenology.weather_series import DailyWeather
+from phenology.records.rows import Place, Stand, Tree
+from phenology.weather.climate import synthetic_weather
+from phenology.weather.series import DailyWeather
 from reports.garden_snapshot import read_garden
 from tests.reports.demo import demo_folder, flushcast
 

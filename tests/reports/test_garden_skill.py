@@ -9,9 +9,9 @@ from pathlib import Path
 import pytest
 
 from data_sources.kept_skill import FILE_NAME, keep_skill, read_skill
-from phenology.clocks import CLOCKS
-from phenology.garden_forecast import forecast_garden
-from phenology.species_skill import SpeciesSkill
+from phenology.forecasting.garden_forecast import forecast_garden
+from phenology.heat.clocks import CLOCKS
+from phenology.judging.species_skill import SpeciesSkill
 from reports.garden_skill import with_skill
 from reports.garden_snapshot import read_garden
 from tests.reports.demo import DAY, demo_folder, flushcast, own_demo

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from phenology.observers import Lateness
+from phenology.learning.observers import Lateness
 from reports.calibration_output import observers_text
 
 

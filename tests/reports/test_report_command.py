@@ -11,7 +11,7 @@ from html.parser import HTMLParser
 import pytest
 
 from data_sources.weather.store import Origin, WeatherStore
-from phenology.weather_series import DailyWeather
+from phenology.weather.series import DailyWeather
 from reports.aftercare_due import care_lines
 from reports.garden_snapshot import read_garden
 from reports.page.content import tree_cards, weather_of
@@ -93,7 +93,7 @@ def test_every_tree_is_there_with_its_window_and_what_to_do():
 
 def test_the_picture_shades_the_range_that_the_words_name():
     garden, _ = read_garden(demo_folder(), DAY)
-    from phenology.garden_forecast import forecast_garden
+    from phenology.forecasting.garden_forecast import forecast_garden
 
     forecast = forecast_garden(garden)
     card = next(c for c in tree_cards(forecast)[0] if c.row.arrival is not None)

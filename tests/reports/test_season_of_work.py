@@ -10,12 +10,12 @@ from itertools import pairwise
 import pytest
 
 from data_sources.demo_garden import DemoGarden, demo_garden
-from phenology.climate import synthetic_weather
+from phenology.forecasting.garden_forecast import ForecastRow, forecast_garden
 from phenology.garden import Garden
-from phenology.garden_forecast import ForecastRow, forecast_garden
-from phenology.records import Place
+from phenology.records.rows import Place
 from phenology.season import SeasonCalendar
-from phenology.species import load_species
+from phenology.species.catalogue import load_species
+from phenology.weather.climate import synthetic_weather
 from phenology.work.round import plan_round
 from tests.phenology.gardens import ELM, NORTH, Records
 

@@ -14,10 +14,10 @@ from click.testing import CliRunner
 from data_sources.garden import GardenSettings, create_garden, write_settings
 from data_sources.weather.place_correction import load_corrections
 from data_sources.weather.store import Origin, WeatherStore
-from phenology.climate import synthetic_weather
 from phenology.errors import FlushcastError
-from phenology.records import Place
-from phenology.weather_series import DailyWeather
+from phenology.records.rows import Place
+from phenology.weather.climate import synthetic_weather
+from phenology.weather.series import DailyWeather
 from reports.cli.main import cli
 
 TODAY = date(2026, 3, 10)

@@ -7,7 +7,7 @@ from datetime import date
 import numpy as np
 import pytest
 
-from phenology.weather_series import DailyWeather
+from phenology.weather.series import DailyWeather
 from reports.weather_picture import weather_picture
 
 LAST = date(2026, 3, 31)

@@ -19,8 +19,8 @@ from data_sources.weather.place_correction import load_corrections
 from data_sources.weather.service_settings import ADDRESSES
 from data_sources.weather.store import Origin, WeatherStore
 from phenology.errors import FlushcastError, InputError, UnknownNameError, WeatherError
-from phenology.records import Place
-from phenology.weather_series import DailyWeather
+from phenology.records.rows import Place
+from phenology.weather.series import DailyWeather
 from reports.cli.main import cli
 from reports.cli.moment import moment_on
 from reports.cli.weather_update_command import Bar, spot_of

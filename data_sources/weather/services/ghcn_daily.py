@@ -29,8 +29,8 @@ from data_sources.weather.services.stations_near import (
     first_rounds,
 )
 from phenology.errors import WeatherError
-from phenology.weather_quality import doubtful_days
-from phenology.weather_series import DailyWeather
+from phenology.weather.quality import doubtful_days
+from phenology.weather.series import DailyWeather
 
 PROVIDER = "NOAA GHCN-Daily"
 KEEP = 86400.0

@@ -27,7 +27,7 @@ from data_sources.weather.services.protocol import (
     no_progress,
 )
 from data_sources.weather.store_records import Origin
-from phenology.weather_series import DailyWeather
+from phenology.weather.series import DailyWeather
 
 ATTRIBUTION = "Data from MET Norway (https://api.met.no/), CC BY 4.0 / NLOD 2.0, processed"
 SIX_HOURS = 6 * HOUR

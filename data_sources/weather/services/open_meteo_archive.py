@@ -19,7 +19,7 @@ from data_sources.weather.services.protocol import (
     span_rounds,
 )
 from data_sources.weather.store_records import Origin
-from phenology.weather_quality import doubtful_days
+from phenology.weather.quality import doubtful_days
 
 YEARS_A_CALL = 5  # costs about 13 of the 600 calls a minute that are free
 KEEP_OLD, KEEP_NEW = 30 * 86400.0, 86400.0

@@ -20,7 +20,7 @@ from data_sources.weather.services.protocol import (
     no_progress,
 )
 from data_sources.weather.store_records import Origin
-from phenology.weather_series import DailyWeather
+from phenology.weather.series import DailyWeather
 
 KEEP = 6 * 3600.0
 LONGEST = 35  # days

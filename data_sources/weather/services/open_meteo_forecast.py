@@ -18,7 +18,7 @@ from data_sources.weather.services.protocol import (
     no_progress,
 )
 from data_sources.weather.store_records import Origin
-from phenology.weather_quality import doubtful_days
+from phenology.weather.quality import doubtful_days
 
 KEEP = 3600.0  # a model run is new every few hours
 

@@ -13,7 +13,7 @@ from typing import Literal, Protocol
 
 from data_sources.weather.store_records import Origin
 from phenology.errors import InputError, WeatherError
-from phenology.weather_series import DailyWeather
+from phenology.weather.series import DailyWeather
 
 Gives = Literal["history", "forecast", "ensemble"]
 Fault = Literal[

@@ -41,7 +41,7 @@ def make_services(settings: WeatherSettings, http: Http, names: Sequence[str] | 
     made = []
     for name in names if names is not None else settings.sources:
         if name not in SERVICES:
-            from phenology.words import near_words
+            from phenology.language.words import near_words
 
             near = near_words(name, {key: key for key in SERVICES})
             raise UnknownNameError("weather service", name, tuple(near) or tuple(SERVICES))

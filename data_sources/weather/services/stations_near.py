@@ -20,8 +20,8 @@ from data_sources.weather.services.protocol import (
 )
 from data_sources.weather.station_blend import blend_stations
 from data_sources.weather.store_records import Origin
-from phenology.weather_quality import doubtful_days, shifted_days, without_crossed_days
-from phenology.weather_series import DailyWeather
+from phenology.weather.quality import doubtful_days, shifted_days, without_crossed_days
+from phenology.weather.series import DailyWeather
 
 FIRST_YEARS = 3  # of the nearest station: enough for a first forecast
 

@@ -6,10 +6,10 @@ from datetime import date, timedelta
 
 import pytest
 
-from phenology.operations import OPERATIONS
-from phenology.records import Look, Tree, Work
+from phenology.records.operations import OPERATIONS
+from phenology.records.rows import Look, Tree, Work
 from phenology.season import SeasonCalendar
-from phenology.species import load_species
+from phenology.species.catalogue import load_species
 from phenology.work.aftercare import aftercare, due
 from phenology.work.cautions import cautions
 from phenology.work.wire_watch import on_older_wood, wire_check

@@ -9,11 +9,11 @@ from datetime import date
 import numpy as np
 import pytest
 
-from phenology.climate import synthetic_weather
 from phenology.errors import InputError
 from phenology.season import SeasonCalendar
-from phenology.season_weather import SeasonWeather
-from phenology.weather_series import DailyWeather
+from phenology.weather.climate import synthetic_weather
+from phenology.weather.season_weather import SeasonWeather
+from phenology.weather.series import DailyWeather
 from phenology.work.frost import FreezeOdds, first_frosts, last_frosts, midsummer
 from tests.conftest import shared_or_skip
 

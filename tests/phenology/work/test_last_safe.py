@@ -9,11 +9,11 @@ from datetime import date
 import numpy as np
 import pytest
 
-from phenology.climate import synthetic_weather
-from phenology.garden_fit import GardenFit
-from phenology.records import Place
+from phenology.learning.garden_fit import GardenFit
+from phenology.records.rows import Place
 from phenology.season import SeasonCalendar
-from phenology.traces import draw_traces
+from phenology.weather.climate import synthetic_weather
+from phenology.weather.traces import draw_traces
 from phenology.work.last_safe import (
     SOURCES,
     Late,

@@ -7,9 +7,9 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from phenology.clocks import CLOCKS, DATE_CLOCK, DAYS_CLOCK, Clock, Hands
-from phenology.requirement import Requirement, RequirementModel
-from phenology.traces import draw_traces
+from phenology.heat.clocks import CLOCKS, DATE_CLOCK, DAYS_CLOCK, Clock, Hands
+from phenology.learning.requirement import Requirement, RequirementModel
+from phenology.weather.traces import draw_traces
 from phenology.work.beliefs import Belief, belief
 from phenology.work.ripening import Ripening, ripening
 from tests.phenology.worlds import fit, record, simulated_waits

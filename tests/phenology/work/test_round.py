@@ -5,8 +5,8 @@ from __future__ import annotations
 from dataclasses import replace
 from datetime import date, timedelta
 
-from phenology.garden_forecast import forecast_garden
-from phenology.records import Aim
+from phenology.forecasting.garden_forecast import forecast_garden
+from phenology.records.rows import Aim
 from phenology.work.round import plan_round
 from phenology.work.windows import windows
 from tests.phenology.gardens import BEECH, ELM, Records, day

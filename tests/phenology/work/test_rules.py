@@ -10,10 +10,10 @@ import numpy as np
 import pytest
 
 from phenology.garden import Garden
-from phenology.garden_fit import GardenFit
-from phenology.records import Aim, Look
-from phenology.traces import draw_traces
-from phenology.weather_series import DailyWeather
+from phenology.learning.garden_fit import GardenFit
+from phenology.records.rows import Aim, Look
+from phenology.weather.series import DailyWeather
+from phenology.weather.traces import draw_traces
 from phenology.work.case import Case
 from phenology.work.last_safe import Late, WorkSeason
 from phenology.work.limits import Limits

@@ -1,0 +1,1 @@
+"""From a requirement and possible weather to dates: stages, chains, rows of a garden."""

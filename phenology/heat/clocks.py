@@ -1,0 +1,150 @@
+"""Rival clocks: the ways a flush may keep time, from plain heat to plain days.
+
+A clock turns a day's extremes into a rate; its hands are the sum of the rates. No clock is picked: the
+requirement model weighs all of them by how well each explains the dates that were seen. Rates carry a
+small calendar part so that time never stands quite still (two looks with no heat between them must not
+be impossible).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from phenology.heat.temperature_response import daily_response
+from phenology.heat.thermal_time import degree_days
+
+Array = NDArray[np.float64]
+
+# Ours: a day without any heat still counts as this share of a day at 18 degC.
+CALENDAR_SHARE = 0.02
+REFERENCE_C = 18.0
+
+
+@dataclass(frozen=True)
+class Clock:
+    """One way of keeping time.
+
+    Parameters
+    ----------
+    name : str
+        Short name for tables and messages.
+    kind : {"sine", "falling", "days", "date"}
+        `sine`: degree-days above `base` from a sine day, no upper threshold. `falling`: the Wang-Engel
+        response from `base` over `optimum` to zero at `ceiling`. `days`: every day counts alike. `date`:
+        every day counts alike, from the date on which the wait usually begins rather than from the day it
+        began, so that a late start does not make a late end.
+    base, optimum, ceiling : float
+        Cardinal temperatures. [degC]
+    """
+
+    name: str
+    kind: str
+    base: float = 0.0
+    optimum: float = 28.0
+    ceiling: float = 42.0
+
+    def rates(self, tmin: Array, tmax: Array) -> Array:
+        """Daily rates, scaled so that a day at a constant 18 degC counts 1.
+
+        Parameters
+        ----------
+        tmin, tmax : ndarray, any equal shape
+            Daily extremes. [degC]
+
+        Returns
+        -------
+        ndarray, same shape
+            Days at 18 degC that each day is worth; NaN where an input is NaN.
+        """
+        if self.by_calendar:
+            return np.where(np.isnan(tmin) | np.isnan(tmax), np.nan, 1.0)
+        raw, reference = self._raw(tmin, tmax), float(self._raw(_AT_REFERENCE, _AT_REFERENCE)[0])
+        return np.asarray((1 - CALENDAR_SHARE) * raw / reference + CALENDAR_SHARE)
+
+    @property
+    def per_degree(self) -> float:
+        """What one degree more on a mild day adds to the rate. [days at 18 degC per degC]"""
+        return 0.0 if self.by_calendar else (1 - CALENDAR_SHARE) / (REFERENCE_C - self.base)
+
+    @property
+    def by_calendar(self) -> bool:
+        """Whether the clock runs without regard to warmth."""
+        return self.kind in ("days", "date")
+
+    @property
+    def from_usual(self) -> bool:
+        """Whether the clock starts on the usual date instead of the day the wait began."""
+        return self.kind == "date"
+
+    def _raw(self, tmin: Array, tmax: Array) -> Array:
+        if self.kind == "sine":
+            return np.asarray(degree_days(tmin, tmax, self.base, method="single_sine"))
+        return np.asarray(daily_response(tmin, tmax, self.base, self.optimum, self.ceiling))
+
+
+_AT_REFERENCE = np.array([REFERENCE_C])
+
+HEAT_CLOCKS: tuple[Clock, ...] = (
+    *(Clock(f"heat above {b:g}", "sine", b) for b in (0.0, 2.5, 5.0, 7.5, 10.0)),
+    *(Clock(f"heat above {b:g}, none at 42", "falling", b) for b in (0.0, 4.0, 8.0)),
+)
+DAYS_CLOCK = Clock("plain days", "days")
+DATE_CLOCK = Clock("date", "date")
+CLOCKS: tuple[Clock, ...] = (*HEAT_CLOCKS, DAYS_CLOCK, DATE_CLOCK)
+
+
+def clock_weights(heat: float, days: float, date: float) -> tuple[float, ...]:
+    """Prior weights of `CLOCKS`: a share for heat, spread over its clocks, for plain days and for date."""
+    return (*(heat / len(HEAT_CLOCKS) for _ in HEAT_CLOCKS), days, date)
+
+
+USUAL_WEIGHTS = clock_weights(0.85, 0.10, 0.05)
+"""Ours: what a wait is believed to follow where nothing else is said."""
+
+
+@dataclass(frozen=True)
+class Hands:
+    """The hands of several clocks over one run of days.
+
+    `sums[..., c, n]` is clock c's reading at the end of day n; `sums[..., c, 0]` is 0.
+    Leading axes, if any, are traces.
+    """
+
+    sums: Array
+
+    @property
+    def days(self) -> int:
+        """Number of days the hands cover."""
+        return int(self.sums.shape[-1]) - 1
+
+    def at(self, t: float | Array) -> Array:
+        """Readings at times `t`; shape (..., clocks) for a scalar, (..., clocks, len(t)) for an array."""
+        where = np.clip(np.asarray(t, dtype=float), 0, self.days)
+        low = np.minimum(np.floor(where).astype(int), self.days - 1)
+        part = where - low
+        return np.asarray(self.sums[..., low] * (1 - part) + self.sums[..., low + 1] * part)
+
+
+def wind(tmin: Array, tmax: Array, clocks: Sequence[Clock] = CLOCKS) -> Hands:
+    """Let the clocks run over days with known extremes.
+
+    Parameters
+    ----------
+    tmin, tmax : ndarray, shape (..., days)
+        Daily extremes without gaps (fill them first and carry their variance). [degC]
+    clocks : sequence of Clock
+        The clocks to run.
+
+    Returns
+    -------
+    Hands
+        Sums of shape (..., clocks, days + 1), in days at 18 degC.
+    """
+    rates = np.stack([clock.rates(tmin, tmax) for clock in clocks], axis=-2)
+    sums = np.zeros((*rates.shape[:-1], rates.shape[-1] + 1))
+    np.cumsum(rates, axis=-1, out=sums[..., 1:])
+    return Hands(sums)

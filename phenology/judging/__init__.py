@@ -1,0 +1,1 @@
+"""How good forecasts were: hindcasts, scores, and the plain rivals they must beat."""

@@ -1,0 +1,362 @@
+"""Hindcasts: forecasts of past seasons from what was known then, to be held against what happened.
+
+A look is read only as GIVEN reached or not, TARGET reached or not. A row is issued at the end of the first
+day a look shows GIVEN or later. The fit is never updated by the season it forecasts.
+"""
+
+from __future__ import annotations
+
+import math
+from collections import defaultdict
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from dataclasses import dataclass, field
+from datetime import date, timedelta
+
+import numpy as np
+from numpy.typing import NDArray
+
+from phenology.errors import LookError, StageOrderError
+from phenology.forecasting.arrival import LEVELS, Arrival, arrival_of
+from phenology.heat.clocks import CLOCKS, Hands
+from phenology.judging.rivals import usual_date, usual_days_regressed
+from phenology.learning.requirement import Requirement, RequirementModel
+from phenology.learning.waits import NEVER, Wait
+from phenology.records.flushes import CLOSING_DAYS
+from phenology.records.intervals import Sight, anchored, likely_times, stage_interval
+from phenology.season import SeasonCalendar
+from phenology.stages import stage_rank
+from phenology.weather.season_weather import SeasonWeather
+from phenology.weather.series import DailyWeather
+from phenology.weather.traces import draw_traces
+
+Array = NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class DatedSight:
+    """A look as the looks file gives it: who, when, what."""
+
+    tree: str
+    species: str
+    flush: int
+    stage: str
+    earliest: date
+    latest: date
+    kind: str = "seen"
+    where: str = ""
+
+
+@dataclass(frozen=True)
+class Question:
+    """What a hindcast is asked.
+
+    Attributes
+    ----------
+    given, target : str
+        The stage whose first sight issues a forecast, and the stage forecast.
+    known_weather : bool
+        Whether the season's later weather is taken as known (never its later looks).
+    train, test : (int, int), optional
+        First and last season of each; without them every season is left out in turn.
+    """
+
+    given: str
+    target: str
+    known_weather: bool = False
+    train: tuple[int, int] | None = None
+    test: tuple[int, int] | None = None
+
+    def __post_init__(self) -> None:
+        if stage_rank(self.target) <= stage_rank(self.given):
+            raise LookError(f"the target stage must come after the given one; {self.target} does not follow "
+                            f"{self.given}")  # fmt: skip
+
+
+@dataclass(frozen=True)
+class HindcastRow:
+    """One forecast of a past season. `observed` is the interval the target was seen to come in."""
+
+    wait: Wait
+    flush: int
+    issued: date
+    quantiles: tuple[float, ...]
+    p_not: float
+    usual: tuple[float, ...]
+    usual_days: tuple[float, ...]
+
+
+@dataclass(frozen=True)
+class Hindcast:
+    """All rows, and what was counted on the way.
+
+    Attributes
+    ----------
+    rows : tuple of HindcastRow
+    already : int
+        Tree-seasons whose first look at GIVEN already showed TARGET: no row.
+    filled_days : int
+        Days of weather that had to be filled in the seasons forecast.
+    skipped : tuple of str
+        Trees and seasons left out because their looks contradict each other.
+    no_weather : tuple of int
+        Seasons with looks that the weather does not reach: neither used nor forecast.
+    """
+
+    rows: tuple[HindcastRow, ...]
+    already: int
+    filled_days: int
+    skipped: tuple[str, ...] = ()
+    no_weather: tuple[int, ...] = ()
+
+
+@dataclass
+class _Case:
+    """One tree's flush in one season, as given and target are read from its looks."""
+
+    wait: Wait | None
+    flush: int
+    issued: int
+    already: bool = False
+    species: str = field(default="")
+    season: int = 0
+
+
+def hindcast(
+    sights: Sequence[DatedSight],
+    weather: DailyWeather,
+    question: Question,
+    *,
+    calendar: SeasonCalendar,
+    prior_of: Callable[[str], tuple[float, float]],
+    skip_bad: bool = False,
+    progress: Callable[[int, int], None] | None = None,
+) -> Hindcast:
+    """Forecast past seasons as they would have been forecast then.
+
+    Parameters
+    ----------
+    sights : sequence of DatedSight
+    weather : DailyWeather
+    question : Question
+    calendar : SeasonCalendar
+    prior_of : callable
+        Prior of a species for the wait from given to target; see `RequirementModel`.
+    skip_bad : bool
+        Leave out and list flushes whose looks go backward, instead of refusing.
+    progress : callable, optional
+        Called with (seasons done, seasons to do).
+
+    Raises
+    ------
+    StageOrderError
+        If looks go backward and `skip_bad` is false; all of them are named.
+    LookError
+        If no season can be forecast.
+    """
+    cases, skipped = _cases(sights, question, calendar, skip_bad)
+    record = SeasonWeather.cut(weather, calendar)
+    training_pool = [c.wait for c in cases if c.wait is not None and c.wait.season in record.seasons]
+    model = RequirementModel(prior_of)
+    rows: list[HindcastRow] = []
+    fits: dict[tuple[int, ...], Requirement] = {}
+    filled = 0
+    folds = list(_folds(question, sorted({c.season for c in cases}), record))
+    for done, (season, training_seasons) in enumerate(folds):
+        if progress:
+            progress(done, len(folds))
+        mine = [c for c in cases if c.season == season and c.wait is not None and not c.already]
+        if not mine:
+            continue
+        fold = _Fold(record, season, training_seasons, question, model, training_pool, fits)
+        rows.extend(fold.forecast(case) for case in mine)
+        filled += fold.filled_days
+    if progress and folds:
+        progress(len(folds), len(folds))
+    if not rows:
+        raise LookError(
+            "no tree-season can be forecast: none of the seasons asked for has looks that show "
+            f"{question.given} before {question.target}, with weather on record"
+        )
+    asked = {season for season, _ in folds}
+    already = sum(c.already for c in cases if c.season in asked)
+    no_weather = sorted({c.season for c in cases} - set(record.seasons))
+    return Hindcast(tuple(rows), already, filled, tuple(skipped), tuple(no_weather))
+
+
+def _folds(
+    question: Question, seasons: Sequence[int], record: SeasonWeather
+) -> Iterator[tuple[int, tuple[int, ...]]]:
+    """Seasons to forecast, each with the seasons the fit may use."""
+    within = [s for s in seasons if s in record.seasons]
+    if question.train is None or question.test is None:
+        for season in within:
+            yield season, tuple(s for s in within if s != season)
+        return
+    train = tuple(s for s in within if question.train[0] <= s <= question.train[1])
+    for season in within:
+        if question.test[0] <= season <= question.test[1]:
+            yield season, tuple(s for s in train if s != season)
+
+
+class _Fold:
+    """One season to forecast, with the fit and the weather record that may be used for it."""
+
+    def __init__(
+        self,
+        record: SeasonWeather,
+        season: int,
+        training_seasons: tuple[int, ...],
+        question: Question,
+        model: RequirementModel,
+        pool: Sequence[Wait],
+        fits: dict[tuple[int, ...], Requirement],
+    ) -> None:
+        self.record, self.season, self.question = record, season, question
+        self.leave_out = question.train is None
+        self.training = [w for w in pool if w.season in training_seasons]
+        last = training_seasons[-1] if training_seasons else season - 1
+        others = record.without(season) if self.leave_out else record.through(last, 366)
+        if training_seasons not in fits:  # a forward hindcast fits once
+            hands = others.hands(training_seasons, normals=others.normals)
+            fits[training_seasons] = model.fit(self.training, {("", s): h for s, h in hands.items()})
+        self.requirement = fits[training_seasons]
+        self.others = others
+        self._hands: dict[int, tuple[Hands, Array]] = {}
+        row = record.row(season)
+        days = record.calendar.length(season)
+        self.filled_days = int((np.isnan(record.tmin[row, :days]) | np.isnan(record.tmax[row, :days])).sum())
+
+    def forecast(self, case: _Case) -> HindcastRow:
+        wait = case.wait
+        assert wait is not None
+        hands, gap = self._hands_at(case.issued)
+        prediction = self.requirement.predict(
+            wait.species, wait.tree, self.season, wait.later, wait.anchor_middle
+        )
+        # nobody saw the day on which the wait began, so every likely one has its say
+        curves = [
+            arrival_of(prediction, hands, began, clocks=CLOCKS, gap_variance=gap).curve
+            for began in likely_times(wait.anchor)
+        ]
+        arrival = Arrival(np.mean(curves, axis=0)).given_not_by(case.issued)
+        quantiles = self._within(arrival.quantiles())
+        return HindcastRow(
+            wait,
+            case.flush,
+            self.record.calendar.date(self.season, case.issued),
+            quantiles,
+            arrival.p_not,
+            self._within(tuple(usual_date(self.training, wait))),
+            self._within(tuple(usual_days_regressed(self.training, wait))),
+        )
+
+    def _within(self, quantiles: tuple[float, ...]) -> tuple[float, ...]:
+        last = self.record.calendar.length(self.season) + 1
+        return tuple(float(min(q, last)) for q in quantiles)
+
+    def _hands_at(self, issued: int) -> tuple[Hands, Array]:
+        """Clocks over the traces (or over the weather that came) for forecasts issued on a day."""
+        key = -1 if self.question.known_weather else issued
+        if key not in self._hands:
+            if self.leave_out:
+                usable = (
+                    self.record
+                    if self.question.known_weather
+                    else self.record.through_only(self.season, issued)
+                )
+                normals = self.others.normals
+            else:
+                known = self.record.through(self.season, issued)
+                normals = known.normals
+                usable = self.record.through(self.season, 366) if self.question.known_weather else known
+            if self.question.known_weather:
+                actual = usable.hands([self.season], normals=normals)[self.season]
+                self._hands[key] = actual.hands, actual.gap_variance
+            else:
+                traces = draw_traces(usable, self.season, issued, normals=normals)
+                self._hands[key] = traces.hands(), traces.gap_variance
+        return self._hands[key]
+
+
+def _cases(
+    sights: Iterable[DatedSight], question: Question, calendar: SeasonCalendar, skip_bad: bool
+) -> tuple[list[_Case], list[str]]:
+    """Group looks by tree, season and flush, and read each group as given and target."""
+    groups: dict[tuple[str, int, int], list[DatedSight]] = defaultdict(list)
+    for sight in sights:
+        groups[sight.tree, calendar.season_of(sight.latest), sight.flush].append(sight)
+    cases, bad = [], []
+    for (tree, season, flush), looks in sorted(groups.items(), key=lambda item: (item[0][1], item[0][0])):
+        try:
+            case = _case(tree, season, flush, _growing(looks, season, calendar), question, calendar)
+        except StageOrderError as error:
+            bad.append(f"{tree}, season {calendar.label(season)}, flush {flush}: {error}")
+            continue
+        if case:
+            cases.append(case)
+    if bad and not skip_bad:
+        more = f" (and {len(bad) - 5} more)" if len(bad) > 5 else ""
+        raise StageOrderError(
+            "looks go backward; correct them or leave them out with --skip-bad:\n  "
+            + "\n  ".join(bad[:5])
+            + more
+        )
+    return cases, bad
+
+
+def _growing(looks: Sequence[DatedSight], season: int, calendar: SeasonCalendar) -> list[DatedSight]:
+    """Looks at a season's growth: buds at rest once its leaves have fallen are the next season's."""
+    fallen = [v.latest for v in looks if stage_rank(v.stage) >= stage_rank("turning")]
+    winter = calendar.end(season) - timedelta(days=CLOSING_DAYS)
+    return [
+        v
+        for v in looks
+        if stage_rank(v.stage) >= stage_rank("budbreak")
+        or v.earliest <= winter
+        or not any(day < v.earliest for day in fallen)
+    ]
+
+
+def _case(
+    tree: str,
+    season: int,
+    flush: int,
+    looks: Sequence[DatedSight],
+    question: Question,
+    calendar: SeasonCalendar,
+) -> _Case | None:
+    start = calendar.start(season)
+
+    def t(day: date) -> float:
+        return float((day - start).days + 1)
+
+    by_day: dict[tuple[date, date], DatedSight] = {}
+    for look in looks:  # several looks on one day: the latest stage stands
+        key = (look.earliest, look.latest)
+        if key not in by_day or stage_rank(look.stage) > stage_rank(by_day[key].stage):
+            by_day[key] = look
+    seen = [Sight(t(v.earliest), t(v.latest), v.stage, v.kind) for v in by_day.values()]
+    given, target = stage_interval(seen, question.given), stage_interval(seen, question.target)
+    if given is None or given[1] == NEVER or target is None:
+        return None
+    issued = math.ceil(given[1])
+    known = [v for v in seen if v.latest <= given[1]]  # a vaguer look that ends later is not known yet
+    given = stage_interval(known, question.given) or given
+    case = _Case(None, flush, issued, species=looks[0].species, season=season)
+    after, by = target
+    begun = anchored(given)
+    case.already = by <= given[1]
+    if case.already and given[0] == -math.inf:
+        return case  # one first look shows both: how long the wait took, nobody knows
+    case.wait = Wait(looks[0].species, tree, season, flush > 1, begun, (max(after, begun[0]), by))
+    return case
+
+
+def quantile_table(rows: Sequence[HindcastRow]) -> Array:
+    """Quantiles of all rows, shape (rows, 5), at `LEVELS`."""
+    return np.array([row.quantiles for row in rows]).reshape(len(rows), len(LEVELS))
+
+
+def observed(rows: Sequence[HindcastRow]) -> Array:
+    """Observed intervals of all rows, shape (rows, 2); the second is infinite where the target never came."""
+    return np.array([row.wait.target for row in rows]).reshape(len(rows), 2)

@@ -1,0 +1,1 @@
+"""How growers write: everyday words, vague dates, and which trees are meant."""

@@ -1,0 +1,154 @@
+"""What the records have taught, species by species and step by step."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+import numpy as np
+
+from phenology.heat.clocks import CLOCKS
+from phenology.learning.garden_fit import GardenFit
+from phenology.learning.requirement import Prediction, Requirement
+from phenology.learning.transitions import Transition, all_transitions
+from phenology.learning.waits import NEVER
+from phenology.mathematics.normal_curve import normal_cdf
+
+MIDDLE = 0.8
+"""Share of seasons that the intervals shown are meant to hold."""
+
+
+@dataclass(frozen=True)
+class Calibrated:
+    """One species and step.
+
+    Attributes
+    ----------
+    looks : int
+        Looks at the species in the records.
+    seasons, unfinished : int
+        Seasons with the step seen to its end, and waits that ended without it (they count as such).
+    days : (float, float, float)
+        Median requirement of an average tree and season, and the interval of that average. [days at 18 degC]
+    prior_days : float
+        The catalogue's median. [days at 18 degC]
+    error_days : float
+        Expected error of a forecast made when the step begins and the weather is as usual: the mean
+        distance between median and date in a new season. [days at 18 degC]
+    prior_share : float
+        Share of the catalogue in what is believed of the mean, 1 to 0.
+    clock : str
+        The clock that explains the dates best, and its share among all.
+    clock_share : float
+    """
+
+    species: str
+    transition: Transition
+    looks: int
+    seasons: int
+    unfinished: int
+    days: tuple[float, float, float]
+    prior_days: float
+    error_days: float
+    prior_share: float
+    clock: str
+    clock_share: float
+
+
+def calibrate(fit: GardenFit, species: str | None = None) -> Iterator[Calibrated]:
+    """Say what was learned, for every species and step with records (or for all steps of one species).
+
+    Parameters
+    ----------
+    fit : GardenFit
+    species : str, optional
+        Latin name; without it every species that has trees.
+    """
+    names = [species] if species else list(dict.fromkeys(t.species for t in fit.garden.trees))
+    single = [t for t in all_transitions() if len(t.links()) == 1]
+    for name in names:
+        for transition in all_transitions():
+            seen = [w for w in fit.waits(transition) if w.species == name]
+            if transition in single:
+                shown = bool(seen) or (species is not None and transition.start != "work")
+            else:
+                shown = fit.at_one_stride(name, transition)
+            if shown:
+                yield _calibrated(fit, name, transition)
+
+
+def _calibrated(fit: GardenFit, species: str, transition: Transition) -> Calibrated:
+    requirement = fit.requirement(transition)
+    mean, low, high = average_requirement(requirement, species)
+    trees = {t.id for t in fit.garden.trees if t.species == species}
+    waits = [w for w in fit.waits(transition) if w.species == species]
+    best = int(np.argmax(requirement.clock_shares))
+    later = transition.start == "work"
+    new = requirement.predict(species, "", -1, later, requirement.columns.centre.get((species, later), 0.0))
+    return Calibrated(
+        species,
+        transition,
+        sum(1 for v in fit.garden.looks if v.tree_id in trees),
+        len(fit.seasons_seen(species, transition)),
+        sum(1 for w in waits if w.target[1] == NEVER),
+        (mean, low, high),
+        fit.prior(species, transition)[0],
+        expected_error(new, best_heat_clock(requirement)),
+        requirement.prior_share(species),
+        CLOCKS[best].name,
+        float(requirement.clock_shares[best]),
+    )
+
+
+def average_requirement(requirement: Requirement, species: str) -> tuple[float, float, float]:
+    """Median and 80 % interval for an average tree in an average season. [days at 18 degC]
+
+    As the heat clock that explains most reads it: clocks disagree on what a wait amounts to, so their
+    readings cannot be mixed.
+    """
+    days, own_sd = requirement.model.prior_of(species)
+    columns = requirement.columns
+    row = np.zeros(columns.shared)
+    row[0] = 1.0
+    known = species in columns.species
+    if known:
+        row[columns.FIRST_SPECIES + columns.species.index(species)] = 1.0
+    clock = best_heat_clock(requirement)
+    parts = [p for p in requirement.components if p.clock == clock]
+    weight = np.array([p.weight for p in parts]) / sum(p.weight for p in parts)
+    means = np.array([math.log(days) + float(p.effects.mean_at(row, None)) for p in parts])
+    own = 0.0 if known else own_sd**2
+    sds = np.array([math.sqrt(float(p.effects.variance_at(row, None)) + own) for p in parts])
+    tail = (1 - MIDDLE) / 2
+    middle, low, high = (_mixture_quantile(weight, means, sds, q) for q in (0.5, tail, 1 - tail))
+    return math.exp(middle), math.exp(low), math.exp(high)
+
+
+def best_heat_clock(requirement: Requirement) -> int:
+    """The heat clock with the largest share among those that draws were kept of."""
+    kept = {p.clock for p in requirement.components}
+    heat = [c for c in kept if not requirement.model.clocks[c].by_calendar] or sorted(kept)
+    return max(heat, key=lambda c: float(requirement.clock_shares[c]))
+
+
+def expected_error(prediction: Prediction, clock: int) -> float:
+    """Mean distance between median and requirement, as one clock reads it. [days at 18 degC]"""
+    mine = prediction.clock == clock
+    weight = prediction.weight[mine] / prediction.weight[mine].sum()
+    sds = np.sqrt(prediction.variance[mine])
+    grid = (np.arange(200) + 0.5) / 200
+    logs = [_mixture_quantile(weight, prediction.mean[mine], sds, float(q)) for q in grid]
+    values = np.exp(logs)
+    return float(np.abs(values - np.median(values)).mean())
+
+
+def _mixture_quantile(weight: np.ndarray, mean: np.ndarray, sd: np.ndarray, level: float) -> float:
+    low, high = float((mean - 8 * sd).min()), float((mean + 8 * sd).max())
+    for _ in range(60):
+        middle = (low + high) / 2
+        if float(weight @ normal_cdf((middle - mean) / sd)) < level:
+            low = middle
+        else:
+            high = middle
+    return (low + high) / 2

@@ -1,0 +1,105 @@
+"""Requirements of a whole garden, fitted as they are asked for."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+from phenology.garden import Garden
+from phenology.learning.requirement import Requirement, RequirementModel
+from phenology.learning.transitions import Transition, prior_of_transition
+from phenology.learning.waits import NEVER, Wait
+from phenology.records.flush_history import FlushHistory, histories, waits_for
+from phenology.records.rows import Tree
+from phenology.species.catalogue import neutral_species
+
+
+@dataclass(eq=False)
+class GardenFit:
+    """What a garden's records teach, one requirement a transition, fitted when first needed.
+
+    Parameters
+    ----------
+    garden : Garden
+    """
+
+    garden: Garden
+    histories: list[FlushHistory] = field(init=False)
+    _waits: dict[Transition, list[Wait]] = field(init=False, default_factory=dict)
+    _seen: dict[Transition, dict[str, set[int]]] = field(init=False, default_factory=dict)
+    _shares: dict[tuple[str, Transition], float] = field(init=False, default_factory=dict)
+    _fits: dict[Transition, Requirement] = field(init=False, default_factory=dict)
+
+    def __post_init__(self) -> None:
+        self.histories = histories(self.garden)
+
+    def prior(self, species: str, transition: Transition) -> tuple[float, float]:
+        """The catalogue's prior for a species and wait; see `prior_of_transition`."""
+        known = self.garden.species.get(species)
+        return prior_of_transition(known or neutral_species(species), transition)
+
+    def waits(self, transition: Transition) -> list[Wait]:
+        """The waits on record that the weather reaches."""
+        if transition not in self._waits:
+            waits = waits_for(transition, self.histories)
+            reached = [w for w in waits if w.season in self.garden.record_at(w.site).seasons]
+            self._waits[transition] = reached
+        return self._waits[transition]
+
+    def model(self, transition: Transition) -> RequirementModel:
+        """What is believed of a transition before the records speak."""
+        return RequirementModel(
+            lambda species: self.prior(species, transition), clock_weights=transition.clock_weights
+        )
+
+    def requirement(self, transition: Transition) -> Requirement:
+        """The requirement of a transition."""
+        if transition not in self._fits:
+            waits = self.waits(transition)
+            hands = self.garden.hands({(w.site, w.season) for w in waits})
+            self._fits[transition] = self.model(transition).fit(waits, hands)
+        return self._fits[transition]
+
+    def seasons_seen(self, species: str, transition: Transition) -> set[int]:
+        """Seasons in which a wait of the species was seen to end."""
+        if transition not in self._seen:
+            seen: dict[str, set[int]] = {}
+            for w in self.waits(transition):
+                if w.target[1] != NEVER:
+                    seen.setdefault(w.species, set()).add(w.season)
+            self._seen[transition] = seen
+        return self._seen[transition].get(species, set())
+
+    def prior_share(self, species: str, transition: Transition) -> float:
+        """See `Requirement.prior_share`; reckoned once a species."""
+        key = (species, transition)
+        if key not in self._shares:
+            self._shares[key] = self.requirement(transition).prior_share(species)
+        return self._shares[key]
+
+    def path(self, tree: Tree, start: str, target: str) -> tuple[Transition, ...]:
+        """The way from where a flush is to a stage: step by step, or at one stride.
+
+        One stride is taken where the records hold only its two ends (a notebook of hardening dates,
+        say): see `at_one_stride`.
+        """
+        whole = Transition(start, target)
+        return (whole,) if self.at_one_stride(tree.species, whole) else whole.links()
+
+    def at_one_stride(self, species: str, whole: Transition) -> bool:
+        """Whether more seasons bracket the whole of a longer wait than bracket its least known step."""
+        steps = whole.links()
+        if len(steps) == 1:
+            return False
+        known_steps = min(len(self.seasons_bracketed(species, s)) for s in steps)
+        return len(self.seasons_bracketed(species, whole)) > known_steps
+
+    def seasons_bracketed(self, species: str, transition: Transition) -> set[int]:
+        """Seasons in which a look (or what work shows) tells a wait's end from its beginning.
+
+        A step that had ended by the first look at all says next to nothing of how long it took.
+        """
+        return {
+            w.season
+            for w in self.waits(transition)
+            if w.species == species and w.target[1] != NEVER and w.target[0] >= w.anchor[1]
+        }

@@ -1,0 +1,358 @@
+"""The requirement of a species for one stage: how much of each clock's time it takes, and how sure we are.
+
+The log of a wait, read on clock c, is
+
+    y = prior mean of the species + common offset + species offset + later-flush offset
+        + slope * (how late the wait began) + tree + season + season-by-species + noise
+
+with Gaussian effects (season effects heavy-tailed, see `SEASON_TAIL`). The variances and the clock are
+integrated over an exact grid; clocks are compared in date space, through the Jacobian of each interval.
+Structure and priors are ours; the parts are standard (interval-censored looks, partial pooling).
+"""
+
+from __future__ import annotations
+
+import itertools
+import math
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from phenology.errors import InputError
+from phenology.heat.clocks import CLOCKS, USUAL_WEIGHTS, Clock
+from phenology.learning.censoring import CensoredSites, match_sites
+from phenology.learning.effect_columns import (
+    REFERENCE_SETTING,
+    SEASONS,
+    SETTINGS,
+    Columns,
+    Setting,
+    common_sd,
+)
+from phenology.learning.effects import EffectsPosterior, IntArray, log_evidences, posterior
+from phenology.learning.waits import SeasonHands, Site, Wait, WaitTable, tabulate
+from phenology.mathematics.gamma_curve import digamma, gamma_quantile
+
+Array = NDArray[np.float64]
+
+SEASON_TAIL = 4.0  # degrees of freedom of a season's effect: odd seasons happen
+MOST_KEPT = 40  # grid points that stand for the whole grid
+
+PriorOf = Callable[[str], tuple[float, float]]
+"""A species' prior: median days at 18 degC, and the log-scale sd of how far the species may lie from it."""
+
+
+@dataclass(frozen=True)
+class Component:
+    """One kept grid point: a clock and a setting, its weight and the posterior of all effects."""
+
+    clock: int
+    setting: Setting
+    weight: float
+    effects: EffectsPosterior
+
+
+@dataclass(frozen=True)
+class Prediction:
+    """A wait not yet seen, as a mixture of log-normal requirements (draws), each on one clock.
+
+    Attributes
+    ----------
+    weight, mean, variance : ndarray, shape (k,)
+        Mixture weights, and mean and variance of the log requirement. [log days at 18 degC]
+    clock : ndarray of int, shape (k,)
+        The clock each draw is read on.
+    usual : float
+        Day of the season on which the wait usually begins, for clocks that run from it.
+    """
+
+    weight: Array
+    clock: IntArray
+    mean: Array
+    variance: Array
+    usual: float = float("nan")
+
+
+class RequirementModel:
+    """Asks what a stage takes.
+
+    Parameters
+    ----------
+    prior_of : callable
+        Gives a species' prior: median days at 18 degC and log-scale sd.
+    clocks : sequence of Clock
+        Rival clocks.
+    clock_weights : sequence of float, optional
+        Prior weights of the clocks; `USUAL_WEIGHTS` for the usual clocks, else equal.
+    temper : float, optional
+        Share of the evidence that counts in the choice between clocks; by default seasons over rows, so that
+        a season counts once however many trees were looked at. See `_tempered`.
+    """
+
+    def __init__(
+        self,
+        prior_of: PriorOf,
+        clocks: Sequence[Clock] = CLOCKS,
+        clock_weights: Sequence[float] | None = None,
+        temper: float | None = None,
+    ) -> None:
+        if clock_weights is None:
+            clock_weights = USUAL_WEIGHTS if tuple(clocks) == CLOCKS else [1.0] * len(clocks)
+        weights = np.asarray(clock_weights, dtype=float)
+        if len(weights) != len(clocks):
+            raise InputError(f"give one weight for each of the {len(clocks)} clocks, not {len(weights)}")
+        self.prior_of, self.clocks = prior_of, tuple(clocks)
+        self.clock_weights, self.temper = weights / weights.sum(), temper
+
+    def fit(self, waits: Sequence[Wait], seasons: Mapping[tuple[Site, int], SeasonHands]) -> Requirement:
+        """Learn from waits; with none, the answer is the prior alone.
+
+        Parameters
+        ----------
+        waits : sequence of Wait
+            Completed and censored waits.
+        seasons : mapping
+            The clocks over every (site, season) that the waits name.
+        """
+        columns = Columns.of(waits)
+        tree = np.array([columns.tree_index[w.tree] for w in waits], dtype=np.intp)
+        design = np.array(
+            [columns.row(w.species, w.season, w.later, w.anchor_middle) for w in waits]
+        ).reshape(len(waits), columns.shared)
+        priors = [self.prior_of(s) for s in columns.species]
+        species_sd = np.array([sd for _, sd in priors])
+        prior_log = dict(zip(columns.species, (float(np.log(days)) for days, _ in priors), strict=True))
+        offset = np.array([prior_log[w.species] for w in waits])
+        table = tabulate(waits, seasons, self.clocks, columns.centre)
+
+        grid: list[tuple[float, int, Setting, CensoredSites, Array]] = []
+        for c, clock in enumerate(self.clocks):
+            if not self.clock_weights[c]:
+                continue
+            sites, squared = self._settle(table, c, offset, design, tree, columns, species_sd)
+            jacobian = float(np.log(table.width[c, ~table.censored]).sum()) + sites.log_scale
+            odd_at = {sd: _oddness(squared, sd) for sd, _ in SEASONS}
+            price = {sd: _price_of_odd_seasons(odd, columns) for sd, odd in odd_at.items()}
+            for (noise, tree_sd), group in itertools.groupby(SETTINGS, key=lambda s: (s.noise, s.tree)):
+                members = list(group)
+                evidence = log_evidences(
+                    sites.value - offset,
+                    sites.variance(noise),
+                    design,
+                    tree,
+                    len(columns.trees),
+                    np.array(
+                        [columns.prior_variance(clock, s, species_sd, odd_at[s.season]) for s in members]
+                    ),
+                    tree_sd**2,
+                )
+                for setting, value in zip(members, evidence, strict=True):
+                    total = float(value) + jacobian + setting.log_prior + float(np.log(self.clock_weights[c]))
+                    total += price[setting.season]
+                    grid.append((total, c, setting, sites, odd_at[setting.season]))
+        totals = np.array([total for total, *_ in grid])
+        temper = len(columns.seasons) / max(len(waits), 1) if self.temper is None else self.temper
+        share = _tempered(totals, np.array([c for _, c, *_ in grid]), self.clock_weights, temper)
+        order = sorted(range(len(grid)), key=lambda k: (grid[k][1], grid[k][2].new_season))
+        components = []
+        for k, weight in _thinned(share, order):
+            _, c, setting, sites, odd = grid[k]
+            fitted = posterior(
+                sites.value - offset,
+                sites.variance(setting.noise),
+                design,
+                tree,
+                len(columns.trees),
+                columns.prior_variance(self.clocks[c], setting, species_sd, odd),
+                setting.tree**2,
+            )
+            components.append(Component(c, setting, weight, fitted))
+        shares = np.zeros(len(self.clocks))
+        for part, (_, c, *_) in zip(share, grid, strict=True):
+            shares[c] += part
+        return Requirement(self, columns, tuple(components), tuple(waits), shares)
+
+    def _settle(
+        self,
+        table: WaitTable,
+        c: int,
+        offset: Array,
+        design: Array,
+        tree: IntArray,
+        columns: Columns,
+        species_sd: Array,
+    ) -> tuple[CensoredSites, Array]:
+        """Find, at the reference setting, stand-ins for censored rows and how far each season lies out.
+
+        The second result is the mean square of each season's effect.
+        """
+        sites = CensoredSites.start(table, c, offset)
+        squared = np.full(len(columns.seasons), REFERENCE_SETTING.season**2)
+        setting, first = REFERENCE_SETTING, columns.FIRST_SPECIES + len(columns.species)
+        for _ in range(5 if len(offset) else 0):
+            fitted = posterior(
+                sites.value - offset,
+                sites.variance(setting.noise),
+                design,
+                tree,
+                len(columns.trees),
+                columns.prior_variance(
+                    self.clocks[c], setting, species_sd, _oddness(squared, setting.season)
+                ),
+                setting.tree**2,
+            )
+            effect = slice(first, first + len(columns.seasons))
+            squared = fitted.shared_mean[effect] ** 2 + np.diagonal(fitted.shared_covariance)[effect]
+            if table.censored.any():
+                centre = fitted.mean_at(design, tree) + offset
+                spread = fitted.variance_at(design, tree)
+                sites = match_sites(sites, centre, spread, setting.noise)
+        return sites, squared
+
+
+@dataclass(frozen=True)
+class Requirement:
+    """What was learned about a stage: a posterior over clocks, variances and effects."""
+
+    model: RequirementModel
+    columns: Columns
+    components: tuple[Component, ...]
+    waits: tuple[Wait, ...]
+    clock_shares: Array
+
+    def predict(self, species: str, tree: str, season: int, later: bool, anchor: float) -> Prediction:
+        """The requirement of one tree in one season, seen or not, as a mixture over clocks.
+
+        Parameters
+        ----------
+        species, tree : str
+            Unknown names fall back on the prior and on a tree like any other.
+        season : int
+            A season that the fit has not seen brings its full spread.
+        later : bool
+            Whether a later flush is meant.
+        anchor : float
+            Day of the season on which the wait began.
+        """
+        days, own_sd = self.model.prior_of(species)
+        usual = self.columns.centre.get((species, later))
+        row = self.columns.row(species, season, later, anchor)
+        own = self.columns.tree_index.get(tree)
+        weights, clocks, means, variances = [], [], [], []
+        for part in self.components:
+            if usual is None and self.model.clocks[part.clock].from_usual:
+                continue  # nobody knows yet when this wait usually begins
+            mean = float(np.log(days) + part.effects.mean_at(row, own))
+            fixed = float(part.effects.variance_at(row, own)) + part.setting.noise**2
+            fixed += part.setting.tree**2 if own is None else 0.0
+            fixed += 0.0 if species in self.columns.species else own_sd**2
+            new = 0.0 if season in self.columns.seasons else part.setting.season**2
+            new += 0.0 if (species, season) in self.columns.cells else part.setting.cell**2
+            for share, stretch in TAIL if new else ((1.0, 0.0),):
+                weights.append(part.weight * share)
+                clocks.append(part.clock)
+                means.append(mean)
+                variances.append(fixed + new * stretch)
+        merged = _merge(
+            np.array(weights), np.array(clocks, dtype=np.intp), np.array(means), np.array(variances)
+        )
+        return merged if usual is None else replace(merged, usual=usual)
+
+    def prior_share(self, species: str) -> float:
+        """How much of what is believed about the species' mean is still prior, 1 (all) to 0 (none)."""
+        _, own_sd = self.model.prior_of(species)
+        if species not in self.columns.species:
+            return 1.0
+        row = np.zeros(self.columns.shared)
+        row[0] = row[self.columns.FIRST_SPECIES + self.columns.species.index(species)] = 1.0
+        left = 0.0
+        for part in self.components:
+            common = common_sd(self.model.clocks[part.clock])
+            left += part.weight * float(part.effects.variance_at(row, None)) / (common**2 + own_sd**2)
+        return min(1.0, left)
+
+
+def _tail_of_seasons(parts: int = 3) -> tuple[tuple[float, float], ...]:
+    """A season's variance as a mixture: equal shares of the inverse gamma behind a t distribution."""
+    at = (np.arange(parts) + 0.5) / parts
+    return tuple(
+        (1 / parts, float(SEASON_TAIL / 2 / gamma_quantile(round(SEASON_TAIL / 2), 1 - p))) for p in at
+    )
+
+
+TAIL = _tail_of_seasons()
+
+
+def _oddness(squared: Array, season_sd: float) -> Array:
+    """Weight of each season, near 1 for a usual one and less for an odd one, where seasons differ so much."""
+    return (SEASON_TAIL + 1) / (SEASON_TAIL + squared / season_sd**2)
+
+
+def _price_of_odd_seasons(odd: Array, columns: Columns) -> float:
+    """What calling seasons odd costs a clock, in log evidence.
+
+    A season's precision (relative to the setting's) has a Gamma(SEASON_TAIL / 2) prior and is given the
+    Gamma distribution with mean `odd` (see `_oddness`); the fit uses that mean. What is missing from
+    its evidence is the usual variational term: the mean log precision, less the divergence from the prior
+    (Bishop 2006, section 10.3, from memory, unverified). Without it a clock could explain any season away.
+    """
+    a, shape = SEASON_TAIL / 2, (SEASON_TAIL + 1) / 2
+    rate = shape / odd
+    log_mean = digamma(shape) - np.log(rate)
+    effects = 1 + np.array([sum(season == s for _, season in columns.cells) for s in columns.seasons])
+    divergence = (shape - a) * digamma(shape) - math.lgamma(shape) + math.lgamma(a)
+    divergence = divergence + a * (np.log(rate) - np.log(a)) + shape * (a - rate) / rate
+    return float((0.5 * effects * (log_mean - np.log(odd)) - divergence).sum())
+
+
+def _tempered(totals: Array, clock: IntArray, prior: Array, temper: float) -> Array:
+    """Posterior shares of the grid points, the choice between clocks tempered.
+
+    Within a clock, settings are weighed by their evidence. Between clocks only a part of it counts
+    (`temper`): the rows of one season share weather and observers in ways that the effects only
+    roughly describe, so the full evidence would settle on one clock after a handful of seasons.
+    """
+    share = np.zeros(len(totals))
+    weights = {}
+    for c in np.unique(clock):
+        mine = clock == c
+        top = totals[mine].max()
+        within = np.exp(totals[mine] - top)
+        share[mine] = within / within.sum()
+        weights[c] = temper * (top + np.log(within.sum())) + (1 - temper) * np.log(prior[c])
+    best = max(weights.values())
+    for c, weight in weights.items():
+        share[clock == c] *= np.exp(weight - best)
+    return np.asarray(share / share.sum())
+
+
+def _thinned(share: Array, order: Sequence[int]) -> list[tuple[int, float]]:
+    """A few grid points that stand for all: picked at even steps through their summed shares.
+
+    Points are walked clock by clock, from narrow to wide, so that the few keep every clock's weight and the
+    spread of the whole grid; the likeliest points alone would be too sure of themselves.
+    """
+    steps = (np.arange(MOST_KEPT) + 0.5) / MOST_KEPT
+    at = np.searchsorted(np.cumsum(share[order]), steps * share.sum())
+    picked, times = np.unique(np.minimum(at, len(order) - 1), return_counts=True)
+    return [(order[int(k)], float(n) / MOST_KEPT) for k, n in zip(picked, times, strict=True)]
+
+
+def _merge(weight: Array, clock: IntArray, mean: Array, variance: Array) -> Prediction:
+    """Draws of one clock that hardly differ become one, with the same mean and variance."""
+    out: list[tuple[float, int, float, float]] = []
+    for c in dict.fromkeys(clock.tolist()):
+        mine = np.flatnonzero(clock == c)
+        order = mine[np.argsort(variance[mine])]
+        for group in np.array_split(order, min(3, len(order))):
+            w = weight[group]
+            total = float(w.sum())
+            if total <= 0:
+                continue
+            m = float(w @ mean[group] / total)
+            v = float(w @ (variance[group] + (mean[group] - m) ** 2) / total)
+            out.append((total, c, m, v))
+    table = np.array(out)
+    return Prediction(table[:, 0] / table[:, 0].sum(), table[:, 1].astype(np.intp), table[:, 2], table[:, 3])

@@ -1,0 +1,132 @@
+"""Whether work tells of the tree or of the grower's week.
+
+Where nobody wrote a look, a cutback says that leaves were hard by then. A grower who always cuts on one
+weekend teaches the calendar that way: every season then seems to ripen on the same day.
+"""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass
+from datetime import date
+
+from phenology.language.vague_dates import MONTHS, WEEKDAYS
+from phenology.learning.waits import NEVER
+from phenology.records.flush_history import WORK_REACH, FlushHistory
+from phenology.season import SeasonCalendar
+
+SOFT_DAYS = 21
+"""A look that found leaves soft at most this long before the work speaks for the tree (ours). [days]"""
+
+ONE_WEEK = 7
+"""Days of the year within which weekends of different years count as the same one (ours)."""
+
+FEWEST_DATES = 3
+"""Fewer days of work on one weekday are chance: three on weekends are already 1 in 43 (derived: (2/7)^3)."""
+
+
+@dataclass(frozen=True)
+class WorkHabit:
+    """Work of several seasons that keeps to the week.
+
+    Attributes
+    ----------
+    species : str
+    flush : int
+        Number of the flush in its season.
+    days : tuple of date
+        The days of work that alone say when its leaves were hard.
+    seasons : int
+    weekday : str
+        The weekday all of it fell on, or "weekend".
+    same_week : bool
+        Whether it also fell within the same seven days of every year.
+    """
+
+    species: str
+    flush: int
+    days: tuple[date, ...]
+    seasons: int
+    weekday: str
+    same_week: bool
+
+    @property
+    def words(self) -> str:
+        """As the grower reads it."""
+        when = f"a {self.weekday}" if self.weekday != "weekend" else "weekends"
+        if self.same_week:
+            first, last = (f(self.days, key=lambda d: (d.month, d.day)) for f in (min, max))
+            name = "weekend" if self.weekday == "weekend" else self.weekday
+            when = f"the same {name} of the year ({_short(first)} to {_short(last)})"
+        return (
+            f"Flush {self.flush}: only work tells when its leaves were hard, and in all "
+            f"{self.seasons} seasons it fell on {when}. The habit may be showing, not the tree; "
+            'one look that finds leaves "still soft" before you cut puts it right.'
+        )
+
+
+def work_habits(
+    histories: Iterable[FlushHistory], calendar: SeasonCalendar, species: str | None = None
+) -> Iterator[WorkHabit]:
+    """Find species whose hardening rests on work alone, all of it on the same days of the week.
+
+    One season in which looks tell is enough to break the circle: nothing is said of that flush then.
+
+    Parameters
+    ----------
+    histories : iterable of FlushHistory
+    calendar : SeasonCalendar
+    species : str, optional
+        Latin name; without it all of them.
+    """
+    found: dict[tuple[str, int], list[tuple[int, date]]] = defaultdict(list)
+    looked: set[tuple[str, int]] = set()
+    for h in histories:
+        by = h.came.get("hardened", (0.0, NEVER))[1]
+        if by == NEVER or (species is not None and h.tree.species != species):
+            continue
+        if rests_on_work(h):
+            found[h.tree.species, h.number].append((h.flush.season, calendar.date(h.flush.season, by)))
+        else:
+            looked.add((h.tree.species, h.number))
+    for (name, number), dated in found.items():
+        if (name, number) in looked:
+            continue
+        days = tuple(sorted({day for _, day in dated}))
+        seasons = sorted({season for season, _ in dated})
+        weekday = shared_weekday(days)
+        if len(seasons) < 2 or weekday is None:
+            continue
+        numbers = [calendar.day(day) for day in days]
+        same_week = max(numbers) - min(numbers) <= ONE_WEEK
+        if same_week or (len(days) >= FEWEST_DATES and len(seasons) >= FEWEST_DATES):
+            yield WorkHabit(name, number, days, len(seasons), weekday, same_week)
+
+
+def rests_on_work(history: FlushHistory) -> bool:
+    """Whether work alone says when leaves were hard: no look found them soft shortly before."""
+    interval = history.came.get("hardened")
+    if interval is None or history.reach.get("hardened") != WORK_REACH:
+        return False
+    return interval[1] - interval[0] > SOFT_DAYS
+
+
+def shared_weekday(days: Sequence[date]) -> str | None:
+    """The weekday that all days share, "weekend" for Saturdays and Sundays, or None.
+
+    Examples
+    --------
+    >>> shared_weekday([date(2024, 6, 22), date(2025, 6, 21)])
+    'Saturday'
+    >>> shared_weekday([date(2024, 6, 22), date(2025, 6, 22)])
+    'weekend'
+    """
+    found = {day.weekday() for day in days}
+    if len(found) == 1:
+        return WEEKDAYS[found.pop()].capitalize()
+    return "weekend" if found == {5, 6} else None
+
+
+def _short(day: date) -> str:
+    return f"{day.day} {MONTHS[day.month - 1][:3]}"

@@ -1,0 +1,1 @@
+"""The few functions of probability that the forecast needs, without loading scipy."""

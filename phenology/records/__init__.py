@@ -1,0 +1,1 @@
+"""What is written down: looks, work and flushes, and the intervals they prove."""

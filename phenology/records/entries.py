@@ -1,0 +1,186 @@
+"""What writing down a look or work changes: the records to save or remove, in an order that never dangles.
+
+Work stands before the flush it wakes, a flush before its looks; removals run the other way.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass, replace
+from datetime import date
+
+from phenology.errors import InputError
+from phenology.language.vague_dates import format_day
+from phenology.records.flushes import NEXT_BEGAN, TreeRecord, place_look
+from phenology.records.operations import OPERATIONS
+from phenology.records.rows import Flush, Look, Work
+from phenology.records.waking import Waking, wake
+from phenology.season import SeasonCalendar
+from phenology.stages import stage_rank
+
+Entry = Work | Flush | Look
+
+
+@dataclass(frozen=True)
+class Changes:
+    """Records to save, then records to remove, each in order."""
+
+    save: tuple[Entry, ...] = ()
+    remove: tuple[Entry, ...] = ()
+    waking: Waking | None = None
+
+    def applied_to(self, record: TreeRecord) -> TreeRecord:
+        """The tree's record as it stands after these changes."""
+        flushes = {f.id: f for f in record.flushes}
+        looks = {k.id: k for k in record.looks}
+        for entry in self.save:
+            if isinstance(entry, Flush):
+                flushes[entry.id] = entry
+            elif isinstance(entry, Look):
+                looks[entry.id] = entry
+        for entry in self.remove:
+            flushes.pop(entry.id, None)
+            looks.pop(entry.id, None)
+        return TreeRecord(record.label, tuple(flushes.values()), tuple(looks.values()))
+
+
+def look_changes(
+    look: Look,
+    record: TreeRecord,
+    calendar: SeasonCalendar,
+    *,
+    today: date,
+    new_id: Callable[[], str],
+    new_flush: bool = False,
+    number: int | None = None,
+    cause: str | None = None,
+    ended: str | None = None,
+) -> Changes:
+    """What a look changes; arguments and errors as `phenology.records.flushes.place_look`.
+
+    A look that corrects another one of the same id may leave that one's flush empty; it is removed then.
+    """
+    before = next((k for k in record.looks if k.id == look.id), None)
+    undone = without_look(before, record) if before else Changes()
+    if before and not ended:
+        ended = next((f.ended_why for f in record.flushes if _ended_by(before, f) and not before.lost), None)
+    cleared = undone.applied_to(record)
+    emptied = [f for f in undone.remove if isinstance(f, Flush)]
+    if (
+        emptied and emptied[0].started_by == "season"
+    ):  # the season's own flush may well be the right one still
+        kept = replace(emptied[0], ended_on=None, ended_why=None)
+        cleared = replace(cleared, flushes=(*cleared.flushes, kept))
+        undone = replace(undone, save=(kept,) if kept != emptied[0] else ())
+    placed = place_look(
+        look,
+        cleared,
+        calendar,
+        today=today,
+        new_id=new_id,
+        new_flush=new_flush,
+        number=number,
+        cause=cause,
+        ended=ended,
+    )
+    own = (placed.flush,) if placed.is_new else ()
+    done = replace(look, flush_id=placed.flush.id)
+    remove = tuple(f for f in emptied if f.id != done.flush_id)
+    gone = {f.id for f in (*remove, *placed.changed)}
+    undoing = tuple(f for f in undone.save if f.id not in gone)
+    save = (*undoing, *placed.also, *own, *placed.changed, *placed.moved, done)
+    return Changes(save, remove)
+
+
+def work_changes(
+    work: Work, record: TreeRecord, calendar: SeasonCalendar, *, today: date, new_id: Callable[[], str]
+) -> Changes:
+    """What work changes: itself, the flush it wakes, those it ends, the looks that move.
+
+    Raises
+    ------
+    InputError
+        If the work lies in the future.
+    """
+    if work.earliest > today:
+        raise InputError(
+            f"{record.label}: {format_day(work.earliest)} is in the future; write work down when it is done"
+        )
+    waking = wake(work, record, calendar, new_id=new_id)
+    own = (waking.flush,) if waking.flush is not None and waking.is_new else ()
+    return Changes((work, *waking.also, *own, *waking.changed, *waking.moved), waking=waking)
+
+
+def without_look(look: Look, record: TreeRecord) -> Changes:
+    """What taking a look out changes: its flush goes too when nothing else speaks for it."""
+    others = [k for k in record.looks if k.id != look.id]
+    flush = next((f for f in record.flushes if f.id == look.flush_id), None)
+    if flush is None:
+        return Changes(remove=(look,))
+    if flush.id not in {k.flush_id for k in others} and _is_bare(flush, look):
+        return Changes(remove=(look, flush))
+    if _ended_by(look, flush):
+        return Changes(save=(replace(flush, ended_on=None, ended_why=None),), remove=(look,))
+    return Changes(remove=(look,))
+
+
+def without_work(work: Work, record: TreeRecord) -> Changes:
+    """What taking work out changes.
+
+    A flush it woke stays as a seen one where looks speak for it, else it goes; the flushes it ended go on.
+    """
+    save: list[Entry] = []
+    remove: list[Entry] = [work]
+    for flush in record.flushes:
+        if flush.work_id == work.id:
+            looks = record.looks_of(flush)
+            if looks:
+                save.append(replace(flush, started_by="seen", work_id=None, started_on=looks[0].earliest))
+            else:
+                remove.insert(0, flush)
+        elif (
+            flush.ended_why == work.operation
+            and flush.ended_on is not None
+            and work.earliest <= flush.ended_on <= work.latest
+        ):
+            save.append(replace(flush, ended_on=None, ended_why=None))
+    return Changes(tuple(save), tuple(remove))
+
+
+def stage_now(record: TreeRecord, looks: Iterable[Look] | None = None) -> Look | None:
+    """The look that says how a tree stands: the newest, the furthest stage of its day."""
+    return max(looks or record.looks, key=lambda k: (k.latest, stage_rank(k.stage)), default=None)
+
+
+def same_look(a: Look, b: Look) -> bool:
+    """Whether two looks say the same thing, whoever wrote them down."""
+    return _facts(a) == _facts(b)
+
+
+def same_work(a: Work, b: Work) -> bool:
+    """Whether two pieces of work are one."""
+    return (a.tree_id, a.operation, a.earliest, a.latest, a.part) == (
+        b.tree_id,
+        b.operation,
+        b.earliest,
+        b.latest,
+        b.part,
+    )
+
+
+def _facts(k: Look) -> tuple[object, ...]:
+    return (k.tree_id, k.stage, k.earliest, k.latest, k.kind, k.part, k.checked, k.lost, k.leaves)
+
+
+def _is_bare(flush: Flush, look: Look) -> bool:
+    """Whether only this look speaks for a flush: no work, and no end but the one it told of."""
+    return flush.work_id is None and (flush.ended_on is None or _ended_by(look, flush))
+
+
+def _ended_by(look: Look, flush: Flush) -> bool:
+    """Whether a look told that its flush ended: lost, or for a reason in the grower's words."""
+    if flush.id != look.flush_id or flush.ended_on is None:
+        return False
+    if look.lost and flush.ended_why == "lost":
+        return True
+    return flush.ended_on == look.latest and flush.ended_why not in (*OPERATIONS, NEXT_BEGAN, "lost")

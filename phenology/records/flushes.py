@@ -1,0 +1,368 @@
+"""Which flush a look belongs to (`phenology.records.waking` says which flush work wakes).
+
+A tree has one flush that the season starts, and may have more: seen (lammas growth, rain after drought, new
+growth after damage) or woken by work. A look belongs to the newest flush begun by its date; a look that would
+take a flush back to an earlier stage is either a new flush or a mistake, and only the grower knows which.
+
+The turn of a season is not a wall. Leaves seen falling in January belong to the flush of the season before,
+buds seen closed in late autumn to the spring to come. The day counts below are common practice, no source.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass, replace
+from datetime import date
+
+from phenology.errors import LookError, StageOrderError
+from phenology.language.vague_dates import format_dates, format_day
+from phenology.records.rows import Flush, Look
+from phenology.season import SeasonCalendar
+from phenology.stages import stage_rank
+
+OLD_LEAVES_DAYS = 45
+"""Grown or hard leaves seen this early in a season, before any bud has moved, are last season's. [days]"""
+
+CLOSING_DAYS = 120
+"""Resting buds seen this late in a season, growth being over, are the next season's. [days]"""
+
+CARRIES_ON_DAYS = 150
+"""A flush begun this shortly before the season's turn may still be growing after it. [days]"""
+
+NOT_YET_DAYS = 10
+"""A woken flush is not grown or hard within this: such leaves are the old ones. [days]"""
+
+NEXT_BEGAN = "the next flush began"
+"""Why a flush ended that the grower said a new one has followed."""
+
+_BREAK, _GROWN, _HARD, _TURN = (stage_rank(s) for s in ("budbreak", "extended", "hardened", "turning"))
+
+
+@dataclass(frozen=True)
+class Placement:
+    """Where a look belongs.
+
+    Parameters
+    ----------
+    flush : Flush
+        Its flush, as it stands with the look.
+    is_new : bool
+        Whether the flush is not yet on record.
+    changed : tuple of Flush
+        Flushes on record that change with it (`flush` among them if it does).
+    moved : tuple of Look
+        Other looks that belong to a flush in `also` now.
+    also : tuple of Flush
+        Other flushes not yet on record that have to be recorded too.
+    """
+
+    flush: Flush
+    is_new: bool = False
+    changed: tuple[Flush, ...] = ()
+    moved: tuple[Look, ...] = ()
+    also: tuple[Flush, ...] = ()
+
+
+@dataclass(frozen=True)
+class TreeRecord:
+    """All flushes and looks of one tree, with its name for messages."""
+
+    label: str
+    flushes: Sequence[Flush] = ()
+    looks: Sequence[Look] = ()
+
+    def looks_of(self, flush: Flush) -> list[Look]:
+        """Looks at one flush, by date."""
+        return sorted((k for k in self.looks if k.flush_id == flush.id), key=lambda k: (k.latest, k.earliest))
+
+    def in_season(self, season: int, calendar: SeasonCalendar) -> list[Flush]:
+        """Flushes of a season in the order they began."""
+        return sorted(
+            (f for f in self.flushes if f.season == season), key=lambda f: (flush_start(f, calendar), f.id)
+        )
+
+    def furthest(self, flush: Flush) -> int:
+        """Rank of the latest stage seen of a flush; -1 when nothing was."""
+        return max((stage_rank(k.stage) for k in self.looks if k.flush_id == flush.id), default=-1)
+
+
+def flush_start(flush: Flush, calendar: SeasonCalendar) -> date:
+    """The day a flush counts from: its own start, else the first day of its season."""
+    return flush.started_on or calendar.start(flush.season)
+
+
+def flush_numbers(flushes: Iterable[Flush], calendar: SeasonCalendar) -> dict[str, int]:
+    """Number of each flush of one tree within its season, by date: 1 is the season's own, seen or not.
+
+    Examples
+    --------
+    >>> woken = Flush("b", "t", 2026, "work", date(2026, 7, 4))
+    >>> flush_numbers([woken], SeasonCalendar())
+    {'b': 2}
+    """
+    numbers: dict[str, int] = {}
+    ordered = sorted(
+        flushes, key=lambda f: (f.season, f.started_by != "season", flush_start(f, calendar), f.id)
+    )
+    season, count = None, 0
+    for flush in ordered:
+        if flush.season != season:
+            season, count = flush.season, 0 if flush.started_by == "season" else 1
+        count += 1
+        numbers[flush.id] = count
+    return numbers
+
+
+def place_look(
+    look: Look,
+    record: TreeRecord,
+    calendar: SeasonCalendar,
+    *,
+    today: date,
+    new_id: Callable[[], str],
+    new_flush: bool = False,
+    number: int | None = None,
+    cause: str | None = None,
+    ended: str | None = None,
+) -> Placement:
+    """The flush a look belongs to.
+
+    Parameters
+    ----------
+    look : Look
+        The look; its `flush_id` does not matter. A look of the same id in `record` is the one it corrects.
+    record : TreeRecord
+        The tree's flushes and other looks.
+    calendar : SeasonCalendar
+    today : date
+    new_id : callable
+        Makes an id for each flush that begins.
+    new_flush : bool
+        The grower says that a flush begins with this look.
+    number : int, optional
+        The flush of the season as a file numbers it, instead of the newest one.
+    cause : str, optional
+        Why a new flush came, in the grower's words.
+    ended : str, optional
+        Why the flush ends with this look, unfinished or not, in the grower's words.
+
+    Raises
+    ------
+    LookError
+        If the look lies in the future, or so soon after waking work that it shows the old leaves, or ends a
+        flush that has ended.
+    StageOrderError
+        If the flush would go back to an earlier stage.
+    """
+    if look.earliest > today:
+        raise LookError(
+            f"{record.label}: {format_day(look.earliest)} is in the future; a look can only be past"
+        )
+    record = TreeRecord(record.label, record.flushes, [k for k in record.looks if k.id != look.id])
+    season = _season(look, record, calendar)
+    flushes = record.in_season(season, calendar)
+    if number is not None:
+        placement = _numbered(look, record, calendar, season, number, new_id, cause)
+    elif new_flush:
+        placement = _begin(look, record, calendar, season, new_id, cause)
+    elif not flushes:
+        placement = Placement(Flush(new_id(), look.tree_id, season, "season"), True)
+    else:
+        placement = _newest(look, record, calendar, flushes, new_id, cause)
+    if not placement.moved:
+        check_order(look, record, placement.flush)
+    _check_not_old_leaves(look, record, placement.flush)
+    return _with_end(look, record.label, placement, ended)
+
+
+def check_order(look: Look, record: TreeRecord, flush: Flush) -> None:
+    """Refuse a look that would take its flush back.
+
+    Only certain contradictions count: dates that overlap or different parts of the tree contradict nothing.
+
+    Raises
+    ------
+    StageOrderError
+        With the question that the grower has to answer.
+    """
+    for other in record.looks_of(flush):
+        if not _contradicts(look, other):
+            continue
+        first, second = (other, look) if other.latest < look.earliest else (look, other)
+        raise StageOrderError(
+            f"{record.label}: {second.stage} ({_when(second)}) comes after {first.stage} ({_when(first)}). "
+            "A new flush, or a wrong look? Add --new-flush if the tree pushes again; "
+            f"else correct the other look with: flushcast look --correct {other.id[:8]}"
+        )
+
+
+def _contradicts(look: Look, other: Look) -> bool:
+    if look.part != other.part:
+        return False
+    mine, theirs = stage_rank(look.stage), stage_rank(other.stage)
+    return (other.latest < look.earliest and theirs > mine) or (
+        look.latest < other.earliest and mine > theirs
+    )
+
+
+def _when(look: Look) -> str:
+    return format_dates(look.earliest, look.latest)
+
+
+# ---------------------------------------------------------------------------------------------------------
+
+
+def _season(look: Look, record: TreeRecord, calendar: SeasonCalendar) -> int:
+    """The season whose growth a look shows, which near the turn is not always the season it is dated in."""
+    day, rank = look.latest, stage_rank(look.stage)
+    season = calendar.season_of(day)
+    this = record.in_season(season, calendar)
+    furthest = max((record.furthest(f) for f in this), default=-1)
+    into, left = calendar.day(day), (calendar.end(season) - day).days
+    moved = any(
+        stage_rank(k.stage) >= _BREAK - 1 and k.earliest <= day for f in this for k in record.looks_of(f)
+    )
+    if not moved and not any(f.started_by == "work" for f in this):
+        if rank >= _TURN and into <= calendar.length(season) // 2:
+            return season - 1
+        if rank >= _GROWN and into <= OLD_LEAVES_DAYS:
+            return season - 1
+        earlier = record.in_season(season - 1, calendar)
+        if earlier and not this and rank >= _BREAK:
+            last = earlier[-1]
+            shown = record.furthest(last)
+            fresh = (
+                day - flush_start(last, calendar)
+            ).days <= CARRIES_ON_DAYS and last.started_by != "season"
+            if fresh and last.ended_on is None and _BREAK - 1 <= shown <= rank and shown < _HARD:
+                return season - 1
+    if left < CLOSING_DAYS and rank <= _BREAK:
+        newest = this[-1] if this else None
+        waiting = newest is not None and newest.started_by == "work" and record.furthest(newest) < _BREAK
+        grown = furthest >= _TURN or (rank == 0 and (furthest >= _GROWN or newest is None))
+        if grown and not waiting:
+            return season + 1
+    return season
+
+
+def _newest(
+    look: Look,
+    record: TreeRecord,
+    calendar: SeasonCalendar,
+    flushes: list[Flush],
+    new_id: Callable[[], str],
+    cause: str | None,
+) -> Placement:
+    """The newest flush begun by the look's date, as far as the part of the tree allows."""
+    rank = stage_rank(look.stage)
+    own = [f for f in flushes if f.started_by == "season"]
+    begun = [f for f in flushes if flush_start(f, calendar) <= look.latest] or own
+    same_day = [f for f in begun if f.started_by == "work" and f.started_on == look.latest]
+    if same_day and rank >= _BREAK:
+        begun = [f for f in begun if f not in same_day]  # looked first, then cut
+    if not begun:
+        return Placement(Flush(new_id(), look.tree_id, flushes[0].season, "season"), True)
+    if look.part == "inside":
+        # Work on the outer canopy leaves the flush inside going on beside the new one.
+        fitting = [f for f in begun if f.part == "inside"] or [
+            f for f in begun if f.ended_on is None and not f.part
+        ]
+        chosen = fitting[0] if fitting and not fitting[-1].part else (fitting or begun)[-1]
+    elif look.part:
+        chosen = ([f for f in begun if f.part in (None, look.part)] or begun)[-1]
+    else:
+        chosen = begun[-1]
+    if (
+        chosen.ended_on is not None
+        and chosen.ended_on < look.earliest
+        and rank < _TURN
+        and chosen is begun[-1]
+    ):
+        return Placement(_seen(look, chosen.season, new_id, cause or f"after: {chosen.ended_why}"), True)
+    return Placement(chosen)
+
+
+def _begin(
+    look: Look,
+    record: TreeRecord,
+    calendar: SeasonCalendar,
+    season: int,
+    new_id: Callable[[], str],
+    cause: str | None,
+) -> Placement:
+    """A flush the grower says begins; looks on record may turn out to belong to it."""
+    flushes = record.in_season(season, calendar)
+    before = [f for f in flushes if flush_start(f, calendar) <= look.latest]
+    if before:
+        later = [k for k in record.looks_of(before[-1]) if k.earliest > look.latest and _contradicts(look, k)]
+        if later:  # told afterwards: the look ends the older flush, what follows is the new one
+            first = later[0].earliest
+            began = Flush(new_id(), look.tree_id, season, "seen", first, cause=cause)
+            moved = tuple(
+                replace(k, flush_id=began.id) for k in record.looks_of(before[-1]) if k.earliest >= first
+            )
+            return Placement(before[-1], moved=moved, also=(began,))
+    unfinished = tuple(
+        replace(f, ended_on=look.earliest, ended_why=NEXT_BEGAN)
+        for f in before[-1:]
+        if f.ended_on is None and record.furthest(f) < _HARD and look.part is None
+    )
+    also = () if before else (Flush(new_id(), look.tree_id, season, "season"),)
+    return Placement(_seen(look, season, new_id, cause), True, changed=unfinished, also=also)
+
+
+def _numbered(
+    look: Look,
+    record: TreeRecord,
+    calendar: SeasonCalendar,
+    season: int,
+    number: int,
+    new_id: Callable[[], str],
+    cause: str | None,
+) -> Placement:
+    """The flush a file gives a number to; the next number begins a flush."""
+    flushes = record.in_season(season, calendar)
+    numbers = flush_numbers(flushes, calendar)
+    for flush in flushes:
+        if numbers[flush.id] == number:
+            return Placement(flush)
+    highest = max(numbers.values(), default=1)
+    if number == 1:
+        return Placement(Flush(new_id(), look.tree_id, season, "season"), True)
+    if number != highest + 1:
+        raise LookError(
+            f"{record.label}: flush {number} of {calendar.label(season)} has no flush {number - 1} before it"
+        )
+    also = () if flushes else (Flush(new_id(), look.tree_id, season, "season"),)
+    return Placement(_seen(look, season, new_id, cause), True, also=also)
+
+
+def _seen(look: Look, season: int, new_id: Callable[[], str], cause: str | None) -> Flush:
+    return Flush(new_id(), look.tree_id, season, "seen", look.earliest, cause=cause, part=look.part)
+
+
+def _check_not_old_leaves(look: Look, record: TreeRecord, flush: Flush) -> None:
+    if flush.started_by != "work" or flush.started_on is None or stage_rank(look.stage) < _GROWN:
+        return
+    days = (look.latest - flush.started_on).days
+    if 0 <= days <= NOT_YET_DAYS:
+        raise LookError(
+            f"{record.label}: {look.stage} {days} days after work that woke a new flush "
+            f"({format_day(flush.started_on)}) can only be the old leaves; "
+            "look at the new shoots, or correct the date of the look or the work"
+        )
+
+
+def _with_end(look: Look, label: str, placement: Placement, why: str | None) -> Placement:
+    """The placement with the end of its flush, where the look says that it was lost or ended."""
+    over = placement.flush.ended_on
+    if over is not None and why:
+        raise LookError(
+            f"{label}: this flush ended already on {format_day(over)}: {placement.flush.ended_why}"
+        )
+    why = why or ("lost" if look.lost else None)
+    if why is None or over is not None:
+        return placement
+    ended = replace(placement.flush, ended_on=look.latest, ended_why=why)
+    others = tuple(f for f in placement.changed if f.id != ended.id)
+    return replace(placement, flush=ended, changed=others if placement.is_new else (ended, *others))

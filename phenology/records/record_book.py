@@ -1,0 +1,98 @@
+"""Flushes and looks of many trees, kept so that one more costs the same however many there are."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Iterable, Iterator
+from datetime import date
+
+from phenology.records.entries import Changes
+from phenology.records.flushes import TreeRecord
+from phenology.records.rows import Flush, Look, Work
+from phenology.season import SeasonCalendar
+
+
+class RecordBook:
+    """An index of flushes by tree and season and of looks by flush.
+
+    Parameters
+    ----------
+    calendar : SeasonCalendar
+    flushes, looks, works : iterables of records
+    """
+
+    def __init__(
+        self,
+        calendar: SeasonCalendar,
+        flushes: Iterable[Flush] = (),
+        looks: Iterable[Look] = (),
+        works: Iterable[Work] = (),
+    ) -> None:
+        self.calendar = calendar
+        self._flushes: dict[str, Flush] = {}
+        self._seasons: dict[tuple[str, int], dict[str, None]] = defaultdict(dict)
+        self._looks: dict[str, Look] = {}
+        self._by_flush: dict[str, dict[str, None]] = defaultdict(dict)
+        self._works: dict[str, Work] = {}
+        for flush in flushes:
+            self._put_flush(flush)
+        for look in looks:
+            self._put_look(look)
+        for work in works:
+            self._works[work.id] = work
+
+    def around(self, tree_id: str, label: str, day: date) -> TreeRecord:
+        """A tree's record in the season of a day and the ones beside it: all that placing a look needs."""
+        season = self.calendar.season_of(day)
+        flushes = [
+            self._flushes[id]
+            for s in (season - 1, season, season + 1)
+            for id in self._seasons.get((tree_id, s), ())
+        ]
+        looks = [self._looks[id] for f in flushes for id in self._by_flush.get(f.id, ())]
+        return TreeRecord(label, tuple(flushes), tuple(looks))
+
+    def apply(self, changes: Changes) -> None:
+        """Take changes in."""
+        for entry in changes.save:
+            if isinstance(entry, Flush):
+                self._put_flush(entry)
+            elif isinstance(entry, Look):
+                self._put_look(entry)
+            else:
+                self._works[entry.id] = entry
+        for entry in changes.remove:
+            if isinstance(entry, Flush):
+                self._seasons[entry.tree_id, entry.season].pop(entry.id, None)
+                self._flushes.pop(entry.id, None)
+            elif isinstance(entry, Look):
+                self._by_flush[entry.flush_id].pop(entry.id, None)
+                self._looks.pop(entry.id, None)
+            else:
+                self._works.pop(entry.id, None)
+
+    def looks(self) -> Iterator[Look]:
+        """All looks."""
+        return iter(self._looks.values())
+
+    def works(self) -> Iterator[Work]:
+        """All works."""
+        return iter(self._works.values())
+
+    def flushes(self) -> Iterator[Flush]:
+        """All flushes."""
+        return iter(self._flushes.values())
+
+    def _put_flush(self, flush: Flush) -> None:
+        before = self._flushes.get(flush.id)
+        if before is not None:
+            self._seasons[before.tree_id, before.season].pop(flush.id, None)
+        self._flushes[flush.id] = flush
+        self._seasons[flush.tree_id, flush.season][flush.id] = None
+
+    def _put_look(self, look: Look) -> None:
+        before = self._looks.get(look.id)
+        if before is not None:
+            self._by_flush[before.flush_id].pop(look.id, None)
+        self._looks[look.id] = look
+        self._by_flush[look.flush_id][look.id] = None

@@ -1,0 +1,127 @@
+"""Which flush a piece of work wakes, and what it does to the flushes that stand.
+
+The day counts are common practice, no source.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+from datetime import date, timedelta
+
+from phenology.records.flushes import TreeRecord, flush_start
+from phenology.records.operations import operation, wakes
+from phenology.records.rows import Flush, Look, Work
+from phenology.season import SeasonCalendar
+from phenology.stages import stage_rank
+
+SAME_WAKING_DAYS = 21
+"""Work repeated within this, no bud having broken, wakes the same flush once more. [days]"""
+
+ANSWER_DAYS = 45
+"""A bud break seen at most this long after waking work is taken for the answer to it. [days]"""
+
+LEAFLESS_DAYS = 90
+"""Cuts made this early in a season, before bud break, only prune; the season wakes the tree. [days]"""
+
+_BREAK, _TURN = stage_rank("budbreak"), stage_rank("turning")
+
+
+@dataclass(frozen=True)
+class Waking:
+    """What waking work does to the flushes: as `Placement`; `flush` None when it wakes nothing, with why."""
+
+    flush: Flush | None
+    is_new: bool = False
+    changed: tuple[Flush, ...] = ()
+    moved: tuple[Look, ...] = ()
+    also: tuple[Flush, ...] = ()
+    why_not: str = ""
+
+
+def middle(earliest: date, latest: date) -> date:
+    """The day in the middle of two: the biofix of work with a vague date."""
+    return earliest + (latest - earliest) // 2
+
+
+def wake(work: Work, record: TreeRecord, calendar: SeasonCalendar, *, new_id: Callable[[], str]) -> Waking:
+    """What a piece of work does to the tree's flushes.
+
+    Parameters
+    ----------
+    work : Work
+    record : TreeRecord
+        The tree's flushes and looks without this work's own flush.
+    calendar : SeasonCalendar
+    new_id : str
+        Id for the flush, should one begin.
+
+    Returns
+    -------
+    Waking
+        Work on the whole tree ends the flushes that stand; work on a part, or partial defoliation, leaves
+        them side by side with the new one. A bud break already seen after the work becomes its answer, and
+        looks dated after it move to the new flush.
+    """
+    if not wakes(work.operation):
+        return Waking(None, why_not=f"{work.operation} wakes no flush")
+    day = middle(work.earliest, work.latest)
+    season = calendar.season_of(day)
+    flushes = record.in_season(season, calendar)
+    why_not = _sleeps_on(day, record, calendar, season, flushes)
+    if why_not:
+        return Waking(None, why_not=why_not)
+    partial = operation(work.operation).partial or work.part is not None
+    before = [f for f in flushes if flush_start(f, calendar) <= day]
+    ended = tuple(
+        replace(f, ended_on=day, ended_why=work.operation)
+        for f in ([] if partial else before)
+        if f.ended_on is None or f.ended_on > day
+    )
+    if before and (again := _woken_again(before[-1], work, day, record)):
+        others = tuple(f for f in ended if f.id != again.id)
+        return Waking(again, changed=(again, *others) if again != before[-1] else others)
+    answer = next((f for f in flushes if _answers(f, day, calendar)), None)
+    if answer is not None:
+        woken = replace(answer, started_by="work", started_on=day, work_id=work.id, part=work.part)
+        return Waking(woken, changed=(woken, *ended))
+    woken = Flush(new_id(), work.tree_id, season, "work", day, work.id, part=work.part)
+    moved = tuple(
+        replace(k, flush_id=woken.id)
+        for f in before[-1:]
+        for k in record.looks_of(f)
+        if k.earliest > work.latest and stage_rank(k.stage) < _TURN and not partial
+    )
+    also = () if before else (Flush(new_id(), work.tree_id, season, "season"),)
+    if also and not partial:
+        also = (replace(also[0], ended_on=day, ended_why=work.operation),)
+    return Waking(woken, is_new=True, changed=ended, moved=moved, also=also)
+
+
+def _sleeps_on(
+    day: date, record: TreeRecord, calendar: SeasonCalendar, season: int, flushes: list[Flush]
+) -> str:
+    """Why a cut on this day wakes nothing by itself; empty when it does."""
+    looks = [k for f in flushes for k in record.looks_of(f) if k.earliest <= day]
+    shown = max((stage_rank(k.stage) for k in looks), default=-1)
+    if any(stage_rank(k.stage) >= _TURN for k in looks):
+        return "the leaves are turning or down; the cut rests until spring"
+    woken = any(f.started_by != "season" and flush_start(f, calendar) <= day for f in flushes)
+    if shown < _BREAK and not woken and (calendar.day(day) <= LEAFLESS_DAYS):
+        return "buds had not broken; the season wakes the tree"
+    return ""
+
+
+def _woken_again(flush: Flush, work: Work, day: date, record: TreeRecord) -> Flush | None:
+    """The flush an earlier cut woke, when this work only wakes it once more."""
+    if flush.started_by != "work" or flush.started_on is None or flush.part != work.part:
+        return None
+    if (day - flush.started_on) > timedelta(days=SAME_WAKING_DAYS) or record.furthest(flush) >= _BREAK:
+        return None
+    return replace(flush, started_on=day, work_id=work.id) if day > flush.started_on else flush
+
+
+def _answers(flush: Flush, day: date, calendar: SeasonCalendar) -> bool:
+    if flush.started_by != "seen" or flush.started_on is None:
+        return False
+    return 0 < (flush.started_on - day).days <= ANSWER_DAYS

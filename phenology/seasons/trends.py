@@ -1,0 +1,154 @@
+"""Trends: how many days a decade something has moved, with its interval, or that it cannot be said yet."""
+
+from __future__ import annotations
+
+import math
+from collections import defaultdict
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from phenology.garden import Garden
+from phenology.learning.transitions import TARGETS
+from phenology.records.flush_history import histories
+from phenology.seasons.ahead import heat_course
+from phenology.work.frost import first_frosts, last_frosts
+
+FEWEST_SEASONS = 10
+"""Fewer seasons say more about chance than about change (ours)."""
+
+LEVEL = 0.95
+
+
+@dataclass(frozen=True)
+class Trend:
+    """How the date of something has moved.
+
+    Attributes
+    ----------
+    what : str
+        "warmth", "last frost", "first frost", or a stage of `TARGETS` (first flush).
+    species : str
+        Latin name; empty for weather.
+    seasons, first, last : int
+        How many seasons have it, and the first and last of them.
+    per_decade, low, high : float or None
+        Days later (+) or earlier (-) every ten years, and the 95 % interval; None with too few seasons.
+    """
+
+    what: str
+    species: str
+    seasons: int
+    first: int
+    last: int
+    per_decade: float | None = None
+    low: float | None = None
+    high: float | None = None
+
+    @property
+    def words(self) -> str:
+        """In a few words."""
+        if self.per_decade is None or self.low is None or self.high is None:
+            return f"too few seasons to say ({self.seasons} of {FEWEST_SEASONS})"
+        side = "later" if self.per_decade > 0 else "earlier"
+        clear = "" if self.low > 0 or self.high < 0 else ", so perhaps no change"
+        return (
+            f"{abs(self.per_decade):.1f} days {side} a decade ({self.low:+.1f} to {self.high:+.1f}{clear}), "
+            f"{self.seasons} seasons"
+        )
+
+
+def trend_of(what: str, species: str, days: Mapping[int, float]) -> Trend:
+    """The trend of one date a season.
+
+    Parameters
+    ----------
+    what, species : str
+    days : mapping of season to day of season
+
+    Notes
+    -----
+    Ordinary least squares on the season with Student's t interval, through statsmodels; a season is one
+    value, however many trees it had.
+    """
+    seasons = sorted(s for s, day in days.items() if math.isfinite(day))
+    first, last = (seasons[0], seasons[-1]) if seasons else (0, 0)
+    if len(seasons) < FEWEST_SEASONS:
+        return Trend(what, species, len(seasons), first, last)
+    import statsmodels.api as sm
+
+    x = np.array(seasons, dtype=float)
+    fit = sm.OLS(np.array([days[s] for s in seasons]), sm.add_constant(x - x.mean())).fit()
+    low, high = fit.conf_int(alpha=1 - LEVEL)[1]
+    return Trend(
+        what, species, len(seasons), first, last, 10 * float(fit.params[1]), 10 * float(low), 10 * float(high)
+    )
+
+
+def garden_trends(garden: Garden) -> list[Trend]:
+    """Trends of the place's warmth and frosts, then of each species' stages in its first flushes."""
+    record = garden.record_at(((0, garden.places[0].id),))
+    spring = {s: d for s, d in last_frosts(record).items() if s <= garden.season}
+    autumn = {s: d for s, d in first_frosts(record).items() if s < garden.season}
+    out = [
+        trend_of("warmth", "", _warmth(garden)),
+        trend_of("last frost", "", spring),
+        trend_of("first frost", "", autumn),
+    ]
+    middles: dict[tuple[str, str], list[tuple[str, int, float]]] = defaultdict(list)
+    for h in histories(garden):
+        for stage in TARGETS:
+            after, by = h.came.get(stage, (-math.inf, math.inf))
+            if h.number == 1 and math.isfinite(after) and math.isfinite(by):
+                middles[h.tree.species, stage].append((h.tree.id, h.flush.season, (after + by) / 2))
+    for species in dict.fromkeys(t.species for t in garden.trees):
+        for stage in TARGETS:
+            if (species, stage) in middles:
+                out.append(trend_of(stage, species, season_days(middles[species, stage])))
+    return out
+
+
+def _warmth(garden: Garden) -> dict[int, float]:
+    """The day by which each season had gathered what is usual by today."""
+    course = heat_course(garden)
+    if not course.past:
+        return {}
+    goal = float(np.mean([curve[min(garden.today, len(curve) - 1)] for curve in course.past.values()]))
+    curves = {**course.past, course.season: course.heat}
+    return {
+        s: float(np.interp(goal, curve, np.arange(len(curve))))
+        for s, curve in curves.items()
+        if goal > 0 and curve[-1] >= goal
+    }
+
+
+def season_days(seen: Iterable[tuple[str, int, float]]) -> dict[int, float]:
+    """One day a season from trees that come and go: seasons are compared on the same trees.
+
+    Parameters
+    ----------
+    seen : iterable of (tree, season, day)
+
+    Returns
+    -------
+    dict of season to day
+        Least-squares season effects beside tree effects, put on the scale of the days.
+
+    Examples
+    --------
+    An early tree joins late; the season is not taken for an early one:
+
+    >>> days = season_days([("a", 2020, 150.0), ("a", 2021, 152.0), ("b", 2021, 132.0), ("b", 2022, 133.0)])
+    >>> [round(days[s] - days[2020], 6) for s in (2021, 2022)]
+    [2.0, 3.0]
+    """
+    rows: Sequence[tuple[str, int, float]] = list(seen)
+    trees, seasons = sorted({r[0] for r in rows}), sorted({r[1] for r in rows})
+    design = np.zeros((len(rows), len(trees) + len(seasons)))
+    for i, (tree, season, _) in enumerate(rows):
+        design[i, trees.index(tree)] = design[i, len(trees) + seasons.index(season)] = 1.0
+    day = np.array([r[2] for r in rows])
+    effects = np.linalg.lstsq(design, day, rcond=None)[0]
+    of_season = effects[len(trees) :] - effects[len(trees) :].mean() + day.mean()
+    return dict(zip(seasons, of_season.tolist(), strict=True))

@@ -1,0 +1,294 @@
+"""The species catalogue: what a tree is, how it takes work, and what is believed before it is seen.
+
+The shipped catalogue is `species.toml` beside this file; a garden may override or add species.
+"""
+
+from __future__ import annotations
+
+import tomllib
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from functools import cache
+from typing import Any
+
+from phenology.errors import InputError
+from phenology.species.fields import (
+    ALLOWED,
+    CAUTIONS,
+    FIELDS,
+    STEPS,
+    check_prior,
+    check_table,
+    own_priors,
+    source_texts,
+)
+from phenology.species.names import find_species, latin_meant
+
+__all__ = [
+    "ALLOWED",
+    "STEPS",
+    "UNKNOWN_GROUP",
+    "Prior",
+    "Species",
+    "find_species",
+    "load_species",
+    "neutral_species",
+]
+
+UNKNOWN_GROUP = "unknown"
+OWN = "this garden's own setting"
+
+
+@dataclass(frozen=True)
+class Prior:
+    """What is believed of a step before a tree was ever looked at.
+
+    Attributes
+    ----------
+    days : float
+        Median days the step takes at a constant `reference_c`.
+    log_sd : float
+        How far a species' own mean may lie from that, on the log scale (not the scatter between seasons).
+    provenance : str
+        Where `days` comes from.
+    why : str
+        The arithmetic behind `days`.
+    reference_c : float
+        Temperature that `days` is told at. [degC]
+    log_sd_provenance : str
+        Where `log_sd` comes from.
+    """
+
+    days: float
+    log_sd: float
+    provenance: str
+    why: str = ""
+    reference_c: float = 18.0
+    log_sd_provenance: str = ""
+
+
+@dataclass(frozen=True)
+class Species:
+    """One entry of the catalogue.
+
+    Attributes
+    ----------
+    latin : str
+    names : tuple of str
+        Common names, the usual one first.
+    arrangement, growth, habit, defoliation, grown_for, sap, woken_by : str
+        See `ALLOWED`.
+    leaves : (int, int)
+        Usual leaves on a finished shoot.
+    group : str
+        Vigour group whose priors apply where the species has none of its own.
+    prone : bool
+        Prone to canker and blight through wounds in wet weather.
+    priors : mapping of step to Prior
+    provenance : mapping of field to str
+    overridden : tuple of str
+        Fields that this garden has changed.
+    """
+
+    latin: str
+    names: tuple[str, ...]
+    arrangement: str
+    growth: str
+    habit: str
+    defoliation: str
+    leaves: tuple[int, int]
+    group: str
+    priors: Mapping[str, Prior] = field(hash=False)
+    grown_for: str = "leaf"
+    sap: str = "none"
+    prone: bool = False
+    note: str = ""
+    provenance: Mapping[str, str] = field(default_factory=dict, hash=False)
+    overridden: tuple[str, ...] = ()
+    woken_by: str = "season"
+
+    @property
+    def name(self) -> str:
+        """The usual common name, or the Latin one."""
+        return self.names[0] if self.names else self.latin
+
+    @property
+    def cautions(self) -> tuple[str, ...]:
+        """What a grower should know before cutting or worrying, a sentence each; see `CAUTIONS`."""
+        keys = (
+            f"sap {self.sap}",
+            f"habit {self.habit}",
+            f"woken_by {self.woken_by}",
+            f"growth {self.growth}",
+        )
+        return tuple(CAUTIONS[key] for key in keys if key in CAUTIONS)
+
+    def prior(self, start: str, target: str) -> Prior:
+        """The prior of one step, `start` being "start", "work" or a stage.
+
+        Raises
+        ------
+        InputError
+            If there is no such step.
+        """
+        step = f"{start}_{target}"
+        if step not in self.priors:
+            raise InputError(f"there is no step from {start} to {target}; the steps are {', '.join(STEPS)}")
+        return self.priors[step]
+
+
+def load_species(overrides: Mapping[str, Mapping[str, Any]] | None = None) -> dict[str, Species]:
+    """The catalogue by Latin name, with a garden's own values laid over it.
+
+    Parameters
+    ----------
+    overrides : mapping, optional
+        Latin name to the fields that differ, shaped as in `species.toml`. A species that the catalogue
+        lacks needs only its name; everything else has a neutral value.
+
+    Raises
+    ------
+    InputError
+        If a field or value is not allowed, naming species, field and what is allowed; if a new species'
+        name is a common name, or a misspelling of a known Latin one, and no `names` say it is meant.
+
+    Examples
+    --------
+    >>> own = load_species({"Carpinus betulus": {"leaves": [5, 9]}})["Carpinus betulus"]
+    >>> own.leaves, own.overridden
+    ((5, 9), ('leaves',))
+    """
+    catalogue = dict(_shipped_species())
+    for written, changes in (overrides or {}).items():
+        if not isinstance(changes, Mapping):
+            raise InputError(
+                f'{written}: {changes!r} is not a table; write [species."{written}"] and its fields'
+            )
+        latin = latin_meant(written, _shipped_species(), another="names" in changes)
+        base = _shipped()["species"].get(latin, _NEUTRAL)
+        catalogue[latin] = _species(latin, base, changes)
+    return catalogue
+
+
+def neutral_species(latin: str) -> Species:
+    """A species nobody has described: wide priors, never defoliated.
+
+    Examples
+    --------
+    >>> neutral_species("Ficta arbor").defoliation
+    'never'
+    """
+    return _species(latin, _NEUTRAL)
+
+
+_NEUTRAL: dict[str, Any] = {
+    "names": [],
+    "arrangement": "alternate",
+    "growth": "free",
+    "habit": "deciduous",
+    "defoliation": "never",
+    "leaves": [4, 8],
+    "group": UNKNOWN_GROUP,
+}
+_NOT_DESCRIBED = "common practice, no source: a cautious value for a species nobody has described"
+
+
+@cache
+def _shipped() -> dict[str, Any]:
+    from importlib import resources
+
+    text = resources.files("phenology.species").joinpath("species.toml").read_text(encoding="utf-8")
+    return tomllib.loads(text)
+
+
+@cache
+def _shipped_species() -> Mapping[str, Species]:
+    return {latin: _species(latin, table) for latin, table in _shipped()["species"].items()}
+
+
+@cache
+def _sources() -> Mapping[str, str]:
+    return source_texts(_shipped()["provenance"])
+
+
+def _species(latin: str, base: Mapping[str, Any], changes: Mapping[str, Any] | None = None) -> Species:
+    own = dict(changes or {})
+    shipped = _shipped()
+    check_table(latin, own, shipped["groups"])
+    described = base is not _NEUTRAL
+    sources = {key: str(value) for key, value in base.items() if key.startswith("from_")}
+    table = {key: value for key, value in base.items() if key not in sources}
+    check_table(latin, table, shipped["groups"])
+    provenance = {}
+    for key in FIELDS:
+        if key in own:
+            provenance[key] = OWN
+        elif described:
+            provenance[key] = _source(f"{latin}: {key}", sources.get(f"from_{key}", shipped["from"].get(key)))
+        else:
+            provenance[key] = _NOT_DESCRIBED
+    both = {**table, **own}
+    return Species(
+        latin=latin,
+        names=tuple(str(name) for name in both["names"]),
+        arrangement=str(both["arrangement"]),
+        growth=str(both["growth"]),
+        habit=str(both["habit"]),
+        defoliation=str(both["defoliation"]),
+        leaves=(int(both["leaves"][0]), int(both["leaves"][1])),
+        group=str(both["group"]),
+        priors=_priors(latin, str(both["group"]), table, own),
+        grown_for=str(both.get("grown_for", "leaf")),
+        sap=str(both.get("sap", "none")),
+        prone=bool(both.get("prone", False)),
+        note=str(both.get("note", "")),
+        provenance=provenance,
+        overridden=tuple(own),
+        woken_by=str(both.get("woken_by", "season")),
+    )
+
+
+def _source(where: str, named: str | None) -> str:
+    sources = _sources()
+    if named is None or named not in sources:
+        raise InputError(f"{where} has no provenance; name one of {', '.join(sources)}")
+    return sources[named]
+
+
+@cache
+def _group_priors(group: str) -> Mapping[str, Prior]:
+    shipped = _shipped()
+    given = {step: {**shipped["log_sd"][step], **shipped["groups"][group]["priors"][step]} for step in STEPS}
+    return {step: _shipped_prior(f"group {group}: {step}", table) for step, table in given.items()}
+
+
+def _shipped_prior(where: str, given: Mapping[str, Any]) -> Prior:
+    check_prior(where, {key: value for key, value in given.items() if key not in ("from", "from_log_sd")})
+    return Prior(
+        float(given["days"]),
+        float(given["log_sd"]),
+        _source(where, given.get("from")),
+        given["why"],
+        log_sd_provenance=_source(f"{where}: log_sd", given.get("from_log_sd")),
+    )
+
+
+def _priors(latin: str, group: str, table: Mapping[str, Any], own: Mapping[str, Any]) -> dict[str, Prior]:
+    """The group's priors, under the species' own shipped ones, under the garden's.
+
+    A garden that moves a species to another group takes that group's priors whole.
+    """
+    out = dict(_group_priors(group))
+    for step, given in ({} if "group" in own else table.get("priors", {})).items():
+        out[step] = _shipped_prior(f"{latin}: {step}", {**_shipped()["log_sd"][step], **given})
+    for step, given in own_priors(latin, own).items():
+        shared = out[step]
+        moved, wider = "days" in given, "log_sd" in given
+        out[step] = Prior(
+            float(given.get("days", shared.days)),
+            float(given.get("log_sd", shared.log_sd)),
+            OWN if moved else shared.provenance,
+            str(given.get("why", "" if moved else shared.why)),
+            log_sd_provenance=OWN if wider else shared.log_sd_provenance,
+        )
+    return out

@@ -1,0 +1,182 @@
+"""Which species is meant by what somebody typed: Latin or common name, part of either, singular or plural."""
+
+from __future__ import annotations
+
+import unicodedata
+from collections.abc import Callable, Iterator, Mapping
+from typing import TYPE_CHECKING
+
+from phenology.errors import InputError, UnknownNameError
+
+if TYPE_CHECKING:
+    from phenology.species.catalogue import Species
+
+SHOWN = 8
+"""Most species listed when several fit."""
+
+LIKE = 0.75
+"""How much of a mistyped name must agree for a known one to be offered (ours)."""
+
+MISSPELT = 0.87
+"""How much must agree for a new Latin name to be taken for a misspelt known one (ours)."""
+
+
+def find_species(text: str, catalogue: Mapping[str, Species]) -> Species:
+    """Find a species by its Latin or common name, or a part of either.
+
+    A whole name beats whole words, whole words beat beginnings ("A. palmatum"), and those beat any other
+    part; a Latin name followed by a cultivar's ("Acer palmatum 'Deshojo'") finds the species.
+
+    Parameters
+    ----------
+    text : str
+        Case, accents, hyphens and a plural ending do not matter.
+    catalogue : mapping of Latin name to Species
+        Give a part of the catalogue (say, the species of one garden) to look only there.
+
+    Raises
+    ------
+    UnknownNameError
+        If nothing fits; the nearest names are offered.
+    InputError
+        If several fit; they are listed.
+
+    Examples
+    --------
+    >>> from phenology.species.catalogue import load_species
+    >>> find_species("trident maples", load_species()).latin
+    'Acer buergerianum'
+    """
+    wanted = plain(text)
+    if not wanted:
+        raise InputError("name a species")
+    names = {latin: [plain(name) for name in _all_names(s)] for latin, s in catalogue.items()}
+    latins = _fitting(wanted, names) or _fitting(wanted.removesuffix("s"), names)  # "keyakis"
+    found = [catalogue[latin] for latin in latins] or _longest_latin_within(wanted, catalogue)
+    if len(found) == 1:
+        return found[0]
+    if found:
+        several = ", ".join(f"{s.latin} ({s.name})" if s.names else s.latin for s in found[:SHOWN])
+        more = f" and {len(found) - SHOWN} more" if len(found) > SHOWN else ""
+        raise InputError(f"'{text}' fits several species: {several}{more}. Write more of the name.")
+    raise UnknownNameError("species", text, near_names(wanted, catalogue))
+
+
+def near_names(text: str, catalogue: Mapping[str, Species], most: int = 3) -> list[str]:
+    """Known names that look like a mistyped one, best first, one a species."""
+    from difflib import SequenceMatcher
+
+    wanted = plain(text)
+    best: list[tuple[float, str]] = []
+    for species in catalogue.values():
+        scores = []
+        for name in _all_names(species):
+            whole = plain(name)
+            for piece in {whole, *(w for w in whole.split() if len(w) > 3)}:
+                match = SequenceMatcher(None, wanted, piece)
+                if match.real_quick_ratio() > LIKE and (ratio := match.ratio()) > LIKE:
+                    scores.append((ratio, name))
+        if scores:
+            best.append(max(scores, key=lambda score: score[0]))
+    return [name for _, name in sorted(best, key=lambda score: -score[0])[:most]]
+
+
+def latin_meant(written: str, catalogue: Mapping[str, Species], *, another: bool) -> str:
+    """The catalogue's Latin name when that is meant, whatever its capitals; else the new name as written.
+
+    Parameters
+    ----------
+    written : str
+        The heading of a garden's own species table.
+    catalogue : mapping of Latin name to Species
+    another : bool
+        The grower says that it is another species, however like a known one its name is.
+
+    Raises
+    ------
+    InputError
+        If it is a common name, or much like a known Latin one and not said to be another.
+    """
+    from difflib import get_close_matches
+
+    wanted = plain(written)
+    latins = {plain(latin): latin for latin in catalogue}
+    if wanted in latins:
+        return latins[wanted]
+    for species in catalogue.values():
+        if wanted in (plain(name) for name in species.names):
+            raise InputError(
+                f"'{written}' is a common name; write [species.\"{species.latin}\"], its Latin name"
+            )
+    near = [] if another else get_close_matches(wanted, latins, n=1, cutoff=MISSPELT)
+    if near:
+        raise InputError(
+            f"there is no species '{written}' in the catalogue, but there is {latins[near[0]]}; "
+            f'write that, or give the new species names = ["..."] to say it is another one'
+        )
+    return written
+
+
+def plain(text: str) -> str:
+    """Lower case, no accents or signs, no plural endings, no hybrid cross.
+
+    Examples
+    --------
+    >>> plain("Crab-Apples"), plain("Tilia × europaea")
+    ('crab apple', 'tilia europaea')
+    """
+    bare = unicodedata.normalize("NFKD", text.casefold().replace("×", " "))
+    letters = "".join(c if c.isalnum() else " " for c in bare if not unicodedata.combining(c))
+    words = letters.split()
+    return " ".join(_singular(word) for word in words if word != "x" or len(words) == 1)
+
+
+def _all_names(species: Species) -> Iterator[str]:
+    yield species.latin
+    yield from species.names
+
+
+def _whole_words(wanted: str, name: str) -> bool:
+    return f" {wanted} " in f" {name} "
+
+
+def _beginnings(wanted: str, name: str) -> bool:
+    """Each word begins a word of the name, in order: "a palm", "chin elm"."""
+    words = iter(name.split())
+    return all(any(word.startswith(part) for word in words) for part in wanted.split())
+
+
+def _inside(wanted: str, name: str) -> bool:
+    """Three letters or more anywhere, gaps between words forgotten: "crabapple", "buergerian"."""
+    joined = wanted.replace(" ", "")
+    return len(joined) > 2 and joined in name.replace(" ", "")
+
+
+_WAYS: tuple[Callable[[str, str], bool], ...] = (
+    lambda wanted, name: wanted == name,
+    _whole_words,
+    _beginnings,
+    _inside,
+)
+
+
+def _fitting(wanted: str, names: Mapping[str, list[str]]) -> list[str]:
+    """Latin names with a name that fits in the first way in which any does."""
+    for fits in _WAYS if wanted else ():
+        if found := [latin for latin, own in names.items() if any(fits(wanted, n) for n in own)]:
+            return found
+    return []
+
+
+def _longest_latin_within(wanted: str, catalogue: Mapping[str, Species]) -> list[Species]:
+    held = [s for s in catalogue.values() if f"{wanted} ".startswith(f"{plain(s.latin)} ")]
+    return sorted(held, key=lambda s: -len(s.latin))[:1]
+
+
+def _singular(word: str) -> str:
+    if word.endswith("ies") and len(word) > 4:
+        return word[:-3] + "y"
+    if word.endswith(("ches", "shes", "xes")):
+        return word[:-2]
+    one = word.endswith("s") and not word.endswith(("ss", "us", "is")) and len(word) > 3
+    return word[:-1] if one else word

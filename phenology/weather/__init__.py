@@ -1,0 +1,1 @@
+"""Daily weather: series and their checks, seasons, the usual year, and the possible days ahead."""

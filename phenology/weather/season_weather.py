@@ -1,0 +1,114 @@
+"""A daily series cut into seasons, gaps filled: what the clocks run on."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass, replace
+from functools import cached_property
+
+import numpy as np
+from numpy.typing import NDArray
+
+from phenology.heat.clocks import CLOCKS, Clock, wind
+from phenology.learning.waits import SeasonHands
+from phenology.season import SeasonCalendar
+from phenology.weather.normals import YEAR_DAYS, Normals, fill_gaps, fit_normals
+from phenology.weather.series import DailyWeather
+
+Array = NDArray[np.float64]
+
+
+@dataclass(frozen=True, eq=False)
+class SeasonWeather:
+    """Daily extremes by season and day of season.
+
+    Attributes
+    ----------
+    calendar : SeasonCalendar
+    seasons : tuple of int
+        Labels, in order.
+    tmin, tmax : ndarray, shape (n_seasons, 366)
+        NaN where unknown, and past the end of a season of 365 days. [degC]
+    forecast : ndarray of bool, shape (n_seasons, 366), or None
+        Days whose values were forecast, not measured; None where there are none.
+    """
+
+    calendar: SeasonCalendar
+    seasons: tuple[int, ...]
+    tmin: Array
+    tmax: Array
+    forecast: NDArray[np.bool_] | None = None
+
+    @classmethod
+    def cut(cls, weather: DailyWeather, calendar: SeasonCalendar) -> SeasonWeather:
+        """Cut a series into seasons; seasons that it only touches are there, mostly NaN."""
+        first, last = calendar.season_of(weather.first_day), calendar.season_of(weather.last_day)
+        seasons = tuple(range(first, last + 1))
+        low, high = np.full((len(seasons), YEAR_DAYS), np.nan), np.full((len(seasons), YEAR_DAYS), np.nan)
+        said = weather.source == "forecast"
+        ahead = np.zeros(low.shape, dtype=bool) if said.any() else None
+        for i, season in enumerate(seasons):
+            start = (calendar.start(season) - weather.first_day).days
+            stop = start + calendar.length(season)
+            a, b = max(start, 0), min(stop, len(weather.tmin))
+            low[i, a - start : b - start] = weather.tmin[a:b]
+            high[i, a - start : b - start] = weather.tmax[a:b]
+            if ahead is not None:
+                ahead[i, a - start : b - start] = said[a:b]
+        return cls(calendar, seasons, low, high, ahead)
+
+    def row(self, season: int) -> int:
+        """Row of a season; KeyError when the series does not reach it."""
+        if season not in self.seasons:
+            raise KeyError(season)
+        return season - self.seasons[0]
+
+    def without(self, season: int) -> SeasonWeather:
+        """The same record with one season unknown."""
+        low, high = self.tmin.copy(), self.tmax.copy()
+        if season in self.seasons:
+            low[self.row(season)] = high[self.row(season)] = np.nan
+        return replace(self, tmin=low, tmax=high)
+
+    def widened(self, first: int, last: int) -> SeasonWeather:
+        """The same record with seasons from `first` to `last` at least, unknown ones NaN."""
+        seasons = tuple(range(min(first, self.seasons[0]), max(last, self.seasons[-1]) + 1))
+        pad = ((self.seasons[0] - seasons[0], seasons[-1] - self.seasons[-1]), (0, 0))
+        low, high = (np.pad(v, pad, constant_values=np.nan) for v in (self.tmin, self.tmax))
+        ahead = None if self.forecast is None else np.pad(self.forecast, pad, constant_values=False)
+        return SeasonWeather(self.calendar, seasons, low, high, ahead)
+
+    def through(self, season: int, day: int) -> SeasonWeather:
+        """The same record as it stood at the end of a day of a season."""
+        low, high = self.tmin.copy(), self.tmax.copy()
+        for values in (low, high):
+            values[[i for i, s in enumerate(self.seasons) if s > season]] = np.nan
+            if season in self.seasons:
+                values[self.row(season), day:] = np.nan
+        return replace(self, tmin=low, tmax=high)
+
+    def through_only(self, season: int, day: int) -> SeasonWeather:
+        """The same record with one season known only to the end of a day; other seasons whole."""
+        low, high = self.tmin.copy(), self.tmax.copy()
+        low[self.row(season), day:] = high[self.row(season), day:] = np.nan
+        return replace(self, tmin=low, tmax=high)
+
+    @cached_property
+    def normals(self) -> Normals:
+        """The usual year of this record."""
+        return fit_normals(self.tmin, self.tmax, np.array(self.seasons))
+
+    def filled(self, season: int, normals: Normals | None = None) -> tuple[Array, Array, Array]:
+        """A season without gaps, and the variance each filled day adds; see `fill_gaps`."""
+        days, i = self.calendar.length(season), self.row(season)
+        return fill_gaps(self.tmin[i, :days], self.tmax[i, :days], normals or self.normals)
+
+    def hands(
+        self, seasons: Iterable[int], clocks: tuple[Clock, ...] = CLOCKS, normals: Normals | None = None
+    ) -> dict[int, SeasonHands]:
+        """The clocks over whole seasons, filled where the record has gaps."""
+        out = {}
+        for season in seasons:
+            low, high, variance = self.filled(season, normals)
+            out[season] = SeasonHands(wind(low, high, clocks), np.concatenate([[0.0], np.cumsum(variance)]))
+        return out

@@ -1,0 +1,79 @@
+"""Looking back: forecasts of past seasons made again, and days ahead of usual through this one."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from datetime import date
+from functools import cache
+
+import numpy as np
+import pytest
+
+from phenology.judging.past_forecasts import PastForecast, held, past_forecasts, typical_error
+from phenology.learning.garden_fit import GardenFit
+from phenology.seasons.ahead import heat_course
+from phenology.seasons.compare import compare_seasons
+from reports.garden_snapshot import read_garden
+from tests.reports.demo import DAY, demo_folder
+
+
+@cache
+def garden():
+    return read_garden(demo_folder(), DAY)[0]
+
+
+@cache
+def beech():
+    return past_forecasts(GardenFit(garden()), "Fagus crenata")
+
+
+def test_each_is_issued_before_the_look_that_shows_it_and_never_in_the_season_under_way():
+    assert len(beech()) > 8
+    for one in beech():
+        assert one.issued < one.by and one.season < garden().season
+        assert one.q10 <= one.q50 <= one.q90 and 0 <= one.chance <= 1
+
+
+def test_no_forecast_says_it_came_before_it_was_issued():
+    assert all(one.q10 >= one.issued for one in beech())
+
+
+def test_ranges_narrow_as_the_event_comes_near():
+    def width(low, high):
+        return np.mean([one.q90 - one.q10 for one in beech() if low <= one.lead < high])
+
+    assert width(0, 15) < width(30, 80)
+
+
+def test_seasons_count_alike_whatever_their_number_of_forecasts():
+    def told(season, q50):
+        return PastForecast("s", "t", season, 100, 90.0, q50, 120.0, 99.0, 101.0, 0.5)
+
+    past = [told(2020, 104.0), told(2020, 104.0), told(2020, 104.0), told(2021, 108.0)]
+    assert typical_error(past) == pytest.approx((4 + 8) / 2)
+    assert held(past) == 1.0
+    assert np.isnan(typical_error([])) and np.isnan(held([]))
+
+
+def test_days_ahead_through_the_season_end_where_the_comparison_stands():
+    course = heat_course(garden())
+    today = next(h for h in compare_seasons(garden()).heat if h.season == garden().season)
+    assert course.ahead[-1] == pytest.approx(today.ahead)
+    assert course.heat[-1] == pytest.approx(today.heat)
+    assert np.isnan(course.ahead[0])  # in January a lead in days says nothing
+    assert len(course.past) == 30
+
+
+@pytest.mark.parametrize(
+    "month, said",
+    [(1, "too cool a time of year"), (6, "days ahead of usual"), (11, "too cool a time of year")],
+)
+def test_days_ahead_are_told_only_while_warmth_gathers(month, said):
+    assert said in heat_course(garden().up_to(date(2025, month, 25))).words
+
+
+def test_two_past_seasons_make_nothing_usual():
+    series = garden().weather[garden().places[0].id]
+    short = {garden().places[0].id: series.between(date(2024, 1, 1), series.last_day)}
+    course = heat_course(replace(garden(), weather=short))
+    assert course.lead is None and "too few past seasons" in course.words

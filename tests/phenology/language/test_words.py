@@ -1,0 +1,102 @@
+"""Everyday words for stages, work, marks and parts."""
+
+from __future__ import annotations
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from phenology.errors import InputError, UnknownNameError
+from phenology.language.words import (
+    MARK_WORDS,
+    OPERATION_WORDS,
+    PART_WORDS,
+    STAGE_WORDS,
+    find_mark,
+    find_operation,
+    find_part,
+    find_stage,
+    plain_words,
+)
+from phenology.records.operations import OPERATIONS, operation, wakes
+from phenology.stages import STAGES
+
+
+@pytest.mark.parametrize(
+    "word, stage",
+    [
+        ("soft", "extending"),
+        ("still going", "extending"),
+        ("stopped", "extended"),
+        ("firm", "hardened"),
+        ("Hard", "hardened"),
+        ("leathery", "hardened"),
+        ("Bud-Break", "budbreak"),
+        ("green tips", "budbreak"),
+        ("swel", "swelling"),
+        ("hardened.", "hardened"),
+        ("dor", "dormant"),
+    ],
+)
+def test_a_plain_word_or_its_beginning_is_enough(word, stage):
+    assert find_stage(word) == stage
+
+
+def test_a_beginning_that_fits_two_stages_asks():
+    with pytest.raises(InputError, match="'exten' may be extending or extended"):
+        find_stage("exten")
+
+
+def test_a_misspelt_stage_is_answered_with_near_ones():
+    with pytest.raises(UnknownNameError, match=r"no stage called 'hardend'\. Did you mean hardened"):
+        find_stage("hardend")
+
+
+def test_a_word_near_nothing_is_answered_with_the_whole_list():
+    with pytest.raises(InputError, match="it is one of dormant, swelling, budbreak"):
+        find_stage("qqqq")
+
+
+@pytest.mark.parametrize(
+    "table, finder",
+    [
+        (STAGE_WORDS, find_stage),
+        (OPERATION_WORDS, find_operation),
+        (MARK_WORDS, find_mark),
+        (PART_WORDS, find_part),
+    ],
+)
+def test_every_listed_word_finds_its_name_and_no_word_is_listed_twice(table, finder):
+    seen = {}
+    for name, words in table.items():
+        for word in (name, *words):
+            assert finder(word) == name
+            assert finder(word.upper()) == name
+            assert seen.setdefault(plain_words(word), name) == name
+    assert len(seen) == sum(1 + len(words) for words in table.values())
+
+
+def test_the_lists_cover_every_stage_and_operation():
+    assert tuple(STAGE_WORDS) == STAGES
+    assert set(OPERATION_WORDS) == set(OPERATIONS)
+
+
+def test_what_wakes_a_flush():
+    waking = {name for name in OPERATIONS if wakes(name)}
+    assert waking == {"cutback", "partial-defoliation", "full-defoliation", "pinching"}
+    assert [name for name in OPERATIONS if operation(name).partial] == ["partial-defoliation"]
+
+
+def test_an_unknown_operation_is_refused_with_near_ones():
+    with pytest.raises(UnknownNameError, match="Did you mean halving"):
+        find_operation("halfing")
+    with pytest.raises(UnknownNameError, match="no operation called 'halved leaf'"):
+        operation("halved leaf")
+
+
+@given(st.text(max_size=15))
+def test_any_text_is_a_stage_or_one_sentence(text):
+    try:
+        assert find_stage(text) in STAGES
+    except InputError as error:
+        assert "\n" not in str(error).replace(text, "")

@@ -1,0 +1,129 @@
+"""Rows known only by a bound: moments against scipy, stand-ins against quadrature of the exact posterior."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from numpy.testing import assert_allclose
+from scipy.special import ndtr
+from scipy.stats import norm, truncnorm
+
+from phenology.learning.censoring import VAGUE, CensoredSites, bounded_moments, match_sites
+from phenology.learning.effects import log_evidences, posterior
+from phenology.learning.waits import NEVER, tabulate
+from tests.phenology.learning.test_waits import DAYS
+from tests.phenology.worlds import a_wait, hands_for
+
+INF = np.inf
+
+
+def moments(mean, variance, lower, upper):
+    return [float(v[0]) for v in bounded_moments(*(np.array([x]) for x in (mean, variance, lower, upper)))]
+
+
+@given(
+    mean=st.floats(-3, 3),
+    sd=st.floats(0.05, 3),
+    at=st.floats(-6, 6),
+    width=st.floats(0.05, 5) | st.just(INF),
+    below=st.booleans(),
+)
+@settings(max_examples=80, deadline=None)
+def test_moments_are_those_of_the_truncated_normal(mean, sd, at, width, below):
+    a, b = (at - width, at) if below else (at, at + width)
+    exact = truncnorm(a, b, loc=mean, scale=sd)
+    log_mass, got_mean, variance = moments(mean, sd**2, mean + a * sd, mean + b * sd)
+    # survival functions where the mass lies in the upper tail: the difference of two cdfs would cancel
+    mass = norm.sf(a) - norm.sf(b) if a > 0 else norm.cdf(b) - norm.cdf(a)
+    assert_allclose(log_mass, np.log(mass), rtol=1e-6, atol=1e-8)
+    assert_allclose(got_mean, exact.mean(), rtol=1e-6, atol=1e-6 * sd)
+    assert_allclose(variance, exact.var(), rtol=2e-3)
+
+
+@pytest.mark.parametrize("lower, upper", [(-INF, 0.4), (0.4, INF), (-0.3, 0.9), (2.5, 3.0), (-INF, INF)])
+def test_moments_by_adding_up_the_density(lower, upper):
+    x = np.linspace(max(lower, -9), min(upper, 9), 200_001)
+    density = norm.pdf(x, 0.2, 0.7)
+    mass = np.trapezoid(density, x)
+    mean = np.trapezoid(x * density, x) / mass
+    variance = np.trapezoid((x - mean) ** 2 * density, x) / mass
+    assert_allclose(moments(0.2, 0.49, lower, upper), [np.log(mass), mean, variance], rtol=1e-5, atol=1e-7)
+
+
+@pytest.mark.parametrize("lower, upper", [(40.0, INF), (-INF, -40.0), (38.0, 39.0)])
+def test_far_out_in_a_tail_nothing_breaks(lower, upper):
+    log_mass, mean, variance = moments(0.0, 1.0, lower, upper)
+    near = lower if lower > 0 else upper
+    assert log_mass < -700
+    assert_allclose(mean, near, rtol=1e-3)
+    assert 0 < variance < 1e-2
+
+
+def settled(rows, *, noise=0.1, prior_mean=0.0, prior_sd=0.4, sweeps=30):
+    """Stand-ins for rows (lower, upper) that all read one effect, and the posterior they lead to."""
+    lower, upper = np.array(rows, dtype=float).T
+    n = len(lower)
+    sites = CensoredSites(
+        np.full(n, prior_mean), np.full(n, VAGUE), lower, upper, np.zeros(n), np.ones(n, dtype=bool)
+    )
+    prior = np.array([prior_sd**2])
+
+    def given():
+        return sites.value - prior_mean, sites.variance(noise), np.ones((n, 1)), np.arange(n), n
+
+    for _ in range(sweeps):
+        evidence = log_evidences(*given(), prior[None], 1e-10)[0]
+        fitted = posterior(*given(), prior, 1e-10)
+        centre = np.full(n, fitted.mean[0] + prior_mean)
+        sites = match_sites(sites, centre, np.full(n, fitted.covariance[0, 0]), noise)
+    return fitted.mean[0] + prior_mean, fitted.covariance[0, 0], evidence + sites.log_scale
+
+
+def exact(rows, *, noise=0.1, prior_mean=0.0, prior_sd=0.4):
+    x = np.linspace(prior_mean - 8 * prior_sd, prior_mean + 8 * prior_sd, 40_001)
+    weight = norm.pdf(x, prior_mean, prior_sd)
+    for lower, upper in rows:
+        weight = weight * (ndtr((upper - x) / noise) - ndtr((lower - x) / noise))
+    mass = np.trapezoid(weight, x)
+    mean = np.trapezoid(x * weight, x) / mass
+    return mean, np.trapezoid((x - mean) ** 2 * weight, x) / mass, np.log(mass)
+
+
+@pytest.mark.parametrize("row", [(0.1, INF), (-INF, -0.2), (0.2, 0.9), (0.8, INF), (-INF, 2.0)])
+def test_one_bounded_row_is_exact(row):
+    got, wanted = settled([row]), exact([row])
+    # a stand-in never says less than VAGUE, hence not to the last digit
+    assert_allclose(got, wanted, atol=4e-3)
+
+
+@pytest.mark.parametrize(
+    "rows",
+    [
+        [(0.1, INF), (0.3, INF)],
+        [(0.1, INF), (-INF, 0.4)],
+        [(-INF, -0.3), (-INF, 0.1)],
+        [(0.0, 0.7), (0.4, INF)],
+    ],
+)
+def test_two_bounded_rows_are_close(rows):
+    mean, variance, evidence = settled(rows)
+    wanted = exact(rows)
+    assert_allclose(mean, wanted[0], atol=0.01)
+    assert_allclose(np.sqrt(variance), np.sqrt(wanted[1]), rtol=0.08)
+    assert_allclose(evidence, wanted[2], atol=0.03)
+
+
+def test_a_bound_that_says_nothing_leaves_the_prior():
+    mean, variance, evidence = settled([(-INF, INF)])
+    assert_allclose([mean, variance, evidence], [0.0, 0.16, 0.0], atol=2e-3)
+
+
+def test_interval_rows_keep_their_middle_and_bounded_rows_start_vague():
+    waits = [a_wait(2003, 150, 156), a_wait(2004, 150, NEVER)]
+    table = tabulate(waits, hands_for(waits, DAYS), DAYS, {("A", False): 120.0})
+    sites = CensoredSites.start(table, 0, np.array([3.0, 3.0]))
+    assert_allclose(sites.value, [np.log(33), 3.0])
+    assert_allclose(sites.own, [(6 / 33) ** 2 / 12, VAGUE])
+    assert_allclose(sites.variance(0.1), [sites.own[0] + 0.01, VAGUE])

@@ -1,0 +1,95 @@
+"""Requirements of a whole garden: what is learned from, what is borrowed, and by which way."""
+
+from __future__ import annotations
+
+from datetime import date
+
+import numpy as np
+import pytest
+
+from phenology.learning.garden_fit import GardenFit
+from phenology.learning.transitions import Transition, prior_of_transition
+from tests.phenology.gardens import ELM, MAPLE, Records
+
+END = date(2020, 12, 31)
+STEP, WHOLE = Transition("extended", "hardened"), Transition("budbreak", "hardened")
+
+
+def garden(*seasons: int, slow: float = 0.0) -> Records:
+    records = Records()
+    records.tree("elm")
+    records.tree("maple", MAPLE)
+    for i, season in enumerate(seasons):
+        shift = (0, 3, -2, 5, 1)[i % 5]
+        records.a_season("elm", season, 100 + shift, 130 + shift, 160 + shift + slow)
+    return records
+
+
+def test_without_records_the_requirement_is_the_catalogues():
+    records = garden()
+    fit = GardenFit(records.garden(END))
+    prediction = fit.requirement(STEP).predict(ELM, "elm", 2020, False, 130.0)
+    days, _ = prior_of_transition(fit.garden.species[ELM], STEP)
+    assert np.exp(prediction.mean) == pytest.approx(days)
+    assert fit.waits(STEP) == []
+    assert fit.requirement(STEP).prior_share(ELM) == 1
+
+
+def test_own_seasons_move_it_and_neighbours_of_other_species_a_little():
+    quick, slow = (GardenFit(garden(2015, 2016, 2017, 2018, slow=s).garden(END)) for s in (0, 10))
+    means = {
+        species: [
+            (p := f.requirement(STEP).predict(species, "x", 2020, False, 130.0)).weight @ p.mean
+            for f in (quick, slow)
+        ]
+        for species in (ELM, MAPLE)
+    }
+    assert means[ELM][1] - means[ELM][0] > 0.2
+    assert 0.01 < means[MAPLE][1] - means[MAPLE][0] < 0.9 * (means[ELM][1] - means[ELM][0])
+
+
+def test_seasons_seen_are_those_seen_to_the_end():
+    records = garden(2017, 2018)
+    flush = records.flush("elm", 2019)
+    for n, stage in ((130, "extending"), (134, "extended"), (150, "extended")):
+        records.look(flush, n, stage)
+    fit = GardenFit(records.garden(END))
+    assert fit.seasons_seen(ELM, STEP) == {2017, 2018}
+    assert {w.season for w in fit.waits(STEP)} == {2017, 2018, 2019}
+
+
+def test_seasons_before_the_weather_begins_are_left_out():
+    fit = GardenFit(garden(1990, 2017).garden(END))
+    assert {w.season for w in fit.waits(STEP)} == {2017}
+    fit.requirement(STEP)
+
+
+def test_step_by_step_where_the_steps_are_known():
+    records = garden(2017, 2018)
+    elm = records.trees[0]
+    assert GardenFit(records.garden(END)).path(elm, "budbreak", "hardened") == WHOLE.links()
+    assert GardenFit(records.garden(END)).path(elm, "extended", "hardened") == (STEP,)
+
+
+def test_hardening_dates_alone_are_taken_at_one_stride():
+    records = Records()
+    records.tree("elm")
+    for season in range(2014, 2018):
+        records.look(records.flush("elm", season), 158, "hardened", kind="happened", until=162)
+    path = GardenFit(records.garden(END)).path(records.trees[0], "start", "hardened")
+    assert path == (Transition("start", "hardened"),)
+
+
+def test_a_step_that_no_look_tells_from_its_beginning_gives_way_to_the_whole():
+    records = Records()
+    records.tree("elm")
+    for season in range(2014, 2018):  # nobody writes down the waiting after a cut, only grown leaves
+        work = records.work("elm", season, 150, "cutback")
+        flush = records.flush("elm", season, "work", started_on=records.works[-1].latest, work_id=work)
+        for n, stage in ((200, "extended"), (215, "extended"), (222, "hardened")):
+            records.look(flush, n, stage)
+    fit = GardenFit(records.garden(END))
+    woken, elm = Transition("work", "budbreak"), records.trees[0]
+    assert fit.seasons_seen(ELM, woken) == {2014, 2015, 2016, 2017}
+    assert fit.seasons_bracketed(ELM, woken) == set()
+    assert fit.path(elm, "work", "hardened") == (Transition("work", "hardened"),)

@@ -1,0 +1,49 @@
+"""From stage to stage: the steps of a wait and the prior they add up to."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from numpy.testing import assert_allclose
+
+from phenology.learning.transitions import Transition, all_transitions, prior_of_transition
+from phenology.species.catalogue import load_species, neutral_species
+from tests.phenology.gardens import ELM
+
+
+@pytest.mark.parametrize(
+    "start, target, steps",
+    [
+        ("start", "budbreak", ["start to budbreak"]),
+        ("work", "extended", ["work to budbreak", "budbreak to extended"]),
+        ("start", "hardened", ["start to budbreak", "budbreak to extended", "extended to hardened"]),
+    ],
+)
+def test_a_wait_is_made_of_single_steps(start, target, steps):
+    links = Transition(start, target).links()
+    assert [f"{t.start} to {t.target}" for t in links] == steps
+    assert Transition(start, target).words.startswith("season's start" if start == "start" else "work")
+
+
+def test_every_wait_is_there_once():
+    waits = list(all_transitions())
+    assert len(waits) == len(set(waits)) == 9
+    assert Transition("extended", "hardened") in waits
+
+
+@pytest.mark.parametrize("species", [load_species()[ELM], neutral_species("Ficta arbor")])
+def test_days_of_steps_add_up_and_their_doubts_add_in_squares(species):
+    steps = [species.prior("budbreak", "extended"), species.prior("extended", "hardened")]
+    days, log_sd = prior_of_transition(species, Transition("budbreak", "hardened"))
+    each = np.array([p.days for p in steps])
+    assert_allclose(days, each.sum())
+    assert_allclose(days * log_sd, np.hypot(*(each * [p.log_sd for p in steps])))
+    assert log_sd < max(p.log_sd for p in steps)
+
+
+def test_one_step_keeps_its_own_prior():
+    prior = load_species()[ELM].prior("work", "budbreak")
+    assert_allclose(
+        prior_of_transition(load_species()[ELM], Transition("work", "budbreak")),
+        (prior.days, prior.log_sd),
+    )

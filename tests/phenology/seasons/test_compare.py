@@ -1,0 +1,111 @@
+"""Seasons side by side: heat by today's day, days ahead, and stage dates against usual."""
+
+from __future__ import annotations
+
+from datetime import date
+
+import numpy as np
+import pytest
+from numpy.testing import assert_allclose
+
+from phenology.errors import InputError
+from phenology.seasons.compare import BASE_C, compare_seasons, cumulative_heat, stage_day
+from phenology.weather.season_weather import SeasonWeather
+from phenology.weather.series import DailyWeather
+from tests.phenology.gardens import ELM, NORTH, Records, day
+
+
+def steady(level: dict[int, float], last=date(2020, 12, 31)) -> DailyWeather:
+    """Years of one temperature each: 10 degC unless said otherwise."""
+    days = [date.fromordinal(n) for n in range(date(2014, 1, 1).toordinal(), last.toordinal() + 1)]
+    warm = np.array([level.get(d.year, 10.0) for d in days])
+    return DailyWeather(days[0], warm, warm, "station")
+
+
+def nursery() -> Records:
+    records = Records()
+    records.tree("elm")
+    return records
+
+
+def heat_of(level, n=100, **more):
+    comparison = compare_seasons(nursery().garden(day(2020, n), weather={"bench": steady(level)}), **more)
+    return {h.season: h for h in comparison.heat}
+
+
+def test_heat_by_the_same_day_of_every_season_by_hand():
+    heat = heat_of({2020: 12.0, 2019: 8.0})
+    assert_allclose([heat[2020].heat, heat[2019].heat, heat[2018].heat], [700, 300, 500])
+    assert {h.through for h in heat.values()} == {100}
+    assert (heat[2020].rank, heat[2019].rank) == (1, len(heat))
+
+
+def test_days_ahead_are_read_along_the_usual_season():
+    # the others stand at 5 a day (2019 among them at 3): their mean of 6 seasons is 14 / 3 a day
+    heat = heat_of({2020: 12.0, 2019: 8.0})
+    assert_allclose(heat[2020].ahead, 700 / (28 / 6) - 100)
+    assert_allclose(heat[2019].ahead, 300 / 5 - 100)
+
+
+def test_the_season_under_way_is_not_usual_yet():
+    heat = heat_of({2020: 30.0}, n=330)
+    assert_allclose(heat[2019].ahead, 0, atol=1e-9)
+    assert heat[2020].ahead > 30
+
+
+def test_with_under_three_other_seasons_nothing_is_usual():
+    series = steady({}, date(2020, 12, 31)).between(date(2018, 1, 1), date(2020, 12, 31))
+    comparison = compare_seasons(nursery().garden(day(2020, 100), weather={"bench": series}))
+    assert [h.ahead for h in comparison.heat] == [None, None, None]
+
+
+def test_by_default_this_season_and_five_before_it():
+    assert list(heat_of({})) == [2015, 2016, 2017, 2018, 2019, 2020]
+    assert list(heat_of({}, seasons=[2019, 2014])) == [2014, 2019]
+    with pytest.raises(InputError, match="no weather for season 2010; there is for 2014, 2015"):
+        heat_of({}, seasons=[2010])
+
+
+def test_gaps_are_filled_and_counted():
+    series = steady({})
+    tmin = series.tmin.copy()
+    tmin[series.index(day(2020, 20)) : series.index(day(2020, 30))] = np.nan
+    holed = DailyWeather(series.first_day, tmin, series.tmax, "station")
+    comparison = compare_seasons(nursery().garden(day(2020, 100), weather={"bench": holed}), [2020])
+    assert comparison.heat[0].filled == 10
+    assert_allclose(comparison.heat[0].heat, 500, rtol=0.01)
+
+
+def test_cumulative_heat_starts_at_nought_and_never_falls():
+    sums = cumulative_heat(SeasonWeather.cut(steady({}), NORTH), 2019)
+    assert len(sums) == 366 and sums[0] == 0
+    assert_allclose(np.diff(sums), 10 - BASE_C)
+
+
+def test_stage_dates_are_middles_over_trees_and_how_far_ahead_of_usual():
+    records = nursery()
+    records.tree("elm2")
+    for season, shift in ((2016, 0), (2017, 2), (2018, 4), (2020, -8)):
+        records.a_season("elm", season, 100 + shift, 130 + shift, 160 + shift)
+    records.a_season("elm2", 2020, 96, 130, 160)
+    garden = records.garden(day(2020, 200), weather={"bench": steady({})})
+    comparison = compare_seasons(garden, [2018, 2020])
+    by = {(d.season, d.stage): d for d in comparison.stages}
+    assert set(by) == {(s, e) for s in (2018, 2020) for e in ("budbreak", "extended", "hardened")}
+    bud = by[2020, "budbreak"]
+    assert (bud.species, bud.flush, bud.day, bud.trees) == (ELM, 1, 94.0, 2)
+    assert_allclose(bud.ahead, 102 - 94)
+    assert_allclose(by[2018, "budbreak"].ahead, (100 + 102 + 94) / 3 - 104)
+    assert stage_day(bud, garden) == day(2020, 94)
+
+
+def test_two_other_seasons_are_no_usual_date_and_open_ends_no_date():
+    records = nursery()
+    for season in (2017, 2018, 2020):
+        records.a_season("elm", season, 100, 130, 160)
+    flush = records.flush("elm", 2019)
+    records.look(flush, 120, "extending")
+    garden = records.garden(day(2020, 200), weather={"bench": steady({})})
+    stages = compare_seasons(garden).stages
+    assert {d.season for d in stages} == {2017, 2018, 2020}
+    assert {d.ahead for d in stages} == {None}

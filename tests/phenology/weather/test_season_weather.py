@@ -1,0 +1,83 @@
+"""A daily series cut into seasons: where days land, what is hidden, and the clocks over whole seasons."""
+
+from __future__ import annotations
+
+from datetime import date, timedelta
+
+import numpy as np
+import pytest
+from numpy.testing import assert_allclose
+
+from phenology.heat.clocks import CLOCKS, wind
+from phenology.season import SeasonCalendar
+from phenology.weather.season_weather import SeasonWeather
+from phenology.weather.series import DailyWeather
+
+SOUTH = SeasonCalendar.for_latitude(-37.8)
+
+
+def counting(first: date, last: date) -> DailyWeather:
+    """Every day's minimum is its own ordinal, so that a misplaced day shows."""
+    n = np.arange(first.toordinal(), last.toordinal() + 1, dtype=float)
+    return DailyWeather(first, n, n + 1, "station")
+
+
+@pytest.mark.parametrize("calendar", [SeasonCalendar(), SOUTH, SeasonCalendar(3, 1)])
+def test_every_day_lands_on_its_day_of_season(calendar):
+    first, last = date(2022, 11, 5), date(2025, 2, 3)
+    record = SeasonWeather.cut(counting(first, last), calendar)
+    day = first
+    while day <= last:
+        season = calendar.season_of(day)
+        assert record.tmin[record.row(season), calendar.day(day) - 1] == day.toordinal()
+        day += timedelta(days=1)
+    assert np.isfinite(record.tmin).sum() == (last - first).days + 1
+
+
+def test_the_29_february_of_a_southern_season_is_its_244th_day():
+    record = SeasonWeather.cut(counting(date(2023, 7, 1), date(2025, 6, 30)), SOUTH)
+    assert record.tmin[record.row(2023), 243] == date(2024, 2, 29).toordinal()
+    assert np.isfinite(record.tmin[record.row(2023)]).all()  # 366 days
+    assert np.isnan(record.tmin[record.row(2024), 365])
+    assert len(record.filled(2023)[0]) == 366 and len(record.filled(2024)[0]) == 365
+
+
+def test_hiding_the_future_leaves_nothing_after_the_day():
+    record = SeasonWeather.cut(counting(date(2020, 1, 1), date(2023, 12, 31)), SeasonCalendar())
+    seen = record.through(2021, 100)
+    assert np.isfinite(seen.tmin[1, :100]).all() and np.isnan(seen.tmin[1, 100:]).all()
+    assert np.isnan(seen.tmax[2:]).all()
+    assert np.isfinite(seen.tmax[0, :366]).all()
+    assert np.isfinite(record.tmin[1, :365]).all()  # the record itself is untouched
+
+
+def test_hiding_one_season_or_its_end_leaves_the_others_whole():
+    record = SeasonWeather.cut(counting(date(2020, 1, 1), date(2023, 12, 31)), SeasonCalendar())
+    without, part = record.without(2021), record.through_only(2021, 100)
+    assert np.isnan(without.tmin[1]).all()
+    assert np.isnan(part.tmin[1, 100:]).all() and np.isfinite(part.tmin[1, :100]).all()
+    for other in (without, part):
+        assert np.isfinite(other.tmin[[2, 3], :365]).all()
+
+
+def test_a_season_it_does_not_reach():
+    record = SeasonWeather.cut(counting(date(2020, 1, 1), date(2021, 12, 31)), SeasonCalendar())
+    with pytest.raises(KeyError):
+        record.row(2022)
+    wide = record.widened(2018, 2022)
+    assert wide.seasons == (2018, 2019, 2020, 2021, 2022)
+    assert_allclose(wide.tmin[2], record.tmin[0])
+    assert np.isnan(wide.tmin[[0, 1, 4]]).all()
+    assert record.widened(2021, 2021).seasons == record.seasons
+
+
+def test_hands_of_a_season_are_its_clocks_and_the_running_cost_of_its_gaps():
+    day = np.arange(730.0)
+    low = 8 - 8 * np.cos(2 * np.pi * (day - 20) / 365)
+    weather = DailyWeather(date(2021, 1, 1), np.where(day == 400, np.nan, low), low + 9, "station")
+    record = SeasonWeather.cut(weather, SeasonCalendar())
+    hands = record.hands([2021, 2022])
+    assert_allclose(hands[2021].hands.sums, wind(low[:365], low[:365] + 9, CLOCKS).sums)
+    assert (hands[2021].gap_variance == 0).all()
+    gap = hands[2022].gap_variance
+    assert gap[35] == 0 < gap[36] == gap[-1]
