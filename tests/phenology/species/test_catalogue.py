@@ -17,7 +17,9 @@ from phenology.species.catalogue import ALLOWED, STEPS, UNKNOWN_GROUP, load_spec
 from phenology.species.fields import FIELDS, KINDS, source_texts
 
 SHIPPED = load_species()
-TABLES = tomllib.loads(resources.files("phenology").joinpath("species.toml").read_text(encoding="utf-8"))
+TABLES = tomllib.loads(
+    resources.files("phenology.species").joinpath("species.toml").read_text(encoding="utf-8")
+)
 HORNBEAM = "Carpinus betulus"
 ROSE_FAMILY = {"Malus", "Crataegus", "Prunus", "Chaenomeles", "Pseudocydonia", "Cotoneaster", "Pyracantha"}
 

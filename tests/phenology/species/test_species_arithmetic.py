@@ -13,7 +13,9 @@ import pytest
 
 from phenology.species.catalogue import STEPS
 
-TABLES = tomllib.loads(resources.files("phenology").joinpath("species.toml").read_text(encoding="utf-8"))
+TABLES = tomllib.loads(
+    resources.files("phenology.species").joinpath("species.toml").read_text(encoding="utf-8")
+)
 TEMPERATE = ("quick", "steady", "preformed", "evergreen")
 OPERATORS = {
     ast.Add: operator.add,
