@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from importlib import resources
 from pathlib import Path
 from typing import Any
 
@@ -27,6 +26,7 @@ from reports.page.drawings import (
     window_drawing,
     years_drawing,
 )
+from reports.page.template import drawn, filled
 from reports.words import weekday_date
 
 TEMPLATE = "report.html.j2"
@@ -44,8 +44,6 @@ def report_html(folder: Path, garden: Garden, settings: GardenSettings, *, look_
     look_back : bool
         Whether past seasons are forecast again, which takes some seconds.
     """
-    from jinja2 import Environment, StrictUndefined
-
     forecast = forecast_garden(garden)
     course = heat_course(garden)
     past: list[PastForecast] = []
@@ -55,11 +53,8 @@ def report_html(folder: Path, garden: Garden, settings: GardenSettings, *, look_
         past, skill = past_forecasts(fit), past_skill(fit)
     now, later = tree_cards(forecast)
     span = Span.around(garden.as_of, weeks_ahead(forecast))
-    text = resources.files("reports").joinpath("templates", TEMPLATE).read_text(encoding="utf-8")
-    environment = Environment(
-        autoescape=True, trim_blocks=True, lstrip_blocks=True, undefined=StrictUndefined
-    )
-    return environment.from_string(text).render(
+    return filled(
+        TEMPLATE,
         name=settings.name,
         season=garden.calendar.label(garden.season),
         day=f"{weekday_date(garden.as_of)} {garden.as_of.year}",
@@ -74,7 +69,7 @@ def report_html(folder: Path, garden: Garden, settings: GardenSettings, *, look_
         looked_back=look_back,
         past=_past(past),
         skill=[_skill(one, garden) for one in skill],
-        weather=[(place, _marked(years_drawing([s for _, s in place.years], _years_words(place.years))))
+        weather=[(place, drawn(years_drawing([s for _, s in place.years], _years_words(place.years))))
                  for place in weather_of(folder, garden)],
         care=care_lines(garden),
         notes=notes_of(forecast),
@@ -94,15 +89,9 @@ def _through(forecast: GardenForecast) -> str:
     return f"Weather to {weekday_date(through)}, then {forecast.donors} past years as they might run."
 
 
-def _marked(svg: str) -> Any:
-    from markupsafe import Markup
-
-    return Markup(svg)  # our own drawing; its words were escaped when it was made
-
-
 def _drawn(cards: list[TreeCard], forecast: GardenForecast, span: Span) -> list[tuple[TreeCard, Any]]:
     return [
-        (card, _marked(window_drawing(card.row, forecast, span, f"{card.row.tree.label}: {card.words}")))
+        (card, drawn(window_drawing(card.row, forecast, span, f"{card.row.tree.label}: {card.words}")))
         for card in cards
     ]
 
@@ -120,7 +109,7 @@ def _heat(course: HeatCourse, garden: Garden, settings: GardenSettings) -> dict[
         for h in compare_seasons(garden).heat
     ]
     return {
-        "svg": _marked(svg),
+        "svg": drawn(svg),
         "labels": labels,
         "base": f"{c_to_f(BASE_C):.0f} °F" if fahrenheit else f"{BASE_C:.0f} °C",
         "months": month_labels(garden.calendar, course.season),
@@ -134,7 +123,7 @@ def _past(past: list[PastForecast]) -> dict[str, Any] | None:
         return None
     words = describe_past(past)
     svg, labels, reach = miss_drawing(past, f"Misses of past forecasts by lead time. {words}")
-    return {"words": words, "svg": _marked(svg), "labels": labels, "reach": f"{reach:.0f}"}
+    return {"words": words, "svg": drawn(svg), "labels": labels, "reach": f"{reach:.0f}"}
 
 
 def _skill(one: PastSkill, garden: Garden) -> tuple[str, int, int, int]:

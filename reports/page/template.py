@@ -1,0 +1,38 @@
+"""The packaged templates, filled. Every page extends `base.html.j2`: one skeleton, one set of styles."""
+
+from __future__ import annotations
+
+from importlib import resources
+from typing import Any
+
+
+def filled(template: str, **values: Any) -> str:
+    """A template of `reports/templates` with its values.
+
+    Parameters
+    ----------
+    template : str
+        File name, such as "report.html.j2".
+    **values
+        What it shows; text is escaped, and a name that is missing is an error.
+    """
+    from jinja2 import Environment, FunctionLoader, StrictUndefined
+
+    def load(name: str) -> str:
+        return resources.files("reports").joinpath("templates", name).read_text(encoding="utf-8")
+
+    environment = Environment(
+        loader=FunctionLoader(load),
+        autoescape=True,
+        trim_blocks=True,
+        lstrip_blocks=True,
+        undefined=StrictUndefined,
+    )
+    return environment.get_template(template).render(**values)
+
+
+def drawn(svg: str) -> Any:
+    """A drawing of our own, put into a page as it is; its words were escaped when it was made."""
+    from markupsafe import Markup
+
+    return Markup(svg)
