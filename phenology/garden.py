@@ -24,6 +24,9 @@ from phenology.work.limits import Limits
 
 T = TypeVar("T")
 
+TROPICAL = 15.0
+"""Nearer the equator than this, no season is told from the length of the day (ours). [degrees]"""
+
 STALE_DAYS = 60
 """Weather that ends longer ago than this cannot carry a forecast (ours)."""
 
@@ -102,6 +105,16 @@ class Garden:
         """Day of the season under way."""
         return self.calendar.day(self.as_of)
 
+    @cached_property
+    def longest_day(self) -> int | None:
+        """Day of the season on which days are longest; None near the equator, where they hardly differ."""
+        latitude = self.places[0].latitude if self.places else 0.0
+        if abs(latitude) < TROPICAL:
+            return None
+        first = self.calendar.start(2025)
+        longest = date(2025, 6, 21) if latitude > 0 else date(2025, 12, 21)
+        return (longest - first).days % 365 + 1
+
     def species_of(self, tree: Tree) -> Species:
         """The species of a tree; one the catalogue lacks gets a neutral prior."""
         return self.species.get(tree.species) or neutral_species(tree.species)
@@ -166,7 +179,11 @@ class Garden:
         """
         if site not in self._cut:
             assert isinstance(site, tuple)
-            parts = [SeasonWeather.cut(self._weather(place), self.calendar) for _, place in site]
+            latitudes = {p.id: p.latitude for p in self.places}
+            parts = [
+                SeasonWeather.cut(self._weather(place), self.calendar, latitudes.get(place))
+                for _, place in site
+            ]
             first = min(p.seasons[0] for p in parts)
             last = max(p.seasons[-1] for p in parts)
             wide = [p.widened(first, last) for p in parts]

@@ -25,6 +25,7 @@ NODE_LEVELS = np.array([0.0021389, 0.0876091, 0.5, 0.9123909, 0.9978611])
 NODE_WEIGHTS = np.array([0.0112574, 0.2220759, 0.5333333, 0.2220759, 0.0112574])
 NODE_WEIGHTS = NODE_WEIGHTS / NODE_WEIGHTS.sum()
 MISJUDGED = 0.01  # share of looks that misjudge a stage, ours
+SURPRISED = 0.05  # share of stages that come at some time the curves know nothing of, ours
 
 
 def curves_from(
@@ -78,6 +79,23 @@ def not_by(curves: Array, t: float) -> Array:
     missed = at * np.clip(days - t, 0.0, 1.0)
     likelihood = (1 - MISJUDGED) * (float(future[:, -1].mean()) + never) + MISJUDGED * come
     return np.asarray(((1 - MISJUDGED) * future + MISJUDGED * missed) / likelihood)
+
+
+def within(curves: Array, after: float, by: float) -> Array:
+    """Curves after looks that showed the stage come in (after, by].
+
+    Traces are weighted by how likely they make that, and the time within the interval follows the curves
+    rather than being anywhere in it alike. A share `SURPRISED` of what is believed beforehand is spread over
+    the whole season, so that an interval which the curves hardly allow is simply taken as it is.
+    """
+    days = np.arange(curves.shape[1])
+    after, by = max(after, 0.0), min(by, float(days[-1]))
+    ends = np.array([np.interp([after, by], days, curve) for curve in curves])
+    inside = np.clip(curves, ends[:, :1], ends[:, 1:]) - ends[:, :1]
+    inside[:, days <= after] = 0.0
+    alike = np.clip((days - after) / max(by - after, 1e-9), 0.0, 1.0)
+    believed = (1 - SURPRISED) * inside + SURPRISED * (by - after) / days[-1] * alike
+    return np.asarray(believed / believed[:, -1].mean())
 
 
 def by_calendar(prediction: Prediction, clocks: Sequence[Clock]) -> Prediction:

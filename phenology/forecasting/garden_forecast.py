@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import math
 from collections import Counter
 from collections.abc import Iterator
@@ -12,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from phenology.forecasting.arrival import LEVELS, Arrival
-from phenology.forecasting.chain import by_calendar, curves_after, curves_from, not_by
+from phenology.forecasting.chain import by_calendar, curves_after, curves_from, not_by, within
 from phenology.garden import Garden
 from phenology.heat.clocks import CLOCKS, Hands
 from phenology.learning.garden_fit import GardenFit
@@ -28,6 +29,7 @@ from phenology.work.advice import Advice, Adviser
 Array = NDArray[np.float64]
 
 COVER_DAYS = 28.0  # cover brings growth forward: looks begin so much before the weather outside says (ours)
+NARROW_DAYS = 6.0  # an interval no wider is taken to hold its event anywhere alike (ours)
 FRESH_DAYS = 7  # weather older than this is worth a warning (ours)
 
 
@@ -203,9 +205,7 @@ class _Maker:
         return self._row(h, "hardened", None, trust)
 
     def _chain(self, h: FlushHistory, issued: int) -> Iterator[ForecastRow]:
-        start = next(s for s in ("extended", "budbreak", "work", "start") if h.begun(s) is not None)
-        begun = h.begun(start)
-        assert begun is not None
+        start, begun = self._beginning(h)
         traces, hands = self._drawn(h.site, h.flush.season, issued)
         curves: dict[str, Array] = {start: np.empty(0)}
         used: list[Transition] = []
@@ -226,6 +226,11 @@ class _Maker:
                 drawn = curves_from(prediction, hands, likely_times(begun), CLOCKS, traces.gap_variance)
             else:
                 drawn = curves_after(prediction, hands, curves[step.start], CLOCKS, traces.gap_variance)
+            came = h.begun(target)
+            if came is not None:
+                curves[target] = within(drawn, *came)
+                used = []  # what follows rests on the look
+                continue
             not_yet = h.came.get(target, (-math.inf, math.inf))[0]
             if math.isfinite(not_yet):
                 drawn = not_by(drawn, not_yet)
@@ -241,6 +246,24 @@ class _Maker:
         for target, known_from, curve in found:
             arrival = Arrival(curve)
             yield self._row(h, target, arrival, self._trust(h, known_from, arrival))
+
+    def _beginning(self, h: FlushHistory) -> tuple[str, tuple[float, float]]:
+        """Where the chain of a flush begins, and when that was.
+
+        The latest stage it has reached, unless looks leave wide open when that was: then the stage before,
+        whose wait tells the likelier times within the interval.
+        """
+        known = [(s, b) for s in ("extended", "budbreak", "work", "start") if (b := h.begun(s)) is not None]
+        for (stage, begun), (before, _) in itertools.pairwise(known):
+            narrow = begun[1] - begun[0] <= NARROW_DAYS
+            blind = before == "start" and self._unmeasured_cover(h)
+            if (
+                narrow
+                or blind
+                or len(self.fit.path(h.tree, before, stage)) != len(Transition(before, stage).links())
+            ):
+                return stage, begun
+        return known[-1]
 
     @staticmethod
     def _middle(curves: Array | None, begun: tuple[float, float]) -> float:

@@ -4,12 +4,15 @@ A clock turns a day's extremes into a rate; its hands are the sum of the rates. 
 requirement model weighs all of them by how well each explains the dates that were seen. Rates carry a
 small calendar part so that time never stands quite still (two looks with no heat between them must not
 be impossible).
+
+What ends growth often answers to the length of the day as well: buds set and leaves harden sooner as days
+shorten (textbook knowledge). Two clocks run by it, one by light alone, one by heat in the light of the day.
 """
 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -22,6 +25,11 @@ Array = NDArray[np.float64]
 # Ours: a day without any heat still counts as this share of a day at 18 degC.
 CALENDAR_SHARE = 0.02
 REFERENCE_C = 18.0
+# Ours: a clock of shortening days runs at its usual pace in a day of so many hours, and by a fifth faster for
+# every hour less. Days outside the range count as its ends, so that a polar summer does not stop the clock.
+REFERENCE_HOURS = 14.0
+PER_HOUR = 0.2
+HOURS_RANGE = (8.0, 20.0)
 
 
 @dataclass(frozen=True)
@@ -32,13 +40,15 @@ class Clock:
     ----------
     name : str
         Short name for tables and messages.
-    kind : {"sine", "falling", "days", "date"}
+    kind : {"sine", "falling", "days", "light", "date"}
         `sine`: degree-days above `base` from a sine day, no upper threshold. `falling`: the Wang-Engel
-        response from `base` over `optimum` to zero at `ceiling`. `days`: every day counts alike. `date`:
-        every day counts alike, from the date on which the wait usually begins rather than from the day it
-        began, so that a late start does not make a late end.
+        response from `base` over `optimum` to zero at `ceiling`. `days`: every day counts alike. `light`:
+        the shorter the day, the more it counts. `date`: every day counts alike, from the date on which the
+        wait usually begins rather than from the day it began, so that a late start does not make a late end.
     base, optimum, ceiling : float
         Cardinal temperatures. [degC]
+    shortening : bool
+        Whether heat counts for more in a shorter day, as light does for a clock of kind `light`.
     """
 
     name: str
@@ -46,20 +56,33 @@ class Clock:
     base: float = 0.0
     optimum: float = 28.0
     ceiling: float = 42.0
+    shortening: bool = False
 
-    def rates(self, tmin: Array, tmax: Array) -> Array:
+    def rates(self, tmin: Array, tmax: Array, hours: Array | None = None) -> Array:
         """Daily rates, scaled so that a day at a constant 18 degC counts 1.
 
         Parameters
         ----------
         tmin, tmax : ndarray, any equal shape
             Daily extremes. [degC]
+        hours : ndarray, broadcasting with them, optional
+            Daylight. Where it is not known, all days are taken to be equally long. [h]
 
         Returns
         -------
         ndarray, same shape
             Days at 18 degC that each day is worth; NaN where an input is NaN.
         """
+        return self._warm(tmin, tmax) * self.pace(hours)
+
+    def pace(self, hours: Array | None) -> Array:
+        """What the length of the day makes of each day's rate; 1 for a clock that does not answer to it."""
+        if hours is None or not self.by_light:
+            return np.ones(1)
+        return np.asarray(np.exp(PER_HOUR * (REFERENCE_HOURS - np.clip(hours, *HOURS_RANGE))))
+
+    def _warm(self, tmin: Array, tmax: Array) -> Array:
+        """The rates by temperature alone."""
         if self.by_calendar:
             return np.where(np.isnan(tmin) | np.isnan(tmax), np.nan, 1.0)
         raw, reference = self._raw(tmin, tmax), float(self._raw(_AT_REFERENCE, _AT_REFERENCE)[0])
@@ -73,7 +96,12 @@ class Clock:
     @property
     def by_calendar(self) -> bool:
         """Whether the clock runs without regard to warmth."""
-        return self.kind in ("days", "date")
+        return self.kind in ("days", "light", "date")
+
+    @property
+    def by_light(self) -> bool:
+        """Whether the clock answers to the length of the day."""
+        return self.kind == "light" or self.shortening
 
     @property
     def from_usual(self) -> bool:
@@ -92,14 +120,18 @@ HEAT_CLOCKS: tuple[Clock, ...] = (
     *(Clock(f"heat above {b:g}", "sine", b) for b in (0.0, 2.5, 5.0, 7.5, 10.0)),
     *(Clock(f"heat above {b:g}, none at 42", "falling", b) for b in (0.0, 4.0, 8.0)),
 )
+SHORTENING_CLOCK = Clock("heat above 5, more in short days", "sine", 5.0, shortening=True)
+LIGHT_CLOCK = Clock("short days", "light")
 DAYS_CLOCK = Clock("plain days", "days")
 DATE_CLOCK = Clock("date", "date")
-CLOCKS: tuple[Clock, ...] = (*HEAT_CLOCKS, DAYS_CLOCK, DATE_CLOCK)
+CLOCKS: tuple[Clock, ...] = (*HEAT_CLOCKS, SHORTENING_CLOCK, LIGHT_CLOCK, DAYS_CLOCK, DATE_CLOCK)
 
 
-def clock_weights(heat: float, days: float, date: float) -> tuple[float, ...]:
-    """Prior weights of `CLOCKS`: a share for heat, spread over its clocks, for plain days and for date."""
-    return (*(heat / len(HEAT_CLOCKS) for _ in HEAT_CLOCKS), days, date)
+def clock_weights(
+    heat: float, days: float, date: float, shortening: float = 0.0, light: float = 0.0
+) -> tuple[float, ...]:
+    """Prior weights of `CLOCKS`: a share for heat, spread over its clocks, and one for each of the others."""
+    return (*(heat / len(HEAT_CLOCKS) for _ in HEAT_CLOCKS), shortening, light, days, date)
 
 
 USUAL_WEIGHTS = clock_weights(0.85, 0.10, 0.05)
@@ -129,7 +161,7 @@ class Hands:
         return np.asarray(self.sums[..., low] * (1 - part) + self.sums[..., low + 1] * part)
 
 
-def wind(tmin: Array, tmax: Array, clocks: Sequence[Clock] = CLOCKS) -> Hands:
+def wind(tmin: Array, tmax: Array, clocks: Sequence[Clock] = CLOCKS, hours: Array | None = None) -> Hands:
     """Let the clocks run over days with known extremes.
 
     Parameters
@@ -138,13 +170,19 @@ def wind(tmin: Array, tmax: Array, clocks: Sequence[Clock] = CLOCKS) -> Hands:
         Daily extremes without gaps (fill them first and carry their variance). [degC]
     clocks : sequence of Clock
         The clocks to run.
+    hours : ndarray, shape (days,), optional
+        Daylight; without it all days are taken to be equally long. [h]
 
     Returns
     -------
     Hands
         Sums of shape (..., clocks, days + 1), in days at 18 degC.
     """
-    rates = np.stack([clock.rates(tmin, tmax) for clock in clocks], axis=-2)
-    sums = np.zeros((*rates.shape[:-1], rates.shape[-1] + 1))
-    np.cumsum(rates, axis=-1, out=sums[..., 1:])
-    return Hands(sums)
+    warm: dict[Clock, Array] = {}  # clocks that differ in light alone share their reckoning of warmth
+    sums = np.zeros((*tmin.shape[:-1], len(clocks), tmin.shape[-1] + 1))
+    for k, clock in enumerate(clocks):
+        kin = replace(clock, name="", shortening=False)
+        if kin not in warm:
+            warm[kin] = clock._warm(tmin, tmax)
+        sums[..., k, 1:] = warm[kin] * clock.pace(hours)
+    return Hands(np.cumsum(sums, axis=-1, out=sums))

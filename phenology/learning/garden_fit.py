@@ -47,8 +47,11 @@ class GardenFit:
 
     def model(self, transition: Transition) -> RequirementModel:
         """What is believed of a transition before the records speak."""
+        longest = self.garden.longest_day
         return RequirementModel(
-            lambda species: self.prior(species, transition), clock_weights=transition.clock_weights
+            lambda species: self.prior(species, transition),
+            clock_weights=transition.clock_weights,
+            leaning=None if longest is None else lambda day: transition.clock_weights_at(day - longest),
         )
 
     def requirement(self, transition: Transition) -> Requirement:

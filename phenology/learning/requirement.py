@@ -89,6 +89,9 @@ class RequirementModel:
     temper : float, optional
         Share of the evidence that counts in the choice between clocks; by default seasons over rows, so that
         a season counts once however many trees were looked at. See `_tempered`.
+    leaning : callable, optional
+        Prior weights of the clocks for a wait that begins on a day of the season, where they differ from
+        `clock_weights`. What the records say of the clocks is common to all days.
     """
 
     def __init__(
@@ -97,6 +100,7 @@ class RequirementModel:
         clocks: Sequence[Clock] = CLOCKS,
         clock_weights: Sequence[float] | None = None,
         temper: float | None = None,
+        leaning: Callable[[float], Sequence[float]] | None = None,
     ) -> None:
         if clock_weights is None:
             clock_weights = USUAL_WEIGHTS if tuple(clocks) == CLOCKS else [1.0] * len(clocks)
@@ -104,7 +108,15 @@ class RequirementModel:
         if len(weights) != len(clocks):
             raise InputError(f"give one weight for each of the {len(clocks)} clocks, not {len(weights)}")
         self.prior_of, self.clocks = prior_of, tuple(clocks)
-        self.clock_weights, self.temper = weights / weights.sum(), temper
+        self.clock_weights, self.temper, self.leaning = weights / weights.sum(), temper, leaning
+
+    def leaned(self, anchor: float) -> Array:
+        """Factor on the weight of each clock for a wait that begins on day `anchor` of the season."""
+        if self.leaning is None:
+            return np.ones(len(self.clocks))
+        wanted = np.asarray(self.leaning(anchor), dtype=float)
+        had = self.clock_weights
+        return np.asarray(np.divide(wanted / wanted.sum(), had, out=np.zeros_like(had), where=had > 0))
 
     def fit(self, waits: Sequence[Wait], seasons: Mapping[tuple[Site, int], SeasonHands]) -> Requirement:
         """Learn from waits; with none, the answer is the prior alone.
@@ -241,6 +253,7 @@ class Requirement:
         row = self.columns.row(species, season, later, anchor)
         own = self.columns.tree_index.get(tree)
         weights, clocks, means, variances = [], [], [], []
+        leaned = self.model.leaned(anchor)
         for part in self.components:
             if usual is None and self.model.clocks[part.clock].from_usual:
                 continue  # nobody knows yet when this wait usually begins
@@ -251,7 +264,7 @@ class Requirement:
             new = 0.0 if season in self.columns.seasons else part.setting.season**2
             new += 0.0 if (species, season) in self.columns.cells else part.setting.cell**2
             for share, stretch in TAIL if new else ((1.0, 0.0),):
-                weights.append(part.weight * share)
+                weights.append(part.weight * leaned[part.clock] * share)
                 clocks.append(part.clock)
                 means.append(mean)
                 variances.append(fixed + new * stretch)

@@ -6,6 +6,8 @@ import math
 from collections.abc import Iterable
 from dataclasses import dataclass
 
+import numpy as np
+
 from phenology.heat.clocks import USUAL_WEIGHTS, clock_weights
 from phenology.species.catalogue import Species
 
@@ -18,6 +20,12 @@ LINKS: dict[str, str] = {
     "budbreak": "extended",
     "extended": "hardened",
 }
+
+
+# Ours: what hardening is believed to follow where it begins while days lengthen, and long after.
+EARLY = clock_weights(heat=0.70, shortening=0.08, light=0.05, days=0.12, date=0.05)
+LATE = clock_weights(heat=0.35, shortening=0.20, light=0.13, days=0.12, date=0.20)
+SHORTENED_DAYS = 60.0
 
 
 @dataclass(frozen=True)
@@ -46,12 +54,21 @@ class Transition:
         if self.start == "start":
             return clock_weights(0.85, 0.15, 0.0)
         if self.target == "hardened":
-            return (
-                clock_weights(0.60, 0.20, 0.20)
-                if self.start == "extended"
-                else clock_weights(0.75, 0.15, 0.10)
-            )
+            early, late = np.array(EARLY), np.array(LATE)
+            towards_late = 0.5 if self.start == "extended" else 0.25
+            return tuple(early + towards_late * (late - early))
         return USUAL_WEIGHTS
+
+    def clock_weights_at(self, past_longest: float) -> tuple[float, ...]:
+        """The same for a wait that begins so many days after the year's longest day (before it: negative).
+
+        Only what ends in hard leaves changes with the season: towards heat while days lengthen, towards light
+        and date as they shorten, fully so two months after the longest day (ours).
+        """
+        if self.target != "hardened" or self.start == "start":
+            return self.clock_weights
+        late = float(np.clip(past_longest / SHORTENED_DAYS, 0.0, 1.0))
+        return tuple(np.array(EARLY) + late * (np.array(LATE) - np.array(EARLY)))
 
     @property
     def words(self) -> str:

@@ -126,7 +126,7 @@ def _history(garden: Garden, tree: Tree, flush: Flush, number: int) -> FlushHist
     ended = _t(start, flush.ended_on) if flush.ended_on else None
     work = _closing_work(garden, tree, flush)
     shown = list(_shown_by_work(work, looks, start))
-    sights += shown
+    sights += [*shown, *_cut_early(work, looks, start)]
     came, contradiction = _came(sights)
     woken = None
     if flush.work_id:
@@ -204,6 +204,17 @@ def _shown_by_work(work: Work | None, looks: list[Look], start: date) -> Iterato
     if work and not work.early and all(v.latest < work.latest for v in looks):
         t = _t(start, work.latest)
         yield Sight(t, t, "hardened")
+
+
+def _cut_early(work: Work | None, looks: list[Look], start: date) -> Iterator[Sight]:
+    """Work marked early says that the leaves were not hard yet: the stage last seen still stood."""
+    if work is None or not work.early:
+        return
+    before = [_stage(v) for v in looks if v.latest <= work.latest]
+    stage = before[-1] if before else "budbreak"
+    if stage_rank(stage) < stage_rank("hardened"):
+        t = _t(start, work.earliest)
+        yield Sight(t, t, stage)
 
 
 def _closing_work(garden: Garden, tree: Tree, flush: Flush) -> Work | None:

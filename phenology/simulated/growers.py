@@ -1,8 +1,8 @@
-"""Growers of every habit, and the records they keep of trees whose truth is known."""
+"""Simulated gardens: trees whose truth is known, and the records that growers of every habit keep of them."""
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import date, timedelta
 
 import numpy as np
@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from phenology.garden import Garden
 from phenology.records.rows import Aim, Flush, Look, Place, Stand, Tree, Work
 from phenology.simulated.climates import Climate
+from phenology.simulated.observers import Observer
 from phenology.simulated.simulation import TrueFlush, look_days
 from phenology.simulated.truth import Factors, Nature, Needs, draw_factors, run
 from phenology.species.catalogue import load_species
@@ -22,58 +23,18 @@ YEARS_OF_WEATHER = 25
 FIRST_SEASON = 2015
 SPECIES = ("Ulmus parvifolia", "Carpinus turczaninowii", "Acer buergerianum", "Malus halliana")
 LATEST_CUT = 200  # day of season after which nobody cuts to wake a flush
+NEVER_STOPS = 0.15  # share of trees whose shoots go on growing while the leaves that stay harden
+LOST = 0.03  # share of flushes that frost, wind or slugs take
+CUT_EARLY = 0.03  # share of first flushes cut before they are hard, and written down as cut early
 LAST_LOOK = 300  # later than this leaves turn, hard or not
 
 
 @dataclass(frozen=True)
-class Observer:
-    """A grower's way of looking and writing down.
-
-    Attributes
-    ----------
-    every : float
-        Usual days between looks.
-    missed : float
-        Share of looks left out.
-    vague : int
-        Half-width of the dates written down, 0 for plain dates. [days]
-    late : float
-        Days after the truth that leaves are called hardened.
-    only_work : bool
-        Whether only work is written down.
-    weekends : bool
-        Whether work waits for the weekend after the leaves were hard.
-    notes_waiting : bool
-        Whether looks at a cut tree are written down before its buds have broken.
-    offset_known : bool
-        Whether readings at the bench have told how it differs from the station.
-    """
-
-    name: str
-    every: float
-    missed: float = 0.0
-    vague: int = 0
-    late: float = 0.0
-    only_work: bool = False
-    weekends: bool = True
-    notes_waiting: bool = True
-    offset_known: bool = True
-
-
-OBSERVERS: tuple[Observer, ...] = (
-    Observer("careful, every 4 days", 4.0),
-    Observer("weekly, some missed", 7.5, missed=0.15),
-    Observer("sloppy, every 20 days", 20.0, missed=0.15, notes_waiting=False),
-    Observer("vague dates", 8.0, missed=0.15, vague=5, notes_waiting=False),
-    Observer("hardening called late", 7.5, missed=0.15, late=7.0),
-    Observer("bench warmer, not measured", 7.5, missed=0.15, offset_known=False),
-    Observer("only work dates", 7.5, only_work=True),
-)
-
-
-@dataclass(frozen=True)
 class TrueEvent:
-    """One flush as it truly went, with the day on which work woke it (None for the season's own)."""
+    """One flush as it truly went, with the day on which work woke it (None for the season's own).
+
+    Flushes that were lost, or cut before they were hard, are not among them: they never got so far.
+    """
 
     tree: str
     season: int
@@ -146,6 +107,7 @@ class _Maker:
         start = self.calendar.start(FIRST_SEASON - YEARS_OF_WEATHER)
         self.station = climate.weather(start, self.calendar.end(self.seasons[-1]), seed)
         self.factors = draw_factors(self.nature, trees, seasons, rng)
+        self.endless = {t.id for t in self.trees if rng.random() < NEVER_STOPS}
         self.flushes: list[Flush] = []
         self.looks: list[Look] = []
         self.works: list[Work] = []
@@ -180,22 +142,62 @@ class _Maker:
         days = _warmer(self.station.between(start, end), self.offset[place])
         rates = self.nature.rates(days.tmin, days.tmax, self.climate.latitude, start.timetuple().tm_yday)
         needs = self.needs[tree.species]
-        first = run(*rates, 0.0, "start_budbreak", needs, factors)
-        cut = self._cut_day(first, season)
-        flush = self._flush(tree, season, 1, first, None)
+        first = self._run(tree, rates, 0.0, "start_budbreak", needs, factors)
+        if self.rng.random() < LOST and self._lose(tree, season, first, days.tmax):
+            return
+        early = self._early_day(first) if self.rng.random() < CUT_EARLY else None
+        cut = early or self._cut_day(first, season)
+        flush = self._flush(tree, season, 1, first, None, kept=early is None)
         until = LAST_LOOK if cut is None else cut
         self._look_at(flush, first, until, days.tmax)
         if cut is None:
             return
-        work = Work(f"w{len(self.works)}", tree.id, "cutback", *self._plain(season, cut))
+        when = self._plain(season, cut)
+        work = Work(f"w{len(self.works)}", tree.id, "cutback", *when, early=early is not None)
         self.works.append(work)
         self.flushes[-1:] = [_ended(flush, work.latest)]
-        second = run(*rates, float(cut), "work_budbreak", needs, factors)
+        second = self._run(tree, rates, float(cut), "work_budbreak", needs, factors)
         woken = self._flush(tree, season, 2, second, cut, work)
         halving = self._work_day_after(second.came["hardened"], season)
         self._look_at(woken, second, min(LAST_LOOK, halving or LAST_LOOK), days.tmax)
         if halving is not None and halving <= LAST_LOOK:
             self.works.append(Work(f"w{len(self.works)}", tree.id, "halving", *self._plain(season, halving)))
+
+    def _run(
+        self,
+        tree: Tree,
+        rates: tuple[Array, Array],
+        began: float,
+        first: str,
+        needs: Needs,
+        factors: Factors,
+    ) -> TrueFlush:
+        """A flush as it goes; of a tree that never stops, nobody sees `extended` before hard leaves."""
+        flush = run(*rates, began, first, needs, factors)
+        if tree.id not in self.endless:
+            return flush
+        return TrueFlush(began, {**flush.came, "extended": flush.came["hardened"]})
+
+    def _lose(self, tree: Tree, season: int, truth: TrueFlush, tmax: Array) -> bool:
+        """Take a flush some days after its buds broke; its grower sees it at the next look."""
+        gone = (
+            int(truth.came["budbreak"] + self.rng.integers(4, 30)) if truth.came["budbreak"] < 200 else None
+        )
+        if gone is None or gone >= truth.came["hardened"]:
+            return False
+        flush = self._flush(tree, season, 1, truth, None, kept=False)
+        self._look_at(flush, truth, gone, tmax)
+        when = self._plain(season, gone + int(self.rng.integers(1, 6)))
+        if not self.observer.only_work:
+            stage = truth.stage_at(gone)
+            self.looks.append(Look(f"k{len(self.looks)}", tree.id, flush.id, stage, *when, lost=True))
+        self.flushes[-1:] = [replace(flush, ended_on=when[2], ended_why="lost")]
+        return True
+
+    def _early_day(self, first: TrueFlush) -> int | None:
+        """A day on which an impatient grower cuts: two to ten days before the leaves are hard."""
+        day = first.came["hardened"] - self.rng.integers(2, 11)
+        return int(day) if first.came["budbreak"] + 10 < day <= LATEST_CUT else None
 
     def _cut_day(self, first: TrueFlush, season: int) -> int | None:
         """When the first flush is cut back: some time after it was hard; never late in the season."""
@@ -220,6 +222,8 @@ class _Maker:
         truth: TrueFlush,
         woken: int | None,
         work: Work | None = None,
+        *,
+        kept: bool = True,
     ) -> Flush:
         name = f"f-{tree.id}-{season}-{number}"
         if work is None:
@@ -227,7 +231,8 @@ class _Maker:
         else:
             flush = Flush(name, tree.id, season, "work", work.latest, work.id)
         self.flushes.append(flush)
-        self.events.append(TrueEvent(tree.id, season, number, name, truth, woken))
+        if kept:
+            self.events.append(TrueEvent(tree.id, season, number, name, truth, woken))
         return flush
 
     def _look_at(self, flush: Flush, truth: TrueFlush, until: int, tmax: Array) -> None:
@@ -274,7 +279,7 @@ class _Maker:
 
 
 def _ended(flush: Flush, day: date) -> Flush:
-    return Flush(flush.id, flush.tree_id, flush.season, flush.started_by, ended_on=day, ended_why="cutback")
+    return replace(flush, ended_on=day, ended_why="cutback")
 
 
 def _warmer(weather: DailyWeather, by: float) -> DailyWeather:

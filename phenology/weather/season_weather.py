@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from phenology.heat.clocks import CLOCKS, Clock, wind
+from phenology.heat.daylength import daylength
 from phenology.learning.waits import SeasonHands
 from phenology.season import SeasonCalendar
 from phenology.weather.normals import YEAR_DAYS, Normals, fill_gaps, fit_normals
@@ -31,6 +32,8 @@ class SeasonWeather:
         NaN where unknown, and past the end of a season of 365 days. [degC]
     forecast : ndarray of bool, shape (n_seasons, 366), or None
         Days whose values were forecast, not measured; None where there are none.
+    latitude : float or None
+        Where it is, for clocks that answer to the length of the day. [degrees]
     """
 
     calendar: SeasonCalendar
@@ -38,9 +41,12 @@ class SeasonWeather:
     tmin: Array
     tmax: Array
     forecast: NDArray[np.bool_] | None = None
+    latitude: float | None = None
 
     @classmethod
-    def cut(cls, weather: DailyWeather, calendar: SeasonCalendar) -> SeasonWeather:
+    def cut(
+        cls, weather: DailyWeather, calendar: SeasonCalendar, latitude: float | None = None
+    ) -> SeasonWeather:
         """Cut a series into seasons; seasons that it only touches are there, mostly NaN."""
         first, last = calendar.season_of(weather.first_day), calendar.season_of(weather.last_day)
         seasons = tuple(range(first, last + 1))
@@ -55,7 +61,7 @@ class SeasonWeather:
             high[i, a - start : b - start] = weather.tmax[a:b]
             if ahead is not None:
                 ahead[i, a - start : b - start] = said[a:b]
-        return cls(calendar, seasons, low, high, ahead)
+        return cls(calendar, seasons, low, high, ahead, latitude)
 
     def row(self, season: int) -> int:
         """Row of a season; KeyError when the series does not reach it."""
@@ -76,7 +82,7 @@ class SeasonWeather:
         pad = ((self.seasons[0] - seasons[0], seasons[-1] - self.seasons[-1]), (0, 0))
         low, high = (np.pad(v, pad, constant_values=np.nan) for v in (self.tmin, self.tmax))
         ahead = None if self.forecast is None else np.pad(self.forecast, pad, constant_values=False)
-        return SeasonWeather(self.calendar, seasons, low, high, ahead)
+        return SeasonWeather(self.calendar, seasons, low, high, ahead, self.latitude)
 
     def through(self, season: int, day: int) -> SeasonWeather:
         """The same record as it stood at the end of a day of a season."""
@@ -98,6 +104,13 @@ class SeasonWeather:
         """The usual year of this record."""
         return fit_normals(self.tmin, self.tmax, np.array(self.seasons))
 
+    def daylight(self, season: int, days: int) -> Array | None:
+        """Hours of daylight from a season's first day on; None where it is not known where this is."""
+        if self.latitude is None:
+            return None
+        first = self.calendar.start(season).timetuple().tm_yday
+        return daylength((first - 1 + np.arange(days)) % 365 + 1, self.latitude)
+
     def filled(self, season: int, normals: Normals | None = None) -> tuple[Array, Array, Array]:
         """A season without gaps, and the variance each filled day adds; see `fill_gaps`."""
         days, i = self.calendar.length(season), self.row(season)
@@ -110,5 +123,8 @@ class SeasonWeather:
         out = {}
         for season in seasons:
             low, high, variance = self.filled(season, normals)
-            out[season] = SeasonHands(wind(low, high, clocks), np.concatenate([[0.0], np.cumsum(variance)]))
+            light = self.daylight(season, len(low))
+            out[season] = SeasonHands(
+                wind(low, high, clocks, light), np.concatenate([[0.0], np.cumsum(variance)])
+            )
         return out

@@ -39,6 +39,8 @@ class Traces:
         The past season behind each trace.
     gap_variance : ndarray, shape (days + 1,)
         Running variance from days to date that had to be filled. [degC^2 d]
+    daylight : ndarray, shape (days,), or None
+        [h]
     """
 
     season: int
@@ -47,11 +49,14 @@ class Traces:
     tmax: Array
     donors: tuple[int, ...]
     gap_variance: Array
+    daylight: Array | None = None
 
     def hands(self, clocks: tuple[Clock, ...] = CLOCKS) -> Hands:
         """The clocks over every trace; sums of shape (n_traces, clocks, days + 1)."""
-        before = wind(self.tmin[:1, : self.issued], self.tmax[:1, : self.issued], clocks).sums
-        after = wind(self.tmin[:, self.issued :], self.tmax[:, self.issued :], clocks).sums
+        past, ahead = slice(self.issued), slice(self.issued, None)
+        light = (None, None) if self.daylight is None else (self.daylight[past], self.daylight[ahead])
+        before = wind(self.tmin[:1, past], self.tmax[:1, past], clocks, light[0]).sums
+        after = wind(self.tmin[:, ahead], self.tmax[:, ahead], clocks, light[1]).sums
         common = np.broadcast_to(before, (len(self.tmin), *before.shape[1:]))
         return Hands(np.concatenate([common, common[..., -1:] + after[..., 1:]], axis=-1))
 
@@ -123,7 +128,8 @@ def draw_traces(
         said = _said(record, season, ahead)
         past = tmin[:, ahead], tmax[:, ahead]
         tmin[:, ahead], tmax[:, ahead] = courses(said, past, first, outlook, normals.spread)
-    return Traces(season, last_known, np.minimum(tmin, tmax), tmax, tuple(names), gap)
+    light = record.daylight(season, days)
+    return Traces(season, last_known, np.minimum(tmin, tmax), tmax, tuple(names), gap, light)
 
 
 def _this_season(

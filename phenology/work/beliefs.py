@@ -78,6 +78,8 @@ class Beliefs:
         self.between = np.array([s.season**2 for s in settings])
         self.within = np.array([s.cell**2 for s in settings])
         self.from_usual = np.array([clock.from_usual for clock in requirement.model.clocks])
+        # short days hurry these clocks on; a late cut must not be made to look ripe by that, see `ripening`
+        self.by_light = np.array([clock.by_light for clock in requirement.model.clocks])
 
     def of(self, species: str) -> Belief:
         """The belief about a species, known to the garden or not."""
@@ -96,8 +98,9 @@ class Beliefs:
         new += self.within if (species, self.season) not in columns.cells else 0.0
         variance = variance + new * sum(share * stretch for share, stretch in TAIL)
         rows = []
-        used = self.from_usual[self.clock] if centre is None else np.zeros(len(self.clock), dtype=bool)
-        clocks = np.unique(self.clock[~used])  # nobody knows yet when the others would usually begin
+        # nobody knows yet when a wait that keeps to its date would usually begin
+        left_out = self.by_light | self.from_usual if centre is None else self.by_light
+        clocks = np.unique(self.clock[~left_out[self.clock]])
         for c in clocks:
             mine = self.clock == c
             weight = self.weight[mine].sum()

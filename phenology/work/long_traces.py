@@ -74,7 +74,8 @@ def late_season(
     frost = _first(low <= frost_c, summer)
     if np.isinf(frost).any():
         more_low, more_high = _beyond(traces, record)
-        after = wind(more_low, more_high).sums[..., 1:]
+        light = record.daylight(traces.season + 1, BEYOND_DAYS)
+        after = wind(more_low, more_high, hours=light).sums[..., 1:]
         hands = Hands(np.concatenate([hands.sums, hands.sums[..., -1:] + after], axis=-1))
         low = np.concatenate([low, more_low], axis=1)
         frost = _first(low <= frost_c, summer)

@@ -16,7 +16,8 @@ from itertools import product
 import numpy as np
 
 from phenology.simulated.climates import CLIMATES
-from phenology.simulated.growers import OBSERVERS, simulate
+from phenology.simulated.growers import simulate
+from phenology.simulated.observers import OBSERVERS
 from phenology.simulated.study import Forecasted, Recovered, crps, forecasts, recovery, summarise
 
 HEAD = "| forecasts | 50 % | 80 % | flushcast | usual date | usual days | bias |"

@@ -20,8 +20,9 @@ from phenology.forecasting.chain import (
     curves_from,
     lean,
     not_by,
+    within,
 )
-from phenology.heat.clocks import CLOCKS, DATE_CLOCK
+from phenology.heat.clocks import CLOCKS, DATE_CLOCK, Hands
 from phenology.learning.requirement import Prediction
 from phenology.weather.traces import draw_traces
 from tests.phenology.forecasting.test_arrival import DAYS, draws, one_a_day
@@ -209,3 +210,61 @@ def test_the_third_stage_keeps_its_whole_spread_into_the_tails():
     summed = 50 + 30 * np.exp(0.15 * np.random.default_rng(0).normal(size=(3, 400_000))).sum(0)
     for level in (0.02, 0.05, 0.25, 0.5, 0.75, 0.95, 0.98):
         assert dist(curves).quantile(level) == pytest.approx(np.quantile(summed, level), abs=0.4)
+
+
+# Within an interval
+
+
+def test_within_a_wide_interval_the_curves_say_when():
+    """An event expected on day 110, seen to come between 100 and 140, came about 110 rather than 120."""
+    curves = curves_from(draws(10, log_sd=0.3), one_a_day(365), [100.0], DAYS, NO_GAP)
+    inside = dist(within(curves, 100.0, 140.0))
+    assert inside.chance_by(100) == 0 and inside.chance_by(140) == pytest.approx(1)
+    assert_allclose(inside.quantile(0.5), 110, atol=1)
+
+
+def test_an_interval_the_curves_do_not_allow_is_taken_as_it_is():
+    curves = curves_from(draws(10, log_sd=0.05), one_a_day(365), [100.0], DAYS, NO_GAP)
+    inside = dist(within(curves, 200.0, 220.0))
+    assert_allclose([inside.quantile(q) for q in (0.25, 0.5, 0.75)], [205, 210, 215], atol=0.5)
+
+
+def test_an_interval_weighs_the_traces():
+    hands = one_a_day(365, traces=2)
+    hands.sums[1] *= 2  # there the event comes by day 150
+    curves = within(curves_from(draws(100, log_sd=0.05), hands, [100.0], DAYS, NO_GAP), 190.0, 210.0)
+    mass = curves[:, -1] / 2
+    assert_allclose(mass.sum(), 1, atol=1e-9)
+    assert mass[0] > 0.9
+
+
+# The chain against the whole recursion
+
+
+def recursion(prediction, hands, before, parts=4):
+    """A stage's curves from all times of the one before, on a grid of quarter days: slow and exact."""
+    days = np.arange(before.shape[1])
+    grid = np.arange(0, days[-1] + 1e-9, 1 / parts)
+    out = np.zeros_like(before)
+    for k, curve in enumerate(before):
+        mass = np.diff(np.interp(grid, days, curve))
+        middle = (grid[1:] + grid[:-1]) / 2
+        for t, share in zip(middle[mass > 1e-7], mass[mass > 1e-7], strict=True):
+            one = Hands(hands.sums[k : k + 1])
+            out[k] += share * curves_from(prediction, one, [t], CLOCKS, NO_GAP)[0]
+    return out
+
+
+@pytest.mark.parametrize("look", [None, 145.0])
+def test_stages_in_a_row_agree_with_the_whole_recursion(look):
+    """To less than a sixth of a day, between the levels that are shown."""
+    hands, first, second = drawn_world()
+    hands = Hands(hands.sums[::10])
+    budbreak = curves_from(first, hands, [112.0], CLOCKS, NO_GAP)
+    if look is not None:
+        budbreak = not_by(budbreak, look)
+    quick, whole = budbreak, budbreak
+    for step in (second, replace(second, variance=second.variance * 2)):
+        quick = curves_after(step, hands, quick, CLOCKS, NO_GAP)
+        whole = recursion(step, hands, whole)
+        assert_allclose(dist(quick).quantiles(), dist(whole).quantiles(), atol=0.15)

@@ -14,6 +14,9 @@ from phenology.heat.clocks import (
     DATE_CLOCK,
     DAYS_CLOCK,
     HEAT_CLOCKS,
+    LIGHT_CLOCK,
+    PER_HOUR,
+    SHORTENING_CLOCK,
     USUAL_WEIGHTS,
     Clock,
     wind,
@@ -61,6 +64,42 @@ def test_a_degree_is_worth_what_per_degree_says(clock):
 def test_the_calendar_does_not_feel_a_degree(clock):
     assert clock.by_calendar and clock.per_degree == 0
     assert_allclose(clock.rates(np.array([-9.0, 30.0]), np.array([1.0, 38.0])), 1.0)
+
+
+BOTH = [LIGHT_CLOCK, SHORTENING_CLOCK]
+
+
+@pytest.mark.parametrize("clock", BOTH, ids=lambda c: c.name)
+def test_a_clock_of_short_days_runs_faster_the_shorter_they_are(clock):
+    low, high = np.full(4, 12.0), np.full(4, 24.0)
+    rates = clock.rates(low, high, np.array([16.0, 14.0, 13.0, 4.0]))
+    usual = clock.rates(low, high)
+    assert_allclose(rates[1], usual[1])  # fourteen hours are its usual day
+    assert_allclose(rates[2] / rates[1], np.exp(PER_HOUR))
+    assert (np.diff(rates) > 0).all()
+    assert rates[3] < 4 * rates[1]  # in a polar winter it does not run away
+
+
+def test_heat_in_short_days_still_needs_heat():
+    cold = SHORTENING_CLOCK.rates(np.array([-5.0]), np.array([0.0]), np.array([10.0]))
+    assert cold[0] < 0.05
+    assert_allclose(LIGHT_CLOCK.rates(np.array([-5.0]), np.array([0.0]), np.array([14.0])), 1.0)
+
+
+@pytest.mark.parametrize("clock", [c for c in CLOCKS if not c.by_light], ids=lambda c: c.name)
+def test_other_clocks_do_not_see_the_light(clock):
+    low, high = np.array([9.0, 12.0]), np.array([20.0, 30.0])
+    assert_allclose(clock.rates(low, high, np.array([10.0, 18.0])), clock.rates(low, high))
+
+
+@given(days=st.integers(1, 60), seed=st.integers(0, 99))
+def test_wound_together_clocks_read_as_each_alone(days, seed):
+    rng = np.random.default_rng(seed)
+    low = rng.uniform(-10, 20, (2, days))
+    high, hours = low + rng.uniform(0, 15, low.shape), rng.uniform(6, 20, days)
+    sums = wind(low, high, CLOCKS, hours).sums
+    for k, clock in enumerate(CLOCKS):
+        assert_allclose(sums[:, k, 1:], np.cumsum(clock.rates(low, high, hours), axis=-1))
 
 
 @given(days=st.integers(1, 60), traces=st.integers(1, 3), seed=st.integers(0, 99))

@@ -6,7 +6,8 @@ import numpy as np
 import pytest
 from numpy.testing import assert_allclose
 
-from phenology.learning.transitions import Transition, all_transitions, prior_of_transition
+from phenology.heat.clocks import CLOCKS, HEAT_CLOCKS
+from phenology.learning.transitions import SHORTENED_DAYS, Transition, all_transitions, prior_of_transition
 from phenology.species.catalogue import load_species, neutral_species
 from tests.phenology.gardens import ELM
 
@@ -47,3 +48,25 @@ def test_one_step_keeps_its_own_prior():
         prior_of_transition(load_species()[ELM], Transition("work", "budbreak")),
         (prior.days, prior.log_sd),
     )
+
+
+def share(weights, kinds):
+    return sum(w for w, clock in zip(weights, CLOCKS, strict=True) if clock.kind in kinds or clock in kinds)
+
+
+@pytest.mark.parametrize("start", ["budbreak", "extended", "work"])
+def test_hardening_leans_on_heat_early_and_on_light_and_date_late(start):
+    wait = Transition(start, "hardened")
+    early, middle, late = (wait.clock_weights_at(d) for d in (-40, SHORTENED_DAYS / 2, 90))
+    for weights in (early, middle, late):
+        assert_allclose(sum(weights), 1)
+    heat = [share(w, HEAT_CLOCKS) for w in (early, middle, late)]
+    keeps_date = [share(w, ("light", "date")) for w in (early, middle, late)]
+    assert heat[0] > 0.6 > heat[1] > heat[2]
+    assert keeps_date[0] < keeps_date[1] < keeps_date[2]
+
+
+@pytest.mark.parametrize("wait", [Transition("start", "budbreak"), Transition("budbreak", "extended")])
+def test_leaf_growth_is_believed_to_follow_heat_at_any_time(wait):
+    assert wait.clock_weights_at(-40) == wait.clock_weights_at(90) == wait.clock_weights
+    assert share(wait.clock_weights, ("light",)) == 0

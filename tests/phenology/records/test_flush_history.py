@@ -137,12 +137,28 @@ def test_shaping_without_a_look_shows_it_hard_by_then(operation):
     assert one(records).came["hardened"] == (132, 170)
 
 
-def test_work_marked_early_or_of_another_kind_shows_nothing():
-    for operation, more in (("cutback", {"early": True}), ("wiring", {}), ("pinching", {})):
-        records = a_tree()
-        growing(records)
-        records.work("elm", 2020, 170, operation, **more)
-        assert one(records).came["hardened"] == (132, NEVER)
+@pytest.mark.parametrize("operation", ["wiring", "pinching"])
+def test_work_of_another_kind_shows_nothing(operation):
+    records = a_tree()
+    growing(records)
+    records.work("elm", 2020, 170, operation)
+    assert one(records).came["hardened"] == (132, NEVER)
+
+
+def test_work_marked_early_shows_the_leaves_were_not_hard_yet():
+    records = a_tree()
+    growing(records)
+    records.work("elm", 2020, 170, "cutback", early=True)
+    assert one(records).came["hardened"] == (170, NEVER)
+    assert one(records).came["extended"] == (125, 132)
+
+
+def test_work_marked_early_after_a_look_that_said_hard_takes_nothing_back():
+    records = a_tree()
+    flush = growing(records)
+    records.look(flush, 160, "hardened")
+    records.work("elm", 2020, 170, "cutback", early=True)
+    assert one(records).came["hardened"] == (132, 160)
 
 
 def test_a_look_after_the_work_has_the_last_word():

@@ -16,7 +16,8 @@ from phenology.learning.calibration import average_requirement
 from phenology.learning.garden_fit import GardenFit
 from phenology.learning.transitions import Transition
 from phenology.simulated.climates import CLIMATES
-from phenology.simulated.growers import OBSERVERS, simulate
+from phenology.simulated.growers import simulate
+from phenology.simulated.observers import OBSERVERS
 from phenology.simulated.study import crps, forecasts, recovery, summarise
 from phenology.simulated.truth import HARDENS_BY
 

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 from numpy.testing import assert_allclose
 
-from phenology.heat.clocks import CLOCKS, wind
+from phenology.heat.clocks import CLOCKS, LIGHT_CLOCK, wind
 from phenology.season import SeasonCalendar
 from phenology.weather.season_weather import SeasonWeather
 from phenology.weather.series import DailyWeather
@@ -81,3 +81,27 @@ def test_hands_of_a_season_are_its_clocks_and_the_running_cost_of_its_gaps():
     assert (hands[2021].gap_variance == 0).all()
     gap = hands[2022].gap_variance
     assert gap[35] == 0 < gap[36] == gap[-1]
+
+
+@pytest.mark.parametrize(("latitude", "longest"), [(52.0, (6, 21)), (-37.0, (12, 21))])
+def test_daylight_is_longest_at_midsummer_of_its_own_half_of_the_world(latitude, longest):
+    calendar = SeasonCalendar.for_latitude(latitude)
+    weather = DailyWeather(date(2019, 1, 1), np.full(1200, 5.0), np.full(1200, 15.0), np.full(1200, "bench"))
+    record = SeasonWeather.cut(weather, calendar, latitude)
+    light = record.daylight(2020, 365)
+    day = calendar.date(2020, int(light.argmax()) + 1)
+    assert abs((day - date(day.year, *longest)).days) <= 2
+    assert SeasonWeather.cut(weather, calendar).daylight(2020, 365) is None
+
+
+def test_without_a_latitude_all_days_are_equally_long():
+    low = np.full(365, 10.0)
+    weather = DailyWeather(date(2021, 1, 1), low, low + 9, np.full(365, "bench"))
+    blind = SeasonWeather.cut(weather, SeasonCalendar()).hands([2021])[2021].hands.sums
+    seeing = SeasonWeather.cut(weather, SeasonCalendar(), 52.0).hands([2021])[2021].hands.sums
+    k = CLOCKS.index(LIGHT_CLOCK)
+    assert_allclose(blind[k], np.arange(366))
+    # half a year of short days runs ahead of the calendar, the long days fall behind it
+    assert seeing[k, 60] > 75 and np.diff(seeing[k])[171] < 0.65
+    others = [n for n, clock in enumerate(CLOCKS) if not clock.by_light]
+    assert_allclose(blind[others], seeing[others])

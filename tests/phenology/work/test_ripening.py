@@ -9,6 +9,7 @@ import pytest
 
 from phenology.heat.clocks import CLOCKS, DATE_CLOCK, DAYS_CLOCK, Clock, Hands
 from phenology.learning.requirement import Requirement, RequirementModel
+from phenology.learning.transitions import Transition
 from phenology.weather.traces import draw_traces
 from phenology.work.beliefs import Belief, belief
 from phenology.work.ripening import Ripening, ripening
@@ -102,6 +103,15 @@ def test_a_date_gives_a_late_cut_no_help(hands):
     deadline = np.full(traces, 195.0)
     early = [ripening(s, hands, np.array([120.0]), deadline, deadline).odds(120.0) for s in (dated, plain)]
     assert early == pytest.approx([0.0, 1.0], abs=1e-3)  # asked early, the date holds it back
+
+
+def test_short_days_give_a_late_cut_no_help():
+    """Though hardening may be learned to hurry as days shorten, odds of ripening leave those clocks out."""
+    wait = Transition("extended", "hardened")
+    model = RequirementModel(lambda species: (24.0, 0.3), clock_weights=wait.clock_weights)
+    learned = model.fit([], {})
+    assert any(CLOCKS[part.clock].by_light for part in learned.components)
+    assert not any(CLOCKS[c].by_light for c in belief(learned, "A", 2015).clock)
 
 
 def test_own_records_move_the_odds(hands):
