@@ -29,7 +29,7 @@ from phenology.work.advice import Advice, Adviser
 Array = NDArray[np.float64]
 
 COVER_DAYS = 28.0  # cover brings growth forward: looks begin so much before the weather outside says (ours)
-NARROW_DAYS = 6.0  # an interval no wider is taken to hold its event anywhere alike (ours)
+NARROW_DAYS = 10.0  # an interval no wider is taken to hold its event anywhere alike (ours)
 FRESH_DAYS = 7  # weather older than this is worth a warning (ours)
 
 
