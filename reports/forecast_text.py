@@ -9,7 +9,7 @@ from datetime import timedelta
 
 from phenology.forecasting.garden_forecast import ForecastRow, GardenForecast
 from reports.deciding import AHEAD_DAYS, DOES, deciding_rows
-from reports.words import date_range, short_date, tree_names, weekday_date
+from reports.words import date_range, short_date, tree_names, weekday_date, weekday_full_date
 
 WIDTH = 80
 ALIKE_DAYS = 3  # trees whose next looks lie this close share a sentence
@@ -29,7 +29,7 @@ def forecast_text(forecast: GardenForecast, width: int = WIDTH) -> str:
     """The whole forecast as text no wider than `width`."""
     garden = forecast.garden
     season, day = garden.calendar.label(garden.season), garden.as_of
-    lines = [f"{season} season, as of {weekday_date(day)} {day.year}"]
+    lines = [f"{season} season, as of {weekday_full_date(day)}"]
     through = garden.weather_through()
     if through and forecast.donors:
         ahead = garden.forecast_through()

@@ -1,50 +1,35 @@
-"""Dates and lists as the grower reads them, in plain English and without a library."""
+"""Dates and lists as the grower reads them, in plain English and without a library.
+
+Dates are written as the garden has them: see `phenology.language.date_style`.
+"""
 
 from __future__ import annotations
 
 import re
 from collections.abc import Sequence
-from datetime import date
 
-WEEKDAYS = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
-MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
+from phenology.language.date_style import SHORT_MONTHS as MONTHS
+from phenology.language.date_style import (
+    date_range,
+    date_style,
+    full_date,
+    short_date,
+    weekday_date,
+    weekday_full_date,
+)
 
-
-def short_date(day: date) -> str:
-    """A day and month.
-
-    Examples
-    --------
-    >>> short_date(date(2026, 7, 4))
-    '4 Jul'
-    """
-    return f"{day.day} {MONTHS[day.month - 1]}"
-
-
-def weekday_date(day: date) -> str:
-    """A weekday, day and month.
-
-    Examples
-    --------
-    >>> weekday_date(date(2026, 7, 4))
-    'Sat 4 Jul'
-    """
-    return f"{WEEKDAYS[day.weekday()]} {short_date(day)}"
-
-
-def date_range(first: date, last: date) -> str:
-    """A span of days, the month said once.
-
-    Examples
-    --------
-    >>> date_range(date(2026, 7, 4), date(2026, 7, 9)), date_range(date(2026, 6, 29), date(2026, 7, 10))
-    ('4-9 Jul', '29 Jun-10 Jul')
-    """
-    if first == last:
-        return short_date(first)
-    if (first.year, first.month) == (last.year, last.month):
-        return f"{first.day}-{short_date(last)}"
-    return f"{short_date(first)}-{short_date(last)}"
+__all__ = [
+    "MONTHS",
+    "date_range",
+    "date_style",
+    "full_date",
+    "in_units",
+    "listed",
+    "short_date",
+    "tree_names",
+    "weekday_date",
+    "weekday_full_date",
+]
 
 
 def listed(names: Sequence[str]) -> str:

@@ -16,9 +16,9 @@ _MEANING = {
     "name": "what the garden is called",
     "units": "C or F: how temperatures are shown",
     "season_start": "first day of a season, MM-DD",
-    "date_order": "how 4/7 reads: day-first or month-first",
+    "date_order": "how dates are shown and 4/7 reads: day-first, month-first or year-first",
     "odds": "how sure a woken flush must be to ripen, 0.5 to 0.99",
-    "first_weekday": "monday ... sunday",
+    "first_weekday": "where weeks begin: monday ... sunday",
     "weather_sources": "weather services in the order asked, with commas",
     "contact": "address for weather services that want one",
     "stands_on": "the day the garden stands still on",
@@ -29,8 +29,8 @@ _MEANING = {
 }
 _DEFAULTS = {
     "season_start": "by hemisphere",
-    "date_order": "asked, or told from a file",
-    "first_weekday": "by locale",
+    "date_order": "day-first, 4/7 asked",
+    "first_weekday": "monday",
     "weather_sources": "the usual order",
     "stands_on": "follows the calendar",
 }

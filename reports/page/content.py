@@ -16,7 +16,7 @@ from phenology.garden import Garden
 from phenology.species.catalogue import Species
 from phenology.weather.series import DailyWeather
 from reports.deciding import STATE, coming_rows, does, last_safe_of, odds_of, refusal_of, row_date
-from reports.words import date_range, short_date, tree_names, weekday_date
+from reports.words import date_range, short_date, tree_names, weekday_date, weekday_full_date
 
 NOW_DAYS = 7
 WORTH_SAYING = 0.97  # odds of ripening above this in three weeks leave nothing to hurry for (ours)
@@ -154,7 +154,7 @@ def _coverage(name: str, weather: DailyWeather, lines: Sequence[str]) -> PlaceWe
     )
     missing = int((~known).sum())
     gaps = "no day missing" if not missing else f"{missing:,} {'day' if missing == 1 else 'days'} missing"
-    ends = f" to {weekday_date(through)} {through.year}" if through else ""
+    ends = f" to {weekday_full_date(through)}" if through else ""
     return PlaceWeather(
         name, f"{weather.first_day.year}{ends}: {parts or 'nothing measured'}; {gaps}.", shares, tuple(lines)
     )

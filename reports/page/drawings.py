@@ -14,7 +14,7 @@ from phenology.judging.past_forecasts import PastForecast
 from phenology.season import SeasonCalendar
 from phenology.seasons.ahead import HeatCourse
 from reports.deciding import last_safe_of
-from reports.words import MONTHS
+from reports.words import MONTHS, date_style
 
 WEEKS_BACK = 4
 WEEKS_AHEAD = 13
@@ -41,7 +41,7 @@ class Span:
     @classmethod
     def around(cls, day: date, ahead: int = WEEKS_AHEAD) -> Span:
         """Whole weeks around a day, `ahead` of them after it."""
-        first = day - timedelta(days=day.weekday(), weeks=WEEKS_BACK)
+        first = date_style().week_start(day) - timedelta(weeks=WEEKS_BACK)
         return cls(first, 7 * (WEEKS_BACK + ahead))
 
     def at(self, day: date, after: float = 0.0) -> float:

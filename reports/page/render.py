@@ -27,7 +27,7 @@ from reports.page.drawings import (
     years_drawing,
 )
 from reports.page.template import drawn, filled
-from reports.words import weekday_date
+from reports.words import weekday_date, weekday_full_date
 
 TEMPLATE = "report.html.j2"
 
@@ -57,7 +57,7 @@ def report_html(folder: Path, garden: Garden, settings: GardenSettings, *, look_
         TEMPLATE,
         name=settings.name,
         season=garden.calendar.label(garden.season),
-        day=f"{weekday_date(garden.as_of)} {garden.as_of.year}",
+        day=weekday_full_date(garden.as_of),
         lead=lead_words(course),
         through=_through(forecast),
         months=span.label_room(),
