@@ -34,8 +34,8 @@ class LeafHabit:
 
     Attributes
     ----------
-    flushes : int
-        Flushes with counts that it rests on.
+    flushes, paced : int
+        Flushes with counts that it rests on, and those of them counted while they grew.
     days_a_leaf : (float, float, float)
         Phyllochron of an average first flush, with its 80 % interval. [days at 18 degC]
     leaves : (float, float, float)
@@ -47,6 +47,7 @@ class LeafHabit:
 
     species: str
     flushes: int
+    paced: int
     days_a_leaf: tuple[float, float, float]
     leaves: tuple[float, float, float]
     base: float
@@ -126,6 +127,11 @@ class GardenLeaves:
         """Time a leaf, from every flush counted while it grew: on each clock, as a log."""
         return learn(list(self._pace_rows()), self._prior_phyllochron, len(CLOCKS))
 
+    def habits(self, species: str | None = None) -> list[LeafHabit]:
+        """`habit` of every species that has counts, or of one."""
+        names = [species] if species else list(dict.fromkeys(t.species for t in self.fit.garden.trees))
+        return [habit for name in names if (habit := self.habit(name))]
+
     def habit(self, species: str) -> LeafHabit | None:
         """What the counts of a species teach; None where it has none."""
         mine = [h for h in self._counted if h.tree.species == species]
@@ -140,6 +146,7 @@ class GardenLeaves:
         return LeafHabit(
             species,
             len(mine),
+            sum(1 for h in mine if self.counts(h).growing),
             _interval(float(pace.mean[c]), float(pace.level[c])),
             _interval(float(number.mean[c]), float(number.level[c])),
             CLOCKS[c].base,
