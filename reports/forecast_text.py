@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 import textwrap
 from collections.abc import Iterator, Sequence
-from datetime import timedelta
+from datetime import date, timedelta
 
 from phenology.forecasting.garden_forecast import ForecastRow, GardenForecast
 from reports.deciding import AHEAD_DAYS, DOES, deciding_rows
@@ -135,10 +135,15 @@ def _when(row: ForecastRow, forecast: GardenForecast) -> str:
 
 def _rhythm(group: Sequence[ForecastRow], forecast: GardenForecast) -> str:
     """With a species guess only, a rhythm of looks and never a work date."""
-    row, first = group[0], _reach(group, 0.1)
+    start = min(rhythm_start(row, forecast) for row in group)
+    return f"look weekly from {short_date(start)}, for it to {HAS_COME[group[0].stage]}."
+
+
+def rhythm_start(row: ForecastRow, forecast: GardenForecast) -> date:
+    """From when to look weekly, where no date is given."""
+    first = row.day(0.1)
     start = row.look_on if first is None else forecast.garden.calendar.date(row.season, first)
-    start = max(start, forecast.garden.as_of)
-    return f"look weekly from {short_date(start)}, for it to {HAS_COME[row.stage]}."
+    return max(start, forecast.garden.as_of)
 
 
 def _span(group: Sequence[ForecastRow], forecast: GardenForecast) -> str:
