@@ -91,7 +91,7 @@ def _dates(first: date, days: int) -> str:
     month = None
     for n in range(days):
         day = first + timedelta(days=n)
-        if day == date_style().week_start(day) and len(out) <= n and (not out or n - len(out) >= 1):
+        if day == date_style().week_start(day) and len(out) <= n and (not out or n - len(out) >= 2):
             label = short_date(day) if day.month != month else str(day.day)
             if n + len(label) > days:
                 break

@@ -68,16 +68,26 @@ def tree_names(labels: Sequence[str]) -> str:
     return listed(list(labels))
 
 
+# A number with its unit; before these words it is a difference, before a lone "d" a degree-day.
+_TEMPERATURE = re.compile(
+    r"(?<![\w.])(-?\d+(?:\.\d+)?) (degC|°C)(?! d\b)(?= (?P<apart>between|from the days before)\b)?"
+)
+
+
 def in_units(text: str, units: str) -> str:
-    """A sentence about temperatures in the garden's units.
+    """A sentence about temperatures in the garden's units, to whole degrees.
 
     Examples
     --------
     >>> in_units("34 degC on 3 Jul, above 32 degC", "F")
     '93 degF on 3 Jul, above 90 degF'
+    >>> in_units("20 °C between tmin and tmax", "F")  # a difference is not moved by 32
+    '36 °F between tmin and tmax'
     >>> in_units("34 degC", "C")
     '34 degC'
     """
     if units != "F":
         return text
-    return re.sub(r"(-?\d+(?:\.\d+)?) degC", lambda m: f"{float(m[1]) * 9 / 5 + 32:.0f} degF", text)
+    return _TEMPERATURE.sub(
+        lambda m: f"{float(m[1]) * 9 / 5 + (0 if m['apart'] else 32):.0f} {m[2].replace('C', 'F')}", text
+    )
