@@ -48,11 +48,12 @@ def days_ahead(heat: Array, others: Sequence[Array]) -> Array:
     -------
     ndarray, shape (days + 1,)
         Days ahead (+) or behind (-), read along the mean season. NaN where that cannot be said: with fewer
-        than `FEWEST_USUAL` others, or while so little warmth gathers that days mean nothing, as in winter.
+        than `FEWEST_USUAL` others; while so little warmth usually gathers, on that day or on the one that it
+        is read at, that days mean nothing, as in winter; once it is warmer than a whole usual season.
 
     Examples
     --------
-    Half as warm again as the others from the first day, so after 100 days 50 ahead:
+    Half as warm again as the others from the first day, so 50 days ahead after 100:
 
     >>> usual = np.arange(366) * 10.0
     >>> float(days_ahead(np.arange(366) * 15.0, [usual] * 3)[100])
@@ -63,10 +64,18 @@ def days_ahead(heat: Array, others: Sequence[Array]) -> Array:
         return ahead
     usual = np.mean([curve[:366] for curve in others], axis=0)
     day = np.arange(len(heat), dtype=float)
-    read = np.interp(heat, usual, np.arange(len(usual))) - day
-    at = np.minimum(day.astype(int), len(usual) - 1)
-    before, after = np.maximum(at - RATE_DAYS, 0), np.minimum(at + RATE_DAYS, len(usual) - 1)
+    last = len(usual) - 1
+    read = np.interp(heat, usual, np.arange(len(usual)))
+    warm = _warm_days(usual)
+    at = np.minimum(day.astype(int), last)
+    tells = warm[at] & warm[np.rint(read).astype(int)] & (usual[at] >= LEAST_HEAT) & (heat >= LEAST_HEAT)
+    return np.where(tells & (heat <= usual[-1]), read - day, np.nan)
+
+
+def _warm_days(usual: Array) -> NDArray[np.bool_]:
+    """Whether around each day warmth usually gathers fast enough for a lead to be told in days."""
+    at, last = np.arange(len(usual)), len(usual) - 1
+    before, after = np.maximum(at - RATE_DAYS, 0), np.minimum(at + RATE_DAYS, last)
     rate = (usual[after] - usual[before]) / (after - before)
-    rate_at_best = float((usual[2 * RATE_DAYS :] - usual[: -2 * RATE_DAYS]).max()) / (2 * RATE_DAYS)
-    tells = (usual[at] >= LEAST_HEAT) & (heat >= LEAST_HEAT) & (rate >= LEAST_RATE * rate_at_best)
-    return np.where(tells, read, np.nan)
+    best = float((usual[2 * RATE_DAYS :] - usual[: -2 * RATE_DAYS]).max()) / (2 * RATE_DAYS)
+    return np.asarray(rate >= LEAST_RATE * best)

@@ -48,9 +48,13 @@ def test_days_ahead_are_read_along_the_usual_season():
 
 
 def test_the_season_under_way_is_not_usual_yet():
-    heat = heat_of({2020: 30.0}, n=330)
+    heat = heat_of({2020: 14.0}, n=200)
     assert_allclose(heat[2019].ahead, 0, atol=1e-9)
-    assert heat[2020].ahead > 30
+    assert_allclose(heat[2020].ahead, 1800 / 5 - 200)
+
+
+def test_a_season_warmer_already_than_a_whole_usual_one_has_no_lead_in_days():
+    assert heat_of({2020: 30.0}, n=330)[2020].ahead is None
 
 
 def test_with_under_three_other_seasons_nothing_is_usual():
