@@ -23,9 +23,6 @@ def new_axes(ax: Axes | None, width: float, height: float) -> Axes:
     """The axes given, or those of a new figure of that size in inches."""
     if ax is not None:
         return ax
-    import matplotlib
-
-    matplotlib.use("Agg", force=False)
     from matplotlib.figure import Figure
 
     figure = Figure(figsize=(width, height), layout="constrained")
