@@ -15,10 +15,11 @@ from typing import Any
 from data_sources.journal.backup import sync_folder
 from data_sources.journal.connection import plain_errors
 from phenology.errors import InputError, StoreError
+from phenology.language.date_style import SHOWN_ORDERS, DateStyle
+from phenology.language.vague_dates import DATE_ORDERS, DateOrder
 
 SETTINGS_NAME = "garden.toml"
 UNITS = ("C", "F")
-DATE_ORDERS = ("day-first", "month-first")
 WEEKDAYS = ("monday", "tuesday", "wednesday", "thursday", "friday", "saturday", "sunday")
 
 _HEAD = "The garden's settings. Edit them here, or with 'flushcast settings'."
@@ -36,12 +37,12 @@ class GardenSettings:
         How temperatures are shown; inside they are degC.
     season_start : str, optional
         "MM-DD", the first day of a season; default: that of the hemisphere.
-    date_order : {"day-first", "month-first"}, optional
-        How 4/7 is read; default: asked, or told from the file.
+    date_order : {"day-first", "month-first", "year-first"}, optional
+        How dates are shown and 4/7 is read; default: shown day first; 4/7 is asked, or told from the file.
     odds : float
         How sure a woken flush must be to ripen before the last safe date. [0.5-0.99]
     first_weekday : str, optional
-        "monday" ... "sunday"; default: by locale.
+        "monday" ... "sunday", on which weeks begin; default: Monday.
     weather_sources : tuple of str
         Weather services in the order they are asked; default (empty): the usual order.
     weather_services : mapping
@@ -73,6 +74,17 @@ class GardenSettings:
     hot_day: float = 33.0
     away: tuple[str, ...] = ()
     species: Mapping[str, Mapping[str, Any]] = field(default_factory=dict)
+
+    @property
+    def date_style(self) -> DateStyle:
+        """How dates are written here and where weeks begin."""
+        order = next((o for o in SHOWN_ORDERS if o == self.date_order), SHOWN_ORDERS[0])
+        return DateStyle(order, WEEKDAYS.index(self.first_weekday or WEEKDAYS[0]))
+
+    @property
+    def reading_order(self) -> DateOrder | None:
+        """How 4/7 reads here; None where nothing was settled, or the year comes first."""
+        return next((o for o in DATE_ORDERS if o == self.date_order), None)
 
 
 # key in the file (a dot: within a table): field, and what makes its value good, else raises InputError
@@ -165,7 +177,7 @@ _KEYS: dict[str, tuple[str, Callable[[Any], Any]]] = {
     "name": ("name", _text),
     "units": ("units", _one_of(UNITS)),
     "season_start": ("season_start", _month_day),
-    "date_order": ("date_order", _one_of(DATE_ORDERS)),
+    "date_order": ("date_order", _one_of(SHOWN_ORDERS)),
     "odds": ("odds", _odds),
     "first_weekday": ("first_weekday", _one_of(WEEKDAYS)),
     "contact": ("contact", _text),
@@ -180,6 +192,8 @@ _KEYS: dict[str, tuple[str, Callable[[Any], Any]]] = {
 }
 _COMMENTS = {
     "units": "C or F",
+    "date_order": "day-first, month-first or year-first: how dates are shown and read",
+    "first_weekday": "where weeks begin",
     "season_start": "first day of a season, month-day",
     "odds": "how sure a woken flush must be to ripen before the last safe date",
     "stands_on": "this garden stands still on that day",

@@ -21,7 +21,7 @@ from data_sources.table_columns import PLURALS, Columns, read_columns, to_rememb
 from data_sources.table_rows import DatedRow, RowReader, TreeRow
 from phenology.errors import InputError, StageOrderError, UnknownNameError
 from phenology.language.tree_selection import select_trees
-from phenology.language.vague_dates import DATE_ORDERS, DateOrder
+from phenology.language.vague_dates import DATE_ORDERS, AmbiguousDateError, DateOrder
 from phenology.records.entries import look_changes, work_changes
 from phenology.records.flushes import TreeRecord
 from phenology.records.record_book import RecordBook
@@ -44,6 +44,11 @@ class Asked:
         "look", "work", "tree" or "place".
     mapping : mapping of header to field
     order : {"day-first", "month-first"}, optional
+        Said of these files; it rules.
+    usual_order : {"day-first", "month-first"}, optional
+        The garden's; it decides where a file does not tell.
+    first_weekday : int
+        Where the garden's weeks begin, counted from Monday as 0.
     kind : {"seen", "happened"}, optional
     new_trees : bool
         Add trees that looks or work name but the garden lacks.
@@ -54,6 +59,8 @@ class Asked:
     order: DateOrder | None = None
     kind: str | None = None
     new_trees: bool = False
+    usual_order: DateOrder | None = None
+    first_weekday: int = 0
 
 
 def plan_import(
@@ -165,7 +172,7 @@ class _Tables:
             self.draft.plan.reports.append(report)
         order = columns.options.get("order")
         dates = [columns.header_of(n) for n in ("date", "earliest", "latest", "last_repot", "retired")]
-        decided = order if order in DATE_ORDERS else order_of(table, dates)
+        decided = order if order in DATE_ORDERS else self._order_told(table, dates)
         reader = RowReader(
             table.file,
             columns,
@@ -173,8 +180,22 @@ class _Tables:
             today=self.draft.today,
             order=decided,
             kind=columns.options.get("kind"),
+            first_weekday=self.asked.first_weekday,
         )
         return reader, report
+
+    def _order_told(self, table: CsvTable, dates: Sequence[str]) -> DateOrder | None:
+        """The order of day and month that a file proves, else the garden's, which is then said."""
+        try:
+            return order_of(table, dates)
+        except AmbiguousDateError as error:
+            usual = self.asked.usual_order
+            if usual is None or "do not agree" in str(error):
+                raise
+            told = f"{table.file}: dates read {usual}, as this garden has them; --date-order says otherwise"
+            if told not in self.draft.plan.warnings:
+                self.draft.plan.warnings.append(told)
+            return usual
 
     def _take_place(self, reader: RowReader, report: FileReport, line: int, row: Mapping[str, str]) -> None:
         place = reader.place(line, row, self.draft.new_id())

@@ -15,7 +15,7 @@ from data_sources.csv_cells import Problem
 from data_sources.looks_csv import KINDS, bounds_of, yes_or_no
 from data_sources.table_columns import Columns
 from phenology.errors import InputError
-from phenology.language.vague_dates import DateOrder, parse
+from phenology.language.vague_dates import DateOrder, VagueDate, parse
 from phenology.language.words import find_operation, find_part, find_stage, near_words
 from phenology.records.rows import Place
 from phenology.season import SeasonCalendar
@@ -80,6 +80,8 @@ class RowReader:
         Order of day and month in this file.
     kind : str or None
         What dates of this file are that could be `seen` or `happened`.
+    first_weekday : int
+        Day on which weeks begin, counted from Monday as 0.
     """
 
     def __init__(
@@ -91,9 +93,10 @@ class RowReader:
         today: date,
         order: DateOrder | None,
         kind: str | None = None,
+        first_weekday: int = 0,
     ) -> None:
         self.file, self.columns, self.calendar = file, columns, calendar
-        self.today, self.order, self.kind = today, order, kind
+        self.today, self.order, self.kind, self.first_weekday = today, order, kind, first_weekday
         self.problems: list[Problem] = []
 
     def dated(self, line: int, cells: Mapping[str, str]) -> DatedRow | None:
@@ -103,9 +106,7 @@ class RowReader:
         trees = row.needed("tree")
         what = row.read("stage", find_stage) if is_look else row.read("operation", find_operation)
         typed = row.needed("date")
-        vague = (
-            row.attempt("date", lambda: parse(typed, today=self.today, order=self.order)) if typed else None
-        )
+        vague = row.attempt("date", lambda: self._parsed(typed)) if typed else None
         ends = None
         if vague is not None:
             dated = vague  # held for the closure
@@ -206,10 +207,11 @@ class RowReader:
 
     def _day(self, text: str) -> date:
         """A date cell that must fix one day; a vague one counts by its middle."""
-        earliest, latest = parse(text, today=self.today, order=self.order).in_season(
-            self.calendar, self.today
-        )
+        earliest, latest = self._parsed(text).in_season(self.calendar, self.today)
         return earliest + (latest - earliest) // 2
+
+    def _parsed(self, text: str) -> VagueDate:
+        return parse(text, today=self.today, order=self.order, first_weekday=self.first_weekday)
 
 
 class _Row:

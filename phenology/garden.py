@@ -13,6 +13,7 @@ import numpy as np
 
 from phenology.errors import WeatherError
 from phenology.judging.species_skill import SpeciesSkill
+from phenology.language.date_style import full_date
 from phenology.learning.waits import SeasonHands, Site
 from phenology.records.rows import Aim, Flush, Look, Place, Stand, Tree, Work
 from phenology.season import SeasonCalendar
@@ -243,7 +244,7 @@ class Garden:
         behind = (self.as_of - through).days
         if behind > STALE_DAYS:
             raise WeatherError(
-                f"the weather ends on {through.isoformat()}, {behind} days before {self.as_of.isoformat()}; "
+                f"the weather ends on {full_date(through)}, {behind} days before {full_date(self.as_of)}; "
                 "add what has come since with `flushcast weather add FILE`, or forecast as of an earlier "
                 "day with --as-of"
             )

@@ -9,6 +9,7 @@ from typing import Any
 
 from phenology.judging.garden_hindcast import PastSkill
 from phenology.learning.calibration import Calibrated
+from phenology.learning.garden_leaves import LeafHabit
 from phenology.learning.observers import Lateness
 from phenology.learning.work_habit import WorkHabit
 from phenology.species.catalogue import Species
@@ -17,7 +18,10 @@ SCHEMA = "flushcast.calibration/1"
 
 
 def calibration_json(
-    rows: Sequence[Calibrated], skills: Sequence[PastSkill] = (), habits: Sequence[WorkHabit] = ()
+    rows: Sequence[Calibrated],
+    skills: Sequence[PastSkill] = (),
+    habits: Sequence[WorkHabit] = (),
+    leaves: Sequence[LeafHabit] = (),
 ) -> str:
     """The calibration as JSON; days are days at a constant 18 degC, misses are plain days."""
     record = {
@@ -25,8 +29,26 @@ def calibration_json(
         "rows": [_record(row) for row in rows],
         "past_forecasts": [_skill_record(skill) for skill in skills],
         "work_habits": [_habit_record(habit) for habit in habits],
+        "leaf_counts": [_leaf_record(habit) for habit in leaves],
     }
     return json.dumps(record, ensure_ascii=False, indent=2)
+
+
+def _leaf_record(habit: LeafHabit) -> dict[str, Any]:
+    days, number = habit.days_a_leaf, habit.leaves
+    return {
+        "species": habit.species,
+        "flushes": habit.flushes,
+        "flushes_counted_growing": habit.paced,
+        "leaf_interval": {
+            "days_at_18c": round(days[0], 2), "p10": round(days[1], 2), "p90": round(days[2], 2)
+        },
+        "degree_days_c_a_leaf": round(habit.degree_days_a_leaf, 1),
+        "base_c": habit.base,
+        "leaves_to_extended": {
+            "leaves": round(number[0], 2), "p10": round(number[1], 2), "p90": round(number[2], 2)
+        },
+    }  # fmt: skip
 
 
 def _skill_record(skill: PastSkill) -> dict[str, Any]:
@@ -76,6 +98,7 @@ def calibration_text(
     units: str,
     skills: Sequence[PastSkill] = (),
     habits: Sequence[WorkHabit] = (),
+    leaves: Sequence[LeafHabit] = (),
 ) -> str:
     """The calibration as text at 80 columns: a block a species, a line a step, and how it would have done."""
     if not rows:
@@ -90,6 +113,11 @@ def calibration_text(
         known = catalogue.get(species)
         lines += ["", f"{species}{f' ({known.name})' if known else ''}, {mine[0].looks} looks"]
         lines += [_line(row) for row in mine]
+        for leaf in leaves:
+            if leaf.species == species:
+                lines += textwrap.wrap(
+                    _leaf_words(leaf, units), 80, initial_indent="  ", subsequent_indent="  "
+                )
         for skill in skills:
             if skill.species == species:
                 lines += _skill_lines(skill)
@@ -113,6 +141,21 @@ def _line(row: Calibrated) -> str:
     return (
         f"  {row.transition.words:27}{span:>12}  error {row.error_days:.0f}  guess {row.prior_share:4.0%}  "
         f"{seasons}{open_ends}"
+    )
+
+
+def _leaf_words(habit: LeafHabit, units: str) -> str:
+    """How fast leaves come and how many, in the garden's units; a degree-day of degF is 5/9 of one of degC."""
+    number = f"{habit.leaves[0]:.1f} leaves to extended"
+    flushes = f"from {habit.flushes} flush{'' if habit.flushes == 1 else 'es'} counted"
+    if not habit.paced:  # counted only at the end: nothing was seen of the pace
+        return f"{number[0].upper()}{number[1:]}, {flushes}."
+    fahrenheit = units == "F"
+    heat = habit.degree_days_a_leaf * (1.8 if fahrenheit else 1.0)
+    base = habit.base * 1.8 + 32 if fahrenheit else habit.base
+    return (
+        f"A leaf each {habit.days_a_leaf[0]:.1f} days at {'64 degF' if fahrenheit else '18 degC'} "
+        f"({heat:.0f} degree-days above {base:g}), {number}, {flushes}."
     )
 
 

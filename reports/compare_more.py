@@ -1,18 +1,45 @@
-"""Below the seasons side by side: what followed work, and trends."""
+"""Below the seasons side by side: forecasts against what came, what followed work, and trends."""
 
 from __future__ import annotations
 
+import math
 import textwrap
 from collections.abc import Iterator, Sequence
-from typing import Any
 
 from phenology.garden import Garden
+from phenology.judging.season_truth import SeasonTruth
 from phenology.seasons.followed import Followed
 from phenology.seasons.trends import FEWEST_SEASONS, Trend
 from reports.words import short_date
 
 WIDTH = 80
 STAGES = {"budbreak": "bud break", "extended": "extended", "hardened": "hard"}
+
+
+def truth_lines(truth: Sequence[SeasonTruth], garden: Garden) -> Iterator[str]:
+    """How far off the forecasts of each season were, beside the usual date."""
+    if not truth:
+        return
+    yield "Forecasts of the first hardening against what came, each made without its season"
+    yield f"{'':19}{'median miss in days':>45}"
+    yield f"{'season':9}{'flushes':>8}{'first forecast':>18}{'last 3 weeks':>16}{'usual date':>13}{'held':>9}"
+    for t in truth:
+        leaning = "" if round(t.late) == 0 else f" ({abs(t.late):.0f} {'late' if t.late > 0 else 'early'})"
+        yield (
+            f"{garden.calendar.label(t.season):9}{t.flushes:8}{f'{t.missed:.0f}{leaning}':>18}"
+            f"{_days(t.missed_near):>16}{_days(t.usual_missed):>13}{t.held:9.0%}"
+        )
+    yield from textwrap.wrap(TRUTH_NOTE, WIDTH)
+
+
+TRUTH_NOTE = (
+    "First forecast: made at bud break where that was seen, else at the season's start. Held: how many of "
+    "the ranges meant to hold four in five did; 80% is honest."
+)
+
+
+def _days(days: float) -> str:
+    return "." if math.isnan(days) else f"{days:.0f}"
 
 
 def followed_lines(followed: Sequence[Followed], garden: Garden) -> Iterator[str]:
@@ -49,10 +76,10 @@ def trend_lines(trends: Sequence[Trend], garden: Garden) -> Iterator[str]:
     yield "Trends, with the interval that holds the truth in 95 of 100 such records"
     told, few = [t for t in trends if t.per_decade is not None], [t for t in trends if t.per_decade is None]
     for trend in told:
-        yield from _hung(f"  {_name(trend, garden)}: {trend.words}")
+        yield from _hung(f"  {trend_name(trend, garden)}: {trend.words}")
     species = {t.species for t in few if t.species}
     for trend in (t for t in few if not t.species):
-        yield from _hung(f"  {_name(trend, garden)}: {trend.words}")
+        yield from _hung(f"  {trend_name(trend, garden)}: {trend.words}")
     if species:
         most = max(t.seasons for t in few if t.species)
         told_of = f"{most} of {FEWEST_SEASONS} at most"
@@ -63,7 +90,8 @@ def _hung(text: str) -> list[str]:
     return textwrap.wrap(text, WIDTH, subsequent_indent="    ", break_on_hyphens=False)
 
 
-def _name(trend: Trend, garden: Garden) -> str:
+def trend_name(trend: Trend, garden: Garden) -> str:
+    """What has a trend, in words."""
     if trend.what == "warmth":
         day = garden.calendar.date(garden.season, garden.today)
         return f"warmth that is usual by {short_date(day)} comes"
@@ -73,41 +101,7 @@ def _name(trend: Trend, garden: Garden) -> str:
     return f"{known.name if known else trend.species}, {STAGES[trend.what]}"
 
 
-def more_record(followed: Sequence[Followed], trends: Sequence[Trend]) -> dict[str, Any]:
-    """The same as plain data."""
-    return {
-        "followed": [
-            {
-                "species": f.species,
-                "operation": f.operation,
-                "works": f.works,
-                "seasons": f.seasons,
-                "flushed": f.flushed,
-                "days": {
-                    stage: {
-                        "n": n,
-                        "median": round(middle, 1),
-                        "least": round(least, 1),
-                        "most": round(most, 1),
-                    }
-                    for stage, (n, middle, least, most) in f.days.items()
-                },
-            }
-            for f in followed
-        ],
-        "trends": [
-            {
-                "what": t.what,
-                "species": t.species or None,
-                "seasons": t.seasons,
-                "days_per_decade": _rounded(t.per_decade),
-                "low95": _rounded(t.low),
-                "high95": _rounded(t.high),
-            }
-            for t in trends
-        ],
-    }
-
-
-def _rounded(value: float | None) -> float | None:
-    return None if value is None else round(value, 2)
+def weather_lines(garden: Garden) -> Iterator[str]:
+    """The lines that whoever shows the weather must show."""
+    if garden.attribution:
+        yield from textwrap.wrap(f"Weather: {'; '.join(garden.attribution)}.", WIDTH)

@@ -6,6 +6,7 @@ from pathlib import Path
 
 from data_sources.weather.files import read_weather_file
 from phenology.errors import FlushcastError, InputError, UnknownNameError, WeatherError
+from phenology.garden import Garden
 from phenology.records.rows import Place
 from phenology.seasons.translate import ClimateOf, hemisphere
 
@@ -92,15 +93,21 @@ def learned_weights(folder: Path, latin: str, work: str) -> tuple[dict[str, floa
     None without a garden, or with fewer than two seasons of the step that the work waits for: bud break for
     repotting and pruning, hardening for all else.
     """
-    from phenology.heat.clocks import HEAT_CLOCKS
-    from phenology.learning.garden_fit import GardenFit
-    from phenology.learning.transitions import Transition
     from reports.cli.garden_date import garden_today
     from reports.garden_snapshot import read_garden
 
     if not (folder / "garden.toml").is_file():
         return None
     garden, _ = read_garden(folder, garden_today(folder))
+    return weights_of(garden, latin, work)
+
+
+def weights_of(garden: Garden, latin: str, work: str) -> tuple[dict[str, float], int] | None:
+    """The same for a garden that was read already."""
+    from phenology.heat.clocks import HEAT_CLOCKS
+    from phenology.learning.garden_fit import GardenFit
+    from phenology.learning.transitions import Transition
+
     if latin not in {tree.species for tree in garden.trees} or garden.weather_through() is None:
         return None
     step = Transition("start", "budbreak") if work in BUDS else Transition("extended", "hardened")

@@ -5,11 +5,11 @@ from __future__ import annotations
 import math
 import textwrap
 from collections.abc import Iterator, Sequence
-from datetime import timedelta
+from datetime import date, timedelta
 
 from phenology.forecasting.garden_forecast import ForecastRow, GardenForecast
 from reports.deciding import AHEAD_DAYS, DOES, deciding_rows
-from reports.words import date_range, short_date, tree_names, weekday_date
+from reports.words import date_range, short_date, tree_names, weekday_date, weekday_full_date
 
 WIDTH = 80
 ALIKE_DAYS = 3  # trees whose next looks lie this close share a sentence
@@ -24,12 +24,14 @@ CAUTION = (
     "pressed, with clean sharp blades; mind eyes and irritant sap."
 )
 
+METHOD = "How this is reckoned: docs/method.md, or the foot of a `flushcast report`."
+
 
 def forecast_text(forecast: GardenForecast, width: int = WIDTH) -> str:
     """The whole forecast as text no wider than `width`."""
     garden = forecast.garden
     season, day = garden.calendar.label(garden.season), garden.as_of
-    lines = [f"{season} season, as of {weekday_date(day)} {day.year}"]
+    lines = [f"{season} season, as of {weekday_full_date(day)}"]
     through = garden.weather_through()
     if through and forecast.donors:
         ahead = garden.forecast_through()
@@ -40,7 +42,7 @@ def forecast_text(forecast: GardenForecast, width: int = WIDTH) -> str:
         )
     lines.append("")
     told, later = _told(forecast)
-    for group in _alike(told):
+    for group in alike(told):
         lines += _wrapped(_sentence(group, forecast), width)
     if not garden.trees:
         lines += _wrapped("The garden has no trees yet; add one with `flushcast tree add`.", width)
@@ -53,7 +55,7 @@ def forecast_text(forecast: GardenForecast, width: int = WIDTH) -> str:
         lines.append("")
         for note in notes:
             lines += _wrapped(f"Note: {note}.", width)
-    lines += ["", *_wrapped(CAUTION, width, hang="")]
+    lines += ["", *_wrapped(CAUTION, width, hang=""), *_wrapped(METHOD, width)]
     if garden.attribution:
         lines += ["", *_wrapped(f"Weather: {'; '.join(garden.attribution)}.", width)]
     return "\n".join(lines)
@@ -70,7 +72,7 @@ def _told(forecast: GardenForecast) -> tuple[list[ForecastRow], list[ForecastRow
     return near, far
 
 
-def _alike(rows: Sequence[ForecastRow]) -> Iterator[list[ForecastRow]]:
+def alike(rows: Sequence[ForecastRow]) -> Iterator[list[ForecastRow]]:
     """Trees that can share a sentence: alike in everything but a day or two."""
     groups: dict[tuple[object, ...], list[list[ForecastRow]]] = {}
     for row in rows:
@@ -95,21 +97,36 @@ def _reach(group: Sequence[ForecastRow], level: float) -> float | None:
 
 
 def _sentence(group: Sequence[ForecastRow], forecast: GardenForecast) -> str:
+    row, names = group[0], tree_names([r.tree.label for r in group])
+    words = " ".join(advice_words(group, forecast))
+    if row.arrival is None or not row.dated:
+        return f"{names}: {words}"
+    return f"{names}: {words} Trust: {trust_words(group)}."
+
+
+def trust_words(group: Sequence[ForecastRow]) -> str:
+    """How far a group's forecast may be trusted: as far as its least certain tree's."""
+    return max((r.trust for r in group), key=lambda t: t.within or 0.0).words
+
+
+def advice_words(
+    group: Sequence[ForecastRow], forecast: GardenForecast, *, odds: bool = True
+) -> Iterator[str]:
+    """What alike trees are told, a sentence at a time, the first without a capital.
+
+    `odds` says whether the price of waiting is told in words.
+    """
     row = group[0]
-    names = tree_names([r.tree.label for r in group])
     if row.arrival is None:
-        seen = f"hard since {short_date(row.seen[1])}" if row.seen[1] else "hard"
-        then = _then(row, "Look, and if still firm, ")
-        return " ".join(w for w in (f"{names}: {seen}.", then, *_until(group, forecast)) if w)
-    if row.trust.seasons == 0:
-        body = _rhythm(group, forecast)
+        yield f"hard since {short_date(row.seen[1])}." if row.seen[1] else "hard."
+    elif row.trust.seasons == 0:
+        yield _rhythm(group, forecast)
     else:
-        body = f"look {_when(row, forecast)}. {_span(group, forecast)}"
-    then = _then(row, "If firm, ") if row.stage == "hardened" else ""
-    then = " ".join([then, *_until(group, forecast)])
-    trust = max((r.trust for r in group), key=lambda t: t.within or 0.0)
-    words = [f"{names}: {body}", then, f"Trust: {trust.words}." if row.dated else ""]
-    return " ".join(w for w in words if w)
+        yield f"look {_when(row, forecast)}."
+        yield _span(group, forecast)
+    if row.stage == "hardened":
+        yield _then(row, "Look, and if still firm, " if row.arrival is None else "If firm, ")
+    yield from _until(group, forecast, odds)
 
 
 def _when(row: ForecastRow, forecast: GardenForecast) -> str:
@@ -118,10 +135,15 @@ def _when(row: ForecastRow, forecast: GardenForecast) -> str:
 
 def _rhythm(group: Sequence[ForecastRow], forecast: GardenForecast) -> str:
     """With a species guess only, a rhythm of looks and never a work date."""
-    row, first = group[0], _reach(group, 0.1)
+    start = min(rhythm_start(row, forecast) for row in group)
+    return f"look weekly from {short_date(start)}, for it to {HAS_COME[group[0].stage]}."
+
+
+def rhythm_start(row: ForecastRow, forecast: GardenForecast) -> date:
+    """From when to look weekly, where no date is given."""
+    first = row.day(0.1)
     start = row.look_on if first is None else forecast.garden.calendar.date(row.season, first)
-    start = max(start, forecast.garden.as_of)
-    return f"look weekly from {short_date(start)}, for it to {HAS_COME[row.stage]}."
+    return max(start, forecast.garden.as_of)
 
 
 def _span(group: Sequence[ForecastRow], forecast: GardenForecast) -> str:
@@ -160,7 +182,7 @@ def _refusal(row: ForecastRow) -> str:
     return row.advice.refused[0].rule if row.advice and row.operation is None else ""
 
 
-def _until(group: Sequence[ForecastRow], forecast: GardenForecast) -> Iterator[str]:
+def _until(group: Sequence[ForecastRow], forecast: GardenForecast, tell_odds: bool) -> Iterator[str]:
     """When to stop, and what waiting costs once the window is open or about to be."""
     row = group[0]
     found = [r.advice for r in group if r.advice is not None]
@@ -173,7 +195,7 @@ def _until(group: Sequence[ForecastRow], forecast: GardenForecast) -> Iterator[s
         if middle == math.inf or forecast.garden.calendar.date(row.season, middle) > last:
             yield "It is likelier hard after that: then leave it until bare."
     odds = [a.odds for a in found if a.odds is not None]
-    if odds and (row.look_on - forecast.garden.as_of).days <= SOON_DAYS:
+    if tell_odds and odds and (row.look_on - forecast.garden.as_of).days <= SOON_DAYS:
         today, fortnight, three_weeks = (min(column) for column in zip(*odds, strict=True))
         if three_weeks < WORTH_SAYING:
             yield (

@@ -21,11 +21,11 @@ def read_with_skill(folder: Path, as_of: date, *, past: bool = False) -> tuple[G
     return with_skill(garden, folder, past=past), settings
 
 
-def with_skill(garden: Garden, folder: Path, *, past: bool = False) -> Garden:
+def with_skill(garden: Garden, folder: Path, *, past: bool = False, keep: bool = True) -> Garden:
     """The same garden, its species' past skill known.
 
     Only finished seasons count, so the reckoning holds until a new season or older records come in. A garden
-    asked about in the past is reckoned for itself, and not kept.
+    asked about in the past is reckoned for itself, and not kept; nor is anything without `keep`.
     """
     if past:
         return replace(garden, skills=_reckoned(garden))
@@ -33,7 +33,8 @@ def with_skill(garden: Garden, folder: Path, *, past: bool = False) -> Garden:
     skills = read_skill(folder, key)
     if skills is None:
         skills = _reckoned(garden)
-        keep_skill(folder, key, skills)
+        if keep:
+            keep_skill(folder, key, skills)
     return replace(garden, skills=skills)
 
 

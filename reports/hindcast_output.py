@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 from collections.abc import Sequence
+from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
@@ -45,41 +46,82 @@ def write_predictions(path: Path, result: Hindcast, question: Question) -> None:
         raise StoreError(f"cannot write {path}: {error.strerror or error}") from None
 
 
-def score_lines(result: Hindcast, question: Question, calendar: SeasonCalendar) -> list[str]:
-    """What the hindcast scored, beside the two usual rivals, as lines of text."""
+@dataclass(frozen=True)
+class Scored:
+    """What one way of forecasting scored on the rows seen to come between two looks.
+
+    Attributes
+    ----------
+    name : str
+    rows : int
+        Rows it had a forecast for.
+    means : dict of measure to float
+        As `DateScores.means`; empty where it had none.
+    saved : float or None
+        Share of its CRPS that flushcast saves; None for flushcast itself.
+    crps : ndarray
+        Each row's, NaN where it had no forecast. [d]
+    """
+
+    name: str
+    rows: int
+    means: dict[str, float]
+    saved: float | None
+    crps: Array
+
+
+def scored(result: Hindcast, question: Question) -> list[Scored]:
+    """Flushcast first, then its two usual rivals, on the rows that looks bracket; none without such rows."""
     between = observed(result.rows)
-    scored: NDArray[np.bool_] = np.asarray(np.isfinite(between).all(axis=1))
-    lines = _counts(result, calendar, int(scored.sum()))
-    if not scored.any():
-        return [*lines, f"None of them saw {question.target} between two looks, so nothing can be scored."]
-    left, right = between[scored, 0], between[scored, 1]
-    season = [row.wait.season for row, ok in zip(result.rows, scored, strict=True) if ok]
+    inside: NDArray[np.bool_] = np.asarray(np.isfinite(between).all(axis=1))
+    if not inside.any():
+        return []
+    left, right = between[inside, 0], between[inside, 1]
     tables = {
-        "flushcast": quantile_table(result.rows)[scored],
-        "same date as usual": np.array([row.usual for row in result.rows])[scored],
+        "flushcast": quantile_table(result.rows)[inside],
+        "same date as usual": np.array([row.usual for row in result.rows])[inside],
         f"usual days after {question.given}, by its date": np.array([r.usual_days for r in result.rows])[
-            scored
+            inside
         ],
     }
-    lines.append(f"{'':42}{'MAE':>7}{'CRPS':>7}{'pit50':>7}{'pit80':>7}{'skill':>7}")
-    ours = score_dates(tables["flushcast"], left, right)
+    out: list[Scored] = []
     for name, table in tables.items():
         usable = np.isfinite(table).all(axis=1)
-        if not usable.any():
-            lines.append(f"{name:42}  no past season to say what is usual")
+        crps, means, saved = np.full(len(table), np.nan), {}, None
+        if usable.any():
+            scores = score_dates(table[usable], left[usable], right[usable])
+            crps[usable], means = scores.crps, scores.means()
+            saved = _skill(out[0].crps[usable], scores.crps) if out else None
+        out.append(Scored(name, int(usable.sum()), means, saved, crps))
+    return out
+
+
+def score_lines(result: Hindcast, question: Question, calendar: SeasonCalendar) -> list[str]:
+    """What the hindcast scored, beside the two usual rivals, as lines of text."""
+    told = scored(result, question)
+    lines = _counts(result, calendar, told[0].rows if told else 0)
+    if not told:
+        return [*lines, f"None of them saw {question.target} between two looks, so nothing can be scored."]
+    lines.append(f"{'':42}{'MAE':>7}{'CRPS':>7}{'pit50':>7}{'pit80':>7}{'skill':>7}")
+    for one in told:
+        if not one.rows:
+            lines.append(f"{one.name:42}  no past season to say what is usual")
             continue
-        scores = score_dates(table[usable], left[usable], right[usable])
-        means = scores.means()
-        saved = "" if name == "flushcast" else f"{_skill(ours.crps[usable], scores.crps):7.2f}"
+        saved = "" if one.saved is None else f"{one.saved:7.2f}"
         lines.append(
-            f"{name:42}{means['mae_mid']:7.2f}{means['crps']:7.2f}{means['pit50']:7.2f}"
-            f"{means['pit80']:7.2f}{saved}"
+            f"{one.name:42}{one.means['mae_mid']:7.2f}{one.means['crps']:7.2f}{one.means['pit50']:7.2f}"
+            f"{one.means['pit80']:7.2f}{saved}"
         )
     lines.append("MAE of the median and CRPS in days; pit50 and pit80 are .50 and .80 for an honest spread;")
     lines.append("skill is the share of the rival's CRPS that flushcast saves.")
-    usual = score_dates(tables["same date as usual"], left, right) if len(set(season)) > 1 else None
-    if usual is not None and np.isfinite(usual.crps).all():
-        paired = paired_by_season(ours.crps, usual.crps, season)
+    season = [
+        row.wait.season
+        for row, between in zip(result.rows, observed(result.rows), strict=True)
+        if np.isfinite(between).all()
+    ]
+    ours, usual = told[0].crps, told[1].crps
+    if len(set(season)) > 1 and np.isfinite(usual).all():
+        paired = paired_by_season(ours, usual, season)
         difference = f"{paired.mean:+.2f} +- {paired.standard_error:.2f} days"
         lines.append(f"CRPS against the usual date, paired by season: {difference}.")
     return lines

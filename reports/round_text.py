@@ -9,7 +9,7 @@ from datetime import date
 from phenology.garden import Garden
 from phenology.work.cautions import cautions
 from phenology.work.round import Review, Round, Visit
-from reports.words import short_date, tree_names, weekday_date
+from reports.words import full_date, short_date, tree_names, weekday_full_date
 
 WIDTH = 80
 SHEET_COLUMNS = ("date", "tree", "stage", "checked", "note", "look for")
@@ -17,7 +17,7 @@ SHEET_COLUMNS = ("date", "tree", "stage", "checked", "note", "look for")
 
 def round_text(walk: Round, garden: Garden, width: int = WIDTH) -> str:
     """The round, most pressing first, place by place; the review when nothing grows."""
-    lines = [f"Round of {weekday_date(walk.day)} {walk.day.year}", ""]
+    lines = [f"Round of {weekday_full_date(walk.day)}", ""]
     several = len({v.place for v in walk.visits}) > 1
     for group in _together(walk.visits):
         lines += _wrapped(_sentence(group, several), width)
@@ -35,7 +35,7 @@ def round_text(walk: Round, garden: Garden, width: int = WIDTH) -> str:
 
 def round_sheet(walk: Round, width: int = 100) -> str:
     """A sheet to print: a box a tree, room to write."""
-    lines = [f"Round of {weekday_date(walk.day)} {walk.day.year}      who: ______________", ""]
+    lines = [f"Round of {weekday_full_date(walk.day)}      who: ______________", ""]
     for visit in walk.visits:
         lines.append(f"[ ] {visit.tree.label:<24} {visit.place}")
         lines += textwrap.wrap(
@@ -99,7 +99,7 @@ def _review(review: Review) -> Iterator[str]:
 
 
 def _dated(day: date) -> str:
-    return f"{short_date(day)} {day.year}"
+    return full_date(day)
 
 
 def _cautions(walk: Round, garden: Garden) -> Iterator[str]:

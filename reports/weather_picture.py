@@ -9,7 +9,7 @@ import numpy as np
 
 from phenology.units import c_to_f
 from phenology.weather.series import DailyWeather
-from reports.words import MONTHS
+from reports.words import date_style, short_date
 
 WEEKS = 8
 ROWS = 9
@@ -86,13 +86,13 @@ def _kind(source: str) -> str:
 
 
 def _dates(first: date, days: int) -> str:
-    """Labels under the first Monday and every second one after it, the month said when it is new."""
+    """Labels under the first day of a week and of every second one after it, the month said when new."""
     out = ""
     month = None
     for n in range(days):
         day = first + timedelta(days=n)
-        if day.weekday() == 0 and len(out) <= n and (not out or n - len(out) >= 1):
-            label = f"{day.day} {MONTHS[day.month - 1]}" if day.month != month else str(day.day)
+        if day == date_style().week_start(day) and len(out) <= n and (not out or n - len(out) >= 2):
+            label = short_date(day) if day.month != month else str(day.day)
             if n + len(label) > days:
                 break
             month = day.month

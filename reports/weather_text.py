@@ -13,6 +13,7 @@ from data_sources.weather.store import AddReport, OriginUse, SuspiciousDay
 from phenology.units import c_to_f
 from phenology.weather.series import SOURCES, DailyWeather
 from reports.weather_picture import weather_picture
+from reports.words import in_units
 
 OLD = 14  # days after which the newest measured day is called old
 SHOWN_DOUBTS = 10
@@ -149,7 +150,8 @@ def _doubts(doubts: Sequence[SuspiciousDay], units: str) -> list[str]:
         )
         for doubt in open_ones[:SHOWN_DOUBTS]:
             low, high = (_degrees(value, units) for value in (doubt.tmin, doubt.tmax))
-            lines.append(f"  {doubt.day}  {doubt.source:7}  {low:>6} {high:>6}  {doubt.reason}")
+            reason = in_units(doubt.reason, units)
+            lines.append(f"  {doubt.day}  {doubt.source:7}  {low:>6} {high:>6}  {reason}")
         if len(open_ones) > SHOWN_DOUBTS:
             lines.append(f"  and {len(open_ones) - SHOWN_DOUBTS:,} more")
     if accepted:

@@ -9,7 +9,7 @@ from datetime import date
 
 from phenology.garden import Garden
 from phenology.work.windows import Window
-from reports.words import date_range, short_date, weekday_date
+from reports.words import date_range, short_date, weekday_full_date
 
 WIDTH = 80
 SOON_DAYS = 7  # what waiting costs is told of windows that open this soon
@@ -18,7 +18,7 @@ SCHEMA = "flushcast.windows/1"
 
 def windows_text(windows: Sequence[Window], garden: Garden, width: int = WIDTH) -> str:
     """A paragraph a window, open ones first."""
-    lines = [f"Windows of work, as of {weekday_date(garden.as_of)} {garden.as_of.year}", ""]
+    lines = [f"Windows of work, as of {weekday_full_date(garden.as_of)}", ""]
     for window in windows:
         lines += textwrap.wrap(
             _sentence(window, garden.as_of), width, subsequent_indent="  ", break_on_hyphens=False

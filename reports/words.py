@@ -1,50 +1,35 @@
-"""Dates and lists as the grower reads them, in plain English and without a library."""
+"""Dates and lists as the grower reads them, in plain English and without a library.
+
+Dates are written as the garden has them: see `phenology.language.date_style`.
+"""
 
 from __future__ import annotations
 
 import re
 from collections.abc import Sequence
-from datetime import date
 
-WEEKDAYS = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
-MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
+from phenology.language.date_style import SHORT_MONTHS as MONTHS
+from phenology.language.date_style import (
+    date_range,
+    date_style,
+    full_date,
+    short_date,
+    weekday_date,
+    weekday_full_date,
+)
 
-
-def short_date(day: date) -> str:
-    """A day and month.
-
-    Examples
-    --------
-    >>> short_date(date(2026, 7, 4))
-    '4 Jul'
-    """
-    return f"{day.day} {MONTHS[day.month - 1]}"
-
-
-def weekday_date(day: date) -> str:
-    """A weekday, day and month.
-
-    Examples
-    --------
-    >>> weekday_date(date(2026, 7, 4))
-    'Sat 4 Jul'
-    """
-    return f"{WEEKDAYS[day.weekday()]} {short_date(day)}"
-
-
-def date_range(first: date, last: date) -> str:
-    """A span of days, the month said once.
-
-    Examples
-    --------
-    >>> date_range(date(2026, 7, 4), date(2026, 7, 9)), date_range(date(2026, 6, 29), date(2026, 7, 10))
-    ('4-9 Jul', '29 Jun-10 Jul')
-    """
-    if first == last:
-        return short_date(first)
-    if (first.year, first.month) == (last.year, last.month):
-        return f"{first.day}-{short_date(last)}"
-    return f"{short_date(first)}-{short_date(last)}"
+__all__ = [
+    "MONTHS",
+    "date_range",
+    "date_style",
+    "full_date",
+    "in_units",
+    "listed",
+    "short_date",
+    "tree_names",
+    "weekday_date",
+    "weekday_full_date",
+]
 
 
 def listed(names: Sequence[str]) -> str:
@@ -83,16 +68,26 @@ def tree_names(labels: Sequence[str]) -> str:
     return listed(list(labels))
 
 
+# A number with its unit; before these words it is a difference, before a lone "d" a degree-day.
+_TEMPERATURE = re.compile(
+    r"(?<![\w.])(-?\d+(?:\.\d+)?) (degC|°C)(?! d\b)(?= (?P<apart>between|from the days before)\b)?"
+)
+
+
 def in_units(text: str, units: str) -> str:
-    """A sentence about temperatures in the garden's units.
+    """A sentence about temperatures in the garden's units, to whole degrees.
 
     Examples
     --------
     >>> in_units("34 degC on 3 Jul, above 32 degC", "F")
     '93 degF on 3 Jul, above 90 degF'
+    >>> in_units("20 °C between tmin and tmax", "F")  # a difference is not moved by 32
+    '36 °F between tmin and tmax'
     >>> in_units("34 degC", "C")
     '34 degC'
     """
     if units != "F":
         return text
-    return re.sub(r"(-?\d+(?:\.\d+)?) degC", lambda m: f"{float(m[1]) * 9 / 5 + 32:.0f} degF", text)
+    return _TEMPERATURE.sub(
+        lambda m: f"{float(m[1]) * 9 / 5 + (0 if m['apart'] else 32):.0f} {m[2].replace('C', 'F')}", text
+    )

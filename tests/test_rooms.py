@@ -13,8 +13,8 @@ import pytest
 ROOT = Path(__file__).resolve().parent.parent
 ROOMS = ("phenology", "data_sources", "reports")
 MAY_NOT_IMPORT = {"phenology": {"data_sources", "reports"}, "data_sources": {"reports"}, "reports": set()}
-HEAVY = ("numpy", "scipy", "pandas", "matplotlib", "statsmodels", "meteostat", "requests", "rich")
-NOT_FOR_FORECAST = ("pandas", "matplotlib", "statsmodels", "meteostat", "requests", "rich", "jinja2")
+HEAVY = ("numpy", "scipy", "pandas", "matplotlib", "statsmodels", "meteostat", "requests", "rich", "babel")
+NOT_FOR_FORECAST = ("pandas", "matplotlib", "statsmodels", "meteostat", "requests", "rich", "jinja2", "babel")
 
 
 def modules(room: str) -> list[Path]:

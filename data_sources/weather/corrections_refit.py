@@ -14,7 +14,7 @@ from data_sources.weather.store import WeatherStore
 from phenology.errors import InputError
 
 
-def refit_corrections(garden: Path, store: WeatherStore, place: str) -> list[str]:
+def refit_corrections(garden: Path, store: WeatherStore, place: str, units: str = "C") -> list[str]:
     """Fit how a place's own readings differ from its stations and model, and keep that beside the weather.
 
     Parameters
@@ -24,6 +24,8 @@ def refit_corrections(garden: Path, store: WeatherStore, place: str) -> list[str
     store : WeatherStore
     place : str
         Id of the place.
+    units : {"C", "F"}
+        Of the words.
 
     Returns
     -------
@@ -50,4 +52,4 @@ def refit_corrections(garden: Path, store: WeatherStore, place: str) -> list[str
     if fits or place in kept:
         save_corrections(garden, {**kept, place: fits})
     words = {"station": "against the stations", "model": "against the model"}
-    return [f"{words[source]}: {'; '.join(fit.lines())}" for source, fit in fits.items()]
+    return [f"{words[source]}: {'; '.join(fit.lines(units))}" for source, fit in fits.items()]

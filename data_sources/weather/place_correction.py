@@ -118,15 +118,16 @@ class PlaceCorrection:
         """Mean difference through a year and its standard error, by variable. [°C]"""
         return {"tmin": self.tmin.mean(), "tmax": self.tmax.mean()}
 
-    def lines(self) -> list[str]:
-        """Size and uncertainty for a report."""
+    def lines(self, units: str = "C") -> list[str]:
+        """Size and uncertainty for a report, in °C or °F ("F"): a difference, so 9/5 and no offset."""
         out = []
+        scale = 9 / 5 if units == "F" else 1.0
         for part, what in ((self.tmin, "nights"), (self.tmax, "days")):
-            mean, error = part.mean()
-            months = part.by_month()
+            mean, error = (scale * value for value in part.mean())
+            months = scale * part.by_month()
             low, high = int(months.argmin()), int(months.argmax())
             how = "warmer" if mean >= 0 else "colder"
-            line = f"{what} here {abs(mean):.1f} ± {max(error, 0.1):.1f} °C {how} than there"
+            line = f"{what} here {abs(mean):.1f} ± {max(error, 0.1):.1f} °{units} {how} than there"
             if months[high] - months[low] >= 0.5:
                 line += f" ({months[low]:+.1f} in {MONTHS[low]}, {months[high]:+.1f} in {MONTHS[high]})"
             out.append(line)

@@ -17,6 +17,9 @@ from phenology.forecasting.chain import by_calendar, curves_after, curves_from, 
 from phenology.garden import Garden
 from phenology.heat.clocks import CLOCKS, Hands
 from phenology.learning.garden_fit import GardenFit
+from phenology.learning.garden_leaves import STEP as LEAFING
+from phenology.learning.garden_leaves import GardenLeaves
+from phenology.learning.requirement import Prediction
 from phenology.learning.transitions import LINKS, Transition
 from phenology.learning.waits import Site
 from phenology.records.flush_history import FlushHistory
@@ -153,6 +156,7 @@ class _Maker:
         self.garden, self.fit = garden, fit
         self._traces: dict[tuple[Site, int], tuple[Traces, Hands]] = {}
         self._adviser = Adviser(garden, fit, self._drawn)
+        self._leaves = GardenLeaves(fit)
         self._by_tree: dict[str, list[FlushHistory]] = {}
         for h in fit.histories:
             self._by_tree.setdefault(h.tree.id, []).append(h)
@@ -223,7 +227,7 @@ class _Maker:
             if self._falls_back(h):
                 prediction = by_calendar(prediction, CLOCKS)
             if step.start == start:
-                drawn = curves_from(prediction, hands, likely_times(begun), CLOCKS, traces.gap_variance)
+                drawn = self._under_way(h, step, prediction, begun, traces, hands)
             else:
                 drawn = curves_after(prediction, hands, curves[step.start], CLOCKS, traces.gap_variance)
             came = h.begun(target)
@@ -264,6 +268,23 @@ class _Maker:
             ):
                 return stage, begun
         return known[-1]
+
+    def _under_way(
+        self,
+        h: FlushHistory,
+        step: Transition,
+        prediction: Prediction,
+        begun: tuple[float, float],
+        traces: Traces,
+        hands: Hands,
+    ) -> Array:
+        """Curves of the wait that has begun; leaves counted since bud break tell its pace."""
+        times, gap = likely_times(begun), traces.gap_variance
+        counted = self._leaves.informed(h, prediction, hands, gap, times) if step == LEAFING else None
+        if counted is None:
+            return curves_from(prediction, hands, times, CLOCKS, gap)
+        parts = [share * curves_from(after, hands, (time,), CLOCKS, gap) for share, time, after in counted]
+        return np.asarray(np.sum(parts, axis=0))
 
     @staticmethod
     def _middle(curves: Array | None, begun: tuple[float, float]) -> float:

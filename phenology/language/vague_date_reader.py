@@ -12,6 +12,7 @@ from dataclasses import dataclass, replace
 from datetime import date, timedelta
 
 from phenology.errors import InputError
+from phenology.language.date_style import DateStyle
 from phenology.language.vague_dates import (
     ABOUT_DAYS,
     FIRST_YEAR,
@@ -71,6 +72,7 @@ class Reader:
     text: str
     today: date
     order: DateOrder | None
+    first_weekday: int = 0
 
     # -- words before a date ------------------------------------------------------------------------------
 
@@ -133,9 +135,8 @@ class Reader:
                 return self._days(self.today - timedelta(days=n))
             middle = self.today - timedelta(weeks=n)
             return self._days(middle - timedelta(days=3), middle + timedelta(days=3))
-        monday = self.today - timedelta(days=self.today.weekday())
         if words in ("this week", "last week"):
-            start = monday if words == "this week" else monday - timedelta(days=7)
+            start = self._week_start(self.today) - timedelta(days=7 * (words == "last week"))
             return self._days(start, start + timedelta(days=6))
         if words in ("this month", "last month"):
             day = self.today.replace(day=1)
@@ -173,9 +174,12 @@ class Reader:
             inner = self.plain(words[match.end() :])
             if inner is None or inner.earliest is None or not inner.is_exact:
                 return None
-            start = inner.earliest - timedelta(days=inner.earliest.weekday())
+            start = self._week_start(inner.earliest)
             return self._days(start, start + timedelta(days=6))
         return None
+
+    def _week_start(self, day: date) -> date:
+        return DateStyle(first_weekday=self.first_weekday).week_start(day)
 
     def one_span(self, words: str) -> VagueDate | None:
         weekday, rest = None, words

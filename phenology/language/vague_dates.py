@@ -2,7 +2,7 @@
 
 A vague date is kept as typed, with the first and the last day it can mean. How wide each form is taken is
 common practice, no source: early, mid and late are days 1-10, 11-20 and 21 to the end of the month; "about"
-reaches four days either way; a week runs Monday to Sunday (ISO 8601).
+reaches four days either way; a week begins on Monday unless told otherwise, "week 27" is that of ISO 8601.
 
 Without a year the most recent such date is meant: the latest year in which it has begun by today. The order
 of day and month in "4/7/2025" is never guessed from one date: `decide_order` reads it from a whole file.
@@ -16,6 +16,7 @@ from datetime import date
 from typing import Literal
 
 from phenology.errors import InputError
+from phenology.language.date_style import date_style, full_date
 from phenology.season import SeasonCalendar
 
 DateOrder = Literal["day-first", "month-first"]
@@ -108,8 +109,8 @@ class VagueDate:
 
 
 def format_day(day: date) -> str:
-    """A day as we write it: "4 Jul 2026"."""
-    return f"{day.day} {MONTHS[day.month - 1][:3]} {day.year}"
+    """A day as we write it: "4 Jul 2026", or as the garden has it (see `date_style`)."""
+    return full_date(day)
 
 
 def format_dates(earliest: date | None, latest: date | None) -> str:
@@ -127,16 +128,10 @@ def format_dates(earliest: date | None, latest: date | None) -> str:
         return f"by {format_day(latest)}"
     if latest is None:
         return f"since {format_day(earliest)}"
-    if earliest == latest:
-        return format_day(earliest)
-    if (earliest.year, earliest.month) == (latest.year, latest.month):
-        return f"{earliest.day}-{format_day(latest)}"
-    if earliest.year == latest.year:
-        return f"{format_day(earliest).rsplit(' ', 1)[0]}-{format_day(latest)}"
-    return f"{format_day(earliest)}-{format_day(latest)}"
+    return date_style().full_span(earliest, latest)
 
 
-def parse(text: str, *, today: date, order: DateOrder | None = None) -> VagueDate:
+def parse(text: str, *, today: date, order: DateOrder | None = None, first_weekday: int = 0) -> VagueDate:
     """Read a date as a grower writes it.
 
     Parameters
@@ -149,6 +144,8 @@ def parse(text: str, *, today: date, order: DateOrder | None = None) -> VagueDat
         The day it is written.
     order : {"day-first", "month-first"}, optional
         How "4/7" reads. Dates with points ("04.07.") read day first unless told otherwise.
+    first_weekday : int
+        Day on which "this week" and "week of 4 July" begin, counted from Monday as 0.
 
     Raises
     ------
@@ -170,7 +167,7 @@ def parse(text: str, *, today: date, order: DateOrder | None = None) -> VagueDat
     words = tidy(text)
     if not words:
         raise InputError("the date is empty; write one such as 4 July, 2026-07-04 or yesterday")
-    reader = Reader(text.strip(), today, order)
+    reader = Reader(text.strip(), today, order, first_weekday)
     return replace(reader.qualified(words), text=text.strip())
 
 

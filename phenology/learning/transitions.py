@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 
 import numpy as np
 
 from phenology.heat.clocks import USUAL_WEIGHTS, clock_weights
-from phenology.species.catalogue import Species
+from phenology.species.catalogue import Species, load_species, neutral_species
 
 STARTS = ("start", "work", "budbreak", "extended")
 TARGETS = ("budbreak", "extended", "hardened")
@@ -87,6 +87,23 @@ def prior_of_transition(species: Species, transition: Transition) -> tuple[float
     days = sum(p.days for p in steps)
     variance = sum((p.days * p.log_sd) ** 2 for p in steps)
     return days, math.sqrt(variance) / days
+
+
+def catalogue_priors(given: str, target: str) -> Callable[[str], tuple[float, float]]:
+    """The catalogue's prior of any species, by its Latin name, for the wait between two stages.
+
+    Examples
+    --------
+    >>> days, log_sd = catalogue_priors("budbreak", "hardened")("Ulmus parvifolia")
+    >>> days > 20 and 0 < log_sd < 1
+    True
+    """
+    catalogue = load_species()
+
+    def prior_of(name: str) -> tuple[float, float]:
+        return prior_between(catalogue.get(name) or neutral_species(name), given, target)
+
+    return prior_of
 
 
 def all_transitions() -> Iterable[Transition]:

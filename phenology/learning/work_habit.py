@@ -11,7 +11,8 @@ from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import date
 
-from phenology.language.vague_dates import MONTHS, WEEKDAYS
+from phenology.language.date_style import short_date
+from phenology.language.vague_dates import WEEKDAYS
 from phenology.learning.waits import NEVER
 from phenology.records.flush_history import WORK_REACH, FlushHistory
 from phenology.season import SeasonCalendar
@@ -58,7 +59,7 @@ class WorkHabit:
         if self.same_week:
             first, last = (f(self.days, key=lambda d: (d.month, d.day)) for f in (min, max))
             name = "weekend" if self.weekday == "weekend" else self.weekday
-            when = f"the same {name} of the year ({_short(first)} to {_short(last)})"
+            when = f"the same {name} of the year ({short_date(first)} to {short_date(last)})"
         return (
             f"Flush {self.flush}: only work tells when its leaves were hard, and in all "
             f"{self.seasons} seasons it fell on {when}. The habit may be showing, not the tree; "
@@ -126,7 +127,3 @@ def shared_weekday(days: Sequence[date]) -> str | None:
     if len(found) == 1:
         return WEEKDAYS[found.pop()].capitalize()
     return "weekend" if found == {5, 6} else None
-
-
-def _short(day: date) -> str:
-    return f"{day.day} {MONTHS[day.month - 1][:3]}"

@@ -8,14 +8,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from phenology.garden import Garden
-from phenology.seasons.compare import FEWEST_USUAL, cumulative_heat
+from phenology.seasons.season_heat import FEWEST_USUAL, KNOWN_DAYS, cumulative_heat, days_ahead, known_days
 
 Array = NDArray[np.float64]
-
-KNOWN_DAYS = 300  # days without which a past season is not usual (ours)
-LEAST_HEAT = 20.0  # before this much usual warmth a lead in days says nothing (ours) [degC d]
-LEAST_RATE = 0.25  # nor while a usual day brings less than this share of the warmest time's days (ours)
-RATE_DAYS = 7
 
 
 @dataclass(frozen=True)
@@ -26,7 +21,7 @@ class HeatCourse:
     ----------
     season : int
     heat : ndarray, shape (today + 1,)
-        Degree-days above `phenology.seasons.compare.BASE_C` by the end of each day up to today. [degC d]
+        Degree-days above `phenology.seasons.season_heat.BASE_C` by the end of each day up to today. [degC d]
     past : dict of season to ndarray, shape (days + 1,)
         The same for whole past seasons.
     ahead : ndarray, shape (today + 1,)
@@ -66,25 +61,12 @@ def heat_course(garden: Garden) -> HeatCourse:
         If the first place has no weather.
     """
     record = garden.record_at(((0, garden.places[0].id),))
-    known = (np.isfinite(record.tmin) & np.isfinite(record.tmax)).sum(1)
     past = {
         season: cumulative_heat(record, season)
-        for season, days in zip(record.seasons, known.tolist(), strict=True)
-        if season < garden.season and days >= KNOWN_DAYS
+        for season in record.seasons
+        if season < garden.season and known_days(record, season) >= KNOWN_DAYS
     }
-    today = garden.today
     if garden.season not in record.seasons:
         return HeatCourse(garden.season, np.zeros(1), past, np.full(1, np.nan))
-    heat = cumulative_heat(record, garden.season)[: today + 1]
-    ahead = np.full(len(heat), np.nan)
-    if len(past) >= FEWEST_USUAL:
-        usual = np.mean([curve[:366] for curve in past.values()], axis=0)
-        day = np.arange(len(heat), dtype=float)
-        read = np.interp(heat, usual, np.arange(len(usual))) - day
-        at = np.minimum(day.astype(int), len(usual) - 1)
-        before, after = np.maximum(at - RATE_DAYS, 0), np.minimum(at + RATE_DAYS, len(usual) - 1)
-        rate = (usual[after] - usual[before]) / (after - before)
-        rate_at_best = float((usual[2 * RATE_DAYS :] - usual[: -2 * RATE_DAYS]).max()) / (2 * RATE_DAYS)
-        tells = (usual[at] >= LEAST_HEAT) & (heat >= LEAST_HEAT) & (rate >= LEAST_RATE * rate_at_best)
-        ahead = np.where(tells, read, np.nan)
-    return HeatCourse(garden.season, heat, past, ahead)
+    heat = cumulative_heat(record, garden.season)[: garden.today + 1]
+    return HeatCourse(garden.season, heat, past, days_ahead(heat, list(past.values())))

@@ -2,10 +2,9 @@
 
 from __future__ import annotations
 
-import math
-from collections import defaultdict
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections import Counter, defaultdict
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field
 from datetime import date
 
 import numpy as np
@@ -13,17 +12,32 @@ from numpy.typing import NDArray
 
 from phenology.errors import InputError
 from phenology.garden import Garden
-from phenology.heat.thermal_time import degree_days
 from phenology.learning.transitions import TARGETS
-from phenology.records.flush_history import histories
+from phenology.seasons.season_frosts import SeasonFrost, season_frosts
+from phenology.seasons.season_heat import (
+    BASE_C,
+    FEWEST_USUAL,
+    KNOWN_DAYS,
+    cumulative_heat,
+    days_ahead,
+    known_days,
+)
+from phenology.seasons.tree_stages import TreeStage, tree_stages
 from phenology.weather.season_weather import SeasonWeather
+
+__all__ = [
+    "BASE_C",
+    "Comparison",
+    "SeasonHeat",
+    "StageDate",
+    "compare_seasons",
+    "cumulative_heat",
+    "stage_day",
+]
 
 Array = NDArray[np.float64]
 
-BASE_C = 5.0
-"""Base of the degree-days shown; a common choice for temperate trees (common practice, no source)."""
-
-FEWEST_USUAL = 3  # seasons without which nothing is called usual (ours)
+FILLED_SHARE = 0.1  # of the days to date; a season that lacks more is not ranked against (ours)
 
 
 @dataclass(frozen=True)
@@ -40,9 +54,12 @@ class SeasonHeat:
     rank : int
         1 for the warmest of the seasons shown by that day.
     ahead : float or None
-        Days ahead (+) of or behind (-) the usual season; None with too few seasons to say.
+        Days ahead (+) of or behind (-) the usual season; None with too few seasons to say, or at a time of
+        year too cool for days to mean anything.
     filled : int
         Days filled because the weather lacks them.
+    rank_ever, ever : int
+        The same rank among all seasons known to this day, and how many they are.
     """
 
     season: int
@@ -51,11 +68,16 @@ class SeasonHeat:
     rank: int
     ahead: float | None
     filled: int
+    rank_ever: int = 0
+    ever: int = 0
 
 
 @dataclass(frozen=True)
 class StageDate:
-    """When a species reached a stage in one season: the middle of what its trees' looks say."""
+    """When a species reached a stage in one season: the middle of what its trees' looks say.
+
+    `heat`, `since` and `own_heat` are as in `TreeStage`, the mean of the trees.
+    """
 
     species: str
     flush: int
@@ -64,17 +86,49 @@ class StageDate:
     day: float
     trees: int
     ahead: float | None
+    heat: float | None = None
+    since: str = ""
+    own_heat: float | None = None
 
 
 @dataclass(frozen=True)
 class Comparison:
-    """Seasons side by side."""
+    """Seasons side by side.
+
+    Attributes
+    ----------
+    garden : Garden
+    seasons : tuple of int
+    place : str
+        Whose warmth is told: the garden's first place.
+    heat : tuple of SeasonHeat
+    stages : tuple of StageDate
+        By species.
+    trees : tuple of TreeStage
+        By tree.
+    frosts : tuple of SeasonFrost
+    courses : mapping of season to (heat, ahead)
+        Degree-days by the end of each day, and days ahead of usual; up to today in the season under way.
+    """
 
     garden: Garden
     seasons: tuple[int, ...]
     place: str
     heat: tuple[SeasonHeat, ...]
     stages: tuple[StageDate, ...]
+    trees: tuple[TreeStage, ...] = ()
+    frosts: tuple[SeasonFrost, ...] = ()
+    courses: Mapping[int, tuple[Array, Array]] = field(default_factory=dict)
+
+    @property
+    def usual_known(self) -> bool:
+        """Whether there are seasons enough to say what is usual, on some day."""
+        return any(np.isfinite(ahead).any() for _, ahead in self.courses.values())
+
+    def ahead_on(self, season: int, day: int) -> float | None:
+        """Days ahead of usual at the end of a day; None where it cannot be said or has not come."""
+        ahead = self.courses[season][1]
+        return float(ahead[day]) if day < len(ahead) and np.isfinite(ahead[day]) else None
 
 
 def compare_seasons(garden: Garden, seasons: Sequence[int] | None = None) -> Comparison:
@@ -94,7 +148,7 @@ def compare_seasons(garden: Garden, seasons: Sequence[int] | None = None) -> Com
     garden.check_weather_is_fresh()
     place = garden.places[0]
     record = garden.record_at(((0, place.id),))
-    with_weather = [s for s in record.seasons if s <= garden.season and _known(record, s) > 0]
+    with_weather = [s for s in record.seasons if s <= garden.season and known_days(record, s) > 0]
     wanted = tuple(sorted(seasons)) if seasons else tuple(with_weather[-6:])
     for season in wanted:
         if season not in with_weather:
@@ -102,74 +156,88 @@ def compare_seasons(garden: Garden, seasons: Sequence[int] | None = None) -> Com
             raise InputError(
                 f"there is no weather for season {garden.calendar.label(season)}; there is for {have}"
             )
+    curves = {s: cumulative_heat(record, s) for s in with_weather}
+    courses = {s: _course(s, curves, record, garden) for s in wanted}
+    seen = tree_stages(garden)
     return Comparison(
         garden,
         wanted,
         place.name,
-        _heat(record, wanted, with_weather, garden),
-        _stages(garden, wanted),
+        tuple(_heat(s, wanted, curves, courses, record, garden) for s in wanted),
+        _stages(garden, wanted, seen),
+        tuple(one for one in seen if one.season in wanted),
+        tuple(season_frosts(garden, wanted)),
+        courses,
     )
 
 
-def cumulative_heat(record: SeasonWeather, season: int) -> Array:
-    """Degree-days above `BASE_C` by the end of each day of a season, gaps filled; entry 0 is 0. [degC d]"""
-    low, high, _ = record.filled(season)
-    return np.concatenate([[0.0], np.cumsum(degree_days(low, high, BASE_C))])
+def _course(
+    season: int, curves: Mapping[int, Array], record: SeasonWeather, garden: Garden
+) -> tuple[Array, Array]:
+    others = [
+        curve
+        for s, curve in curves.items()
+        if s not in (season, garden.season) and known_days(record, s) >= KNOWN_DAYS
+    ]
+    heat = curves[season][: garden.today + 1] if season == garden.season else curves[season]
+    return heat, days_ahead(heat, others)
 
 
 def _heat(
-    record: SeasonWeather, wanted: Sequence[int], with_weather: Sequence[int], garden: Garden
-) -> tuple[SeasonHeat, ...]:
+    season: int,
+    wanted: Sequence[int],
+    curves: Mapping[int, Array],
+    courses: Mapping[int, tuple[Array, Array]],
+    record: SeasonWeather,
+    garden: Garden,
+) -> SeasonHeat:
     through = garden.today
-    curves = {s: cumulative_heat(record, s) for s in with_weather}
-    heats = {s: float(curves[s][min(through, len(curves[s]) - 1)]) for s in wanted}
-    out = []
-    for season in wanted:
-        others = [
-            curves[s] for s in with_weather if s not in (season, garden.season) and _known(record, s) > 300
-        ]
-        row = record.row(season)
-        filled = int((np.isnan(record.tmin[row, :through]) | np.isnan(record.tmax[row, :through])).sum())
-        rank = 1 + sum(heat > heats[season] for heat in heats.values())
-        out.append(
-            SeasonHeat(season, through, heats[season], rank, _ahead(heats[season], through, others), filled)
-        )
-    return tuple(out)
+    heats = {s: float(curve[min(through, len(curve) - 1)]) for s, curve in curves.items()}
+    known = {s for s in curves if _filled(record, s, through) <= FILLED_SHARE * through}
+    row, ahead = heats[season], courses[season][1]
+    now = float(ahead[min(through, len(ahead) - 1)])
+    return SeasonHeat(
+        season,
+        through,
+        row,
+        1 + sum(heats[s] > row for s in wanted),
+        now if np.isfinite(now) else None,
+        _filled(record, season, through),
+        1 + sum(heats[s] > row for s in known),
+        len(known | {season}),
+    )
 
 
-def _ahead(heat: float, through: int, others: Sequence[Array]) -> float | None:
-    """Days by which a season leads the mean of the others, read along the season."""
-    if len(others) < FEWEST_USUAL:
-        return None
-    usual = np.mean([curve[:366] for curve in others], axis=0)
-    if heat <= 0 or usual[min(through, 365)] <= 0:
-        return None
-    return float(np.interp(heat, usual, np.arange(len(usual)))) - through
-
-
-def _known(record: SeasonWeather, season: int) -> int:
+def _filled(record: SeasonWeather, season: int, through: int) -> int:
     row = record.row(season)
-    return int((np.isfinite(record.tmin[row]) & np.isfinite(record.tmax[row])).sum())
+    through = min(through, record.calendar.length(season))
+    return int((np.isnan(record.tmin[row, :through]) | np.isnan(record.tmax[row, :through])).sum())
 
 
-def _stages(garden: Garden, wanted: Sequence[int]) -> tuple[StageDate, ...]:
-    middles: dict[tuple[str, int, str], dict[int, list[float]]] = defaultdict(lambda: defaultdict(list))
-    for h in histories(garden):
-        for stage in TARGETS:
-            after, by = h.came.get(stage, (-math.inf, math.inf))
-            if math.isfinite(after) and math.isfinite(by):
-                middles[h.tree.species, h.number, stage][h.flush.season].append((after + by) / 2)
+def _stages(garden: Garden, wanted: Sequence[int], seen: Sequence[TreeStage]) -> tuple[StageDate, ...]:
+    groups: dict[tuple[str, int, str], dict[int, list[TreeStage]]] = defaultdict(lambda: defaultdict(list))
+    for one in seen:
+        groups[one.tree.species, one.flush, one.stage][one.season].append(one)
     out = []
-    for (species, flush, stage), by_season in middles.items():
-        means = {s: float(np.mean(days)) for s, days in by_season.items()}
+    for (species, flush, stage), by_season in groups.items():
+        means = {s: float(np.mean([one.day for one in trees])) for s, trees in by_season.items()}
         for season, day in sorted(means.items()):
             if season in wanted:
                 others = [d for s, d in means.items() if s != season]
                 ahead = float(np.mean(others)) - day if len(others) >= FEWEST_USUAL else None
-                out.append(StageDate(species, flush, stage, season, day, len(by_season[season]), ahead))
+                trees = by_season[season]
+                since = Counter(one.since for one in trees).most_common(1)[0][0]
+                heat = _mean(one.heat for one in trees)
+                own = _mean(one.own_heat for one in trees if one.since == since)
+                out.append(StageDate(species, flush, stage, season, day, len(trees), ahead, heat, since, own))
     out.sort(key=lambda d: (garden.species[d.species].name if d.species in garden.species else d.species,
                             d.flush, TARGETS.index(d.stage), d.season))  # fmt: skip
     return tuple(out)
+
+
+def _mean(values: Iterable[float | None]) -> float | None:
+    known = [v for v in values if v is not None]
+    return float(np.mean(known)) if known else None
 
 
 def stage_day(stage: StageDate, garden: Garden) -> date:

@@ -18,6 +18,7 @@ from numpy.typing import NDArray
 
 from phenology.errors import InputError, WeatherError
 from phenology.heat.clocks import CALENDAR_SHARE, HEAT_CLOCKS, wind
+from phenology.language.date_style import short_date
 from phenology.season import SeasonCalendar
 from phenology.weather.season_weather import SeasonWeather
 from phenology.weather.series import DailyWeather
@@ -259,7 +260,7 @@ def _check_enough(gathered: Array, name: str, when: date) -> None:
     # what the calendar part of the clocks adds is no heat
     if float(np.median(gathered)) < LEAST_HEAT + CALENDAR_SHARE * 366:
         raise TooLittleHeat(
-            f"hardly any warmth has gathered in {name} by {when.day} {when:%b}: winter work goes by the "
+            f"hardly any warmth has gathered in {name} by {short_date(when)}: winter work goes by the "
             "state of the buds, not by a date from elsewhere"
         )
 

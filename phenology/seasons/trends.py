@@ -89,6 +89,8 @@ def trend_of(what: str, species: str, days: Mapping[int, float]) -> Trend:
 def garden_trends(garden: Garden) -> list[Trend]:
     """Trends of the place's warmth and frosts, then of each species' stages in its first flushes."""
     record = garden.record_at(((0, garden.places[0].id),))
+    if garden.season in record.seasons:
+        record = record.through(garden.season, garden.today)  # a forecast frost has not come
     spring = {s: d for s, d in last_frosts(record).items() if s <= garden.season}
     autumn = {s: d for s, d in first_frosts(record).items() if s < garden.season}
     out = [

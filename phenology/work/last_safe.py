@@ -19,6 +19,7 @@ from numpy.typing import NDArray
 from phenology.garden import Garden
 from phenology.heat.clocks import Hands
 from phenology.heat.daylength import daylength
+from phenology.language.date_style import short_date
 from phenology.learning.garden_fit import GardenFit
 from phenology.learning.transitions import Transition
 from phenology.learning.waits import NEVER, Site
@@ -147,7 +148,7 @@ def _weeks_reason(late: Late, wanted: float) -> str:
     when = late.calendar.date(late.season, median)
     return (
         f"cuts stop {late.limits.weeks_before_frost:g} weeks before the usual first frost "
-        f"({when.day} {when:%b})"
+        f"({short_date(when)})"
     )
 
 

@@ -8,8 +8,8 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
-from datetime import date
 
+from phenology.language.date_style import short_date
 from phenology.records.operations import OPERATIONS
 from phenology.work.case import WET, WILTING, Case
 from phenology.work.last_safe import in_words
@@ -93,10 +93,6 @@ def check_work(case: Case) -> list[Finding]:
     return sorted(found, key=lambda f: not f.forbids)
 
 
-def _day(day: date) -> str:
-    return f"{day.day} {day:%b}"
-
-
 def _called(operation: str) -> str:
     return operation.replace("-", " ")
 
@@ -157,13 +153,15 @@ def _weak(case: Case) -> str | None:
 def _repotted(case: Case) -> str | None:
     if case.repotted_on is None:
         return None
-    return f"repotted on {_day(case.repotted_on)}: a tree is not defoliated in the season of its repotting"
+    return (
+        f"repotted on {short_date(case.repotted_on)}: a tree is not defoliated in the season of its repotting"
+    )
 
 
 def _not_growing(case: Case) -> str | None:
     if case.repotted_on is None or case.grown_since_repotting:
         return None
-    return f"repotted on {_day(case.repotted_on)}, and no look shows it growing strongly since"
+    return f"repotted on {short_date(case.repotted_on)}, and no look shows it growing strongly since"
 
 
 def _wilting(case: Case) -> str | None:
@@ -203,7 +201,7 @@ def _second(case: Case) -> str | None:
     before = case.done(*DEFOLIATION)
     if not before or case.species.defoliation == "repeat":
         return None
-    return f"defoliated on {_day(before[-1].latest)} already: once a season is what it stands"
+    return f"defoliated on {short_date(before[-1].latest)} already: once a season is what it stands"
 
 
 def _full_again(case: Case) -> str | None:
@@ -233,7 +231,7 @@ def _halved_first(case: Case) -> str | None:
     halved = [w for w in case.done("halving") if began is None or w.latest > began]
     if not halved or case.operation != "cutback":
         return None
-    return f"leaves were halved on {_day(halved[-1].latest)}: cut back first, then halve what is left"
+    return f"leaves were halved on {short_date(halved[-1].latest)}: cut back first, then halve what is left"
 
 
 def _pinching(case: Case) -> str | None:
@@ -280,7 +278,7 @@ def _heat(days: int) -> Callable[[Case], str | None]:
         if not hot:
             return None
         day, high = max(hot, key=lambda d: d[1])
-        heat = f"{high:.0f} degC on {_day(day)}, above {limit:g} degC"
+        heat = f"{high:.0f} degC on {short_date(day)}, above {limit:g} degC"
         return f"{heat}: bared and new leaves scorch; wait it out"
 
     return fires
@@ -291,14 +289,17 @@ def _frost(case: Case) -> str | None:
     cold = [(day, low) for day, low, _ in case.ahead(FROST_AHEAD_DAYS) if low <= limit]
     if not cold:
         return None
-    return f"frost ahead ({cold[0][1]:.0f} degC on {_day(cold[0][0])}): cuts and new growth would be hurt"
+    return (
+        f"frost ahead ({cold[0][1]:.0f} degC on {short_date(cold[0][0])}): cuts and new growth would be hurt"
+    )
 
 
 def _away(case: Case) -> str | None:
     gone = case.away(AWAY_DAYS)
     if gone is None:
         return None
-    return f"nobody is home to water from {_day(gone[0])} to {_day(gone[1])}: worked trees need a daily eye"
+    from_to = f"from {short_date(gone[0])} to {short_date(gone[1])}"
+    return f"nobody is home to water {from_to}: worked trees need a daily eye"
 
 
 def _late(case: Case) -> str | None:

@@ -19,7 +19,7 @@ if TYPE_CHECKING:
 TICKS = (5, 10, 15, 20, 30, 40, 60, 80)
 
 
-def plot_calibration(fit: GardenFit, species: str, ax: Axes | None = None) -> Axes:
+def plot_calibration(fit: GardenFit, species: str, ax: Axes | None = None, *, units: str = "C") -> Axes:
     """Draw each step of a species: the catalogue's belief, what is believed now, and every wait on record.
 
     Parameters
@@ -28,6 +28,8 @@ def plot_calibration(fit: GardenFit, species: str, ax: Axes | None = None) -> Ax
     species : str
         Latin name.
     ax : matplotlib Axes, optional
+    units : {"C", "F"}
+        Of the temperature that days are counted at.
     """
     rows = list(calibrate(fit, species))
     ax = new_axes(ax, 8, 1.5 + 0.8 * len(rows))
@@ -48,7 +50,8 @@ def plot_calibration(fit: GardenFit, species: str, ax: Axes | None = None) -> Ax
     bare(ax)
     name = fit.garden.species[species].name if species in fit.garden.species else species
     ax.set_title(name, loc="left", color=INK)
-    ax.set_xlabel("days at a steady 18 °C   hill: the catalogue's guess   ━ four in five, now   "
+    steady = "64 °F" if units == "F" else "18 °C"
+    ax.set_xlabel(f"days at a steady {steady}   hill: the catalogue's guess   ━ four in five, now   "
                   "thin: your waits, look to look", fontsize=8, color=INK, loc="left")  # fmt: skip
     return ax
 
@@ -78,10 +81,11 @@ def _readings(fit: GardenFit, row: Calibrated) -> list[tuple[float, float]]:
     return out
 
 
-def describe_calibration(fit: GardenFit, species: str) -> str:
+def describe_calibration(fit: GardenFit, species: str, *, units: str = "C") -> str:
     """What the picture shows, in words."""
+    steady = "64 degF" if units == "F" else "18 degC"
     parts = [
-        f"{r.transition.words}: {r.days[0]:.0f} days at 18 degrees, four in five {r.days[1]:.0f} to "
+        f"{r.transition.words}: {r.days[0]:.0f} days at {steady}, four in five {r.days[1]:.0f} to "
         f"{r.days[2]:.0f}; the catalogue guessed {r.prior_days:.0f}"
         for r in calibrate(fit, species)
     ]

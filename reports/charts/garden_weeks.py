@@ -13,7 +13,7 @@ from phenology.records.flush_history import histories
 from phenology.seasons.ahead import HeatCourse, heat_course
 from reports.charts.ink import INK, PALE, RULE, WASH, bare, date_axis, new_axes
 from reports.deciding import STATE, coming_rows, last_safe_of, row_date, weeks_ahead
-from reports.words import date_range, short_date, weekday_date
+from reports.words import date_range, date_style, short_date, weekday_date
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -40,8 +40,8 @@ def plot_garden(forecast: GardenForecast, ax: Axes | None = None) -> Axes:
     garden = forecast.garden
     ax = new_axes(ax, 10, 1.9 + 0.36 * max(len(rows), 3))
     quiet = not any(day for row in rows for day in row.seen) and all(row.stage == "budbreak" for row in rows)
-    first = _monday(garden.as_of) - timedelta(weeks=QUIET_WEEKS_BACK if quiet else WEEKS_BACK)
-    last = _monday(garden.as_of) + timedelta(weeks=weeks_ahead(forecast))
+    first = date_style().week_start(garden.as_of) - timedelta(weeks=QUIET_WEEKS_BACK if quiet else WEEKS_BACK)
+    last = date_style().week_start(garden.as_of) + timedelta(weeks=weeks_ahead(forecast))
     date_axis(ax, first, last)
     for y, row in enumerate(rows):
         _shade(ax, y, row, forecast, first, last)
@@ -81,10 +81,6 @@ def _in_words(row: ForecastRow, forecast: GardenForecast) -> str:
         told = f"{row.tree.label}: perhaps not {STATE[row.stage]} this season"
     stop = last_safe_of(row)
     return f"{told}{f', stop by {short_date(stop)}' if stop else ''}."
-
-
-def _monday(day: date) -> date:
-    return day - timedelta(days=day.weekday())
 
 
 def week_chances(row: ForecastRow, forecast: GardenForecast, first: date, last: date) -> list[float]:

@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from phenology.errors import InputError
+from reports.words import MONTHS
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -22,9 +23,6 @@ def new_axes(ax: Axes | None, width: float, height: float) -> Axes:
     """The axes given, or those of a new figure of that size in inches."""
     if ax is not None:
         return ax
-    import matplotlib
-
-    matplotlib.use("Agg", force=False)
     from matplotlib.figure import Figure
 
     figure = Figure(figsize=(width, height), layout="constrained")
@@ -52,7 +50,7 @@ def date_axis(ax: Axes, first: date, last: date) -> None:
         turns.append(start.toordinal())
         if right - left >= 12:
             middles.append((left + right) / 2)
-            names.append(start.strftime("%b"))
+            names.append(MONTHS[start.month - 1])
     ax.set_xlim(first.toordinal(), last.toordinal() + 1)
     for turn in turns:
         if turn > first.toordinal():

@@ -12,6 +12,7 @@ from phenology.seasons.ahead import heat_course
 from phenology.seasons.compare import BASE_C
 from phenology.units import c_to_f, degree_days_c_to_f
 from reports.charts.ink import INK, PALE, WASH, bare, new_axes
+from reports.words import MONTHS
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -45,7 +46,7 @@ def plot_seasons(garden: Garden, ax: Axes | None = None, *, units: str = "C") ->
             ha="right", va="bottom", color=INK, fontweight="bold")  # fmt: skip
     turns = [(_month_after(start, k) - start).days for k in range(12)]
     middles = [(a + b) / 2 for a, b in zip(turns, [*turns[1:], 365], strict=True)]
-    ax.set_xticks(middles, [(start + timedelta(days=m)).strftime("%b") for m in middles])
+    ax.set_xticks(middles, [MONTHS[(start + timedelta(days=m)).month - 1] for m in middles])
     ax.set_xlim(0, 380)
     ax.set_ylim(bottom=0)
     base = f"{c_to_f(BASE_C):.0f} °F" if units == "F" else f"{BASE_C:.0f} °C"

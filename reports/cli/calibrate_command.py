@@ -33,6 +33,7 @@ def calibrate_command(
     from phenology.judging.garden_hindcast import past_skill
     from phenology.learning.calibration import calibrate
     from phenology.learning.garden_fit import GardenFit
+    from phenology.learning.garden_leaves import GardenLeaves
     from phenology.learning.work_habit import work_habits
     from reports.calibration_output import calibration_json, calibration_text
     from reports.cli.garden_date import garden_date
@@ -52,10 +53,11 @@ def calibrate_command(
         return
     rows, skills = list(calibrate(fit, latin)), past_skill(fit, latin)
     habits = list(work_habits(fit.histories, snapshot.calendar, latin))
+    leaves = GardenLeaves(fit).habits(latin)
     if as_json:
-        put(calibration_json(rows, skills, habits))
+        put(calibration_json(rows, skills, habits, leaves))
     else:
-        put(calibration_text(rows, dict(snapshot.species), settings.units, skills, habits))
+        put(calibration_text(rows, dict(snapshot.species), settings.units, skills, habits, leaves))
         if len({look.who for look in snapshot.looks if look.who}) > 1:
             from phenology.learning.observers import observer_lateness
             from reports.calibration_output import observers_text

@@ -70,7 +70,9 @@ def _drawn(
     if name == "calibration":
         from reports.charts.calibration_chart import describe_calibration, plot_calibration
 
-        return plot_calibration(fit, latin or ""), describe_calibration(fit, latin or "")
+        units = settings.units
+        words = describe_calibration(fit, latin or "", units=units)
+        return plot_calibration(fit, latin or "", units=units), words
     from phenology.judging.past_forecasts import past_forecasts
     from reports.charts.past_chart import describe_past, plot_past, plot_reliability
 

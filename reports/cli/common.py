@@ -15,7 +15,9 @@ def garden_option(command: Callable[..., Any]) -> Callable[..., Any]:
     """Let ``--garden DIR`` stand after the command as well as before it; passes ``garden: Path``."""
 
     def folder(ctx: click.Context, _param: click.Parameter, value: str | None) -> Path:
-        return garden_folder(value or (ctx.obj or {}).get("garden"))
+        found = garden_folder(value or (ctx.obj or {}).get("garden"))
+        write_dates_as_in(found, ctx)
+        return found
 
     return click.option(
         "--garden", metavar="DIR", default=None, callback=folder, help="The garden's folder."
@@ -37,6 +39,18 @@ def garden_folder(given: str | None) -> Path:
     import platformdirs
 
     return Path(platformdirs.user_data_dir("flushcast", appauthor=False))
+
+
+def write_dates_as_in(garden: Path, ctx: click.Context) -> None:
+    """Write dates as a garden has them until the command ends; what is wrong with it, the command tells."""
+    from contextlib import suppress
+
+    from data_sources.garden_settings import read_settings
+    from phenology.errors import FlushcastError
+    from phenology.language.date_style import using_dates
+
+    with suppress(FlushcastError):
+        ctx.with_resource(using_dates(read_settings(garden).date_style))
 
 
 def may_ask() -> bool:

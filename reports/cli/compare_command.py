@@ -3,50 +3,109 @@
 from __future__ import annotations
 
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
 
-from reports.cli.common import as_of_option, garden_option, put
+from reports.cli.common import as_of_option, garden_option, put, say
+
+if TYPE_CHECKING:
+    from phenology.garden import Garden
+    from reports.compare_output import Compared
+
+# As in reports.compare_output.TABLES, which --help does not load.
+TABLES = ("stages", "trees", "warmth", "course", "frosts", "forecasts", "followed", "trends")
 
 
 @click.command("compare")
 @click.argument("seasons", nargs=-1)
+@click.option("--stages", "every_stage", is_flag=True,
+              help="Every stage of every flush, and the warmth that each took.")  # fmt: skip
+@click.option(
+    "--tree", metavar="NAME", help="Only that: tree by tree, for the trees so named or of a species."
+)
+@click.option("--page", type=click.Path(path_type=Path, dir_okay=False), metavar="FILE.html",
+              help="Everything as one HTML page, with pictures.")  # fmt: skip
+@click.option("--look-back/--no-look-back", default=True,
+              help="Whether past seasons are forecast again to see how good that was.")  # fmt: skip
 @as_of_option
 @click.option("--json", "as_json", is_flag=True, help="As JSON (schema flushcast.compare/1).")
-@click.option("--csv", "as_csv", is_flag=True, help="The stage dates as CSV.")
+@click.option("--csv", "as_csv", is_flag=True, help="One table as CSV: the stage dates, or that of --table.")
+@click.option("--table", type=click.Choice(TABLES), help="Which table --csv writes.")
 @garden_option
 def compare_command(
-    garden: Path, seasons: tuple[str, ...], as_of: str | None, as_json: bool, as_csv: bool
+    garden: Path,
+    seasons: tuple[str, ...],
+    every_stage: bool,
+    tree: str | None,
+    page: Path | None,
+    look_back: bool,
+    as_of: str | None,
+    as_json: bool,
+    as_csv: bool,
+    table: str | None,
 ) -> None:
-    """Set seasons side by side: warmth to date, days ahead of usual, when each stage came, what
-    followed work, and how dates have moved over the years.
+    """Set seasons side by side: warmth and days ahead of usual, frosts, when each stage came, how far off
+    forecasts were, what followed work, and how dates have moved over the years.
 
     SEASONS are years (2024, or 2024/25 in the south); without any, the latest six.
     """
-    if as_json and as_csv:
-        raise click.UsageError("choose one of --json and --csv")
+    if sum((as_json, as_csv, page is not None, tree is not None)) > 1:
+        raise click.UsageError("choose one of --tree, --page, --json and --csv")
+    if table and not as_csv:
+        raise click.UsageError("--table goes with --csv")
+    if every_stage and (as_json or as_csv or page is not None or tree is not None):
+        raise click.UsageError("--stages goes with the text; the others tell every stage anyway")
     from phenology.seasons.compare import compare_seasons
-    from phenology.seasons.followed import what_followed
-    from phenology.seasons.trends import garden_trends
     from reports.cli.garden_date import garden_date
-    from reports.compare_more import followed_lines, more_record, trend_lines
-    from reports.compare_output import compare_csv, compare_json, compare_text
+    from reports.compare_output import Compared, compare_csv, compare_json
+    from reports.compare_text import tree_text
+    from reports.garden_past import garden_past
     from reports.garden_snapshot import read_garden
 
     snapshot, settings = read_garden(garden, garden_date(garden, as_of), past=as_of is not None)
     comparison = compare_seasons(snapshot, [_season(text) for text in seasons])
-    if as_csv:
-        put(compare_csv(comparison).rstrip("\n"))
-        return
-    followed = what_followed(snapshot, set(comparison.seasons))
-    trends = garden_trends(snapshot)  # of all seasons on record: a trend of a few would say nothing
-    if as_json:
-        put(compare_json(comparison, settings.units, more_record(followed, trends)))
-        return
-    put(compare_text(comparison, settings.units))
-    for lines in (followed_lines(followed, snapshot), trend_lines(trends, snapshot)):
+    past = (lambda: garden_past(garden, snapshot, past=as_of is not None, say=say)) if look_back else None
+    compared = Compared(comparison, settings.units, past)
+    if tree is not None:
+        put(tree_text(comparison, settings.units, _trees(tree, snapshot)))
+    elif as_csv:
+        put(compare_csv(compared, table or "stages").rstrip("\n"))
+    elif as_json:
+        put(compare_json(compared))
+    elif page is not None:
+        from reports.files_out import write_whole
+        from reports.page.compare_page import compare_html
+
+        html = compare_html(compared, settings.name).encode("utf-8")
+        write_whole(page, html)
+        say(f"Wrote {page}, {len(html) // 1000} kB.")
+    else:
+        _put_text(compared, every_stage)
+
+
+def _put_text(compared: Compared, every_stage: bool) -> None:
+    from reports.compare_more import followed_lines, trend_lines, truth_lines, weather_lines
+    from reports.compare_text import compare_text
+
+    garden = compared.comparison.garden
+    put(compare_text(compared.comparison, compared.units, every_stage=every_stage))
+    for lines in (
+        truth_lines(compared.truth, garden),
+        followed_lines(compared.followed, garden),
+        trend_lines(compared.trends, garden),
+        weather_lines(garden),
+    ):
         if told := list(lines):
             put("\n" + "\n".join(told))
+
+
+def _trees(text: str, garden: Garden) -> list[str]:
+    from phenology.language.tree_selection import Roster, select_trees
+
+    names = {latin: species.names for latin, species in garden.species.items()}
+    roster = Roster(garden.trees, garden.places, garden.stands, names)
+    return [tree.id for tree in select_trees(text, roster, on=garden.as_of)]
 
 
 def _season(text: str) -> int:

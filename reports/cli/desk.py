@@ -20,8 +20,6 @@ from phenology.errors import InputError
 from phenology.language.tree_selection import Roster, label_list, means_the_last, select_trees
 from phenology.language.vague_dates import (
     DATE_ORDERS,
-    MONTHS,
-    WEEKDAYS,
     AmbiguousDateError,
     DateOrder,
     VagueDate,
@@ -35,6 +33,7 @@ from phenology.species.catalogue import Species, load_species
 from reports.cli.clock import today as clock_today
 from reports.cli.common import say
 from reports.cli.moment import moment_on
+from reports.words import date_range, weekday_date, weekday_full_date
 
 WIDTH = 80
 UNDO = "Undo:\u00a0flushcast\u00a0undo"  # kept on one line, to be copied
@@ -94,9 +93,16 @@ class Desk:
     def read_date(self, text: str | None) -> VagueDate:
         """A date as typed; nothing typed is today."""
         try:
-            return parse(text or "today", today=self.today, order=self.order_named(self.settings.date_order))
+            return parse(
+                text or "today",
+                today=self.today,
+                order=self.settings.reading_order,
+                first_weekday=self.settings.date_style.first_weekday,
+            )
         except AmbiguousDateError as error:
             first = str(error).split(";")[0]
+            if self.settings.date_order is not None:  # dates are shown year first: so they are written too
+                raise AmbiguousDateError(f"{first}; write the month as a word, or 2026-07-04") from None
             raise AmbiguousDateError(
                 f"{first}; write the month as a word, or settle it once: "
                 "flushcast settings date-order day-first (or month-first)"
@@ -168,10 +174,9 @@ def tell(words: str) -> None:
 def shown_date(earliest: date, latest: date, today: date) -> str:
     """A date shown back: "Sat 4 Jul", with the year when it is not this one, or its two ends."""
     if earliest != latest:
-        text = format_dates(earliest, latest)
-        return text.removesuffix(f" {today.year}") if earliest.year == latest.year else text
-    text = f"{WEEKDAYS[earliest.weekday()][:3]} {earliest.day} {MONTHS[earliest.month - 1][:3]}"
-    return text if earliest.year == today.year else f"{text} {earliest.year}"
+        this_year = earliest.year == latest.year == today.year
+        return date_range(earliest, latest) if this_year else format_dates(earliest, latest)
+    return weekday_date(earliest) if earliest.year == today.year else weekday_full_date(earliest)
 
 
 def counted(n: int, plural: str) -> str:

@@ -163,15 +163,14 @@ def _dates(
     garden: Path, typed: Sequence[str], calendar: SeasonCalendar, usual: Sequence[int]
 ) -> Iterator[tuple[date, date]]:
     from phenology.errors import InputError
-    from phenology.language.vague_dates import parse
-    from reports.cli.clock import today
+    from reports.cli.garden_date import typed_date
 
     if not typed:
         for months in usual:
             turn = date(2023, (calendar.start_month - 1 + months) % 12 + 1, 1)
             yield turn, turn
     for text in typed:
-        when = parse(text, today=today())
+        when = typed_date(garden, text)
         if when.earliest is None or when.latest is None:
             raise InputError(f"'{text}' is no date to translate; write one such as '5 July' or 'early May'")
         yield when.earliest, when.latest

@@ -24,6 +24,7 @@ def forecast_command(garden: Path, as_of: str | None, as_json: bool, as_csv: boo
     from phenology.forecasting.garden_forecast import forecast_garden
     from reports.cli.garden_date import garden_date
     from reports.garden_skill import read_with_skill
+    from reports.words import in_units
 
     day = garden_date(garden, as_of)
     snapshot, settings = read_with_skill(garden, day, past=as_of is not None)
@@ -31,10 +32,10 @@ def forecast_command(garden: Path, as_of: str | None, as_json: bool, as_csv: boo
     if as_json or as_csv:
         from reports.forecast_output import forecast_csv, forecast_json
 
-        put(forecast_json(forecast, settings.units) if as_json else forecast_csv(forecast).rstrip("\n"))
+        told = forecast_json(forecast, settings.units) if as_json else forecast_csv(forecast).rstrip("\n")
+        put(in_units(told, settings.units))
         return
     from reports.forecast_text import forecast_text
-    from reports.words import in_units
 
     put(in_units(forecast_text(forecast), settings.units))
     if changes:  # a second and a third forecast, so only when asked for

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from pathlib import Path
 
 import click
@@ -52,6 +51,7 @@ def hindcast_command(
     from data_sources.weather.files import read_weather_file
     from phenology.judging.hindcast import DatedSight, Question, hindcast
     from phenology.language.words import find_stage
+    from phenology.learning.transitions import catalogue_priors
     from phenology.season import SeasonCalendar
     from reports.hindcast_output import score_lines, write_predictions
 
@@ -73,7 +73,7 @@ def hindcast_command(
         weather,
         question,
         calendar=calendar,
-        prior_of=_priors(question.given, question.target),
+        prior_of=catalogue_priors(question.given, question.target),
         skip_bad=skip_bad,
         progress=_progress,
     )
@@ -81,18 +81,6 @@ def hindcast_command(
     for line in score_lines(result, question, calendar):
         put(line)
     say(f"Wrote {len(result.rows)} forecasts to {out}.")
-
-
-def _priors(given: str, target: str) -> Callable[[str], tuple[float, float]]:
-    from phenology.learning.transitions import prior_between
-    from phenology.species.catalogue import load_species, neutral_species
-
-    catalogue = load_species()
-
-    def prior_of(name: str) -> tuple[float, float]:
-        return prior_between(catalogue.get(name) or neutral_species(name), given, target)
-
-    return prior_of
 
 
 def _seasons(text: str | None, option: str) -> tuple[int, int] | None:

@@ -83,7 +83,14 @@ def import_command(
     if trees or stage or who:
         raise click.UsageError("--tree, --stage and --who go with photos; a table has columns for them")
     with open_desk(garden) as desk:
-        order = desk.order_named(date_order or desk.settings.date_order)
-        asked = entry.Asked(TABLES.get(kind_of_file or ""), dict(said), order, kind, new_trees)
+        asked = entry.Asked(
+            TABLES.get(kind_of_file or ""),
+            dict(said),
+            desk.order_named(date_order),
+            kind,
+            new_trees,
+            desk.settings.reading_order,
+            desk.settings.date_style.first_weekday,
+        )
         plan = entry.planned(desk, files, asked, may_ask=may_ask())
         entry.carry_out(desk, plan, files, dry_run=dry_run)

@@ -6,7 +6,10 @@ from pathlib import Path
 
 import click
 
+from phenology.language.date_style import SHOWN_ORDERS
 from reports.cli.common import garden_folder, may_ask
+
+WEEKDAYS = ("monday", "tuesday", "wednesday", "thursday", "friday", "saturday", "sunday")
 
 
 @click.command("init")
@@ -31,6 +34,17 @@ from reports.cli.common import garden_folder, may_ask
 )
 @click.option("--season-start", metavar="MM-DD", help="First day of a season (default: by hemisphere).")
 @click.option(
+    "--date-order",
+    type=click.Choice(SHOWN_ORDERS),
+    help="How dates are shown and 4/7 is read (default: as the country does).",
+)
+@click.option(
+    "--first-weekday",
+    type=click.Choice(WEEKDAYS, case_sensitive=False),
+    metavar="WEEKDAY",
+    help="Where weeks begin (default: as in the country).",
+)
+@click.option(
     "--from", "export", type=click.Path(path_type=Path), metavar="EXPORT", help="Rebuild an exported garden."
 )
 @click.pass_context
@@ -47,6 +61,8 @@ def init_command(
     units: str | None,
     trees: tuple[str, ...],
     season_start: str | None,
+    date_order: str | None,
+    first_weekday: str | None,
     export: Path | None,
 ) -> None:
     """Make a garden: where it is, its units, its first trees.
@@ -74,7 +90,17 @@ def init_command(
             "Temperatures in C or F", type=click.Choice(["C", "F"]), default="C", err=True
         )
         trees = trees or tuple(_ask_for_trees())
-    given = entry.Given(name, where, elevation or None, place_name, units or "C", trees, season_start)
+    given = entry.Given(
+        name,
+        where,
+        elevation or None,
+        place_name,
+        units or "C",
+        trees,
+        season_start,
+        date_order,
+        first_weekday,
+    )
     entry.make(target, given)
 
 

@@ -5,10 +5,13 @@ from __future__ import annotations
 import json
 from collections.abc import Sequence
 from dataclasses import dataclass
+from datetime import date
 from pathlib import Path
 from uuid import uuid4
 
+from data_sources.country_dates import CountryDates, country_dates
 from data_sources.garden import SETTINGS_NAME, GardenSettings, create_garden
+from data_sources.garden_settings import WEEKDAYS
 from data_sources.import_draft import species_named
 from data_sources.journal import FILE_NAME
 from data_sources.journal.schema import Record
@@ -33,6 +36,8 @@ class Given:
     units: str
     trees: Sequence[str]
     season_start: str | None
+    date_order: str | None = None
+    first_weekday: str | None = None
 
 
 def refuse_where_a_garden_is(folder: Path) -> None:
@@ -55,14 +60,21 @@ def make(folder: Path, given: Given) -> None:
     )
     trees, warnings = _trees(given.trees)
     records: list[Record] = [place, *trees, *(Stand(str(uuid4()), t.id, place.id) for t in trees)]
+    usual = country_dates(place.timezone or "")
     settings = GardenSettings(
-        name=plain_spaces(given.name or "Garden"), units=given.units.upper(), season_start=given.season_start
+        name=plain_spaces(given.name or "Garden"),
+        units=given.units.upper(),
+        season_start=given.season_start,
+        date_order=given.date_order or (usual.order if usual else None),
+        first_weekday=given.first_weekday or (usual.first_weekday if usual else None),
     )
     create_garden(folder, settings, records, f"made the garden: {place.name}, {counted(len(trees), 'trees')}")
     named = f" with {label_list(t.label for t in trees)}" if trees else ""
     tell(f"Made {settings.name} in {folder}: {place.name} at {shown_position(place)}{named}.")
     for warning in warnings:
         tell(f"Note: {warning}.")
+    if usual is not None and not (given.date_order and given.first_weekday):
+        tell(_dates_told(settings, usual))
     where = "" if folder == Path(".") else f"--garden {folder} "
     first = f'"{trees[0].label}" soft' if trees else ""
     say("Next:")
@@ -71,6 +83,23 @@ def make(folder: Path, given: Given) -> None:
     else:
         say(f"  flushcast {where}look {first}")
     say(f"  flushcast {where}weather add FILE.csv")
+
+
+def _dates_told(settings: GardenSettings, usual: CountryDates) -> str:
+    """How dates will be shown and read, and where that comes from."""
+    style = settings.date_style
+    shown = style.short(date(2026, 7, 4))
+    order = {
+        "day-first": f"shown and read day first ({shown})",
+        "month-first": f"shown and read month first ({shown})",
+        "year-first": f"shown year first ({shown})",
+        None: f"shown day first ({shown}), and 4/7 is asked about",
+    }[settings.date_order]
+    weeks = (settings.first_weekday or WEEKDAYS[0]).capitalize()
+    return (
+        f"Dates ({usual.country}): {order}; weeks begin on {weeks}. "
+        "Change it with: flushcast settings date-order, flushcast settings first-weekday."
+    )
 
 
 def rebuild(folder: Path, export: Path) -> None:

@@ -67,4 +67,4 @@ def round_command(
             "then --read it."
         )
         return
-    put(round_sheet(walk) if sheet else in_units(round_text(walk, snapshot), settings.units))
+    put(in_units(round_sheet(walk) if sheet else round_text(walk, snapshot), settings.units))

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import fields, replace
 from datetime import date
 from pathlib import Path
@@ -16,21 +17,21 @@ _MEANING = {
     "name": "what the garden is called",
     "units": "C or F: how temperatures are shown",
     "season_start": "first day of a season, MM-DD",
-    "date_order": "how 4/7 reads: day-first or month-first",
+    "date_order": "how dates are shown and 4/7 reads: day-first, month-first or year-first",
     "odds": "how sure a woken flush must be to ripen, 0.5 to 0.99",
-    "first_weekday": "monday ... sunday",
+    "first_weekday": "where weeks begin: monday ... sunday",
     "weather_sources": "weather services in the order asked, with commas",
     "contact": "address for weather services that want one",
     "stands_on": "the day the garden stands still on",
     "weeks_before_frost": "cuts stop this many weeks before the usual first frost",
     "least_daylength": "cuts stop when days grow shorter than this, in hours",
-    "hot_day": "degC above which leaves are not taken off and shoots not cut",
+    "hot_day": "heat above which leaves are not taken off and shoots not cut",
     "away": "when nobody waters: 2026-08-01/2026-08-14, more with commas",
 }
 _DEFAULTS = {
     "season_start": "by hemisphere",
-    "date_order": "asked, or told from a file",
-    "first_weekday": "by locale",
+    "date_order": "day-first, 4/7 asked",
+    "first_weekday": "monday",
     "weather_sources": "the usual order",
     "stands_on": "follows the calendar",
 }
@@ -40,7 +41,8 @@ NAMES = tuple(f.name for f in fields(GardenSettings) if f.name not in ("species"
 def listing(garden: Path) -> str:
     """All settings with their values and meaning."""
     settings = read_settings(garden)
-    rows = [[_shown_name(n), _shown(n, getattr(settings, n)), _MEANING.get(n, "")] for n in NAMES]
+    units = settings.units
+    rows = [[_shown_name(n), _shown(n, getattr(settings, n), units), _MEANING.get(n, "")] for n in NAMES]
     own = (
         f"\n{len(settings.species)} species with values of this garden: flushcast species"
         if settings.species
@@ -52,7 +54,8 @@ def listing(garden: Path) -> str:
 def one(garden: Path, name: str) -> str:
     """The value of one setting."""
     field = _field(name)
-    return _shown(field, getattr(read_settings(garden), field))
+    settings = read_settings(garden)
+    return _shown(field, getattr(settings, field), settings.units)
 
 
 def change(garden: Path, name: str, text: str | None) -> None:
@@ -65,10 +68,11 @@ def change(garden: Path, name: str, text: str | None) -> None:
     """
     field = _field(name)
     settings = read_settings(garden)
-    value = getattr(GardenSettings(), field) if text is None else _value(field, text)
+    value = getattr(GardenSettings(), field) if text is None else _value(field, text, settings.units)
     write_settings(garden, replace(settings, **{field: value}))
-    now = getattr(read_settings(garden), field)
-    tell(f"{_shown_name(field)}: {_shown(field, now)} (was {_shown(field, getattr(settings, field))}).")
+    units = settings.units
+    now = _shown(field, getattr(read_settings(garden), field), units)
+    tell(f"{_shown_name(field)}: {now} (was {_shown(field, getattr(settings, field), units)}).")
 
 
 def _field(name: str) -> str:
@@ -82,14 +86,16 @@ def _field(name: str) -> str:
     return field
 
 
-def _value(field: str, text: str) -> Any:
+def _value(field: str, text: str, units: str) -> Any:
     if field == "odds":
         try:
             number = float(text.rstrip("% "))
         except ValueError:
             raise InputError(f"odds takes a number from 0.5 to 0.99; got '{text}'") from None
         return number / 100 if text.strip().endswith("%") else number
-    if field in ("weeks_before_frost", "least_daylength", "hot_day"):
+    if field == "hot_day":
+        return _temperature(field, text, units)
+    if field in ("weeks_before_frost", "least_daylength"):
         try:
             return float(text)
         except ValueError:
@@ -104,7 +110,19 @@ def _value(field: str, text: str) -> Any:
     return text
 
 
-def _shown(field: str, value: Any) -> str:
+def _temperature(field: str, text: str, units: str) -> float:
+    """A temperature as typed, in degC: in the garden's units, unless it says its own ("91F", "33 degC")."""
+    match = re.fullmatch(r"\s*(-?\d+(?:[.,]\d+)?)\s*(?:°|deg)?\s*([CFcf])?\s*", text)
+    if match is None:
+        raise InputError(f"{_shown_name(field)} takes a temperature such as 33C or 91F; got '{text}'")
+    value = float(match[1].replace(",", "."))
+    fahrenheit = (match[2] or units).upper() == "F"
+    return round((value - 32) / 1.8, 1) if fahrenheit else value
+
+
+def _shown(field: str, value: Any, units: str) -> str:
+    if field == "hot_day":  # kept in degC
+        return f"{value * 1.8 + 32:.0f} degF" if units == "F" else f"{value:g} degC"
     if isinstance(value, tuple):
         value = ", ".join(value)
     return str(value) if value not in (None, "") else _DEFAULTS.get(field, "-")

@@ -9,6 +9,7 @@ from typing import Any
 import click
 import numpy as np
 
+from data_sources.garden import read_settings
 from data_sources.weather.corrections_refit import refit_corrections
 from data_sources.weather.files import FileReport, WeatherFileQuestion, read_weather_file
 from data_sources.weather.store import Origin, WeatherStore
@@ -87,7 +88,7 @@ def weather_add_command(
         result = store.add(
             where.id, weather, origin, fetched_at=moment_on(today), suspect=doubts, prefer=True
         )
-        corrections = refit_corrections(garden, store, where.id)
+        corrections = refit_corrections(garden, store, where.id, read_settings(garden).units)
     for line in added_text(report, result, where.name):
         put(line)
     for shift in shifted_days(weather, neighbour) if neighbour is not None else []:

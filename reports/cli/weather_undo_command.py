@@ -6,6 +6,7 @@ from pathlib import Path
 
 import click
 
+from data_sources.garden import read_settings
 from data_sources.weather.corrections_refit import refit_corrections
 from data_sources.weather.store import WeatherStore
 from phenology.errors import InputError
@@ -21,7 +22,8 @@ def weather_undo_command(garden: Path, place: str | None) -> None:
     where = garden_place(garden, place)
     with WeatherStore.open(garden) as store:
         undone = store.take_back(where.id) if store.has(where.id) else None
-        corrections = refit_corrections(garden, store, where.id) if undone else []
+        units = read_settings(garden).units
+        corrections = refit_corrections(garden, store, where.id, units) if undone else []
     if undone is None:
         raise InputError(f"there is no weather of {where.name} to take back")
     origin = " ".join(filter(None, (undone.origin.provider, undone.origin.detail)))

@@ -45,9 +45,9 @@ def update(
     from reports.cli.moment import moment_on
 
     places = [garden_place(garden, place)] if place else garden_places(garden)
-    stands_on = read_settings(garden).stands_on
-    if stands_on:
-        raise InputError(f"this garden stands still on {stands_on}; its weather is not updated")
+    own = read_settings(garden)
+    if own.stands_on:
+        raise InputError(f"this garden stands still on {own.stands_on}; its weather is not updated")
     settings = weather_settings(garden)
     answered, offline = False, False
     bar = Bar(sys.stderr.isatty())
@@ -78,7 +78,7 @@ def update(
             for line in [*http.notes, *report.lines]:
                 say(f"{head}{line}")
             http.notes.clear()
-            for line in refit_corrections(garden, store, one.id):
+            for line in refit_corrections(garden, store, one.id, own.units):
                 say(f"{head}{line}")
             if store.has(one.id):
                 weather = store.find(one.id)

@@ -37,4 +37,4 @@ def windows_command(garden: Path, trees: tuple[str, ...], as_of: str | None, as_
     snapshot, settings = read_with_skill(garden, garden_date(garden, as_of), past=as_of is not None)
     found = [w for w in windows(forecast_garden(snapshot)) if wanted is None or w.row.tree.id in wanted]
     words = windows_json(found, snapshot) if as_json else windows_text(found, snapshot)
-    put(words if as_json else in_units(words, settings.units))
+    put(in_units(words, settings.units))

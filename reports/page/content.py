@@ -1,175 +1,82 @@
-"""What stands in the report: everything gathered and put into words, nothing drawn yet."""
+"""What stands in the report about trees: gathered and put into words, nothing drawn yet."""
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import date, timedelta
-from pathlib import Path
+from datetime import timedelta
 
-import numpy as np
-
-from data_sources.weather.store import WeatherStore
-from phenology.errors import WeatherError
 from phenology.forecasting.garden_forecast import ForecastRow, GardenForecast
 from phenology.garden import Garden
 from phenology.species.catalogue import Species
-from phenology.weather.series import DailyWeather
-from reports.deciding import STATE, coming_rows, does, last_safe_of, odds_of, refusal_of, row_date
-from reports.words import date_range, short_date, tree_names, weekday_date
+from reports.aftercare_due import care_lines
+from reports.deciding import coming_rows, odds_of, refusal_of
+from reports.forecast_text import advice_words, alike, trust_words
+from reports.words import tree_names
 
 NOW_DAYS = 7
-WORTH_SAYING = 0.97  # odds of ripening above this in three weeks leave nothing to hurry for (ours)
 ORDINALS = ("first", "second", "third", "fourth", "fifth")
+WAITS = ("today", "in two weeks", "in three weeks")
 
 
 @dataclass(frozen=True)
 class TreeCard:
-    """One tree on the page.
+    """Alike trees on the page, often only one.
 
     Attributes
     ----------
-    row : ForecastRow
-    kind, words : str
-        Species and flush; what to do, in sentences.
+    rows : tuple of ForecastRow
+    names, kind, words : str
+        Which trees; their species and flush; what to do, in sentences.
+    trust : str
+        How far the forecast may be trusted; empty where none was made.
     waiting : tuple of (str, int)
-        What waiting costs: when it is cut, and odds in per cent that what it wakes ripens.
+        What waiting costs: when it is cut, and odds in per cent that what it wakes ripens; the least sure
+        tree speaks.
     """
 
-    row: ForecastRow
+    rows: tuple[ForecastRow, ...]
+    names: str
     kind: str
     words: str
+    trust: str
     waiting: tuple[tuple[str, int], ...]
 
 
 def tree_cards(forecast: GardenForecast) -> tuple[list[TreeCard], list[TreeCard]]:
-    """Trees to look at within a week, and those of the coming months."""
+    """Trees to look at within a week, and those of the coming months; alike trees share a card."""
     now: list[TreeCard] = []
     later: list[TreeCard] = []
-    for row in coming_rows(forecast):
-        soon = row.look_on <= forecast.garden.as_of + timedelta(days=NOW_DAYS)
-        (now if soon else later).append(_card(row, forecast))
+    soon = forecast.garden.as_of + timedelta(days=NOW_DAYS)
+    rows = coming_rows(forecast)
+    for near, cards in ((True, now), (False, later)):
+        cards += [_card(group, forecast) for group in alike([r for r in rows if (r.look_on <= soon) == near])]
     return now, later
 
 
-def _card(row: ForecastRow, forecast: GardenForecast) -> TreeCard:
+def _card(group: Sequence[ForecastRow], forecast: GardenForecast) -> TreeCard:
+    row = group[0]
     flush = ORDINALS[min(row.flush, len(ORDINALS)) - 1]
-    odds = odds_of(row)
-    waiting: tuple[tuple[str, int], ...] = ()
-    if odds is not None and row.trust.seasons > 0 and odds[2] < WORTH_SAYING:
-        percent = [min(99, max(1, round(100 * o))) for o in odds]
-        waiting = tuple(zip(("today", "in two weeks", "in three weeks"), percent, strict=True))
-    return TreeCard(row, f"{row.species_name}, {flush} flush", " ".join(sentences(row, forecast)), waiting)
-
-
-def sentences(row: ForecastRow, forecast: GardenForecast) -> Iterator[str]:
-    """What a row says, a sentence at a time."""
-    today = forecast.garden.as_of
-    low, high = (row_date(row, level, forecast) for level in (0.1, 0.9))
-    state = STATE[row.stage]
-    if row.arrival is None:
-        yield f"Hard since {short_date(row.seen[1])}." if row.seen[1] else "Hard."
-        yield f"Look, and if still firm, {does(row)}." if does(row) else f"Do not cut: {refusal_of(row)}."
-    else:
-        if row.trust.seasons == 0:
-            yield f"Look weekly from {short_date(max(low or row.look_on, today))}; only a guess so far."
-        else:
-            yield f"Look {'today' if row.look_on <= today else weekday_date(row.look_on)}."
-            yield _span(state, low, high, today)
-        if row.stage == "hardened":
-            yield _when_firm(row)
-    stop = last_safe_of(row)
-    if stop is not None and row.trust.seasons > 0:
-        yield f"Stop by {short_date(stop)}."
-
-
-def _when_firm(row: ForecastRow) -> str:
-    if does(row):
-        return f"If firm, {does(row)}."
-    refused = refusal_of(row)
-    return f"Do not cut: {refused}." if refused else "Only note it: not being refined."
-
-
-def _span(state: str, low: date | None, high: date | None, today: date) -> str:
-    if low is None:
-        return f"Hardly {state} this season."
-    if high is None:
-        return f"Perhaps {state} from {short_date(max(low, today))}."
-    if high <= today:
-        return f"Very probably {state} by now."
-    if low <= today:
-        return f"Probably {state} by {short_date(high)}, perhaps already."
-    return f"Probably {state} {date_range(low, high)}."
-
-
-@dataclass(frozen=True)
-class PlaceWeather:
-    """How well a place's weather is known.
-
-    Attributes
-    ----------
-    name, words : str
-    years : tuple of (int, float)
-        Each calendar year with the share of its days that is known.
-    attributions : tuple of str
-        Lines that its sources ask to be shown.
-    """
-
-    name: str
-    words: str
-    years: tuple[tuple[int, float], ...]
-    attributions: tuple[str, ...]
-
-
-def weather_of(folder: Path, garden: Garden) -> list[PlaceWeather]:
-    """Coverage of every place that has weather, and its attributions."""
-    lines: dict[str, tuple[str, ...]] = {}
-    try:
-        with WeatherStore.open(folder) as store:
-            for place in garden.places:
-                if store.has(place.id):
-                    lines[place.id] = tuple(store.attribution_lines(place.id))
-    except WeatherError:
-        pass
-    return [
-        _coverage(place.name, garden.weather[place.id], lines.get(place.id, ()))
-        for place in garden.places
-        if place.id in garden.weather
-    ]
-
-
-def _coverage(name: str, weather: DailyWeather, lines: Sequence[str]) -> PlaceWeather:
-    known = np.isfinite(weather.tmin) & np.isfinite(weather.tmax)
-    year = np.array([
-        date.fromordinal(weather.first_day.toordinal() + n).year for n in range(len(known))
-    ])  # fmt: skip
-    shares = tuple((int(y), float(known[year == y].mean())) for y in np.unique(year))
-    measured = known & (weather.source != "forecast")
-    counts = {
-        str(s): int((measured & (weather.source == s)).sum()) for s in np.unique(weather.source[measured])
-    }
-    parts = ", ".join(f"{n:,} days {_SOURCE_WORDS.get(s, s)}" for s, n in counts.items())
-    through = (
-        weather.first_day + timedelta(days=int(np.flatnonzero(measured)[-1])) if measured.any() else None
-    )
-    missing = int((~known).sum())
-    gaps = "no day missing" if not missing else f"{missing:,} {'day' if missing == 1 else 'days'} missing"
-    ends = f" to {weekday_date(through)} {through.year}" if through else ""
-    return PlaceWeather(
-        name, f"{weather.first_day.year}{ends}: {parts or 'nothing measured'}; {gaps}.", shares, tuple(lines)
+    return TreeCard(
+        tuple(group),
+        tree_names([r.tree.label for r in group]),
+        f"{row.species_name}, {flush} flush",
+        " ".join(_capital(words) for words in advice_words(group, forecast, odds=False)),
+        trust_words(group) if row.arrival is not None and row.dated else "",
+        _waiting(group),
     )
 
 
-_SOURCE_WORDS = {
-    "bench": "from your own thermometer",
-    "station": "from a weather station",
-    "model": "from a weather model",
-    "filled": "filled in",
-}
+def _waiting(group: Sequence[ForecastRow]) -> tuple[tuple[str, int], ...]:
+    odds = [found for row in group if row.trust.seasons > 0 and (found := odds_of(row)) is not None]
+    if not odds:
+        return ()
+    least = [min(99, max(1, round(100 * min(column)))) for column in zip(*odds, strict=True)]
+    return tuple(zip(WAITS, least, strict=True))
 
 
-def notes_of(forecast: GardenForecast) -> list[str]:
-    """Warnings of the whole forecast and of single trees, each said once."""
+def notes_of(forecast: GardenForecast) -> list[tuple[str, str]]:
+    """Warnings of the whole forecast and of trees, each said once: (whom it concerns or nobody, sentence)."""
     by_warning: dict[str, list[str]] = {}
     for row in coming_rows(forecast):
         for warning in row.warnings:
@@ -178,8 +85,16 @@ def notes_of(forecast: GardenForecast) -> list[str]:
             labels = by_warning.setdefault(warning, [])
             if row.tree.label not in labels:
                 labels.append(row.tree.label)
-    told = [f"{tree_names(labels)}: {warning}" for warning, labels in by_warning.items()]
-    return [_sentence(note) for note in (*forecast.warnings, *told)]
+    return [
+        *(("", _sentence(note)) for note in forecast.warnings),
+        *((tree_names(labels), _sentence(warning)) for warning, labels in by_warning.items()),
+    ]
+
+
+def care_of(garden: Garden) -> list[tuple[str, str]]:
+    """What work done asks for now: trees, and what to do until when."""
+    told = (line.partition(": ") for line in care_lines(garden))
+    return [(names, _capital(words)) for names, _, words in told]
 
 
 def cautions_of(garden: Garden) -> list[tuple[str, tuple[str, ...]]]:
@@ -189,11 +104,15 @@ def cautions_of(garden: Garden) -> list[tuple[str, tuple[str, ...]]]:
         if tree.retired is None or tree.retired > garden.as_of:
             kept.setdefault(tree.species, garden.species_of(tree))
     return [
-        (species.name, tuple(_sentence(c) for c in species.cautions))
+        (_capital(species.name), tuple(_sentence(c) for c in species.cautions))
         for species in kept.values()
         if species.cautions
     ]
 
 
+def _capital(text: str) -> str:
+    return f"{text[:1].upper()}{text[1:]}"
+
+
 def _sentence(text: str) -> str:
-    return f"{text[:1].upper()}{text[1:].rstrip('.')}."
+    return f"{_capital(text).rstrip('.')}."

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 from html import escape
@@ -14,11 +14,13 @@ from phenology.judging.past_forecasts import PastForecast
 from phenology.season import SeasonCalendar
 from phenology.seasons.ahead import HeatCourse
 from reports.deciding import last_safe_of
-from reports.words import MONTHS
+from reports.forecast_text import rhythm_start
+from reports.words import MONTHS, date_style
 
 WEEKS_BACK = 4
 WEEKS_AHEAD = 13
-FAINTEST = 0.004  # a day's chance below this is not drawn
+FAINTEST = 0.004  # a day's chance below this is not drawn, but between days that are
+SHADES = 20
 BINS = ((45, 60), (30, 45), (20, 30), (10, 20), (0, 10))
 FEWEST = 3
 
@@ -41,7 +43,7 @@ class Span:
     @classmethod
     def around(cls, day: date, ahead: int = WEEKS_AHEAD) -> Span:
         """Whole weeks around a day, `ahead` of them after it."""
-        first = day - timedelta(days=day.weekday(), weeks=WEEKS_BACK)
+        first = date_style().week_start(day) - timedelta(weeks=WEEKS_BACK)
         return cls(first, 7 * (WEEKS_BACK + ahead))
 
     def at(self, day: date, after: float = 0.0) -> float:
@@ -59,7 +61,8 @@ class Span:
         return [label for label in self.months if label.at < 93]
 
 
-def _svg(width: float, height: float, words: str, parts: Iterable[str], kind: str) -> str:
+def svg_drawing(width: float, height: float, words: str, parts: Iterable[str], kind: str) -> str:
+    """A drawing that stretches with the page, with its words for who cannot see it."""
     return (
         f'<svg class="{kind}" viewBox="0 0 {width:g} {height:g}" preserveAspectRatio="none" role="img" '
         f'aria-label="{escape(words, quote=True)}">{"".join(parts)}</svg>'
@@ -67,44 +70,76 @@ def _svg(width: float, height: float, words: str, parts: Iterable[str], kind: st
 
 
 def _rect(x: float, y: float, width: float, height: float, kind: str, opacity: float | None = None) -> str:
-    faint = "" if opacity is None else f' fill-opacity="{opacity:.2f}"'
-    return f'<rect class="{kind}" x="{x:.2f}" y="{y:.2f}" width="{width:.2f}" height="{height:.2f}"{faint}/>'
+    faint = "" if opacity is None else f' fill-opacity="{opacity:.2g}"'
+    at = f'x="{_short(x)}" y="{_short(y)}" width="{_short(width)}" height="{_short(height)}"'
+    return f'<rect class="{kind}" {at}{faint}/>'
 
 
-def _line(x1: float, y1: float, x2: float, y2: float, kind: str) -> str:
-    return f'<line class="{kind}" x1="{x1:.2f}" y1="{y1:.2f}" x2="{x2:.2f}" y2="{y2:.2f}"/>'
+def _short(number: float) -> str:
+    return f"{number:.2f}".rstrip("0").rstrip(".")
 
 
-def _curve(points: Iterable[tuple[float, float]], kind: str) -> str:
+def svg_line(x1: float, y1: float, x2: float, y2: float, kind: str) -> str:
+    """A line of a kind that the page's styles name."""
+    at = f'x1="{_short(x1)}" y1="{_short(y1)}" x2="{_short(x2)}" y2="{_short(y2)}"'
+    return f'<line class="{kind}" {at}/>'
+
+
+def svg_curve(points: Iterable[tuple[float, float]], kind: str) -> str:
+    """A curve through points."""
     return f'<polyline class="{kind}" points="{" ".join(f"{x:.1f},{y:.1f}" for x, y in points)}"/>'
 
 
 def window_drawing(row: ForecastRow, forecast: GardenForecast, span: Span, words: str) -> str:
-    """One tree's window: likelihood shaded day by day, looks as a bar, today dotted, too late hatched."""
+    """One tree's window: likelihood shaded day by day, looks as a bar, today dotted, too late ruled out.
+
+    Where the words give no date (a species guess, or cover without readings) nothing is shaded: dots a week
+    apart stand for the looks that are asked for.
+    """
     turns = [label.at * span.days / 100 for label in span.months]
-    parts = [_line(x, 0, x, 20, "month") for x in turns]
-    parts.append(_line(0, 10, span.days, 10, "rule"))
-    stop = last_safe_of(row)
-    if stop is not None and span.at(stop, 1) < span.days:
-        x = max(0.0, span.at(stop, 1))
-        parts.append(_rect(x, 2, span.days - x, 16, "late"))
-        parts.append(_line(x, 0, x, 20, "stop"))
-    start = forecast.garden.calendar.start(row.season)
-    if row.arrival is not None:
-        daily = np.diff(row.arrival.curve)
-        for n in np.flatnonzero(daily > FAINTEST).tolist():
-            x = span.at(start + timedelta(days=n))
-            if 0 <= x < span.days:
-                parts.append(_rect(x, 3, 1.02, 14, "likely", 0.15 + 0.85 * float(daily[n] / daily.max())))
+    parts = [svg_line(x, 0, x, 20, "month") for x in turns]
+    parts.append(svg_line(0, 10, span.days, 10, "rule"))
+    if row.dated and row.trust.seasons > 0:
+        stop = last_safe_of(row)
+        if stop is not None and span.at(stop, 1) < span.days:
+            x = max(0.0, span.at(stop, 1))
+            parts.append(_rect(x, 2, span.days - x, 16, "late"))
+            parts.append(svg_line(x, 0, x, 20, "stop"))
+        parts += _likelihood(row, forecast, span)
+    elif row.arrival is not None:
+        parts += _looks_a_week(row, forecast, span)
     after, by = row.seen
     if by is not None:
         left = span.at(after, 1) if after is not None else span.at(by)
         parts.append(_rect(max(0.0, left), 6, max(1.0, span.at(by, 1) - max(0.0, left)), 8, "seen"))
     elif after is not None and span.at(after) >= 0:
-        parts.append(_line(span.at(after, 1), 4, span.at(after, 1), 16, "notyet"))
+        parts.append(svg_line(span.at(after, 1), 4, span.at(after, 1), 16, "notyet"))
     today = span.at(forecast.garden.as_of, 0.5)
-    parts.append(_line(today, 0, today, 20, "today"))
-    return _svg(span.days, 20, words, parts, "window")
+    parts.append(svg_line(today, 0, today, 20, "today"))
+    return svg_drawing(span.days, 20, words, parts, "window")
+
+
+def _likelihood(row: ForecastRow, forecast: GardenForecast, span: Span) -> Iterator[str]:
+    """Days of like chance run together into one piece, so that a page of hundreds of trees stays small."""
+    if row.arrival is None:
+        return
+    start = span.at(forecast.garden.calendar.start(row.season))
+    daily = np.diff(row.arrival.curve)
+    shown = np.flatnonzero(daily > FAINTEST)
+    if not len(shown):
+        return
+    strength = np.round((0.1 + 0.9 * daily / daily.max()) * SHADES) / SHADES
+    first, last = int(shown[0]), int(shown[-1]) + 1
+    for run in np.split(np.arange(first, last), np.flatnonzero(np.diff(strength[first:last])) + 1):
+        left, right = max(0.0, start + float(run[0])), min(float(span.days), start + float(run[-1]) + 1)
+        if left < right:
+            yield _rect(left, 3, right - left + 0.02, 14, "likely", float(strength[run[0]]))
+
+
+def _looks_a_week(row: ForecastRow, forecast: GardenForecast, span: Span) -> Iterator[str]:
+    first = span.at(rhythm_start(row, forecast), 0.5)
+    for x in np.arange(first, span.days - 1, 7):
+        yield svg_line(float(x), 10, float(x), 10, "look")
 
 
 def heat_drawing(course: HeatCourse, words: str, scale: float = 1.0) -> tuple[str, list[Label]]:
@@ -115,11 +150,11 @@ def heat_drawing(course: HeatCourse, words: str, scale: float = 1.0) -> tuple[st
         days = [*range(0, len(curve) - 1, 4), len(curve) - 1]
         return [(float(d), 100 - 100 * float(curve[d]) / top) for d in days]
 
-    parts = [_curve(points(curve), "past") for curve in course.past.values()]
-    parts.append(_curve(points(course.heat), "now"))
+    parts = [svg_curve(points(curve), "past") for curve in course.past.values()]
+    parts.append(svg_curve(points(course.heat), "now"))
     step = 1000 if top * scale > 2200 else 500 if top * scale > 900 else 100
     labels = [Label(100 - 100 * v / (top * scale), f"{v:,}") for v in range(0, int(top * scale) + 1, step)]
-    return _svg(366, 100, words, parts, "heat"), labels
+    return svg_drawing(366, 100, words, parts, "heat"), labels
 
 
 def month_labels(calendar: SeasonCalendar, season: int) -> list[Label]:
@@ -134,17 +169,17 @@ def miss_drawing(past: Sequence[PastForecast], words: str) -> tuple[str, list[La
     lead, error = np.array([p.lead for p in past]), np.array([p.error for p in past])
     bins = [b for b in BINS if ((lead >= b[0]) & (lead < b[1])).sum() >= FEWEST]
     reach = float(max(5.0, np.ceil(np.quantile(np.abs(error), 0.97) / 5) * 5)) if len(past) else 5.0
-    parts, labels = [_line(0, 50, 100, 50, "rule")], []
+    parts, labels = [svg_line(0, 50, 100, 50, "rule")], []
     for k, (low, high) in enumerate(bins):
         inside = (lead >= low) & (lead < high)
         below, middle, above = (50 - 50 * q / reach for q in np.quantile(error[inside], (0.1, 0.5, 0.9)))
         x, wide = 100 * (k + 0.08) / len(bins), 84 / len(bins)
-        parts += [_rect(x, above, wide, below - above, "band"), _line(x, middle, x + wide, middle, "now")]
+        parts += [_rect(x, above, wide, below - above, "band"), svg_line(x, middle, x + wide, middle, "now")]
         labels.append(Label(100 * (k + 0.5) / len(bins), f"{low}-{high}"))
-    return _svg(100, 100, words, parts, "misses"), labels, reach
+    return svg_drawing(100, 100, words, parts, "misses"), labels, reach
 
 
 def years_drawing(shares: Sequence[float], words: str) -> str:
     """A strip with a cell a year, darker the more of its days are known."""
     parts = [_rect(k + 0.05, 0, 0.9, 10, "likely", 0.08 + 0.92 * share) for k, share in enumerate(shares)]
-    return _svg(max(len(shares), 1), 10, words, parts, "years")
+    return svg_drawing(max(len(shares), 1), 10, words, parts, "years")

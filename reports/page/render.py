@@ -2,22 +2,26 @@
 
 from __future__ import annotations
 
+from collections import Counter
+from collections.abc import Iterator, Sequence
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
 from data_sources.garden import GardenSettings
 from phenology.forecasting.garden_forecast import GardenForecast, forecast_garden
 from phenology.garden import Garden
+from phenology.heat.clocks import CLOCKS, REFERENCE_C
 from phenology.judging.garden_hindcast import PastSkill, past_skill
 from phenology.judging.past_forecasts import PastForecast, past_forecasts
 from phenology.learning.garden_fit import GardenFit
 from phenology.seasons.ahead import HeatCourse, heat_course
 from phenology.seasons.compare import BASE_C, compare_seasons
 from phenology.units import c_to_f, degree_days_c_to_f
-from reports.aftercare_due import care_lines
 from reports.charts.past_chart import describe_past
 from reports.deciding import weeks_ahead
-from reports.page.content import TreeCard, cautions_of, notes_of, tree_cards, weather_of
+from reports.page.content import TreeCard, care_of, cautions_of, notes_of, tree_cards
+from reports.page.coverage import PlaceWeather, weather_of
 from reports.page.drawings import (
     Span,
     heat_drawing,
@@ -26,10 +30,13 @@ from reports.page.drawings import (
     window_drawing,
     years_drawing,
 )
+from reports.page.heat_curve import heat_curve_drawing, heat_curve_words
 from reports.page.template import drawn, filled
-from reports.words import weekday_date
+from reports.words import weekday_date, weekday_full_date
 
 TEMPLATE = "report.html.j2"
+KINDS = ("likely", "look", "seen", "notyet", "late")  # what the pictures of windows may hold
+NO_TREES = "The garden has no trees yet; add one with flushcast tree add."
 
 
 def report_html(folder: Path, garden: Garden, settings: GardenSettings, *, look_back: bool = True) -> str:
@@ -43,8 +50,15 @@ def report_html(folder: Path, garden: Garden, settings: GardenSettings, *, look_
     settings : GardenSettings
     look_back : bool
         Whether past seasons are forecast again, which takes some seconds.
+
+    Raises
+    ------
+    WeatherError
+        If there is too little weather to forecast with.
     """
     forecast = forecast_garden(garden)
+    garden = _best_place_first(garden)
+    fahrenheit = settings.units == "F"
     course = heat_course(garden)
     past: list[PastForecast] = []
     skill: list[PastSkill] = []
@@ -53,28 +67,56 @@ def report_html(folder: Path, garden: Garden, settings: GardenSettings, *, look_
         past, skill = past_forecasts(fit), past_skill(fit)
     now, later = tree_cards(forecast)
     span = Span.around(garden.as_of, weeks_ahead(forecast))
+    sections = [
+        ("now", "On the benches now", _drawn(now, forecast, span)),
+        ("next", "Next", _drawn(later, forecast, span)),
+    ]
+    care, notes = care_of(garden), notes_of(forecast)
     return filled(
         TEMPLATE,
         name=settings.name,
         season=garden.calendar.label(garden.season),
-        day=f"{weekday_date(garden.as_of)} {garden.as_of.year}",
+        day=weekday_full_date(garden.as_of),
         lead=lead_words(course),
         through=_through(forecast),
+        contents=list(_contents(bool(care), bool(notes), look_back)),
         months=span.label_room(),
-        sections=[
-            ("now", "On the benches now", _drawn(now, forecast, span)),
-            ("next", "Next", _drawn(later, forecast, span)),
-        ],
-        heat=_heat(course, garden, settings),
+        sections=sections,
+        nothing=_nothing(garden),
+        legend=_legend(sections),
+        heat=_heat(course, garden, fahrenheit),
         looked_back=look_back,
         past=_past(past),
         skill=[_skill(one, garden) for one in skill],
-        weather=[(place, drawn(years_drawing([s for _, s in place.years], _years_words(place.years))))
-                 for place in weather_of(folder, garden)],
-        care=care_lines(garden),
-        notes=notes_of(forecast),
+        weather=[(place, _years(place)) for place in weather_of(folder, garden)],
+        care=care,
+        notes=notes,
         cautions=cautions_of(garden),
-    )  # fmt: skip
+        limits=garden.limits,
+        degrees={"reference": _degrees(REFERENCE_C, fahrenheit), "base": _degrees(BASE_C, fahrenheit)},
+        clocks=_clocks(fahrenheit),
+    )
+
+
+def _best_place_first(garden: Garden) -> Garden:
+    """The same garden, the place where most trees stand first among those whose weather is known."""
+    trees = Counter(garden.place_of(tree, garden.as_of).id for tree in garden.trees)
+    last = {place: series.last_day for place, series in garden.weather.items()}
+    known = [p for p in garden.places if p.id in garden.weather]
+    order = sorted(known, key=lambda p: (-trees[p.id], -last[p.id].toordinal()))
+    return replace(garden, places=[*order, *(p for p in garden.places if p.id not in garden.weather)])
+
+
+def _contents(care: bool, notes: bool, looked_back: bool) -> Iterator[tuple[str, str]]:
+    yield from (("now", "Now"), ("next", "Next"))
+    if care:
+        yield "care", "After the work"
+    if notes:
+        yield "mind", "To mind"
+    yield "season", "The season"
+    if looked_back:
+        yield "past", "Past forecasts"
+    yield from (("weather", "Weather"), ("cautions", "Before you cut"), ("how", "How this is reckoned"))
 
 
 def lead_words(course: HeatCourse) -> str:
@@ -83,39 +125,92 @@ def lead_words(course: HeatCourse) -> str:
 
 
 def _through(forecast: GardenForecast) -> str:
-    through = forecast.garden.weather_through()
+    garden = forecast.garden
+    through, ahead = garden.weather_through(), garden.forecast_through()
     if through is None:
         return "No weather yet."
-    return f"Weather to {weekday_date(through)}, then {forecast.donors} past years as they might run."
+    told = f"Weather to {weekday_date(through)}"
+    if ahead is not None:
+        told += f", a forecast to {weekday_date(ahead)}"
+    if not forecast.donors:
+        return f"{told}."
+    years = "past year as it" if forecast.donors == 1 else "past years as they"
+    return f"{told}, then {forecast.donors} {years} might run."
 
 
-def _drawn(cards: list[TreeCard], forecast: GardenForecast, span: Span) -> list[tuple[TreeCard, Any]]:
+def _nothing(garden: Garden) -> dict[str, str]:
+    if not garden.trees:
+        return {"now": NO_TREES, "next": "Nothing yet."}
+    return {"now": "Nothing to look at this week.", "next": "Nothing more in the coming months."}
+
+
+def _drawn(
+    cards: list[TreeCard], forecast: GardenForecast, span: Span
+) -> list[tuple[TreeCard, list[tuple[Any, Any]]]]:
     return [
-        (card, drawn(window_drawing(card.row, forecast, span, f"{card.row.tree.label}: {card.words}")))
+        (
+            card,
+            [
+                (row, drawn(window_drawing(row, forecast, span, f"{row.tree.label}: {card.words}")))
+                for row in card.rows
+            ],
+        )
         for card in cards
     ]
 
 
-def _heat(course: HeatCourse, garden: Garden, settings: GardenSettings) -> dict[str, Any]:
-    fahrenheit = settings.units == "F"
+def _legend(sections: Sequence[tuple[str, str, list[tuple[TreeCard, list[tuple[Any, Any]]]]]]) -> set[str]:
+    """What the pictures of windows hold, so that nothing else is explained."""
+    svgs = [str(svg) for _, _, cards in sections for _, pictures in cards for _, svg in pictures]
+    found = {kind for kind in KINDS if any(f'class="{kind}"' in svg for svg in svgs)}
+    return found | {"today"} if svgs else set()
 
+
+def _heat(course: HeatCourse, garden: Garden, fahrenheit: bool) -> dict[str, Any]:
     def shown(heat: float) -> str:
         return f"{float(degree_days_c_to_f(heat)) if fahrenheit else heat:,.0f}"
 
     words = f"Warmth through the season over past ones. {lead_words(course)}"
     svg, labels = heat_drawing(course, words, 1.8 if fahrenheit else 1.0)
+    seasons = compare_seasons(garden).heat
     rows = [
-        (garden.calendar.label(h.season), shown(h.heat), h.rank, "" if h.ahead is None else f"{h.ahead:+.0f}")
-        for h in compare_seasons(garden).heat
+        (
+            garden.calendar.label(h.season),
+            shown(h.heat),
+            h.rank_ever,
+            "" if h.ahead is None else f"{h.ahead:+.0f}".replace("-", "−"),
+        )
+        for h in seasons
     ]
     return {
         "svg": drawn(svg),
         "labels": labels,
-        "base": f"{c_to_f(BASE_C):.0f} °F" if fahrenheit else f"{BASE_C:.0f} °C",
+        "place": garden.places[0].name,
+        "base": _degrees(BASE_C, fahrenheit),
         "months": month_labels(garden.calendar, course.season),
         "rows": rows,
+        "ever": max((h.ever for h in seasons), default=0),
+        "leads": any(h.ahead is not None for h in seasons),
         "past": len(course.past),
     }
+
+
+def _degrees(celsius: float, fahrenheit: bool) -> str:
+    return (
+        f"{float(c_to_f(celsius)):.0f}\N{NO-BREAK SPACE}°F"
+        if fahrenheit
+        else f"{celsius:.0f}\N{NO-BREAK SPACE}°C"
+    )
+
+
+def _clocks(fahrenheit: bool) -> dict[str, Any]:
+    words = heat_curve_words(fahrenheit)
+    svg, below, beside = heat_curve_drawing(words, fahrenheit=fahrenheit)
+    return {"svg": drawn(svg), "below": below, "beside": beside, "words": words, "ways": len(CLOCKS)}
+
+
+def _years(place: PlaceWeather) -> Any:
+    return drawn(years_drawing([s for _, s in place.years], place.picture_words)) if place.years else ""
 
 
 def _past(past: list[PastForecast]) -> dict[str, Any] | None:
@@ -129,12 +224,3 @@ def _past(past: list[PastForecast]) -> dict[str, Any] | None:
 def _skill(one: PastSkill, garden: Garden) -> tuple[str, int, int, int]:
     known = garden.species.get(one.species)
     return known.name if known else one.species, one.seasons, round(one.missed), round(one.usual_missed)
-
-
-def _years_words(years: tuple[tuple[int, float], ...]) -> str:
-    if not years:
-        return "No weather."
-    thin = [str(year) for year, share in years if share < 0.9]
-    return f"Weather by year, {years[0][0]} to {years[-1][0]}. " + (
-        f"Much is missing in {', '.join(thin)}." if thin else "Every year is nearly whole."
-    )

@@ -135,7 +135,7 @@ def test_any_settings_follow_any_others(
         ('units = "K"', r"'units' must be \"C\" or \"F\", not \"K\""),
         ('season_start = "02-30"', r"'season_start' must be a month and day"),
         ('season_start = "1 July"', r"'season_start' must be a month and day such as \"07-01\""),
-        ('date_order = "ymd"', r"'date_order' must be \"day-first\" or \"month-first\""),
+        ('date_order = "ymd"', r"'date_order' must be \"day-first\" or \"month-first\" or \"year-first\""),
         ('first_weekday = "1"', r"'first_weekday' must be \"monday\" or"),
         ("stands_on = 2026-06-14T10:00:00", r"'stands_on' must be a date without quotes"),
         ("name = ''", r"'name' must be a text in quotes"),

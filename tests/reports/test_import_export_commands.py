@@ -69,6 +69,7 @@ def test_columns_are_mapped_once(bench, file):
 
 
 def test_dates_that_could_be_two_ask_for_the_order(bench, file):
+    bench.does("settings", "date-order", "--reset")
     path = file("date,tree,stage\n4/5/2026,Elm 1,soft\n")
     assert "say --date-order day-first or --date-order month-first" in bench.refuses("import", path)
     bench.does("import", path, "--date-order", "day-first")
@@ -77,8 +78,16 @@ def test_dates_that_could_be_two_ask_for_the_order(bench, file):
 
 def test_the_garden_s_own_order_is_used(bench, file):
     bench.does("settings", "date-order", "month-first")
-    bench.does("import", file("date,tree,stage\n4/5/2026,Elm 1,soft\n"))
+    told = bench.does("import", file("date,tree,stage\n4/5/2026,Elm 1,soft\n"))
     assert records(bench).looks[0].latest.month == 4
+    assert "looks.csv: dates read month-first, as this garden has them" in told.words
+
+
+def test_a_file_that_tells_its_own_order_is_believed_before_the_garden(bench, file):
+    bench.does("settings", "date-order", "month-first")
+    told = bench.does("import", file("date,tree,stage\n4/5/2026,Elm 1,soft\n23/5/2026,Elm 1,stopped\n"))
+    assert [look.latest.month for look in records(bench).looks] == [5, 5]
+    assert "dates read" not in told.words
 
 
 def test_an_export_rebuilds_the_same_garden_history_and_all(bench, file, tmp_path):

@@ -31,7 +31,7 @@ def test_limits_follow_the_settings_and_survive_the_file(tmp_path: Path):
 @pytest.mark.parametrize(
     "name, value, sentence",
     [
-        ("hot-day", "warm", "takes a number"),
+        ("hot-day", "warm", "takes a temperature such as 33C or 91F"),
         ("least-daylength", "25", "a number from 0 to 24"),
         ("away", "2026-08-14/2026-08-01", "first day before last"),
         ("away", "August", "a list of intervals"),
@@ -47,3 +47,21 @@ def test_nobody_home_is_told_when_work_is_written_down(tmp_path: Path):
     bench.does("settings", "away", "2026-07-28/2026-08-10")
     words = bench.does("work", "Elm 1", "partial").words
     assert "nobody is home to water from 28 Jul to 10 Aug" in words and "Written down all the same." in words
+
+
+@pytest.mark.parametrize(
+    ("units", "typed", "kept", "shown"),
+    [
+        ("F", "91", 32.8, "91 degF"),
+        ("F", "33C", 33.0, "91 degF"),
+        ("C", "91F", 32.8, "32.8 degC"),
+        ("C", "31.5 °C", 31.5, "31.5 degC"),
+    ],
+)
+def test_a_hot_day_is_said_in_the_garden_s_units_and_kept_in_celsius(tmp_path, units, typed, kept, shown):
+    bench = new_bench(tmp_path / "garden")
+    bench.does("settings", "units", units)
+    assert shown in bench.does("settings", "hot-day", typed).words
+    assert read_settings(bench.folder).hot_day == kept
+    assert bench.does("settings", "hot-day").out.strip() == shown
+    assert shown in bench.does("settings").out

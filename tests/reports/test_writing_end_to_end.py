@@ -64,6 +64,7 @@ def test_wrong_usage_is_exit_2(garden: Path) -> None:
 def test_nothing_is_asked_when_there_is_no_terminal(garden: Path, tmp_path: Path) -> None:
     path = tmp_path / "looks.csv"
     path.write_text("date,tree,stage\n4/5/2026,Hornbeam 1,soft\n")
+    run(garden, "settings", "date-order", "--reset")
     assert "--date-order" in run(garden, "import", path).stderr
     path.write_text("date,tree,stage\nmid May,Hornbeam 1,soft\n")
     assert "--kind" in run(garden, "import", path).stderr
@@ -106,6 +107,7 @@ def test_at_a_terminal_an_import_asks_once_for_what_only_the_grower_knows(
 ) -> None:
     path = tmp_path / "looks.csv"
     path.write_text("date,tree,stage\n4/5/2026,Hornbeam 1,soft\nmid June,Hornbeam 1,firm\n")
+    run(garden, "settings", "date-order", "--reset")
     said = at_a_terminal("y\nhappened\n", "--garden", garden, "import", path)
     assert "Day first?" in said and "2 new looks" in said
     with open_journal(garden) as journal:

@@ -48,9 +48,13 @@ def test_days_ahead_are_read_along_the_usual_season():
 
 
 def test_the_season_under_way_is_not_usual_yet():
-    heat = heat_of({2020: 30.0}, n=330)
+    heat = heat_of({2020: 14.0}, n=200)
     assert_allclose(heat[2019].ahead, 0, atol=1e-9)
-    assert heat[2020].ahead > 30
+    assert_allclose(heat[2020].ahead, 1800 / 5 - 200)
+
+
+def test_a_season_warmer_already_than_a_whole_usual_one_has_no_lead_in_days():
+    assert heat_of({2020: 30.0}, n=330)[2020].ahead is None
 
 
 def test_with_under_three_other_seasons_nothing_is_usual():
@@ -109,3 +113,40 @@ def test_two_other_seasons_are_no_usual_date_and_open_ends_no_date():
     stages = compare_seasons(garden).stages
     assert {d.season for d in stages} == {2017, 2018, 2020}
     assert {d.ahead for d in stages} == {None}
+
+
+def swinging(seed=0):
+    """Years that swing from -2 degC in January to 20 in July, each a little different."""
+    ordinals = np.arange(date(2012, 1, 1).toordinal(), date(2020, 12, 31).toordinal() + 1)
+    rng = np.random.default_rng(seed)
+    warmer = dict(zip(range(2012, 2021), rng.normal(0, 1.2, 9), strict=True))
+    mean = 9 - 11 * np.cos(2 * np.pi * (ordinals - date(2012, 1, 15).toordinal()) / 365.25)
+    mean = mean + [warmer[date.fromordinal(int(o)).year] for o in ordinals]
+    return DailyWeather(date(2012, 1, 1), mean - 5, mean + 5, "station")
+
+
+@pytest.mark.parametrize("when", [date(2020, 1, 20), date(2020, 11, 28)])
+def test_in_winter_no_lead_is_told_but_the_season_before_it_is(when):
+    comparison = compare_seasons(nursery().garden(when, weather={"bench": swinging()}))
+    assert {h.ahead for h in comparison.heat} == {None} and comparison.usual_known
+    assert comparison.ahead_on(2018, 181) is not None and comparison.ahead_on(2018, 20) is None
+
+
+def test_the_course_ends_today_and_is_whole_for_past_seasons():
+    comparison = compare_seasons(nursery().garden(day(2020, 160), weather={"bench": swinging()}))
+    assert len(comparison.courses[2020][1]) == 161 and len(comparison.courses[2019][1]) == 366
+    today = next(h for h in comparison.heat if h.season == 2020)
+    assert comparison.ahead_on(2020, 160) == pytest.approx(today.ahead)
+    assert comparison.ahead_on(2020, 161) is None
+
+
+def test_the_rank_is_told_among_the_shown_and_among_all_known_to_this_day():
+    heat = heat_of({2020: 12.0, 2014: 20.0, 2019: 8.0})
+    assert (heat[2020].rank, heat[2020].rank_ever, heat[2020].ever) == (1, 2, 7)
+
+
+def test_a_season_that_lacks_its_spring_is_not_ranked_against():
+    series = steady({2014: 20.0})
+    late = series.between(date(2014, 3, 20), series.last_day)
+    comparison = compare_seasons(nursery().garden(day(2020, 100), weather={"bench": late}))
+    assert {(h.rank_ever, h.ever) for h in comparison.heat} == {(1, 6)}

@@ -1,0 +1,103 @@
+"""How far off the forecasts of each season were: past forecasts summed up season by season."""
+
+from __future__ import annotations
+
+import math
+from collections import defaultdict
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from phenology.judging.past_forecasts import PastForecast
+
+NEAR_DAYS = 21  # forecasts issued within this of the event are the ones that a window is planned on (ours)
+
+
+@dataclass(frozen=True)
+class SeasonTruth:
+    """Forecasts of one season's first hardenings against what came. Misses are medians over flushes.
+
+    Attributes
+    ----------
+    season : int
+    flushes, forecasts : int
+        Flushes forecast, and forecasts made of them.
+    missed : float
+        Distance of the median forecast, issued when its wait began (at bud break where that is on record),
+        from the middle of the looks either side. [days]
+    late : float
+        The same with its sign: too late (+) or too early (-). [days]
+    missed_near : float
+        Distance of those issued in the last `NEAR_DAYS` days; NaN where there are none. [days]
+    usual_missed : float
+        Distance of the species' mean date in the other seasons; NaN where there are none. [days]
+    held : float
+        Share of the ranges meant to hold four in five that held the middle of the looks.
+    """
+
+    season: int
+    flushes: int
+    forecasts: int
+    missed: float
+    late: float
+    missed_near: float
+    usual_missed: float
+    held: float
+
+
+def season_truth(past: Sequence[PastForecast]) -> list[SeasonTruth]:
+    """Sum up past forecasts season by season, oldest first.
+
+    Parameters
+    ----------
+    past : sequence of PastForecast
+        As `phenology.judging.past_forecasts.past_forecasts` gives them, of one species or of all.
+    """
+    usual = _usual_dates(past)
+    return [
+        _of_season(season, [p for p in past if p.season == season], usual)
+        for season in sorted({p.season for p in past})
+    ]
+
+
+def _of_season(season: int, past: Sequence[PastForecast], usual: dict[tuple[str, int], float]) -> SeasonTruth:
+    flushes: dict[tuple[str, str, float], list[PastForecast]] = defaultdict(list)
+    for one in past:
+        flushes[one.species, one.tree, one.by].append(one)
+    first = [min(made, key=lambda p: p.issued) for made in flushes.values()]
+    near = [
+        float(np.mean([abs(p.error) for p in made if p.lead <= NEAR_DAYS]))
+        for made in flushes.values()
+        if any(p.lead <= NEAR_DAYS for p in made)
+    ]
+    usually = [abs(usual[p.species, season] - p.middle) for p in first if (p.species, season) in usual]
+    return SeasonTruth(
+        season,
+        len(flushes),
+        len(past),
+        _median([abs(p.error) for p in first]),
+        _median([p.error for p in first]),
+        _median(near),
+        _median(usually),
+        float(np.mean([p.q10 <= p.middle <= p.q90 for p in past])),
+    )
+
+
+def _usual_dates(past: Sequence[PastForecast]) -> dict[tuple[str, int], float]:
+    """For each species and season, the mean of its other seasons' mean dates."""
+    middles: dict[str, dict[int, dict[str, float]]] = defaultdict(lambda: defaultdict(dict))
+    for one in past:
+        middles[one.species][one.season][one.tree] = one.middle
+    out = {}
+    for species, by_season in middles.items():
+        means = {season: float(np.mean(list(trees.values()))) for season, trees in by_season.items()}
+        for season in means:
+            others = [mean for other, mean in means.items() if other != season]
+            if others:
+                out[species, season] = float(np.mean(others))
+    return out
+
+
+def _median(values: Sequence[float]) -> float:
+    return float(np.median(values)) if values else math.nan

@@ -1,0 +1,177 @@
+"""Gardens in many states, and the pages made of them: whatever a page may have to show."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import replace
+from datetime import UTC, date, datetime, timedelta
+from functools import cache
+from pathlib import Path
+from tempfile import mkdtemp
+
+from data_sources.garden import GardenSettings
+from data_sources.weather.store import Origin, WeatherStore
+from phenology.garden import Garden
+from phenology.weather.series import DailyWeather
+from reports.garden_snapshot import read_garden
+from reports.page.render import report_html
+from tests.reports.bench import Bench
+from tests.reports.demo import DAY, demo_folder, own_demo
+
+NOON = datetime(2026, 6, 14, 12, tzinfo=UTC)
+FEW = ("Beech", "Crab apple", "Hornbeam 1", "Azalea")  # looking back on all trees takes seconds
+CROWD = 300
+
+
+def demo(day: date = DAY, *, south: bool = False) -> tuple[Garden, GardenSettings]:
+    """The demo garden as the commands read it."""
+    return read_garden(demo_folder(day, south), day)
+
+
+def some(garden: Garden, labels: tuple[str, ...] = FEW) -> Garden:
+    """A garden with only those trees."""
+    return replace(garden, trees=[tree for tree in garden.trees if tree.label in labels])
+
+
+def crowd(garden: Garden, size: int = CROWD) -> Garden:
+    """A nursery's benches: the same trees over and over, each with its own looks and work."""
+    times = range(-(-size // len(garden.trees)))
+    label = {0: "{}", **{k: "{} of row " + str(k + 1) for k in times if k}}
+
+    def again(rows: object, *keys: str) -> list[object]:
+        return [
+            replace(row, **{key: f"{k}/{getattr(row, key)}" for key in keys if getattr(row, key) is not None})
+            for k in times
+            for row in rows  # type: ignore[attr-defined]
+        ]
+
+    trees = [
+        replace(t, id=f"{k}/{t.id}", label=label[k].format(t.label)) for k in times for t in garden.trees
+    ]
+    return replace(
+        garden,
+        trees=trees[:size],
+        stands=again(garden.stands, "id", "tree_id"),
+        aims=again(garden.aims, "id", "tree_id"),
+        flushes=again(garden.flushes, "id", "tree_id", "work_id"),
+        looks=again(garden.looks, "id", "tree_id", "flush_id"),
+        works=again(garden.works, "id", "tree_id"),
+    )
+
+
+def unseen(garden: Garden) -> Garden:
+    """A garden in which nobody has looked yet."""
+    return replace(garden, looks=[], works=[], flushes=[])
+
+
+def sheltered(garden: Garden) -> Garden:
+    """Benches under glass, where no thermometer hangs."""
+    return replace(garden, places=[replace(place, cover="glasshouse") for place in garden.places])
+
+
+def short_of_weather(garden: Garden, days: int = 60) -> Garden:
+    """Only some weeks of weather, and none of past years."""
+    return replace(
+        garden,
+        weather={
+            p: w.between(w.last_day - timedelta(days=days), w.last_day) for p, w in garden.weather.items()
+        },
+    )
+
+
+@cache
+def busy_folder() -> Path:
+    """The demo garden after a day of work, with a forecast, a line to show and a place without weather."""
+    folder = own_demo(Path(mkdtemp(prefix="flushcast-test-")))
+    bench = Bench(folder, today=DAY.isoformat())
+    bench.does("work", "crab apple", "cutback", "--date", "2026-06-12")
+    bench.does("work", "maple 1", "wiring", "--date", "2026-05-01")
+    bench.does("place", "add", "Cellar <north> & steps", "--lat", "48.3", "--lon", "5.9")
+    garden, _ = read_garden(folder, DAY)
+    ahead = DailyWeather(DAY + timedelta(days=1), [9.0] * 9, [21.0] * 9, "forecast")
+    seen = DailyWeather(DAY, [9.3], [21.7], "station")
+    with WeatherStore.open(folder) as store:
+        place = next(p.id for p in garden.places if p.id in garden.weather)
+        line = "Weather <data> by the Office of Invention, https://weather.example/terms"
+        store.add(place, seen, Origin("file", "x", line), fetched_at=NOON, prefer=True)
+        store.add_forecast(place, ahead, Origin("service", "f", line), fetched_at=NOON, issued=DAY)
+    return folder
+
+
+def _report(
+    garden: Garden, settings: GardenSettings, *, folder: Path | None = None, back: bool = False
+) -> str:
+    return report_html(folder or demo_folder(), garden, settings, look_back=back)
+
+
+def _benches() -> str:
+    garden, settings = demo()
+    return _report(some(garden), settings, back=True)
+
+
+def _one_tree() -> str:
+    garden, settings = demo()
+    return _report(some(garden, ("Beech",)), settings, back=True)
+
+
+def _no_trees() -> str:
+    garden, settings = demo()
+    return _report(replace(garden, trees=[]), settings, back=True)
+
+
+def _unseen() -> str:
+    garden, settings = demo()
+    return _report(unseen(garden), settings, back=True)
+
+
+def _south() -> str:
+    return _report(*demo(date(2026, 12, 14), south=True))
+
+
+def _winter() -> str:
+    return _report(*demo(date(2026, 1, 20)))
+
+
+def _autumn() -> str:
+    return _report(*demo(date(2026, 9, 20)))
+
+
+def _fahrenheit() -> str:
+    garden, settings = demo()
+    return _report(garden, replace(settings, units="F"))
+
+
+def _crowd() -> str:
+    garden, settings = demo()
+    return _report(crowd(garden), settings)
+
+
+def _sheltered() -> str:
+    garden, settings = demo(date(2026, 1, 20))
+    return _report(sheltered(garden), settings)
+
+
+def _short() -> str:
+    garden, settings = demo()
+    return _report(short_of_weather(garden), settings)
+
+
+def _busy() -> str:
+    return _report(*read_garden(busy_folder(), DAY), folder=busy_folder())
+
+
+PAGES: dict[str, Callable[[], str]] = {
+    "benches": cache(_benches),
+    "one tree": cache(_one_tree),
+    "no trees": cache(_no_trees),
+    "unseen": cache(_unseen),
+    "south": cache(_south),
+    "winter": cache(_winter),
+    "autumn": cache(_autumn),
+    "fahrenheit": cache(_fahrenheit),
+    "crowd": cache(_crowd),
+    "sheltered": cache(_sheltered),
+    "short of weather": cache(_short),
+    "busy": cache(_busy),
+}
+"""Pages by the state they show; each is made once."""
