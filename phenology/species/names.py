@@ -125,7 +125,7 @@ def plain(text: str) -> str:
     >>> plain("Crab-Apples"), plain("Tilia × europaea")
     ('crab apple', 'tilia europaea')
     """
-    bare = unicodedata.normalize("NFKD", text.casefold().replace("×", " "))
+    bare = unicodedata.normalize("NFKD", unicodedata.normalize("NFKD", text.replace("×", " ")).casefold())
     letters = "".join(c if c.isalnum() else " " for c in bare if not unicodedata.combining(c))
     words = letters.split()
     return " ".join(_singular(word) for word in words if word != "x" or len(words) == 1)
