@@ -145,7 +145,7 @@ def _line(row: Calibrated) -> str:
 
 
 def _leaf_words(habit: LeafHabit, units: str) -> str:
-    """How fast leaves come and how many, in the garden's units; a degree-day of degF is 5/9 of one of degC."""
+    """How fast leaves come, and how many, in the garden's units; a degC-day is 1.8 degF-days."""
     number = f"{habit.leaves[0]:.1f} leaves to extended"
     flushes = f"from {habit.flushes} flush{'' if habit.flushes == 1 else 'es'} counted"
     if not habit.paced:  # counted only at the end: nothing was seen of the pace

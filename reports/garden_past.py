@@ -11,12 +11,18 @@ from phenology.garden import Garden
 from phenology.heat.clocks import CLOCKS
 from phenology.judging.past_forecasts import PastForecast, past_forecasts
 from phenology.learning.garden_fit import GardenFit
+from reports.progress import Step
 
 VERSION = 1  # raised when forecasts would come out differently on the same records
 
 
 def garden_past(
-    folder: Path, garden: Garden, *, past: bool = False, say: Callable[[str], None] = lambda _: None
+    folder: Path,
+    garden: Garden,
+    *,
+    past: bool = False,
+    say: Callable[[str], None] = lambda _: None,
+    progress: Step | None = None,
 ) -> list[PastForecast]:
     """Every past forecast of every species, as `past_forecasts` makes them.
 
@@ -29,6 +35,8 @@ def garden_past(
         Whether the garden is asked about in the past; those forecasts are not kept.
     say : callable
         Told when the reckoning begins, which takes some seconds.
+    progress : callable, optional
+        Told (flushes forecast, flushes to forecast) while it goes on.
     """
     key = _key(garden)
     kept = read_forecasts(folder, key)
@@ -36,7 +44,7 @@ def garden_past(
         return kept
     if garden.looks:
         say("Looking back on past seasons, which takes some seconds ...")
-    made = past_forecasts(GardenFit(garden))
+    made = past_forecasts(GardenFit(garden), progress=progress)
     if not past:
         keep_forecasts(folder, key, made)
     return made

@@ -11,40 +11,44 @@ from data_sources.kept_skill import keep_skill, read_skill
 from phenology.garden import Garden
 from phenology.judging.species_skill import SpeciesSkill
 from reports.garden_snapshot import read_garden
+from reports.progress import Step, progress
 
 VERSION = 1  # raised when forecasts would come out differently on the same records
 
 
 def read_with_skill(folder: Path, as_of: date, *, past: bool = False) -> tuple[Garden, GardenSettings]:
-    """A garden as `read_garden` gives it, ready to be forecast."""
+    """A garden as `read_garden` gives it, ready to be forecast; a slow first reckoning is shown."""
     garden, settings = read_garden(folder, as_of, past=past)
-    return with_skill(garden, folder, past=past), settings
+    with progress("past flush") as step:
+        return with_skill(garden, folder, past=past, progress=step), settings
 
 
-def with_skill(garden: Garden, folder: Path, *, past: bool = False, keep: bool = True) -> Garden:
+def with_skill(
+    garden: Garden, folder: Path, *, past: bool = False, keep: bool = True, progress: Step | None = None
+) -> Garden:
     """The same garden, its species' past skill known.
 
     Only finished seasons count, so the reckoning holds until a new season or older records come in. A garden
     asked about in the past is reckoned for itself, and not kept; nor is anything without `keep`.
     """
     if past:
-        return replace(garden, skills=_reckoned(garden))
+        return replace(garden, skills=_reckoned(garden, progress))
     key = _key(garden)
     skills = read_skill(folder, key)
     if skills is None:
-        skills = _reckoned(garden)
+        skills = _reckoned(garden, progress)
         if keep:
             keep_skill(folder, key, skills)
     return replace(garden, skills=skills)
 
 
-def _reckoned(garden: Garden) -> dict[str, SpeciesSkill]:
+def _reckoned(garden: Garden, progress: Step | None) -> dict[str, SpeciesSkill]:
     from phenology.judging.garden_hindcast import past_skill
     from phenology.learning.garden_fit import GardenFit
 
     return {
         skill.species: SpeciesSkill(skill.seasons, skill.missed, skill.usual_missed)
-        for skill in past_skill(GardenFit(garden))
+        for skill in past_skill(GardenFit(garden), progress=progress)
     }
 
 

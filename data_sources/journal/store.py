@@ -286,8 +286,8 @@ class Journal:
         return found[0] if found else None
 
     def places(self) -> list[Place]:
-        """All places, by name."""
-        return self._select(Place, {}, "name, id")
+        """All places, the one made first in front: it speaks for the garden where one place must."""
+        return self._select(Place, {}, "rowid")
 
     def trees(self) -> list[Tree]:
         """All trees, by label, retired ones too."""

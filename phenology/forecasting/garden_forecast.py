@@ -5,7 +5,7 @@ from __future__ import annotations
 import itertools
 import math
 from collections import Counter
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
 from datetime import date
 
@@ -130,8 +130,14 @@ class GardenForecast:
     warnings: tuple[str, ...]
 
 
-def forecast_garden(garden: Garden) -> GardenForecast:
+def forecast_garden(garden: Garden, *, progress: Callable[[int, int], None] | None = None) -> GardenForecast:
     """Forecast every tree's next stages.
+
+    Parameters
+    ----------
+    garden : Garden
+    progress : callable, optional
+        Called with (trees done, trees to do).
 
     Raises
     ------
@@ -140,7 +146,12 @@ def forecast_garden(garden: Garden) -> GardenForecast:
     """
     garden.check_weather_is_fresh()
     maker = _Maker(garden, GardenFit(garden))
-    rows = [row for tree in garden.trees if not _retired(tree, garden.as_of) for row in maker.rows(tree)]
+    trees = [tree for tree in garden.trees if not _retired(tree, garden.as_of)]
+    rows: list[ForecastRow] = []
+    for done, tree in enumerate(trees):
+        if progress is not None:
+            progress(done, len(trees))
+        rows += maker.rows(tree)
     rows.sort(key=lambda r: (r.season, r.order, r.tree.label))
     return GardenForecast(garden, tuple(rows), maker.donors, tuple(maker.warnings()))
 

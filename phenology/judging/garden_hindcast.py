@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import math
 from collections import defaultdict
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from functools import partial
 
 import numpy as np
 
@@ -53,19 +54,42 @@ class PastSkill:
         return self.missed < self.usual_missed
 
 
-def past_skill(fit: GardenFit, species: str | None = None) -> list[PastSkill]:
+def past_skill(
+    fit: GardenFit, species: str | None = None, *, progress: Callable[[int, int], None] | None = None
+) -> list[PastSkill]:
     """Forecast every past season's first hardening from the other seasons, species by species.
 
     Species with fewer than two seasons on record are left out: there is nothing to learn from.
+
+    Parameters
+    ----------
+    fit : GardenFit
+    species : str, optional
+        Latin name; without it all of the garden's.
+    progress : callable, optional
+        Called with (flushes forecast, flushes to forecast).
     """
-    out = []
+    found = judged_ways(fit, [species] if species else None)
     judge = Judge(fit)
-    for name in dict.fromkeys(t.species for t in fit.garden.trees):
-        if species is None or name == species:
-            way, waits = finished_way(fit, name)
-            if len({w.season for w in waits}) >= FEWEST_SEASONS:
-                out.append(judge.skill(name, way, waits))
+    out, done, total = [], 0, sum(len(waits) for _, _, waits in found)
+    for name, way, waits in found:
+        tick = None if progress is None else partial(_tell, progress, done, total)
+        out.append(judge.skill(name, way, waits, tick))
+        done += len(waits)
     return out
+
+
+def _tell(progress: Callable[[int, int], None], before: int, total: int, done: int) -> None:
+    progress(before + done, total)
+
+
+def judged_ways(
+    fit: GardenFit, species: Sequence[str] | None = None
+) -> list[tuple[str, Transition, list[Wait]]]:
+    """Species (those named, or all that grow here) with enough seasons to be judged by, and their waits."""
+    names = list(dict.fromkeys(t.species for t in fit.garden.trees))
+    found = [(name, *finished_way(fit, name)) for name in names if species is None or name in species]
+    return [one for one in found if len({w.season for w in one[2]}) >= FEWEST_SEASONS]
 
 
 def finished_way(fit: GardenFit, species: str) -> tuple[Transition, list[Wait]]:
@@ -88,10 +112,19 @@ class Judge:
         self._fits: dict[tuple[Transition, int], Requirement] = {}
         self._traces: dict[tuple[Site, int, int], tuple[Traces, Hands]] = {}
 
-    def skill(self, species: str, way: Transition, waits: Sequence[Wait]) -> PastSkill:
+    def skill(
+        self,
+        species: str,
+        way: Transition,
+        waits: Sequence[Wait],
+        tick: Callable[[int], None] | None = None,
+    ) -> PastSkill:
+        """How far forecasts of these waits would have missed; `tick` is told how many are done."""
         misses: dict[int, list[float]] = defaultdict(list)
         usual: dict[int, list[float]] = defaultdict(list)
-        for wait in waits:
+        for done, wait in enumerate(waits):
+            if tick is not None:
+                tick(done)
             middle = float(np.mean(wait.target))
             others = [w for w in waits if w.season != wait.season]
             misses[wait.season].append(abs(self.median(way, wait) - middle))

@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
-from phenology.judging.garden_hindcast import FEWEST_SEASONS, Judge, finished_way
+from phenology.judging.garden_hindcast import Judge, judged_ways
 from phenology.learning.garden_fit import GardenFit
+from phenology.learning.transitions import Transition
+from phenology.learning.waits import Wait
 
 EVERY_DAYS = 10  # forecasts are issued on every tenth day of a season while the wait lasts (ours)
 
@@ -60,7 +62,13 @@ class PastForecast:
         return self.q50 - self.middle
 
 
-def past_forecasts(fit: GardenFit, species: str | None = None, every: int = EVERY_DAYS) -> list[PastForecast]:
+def past_forecasts(
+    fit: GardenFit,
+    species: str | None = None,
+    every: int = EVERY_DAYS,
+    *,
+    progress: Callable[[int, int], None] | None = None,
+) -> list[PastForecast]:
     """Forecast past seasons' first hardenings again, each from the other seasons.
 
     Parameters
@@ -70,29 +78,33 @@ def past_forecasts(fit: GardenFit, species: str | None = None, every: int = EVER
         Latin name; without it every species with two seasons on record.
     every : int
         Days between forecasts of one wait.
+    progress : callable, optional
+        Called with (flushes forecast, flushes to forecast).
     """
     judge = Judge(fit)
-    names = [species] if species else list(dict.fromkeys(t.species for t in fit.garden.trees))
-    return [one for name in names for one in _of_species(fit, judge, name, every)]
+    found = judged_ways(fit, [species] if species else None)
+    waits = [(name, way, wait) for name, way, waits in found for wait in waits]
+    out: list[PastForecast] = []
+    for done, (name, way, wait) in enumerate(waits):
+        if progress is not None:
+            progress(done, len(waits))
+        out += _of_wait(judge, name, way, wait, every)
+    return out
 
 
-def _of_species(fit: GardenFit, judge: Judge, species: str, every: int) -> Iterator[PastForecast]:
-    way, waits = finished_way(fit, species)
-    if len({w.season for w in waits}) < FEWEST_SEASONS:
-        return
-    for wait in waits:
-        first = math.ceil(wait.anchor[1])
-        issues = [first, *range(every * (first // every + 1), math.ceil(wait.target[1]), every)]
-        for issued in issues:
-            if issued < wait.target[1]:
-                arrival = judge.arrival(way, wait, issued)
-                end = float(len(arrival.curve))
-                q10, q50, q90 = (min(arrival.quantile(level), end) for level in (0.1, 0.5, 0.9))
-                middle = (wait.target[0] + wait.target[1]) / 2
-                yield PastForecast(
-                    species, wait.tree, wait.season, issued, q10, q50, q90, *wait.target,
-                    arrival.chance_by(middle),
-                )  # fmt: skip
+def _of_wait(judge: Judge, species: str, way: Transition, wait: Wait, every: int) -> Iterator[PastForecast]:
+    first = math.ceil(wait.anchor[1])
+    issues = [first, *range(every * (first // every + 1), math.ceil(wait.target[1]), every)]
+    for issued in issues:
+        if issued < wait.target[1]:
+            arrival = judge.arrival(way, wait, issued)
+            end = float(len(arrival.curve))
+            q10, q50, q90 = (min(arrival.quantile(level), end) for level in (0.1, 0.5, 0.9))
+            middle = (wait.target[0] + wait.target[1]) / 2
+            yield PastForecast(
+                species, wait.tree, wait.season, issued, q10, q50, q90, *wait.target,
+                arrival.chance_by(middle),
+            )  # fmt: skip
 
 
 def held(past: Sequence[PastForecast]) -> float:

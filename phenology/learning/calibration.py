@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 
 import numpy as np
@@ -56,7 +56,9 @@ class Calibrated:
     clock_share: float
 
 
-def calibrate(fit: GardenFit, species: str | None = None) -> Iterator[Calibrated]:
+def calibrate(
+    fit: GardenFit, species: str | None = None, *, progress: Callable[[int, int], None] | None = None
+) -> Iterator[Calibrated]:
     """Say what was learned, for every species and step with records (or for all steps of one species).
 
     Parameters
@@ -64,10 +66,14 @@ def calibrate(fit: GardenFit, species: str | None = None) -> Iterator[Calibrated
     fit : GardenFit
     species : str, optional
         Latin name; without it every species that has trees.
+    progress : callable, optional
+        Called with (species done, species to do).
     """
     names = [species] if species else list(dict.fromkeys(t.species for t in fit.garden.trees))
     single = [t for t in all_transitions() if len(t.links()) == 1]
-    for name in names:
+    for done, name in enumerate(names):
+        if progress is not None:
+            progress(done, len(names))
         for transition in all_transitions():
             seen = [w for w in fit.waits(transition) if w.species == name]
             if transition in single:

@@ -12,7 +12,16 @@ from numpy.typing import NDArray
 
 from phenology.heat.clocks import CLOCKS, Hands
 from phenology.learning.garden_fit import GardenFit
-from phenology.learning.phyllochron import LeafRow, Learned, Pace, learn, pace_of, with_counts
+from phenology.learning.phyllochron import (
+    NUMBER_SEASON_SD,
+    PACE_SEASON_SD,
+    LeafRow,
+    Learned,
+    Pace,
+    learn,
+    pace_of,
+    with_counts,
+)
 from phenology.learning.requirement import Prediction
 from phenology.learning.transitions import Transition
 from phenology.learning.waits import NEVER, SeasonHands
@@ -120,12 +129,12 @@ class GardenLeaves:
     @cached_property
     def leaves(self) -> Learned:
         """Leaves to extended, from finished flushes: on each clock, as a log."""
-        return learn(list(self._number_rows()), self._prior_leaves, len(CLOCKS))
+        return learn(list(self._number_rows()), self._prior_leaves, len(CLOCKS), NUMBER_SEASON_SD)
 
     @cached_property
     def phyllochron(self) -> Learned:
         """Time a leaf, from every flush counted while it grew: on each clock, as a log."""
-        return learn(list(self._pace_rows()), self._prior_phyllochron, len(CLOCKS))
+        return learn(list(self._pace_rows()), self._prior_phyllochron, len(CLOCKS), PACE_SEASON_SD)
 
     def habits(self, species: str | None = None) -> list[LeafHabit]:
         """`habit` of every species that has counts, or of one."""
@@ -216,8 +225,8 @@ class GardenLeaves:
             )
 
 
-def _names(h: FlushHistory) -> tuple[str, str, str, bool]:
-    return h.tree.species, h.tree.id, h.flush.id, h.number > 1
+def _names(h: FlushHistory) -> tuple[str, str, int, str, bool]:
+    return h.tree.species, h.tree.id, h.flush.season, h.flush.id, h.number > 1
 
 
 def _pace(

@@ -31,6 +31,7 @@ FLUSHES = ((0.05, 0.25), (0.09, 0.35), (0.14, 0.25), (0.22, 0.15))
 COMMON_SD = 0.15  # what all species of a garden share: how their grower counts
 LATER_SD = 0.15  # a later flush against the first
 TREE_SD = 0.06
+PACE_SEASON_SD, NUMBER_SEASON_SD = 0.10, 0.05  # what the flushes of one season share
 FINAL_SD = 0.15  # the final count against what the pace leads to: how the first and last leaf count
 MOST_BY_LEAVES = 0.5  # of a flush's own variance, at most so much is put down to its number of leaves
 LEAST_SHARE = 1e-6  # draws of less weight are dropped
@@ -53,6 +54,7 @@ class LeafRow:
 
     species: str
     tree: str
+    season: int
     flush: str
     later: bool
     final: bool
@@ -67,7 +69,7 @@ class Belief:
     Attributes
     ----------
     mean, level, between : ndarray, shape (clocks,)
-        Its mean, the variance of that mean, and the variance between flushes.
+        Its mean, the variance of that mean, and the variance between flushes, seasons included.
     """
 
     mean: Array
@@ -81,8 +83,10 @@ class Learned:
 
     prior_of: PriorOf
     clocks: int
+    season_sd: float
     species: tuple[str, ...]
     trees: tuple[str, ...]
+    seasons: tuple[int, ...]
     fits: tuple[tuple[tuple[float, float, EffectsPosterior], ...], ...]
 
     def of(
@@ -90,7 +94,8 @@ class Learned:
     ) -> Belief:
         """What is believed of a flush; `tree` None stands for an average tree, `final` for its last count."""
         mean, sd = self.prior_of(species)
-        row = _design_row(self.species, self.trees, species, tree, later, final)
+        row = self._row(species, tree, later, final)
+        season = self.season_sd**2
         own = 0.0 if species in self.species else sd**2
         own += 0.0 if tree is None or tree in self.trees else TREE_SD**2
         out = []
@@ -98,21 +103,33 @@ class Learned:
             parts = [(w, s, float(f.mean_at(row, None)), float(f.variance_at(row, None))) for w, s, f in fits]
             middle = sum(w * m for w, _, m, _ in parts)
             level = sum(w * (v + (m - middle) ** 2) for w, _, m, v in parts)
-            out.append((mean + middle, level + own, sum(w * s**2 for w, s, _, _ in parts)))
+            out.append((mean + middle, level + own, season + sum(w * s**2 for w, s, _, _ in parts)))
         if not out:  # nothing counted yet
             level = COMMON_SD**2 + sd**2 + (0.0 if tree is None else TREE_SD**2)
             level += later * LATER_SD**2 + final * FINAL_SD**2
-            out = [(mean, level, sum(w * s**2 for s, w in FLUSHES))] * self.clocks
+            out = [(mean, level, season + sum(w * s**2 for s, w in FLUSHES))] * self.clocks
         table = np.array(out)
         return Belief(table[:, 0], table[:, 1], table[:, 2])
 
+    def _row(
+        self, species: str, tree: str | None, later: bool, final: bool, season: int | None = None
+    ) -> Array:
+        """Columns: common, later flush, final count, species, trees, seasons."""
+        marks = [
+            *(s == species for s in self.species),
+            *(t == tree for t in self.trees),
+            *(s == season for s in self.seasons),
+        ]
+        return np.array([1.0, float(later), float(final), *map(float, marks)])
 
-def learn(rows: Sequence[LeafRow], prior_of: PriorOf, clocks: int) -> Learned:
+
+def learn(rows: Sequence[LeafRow], prior_of: PriorOf, clocks: int, season_sd: float) -> Learned:
     """Learn from counts how many leaves a species takes, or how long a leaf takes, on each clock.
 
-    log value = prior mean of the species + common + species + tree + later flush + (final count against pace)
-    + flush + count error, every effect normal about 0. The spread between flushes is integrated over a
-    grid; given it, the answer is exact. Rows that lie far out count for less, as `MISCOUNTED` says.
+    log value = prior mean of the species + common + species + tree + season + later flush
+    + (final count against pace) + flush + count error, every effect normal about 0. The spread between
+    flushes is integrated over a grid; given it, the answer is exact. Rows that lie far out count for less, as
+    `MISCOUNTED` says.
 
     Parameters
     ----------
@@ -120,6 +137,8 @@ def learn(rows: Sequence[LeafRow], prior_of: PriorOf, clocks: int) -> Learned:
     prior_of : callable
         Gives a species' prior mean and standard deviation on the log scale.
     clocks : int
+    season_sd : float
+        Standard deviation between seasons.
 
     Returns
     -------
@@ -127,15 +146,26 @@ def learn(rows: Sequence[LeafRow], prior_of: PriorOf, clocks: int) -> Learned:
         Without rows, the prior.
     """
     if not rows:
-        return Learned(prior_of, clocks, (), (), ())
+        return Learned(prior_of, clocks, season_sd, (), (), (), ())
     species = tuple(dict.fromkeys(r.species for r in rows))
     trees = tuple(dict.fromkeys(r.tree for r in rows))
+    seasons = tuple(dict.fromkeys(r.season for r in rows))
+    empty = Learned(prior_of, clocks, season_sd, species, trees, seasons, ())
     names = list(dict.fromkeys(r.flush for r in rows))
     flush = np.array([names.index(r.flush) for r in rows], dtype=np.intp)
-    design = np.array([_design_row(species, trees, r.species, r.tree, r.later, r.final) for r in rows])
+    design = np.array([empty._row(r.species, r.tree, r.later, r.final, r.season) for r in rows])
     offset = np.array([prior_of(r.species)[0] for r in rows])
     own = [prior_of(s)[1] ** 2 for s in species]
-    prior = np.array([COMMON_SD**2, LATER_SD**2, FINAL_SD**2, *own, *(TREE_SD**2 for _ in trees)])
+    prior = np.array(
+        [
+            COMMON_SD**2,
+            LATER_SD**2,
+            FINAL_SD**2,
+            *own,
+            *(TREE_SD**2 for _ in trees),
+            *(season_sd**2 for _ in seasons),
+        ]
+    )
     fits = []
     for c in range(clocks):
         y = np.array([r.value[c] for r in rows]) - offset
@@ -151,7 +181,7 @@ def learn(rows: Sequence[LeafRow], prior_of: PriorOf, clocks: int) -> Learned:
                 for w, (sd, _) in zip(share, FLUSHES, strict=True)
             )
         )
-    return Learned(prior_of, clocks, species, trees, tuple(fits))
+    return replace(empty, fits=tuple(fits))
 
 
 def _less_of_outliers(
@@ -168,14 +198,6 @@ def _less_of_outliers(
         sure = good / (good + slip)
         noise = 1 / (sure / variance + (1 - sure) / (variance + MISCOUNT_SD**2))
     return noise
-
-
-def _design_row(
-    species: Sequence[str], trees: Sequence[str], one: str, tree: str | None, later: bool, final: bool
-) -> Array:
-    """Columns: common, later flush, final count, species, trees."""
-    marks = [*(s == one for s in species), *(t == tree for t in trees)]
-    return np.array([1.0, float(later), float(final), *map(float, marks)])
 
 
 @dataclass(frozen=True)
@@ -230,7 +252,8 @@ def with_counts(
     and the draw's weight is multiplied by N(L; m - a, v + t - 2k + s). A flush of more leaves takes
     longer: k = between + prior_share x level, since what is not known of the species' N is also
     in y until seasons of the species have made its mean known; at most `MOST_BY_LEAVES` of v. A count is
-    a slip with chance `MISCOUNTED`, and then says little. With no count nothing changes.
+    a slip with chance `MISCOUNTED`: it then lies wider by `MISCOUNT_SD` and tells nothing. With no count
+    nothing changes.
 
     Parameters
     ----------
@@ -272,7 +295,7 @@ def with_counts(
     weights, means, variances = [], [], []
     for share, slip in ((1 - MISCOUNTED, 0.0), (MISCOUNTED, MISCOUNT_SD**2)):
         total = v + between + level - 2 * shared + pace.variance[c] + slip
-        gain = (v - shared) / total
+        gain = 0.0 if slip else (v - shared) / total
         weights.append(prediction.weight * share * _normal(off, total))
         means.append(prediction.mean + gain * off / stretch)
         variances.append((v - gain * (v - shared)) / stretch**2)

@@ -1,4 +1,4 @@
-"""This season's warmth among past ones."""
+"""This season's warmth among past ones, and above it how far ahead of usual it has been."""
 
 from __future__ import annotations
 
@@ -8,20 +8,23 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from phenology.garden import Garden
-from phenology.seasons.ahead import heat_course
-from phenology.seasons.compare import BASE_C
+from phenology.seasons.ahead import HeatCourse, heat_course
+from phenology.seasons.season_heat import BASE_C, days_ahead
 from phenology.units import c_to_f, degree_days_c_to_f
-from reports.charts.ink import INK, PALE, WASH, bare, new_axes
+from reports.charts.ink import INK, PALE, RULE, WASH, bare, new_axes
 from reports.words import MONTHS
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
 SHOWN = 30  # past seasons drawn, the latest
+NAMED = 3  # of those, the latest told apart
+STROKES = ((0, (5, 2)), (0, (1.5, 1.5)), "-")  # theirs, oldest first
+REACH = 25.0  # days; longer leads are cut off, they would flatten the rest (ours)
 
 
 def plot_seasons(garden: Garden, ax: Axes | None = None, *, units: str = "C") -> Axes:
-    """Draw the warmth gathered this season over those before it.
+    """Draw the warmth gathered this season over those before it, and days ahead of usual above.
 
     Parameters
     ----------
@@ -30,15 +33,17 @@ def plot_seasons(garden: Garden, ax: Axes | None = None, *, units: str = "C") ->
     units : {"C", "F"}
         Of the degree-days.
     """
-    ax = new_axes(ax, 8, 4.2)
+    ax = new_axes(ax, 8, 5.4)
     bare(ax)
     course = heat_course(garden)
     start = garden.calendar.start(course.season)
     shown = list(course.past.items())[-SHOWN:]
     for k, (season, heat) in enumerate(shown):
-        recent = k >= len(shown) - 3
-        ax.plot(_inside(heat, units), color=WASH if recent else PALE, lw=1 if recent else 0.7, zorder=1)
-        if recent:
+        recent = k - (len(shown) - NAMED)
+        stroke = STROKES[recent] if recent >= 0 else "-"
+        ax.plot(_inside(heat, units), color=WASH if recent >= 0 else PALE, ls=stroke,
+                lw=1.2 if recent >= 0 else 0.7, zorder=2 if recent >= 0 else 1)  # fmt: skip
+        if recent >= 0:
             end = _inside(heat, units)
             ax.text(len(end), end[-1], garden.calendar.label(season), fontsize=7, color=WASH, va="center")
     ax.plot(_inside(course.heat, units), color=INK, lw=2.4, zorder=3)
@@ -51,7 +56,34 @@ def plot_seasons(garden: Garden, ax: Axes | None = None, *, units: str = "C") ->
     ax.set_ylim(bottom=0)
     base = f"{c_to_f(BASE_C):.0f} °F" if units == "F" else f"{BASE_C:.0f} °C"
     ax.set_ylabel(f"degree-days above {base}", color=INK)
+    _strip(ax, course, dict(shown[-NAMED:]))
     return ax
+
+
+def _strip(ax: Axes, course: HeatCourse, recent: dict[int, np.ndarray]) -> None:
+    """Above the curves: days ahead of usual (up) or behind (down), filled for this season."""
+    strip = ax.inset_axes((0, 1.04, 1, 0.3), sharex=ax)
+    bare(strip)
+    strip.spines["bottom"].set_visible(False)
+    strip.tick_params(labelbottom=False)
+    strip.axhline(0, color=RULE, lw=0.8)
+    leads = [
+        days_ahead(heat, [other for s, other in course.past.items() if s != season])
+        for season, heat in recent.items()
+    ]
+    for lead, stroke in zip(leads, STROKES[-len(leads) :], strict=True):
+        strip.plot(lead, color=WASH, lw=1.2, ls=stroke, zorder=2)
+    now = course.ahead
+    strip.fill_between(np.arange(len(now)), 0, now, color=PALE, lw=0, zorder=1)
+    strip.plot(now, color=INK, lw=2, zorder=3)
+    told = [np.abs(lead[np.isfinite(lead)]) for lead in (*leads, course.ahead)]
+    reach = min(REACH, max([5.0, *(float(one.max()) for one in told if len(one))]))
+    strip.set_ylim(-1.1 * reach, 1.1 * reach)
+    ticks = [t for t in (-20, -10, 0, 10, 20) if abs(t) <= reach]
+    strip.set_yticks(ticks, [f"{t:+d}" if t else "usual" for t in ticks], fontsize=8)
+    strip.set_ylabel("days\nahead", rotation=0, ha="right", va="center", fontsize=8, color=INK)
+    words = course.words[:1].upper() + course.words[1:]
+    strip.text(0.005, 0.98, words, transform=strip.transAxes, va="top", fontsize=9, color=INK)
 
 
 def _inside(heat: np.ndarray, units: str) -> np.ndarray:

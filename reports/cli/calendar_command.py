@@ -23,10 +23,12 @@ def calendar_command(garden: Path, out: Path) -> None:
     from reports.cli.garden_date import garden_date
     from reports.files_out import write_whole
     from reports.garden_skill import read_with_skill
+    from reports.progress import progress
 
     before = events_before(out.read_bytes()) if out.exists() else {}
     snapshot, settings = read_with_skill(garden, garden_date(garden))
-    forecast = forecast_garden(snapshot)
+    with progress("tree") as step:
+        forecast = forecast_garden(snapshot, progress=step)
     write_whole(out, calendar_text(forecast, settings.name, before))
     kinds = [event.key[-1] for event in events_of(forecast)]
     say(f"Wrote {out}: {_counted(kinds)}.")

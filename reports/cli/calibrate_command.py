@@ -38,6 +38,7 @@ def calibrate_command(
     from reports.calibration_output import calibration_json, calibration_text
     from reports.cli.garden_date import garden_date
     from reports.garden_snapshot import read_garden
+    from reports.progress import progress
 
     snapshot, settings = read_garden(garden, garden_date(garden, as_of), past=as_of is not None)
     latin = None
@@ -51,7 +52,10 @@ def calibrate_command(
         compared = list(classic_rows(fit, latin))
         put(classic_json(compared) if as_json else classic_text(compared, settings.units))
         return
-    rows, skills = list(calibrate(fit, latin)), past_skill(fit, latin)
+    with progress("species") as step:
+        rows = list(calibrate(fit, latin, progress=step))
+    with progress("past flush") as step:
+        skills = past_skill(fit, latin, progress=step)
     habits = list(work_habits(fit.histories, snapshot.calendar, latin))
     leaves = GardenLeaves(fit).habits(latin)
     if as_json:

@@ -10,12 +10,15 @@ import click
 from reports.cli.common import as_of_option, garden_option, say
 
 if TYPE_CHECKING:
+    from datetime import date
+
     from matplotlib.axes import Axes
 
     from data_sources.garden import GardenSettings
     from phenology.garden import Garden
 
-NAMES = ("garden", "tree", "calibration", "past", "reliability", "seasons")
+NAMES = ("garden", "tree", "calibration", "past", "reliability", "seasons", "station", "heat-curve")
+LOOKING_BACK = ("past", "reliability")
 
 
 @click.command("chart")
@@ -24,19 +27,29 @@ NAMES = ("garden", "tree", "calibration", "past", "reliability", "seasons")
               help="Ending in .svg or .png.")  # fmt: skip
 @click.option("--tree", metavar="NAME", help="For the chart of one tree.")
 @click.option("--species", metavar="NAME", help="For calibration, and to look back on one species.")
+@click.option("--place", metavar="NAME", help="For the station against a place.")
 @as_of_option
 @garden_option
 def chart_command(
-    garden: Path, name: str, out: Path, tree: str | None, species: str | None, as_of: str | None
+    garden: Path,
+    name: str,
+    out: Path,
+    tree: str | None,
+    species: str | None,
+    place: str | None,
+    as_of: str | None,
 ) -> None:
-    """Draw a picture: the garden by week, one tree, what was learned, how past forecasts did.
+    """Draw a picture: the garden by week, one tree, what was learned, how past forecasts did, this season
+    among past ones, the station against your own readings, or how fast each way of counting warmth runs.
 
     Readable in grey and without colour vision; what it shows is also said in words.
     """
     if (name == "tree") != (tree is not None):
         raise click.UsageError("--tree goes with the chart of one tree")
-    if species is not None and name not in ("calibration", "past", "reliability"):
+    if species is not None and name not in ("calibration", *LOOKING_BACK):
         raise click.UsageError(f"--species does not go with '{name}'")
+    if place is not None and name != "station":
+        raise click.UsageError(f"--place does not go with '{name}'")
     if name == "calibration" and species is None:
         raise click.UsageError("calibration needs --species")
     from reports.charts.ink import FORMATS, save_chart
@@ -45,10 +58,39 @@ def chart_command(
 
     if out.suffix.lower().lstrip(".") not in FORMATS:
         raise click.UsageError(f"a chart is written as .svg or .png, not as '{out.name}'")
-    snapshot, settings = read_with_skill(garden, garden_date(garden, as_of), past=as_of is not None)
-    axes, words = _drawn(snapshot, settings, name, tree, species)
+    if name == "heat-curve":
+        axes, words = _heat_curve(garden)
+    elif name == "station":
+        axes, words = _station(garden, place, garden_date(garden, as_of) if as_of else None)
+    else:
+        snapshot, settings = read_with_skill(garden, garden_date(garden, as_of), past=as_of is not None)
+        axes, words = _drawn(snapshot, settings, name, tree, species)
     save_chart(axes, out, words)
     say(f"Wrote {out}. {words}")
+
+
+def _heat_curve(garden: Path) -> tuple[Axes, str]:
+    """Of no garden, but in its units where there is one."""
+    from data_sources.garden import read_settings
+    from phenology.errors import FlushcastError
+    from reports.charts.heat_curve import describe_heat_curve, plot_heat_curve
+
+    try:
+        units = read_settings(garden).units
+    except FlushcastError:
+        units = "C"
+    return plot_heat_curve(units=units), describe_heat_curve(units)
+
+
+def _station(garden: Path, place: str | None, as_of: date | None) -> tuple[Axes, str]:
+    from data_sources.garden import read_settings
+    from reports.charts.station_chart import describe_station, plot_station
+    from reports.cli.garden_place import garden_place
+    from reports.station_pair import station_pair
+
+    pair = station_pair(garden, garden_place(garden, place), as_of)
+    units = read_settings(garden).units
+    return plot_station(pair, units=units), describe_station(pair, units)
 
 
 def _drawn(
@@ -75,8 +117,10 @@ def _drawn(
         return plot_calibration(fit, latin or "", units=units), words
     from phenology.judging.past_forecasts import past_forecasts
     from reports.charts.past_chart import describe_past, plot_past, plot_reliability
+    from reports.progress import progress
 
-    past = past_forecasts(fit, latin)
+    with progress("past flush") as step:
+        past = past_forecasts(fit, latin, progress=step)
     return (plot_past if name == "past" else plot_reliability)(past), describe_past(past)
 
 
@@ -84,8 +128,10 @@ def _forecast_chart(garden: Garden, tree: str | None) -> tuple[Axes, str]:
     from phenology.forecasting.garden_forecast import forecast_garden
     from reports.charts.garden_weeks import describe_garden, plot_garden
     from reports.charts.one_tree import describe_tree, plot_tree
+    from reports.progress import progress
 
-    forecast = forecast_garden(garden)
+    with progress("tree") as step:
+        forecast = forecast_garden(garden, progress=step)
     if tree is None:
         return plot_garden(forecast), describe_garden(forecast)
     from phenology.errors import InputError

@@ -11,6 +11,7 @@ from reports.cli.common import as_of_option, garden_option, put, say
 
 if TYPE_CHECKING:
     from phenology.garden import Garden
+    from phenology.judging.past_forecasts import PastForecast
     from reports.compare_output import Compared
 
 # As in reports.compare_output.TABLES, which --help does not load.
@@ -62,10 +63,16 @@ def compare_command(
     from reports.compare_text import tree_text
     from reports.garden_past import garden_past
     from reports.garden_snapshot import read_garden
+    from reports.progress import progress
 
     snapshot, settings = read_garden(garden, garden_date(garden, as_of), past=as_of is not None)
     comparison = compare_seasons(snapshot, [_season(text) for text in seasons])
-    past = (lambda: garden_past(garden, snapshot, past=as_of is not None, say=say)) if look_back else None
+
+    def looked_back() -> list[PastForecast]:
+        with progress("past flush") as step:
+            return garden_past(garden, snapshot, past=as_of is not None, say=say, progress=step)
+
+    past = looked_back if look_back else None
     compared = Compared(comparison, settings.units, past)
     if tree is not None:
         put(tree_text(comparison, settings.units, _trees(tree, snapshot)))

@@ -24,11 +24,13 @@ def forecast_command(garden: Path, as_of: str | None, as_json: bool, as_csv: boo
     from phenology.forecasting.garden_forecast import forecast_garden
     from reports.cli.garden_date import garden_date
     from reports.garden_skill import read_with_skill
+    from reports.progress import progress
     from reports.words import in_units
 
     day = garden_date(garden, as_of)
     snapshot, settings = read_with_skill(garden, day, past=as_of is not None)
-    forecast = forecast_garden(snapshot)
+    with progress("tree") as step:
+        forecast = forecast_garden(snapshot, progress=step)
     if as_json or as_csv:
         from reports.forecast_output import forecast_csv, forecast_json
 

@@ -54,6 +54,7 @@ def hindcast_command(
     from phenology.learning.transitions import catalogue_priors
     from phenology.season import SeasonCalendar
     from reports.hindcast_output import score_lines, write_predictions
+    from reports.progress import progress
 
     calendar = SeasonCalendar.for_latitude(latitude)
     question = Question(
@@ -68,15 +69,16 @@ def hindcast_command(
         DatedSight(row.tree, row.species, row.flush, row.stage, row.earliest, row.latest, row.kind)
         for row in load_looks(looks_file, today=today(), calendar=calendar)
     ]
-    result = hindcast(
-        sights,
-        weather,
-        question,
-        calendar=calendar,
-        prior_of=catalogue_priors(question.given, question.target),
-        skip_bad=skip_bad,
-        progress=_progress,
-    )
+    with progress("season") as step:
+        result = hindcast(
+            sights,
+            weather,
+            question,
+            calendar=calendar,
+            prior_of=catalogue_priors(question.given, question.target),
+            skip_bad=skip_bad,
+            progress=step,
+        )
     write_predictions(out, result, question)
     for line in score_lines(result, question, calendar):
         put(line)
@@ -90,10 +92,3 @@ def _seasons(text: str | None, option: str) -> tuple[int, int] | None:
     if not (first.isdigit() and (last or first).isdigit()) or int(first) > int(last or first):
         raise click.UsageError(f"{option} takes two years, first and last, such as 1990-2006; got '{text}'")
     return int(first), int(last or first)
-
-
-def _progress(done: int, total: int) -> None:
-    import sys
-
-    if sys.stderr.isatty():
-        click.echo(f"\rseason {done} of {total}" + ("\n" if done == total else ""), err=True, nl=False)

@@ -25,10 +25,13 @@ def report_command(garden: Path, out: Path, look_back: bool, as_of: str | None) 
     from reports.files_out import write_whole
     from reports.garden_snapshot import read_garden
     from reports.page.render import report_html
+    from reports.progress import progress
 
     snapshot, settings = read_garden(garden, garden_date(garden, as_of), past=as_of is not None)
     if look_back and snapshot.trees:
         say("Looking back on past seasons, which takes some seconds ...")
-    html = report_html(garden, snapshot, settings, look_back=look_back).encode("utf-8")
+    with progress("past flush") as step:
+        page = report_html(garden, snapshot, settings, look_back=look_back, progress=step)
+    html = page.encode("utf-8")
     write_whole(out, html)
     say(f"Wrote {out}, {len(html) // 1000} kB.")

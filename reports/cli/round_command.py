@@ -47,11 +47,13 @@ def round_command(
     from phenology.work.round import plan_round
     from reports.cli.garden_date import garden_date
     from reports.garden_skill import read_with_skill
+    from reports.progress import progress
     from reports.round_text import SHEET_COLUMNS, round_sheet, round_text, sheet_rows
     from reports.words import in_units
 
     snapshot, settings = read_with_skill(garden, garden_date(garden))
-    walk = plan_round(forecast_garden(snapshot))
+    with progress("tree") as step:
+        walk = plan_round(forecast_garden(snapshot, progress=step))
     if csv_file is not None:
         from data_sources.csv_cells import write_csv
         from phenology.errors import StoreError

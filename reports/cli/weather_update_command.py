@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import sys
 from importlib.metadata import PackageNotFoundError, version
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -16,8 +15,6 @@ if TYPE_CHECKING:
     from data_sources.weather.service_settings import WeatherSettings
     from data_sources.weather.services.protocol import Spot
     from phenology.records.rows import Place
-
-BAR = 24  # characters
 
 
 @click.command("update")
@@ -43,6 +40,7 @@ def update(
     from reports.cli.clock import today
     from reports.cli.garden_place import garden_place, garden_places
     from reports.cli.moment import moment_on
+    from reports.progress import ProgressLine
 
     places = [garden_place(garden, place)] if place else garden_places(garden)
     own = read_settings(garden)
@@ -50,27 +48,32 @@ def update(
         raise InputError(f"this garden stands still on {own.stands_on}; its weather is not updated")
     settings = weather_settings(garden)
     answered, offline = False, False
-    bar = Bar(sys.stderr.isatty())
+    shown = ProgressLine()
+
+    def announce(words: str) -> None:
+        shown.clear()
+        say(words)
+
     now = moment_on(today())
     with Http(settings.http, now=lambda: now) as http, WeatherStore.open(garden, create=True) as store:
         services = make_services(settings, http, only or None)
         for one in places:
             spot = spot_of(one)
             head = f"{one.name}: " if len(places) > 1 else ""
-            report = update_weather(
-                store,
-                one.id,
-                spot,
-                services,
-                now=now,
-                years=years or settings.years,
-                past_days=settings.past_days,
-                log=AskedLog(garden, one.id, spot),
-                first_only=first_only,
-                progress=bar.show,
-                announce=lambda words, head=head: bar.say(f"{head}{words}"),  # type: ignore[misc]
-            )
-            bar.clear()
+            with shown:
+                report = update_weather(
+                    store,
+                    one.id,
+                    spot,
+                    services,
+                    now=now,
+                    years=years or settings.years,
+                    past_days=settings.past_days,
+                    log=AskedLog(garden, one.id, spot),
+                    first_only=first_only,
+                    progress=lambda title, done, total: shown.show(f"{title},", done, total),
+                    announce=lambda words, head=head: announce(f"{head}{words}"),  # type: ignore[misc]
+                )
             if report.offline:
                 offline = True
                 raise WeatherError(report.lines[0])
@@ -157,30 +160,3 @@ def spot_of(place: Place) -> Spot:
         zone = town.timezone
         say(f"{place.name}: taking the time zone of {town.name} ({zone})")
     return Spot(place.latitude, place.longitude, place.elevation, zone)
-
-
-class Bar:
-    """A progress line on a terminal; nothing elsewhere."""
-
-    def __init__(self, drawn: bool) -> None:
-        self._drawn, self._shown = drawn, 0
-
-    def show(self, what: str, done: int, total: int) -> None:
-        """Draw how far a service has come."""
-        if not self._drawn or not total:
-            return
-        full = BAR * done // total
-        line = f"{what} [{'#' * full}{'.' * (BAR - full)}] {done}/{total}"
-        click.echo(f"\r{line:{self._shown}}", nl=False, err=True)
-        self._shown = len(line)
-
-    def say(self, words: str) -> None:
-        """A line above the bar."""
-        self.clear()
-        say(words)
-
-    def clear(self) -> None:
-        """Take the bar away."""
-        if self._shown:
-            click.echo(f"\r{'':{self._shown}}\r", nl=False, err=True)
-            self._shown = 0

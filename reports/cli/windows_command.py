@@ -25,6 +25,7 @@ def windows_command(garden: Path, trees: tuple[str, ...], as_of: str | None, as_
     from phenology.work.windows import windows
     from reports.cli.garden_date import garden_date
     from reports.garden_skill import read_with_skill
+    from reports.progress import progress
     from reports.windows_output import windows_json, windows_text
     from reports.words import in_units
 
@@ -35,6 +36,8 @@ def windows_command(garden: Path, trees: tuple[str, ...], as_of: str | None, as_
         with open_desk(garden) as desk:
             wanted = {tree.id for tree in desk.select(" ".join(trees))}
     snapshot, settings = read_with_skill(garden, garden_date(garden, as_of), past=as_of is not None)
-    found = [w for w in windows(forecast_garden(snapshot)) if wanted is None or w.row.tree.id in wanted]
+    with progress("tree") as step:
+        forecast = forecast_garden(snapshot, progress=step)
+    found = [w for w in windows(forecast) if wanted is None or w.row.tree.id in wanted]
     words = windows_json(found, snapshot) if as_json else windows_text(found, snapshot)
     put(in_units(words, settings.units))

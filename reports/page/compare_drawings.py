@@ -55,7 +55,7 @@ def lead_drawing(ahead: Array, reach: float, around: Around, words: str) -> str:
     parts = [svg_line(x, 0, x, HIGH, "month") for x in around.months]
     for run in _runs(np.isfinite(ahead)):
         days = [*range(run.start, run.stop - 1, STEP), run.stop - 1]
-        points = [(float(d), middle - (middle - 1) * _within(float(ahead[d]) / reach)) for d in days]
+        points = [(float(d), middle - (middle - 1) * float(ahead[d]) / reach) for d in days]
         shape = [(points[0][0], middle), *points, (points[-1][0], middle)]
         parts.append(f'<polygon class="lead" points="{_points(shape)}"/>')
     parts.append(svg_line(0, middle, DAYS, middle, "zero"))
@@ -106,10 +106,6 @@ def _wedge(day: float) -> str:
 
 def _points(points: Sequence[tuple[float, float]]) -> str:
     return " ".join(f"{x:.1f},{y:.1f}" for x, y in points)
-
-
-def _within(share: float) -> float:
-    return max(-1.0, min(1.0, share))
 
 
 def _runs(shown: NDArray[np.bool_]) -> Iterator[range]:

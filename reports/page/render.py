@@ -32,6 +32,7 @@ from reports.page.drawings import (
 )
 from reports.page.heat_curve import heat_curve_drawing, heat_curve_words
 from reports.page.template import drawn, filled
+from reports.progress import Step
 from reports.words import weekday_date, weekday_full_date
 
 TEMPLATE = "report.html.j2"
@@ -39,7 +40,14 @@ KINDS = ("likely", "look", "seen", "notyet", "late")  # what the pictures of win
 NO_TREES = "The garden has no trees yet; add one with flushcast tree add."
 
 
-def report_html(folder: Path, garden: Garden, settings: GardenSettings, *, look_back: bool = True) -> str:
+def report_html(
+    folder: Path,
+    garden: Garden,
+    settings: GardenSettings,
+    *,
+    look_back: bool = True,
+    progress: Step | None = None,
+) -> str:
     """The whole report as HTML.
 
     Parameters
@@ -50,6 +58,8 @@ def report_html(folder: Path, garden: Garden, settings: GardenSettings, *, look_
     settings : GardenSettings
     look_back : bool
         Whether past seasons are forecast again, which takes some seconds.
+    progress : callable, optional
+        Told (flushes forecast again, flushes to forecast) meanwhile.
 
     Raises
     ------
@@ -64,7 +74,7 @@ def report_html(folder: Path, garden: Garden, settings: GardenSettings, *, look_
     skill: list[PastSkill] = []
     if look_back:
         fit = GardenFit(garden)
-        past, skill = past_forecasts(fit), past_skill(fit)
+        past, skill = past_forecasts(fit, progress=progress), past_skill(fit, progress=progress)
     now, later = tree_cards(forecast)
     span = Span.around(garden.as_of, weeks_ahead(forecast))
     sections = [

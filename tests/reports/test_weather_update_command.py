@@ -23,7 +23,7 @@ from phenology.records.rows import Place
 from phenology.weather.series import DailyWeather
 from reports.cli.main import cli
 from reports.cli.moment import moment_on
-from reports.cli.weather_update_command import Bar, spot_of
+from reports.cli.weather_update_command import spot_of
 from tests.data_sources.conftest import only_this_computer, stand_in  # noqa: F401  (fixtures)
 from tests.data_sources.stand_in import StandIn
 
@@ -191,17 +191,6 @@ def test_a_place_without_a_zone_takes_the_nearest_town_s(capsys: pytest.CaptureF
     spot = spot_of(Place("p2", "roof", -37.8, 145.0))
     assert spot.timezone == "Australia/Melbourne"
     assert "roof: taking the time zone of" in capsys.readouterr().err
-
-
-def test_a_bar_is_drawn_on_a_terminal_only(capsys: pytest.CaptureFixture[str]):
-    quiet, drawn = Bar(False), Bar(True)
-    quiet.show("Meteostat", 1, 4)
-    quiet.clear()
-    assert capsys.readouterr().err == ""
-    drawn.show("Meteostat", 1, 4)
-    drawn.say("more")
-    err = capsys.readouterr().err
-    assert "Meteostat [######..................] 1/4" in err and err.endswith("\rmore\n")
 
 
 def test_a_forecast_reads_the_store_and_loads_no_service(garden: Path):
