@@ -38,6 +38,8 @@ class Forecasted:
         Seasons of looks that it rests on.
     flush : int
         1 or 2.
+    stops : bool
+        Whether its shoots stop before the leaves that stay are hard.
     truth : float
         Day of the season on which this grower would call it hard; the day leaves turn where that never came.
     quantiles, usual, usual_days : tuple of float
@@ -50,6 +52,7 @@ class Forecasted:
     seed: int
     seasons: int
     flush: int
+    stops: bool
     truth: float
     quantiles: tuple[float, ...]
     usual: tuple[float, ...]
@@ -113,6 +116,7 @@ def forecasts(sim: SimulatedGarden, seed: int, *, least: int = 0) -> Iterator[Fo
                 seed,
                 done,
                 event.number,
+                event.truth.came["extended"] < event.truth.came["hardened"],
                 min(hardened, last),
                 quantiles,
                 _within(usual_date([w for h in told if (w := told_wait(h, None))], wait), last),

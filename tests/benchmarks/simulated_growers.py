@@ -96,6 +96,7 @@ def main(gardens: int = 4, first: int = 1) -> None:
     table("climate", known, lambda r: r.climate)
     table("grower", known, lambda r: r.observer)
     table("what hardening follows", known, lambda r: r.hardens_by)
+    table("shoots", known, lambda r: "stop" if r.stops else "never stop")
     recovery_table(recovered)
 
 
