@@ -13,7 +13,7 @@ from phenology.garden import Garden
 from phenology.seasons.compare import BASE_C, Comparison
 from phenology.seasons.season_frosts import SeasonFrost
 from phenology.units import c_to_f, degree_days_c_to_f
-from reports.words import MONTHS, short_date
+from reports.words import MONTHS, listed, short_date
 
 WIDTH = 80
 STAGE_WIDE = 20
@@ -90,7 +90,8 @@ def warmth_lines(comparison: Comparison, units: str) -> Iterator[str]:
     for h in comparison.heat:
         leads = (signed(comparison.ahead_on(h.season, day)) for _, day in columns)
         cells = "".join(f"{lead:>{width}}" for lead, width in zip(leads, widths, strict=True))
-        yield f"{garden.calendar.label(h.season):9}{shown_heat(h.heat, units):6.0f}{h.rank_ever:6}{cells}"
+        heat, rank = (f"{shown_heat(h.heat, units):.0f}", str(h.rank_ever)) if h.told else (".", ".")
+        yield f"{garden.calendar.label(h.season):9}{heat:>6}{rank:>6}{cells}"
     yield from warmth_notes(comparison)
     if any(
         comparison.ahead_on(s, day) is None for s in past_of(comparison) for _, day in day_columns(comparison)
@@ -105,10 +106,15 @@ def warmth_notes(comparison: Comparison) -> Iterator[str]:
         yield f"{FEW_SEASONS[:1].upper()}{FEW_SEASONS[1:]}."
     elif all(h.ahead is None for h in comparison.heat):
         yield f"{short_date(garden.as_of)} is {TOO_COOL}."
+    lacking = [garden.calendar.label(h.season) for h in comparison.heat if not h.told]
+    if lacking:
+        yield from textwrap.wrap(
+            f"Too little weather was measured to tell the warmth of {listed(lacking)}.", WIDTH
+        )
     filled = [
         f"{h.filled} {'day' if h.filled == 1 else 'days'} of {garden.calendar.label(h.season)}"
         for h in comparison.heat
-        if h.filled
+        if h.filled and h.told
     ]
     if filled:
         yield from textwrap.wrap(f"Not measured, and filled from the usual year: {', '.join(filled)}.", WIDTH)
@@ -202,9 +208,8 @@ def _table(groups: dict[str, Rows], comparison: Comparison, units: str, with_hea
     dates = [_dated(cell) for rows in groups.values() for cells in rows.values() for cell in cells.values()]
     wide = max([12, *(len(text) + 1 for text in dates)])
     at_once = (WIDTH - STAGE_WIDE) // wide
-    for first in range(0, len(seen), at_once):
-        seasons = seen[first : first + at_once]
-        if first:
+    for n, seasons in enumerate(latest_first(seen, at_once)):
+        if n:
             yield ""
         yield " " * STAGE_WIDE + "".join(f"{garden.calendar.label(s):>{wide}}" for s in seasons)
         for name, rows in groups.items():
@@ -216,6 +221,18 @@ def _table(groups: dict[str, Rows], comparison: Comparison, units: str, with_hea
                     told = _counted_from(cells, garden)
                     if with_heat and told:
                         yield f"{'    ' + told:{STAGE_WIDE}}{_across(cells, seasons, _heat_of(units), wide)}"
+
+
+def latest_first(seasons: Sequence[int], at_once: int) -> Iterator[Sequence[int]]:
+    """Seasons in stretches that fit beside each other, the latest stretch first.
+
+    Examples
+    --------
+    >>> list(latest_first([2021, 2022, 2023, 2024, 2025], 2))
+    [[2024, 2025], [2022, 2023], [2021]]
+    """
+    for stop in range(len(seasons), 0, -at_once):
+        yield seasons[max(0, stop - at_once) : stop]
 
 
 def _across(

@@ -37,7 +37,7 @@ __all__ = [
 
 Array = NDArray[np.float64]
 
-FILLED_SHARE = 0.1  # of the days to date; a season that lacks more is not ranked against (ours)
+FILLED_SHARE = 0.1  # of the days to date; of a season that lacks more no warmth is told (ours)
 
 
 @dataclass(frozen=True)
@@ -70,6 +70,11 @@ class SeasonHeat:
     filled: int
     rank_ever: int = 0
     ever: int = 0
+
+    @property
+    def told(self) -> bool:
+        """Whether enough of it was measured for its warmth and rank to say anything."""
+        return self.filled <= FILLED_SHARE * self.through
 
 
 @dataclass(frozen=True)
@@ -180,7 +185,10 @@ def _course(
         if s not in (season, garden.season) and known_days(record, s) >= KNOWN_DAYS
     ]
     heat = curves[season][: garden.today + 1] if season == garden.season else curves[season]
-    return heat, days_ahead(heat, others)
+    row, days = record.row(season), len(heat) - 1
+    lacking = np.isnan(record.tmin[row, :days]) | np.isnan(record.tmax[row, :days])
+    told = np.concatenate([[True], np.cumsum(lacking) <= FILLED_SHARE * np.arange(1, days + 1)])
+    return heat, np.where(told, days_ahead(heat, others), np.nan)
 
 
 def _heat(
@@ -204,7 +212,7 @@ def _heat(
         now if np.isfinite(now) else None,
         _filled(record, season, through),
         1 + sum(heats[s] > row for s in known),
-        len(known | {season}),
+        len(known),
     )
 
 

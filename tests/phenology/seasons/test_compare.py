@@ -150,3 +150,13 @@ def test_a_season_that_lacks_its_spring_is_not_ranked_against():
     late = series.between(date(2014, 3, 20), series.last_day)
     comparison = compare_seasons(nursery().garden(day(2020, 100), weather={"bench": late}))
     assert {(h.rank_ever, h.ever) for h in comparison.heat} == {(1, 6)}
+    early = compare_seasons(comparison.garden, [2014]).heat[0]
+    assert not early.told and early.ahead is None
+
+
+def test_a_season_lacking_only_its_beginning_gets_a_lead_once_enough_is_measured():
+    series = steady({2014: 6.0})
+    late = series.between(date(2014, 1, 12), series.last_day)
+    comparison = compare_seasons(nursery().garden(day(2020, 100), weather={"bench": late}), [2014])
+    assert comparison.ahead_on(2014, 60) is None  # 11 of 60 days are filled
+    assert comparison.ahead_on(2014, 200) is not None
