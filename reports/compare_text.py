@@ -70,7 +70,7 @@ def tree_text(comparison: Comparison, units: str, trees: Sequence[str]) -> str:
     bare = [name for tree, name in names.items() if name not in groups]
     lines = list(_table(groups, comparison, units, True))
     lines += [f"{name}: no stage was seen to come between two looks in these seasons" for name in bare]
-    return "\n".join([*lines, *_legend(groups, units, True, "same tree's other seasons")])
+    return "\n".join([*lines, *_legend(groups, units, True)])
 
 
 def warmth_lines(comparison: Comparison, units: str) -> Iterator[str]:
@@ -197,7 +197,7 @@ def _species(comparison: Comparison, units: str, every_stage: bool) -> Iterator[
         yield "No stage was seen to come between two looks in these seasons."
         return
     yield from _table(groups, comparison, units, every_stage)
-    yield from _legend(groups, units, every_stage, "other seasons")
+    yield from _legend(groups, units, every_stage)
     if left_out or not every_stage:
         yield "Every stage and the warmth it took: --stages; tree by tree: --tree NAME."
 
@@ -264,11 +264,11 @@ def _counted_from(cells: dict[int, StageCell], garden: Garden) -> str:
     ]
 
 
-def _legend(groups: dict[str, Rows], units: str, with_heat: bool, against: str) -> Iterator[str]:
+def _legend(groups: dict[str, Rows], units: str, with_heat: bool) -> Iterator[str]:
     cells = [cell for rows in groups.values() for row in rows.values() for cell in row.values()]
     told = []
     if any(cell.ahead is not None for cell in cells):
-        told.append(f"Beside each date: days ahead (+) of or behind (-) the mean of the {against}.")
+        told.append("Beside each date: days ahead (+) of or behind (-) the same trees' other seasons.")
     if with_heat and any(cell.own_heat is not None for cell in cells):
         told.append(f"Below it: degree-days above {base_words(units)}.")
     if told:

@@ -16,7 +16,6 @@ from phenology.learning.transitions import TARGETS
 from phenology.seasons.season_frosts import SeasonFrost, season_frosts
 from phenology.seasons.season_heat import (
     BASE_C,
-    FEWEST_USUAL,
     KNOWN_DAYS,
     cumulative_heat,
     days_ahead,
@@ -81,7 +80,8 @@ class SeasonHeat:
 class StageDate:
     """When a species reached a stage in one season: the middle of what its trees' looks say.
 
-    `heat`, `since` and `own_heat` are as in `TreeStage`, the mean of the trees.
+    `ahead`, `heat`, `since` and `own_heat` are as in `TreeStage`, the mean of the trees that have them: a
+    tree that is always early, and new this season, does not make the season early.
     """
 
     species: str
@@ -228,16 +228,23 @@ def _stages(garden: Garden, wanted: Sequence[int], seen: Sequence[TreeStage]) ->
         groups[one.tree.species, one.flush, one.stage][one.season].append(one)
     out = []
     for (species, flush, stage), by_season in groups.items():
-        means = {s: float(np.mean([one.day for one in trees])) for s, trees in by_season.items()}
-        for season, day in sorted(means.items()):
+        for season, trees in sorted(by_season.items()):
             if season in wanted:
-                others = [d for s, d in means.items() if s != season]
-                ahead = float(np.mean(others)) - day if len(others) >= FEWEST_USUAL else None
-                trees = by_season[season]
                 since = Counter(one.since for one in trees).most_common(1)[0][0]
-                heat = _mean(one.heat for one in trees)
-                own = _mean(one.own_heat for one in trees if one.since == since)
-                out.append(StageDate(species, flush, stage, season, day, len(trees), ahead, heat, since, own))
+                out.append(
+                    StageDate(
+                        species,
+                        flush,
+                        stage,
+                        season,
+                        float(np.mean([one.day for one in trees])),
+                        len(trees),
+                        _mean(one.ahead for one in trees),
+                        _mean(one.heat for one in trees),
+                        since,
+                        _mean(one.own_heat for one in trees if one.since == since),
+                    )
+                )
     out.sort(key=lambda d: (garden.species[d.species].name if d.species in garden.species else d.species,
                             d.flush, TARGETS.index(d.stage), d.season))  # fmt: skip
     return tuple(out)

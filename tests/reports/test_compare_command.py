@@ -61,7 +61,7 @@ def test_a_process_of_its_own_tells_the_same(tmp_path):
 def test_tree_by_tree_for_the_trees_named():
     told = demo().does("compare", "--tree", "hornbeams").out
     assert [told.count(f"Hornbeam {n} (Korean hornbeam)") for n in (1, 2, 3)] == [1, 1, 1]
-    assert "Warmth to" not in told and "same tree's" in " ".join(told.split())
+    assert "Warmth to" not in told and "same trees'" in " ".join(told.split())
     assert "from the work" in told and max(map(len, told.splitlines())) <= 80
 
 
