@@ -1,6 +1,6 @@
 """Leaf counts on trees whose phyllochron is known: a small version of the table in docs/simulated-growers.md.
 
-`python -m tests.benchmarks.leaf_counts` runs the whole. Four gardens, three seasons, two trees: some 40
+`python -m tests.benchmarks.leaf_counts` runs the whole. Three gardens, three seasons, two trees: some 30
 forecasts that are not independent of each other, so the tolerances are wide.
 """
 
@@ -21,7 +21,7 @@ from phenology.simulated.study import crps
 
 @cache
 def gardens(counter):
-    return [simulate(CLIMATES[c], counter, 60 + c, seasons=3, trees=2) for c in (1, 2, 3, 5)]
+    return [simulate(CLIMATES[c], counter, 60 + c, seasons=3, trees=2) for c in (1, 3, 5)]
 
 
 @cache
@@ -35,7 +35,7 @@ def scored(counter):
 
 def test_counts_bring_forecasts_in_mid_flush_closer_and_the_range_still_holds():
     plain, counted, inside = scored(CAREFUL)
-    assert len(plain) > 30
+    assert len(plain) > 25
     assert counted.mean() < 0.95 * plain.mean()
     assert 0.65 <= inside <= 0.95
 
