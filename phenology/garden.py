@@ -126,6 +126,14 @@ class Garden:
         return _grouped(sorted(self.looks, key=lambda v: (v.latest, v.earliest)), "flush_id")
 
     @cached_property
+    def looks_by_tree(self) -> Mapping[str, list[Look]]:
+        """Looks of each tree, in the order they are kept."""
+        found: dict[str, list[Look]] = defaultdict(list)
+        for look in self.looks:
+            found[look.tree_id].append(look)
+        return found
+
+    @cached_property
     def works_by_tree(self) -> Mapping[str, list[Work]]:
         """Work on each tree, oldest first."""
         return _grouped(sorted(self.works, key=lambda v: v.latest), "tree_id")

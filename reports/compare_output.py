@@ -112,9 +112,9 @@ class Compared:
         return {
             "season": self._label(h.season),
             "through": self.comparison.garden.calendar.date(h.season, h.through).isoformat(),
-            "degree_days": self._heat(h.heat),
-            "rank": h.rank,
-            "rank_of_all": h.rank_ever,
+            "degree_days": self._heat(h.heat) if h.told else None,
+            "rank": h.rank if h.told else None,
+            "rank_of_all": h.rank_ever if h.told else None,
             "of_all": h.ever,
             "days_ahead": rounded(h.ahead, 1),
             "days_filled": h.filled,

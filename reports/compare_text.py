@@ -13,7 +13,7 @@ from phenology.garden import Garden
 from phenology.seasons.compare import BASE_C, Comparison
 from phenology.seasons.season_frosts import SeasonFrost
 from phenology.units import c_to_f, degree_days_c_to_f
-from reports.words import MONTHS, short_date
+from reports.words import MONTHS, listed, short_date
 
 WIDTH = 80
 STAGE_WIDE = 20
@@ -70,7 +70,7 @@ def tree_text(comparison: Comparison, units: str, trees: Sequence[str]) -> str:
     bare = [name for tree, name in names.items() if name not in groups]
     lines = list(_table(groups, comparison, units, True))
     lines += [f"{name}: no stage was seen to come between two looks in these seasons" for name in bare]
-    return "\n".join([*lines, *_legend(groups, units, True, "same tree's other seasons")])
+    return "\n".join([*lines, *_legend(groups, units, True)])
 
 
 def warmth_lines(comparison: Comparison, units: str) -> Iterator[str]:
@@ -90,7 +90,8 @@ def warmth_lines(comparison: Comparison, units: str) -> Iterator[str]:
     for h in comparison.heat:
         leads = (signed(comparison.ahead_on(h.season, day)) for _, day in columns)
         cells = "".join(f"{lead:>{width}}" for lead, width in zip(leads, widths, strict=True))
-        yield f"{garden.calendar.label(h.season):9}{shown_heat(h.heat, units):6.0f}{h.rank_ever:6}{cells}"
+        heat, rank = (f"{shown_heat(h.heat, units):.0f}", str(h.rank_ever)) if h.told else (".", ".")
+        yield f"{garden.calendar.label(h.season):9}{heat:>6}{rank:>6}{cells}"
     yield from warmth_notes(comparison)
     if any(
         comparison.ahead_on(s, day) is None for s in past_of(comparison) for _, day in day_columns(comparison)
@@ -105,10 +106,15 @@ def warmth_notes(comparison: Comparison) -> Iterator[str]:
         yield f"{FEW_SEASONS[:1].upper()}{FEW_SEASONS[1:]}."
     elif all(h.ahead is None for h in comparison.heat):
         yield f"{short_date(garden.as_of)} is {TOO_COOL}."
+    lacking = [garden.calendar.label(h.season) for h in comparison.heat if not h.told]
+    if lacking:
+        yield from textwrap.wrap(
+            f"Too little weather was measured to tell the warmth of {listed(lacking)}.", WIDTH
+        )
     filled = [
         f"{h.filled} {'day' if h.filled == 1 else 'days'} of {garden.calendar.label(h.season)}"
         for h in comparison.heat
-        if h.filled
+        if h.filled and h.told
     ]
     if filled:
         yield from textwrap.wrap(f"Not measured, and filled from the usual year: {', '.join(filled)}.", WIDTH)
@@ -191,7 +197,7 @@ def _species(comparison: Comparison, units: str, every_stage: bool) -> Iterator[
         yield "No stage was seen to come between two looks in these seasons."
         return
     yield from _table(groups, comparison, units, every_stage)
-    yield from _legend(groups, units, every_stage, "other seasons")
+    yield from _legend(groups, units, every_stage)
     if left_out or not every_stage:
         yield "Every stage and the warmth it took: --stages; tree by tree: --tree NAME."
 
@@ -202,9 +208,8 @@ def _table(groups: dict[str, Rows], comparison: Comparison, units: str, with_hea
     dates = [_dated(cell) for rows in groups.values() for cells in rows.values() for cell in cells.values()]
     wide = max([12, *(len(text) + 1 for text in dates)])
     at_once = (WIDTH - STAGE_WIDE) // wide
-    for first in range(0, len(seen), at_once):
-        seasons = seen[first : first + at_once]
-        if first:
+    for n, seasons in enumerate(latest_first(seen, at_once)):
+        if n:
             yield ""
         yield " " * STAGE_WIDE + "".join(f"{garden.calendar.label(s):>{wide}}" for s in seasons)
         for name, rows in groups.items():
@@ -216,6 +221,18 @@ def _table(groups: dict[str, Rows], comparison: Comparison, units: str, with_hea
                     told = _counted_from(cells, garden)
                     if with_heat and told:
                         yield f"{'    ' + told:{STAGE_WIDE}}{_across(cells, seasons, _heat_of(units), wide)}"
+
+
+def latest_first(seasons: Sequence[int], at_once: int) -> Iterator[Sequence[int]]:
+    """Seasons in stretches that fit beside each other, the latest stretch first.
+
+    Examples
+    --------
+    >>> list(latest_first([2021, 2022, 2023, 2024, 2025], 2))
+    [[2024, 2025], [2022, 2023], [2021]]
+    """
+    for stop in range(len(seasons), 0, -at_once):
+        yield seasons[max(0, stop - at_once) : stop]
 
 
 def _across(
@@ -247,11 +264,11 @@ def _counted_from(cells: dict[int, StageCell], garden: Garden) -> str:
     ]
 
 
-def _legend(groups: dict[str, Rows], units: str, with_heat: bool, against: str) -> Iterator[str]:
+def _legend(groups: dict[str, Rows], units: str, with_heat: bool) -> Iterator[str]:
     cells = [cell for rows in groups.values() for row in rows.values() for cell in row.values()]
     told = []
     if any(cell.ahead is not None for cell in cells):
-        told.append(f"Beside each date: days ahead (+) of or behind (-) the mean of the {against}.")
+        told.append("Beside each date: days ahead (+) of or behind (-) the same trees' other seasons.")
     if with_heat and any(cell.own_heat is not None for cell in cells):
         told.append(f"Below it: degree-days above {base_words(units)}.")
     if told:

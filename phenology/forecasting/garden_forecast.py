@@ -33,6 +33,7 @@ Array = NDArray[np.float64]
 
 COVER_DAYS = 28.0  # cover brings growth forward: looks begin so much before the weather outside says (ours)
 NARROW_DAYS = 10.0  # an interval no wider is taken to hold its event anywhere alike (ours)
+SPREAD = (np.arange(5) + 0.5) / 5  # levels of the times that stand for a bud break, equally likely
 FRESH_DAYS = 7  # weather older than this is worth a warning (ours)
 
 
@@ -237,8 +238,11 @@ class _Maker:
             prediction = requirement.predict(h.tree.species, h.tree.id, h.flush.season, h.number > 1, middle)
             if self._falls_back(h):
                 prediction = by_calendar(prediction, CLOCKS)
-            if step.start == start:
-                drawn = self._under_way(h, step, prediction, begun, traces, hands)
+            counted = self._by_leaves(h, step, prediction, curves[step.start], begun, traces, hands)
+            if counted is not None:
+                drawn = counted
+            elif step.start == start:
+                drawn = curves_from(prediction, hands, likely_times(begun), CLOCKS, traces.gap_variance)
             else:
                 drawn = curves_after(prediction, hands, curves[step.start], CLOCKS, traces.gap_variance)
             came = h.begun(target)
@@ -280,21 +284,30 @@ class _Maker:
                 return stage, begun
         return known[-1]
 
-    def _under_way(
+    def _by_leaves(
         self,
         h: FlushHistory,
         step: Transition,
         prediction: Prediction,
+        before: Array,
         begun: tuple[float, float],
         traces: Traces,
         hands: Hands,
-    ) -> Array:
-        """Curves of the wait that has begun; leaves counted since bud break tell its pace."""
-        times, gap = likely_times(begun), traces.gap_variance
-        counted = self._leaves.informed(h, prediction, hands, gap, times) if step == LEAFING else None
-        if counted is None:
-            return curves_from(prediction, hands, times, CLOCKS, gap)
-        parts = [share * curves_from(after, hands, (time,), CLOCKS, gap) for share, time, after in counted]
+    ) -> Array | None:
+        """Curves of a wait whose pace leaves counted since bud break tell; None where none were counted.
+
+        Bud break is past, so that all traces agree on it: a few likely times stand for it.
+        """
+        if step != LEAFING or self._leaves.counts(h).growing is None:
+            return None
+        gap, times = traces.gap_variance, likely_times(begun)
+        if before.size:  # the chain began before bud break: times spread as its curve says
+            rising = before.mean(0) + np.arange(before.shape[1]) * 1e-12
+            times = tuple(np.interp(SPREAD * rising[-1], rising, np.arange(before.shape[1])))
+        parts = [
+            share * curves_from(after, hands, (time,), CLOCKS, gap)
+            for share, time, after in self._leaves.informed(h, prediction, hands, gap, times)
+        ]
         return np.asarray(np.sum(parts, axis=0))
 
     @staticmethod

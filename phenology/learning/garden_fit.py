@@ -26,6 +26,7 @@ class GardenFit:
     histories: list[FlushHistory] = field(init=False)
     _waits: dict[Transition, list[Wait]] = field(init=False, default_factory=dict)
     _seen: dict[Transition, dict[str, set[int]]] = field(init=False, default_factory=dict)
+    _bracketed: dict[Transition, dict[str, set[int]]] = field(init=False, default_factory=dict)
     _shares: dict[tuple[str, Transition], float] = field(init=False, default_factory=dict)
     _fits: dict[Transition, Requirement] = field(init=False, default_factory=dict)
 
@@ -101,8 +102,10 @@ class GardenFit:
 
         A step that had ended by the first look at all says next to nothing of how long it took.
         """
-        return {
-            w.season
-            for w in self.waits(transition)
-            if w.species == species and w.target[1] != NEVER and w.target[0] >= w.anchor[1]
-        }
+        if transition not in self._bracketed:
+            found: dict[str, set[int]] = {}
+            for w in self.waits(transition):
+                if w.target[1] != NEVER and w.target[0] >= w.anchor[1]:
+                    found.setdefault(w.species, set()).add(w.season)
+            self._bracketed[transition] = found
+        return self._bracketed[transition].get(species, set())

@@ -92,7 +92,7 @@ class GardenLeaves:
         hands: Hands,
         gap_variance: Array,
         times: Sequence[float],
-    ) -> list[tuple[float, float, Prediction]] | None:
+    ) -> list[tuple[float, float, Prediction]]:
         """The wait from bud break to extended after the flush's last count.
 
         The count also tells which of the likely times of bud break is likelier.
@@ -109,12 +109,12 @@ class GardenLeaves:
 
         Returns
         -------
-        list of (share, time of bud break, prediction), or None
-            None where no count says anything.
+        list of (share, time of bud break, prediction)
+            As they were where no count says anything.
         """
         count = self.counts(h).growing
         if count is None:
-            return None
+            return [(1 / len(times), time, prediction) for time in times]
         leaves = self.leaves.of(h.tree.species, h.tree.id, h.number > 1)
         share = self.fit.prior_share(h.tree.species, STEP)
         first = Hands(hands.sums[0]) if hands.sums.ndim == 3 else hands
@@ -124,7 +124,7 @@ class GardenLeaves:
             after, likely = with_counts(prediction, pace, leaves, CLOCKS, share)
             out.append((likely, time, after))
         total = sum(likely for likely, *_ in out)
-        return [(likely / total, time, after) for likely, time, after in out] if total > 0 else None
+        return [(likely / total, time, after) for likely, time, after in out]
 
     @cached_property
     def leaves(self) -> Learned:

@@ -21,11 +21,13 @@ from phenology.heat.clocks import Clock
 from phenology.learning.effects import EffectsPosterior, log_evidences, posterior
 from phenology.learning.requirement import Prediction
 from phenology.learning.waits import LEAST_WAIT
+from phenology.records.leaf_counts import FEWEST, MOST
 
 Array = NDArray[np.float64]
 
 MISCOUNTED = 0.02  # share of counts that are slips, or of shoots unlike the flush
-MISCOUNT_SD = 0.7  # how far such counts lie, on the log scale
+MISCOUNT_SD = 0.7  # how far such counts lie where the past is learned from, on the log scale
+SLIP_DENSITY = 1 / math.log(MOST / FEWEST)  # in a flush under way any number is as likely, on the log scale
 # Between flushes of one tree, as a few standard deviations with weights.
 FLUSHES = ((0.05, 0.25), (0.09, 0.35), (0.14, 0.25), (0.22, 0.15))
 COMMON_SD = 0.15  # what all species of a garden share: how their grower counts
@@ -252,8 +254,8 @@ def with_counts(
     and the draw's weight is multiplied by N(L; m - a, v + t - 2k + s). A flush of more leaves takes
     longer: k = between + prior_share x level, since what is not known of the species' N is also
     in y until seasons of the species have made its mean known; at most `MOST_BY_LEAVES` of v. A count is
-    a slip with chance `MISCOUNTED`: it then lies wider by `MISCOUNT_SD` and tells nothing. With no count
-    nothing changes.
+    a slip with chance `MISCOUNTED`: any number is then as likely, and it tells nothing. With no count nothing
+    changes.
 
     Parameters
     ----------
@@ -292,25 +294,19 @@ def with_counts(
     between, level = leaves.between[c], leaves.level[c]
     shared = np.minimum(between + prior_share * level, MOST_BY_LEAVES * v)
     off = pace.log_phyllochron[c] - (log_wait - leaves.mean[c])
-    weights, means, variances = [], [], []
-    for share, slip in ((1 - MISCOUNTED, 0.0), (MISCOUNTED, MISCOUNT_SD**2)):
-        total = v + between + level - 2 * shared + pace.variance[c] + slip
-        gain = 0.0 if slip else (v - shared) / total
-        weights.append(prediction.weight * share * _normal(off, total))
-        means.append(prediction.mean + gain * off / stretch)
-        variances.append((v - gain * (v - shared)) / stretch**2)
-    weight = np.concatenate(weights)
+    total = v + between + level - 2 * shared + pace.variance[c]
+    gain = (v - shared) / total
+    counted = prediction.weight * (1 - MISCOUNTED) * _normal(off, total)
+    weight = np.concatenate([counted, prediction.weight * MISCOUNTED * SLIP_DENSITY])
     evidence = float(weight.sum())
-    if not evidence > 0:
-        return prediction, 0.0
     keep = weight > LEAST_SHARE * evidence
     kept = weight[keep]
     return replace(
         prediction,
         weight=kept / kept.sum(),
         clock=np.concatenate([c, c])[keep],
-        mean=np.concatenate(means)[keep],
-        variance=np.concatenate(variances)[keep],
+        mean=np.concatenate([prediction.mean + gain * off / stretch, prediction.mean])[keep],
+        variance=np.concatenate([(v - gain * (v - shared)) / stretch**2, prediction.variance])[keep],
     ), evidence
 
 

@@ -16,6 +16,7 @@ import itertools
 import math
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
@@ -34,6 +35,9 @@ from phenology.learning.effect_columns import (
 from phenology.learning.effects import EffectsPosterior, IntArray, log_evidences, posterior
 from phenology.learning.waits import SeasonHands, Site, Wait, WaitTable, tabulate
 from phenology.mathematics.gamma_curve import digamma, gamma_quantile
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 Array = NDArray[np.float64]
 
@@ -285,6 +289,18 @@ class Requirement:
             common = common_sd(self.model.clocks[part.clock])
             left += part.weight * float(part.effects.variance_at(row, None)) / (common**2 + own_sd**2)
         return min(1.0, left)
+
+    def summary(self) -> pd.DataFrame:
+        """What was learned of each species; see `phenology.learning.requirement_table.species_table`."""
+        from phenology.learning.requirement_table import species_table
+
+        return species_table(self)
+
+    def clock_table(self) -> pd.DataFrame:
+        """What keeps time; see `phenology.learning.requirement_table.clock_table`."""
+        from phenology.learning.requirement_table import clock_table
+
+        return clock_table(self)
 
 
 def _tail_of_seasons(parts: int = 3) -> tuple[tuple[float, float], ...]:

@@ -16,7 +16,6 @@ from phenology.learning.transitions import TARGETS
 from phenology.seasons.season_frosts import SeasonFrost, season_frosts
 from phenology.seasons.season_heat import (
     BASE_C,
-    FEWEST_USUAL,
     KNOWN_DAYS,
     cumulative_heat,
     days_ahead,
@@ -37,7 +36,7 @@ __all__ = [
 
 Array = NDArray[np.float64]
 
-FILLED_SHARE = 0.1  # of the days to date; a season that lacks more is not ranked against (ours)
+FILLED_SHARE = 0.1  # of the days to date; of a season that lacks more no warmth is told (ours)
 
 
 @dataclass(frozen=True)
@@ -71,12 +70,18 @@ class SeasonHeat:
     rank_ever: int = 0
     ever: int = 0
 
+    @property
+    def told(self) -> bool:
+        """Whether enough of it was measured for its warmth and rank to say anything."""
+        return self.filled <= FILLED_SHARE * self.through
+
 
 @dataclass(frozen=True)
 class StageDate:
     """When a species reached a stage in one season: the middle of what its trees' looks say.
 
-    `heat`, `since` and `own_heat` are as in `TreeStage`, the mean of the trees.
+    `ahead`, `heat`, `since` and `own_heat` are as in `TreeStage`, the mean of the trees that have them: a
+    tree that is always early, and new this season, does not make the season early.
     """
 
     species: str
@@ -180,7 +185,10 @@ def _course(
         if s not in (season, garden.season) and known_days(record, s) >= KNOWN_DAYS
     ]
     heat = curves[season][: garden.today + 1] if season == garden.season else curves[season]
-    return heat, days_ahead(heat, others)
+    row, days = record.row(season), len(heat) - 1
+    lacking = np.isnan(record.tmin[row, :days]) | np.isnan(record.tmax[row, :days])
+    told = np.concatenate([[True], np.cumsum(lacking) <= FILLED_SHARE * np.arange(1, days + 1)])
+    return heat, np.where(told, days_ahead(heat, others), np.nan)
 
 
 def _heat(
@@ -204,7 +212,7 @@ def _heat(
         now if np.isfinite(now) else None,
         _filled(record, season, through),
         1 + sum(heats[s] > row for s in known),
-        len(known | {season}),
+        len(known),
     )
 
 
@@ -220,16 +228,23 @@ def _stages(garden: Garden, wanted: Sequence[int], seen: Sequence[TreeStage]) ->
         groups[one.tree.species, one.flush, one.stage][one.season].append(one)
     out = []
     for (species, flush, stage), by_season in groups.items():
-        means = {s: float(np.mean([one.day for one in trees])) for s, trees in by_season.items()}
-        for season, day in sorted(means.items()):
+        for season, trees in sorted(by_season.items()):
             if season in wanted:
-                others = [d for s, d in means.items() if s != season]
-                ahead = float(np.mean(others)) - day if len(others) >= FEWEST_USUAL else None
-                trees = by_season[season]
                 since = Counter(one.since for one in trees).most_common(1)[0][0]
-                heat = _mean(one.heat for one in trees)
-                own = _mean(one.own_heat for one in trees if one.since == since)
-                out.append(StageDate(species, flush, stage, season, day, len(trees), ahead, heat, since, own))
+                out.append(
+                    StageDate(
+                        species,
+                        flush,
+                        stage,
+                        season,
+                        float(np.mean([one.day for one in trees])),
+                        len(trees),
+                        _mean(one.ahead for one in trees),
+                        _mean(one.heat for one in trees),
+                        since,
+                        _mean(one.own_heat for one in trees if one.since == since),
+                    )
+                )
     out.sort(key=lambda d: (garden.species[d.species].name if d.species in garden.species else d.species,
                             d.flush, TARGETS.index(d.stage), d.season))  # fmt: skip
     return tuple(out)

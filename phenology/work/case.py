@@ -132,8 +132,8 @@ class Case:
         """Whether a look after this season's repotting shows shoots growing."""
         return self.repotted_on is not None and any(
             k.earliest > self.repotted_on and stage_rank(k.stage) >= stage_rank("extending")
-            for k in self.garden.looks
-            if k.tree_id == self.tree.id and k.latest <= self.day
+            for k in self.garden.looks_by_tree.get(self.tree.id, [])
+            if k.latest <= self.day
         )
 
     @cached_property
@@ -142,8 +142,8 @@ class Case:
         since = self.day - timedelta(days=NOTE_DAYS)
         notes = [
             k.note
-            for k in self.garden.looks
-            if k.tree_id == self.tree.id and k.note and since <= k.latest <= self.day
+            for k in self.garden.looks_by_tree.get(self.tree.id, [])
+            if k.note and since <= k.latest <= self.day
         ]
         return " ".join([self.note, *notes]).casefold()
 

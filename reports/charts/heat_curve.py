@@ -33,7 +33,7 @@ def plot_heat_curve(ax: Axes | None = None, *, units: str = "C") -> Axes:
     """
     ax = new_axes(ax, 8, 4.4)
     bare(ax)
-    steady = np.arange(COLDEST, HOTTEST + 0.05, 0.1)
+    steady = np.arange(COLDEST, HOTTEST + 0.1, 0.25)
     at = c_to_f(steady) if units == "F" else steady
     rising = [c for c in HEAT_CLOCKS if c.kind == "sine"]
     falling = [c for c in HEAT_CLOCKS if c.kind == "falling"]

@@ -64,7 +64,7 @@ def chart_command(
         axes, words = _station(garden, place, garden_date(garden, as_of) if as_of else None)
     else:
         snapshot, settings = read_with_skill(garden, garden_date(garden, as_of), past=as_of is not None)
-        axes, words = _drawn(snapshot, settings, name, tree, species)
+        axes, words = _drawn(garden, snapshot, settings, name, tree, species, as_of is not None)
     save_chart(axes, out, words)
     say(f"Wrote {out}. {words}")
 
@@ -94,7 +94,13 @@ def _station(garden: Path, place: str | None, as_of: date | None) -> tuple[Axes,
 
 
 def _drawn(
-    garden: Garden, settings: GardenSettings, name: str, tree: str | None, species: str | None
+    folder: Path,
+    garden: Garden,
+    settings: GardenSettings,
+    name: str,
+    tree: str | None,
+    species: str | None,
+    past: bool,
 ) -> tuple[Axes, str]:
     if name == "seasons":
         from reports.charts.seasons_chart import describe_seasons, plot_seasons
@@ -102,26 +108,23 @@ def _drawn(
         return plot_seasons(garden, units=settings.units), describe_seasons(garden)
     if name in ("garden", "tree"):
         return _forecast_chart(garden, tree)
-    from phenology.learning.garden_fit import GardenFit
     from phenology.species.catalogue import find_species
 
-    fit = GardenFit(garden)
     kept = {t.species for t in garden.trees}
     mine = {latin: s for latin, s in garden.species.items() if latin in kept}
     latin = find_species(species, mine).latin if species else None
     if name == "calibration":
+        from phenology.learning.garden_fit import GardenFit
         from reports.charts.calibration_chart import describe_calibration, plot_calibration
 
-        units = settings.units
-        words = describe_calibration(fit, latin or "", units=units)
-        return plot_calibration(fit, latin or "", units=units), words
-    from phenology.judging.past_forecasts import past_forecasts
+        fit = GardenFit(garden)
+        return plot_calibration(fit, latin or ""), describe_calibration(fit, latin or "")
     from reports.charts.past_chart import describe_past, plot_past, plot_reliability
-    from reports.progress import progress
+    from reports.garden_past import garden_past
 
-    with progress("past flush") as step:
-        past = past_forecasts(fit, latin, progress=step)
-    return (plot_past if name == "past" else plot_reliability)(past), describe_past(past)
+    made = garden_past(folder, garden, past=past, say=say)
+    made = [one for one in made if latin is None or one.species == latin]
+    return (plot_past if name == "past" else plot_reliability)(made), describe_past(made)
 
 
 def _forecast_chart(garden: Garden, tree: str | None) -> tuple[Axes, str]:

@@ -15,6 +15,7 @@ if TYPE_CHECKING:
     from phenology.season import SeasonCalendar
     from phenology.seasons.translate import ClimateOf
     from phenology.species.catalogue import Species
+    from reports.elsewhere_card import Card
 
 USUAL_MONTHS = (3, 4, 5, 6, 7, 8)  # first days of these months after the one in which the season starts
 CARD_MONTHS = (4, 6)  # a card has room for two at 80 columns
@@ -42,6 +43,8 @@ def _files(_ctx: click.Context, _param: click.Parameter, given: tuple[str, ...])
 @click.option("--units", type=click.Choice(["C", "F", "tenths"]), help="Unit of the files.")
 @click.option("--lat", type=click.FloatRange(-90, 90), help="Latitude of PLACE, where nothing else tells.")
 @click.option("--csv", "as_csv", is_flag=True, help="As CSV.")
+@click.option("--page", type=click.Path(path_type=Path, dir_okay=False), metavar="FILE.html",
+              help="The card as one HTML page, to print on a sheet.")  # fmt: skip
 @garden_option
 def elsewhere_command(
     garden: Path,
@@ -57,20 +60,24 @@ def elsewhere_command(
     units: str | None,
     lat: float | None,
     as_csv: bool,
+    page: Path | None,
 ) -> None:
     """Turn the dates of a lesson given in PLACE into dates here, by the warmth that gathers in both.
 
-    Needs daily weather of both and no journal. With several PLACEs it is a card: what is done here on a
-    date is due there when.
+    Needs daily weather of both and no journal. With several PLACEs it is a card for a club, as text, CSV or
+    page: what is done here on a date is due there when.
     """
     from phenology.language.words import find_operation
     from phenology.seasons.translate import TooLittleHeat, translate
+    from reports.elsewhere_card import club_card
     from reports.elsewhere_output import card_text, elsewhere_csv, elsewhere_text
 
     if len(places) > 1 and (lat is not None or year is not None):
         raise click.UsageError("--lat and --year go with one PLACE")
     if year is not None and from_here:
         raise click.UsageError("--year is a year of the lesson there; it does not go with --from-here")
+    if page is not None and as_csv:
+        raise click.UsageError("choose one of --page and --csv")
     work = find_operation(operation) if operation else ""
     tree = _species(garden, species) if species else None
     here = _here(garden, here_file, place, units)
@@ -91,13 +98,45 @@ def elsewhere_command(
         raise refused[0]
     if as_csv:
         put(elsewhere_csv(told, work=work, species=tree.latin if tree else "").rstrip("\n"))
-    elif len(others) > 1:
-        put(card_text(here.name, [other.name for other in others], told))
+    elif page is not None or len(others) > 1:
+        towns = [b for _, b in pairs]
+        lines = _lines(garden, {home.name, *(town.name for town in towns)} - {name for name, _ in files})
+        card = club_card(home, towns, told, work=work, species=tree, lines=lines)
+        if page is None:
+            put(card_text(card))
+        else:
+            _write(card, page)
     else:
         put(elsewhere_text(told, work=work, species=tree))
     if dates:
         for problem in refused:
             say(f"note: {problem}")
+
+
+def _write(card: Card, page: Path) -> None:
+    from reports.files_out import write_whole
+    from reports.page.card_page import card_html
+
+    html = card_html(card).encode("utf-8")
+    write_whole(page, html)
+    say(f"Wrote {page}, {len(html) // 1000 or 1} kB.")
+
+
+def _lines(garden: Path, names: set[str]) -> list[str]:
+    """What the sources of these places' weather ask to be shown, for those that are places of the garden."""
+    if not (garden / "garden.toml").is_file():
+        return []
+    from data_sources.weather.store import WeatherStore
+    from phenology.errors import WeatherError
+    from reports.cli.garden_place import garden_places
+
+    mine = [place for place in garden_places(garden) if place.name in names]
+    try:
+        with WeatherStore.open(garden) as store:
+            told = [line for p in mine if store.has(p.id) for line in store.attribution_lines(p.id)]
+    except WeatherError:
+        return []
+    return list(dict.fromkeys(told))
 
 
 def _species(garden: Path, typed: str) -> Species:

@@ -19,7 +19,7 @@ from phenology.units import c_to_f
 from reports.charts.past_chart import describe_past
 from reports.compare_more import STAGES, TRUTH_NOTE, trend_name
 from reports.compare_output import Compared
-from reports.compare_text import STAGE, frost_words, shown_heat, signed, warmth_notes
+from reports.compare_text import STAGE, frost_words, latest_first, shown_heat, signed, warmth_notes
 from reports.page.compare_drawings import Around, finite, flush_drawing, lead_drawing, lead_reach
 from reports.page.drawings import heat_drawing, miss_drawing, month_labels
 from reports.page.render import lead_words
@@ -111,11 +111,11 @@ def _around(comparison: Comparison, season: int) -> Around:
     )
 
 
-def _warmth(compared: Compared) -> list[tuple[str, str, int, str]]:
+def _warmth(compared: Compared) -> list[tuple[str, str, str, str]]:
     garden = compared.comparison.garden
     return [
-        (garden.calendar.label(h.season), f"{shown_heat(h.heat, compared.units):,.0f}", h.rank_ever,
-         signed(h.ahead))
+        (garden.calendar.label(h.season), f"{shown_heat(h.heat, compared.units):,.0f}" if h.told else ".",
+         str(h.rank_ever) if h.told else ".", signed(h.ahead))
         for h in compared.comparison.heat
     ]  # fmt: skip
 
@@ -212,8 +212,7 @@ def _tables(stages: Sequence[StageDate] | Sequence[TreeStage], compared: Compare
     seen = sorted({s.season for s in stages})
     short = len(short_date(calendar.end(compared.comparison.garden.season))) <= SHORT_DATE
     wide = SEASONS_WIDE if short else SEASONS_WIDE_LONG
-    for first in range(0, len(seen), wide):
-        seasons = seen[first : first + wide]
+    for seasons in latest_first(seen, wide):
         flushes = []
         for flush in sorted({s.flush for s in stages if s.season in seasons}):
             rows = [

@@ -69,7 +69,8 @@ def svg_drawing(width: float, height: float, words: str, parts: Iterable[str], k
     )
 
 
-def _rect(x: float, y: float, width: float, height: float, kind: str, opacity: float | None = None) -> str:
+def svg_rect(x: float, y: float, width: float, height: float, kind: str, opacity: float | None = None) -> str:
+    """A filled box of a kind that the page's styles name."""
     faint = "" if opacity is None else f' fill-opacity="{opacity:.2g}"'
     at = f'x="{_short(x)}" y="{_short(y)}" width="{_short(width)}" height="{_short(height)}"'
     return f'<rect class="{kind}" {at}{faint}/>'
@@ -103,7 +104,7 @@ def window_drawing(row: ForecastRow, forecast: GardenForecast, span: Span, words
         stop = last_safe_of(row)
         if stop is not None and span.at(stop, 1) < span.days:
             x = max(0.0, span.at(stop, 1))
-            parts.append(_rect(x, 2, span.days - x, 16, "late"))
+            parts.append(svg_rect(x, 2, span.days - x, 16, "late"))
             parts.append(svg_line(x, 0, x, 20, "stop"))
         parts += _likelihood(row, forecast, span)
     elif row.arrival is not None:
@@ -111,7 +112,7 @@ def window_drawing(row: ForecastRow, forecast: GardenForecast, span: Span, words
     after, by = row.seen
     if by is not None:
         left = span.at(after, 1) if after is not None else span.at(by)
-        parts.append(_rect(max(0.0, left), 6, max(1.0, span.at(by, 1) - max(0.0, left)), 8, "seen"))
+        parts.append(svg_rect(max(0.0, left), 6, max(1.0, span.at(by, 1) - max(0.0, left)), 8, "seen"))
     elif after is not None and span.at(after) >= 0:
         parts.append(svg_line(span.at(after, 1), 4, span.at(after, 1), 16, "notyet"))
     today = span.at(forecast.garden.as_of, 0.5)
@@ -133,7 +134,7 @@ def _likelihood(row: ForecastRow, forecast: GardenForecast, span: Span) -> Itera
     for run in np.split(np.arange(first, last), np.flatnonzero(np.diff(strength[first:last])) + 1):
         left, right = max(0.0, start + float(run[0])), min(float(span.days), start + float(run[-1]) + 1)
         if left < right:
-            yield _rect(left, 3, right - left + 0.02, 14, "likely", float(strength[run[0]]))
+            yield svg_rect(left, 3, right - left + 0.02, 14, "likely", float(strength[run[0]]))
 
 
 def _looks_a_week(row: ForecastRow, forecast: GardenForecast, span: Span) -> Iterator[str]:
@@ -174,12 +175,15 @@ def miss_drawing(past: Sequence[PastForecast], words: str) -> tuple[str, list[La
         inside = (lead >= low) & (lead < high)
         below, middle, above = (50 - 50 * q / reach for q in np.quantile(error[inside], (0.1, 0.5, 0.9)))
         x, wide = 100 * (k + 0.08) / len(bins), 84 / len(bins)
-        parts += [_rect(x, above, wide, below - above, "band"), svg_line(x, middle, x + wide, middle, "now")]
+        parts += [
+            svg_rect(x, above, wide, below - above, "band"),
+            svg_line(x, middle, x + wide, middle, "now"),
+        ]
         labels.append(Label(100 * (k + 0.5) / len(bins), f"{low}-{high}"))
     return svg_drawing(100, 100, words, parts, "misses"), labels, reach
 
 
 def years_drawing(shares: Sequence[float], words: str) -> str:
     """A strip with a cell a year, darker the more of its days are known."""
-    parts = [_rect(k + 0.05, 0, 0.9, 10, "likely", 0.08 + 0.92 * share) for k, share in enumerate(shares)]
+    parts = [svg_rect(k + 0.05, 0, 0.9, 10, "likely", 0.08 + 0.92 * share) for k, share in enumerate(shares)]
     return svg_drawing(max(len(shares), 1), 10, words, parts, "years")

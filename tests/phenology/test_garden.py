@@ -105,7 +105,7 @@ def test_weather_that_ended_long_ago_is_refused():
     fresh = records.garden(date(2020, 12, 31))
     fresh.check_weather_is_fresh()
     assert fresh.weather_through() == date(2020, 12, 31)
-    with pytest.raises(WeatherError, match="ends on 2020-12-31, 90 days before 2021-03-31"):
+    with pytest.raises(WeatherError, match="ends on 31 Dec 2020, 90 days before 31 Mar 2021"):
         records.garden(date(2020, 12, 31) + timedelta(days=90)).check_weather_is_fresh()
     with pytest.raises(WeatherError, match="no weather yet"):
         records.garden(END, weather={}).check_weather_is_fresh()

@@ -28,3 +28,24 @@ def chromium() -> Iterator[Any]:
             yield browser
         finally:
             browser.close()
+
+
+@contextmanager
+def asking_nobody(browser: Any, own: str, **options: Any) -> Iterator[Any]:
+    """An empty view in which any request but for the page itself is stopped, and fails in the end."""
+    context = browser.new_context(**options)
+    asked: list[str] = []
+
+    def watch(route: Any) -> None:
+        if route.request.url == own:
+            route.continue_()
+        else:
+            asked.append(route.request.url)
+            route.abort()
+
+    context.route("**/*", watch)
+    try:
+        yield context.new_page()
+    finally:
+        context.close()
+    assert not asked, f"it asked for {asked}"

@@ -12,8 +12,18 @@ from tempfile import mkdtemp
 from data_sources.garden import GardenSettings
 from data_sources.weather.store import Origin, WeatherStore
 from phenology.garden import Garden
+from phenology.judging.past_forecasts import past_forecasts
+from phenology.learning.garden_fit import GardenFit
+from phenology.seasons.compare import compare_seasons
+from phenology.seasons.translate import ClimateOf, translate
+from phenology.species.catalogue import load_species
+from phenology.weather.climate import synthetic_weather
 from phenology.weather.series import DailyWeather
+from reports.compare_output import Compared
+from reports.elsewhere_card import club_card
 from reports.garden_snapshot import read_garden
+from reports.page.card_page import card_html
+from reports.page.compare_page import compare_html
 from reports.page.render import report_html
 from tests.reports.bench import Bench
 from tests.reports.demo import DAY, demo_folder, own_demo
@@ -21,6 +31,7 @@ from tests.reports.demo import DAY, demo_folder, own_demo
 NOON = datetime(2026, 6, 14, 12, tzinfo=UTC)
 FEW = ("Beech", "Crab apple", "Hornbeam 1", "Azalea")  # looking back on all trees takes seconds
 CROWD = 300
+CARD_DAYS = (date(2025, 5, 1), date(2025, 6, 15), date(2025, 8, 1))
 
 
 def demo(day: date = DAY, *, south: bool = False) -> tuple[Garden, GardenSettings]:
@@ -69,8 +80,8 @@ def sheltered(garden: Garden) -> Garden:
     return replace(garden, places=[replace(place, cover="glasshouse") for place in garden.places])
 
 
-def short_of_weather(garden: Garden, days: int = 60) -> Garden:
-    """Only some weeks of weather, and none of past years."""
+def short_of_weather(garden: Garden, days: int = 600) -> Garden:
+    """Little weather: one whole past season."""
     return replace(
         garden,
         weather={
@@ -160,6 +171,49 @@ def _busy() -> str:
     return _report(*read_garden(busy_folder(), DAY), folder=busy_folder())
 
 
+def _compared(garden: Garden, settings: GardenSettings, *, back: bool = False) -> str:
+    look_back = (lambda: past_forecasts(GardenFit(garden))) if back else None
+    return compare_html(Compared(compare_seasons(garden), settings.units, look_back), settings.name)
+
+
+def _seasons() -> str:
+    garden, settings = demo()
+    return _compared(some(garden), settings, back=True)
+
+
+def _seasons_of_one_tree() -> str:
+    garden, settings = demo()
+    return _compared(some(garden, ("Beech",)), replace(settings, units="F"), back=True)
+
+
+def _seasons_unseen() -> str:
+    garden, settings = demo()
+    return _compared(unseen(garden), settings, back=True)
+
+
+def _seasons_crowd() -> str:
+    garden, settings = demo()
+    return _compared(crowd(garden), settings)
+
+
+def _seasons_short() -> str:
+    garden, settings = demo()
+    return _compared(short_of_weather(garden), settings)
+
+
+def _card(names: int = 10) -> str:
+    home, *towns = (
+        ClimateOf.of(
+            f"Town <{k}> & mill", synthetic_weather(date(2016, 1, 1), date(2025, 12, 31), latitude, seed=k)
+        )
+        for k, latitude in zip(range(names + 1), (48, 38, -42, 57, 45, 52, -37, 60, 33, 51, 47), strict=True)
+    )
+    species = load_species()["Fagus crenata"]
+    told = [translate(home, town, day) for day in CARD_DAYS for town in towns]
+    lines = ["Weather <data> by the Office of Invention, https://weather.example/terms"]
+    return card_html(club_card(home, towns, told, work="cutback", species=species, lines=lines))
+
+
 PAGES: dict[str, Callable[[], str]] = {
     "benches": cache(_benches),
     "one tree": cache(_one_tree),
@@ -173,5 +227,17 @@ PAGES: dict[str, Callable[[], str]] = {
     "sheltered": cache(_sheltered),
     "short of weather": cache(_short),
     "busy": cache(_busy),
+    "seasons": cache(_seasons),
+    "seasons of one tree": cache(_seasons_of_one_tree),
+    "seasons unseen": cache(_seasons_unseen),
+    "seasons, crowd": cache(_seasons_crowd),
+    "seasons, short of weather": cache(_seasons_short),
+    "seasons, south": cache(lambda: _compared(*demo(date(2026, 12, 14), south=True))),
+    "seasons, winter": cache(lambda: _compared(*demo(date(2026, 1, 20)))),
+    "seasons, busy": cache(lambda: _compared(*read_garden(busy_folder(), DAY))),
+    "card": cache(_card),
 }
 """Pages by the state they show; each is made once."""
+
+TEMPLATES = {"report.html.j2": "benches", "compare.html.j2": "seasons", "card.html.j2": "card"}
+"""Every template of a page, and one state of it."""

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import csv
 import io
+import re
+import time
 from datetime import date
 
 import pytest
@@ -11,7 +13,7 @@ import pytest
 from phenology.weather.climate import synthetic_weather
 from reports.elsewhere_weather import learned_weights
 from tests.reports.bench import Bench
-from tests.reports.demo import DAY, demo_folder
+from tests.reports.demo import DAY, demo_folder, own_demo
 
 
 @pytest.fixture(scope="module")
@@ -33,11 +35,13 @@ def bench():
 
 def test_one_date_is_one_sentence(bench, far):
     said = bench.does(
-        "elsewhere", "Warmford", "--weather", far / "Warmford.csv", "--units", "C", "--date", "1 May",
+        "elsewhere", "Warmford", "--weather", far / "Warmford.csv", "--units", "C", "--date", "1 June",
         "--operation", "cutback", "--species", "trident maple",
     ).out  # fmt: skip
-    assert said.startswith("Cutback of trident maple done in Warmford on 1 May is due at Larkfield")
-    assert "the leaf decides" in said
+    told = " ".join(said.split())
+    assert told.startswith("Cutback of trident maple done in Warmford on 1 June is due at Larkfield benches")
+    assert re.search(r"about \d+ July \(\d+( July)?-\d+ \w+\)\.", told)
+    assert "the leaf decides" in said and "docs/method.md, section 7" in said
 
 
 def test_no_journal_is_needed(tmp_path, far):
@@ -69,8 +73,10 @@ def test_a_card_for_a_club(bench, far):
     ]
     towns = ["elsewhere", "Warmford", "Southby", "Northby", *files, "--units", "C"]
     card = bench.does(*towns, "--date", "1 June", "--date", "1 July").out.splitlines()
-    assert card[0] == "Done in Larkfield benches on"
-    assert [line.split()[0] for line in card[2:5]] == ["Warmford", "Southby", "Northby"]
+    assert card[0] == "Done in Larkfield benches on these dates, due elsewhere."
+    assert card[2].split() == ["1", "Jun", "1", "Jul"]
+    assert [line.split()[0] for line in card[3:6]] == ["Warmford", "Southby", "Northby"]
+    assert "South of the equator: Southby." in " ".join(" ".join(card).split())
     rows = list(csv.DictReader(io.StringIO(bench.does(*towns, "--date", "1 June", "--csv").out)))
     assert [row["here"] for row in rows] == ["Warmford", "Southby", "Northby"]
     assert rows[1]["due"] > "11" or rows[1]["due"] < "04"  # summer of the south
@@ -117,3 +123,100 @@ def test_repotting_is_weighed_by_bud_break_and_cutting_by_hardening(tmp_path):
     assert buds != leaves and max(leaves.values()) > min(leaves.values()) > 0
     assert learned_weights(demo_folder(), "Acer palmatum", "") is None  # not grown here
     assert learned_weights(tmp_path, "Fagus crenata", "") is None
+
+
+TOWNS = {
+    "Warmford": "Warmford", "Saint-Aubin-sur-Colline-le-Vieux": "Northby", "Southby": "Southby",
+    "Highmoor": "Northby", "Eastwick": "Warmford", "Lowmarsh": "Northby", "Kowhai Bay": "Southby",
+    "Birchfell": "Northby", "Quillan <old town> & mill": "Warmford", "Northby": "Northby",
+}  # fmt: skip
+"""Ten towns, and the file that each takes its weather from."""
+
+
+@pytest.fixture
+def ten(far):
+    """What asks for a card of ten towns."""
+    files = [part for town, file in TOWNS.items() for part in ("--weather", f"{town}={far / file}.csv")]
+    return ["elsewhere", *TOWNS, *files, "--units", "C"]
+
+
+def test_ten_towns_fit_eighty_columns_in_far_less_than_a_minute(bench, ten):
+    started = time.perf_counter()
+    card = bench.does(*ten, "--date", "1 June", "--date", "early July", "--date", "5 Sep").out
+    assert time.perf_counter() - started < 60
+    assert max(map(len, card.splitlines())) <= 80
+    assert "1-10 Jul" in card and "5 Sep" in card and "the leaf decides" in card
+
+
+def test_the_card_says_what_work_and_species_ask(bench, ten):
+    said = bench.does(*ten, "--date", "1 June", "--operation", "full-defoliation", "--species", "beech").out
+    assert said.startswith("Full defoliation of Japanese beech done in Larkfield benches")
+    assert "Japanese beech: not defoliated" in said
+
+
+def test_the_card_as_a_page(bench, ten, tmp_path):
+    file = tmp_path / "card.html"
+    said = bench.does(*ten, "--date", "1 June", "--date", "1 July", "--operation", "cutback", "--page", file)
+    assert "Wrote" in said.err and not said.out
+    html = file.read_text(encoding="utf-8")
+    text = bench.does(*ten, "--date", "1 June", "--date", "1 July", "--operation", "cutback")
+    for due, early in re.findall(r"(\d+ \w{3}) \((\d+)", text.out):
+        assert due in html and early in html
+    assert html.count('<svg class="strip"') == len(TOWNS)
+    assert "Quillan &lt;old town&gt; &amp; mill" in html and "<old" not in html
+    assert "South of the equator: Southby and Kowhai Bay." in html
+    assert "the leaf decides" in html and "sharp blades" in html
+
+
+def test_a_range_over_new_year_is_drawn_in_two_pieces(bench, far, tmp_path):
+    file = tmp_path / "card.html"
+    weather = ["--weather", far / "Southby.csv", "--units", "C", "--from-here"]
+    bench.does("elsewhere", "Southby", *weather, "--date", "20 July", "--page", file)
+    bars = re.findall(r'class="range" x="([\d.]+)" y="[\d.]+" width="([\d.]+)"', file.read_text("utf-8"))
+    assert len(bars) == 2
+    assert float(bars[0][0]) + float(bars[0][1]) == 366 and float(bars[1][0]) == 0
+
+
+def test_page_and_csv_do_not_go_together(bench, ten, tmp_path):
+    assert bench(*ten, "--csv", "--page", tmp_path / "card.html").code == 2
+
+
+def test_a_leap_day_is_the_last_of_february(bench, far):
+    weather = ["elsewhere", "Southby", "--weather", far / "Southby.csv", "--units", "C", "--csv"]
+    leap, plain = (
+        next(csv.DictReader(io.StringIO(bench.does(*weather, "--date", day).out)))
+        for day in ("29 Feb 2024", "28 Feb")
+    )
+    assert leap["there"] == "Southby" and leap["from"] == "02-29" and leap["due"] == plain["due"]
+
+
+def test_fahrenheit_files_give_the_same_dates(far, tmp_path):
+    rows = list(csv.DictReader((far / "Warmford.csv").read_text().splitlines()))
+    lines = [f"{r['date']},{float(r['tmin']) * 1.8 + 32:.3f},{float(r['tmax']) * 1.8 + 32:.3f}" for r in rows]
+    (tmp_path / "f.csv").write_text("\n".join(["date,tmin,tmax", *lines]))
+    nowhere = Bench(tmp_path / "none")
+    told = [
+        nowhere.does("elsewhere", "Warmford", "--weather", file, "--here", file, "--units", units,
+                     "--date", "5 July", "--csv").out
+        for file, units in ((far / "Warmford.csv", "C"), (tmp_path / "f.csv", "F"))
+    ]  # fmt: skip
+    assert told[0] == told[1] and ",07-05," in told[0]
+
+
+def test_dates_are_written_in_the_order_of_the_garden(bench, far, tmp_path):
+    from phenology.language.date_style import DateStyle, using_dates
+    from reports.elsewhere_words import day_words, range_words
+
+    with using_dates(DateStyle("month-first")):
+        assert day_words(date(2025, 7, 5)) == "July 5"
+        assert range_words(date(2025, 6, 20), date(2025, 6, 29)) == "June 20-29"
+    with using_dates(DateStyle("year-first")):  # the year is only a label and must not be said
+        assert day_words(date(2025, 7, 5)) == "5 July"
+
+
+def test_a_place_added_later_does_not_become_the_garden(tmp_path, far):
+    mine = Bench(own_demo(tmp_path), today=DAY.isoformat())
+    mine.does("place", "add", "Akaroa", "--lat", "-43.8", "--lon", "172.9")  # first by name, and south
+    weather = ["elsewhere", "Northby", "--weather", far / "Northby.csv", "--units", "C", "--date", "20 June"]
+    assert "due at Larkfield benches" in " ".join(mine.does(*weather).out.split())
+    assert mine.does("forecast").out.startswith("2026 season")

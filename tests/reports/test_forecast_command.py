@@ -145,7 +145,7 @@ def small_garden(
     ("first", "last", "said"),
     [
         (date(2026, 1, 1), date(2026, 1, 1), "no weather"),
-        (date(2000, 1, 1), date(2026, 1, 14), "the weather ends on 2026-01-14, 151 days before"),
+        (date(2000, 1, 1), date(2026, 1, 14), "the weather ends on 14 Jan 2026, 151 days before"),
         (date(2026, 1, 1), date(2026, 6, 14), "no past season of weather"),
     ],
 )

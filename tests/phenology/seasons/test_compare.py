@@ -91,15 +91,15 @@ def test_stage_dates_are_middles_over_trees_and_how_far_ahead_of_usual():
     records.tree("elm2")
     for season, shift in ((2016, 0), (2017, 2), (2018, 4), (2020, -8)):
         records.a_season("elm", season, 100 + shift, 130 + shift, 160 + shift)
-    records.a_season("elm2", 2020, 96, 130, 160)
+    records.a_season("elm2", 2020, 96, 130, 160)  # new on the bench
     garden = records.garden(day(2020, 200), weather={"bench": steady({})})
     comparison = compare_seasons(garden, [2018, 2020])
     by = {(d.season, d.stage): d for d in comparison.stages}
     assert set(by) == {(s, e) for s in (2018, 2020) for e in ("budbreak", "extended", "hardened")}
     bud = by[2020, "budbreak"]
     assert (bud.species, bud.flush, bud.day, bud.trees) == (ELM, 1, 94.0, 2)
-    assert_allclose(bud.ahead, 102 - 94)
-    assert_allclose(by[2018, "budbreak"].ahead, (100 + 102 + 94) / 3 - 104)
+    assert_allclose(bud.ahead, 102 - 92)  # elm alone has other seasons to be held against
+    assert_allclose(by[2018, "budbreak"].ahead, (100 + 102 + 92) / 3 - 104)
     assert stage_day(bud, garden) == day(2020, 94)
 
 
@@ -150,3 +150,13 @@ def test_a_season_that_lacks_its_spring_is_not_ranked_against():
     late = series.between(date(2014, 3, 20), series.last_day)
     comparison = compare_seasons(nursery().garden(day(2020, 100), weather={"bench": late}))
     assert {(h.rank_ever, h.ever) for h in comparison.heat} == {(1, 6)}
+    early = compare_seasons(comparison.garden, [2014]).heat[0]
+    assert not early.told and early.ahead is None
+
+
+def test_a_season_lacking_only_its_beginning_gets_a_lead_once_enough_is_measured():
+    series = steady({2014: 6.0})
+    late = series.between(date(2014, 1, 12), series.last_day)
+    comparison = compare_seasons(nursery().garden(day(2020, 100), weather={"bench": late}), [2014])
+    assert comparison.ahead_on(2014, 60) is None  # 11 of 60 days are filled
+    assert comparison.ahead_on(2014, 200) is not None

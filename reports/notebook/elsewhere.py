@@ -1,0 +1,136 @@
+"""Dates of a lesson from another climate as dates here, as a DataFrame."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from datetime import date
+
+import pandas as pd
+
+from phenology.errors import InputError
+from phenology.language.vague_dates import parse
+from phenology.language.words import find_operation
+from phenology.seasons.translate import ClimateOf, Translation, translate
+from reports.elsewhere_weather import weights_of
+from reports.notebook.columns import Columns, table
+from reports.notebook.daily import Weather, daily_weather
+from reports.notebook.opened import Opened
+
+ELSEWHERE: Columns = {
+    "there": "text", "here": "text", "from": "date", "to": "date", "due_low": "date", "due": "date",
+    "due_high": "date", "never_share": "number", "years_there": "whole", "years_here": "whole",
+    "same_day_length": "date", "notes": "text",
+}  # fmt: skip
+
+
+class Elsewhere(Opened):
+    """The frame of dates from elsewhere."""
+
+    def elsewhere(
+        self,
+        there: str,
+        weather: Weather | None = None,
+        dates: str | date | Sequence[str | date] = "5 July",
+        *,
+        units: str | None = None,
+        latitude: float | None = None,
+        year: int | None = None,
+        from_here: bool = False,
+        place: str | None = None,
+        species: str | None = None,
+        operation: str | None = None,
+    ) -> pd.DataFrame:
+        """Dates of a lesson from another climate, as dates here, by the warmth that gathers in both.
+
+        Parameters
+        ----------
+        there : str
+            Name of the place of the lesson; without `weather` a place of this garden.
+        weather : DataFrame, DailyWeather or path, optional
+            Its daily weather [°C]; a file may be in other `units`.
+        dates : date or text, or several
+            Such as "5 July" or "early May"; only day and month count.
+        units : {"C", "F", "tenths"}, optional
+            Of a file.
+        latitude : float, optional
+            Of there, where the weather does not tell the hemisphere. [degrees]
+        year : int, optional
+            The season of the lesson there, when it is known.
+        from_here : bool
+            The other way: my dates become theirs.
+        place : str, optional
+            Which place of the garden is here; the first without one.
+        species, operation : str, optional
+            What is meant; with both, the garden's own looks weigh the ways of counting warmth.
+
+        Returns
+        -------
+        DataFrame, one row a date
+            ``there``, ``here`` (names; swapped with `from_here`); ``from``, ``to``: the date asked for (two
+            days where it was vague); ``due_low``, ``due``, ``due_high``: where one, five and nine in ten of
+            the years and clocks tried put it (dates; missing where it does not come); ``never_share`` of
+            years in which so much warmth does not gather (0 to 1); ``years_there``, ``years_here``;
+            ``same_day_length``: what day length alone would say (date); ``notes``. Only day and month count:
+            all dates stand in the season under way of their place.
+
+        Raises
+        ------
+        InputError
+            If a date cannot be read, or hardly any warmth has gathered by it.
+        WeatherError
+            If there is no whole year of weather at either place.
+
+        Examples
+        --------
+        >>> from reports.notebook import open_garden
+        >>> garden = open_garden("demo", as_of="2026-06-14")
+        >>> lesson = garden.elsewhere("A valley", garden.weather()[["tmin", "tmax"]] + 3, "5 July")
+        >>> lesson[["due_low", "due", "due_high"]]
+             due_low        due   due_high
+        0 2026-07-17 2026-07-30 2026-08-13
+        """
+        home = self._climate(place)
+        if weather is None:
+            other = self._climate(there)
+        else:
+            other = ClimateOf.of(there, daily_weather(weather, units=units), latitude)
+        weights = None
+        if species is not None and operation is not None:
+            found = weights_of(self.snapshot, self._latin(species) or "", find_operation(operation))
+            weights = found[0] if found else None
+        a, b = (home, other) if from_here else (other, home)
+        asked = [dates] if isinstance(dates, str | date) else list(dates)
+        told = (translate(a, b, *self._days(one), year=year, weights=weights) for one in asked)
+        return table((self._translated(one, a, b) for one in told), ELSEWHERE)
+
+    def _climate(self, place: str | None) -> ClimateOf:
+        where = self._place(place)
+        return ClimateOf.of(where.name, self._series(place), where.latitude)
+
+    def _days(self, asked: str | date) -> tuple[date, date]:
+        if isinstance(asked, date):
+            return asked, asked
+        style = self.settings.date_style.first_weekday
+        when = parse(asked, today=self.as_of, order=self.settings.reading_order, first_weekday=style)
+        if when.earliest is None or when.latest is None:
+            raise InputError(f"'{asked}' is no date to translate; write one such as '5 July' or 'early May'")
+        return when.earliest, when.latest
+
+    def _translated(self, t: Translation, there: ClimateOf, here: ClimateOf) -> dict[str, object]:
+        season = self.snapshot.season
+        asked = season - there.calendar.season_of(t.first)
+        due = season - here.years[-1]
+        return {
+            "there": t.there, "here": t.here, "from": _later(t.first, asked), "to": _later(t.last, asked),
+            "due_low": _later(t.low, due), "due": _later(t.middle, due), "due_high": _later(t.high, due),
+            "never_share": t.never, "years_there": t.years_there, "years_here": t.years_here,
+            "same_day_length": _later(t.same_day, due), "notes": "; ".join(t.notes) or None,
+        }  # fmt: skip
+
+
+def _later(day: date | None, years: int) -> date | None:
+    """The same day of another year; 29 February becomes the 28th where it must."""
+    if day is None:
+        return None
+    leap = (day.month, day.day) == (2, 29)
+    return date(day.year + years, 2, 28) if leap else date(day.year + years, day.month, day.day)

@@ -1,0 +1,224 @@
+"""Hindcasts from Python: looks and weather in, forecasts and scores out as DataFrames."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from datetime import date
+from pathlib import Path
+from typing import TypeAlias
+
+import pandas as pd
+
+from data_sources.looks_csv import load_looks
+from phenology.errors import InputError
+from phenology.forecasting.arrival import LEVELS
+from phenology.judging.hindcast import DatedSight, Hindcast, Question, observed
+from phenology.judging.hindcast import hindcast as run_hindcast
+from phenology.language.words import find_stage
+from phenology.learning.transitions import catalogue_priors
+from phenology.season import SeasonCalendar
+from reports.cli.clock import today
+from reports.hindcast_output import scored
+from reports.notebook.columns import Columns, table
+from reports.notebook.daily import Weather, daily_weather
+
+Looks: TypeAlias = pd.DataFrame | str | os.PathLike[str]
+
+NAMES = tuple(f"q{round(level * 100)}" for level in LEVELS)
+ROWS: Columns = {
+    "species": "text", "tree": "text", "season": "whole", "flush": "whole", "given": "text", "target": "text",
+    "issued": "date", **{name: "number" for name in NAMES}, "p_not": "number", "median": "date",
+    "after_day": "number", "by_day": "number",
+}  # fmt: skip
+SCORES: Columns = {
+    "forecaster": "text", "rows": "whole", "mae_days": "number", "crps_days": "number", "pit50": "number",
+    "pit80": "number", "w80_days": "number", "crps_saved": "number",
+}  # fmt: skip
+COUNTS: Columns = {"what": "text", "count": "whole"}
+
+
+@dataclass(frozen=True, eq=False)
+class HindcastFrames:
+    """A hindcast and its frames. Made by `hindcast`.
+
+    Attributes
+    ----------
+    result : Hindcast
+        The object of `phenology` behind the frames.
+    question : Question
+    calendar : SeasonCalendar
+    """
+
+    result: Hindcast
+    question: Question
+    calendar: SeasonCalendar
+
+    def forecasts(self) -> pd.DataFrame:
+        """The forecasts, as `flushcast hindcast --out` writes them, and what was seen.
+
+        Returns
+        -------
+        DataFrame, one row a tree-season
+            ``species``, ``tree``, ``season``, ``flush``, ``given``, ``target``; ``issued`` (date);
+            ``q10``, ``q25``, ``q50``, ``q75``, ``q90``: decimal days of the season (its last day + 1 where
+            the quantile lies past its end); ``p_not``: chance that it does not come; ``median`` (q50 as a
+            date); ``after_day``, ``by_day``: the target was seen to come in (after, by] (inf: never seen).
+        """
+        rows = []
+        for row, (after, by) in zip(self.result.rows, observed(self.result.rows).tolist(), strict=True):
+            wait = row.wait
+            rows.append({
+                "species": wait.species, "tree": wait.tree, "season": wait.season, "flush": row.flush,
+                "given": self.question.given, "target": self.question.target, "issued": row.issued,
+                **dict(zip(NAMES, row.quantiles, strict=True)), "p_not": row.p_not,
+                "median": self.calendar.date(wait.season, row.quantiles[2]), "after_day": after,
+                "by_day": by,
+            })  # fmt: skip
+        return table(rows, ROWS)
+
+    def scores(self) -> pd.DataFrame:
+        """How good they were beside two plain rivals, on the rows whose target looks bracket.
+
+        Returns
+        -------
+        DataFrame, one row a forecaster, flushcast first; none where no row can be scored
+            ``forecaster``; ``rows`` it had a forecast for; ``mae_days`` of the median, ``crps_days``;
+            ``pit50``, ``pit80`` (.50 and .80 for an honest spread); ``w80_days``, width of the 80 % range;
+            ``crps_saved``: share of that rival's CRPS that flushcast saves (missing for flushcast itself).
+        """
+        return table(
+            (
+                {
+                    "forecaster": one.name, "rows": one.rows, "mae_days": one.means.get("mae_mid"),
+                    "crps_days": one.means.get("crps"), "pit50": one.means.get("pit50"),
+                    "pit80": one.means.get("pit80"), "w80_days": one.means.get("w80"),
+                    "crps_saved": one.saved,
+                }
+                for one in scored(self.result, self.question)
+            ),
+            SCORES,
+        )  # fmt: skip
+
+    def counts(self) -> pd.DataFrame:
+        """What was counted on the way: rows, and what has none.
+
+        Returns
+        -------
+        DataFrame, one row a count
+            ``what``: forecasts; tree-seasons whose first look showed the target already; flushes left out
+            because their looks go backward; days of weather filled; seasons without weather. ``count``.
+        """
+        r = self.result
+        counted = {
+            "forecasts": len(r.rows),
+            "target shown already": r.already,
+            "looks go backward": len(r.skipped),
+            "days of weather filled": r.filled_days,
+            "seasons without weather": len(r.no_weather),
+        }
+        return table(({"what": what, "count": n} for what, n in counted.items()), COUNTS)
+
+
+def hindcast(
+    looks: Looks,
+    weather: Weather,
+    *,
+    given: str,
+    target: str,
+    latitude: float = 45.0,
+    train: tuple[int, int] | None = None,
+    test: tuple[int, int] | None = None,
+    known_weather: bool = False,
+    skip_bad: bool = False,
+    units: str | None = "C",
+) -> HindcastFrames:
+    """Forecast past seasons as they would have been forecast then, as `flushcast hindcast` does.
+
+    Parameters
+    ----------
+    looks : DataFrame or path
+        A LOOKS.csv, or a frame with its columns: ``date``, ``tree`` (or ``label``), ``species``, ``flush``,
+        ``stage``, and perhaps ``earliest``, ``latest``, ``kind``. `GardenFrames.looks` fits as it is.
+    weather : DataFrame, DailyWeather or path
+        Daily weather; see `reports.notebook.daily.daily_weather`. [°C]
+    given, target : str
+        The stage whose first sight issues a forecast, and the stage forecast.
+    latitude : float
+        South of the equator seasons start on 1 July. [degrees]
+    train, test : (int, int), optional
+        First and last season to learn from, and to forecast; without them every season is left out in turn.
+    known_weather : bool
+        Take the season's later weather as known; never its later looks.
+    skip_bad : bool
+        Leave out flushes whose looks go backward, instead of refusing.
+    units : {"C", "F", "tenths"}, optional
+        Of a weather file.
+
+    Returns
+    -------
+    HindcastFrames
+
+    Raises
+    ------
+    InputError, LookError, WeatherError
+        If looks or weather cannot be read, or no season can be forecast.
+
+    Examples
+    --------
+    >>> from reports.notebook import hindcast, open_garden
+    >>> garden = open_garden("demo", as_of="2026-06-14")
+    >>> judged = hindcast(garden.looks(), garden.weather(), given="budbreak", target="hardened")
+    >>> judged.scores()[["forecaster", "rows", "mae_days"]].round(0)
+                                   forecaster  rows  mae_days
+    0                               flushcast   113       6.0
+    1                      same date as usual   113      18.0
+    2  usual days after budbreak, by its date   113      10.0
+    """
+    if (train is None) != (test is None):
+        raise InputError("give both train and test, or neither to leave every season out in turn")
+    calendar = SeasonCalendar.for_latitude(latitude)
+    question = Question(find_stage(given), find_stage(target), known_weather, train, test)
+    result = run_hindcast(
+        _sights(looks, calendar),
+        daily_weather(weather, units=units),
+        question,
+        calendar=calendar,
+        prior_of=catalogue_priors(question.given, question.target),
+        skip_bad=skip_bad,
+    )
+    return HindcastFrames(result, question, calendar)
+
+
+def _sights(looks: Looks, calendar: SeasonCalendar) -> Sequence[DatedSight]:
+    if isinstance(looks, pd.DataFrame):
+        return list(_of_frame(looks))
+    return [
+        DatedSight(row.tree, row.species, row.flush, row.stage, row.earliest, row.latest, row.kind)
+        for row in load_looks(Path(looks), today=today(), calendar=calendar)
+    ]
+
+
+def _of_frame(looks: pd.DataFrame) -> Iterator[DatedSight]:
+    if "tree" not in looks.columns and "label" in looks.columns:
+        looks = looks.rename(columns={"label": "tree"})
+    missing = [name for name in ("date", "tree", "species", "flush", "stage") if name not in looks.columns]
+    if missing:
+        raise InputError(f"the looks have no column {', '.join(missing)}")
+    latest = _days(looks, "latest" if "latest" in looks.columns else "date")
+    earliest = _days(looks, "earliest") if "earliest" in looks.columns else latest
+    kinds = looks["kind"].tolist() if "kind" in looks.columns else ["seen"] * len(looks)
+    columns = (looks[name].tolist() for name in ("tree", "species", "flush", "stage"))
+    for tree, species, flush, stage, first, last, kind in zip(*columns, earliest, latest, kinds, strict=True):
+        yield DatedSight(str(tree), str(species), int(flush), find_stage(str(stage)), first, last, str(kind))
+
+
+def _days(looks: pd.DataFrame, name: str) -> list[date]:
+    try:
+        days = pd.to_datetime(looks[name])
+    except (ValueError, TypeError) as error:
+        raise InputError(f"the looks' column '{name}' holds something that is no date: {error}") from None
+    if days.isna().any():
+        raise InputError(f"the looks' column '{name}' is empty in row {int(days.isna().to_numpy().argmax())}")
+    return [day.date() for day in days]

@@ -1,0 +1,146 @@
+"""The front door for Python: a garden opened, its results as DataFrames."""
+
+from __future__ import annotations
+
+import os
+from dataclasses import replace
+from datetime import date
+from functools import cache
+from pathlib import Path
+from tempfile import TemporaryDirectory
+
+from data_sources.demo_garden import demo_day, store_demo
+from data_sources.garden import GardenSettings, open_journal
+from data_sources.journal.changes import Change
+from phenology.errors import InputError
+from phenology.garden import Garden
+from phenology.judging.species_skill import SpeciesSkill
+from phenology.language.vague_dates import VagueDate, format_day, parse
+from phenology.records.rows import Place
+from reports.cli.clock import today
+from reports.cli.garden_date import garden_today, typed_date
+from reports.garden_skill import with_skill
+from reports.garden_snapshot import read_garden
+from reports.notebook.ahead import Ahead
+from reports.notebook.elsewhere import Elsewhere
+from reports.notebook.learned import Learned
+from reports.notebook.pictures import Pictures
+from reports.notebook.records import Records
+from reports.notebook.seasons import SeasonFrames
+from reports.notebook.weather import WeatherFrames
+from reports.station_pair import StationPair, station_pair
+
+DEMO = "demo"
+
+
+class GardenFrames(Ahead, Records, WeatherFrames, Learned, SeasonFrames, Elsewhere, Pictures):
+    """A garden as it was read, every result of it as a plain DataFrame. Made by `open_garden`.
+
+    Units stand in the columns' names, dates are real datetimes, `season` is the year in which a season
+    starts, temperatures are in °C whatever the garden shows. Frames are the caller's own: changing one
+    changes nothing else. Results are worked out when first asked for and then kept.
+
+    ============================  ====================================================================
+    what lies ahead               `forecast`, `chances`, `windows`, `last_safe_dates`, `care`, `round`,
+                                  `changes`
+    what was written down         `trees`, `places`, `species`, `looks`, `work`, `flushes`, `intervals`,
+                                  `history`
+    weather                       `weather`, `weather_coverage`, `readings`, `thermal_time`, `clocks`,
+                                  `frosts`
+    what was learned              `calibration`, `clock_shares`, `skill`, `season_skill`, `past_forecasts`,
+                                  `classic`, `habits`, `observers`
+    seasons beside each other     `seasons`, `days_ahead`, `stages`, `tree_stages`, `followed`, `trends`,
+                                  `elsewhere`
+    pictures                      `plot_garden`, `plot_tree`, `plot_seasons`, `plot_calibration`,
+                                  `plot_past`, `plot_reliability`, `plot_station`, `plot_heat_curve`
+    behind the frames             `snapshot`, `outlook`, `fit`: the objects of `phenology` themselves
+    ============================  ====================================================================
+    """
+
+
+def open_garden(
+    path: str | os.PathLike[str] = DEMO, as_of: date | str | None = None, *, south: bool = False
+) -> GardenFrames:
+    """Open a garden for reading; nothing is written, printed or fetched.
+
+    Parameters
+    ----------
+    path : path
+        The garden's folder, or "demo": the invented garden, made afresh in a folder that is gone afterwards.
+    as_of : date or text, optional
+        Stand on an earlier day and forget what came after it, as `--as-of` does; for "demo" the day on which
+        it is to stand, 14 June without one.
+    south : bool
+        For "demo": the same garden in the southern hemisphere.
+
+    Returns
+    -------
+    GardenFrames
+
+    Raises
+    ------
+    StoreError, InputError
+        If there is no garden there, its files cannot be read, or the date cannot be understood.
+
+    Notes
+    -----
+    A journal that an older flushcast wrote is brought up to date first, after a backup, as any command does.
+
+    Examples
+    --------
+    >>> garden = open_garden("demo", as_of="2026-06-14")
+    >>> garden
+    <Larkfield (invented): 12 trees, 1100 looks, as of 2026-06-14>
+    """
+    if path == DEMO:
+        day = demo_day(today(), south=south) if as_of is None else _one_day(as_of, None)
+        return _demo(day, south)
+    if south:
+        raise InputError("only the demo garden can be put in the southern hemisphere")
+    folder = Path(path).expanduser()
+    now = garden_today(folder)
+    day = now if as_of is None else _one_day(as_of, folder)
+    if day > now:
+        raise InputError(f"{format_day(day)} is in the future; open the garden as of a day gone by")
+    snapshot, settings = read_garden(folder, day, past=as_of is not None)
+    return _opened(snapshot, settings, folder, past=as_of is not None)
+
+
+@cache
+def _demo(day: date, south: bool) -> GardenFrames:
+    """The demo garden of a day, made once: nobody can change it."""
+    with TemporaryDirectory(prefix="flushcast-") as made:
+        folder = Path(made) / DEMO
+        store_demo(folder, day, south=south)
+        snapshot, settings = read_garden(folder, day)
+        with open_journal(folder) as journal:
+            changes = journal.history()
+    opened = _opened(snapshot, settings, folder, past=True)
+    return replace(opened, read_history=lambda: changes, read_pair=_no_pair)
+
+
+def _no_pair(place: Place) -> StationPair:
+    raise InputError(f"{place.name} is invented and has no readings of its own")
+
+
+def _opened(snapshot: Garden, settings: GardenSettings, folder: Path, *, past: bool) -> GardenFrames:
+    def read_skills() -> dict[str, SpeciesSkill]:
+        return dict(with_skill(snapshot, folder, past=past, keep=False).skills)
+
+    def read_history() -> list[Change]:
+        with open_journal(folder) as journal:
+            return journal.history()
+
+    def read_pair(place: Place) -> StationPair:
+        return station_pair(folder, place, snapshot.as_of if past else None)
+
+    return GardenFrames(snapshot, settings, read_skills, read_history, read_pair)
+
+
+def _one_day(asked: date | str, folder: Path | None) -> date:
+    if isinstance(asked, date):
+        return date(asked.year, asked.month, asked.day)  # a moment becomes its day
+    when: VagueDate = parse(asked, today=today()) if folder is None else typed_date(folder, asked)
+    if when.earliest is None or when.earliest != when.latest:
+        raise InputError(f"as_of needs one day, such as 2026-06-14; '{asked}' is not one")
+    return when.earliest

@@ -1,0 +1,116 @@
+"""The pictures of a garden, drawn into the axes given or into new ones."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from phenology.errors import InputError
+from reports.notebook.opened import Opened
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+
+
+class Pictures(Opened):
+    """Pictures: each returns its axes and shows nothing by itself.
+
+    In a notebook end the cell with ``.figure``, or draw into axes of your own:
+    ``garden.plot_garden(plt.subplots()[1])``.
+    """
+
+    def plot_garden(self, ax: Axes | None = None) -> Axes:
+        """Draw the main picture: the garden by week, what is likely, what was seen and done, stop-by days.
+
+        Examples
+        --------
+        >>> from reports.notebook import open_garden
+        >>> garden = open_garden("demo", as_of="2026-06-14")
+        >>> garden.plot_garden().figure.savefig("garden.svg")  # doctest: +SKIP
+        """
+        from reports.charts.garden_weeks import plot_garden
+
+        return plot_garden(self.outlook, ax)
+
+    def plot_tree(self, tree: str, ax: Axes | None = None) -> Axes:
+        """Draw one tree's season: what was seen, what is likely, what is usual for it.
+
+        Parameters
+        ----------
+        tree : str
+            Its label, or words that mean this one tree.
+        ax : matplotlib Axes, optional
+        """
+        from reports.charts.one_tree import plot_tree
+
+        return plot_tree(self.outlook, self._tree(tree), ax)
+
+    def plot_calibration(self, species: str, ax: Axes | None = None) -> Axes:
+        """Draw what was learned of a species beside what the catalogue believed.
+
+        Parameters
+        ----------
+        species : str
+            Latin or common name, or part of it.
+        ax : matplotlib Axes, optional
+        """
+        from reports.charts.calibration_chart import plot_calibration
+
+        latin = self._latin(species)
+        if latin is None:
+            raise InputError("name a species")
+        return plot_calibration(self.fit, latin, ax)
+
+    def plot_past(self, species: str | None = None, ax: Axes | None = None) -> Axes:
+        """Draw how far past forecasts missed, by how long before they were made."""
+        from reports.charts.past_chart import plot_past
+
+        return plot_past(self._past_forecasts(species), ax)
+
+    def plot_reliability(self, species: str | None = None, ax: Axes | None = None) -> Axes:
+        """Draw how often it had come when the forecast gave it a chance."""
+        from reports.charts.past_chart import plot_reliability
+
+        return plot_reliability(self._past_forecasts(species), ax)
+
+    def plot_seasons(self, ax: Axes | None = None, *, units: str | None = None) -> Axes:
+        """Draw this season's warmth among past ones.
+
+        Parameters
+        ----------
+        ax : matplotlib Axes, optional
+        units : {"C", "F"}, optional
+            Of the degree-days; the garden's own without it.
+        """
+        from reports.charts.seasons_chart import plot_seasons
+
+        return plot_seasons(self.snapshot, ax, units=units or self.settings.units)
+
+    def plot_station(
+        self, place: str | None = None, ax: Axes | None = None, *, units: str | None = None
+    ) -> Axes:
+        """Draw how much warmer or colder a place is than its station, day by day and as learned.
+
+        Parameters
+        ----------
+        place : str, optional
+            Its name or part of it; the first place without one.
+        ax : matplotlib Axes, optional
+        units : {"C", "F"}, optional
+            Of the temperatures; the garden's own without it.
+        """
+        from reports.charts.station_chart import plot_station
+
+        return plot_station(self.read_pair(self._place(place)), ax, units=units or self.settings.units)
+
+    def plot_heat_curve(self, ax: Axes | None = None, *, units: str | None = None) -> Axes:
+        """Draw what a day at one steady temperature counts, by each clock.
+
+        Parameters
+        ----------
+        ax : matplotlib Axes, optional
+        units : {"C", "F"}, optional
+            Of the temperatures; the garden's own without it.
+        """
+        from reports.charts.heat_curve import plot_heat_curve
+
+        return plot_heat_curve(ax, units=units or self.settings.units)
