@@ -84,7 +84,7 @@ class FlushHistory:
     def wait(self, transition: Transition) -> Wait | None:
         """The wait over a transition, if both its ends are known well enough to learn from."""
         begun, ended = self.begun(transition.start), self.came.get(transition.target)
-        if begun is None or ended is None or self.lost:
+        if begun is None or ended is None:
             return None
         if self.came.get(transition.start, (0.0,))[0] == -math.inf and transition.start not in self.reach:
             return None  # the first look found a later stage: when this one came, nobody knows
@@ -122,7 +122,7 @@ def histories_of(garden: Garden, tree: Tree) -> list[FlushHistory]:
 def _history(garden: Garden, tree: Tree, flush: Flush, number: int) -> FlushHistory:
     start = garden.calendar.start(flush.season)
     looks = garden.looks_by_flush.get(flush.id, [])
-    sights = _sights(flush, looks, start)
+    sights = _sights(flush, [v for v in looks if not v.lost], start)  # what was lost shows no stage
     ended = _t(start, flush.ended_on) if flush.ended_on else None
     work = _closing_work(garden, tree, flush)
     shown = list(_shown_by_work(work, looks, start))

@@ -2,7 +2,7 @@
 
 The truth is drawn wider than, and apart from, the model that will be fitted: continuous base temperatures, a
 heat stall at a temperature of its own, season effects that the steps share in part, and hardening that may
-follow daylength, for which the model has no clock. All numbers are ours.
+follow daylength by a rule that is not the model's. All numbers are ours.
 """
 
 from __future__ import annotations

@@ -278,7 +278,7 @@ def test_weather_missing_for_weeks_widens_but_does_not_move():
     "series, message",
     [
         ({}, "no weather yet"),
-        ({"bench": weather().between(date(1996, 1, 1), date(2020, 1, 15))}, "ends on 2020-01-15"),
+        ({"bench": weather().between(date(1996, 1, 1), date(2020, 1, 15))}, "ends on 15 Jan 2020"),
         ({"bench": weather().between(date(2020, 1, 1), date(2020, 12, 31))}, "no past season"),
     ],
 )

@@ -115,11 +115,15 @@ def test_a_date_of_hardening_alone_says_nothing_of_the_steps_before():
     assert history.wait(Transition("budbreak", "hardened")) is None
 
 
-def test_a_lost_flush_is_not_learned_from():
+def test_a_lost_flush_teaches_what_came_before_the_loss_and_how_long_it_was_watched():
     records = a_tree()
-    flush = records.a_season("elm", 2020, 100, 130, 160)
-    records.look(flush, 165, "hardened", lost=True)
-    assert waits_for(STEP, histories(records.garden(END))) == []
+    flush = growing(records)
+    records.look(flush, 140, "extended")
+    records.look(flush, 146, "hardened", lost=True)
+    history = one(records)
+    assert history.lost
+    assert history.wait(Transition("budbreak", "extended")).target == (125, 132)
+    assert history.wait(Transition("extended", "hardened")).target == (140, NEVER)
 
 
 def growing(records: Records) -> str:
