@@ -86,7 +86,7 @@ def rebuild_garden(folder: Path, export: Path) -> dict[str, int]:
     try:
         with Journal.open(folder / FILE_NAME) as journal:
             journal.rebuild(rows)
-        days = add_weather(folder, weather, datetime.now(UTC))
+        days = sum(report.offered for report in add_weather(folder, weather, datetime.now(UTC)))
     except BaseException:
         for name in (FILE_NAME, f"{FILE_NAME}-wal", f"{FILE_NAME}-shm", SETTINGS_NAME, WEATHER_STORE):
             (folder / name).unlink(missing_ok=True)

@@ -14,7 +14,7 @@ from datetime import date, datetime
 from pathlib import Path
 
 from data_sources.csv_cells import read_csv, unmark, write_csv
-from data_sources.weather.store import Origin, WeatherStore
+from data_sources.weather.store import AddReport, Origin, WeatherStore
 from phenology.errors import InputError, WeatherError
 from phenology.records.rows import Place
 from phenology.weather.series import SOURCES, DailyWeather
@@ -80,17 +80,35 @@ def read_weather_export(export: Path) -> list[tuple[str, DailyWeather, Origin]]:
     return found
 
 
-def add_weather(garden: Path, found: Sequence[tuple[str, DailyWeather, Origin]], at: datetime) -> int:
-    """Put the weather of an export into a garden's store, own readings compared anew; returns its days."""
+def add_weather(
+    garden: Path, found: Sequence[tuple[str, DailyWeather, Origin]], at: datetime
+) -> list[AddReport]:
+    """Put the weather of an export into a garden's store, all of it or nothing, own readings compared anew.
+
+    What the store has already stays where it differs.
+
+    Returns
+    -------
+    list of AddReport
+        What became of each series.
+    """
     if not found:
-        return 0
+        return []
     from data_sources.weather.corrections_refit import refit_corrections
 
+    done: list[tuple[str, AddReport]] = []
     with WeatherStore.open(garden, create=True) as store:
-        days = sum(store.add(place, series, origin, fetched_at=at).offered for place, series, origin in found)
-        for place in dict.fromkeys(place for place, _, _ in found):
+        try:
+            for place, series, origin in found:
+                done.append((place, store.add(place, series, origin, fetched_at=at)))
+        except BaseException:
+            for place, report in reversed(done):
+                if report.changed:
+                    store.take_back(place)
+            raise
+        for place in dict.fromkeys(place for place, _ in done):
             refit_corrections(garden, store, place)
-    return days
+    return [report for _, report in done]
 
 
 def _file_name(place: str, source: str, used: set[str]) -> str:

@@ -11,9 +11,8 @@ from phenology.garden import Garden
 from phenology.heat.clocks import CLOCKS
 from phenology.judging.past_forecasts import PastForecast, past_forecasts
 from phenology.learning.garden_fit import GardenFit
+from reports.garden_skill import VERSION
 from reports.progress import Step
-
-VERSION = 1  # raised when forecasts would come out differently on the same records
 
 
 def garden_past(

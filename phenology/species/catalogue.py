@@ -46,15 +46,14 @@ class Prior:
     Attributes
     ----------
     days : float
-        Median days the step takes at a constant `reference_c`.
+        Median days the step takes at a constant `phenology.heat.clocks.REFERENCE_C`, where every way of
+        counting warmth agrees; the same for all species, so that no prior needs turning.
     log_sd : float
         How far a species' own mean may lie from that, on the log scale (not the scatter between seasons).
     provenance : str
         Where `days` comes from.
     why : str
         The arithmetic behind `days`.
-    reference_c : float
-        Temperature that `days` is told at. [degC]
     log_sd_provenance : str
         Where `log_sd` comes from.
     """
@@ -63,7 +62,6 @@ class Prior:
     log_sd: float
     provenance: str
     why: str = ""
-    reference_c: float = 18.0
     log_sd_provenance: str = ""
 
 

@@ -14,7 +14,8 @@ from phenology.language.words import find_mark, find_part, find_stage
 from phenology.records.entries import look_changes, same_look, without_look
 from phenology.records.flushes import TreeRecord, flush_numbers
 from phenology.records.rows import Look, Tree
-from reports.cli.desk import UNDO, Desk, shown_date, split_words, table, tell
+from reports.cli import entry_lists
+from reports.cli.desk import UNDO, Desk, shown_date, split_words, tell
 
 
 @dataclass(frozen=True)
@@ -205,42 +206,25 @@ def correct(desk: Desk, id: str, stage: str, given: Given, *, new_flush: bool, c
 
 def take_out(desk: Desk, id: str) -> None:
     """Take a look out."""
-    look = find_by_id(desk.journal, Look, id)
-    tree = next(t for t in desk.trees if t.id == look.tree_id)
-    changes = without_look(look, desk.record(tree, look.latest))
-    text = f"{tree.label}: {_shown_look(desk, look)}"
-    desk.save(f"took out look: {text}", changes.save, changes.remove)
-    tell(f"Taken out: {text}. {UNDO}")
+    entry_lists.take_out(desk, Look, id, without_look, _shown_look)
 
 
 def listing(desk: Desk, trees: str) -> str:
     """Looks, newest first: of the trees named, else the newest thirty."""
-    labels = {t.id: t.label for t in desk.trees}
-    if trees:
-        looks = [k for tree in desk.select(trees) for k in desk.journal.looks(tree.id)]
-        looks.sort(key=lambda k: (k.latest, k.earliest), reverse=True)
-    else:
-        looks = desk.journal.looks()[::-1][:30]
-    if not looks:
-        return "No looks yet."
-    rows = []
-    for k in looks:
-        extra = [*(w for w, on in (("checked", k.checked), ("lost", k.lost)) if on)]
-        extra += [f"{k.part}"] if k.part else []
-        extra += [f"leaves {k.leaves}"] if k.leaves else []
-        extra += [f"came about {k.date_text}"] if k.kind == "happened" else []
-        extra += [f"by {k.who}"] if k.who else []
-        extra += [k.note] if k.note else []
-        rows.append(
-            [
-                k.id[:8],
-                shown_date(k.earliest, k.latest, desk.today),
-                labels[k.tree_id],
-                k.stage,
-                "; ".join(extra),
-            ]
-        )
-    return table(["id", "date", "tree", "stage", ""], rows)
+    return entry_lists.listing(desk, trees, desk.journal.looks, "stage", _told) or "No looks yet."
+
+
+def _told(k: Look) -> tuple[str, list[str]]:
+    """The stage seen, and what else was written of it."""
+    return k.stage, [
+        "checked" if k.checked else "",
+        "lost" if k.lost else "",
+        k.part or "",
+        f"leaves {k.leaves}" if k.leaves else "",
+        f"came about {k.date_text}" if k.kind == "happened" else "",
+        f"by {k.who}" if k.who else "",
+        k.note or "",
+    ]
 
 
 def _shown_look(desk: Desk, k: Look) -> str:

@@ -8,6 +8,7 @@ from collections.abc import Mapping
 
 from phenology.species.catalogue import STEPS, Species, find_species
 from reports.cli.desk import WIDTH, table
+from reports.words import in_units
 
 _STEPS = {
     "start_budbreak": "season's start to bud break",
@@ -20,6 +21,13 @@ _DEFOLIATION = {
     "once": "stands partial defoliation once a season",
     "repeat": "stands partial defoliation, when strong a second time in a season",
 }
+_WOKEN_BY = {
+    "season": "wakes with the season",
+    "bloom": "wakes when its bloom is over",
+    "warmth": "wakes with warm nights, whatever the season",
+}
+_PRACTICE = "common practice, no source"
+_SAP_SOURCE = "from memory, unverified"
 
 
 def everything(catalogue: Mapping[str, Species]) -> str:
@@ -45,14 +53,14 @@ def one(name: str, catalogue: Mapping[str, Species], units: str = "C") -> str:
     notes = _Notes()
     lines = [f"{s.latin}" + (f" ({', '.join(s.names)})" if s.names else "")]
     values = {
-        "growth": f"{s.growth} growth"
-        + (": a second flush is only seen, never assumed" if s.growth == "fixed" else ""),
+        "growth": f"{s.growth} growth",
         "habit": s.habit,
+        "woken_by": _WOKEN_BY.get(s.woken_by, s.woken_by),
         "arrangement": f"{s.arrangement} leaves",
         "defoliation": _DEFOLIATION.get(s.defoliation, s.defoliation),
         "leaves": f"{s.leaves[0]}-{s.leaves[1]} leaves on a finished shoot",
         "grown_for": f"grown for {s.grown_for}",
-        "sap": "" if s.sap == "none" else f"{s.sap} sap: gloves, and mind your eyes",
+        "sap": "" if s.sap == "none" else f"{s.sap} sap",
         "prone": "prone to canker and blight through wounds in wet weather" if s.prone else "",
         "group": f"vigour group {s.group}",
         "note": s.note,
@@ -60,11 +68,16 @@ def one(name: str, catalogue: Mapping[str, Species], units: str = "C") -> str:
     for field, value in values.items():
         if value:
             lines += _line(value, notes.mark(s.provenance.get(field, "")), field in s.overridden)
-    if s.habit == "evergreen":
-        lines += _line("old leaves drop as the new flush comes: no illness", "", False)
+    if s.cautions:
+        lines.append("To mind:")
+    for caution in s.cautions:
+        source = _SAP_SOURCE if "sap" in caution else _PRACTICE
+        lines += _line(in_units(caution, units), notes.mark(source), False)
     constant = "64 degF" if units == "F" else "18 degC"
     lines.append(f"Believed before any look, in days at a constant {constant}")
     lines.append("(in brackets: where the species' own mean lies, two to one):")
+    if units == "F":
+        lines.append("(sums and sources count in degC, as they were written)")
     for step in STEPS:
         prior = s.priors[step]
         spread = math.exp(prior.log_sd)

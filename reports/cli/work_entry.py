@@ -17,7 +17,8 @@ from phenology.records.operations import OPERATIONS
 from phenology.records.rows import Stand, Tree, Work
 from phenology.records.waking import middle
 from phenology.stages import stage_rank
-from reports.cli.desk import UNDO, Desk, shown_date, split_words, table, tell
+from reports.cli import entry_lists
+from reports.cli.desk import UNDO, Desk, shown_date, split_words, tell
 from reports.cli.place_entry import find_place
 from reports.cli.work_check import objections
 
@@ -186,30 +187,22 @@ def correct(desk: Desk, id: str, operation: str, given: Given) -> None:
 
 def take_out(desk: Desk, id: str) -> None:
     """Take work out, and the flush it woke unless looks speak for it."""
-    work = find_by_id(desk.journal, Work, id)
-    tree = next(t for t in desk.trees if t.id == work.tree_id)
-    changes = without_work(work, desk.record(tree, work.latest))
-    text = f"{tree.label}: {_shown(desk, work)}"
-    desk.save(f"took out work: {text}", changes.save, changes.remove)
-    tell(f"Taken out: {text}. {UNDO}")
+    entry_lists.take_out(desk, Work, id, without_work, _shown)
 
 
 def listing(desk: Desk, trees: str) -> str:
     """Work, newest first: of the trees named, else the newest thirty."""
-    labels = {t.id: t.label for t in desk.trees}
-    if trees:
-        works = [w for tree in desk.select(trees) for w in desk.journal.works(tree.id)]
-        works.sort(key=lambda w: (w.latest, w.earliest), reverse=True)
-    else:
-        works = desk.journal.works()[::-1][:30]
-    if not works:
-        return "No work yet."
-    rows = []
-    for w in works:
-        extra = [w.part or "", "early" if w.early else "", f"by {w.who}" if w.who else "", w.note or ""]
-        when = shown_date(w.earliest, w.latest, desk.today)
-        rows.append([w.id[:8], when, labels[w.tree_id], w.operation, "; ".join(filter(None, extra))])
-    return table(["id", "date", "tree", "work", ""], rows)
+    return entry_lists.listing(desk, trees, desk.journal.works, "work", _told) or "No work yet."
+
+
+def _told(w: Work) -> tuple[str, list[str]]:
+    """What was done, and what else was written of it."""
+    return w.operation, [
+        w.part or "",
+        "early" if w.early else "",
+        f"by {w.who}" if w.who else "",
+        w.note or "",
+    ]
 
 
 def _same(work: Work, operation: str, earliest: date, latest: date, part: str | None) -> bool:

@@ -1,8 +1,8 @@
 """Phyllochrons against published ones.
 
 Karlsson, Heins, Gerberick and Hackmann 1991, Sci. Hortic., doi:10.1016/0304-4238(91)90078-D (abstract):
-*Hibiscus rosa-sinensis* in containers unfolds -0.1130 + 0.01148 T leaves a day between 10 and 30 degC: 87 degC d
-a leaf above 9.8 degC. Schoene, Yeager and Ritchie 2005, HortScience 40(4):1040D (abstract): *Viburnum* in
+*Hibiscus rosa-sinensis* in containers unfolds -0.1130 + 0.01148 T leaves a day between 10 and 30 degC:
+87 degC d a leaf above 9.8 degC. Schoene, Yeager and Ritchie 2005, HortScience 40(4):1040D (abstract): *Viburnum* in
 containers, 51 degC d a leaf above an assumed 8 degC.
 """
 
@@ -51,7 +51,7 @@ def test_counts_that_follow_the_published_hibiscus_give_its_87_degree_days_a_lea
 
 
 def test_every_species_is_expected_to_keep_a_pace_between_the_two_published_within_a_factor_of_two():
-    """At 25 degC: 3.0 days (Viburnum) to 5.7 (Hibiscus). A check of the reckoning and of the order of size only.
+    """At 25 degC: 3.0 days (Viburnum) to 5.7 (Hibiscus). Checks the reckoning and the order of size only.
 
     The catalogue's days were derived from these two values (its `leaves_out`): this is no evidence for them.
     """

@@ -7,6 +7,7 @@ import os
 import pytest
 
 from data_sources.garden import open_journal, read_settings
+from phenology.species.catalogue import load_species
 from tests.reports.bench import Bench, new_bench
 
 
@@ -174,9 +175,30 @@ def test_species_are_listed_and_shown_with_where_values_come_from(bench):
     sources = " ".join(shown[shown.index("\n[a] ") :].split())
     assert "common practice, no source" in sources
     assert "from memory, unverified" in sources and "free growth [a]" in shown
-    assert "old leaves drop as the new flush comes" in bench.does("species", "Rhododendron indicum").out
     assert all(len(line) <= 80 for line in (listed + shown).splitlines())
     assert "Did you mean" in bench.refuses("species", "Ulmus parvifola")
+
+
+def test_every_species_shows_its_cautions_and_what_wakes_it(bench):
+    wakes = {
+        "season": "wakes with the season",
+        "bloom": "when its bloom is over",
+        "warmth": "with warm nights",
+    }
+    catalogue = load_species()
+    assert {s.woken_by for s in catalogue.values()} == set(wakes)
+    for latin, species in catalogue.items():
+        shown = " ".join(bench.does("species", latin).out.split())
+        assert wakes[species.woken_by] in shown
+        assert all(caution in shown for caution in species.cautions), latin
+        assert ("To mind:" in shown) == bool(species.cautions)
+
+
+def test_a_fahrenheit_garden_is_told_that_sums_are_in_celsius(bench):
+    assert "degC, as they were written" not in bench.does("species", "trident").out
+    bench.does("settings", "units", "F")
+    shown = bench.does("species", "trident").out
+    assert "at a constant 64 degF" in shown and "sums and sources count in degC" in shown
 
 
 def test_species_can_be_read_without_a_garden(tmp_path):

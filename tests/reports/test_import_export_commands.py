@@ -6,6 +6,9 @@ import pytest
 
 from data_sources.garden import open_journal
 from data_sources.journal_questions import all_records
+from data_sources.weather.store import WeatherStore
+from phenology.errors import StoreError
+from reports.garden_snapshot import read_weather
 from tests.conftest import shared_or_skip
 from tests.reports.bench import Bench, new_bench
 
@@ -116,6 +119,82 @@ def test_an_edited_export_is_taken_back_in(bench, file, tmp_path):
     told = bench.does("import", out).words
     assert "looks.csv: 0 new looks, 1 changed, 1 there already." in told
     assert {k.stage for k in records(bench).looks} == {"extending", "extended"}
+
+
+def with_weather(bench, tmp_path):
+    path = tmp_path / "station.csv"
+    path.write_text("date,tmin_c,tmax_c\n2026-03-01,1.5,9\n2026-03-02,0.2,7.5\n2026-03-03,-2,5\n", "utf-8")
+    bench.does("weather", "add", path)
+
+
+def days_of(bench):
+    with open_journal(bench.folder) as journal:
+        places = [place.id for place in journal.places()]
+    return {place: len(series) for place, series in read_weather(bench.folder, places, None).items()}
+
+
+def test_an_export_brings_its_weather_into_a_garden_that_exists(bench, file, tmp_path):
+    bench.does("import", file(LOOKS))
+    with_weather(bench, tmp_path)
+    out = tmp_path / "out"
+    bench.does("export", out)
+    other = new_bench(tmp_path / "other")
+    assert "weather-bench-station.csv: 3 days of weather" in other.does("import", out, "--dry-run").words
+    assert days_of(other) == {}
+    told = other.does("import", out).words
+    assert "weather-bench-station.csv: 3 new days of weather, 0 there already." in told
+    assert "Undo: flushcast undo" in told and "flushcast weather undo" in told
+    assert set(days_of(other).values()) == {3}
+    again = other.does("import", out).words
+    assert "0 new days of weather, 3 there already" in again and "Nothing new" in again
+
+
+def test_weather_that_cannot_be_read_lets_nothing_in(bench, file, tmp_path):
+    bench.does("import", file(LOOKS))
+    with_weather(bench, tmp_path)
+    out = tmp_path / "out"
+    bench.does("export", out)
+    path = out / "weather-bench-station.csv"
+    path.write_text(path.read_text("utf-8").replace("7.5", "warm"), encoding="utf-8")
+    other = new_bench(tmp_path / "other")
+    before = records(other)
+    assert "weather-bench-station.csv, line 3" in other.refuses("import", out)
+    assert records(other) == before and days_of(other) == {}
+
+
+def test_weather_that_cannot_be_kept_lets_no_record_in(bench, file, tmp_path, monkeypatch):
+    bench.does("import", file(LOOKS))
+    with_weather(bench, tmp_path)
+    own = tmp_path / "own.csv"
+    own.write_text("date,tmin_c,tmax_c\n2026-03-01,2,8\n", encoding="utf-8")
+    bench.does("weather", "add", own, "--source", "bench")
+    out = tmp_path / "out"
+    bench.does("export", out)
+    other = new_bench(tmp_path / "other")
+    before = records(other)
+    true_add = WeatherStore.add
+
+    def full(self, place, weather, *more, **named):
+        if "station" in weather.source:
+            raise StoreError("the disk is full")
+        return true_add(self, place, weather, *more, **named)
+
+    monkeypatch.setattr(WeatherStore, "add", full)
+    assert "the disk is full" in other.refuses("import", out)
+    assert records(other) == before and not any(days_of(other).values())
+
+
+def test_weather_of_a_place_that_is_not_here_is_left_out_and_said(bench, tmp_path):
+    with_weather(bench, tmp_path)
+    out = tmp_path / "out"
+    bench.does("export", out)
+    for name in out.iterdir():
+        if name.name not in ("weather.csv", "weather-bench-station.csv", "looks.csv"):
+            name.unlink()
+    other = new_bench(tmp_path / "other")
+    told = other.does("import", out).words
+    assert "weather-bench-station.csv is left out" in told and "--place NAME" in told
+    assert days_of(other) == {}
 
 
 def test_an_export_is_not_written_over_by_accident(bench, tmp_path):

@@ -12,6 +12,7 @@ import numpy as np
 import pytest
 
 from phenology.errors import InputError
+from phenology.heat.clocks import CLOCKS, REFERENCE_C
 from phenology.species import catalogue as catalogue_module
 from phenology.species.catalogue import ALLOWED, STEPS, UNKNOWN_GROUP, load_species, neutral_species
 from phenology.species.fields import FIELDS, KINDS, source_texts
@@ -53,7 +54,13 @@ def test_every_prior_is_wide_enough_to_be_honest(species):
     assert set(species.priors) == set(STEPS)
     for prior in species.priors.values():
         assert 0.3 <= prior.log_sd <= 0.6
-        assert prior.reference_c == 18.0
+
+
+def test_waits_are_believed_at_the_temperature_that_clocks_are_scaled_at():
+    """The catalogue's arithmetic is at 18 degC, and a clock counts a day there as one."""
+    assert REFERENCE_C == 18.0
+    steady = np.array([REFERENCE_C])
+    assert all(clock.rates(steady, steady)[0] == pytest.approx(1.0) for clock in CLOCKS)
 
 
 def test_there_are_enough_of_each_kind():
@@ -109,7 +116,7 @@ def test_a_step_that_is_not_there_is_refused():
 
 def days_at(mean_c, prior, base=5.0):
     """Days of a step at another constant temperature, by heat above a base."""
-    return prior.days * (prior.reference_c - base) / (mean_c - base)
+    return prior.days * (REFERENCE_C - base) / (mean_c - base)
 
 
 @pytest.mark.parametrize("latin", ["Ulmus minor", HORNBEAM, "Acer buergerianum", "Quercus robur"])
