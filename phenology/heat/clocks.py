@@ -5,8 +5,9 @@ requirement model weighs all of them by how well each explains the dates that we
 small calendar part so that time never stands quite still (two looks with no heat between them must not
 be impossible).
 
-What ends growth often answers to the length of the day as well: buds set and leaves harden sooner as days
-shorten (textbook knowledge). Two clocks run by it, one by light alone, one by heat in the light of the day.
+Spring and autumn answer to the length of the day as well: in early spring heat counts for more as days
+lengthen, and late in the season buds set and leaves harden sooner as days shorten (textbook knowledge).
+Some clocks run by it: short days alone, heat that counts for more in short days, or in long ones.
 """
 
 from __future__ import annotations
@@ -25,10 +26,7 @@ Array = NDArray[np.float64]
 # Ours: a day without any heat still counts as this share of a day at 18 degC.
 CALENDAR_SHARE = 0.02
 REFERENCE_C = 18.0
-# Ours: a clock of shortening days runs at its usual pace in a day of so many hours, and by a fifth faster for
-# every hour less. Days outside the range count as its ends, so that a polar summer does not stop the clock.
-REFERENCE_HOURS = 14.0
-PER_HOUR = 0.2
+# Days outside this range count as its ends, so that a polar summer does not stop a clock (ours). [h]
 HOURS_RANGE = (8.0, 20.0)
 
 
@@ -47,8 +45,11 @@ class Clock:
         wait usually begins rather than from the day it began, so that a late start does not make a late end.
     base, optimum, ceiling : float
         Cardinal temperatures. [degC]
-    shortening : bool
-        Whether heat counts for more in a shorter day, as light does for a clock of kind `light`.
+    per_hour : float
+        How much more a day counts for each hour of daylight more, on the log scale; below 0 short days
+        count for more. [1/h]
+    usual_hours : float
+        Length of the day at which it runs as it would without regard to light. [h]
     """
 
     name: str
@@ -56,7 +57,8 @@ class Clock:
     base: float = 0.0
     optimum: float = 28.0
     ceiling: float = 42.0
-    shortening: bool = False
+    per_hour: float = 0.0
+    usual_hours: float = 14.0
 
     def rates(self, tmin: Array, tmax: Array, hours: Array | None = None) -> Array:
         """Daily rates, scaled so that a day at a constant 18 degC counts 1.
@@ -79,7 +81,7 @@ class Clock:
         """What the length of the day makes of each day's rate; 1 for a clock that does not answer to it."""
         if hours is None or not self.by_light:
             return np.ones(1)
-        return np.asarray(np.exp(PER_HOUR * (REFERENCE_HOURS - np.clip(hours, *HOURS_RANGE))))
+        return np.asarray(np.exp(self.per_hour * (np.clip(hours, *HOURS_RANGE) - self.usual_hours)))
 
     def _warm(self, tmin: Array, tmax: Array) -> Array:
         """The rates by temperature alone."""
@@ -101,7 +103,7 @@ class Clock:
     @property
     def by_light(self) -> bool:
         """Whether the clock answers to the length of the day."""
-        return self.kind == "light" or self.shortening
+        return self.per_hour != 0.0
 
     @property
     def from_usual(self) -> bool:
@@ -120,18 +122,33 @@ HEAT_CLOCKS: tuple[Clock, ...] = (
     *(Clock(f"heat above {b:g}", "sine", b) for b in (0.0, 2.5, 5.0, 7.5, 10.0)),
     *(Clock(f"heat above {b:g}, none at 42", "falling", b) for b in (0.0, 4.0, 8.0)),
 )
-SHORTENING_CLOCK = Clock("heat above 5, more in short days", "sine", 5.0, shortening=True)
-LIGHT_CLOCK = Clock("short days", "light")
+# Ours: by how much an hour of light counts, and from which length of day.
+LENGTHENING_CLOCK = Clock("heat above 5, more in long days", "sine", 5.0, per_hour=0.3, usual_hours=12.0)
+SHORTENING_CLOCK = Clock("heat above 5, more in short days", "sine", 5.0, per_hour=-0.2)
+LIGHT_CLOCK = Clock("short days", "light", per_hour=-0.2)
 DAYS_CLOCK = Clock("plain days", "days")
 DATE_CLOCK = Clock("date", "date")
-CLOCKS: tuple[Clock, ...] = (*HEAT_CLOCKS, SHORTENING_CLOCK, LIGHT_CLOCK, DAYS_CLOCK, DATE_CLOCK)
+CLOCKS: tuple[Clock, ...] = (
+    *HEAT_CLOCKS,
+    LENGTHENING_CLOCK,
+    SHORTENING_CLOCK,
+    LIGHT_CLOCK,
+    DAYS_CLOCK,
+    DATE_CLOCK,
+)
 
 
 def clock_weights(
-    heat: float, days: float, date: float, shortening: float = 0.0, light: float = 0.0
+    heat: float,
+    days: float,
+    date: float,
+    *,
+    lengthening: float = 0.0,
+    shortening: float = 0.0,
+    light: float = 0.0,
 ) -> tuple[float, ...]:
     """Prior weights of `CLOCKS`: a share for heat, spread over its clocks, and one for each of the others."""
-    return (*(heat / len(HEAT_CLOCKS) for _ in HEAT_CLOCKS), shortening, light, days, date)
+    return (*(heat / len(HEAT_CLOCKS) for _ in HEAT_CLOCKS), lengthening, shortening, light, days, date)
 
 
 USUAL_WEIGHTS = clock_weights(0.85, 0.10, 0.05)
@@ -181,7 +198,7 @@ def wind(tmin: Array, tmax: Array, clocks: Sequence[Clock] = CLOCKS, hours: Arra
     warm: dict[Clock, Array] = {}  # clocks that differ in light alone share their reckoning of warmth
     sums = np.zeros((*tmin.shape[:-1], len(clocks), tmin.shape[-1] + 1))
     for k, clock in enumerate(clocks):
-        kin = replace(clock, name="", shortening=False)
+        kin = replace(clock, name="", per_hour=0.0, usual_hours=0.0)
         if kin not in warm:
             warm[kin] = clock._warm(tmin, tmax)
         sums[..., k, 1:] = warm[kin] * clock.pace(hours)

@@ -27,6 +27,7 @@ COMMON_SD = 0.15  # what all species of a garden may share against the catalogue
 CALENDAR_COMMON_SD = (
     0.50  # the same for plain days and date, which the catalogue (days at 18 degC) says little of
 )
+LIGHT_COMMON_SD = 0.30  # the same for heat that counts by the length of the day
 LATER_SD = 0.20  # a later flush against the first
 SLOPE_SD = 0.03  # per 10 days that a wait begins later than usual; twice that for days and date
 
@@ -56,7 +57,9 @@ REFERENCE_SETTING = Setting(0.08, 0.06, 0.09, 0.03, 0.0)
 
 def common_sd(clock: Clock) -> float:
     """How far all species of a garden together may lie from the catalogue on a clock, on the log scale."""
-    return CALENDAR_COMMON_SD if clock.by_calendar else COMMON_SD
+    if clock.by_calendar:
+        return CALENDAR_COMMON_SD
+    return LIGHT_COMMON_SD if clock.by_light else COMMON_SD
 
 
 @dataclass(frozen=True)

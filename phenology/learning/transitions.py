@@ -22,6 +22,8 @@ LINKS: dict[str, str] = {
 }
 
 
+# Ours: what a wait from the season's start is believed to follow. From there plain days are the date.
+SPRING = clock_weights(heat=0.45, days=0.15, date=0.0, lengthening=0.40)
 # Ours: what hardening is believed to follow where it begins while days lengthen, and long after.
 EARLY = clock_weights(heat=0.70, shortening=0.08, light=0.05, days=0.12, date=0.05)
 LATE = clock_weights(heat=0.35, shortening=0.20, light=0.13, days=0.12, date=0.20)
@@ -47,12 +49,12 @@ class Transition:
     def clock_weights(self) -> tuple[float, ...]:
         """What the wait is believed to follow before the records speak (ours).
 
-        Leaf growth and bud break lean on heat; what ends growth leans towards days and date, as bud set
-        follows daylength in many temperate species (textbook knowledge). From the season's start plain days
-        are the date.
+        Leaf growth and bud break lean on heat, bud break from the season's start on heat in lengthening days;
+        what ends growth leans towards days and date, as bud set follows daylength in many temperate species
+        (textbook knowledge).
         """
         if self.start == "start":
-            return clock_weights(0.85, 0.15, 0.0)
+            return SPRING
         if self.target == "hardened":
             early, late = np.array(EARLY), np.array(LATE)
             towards_late = 0.5 if self.start == "extended" else 0.25

@@ -14,8 +14,8 @@ from phenology.heat.clocks import (
     DATE_CLOCK,
     DAYS_CLOCK,
     HEAT_CLOCKS,
+    LENGTHENING_CLOCK,
     LIGHT_CLOCK,
-    PER_HOUR,
     SHORTENING_CLOCK,
     USUAL_WEIGHTS,
     Clock,
@@ -75,9 +75,16 @@ def test_a_clock_of_short_days_runs_faster_the_shorter_they_are(clock):
     rates = clock.rates(low, high, np.array([16.0, 14.0, 13.0, 4.0]))
     usual = clock.rates(low, high)
     assert_allclose(rates[1], usual[1])  # fourteen hours are its usual day
-    assert_allclose(rates[2] / rates[1], np.exp(PER_HOUR))
+    assert_allclose(rates[2] / rates[1], np.exp(0.2))
     assert (np.diff(rates) > 0).all()
     assert rates[3] < 4 * rates[1]  # in a polar winter it does not run away
+
+
+def test_spring_heat_counts_for_more_as_days_lengthen():
+    low, high = np.full(3, 8.0), np.full(3, 18.0)
+    rates = LENGTHENING_CLOCK.rates(low, high, np.array([9.0, 12.0, 14.0]))
+    assert_allclose(rates[1], LENGTHENING_CLOCK.rates(low, high)[0])
+    assert_allclose(rates / rates[1], np.exp([-0.9, 0.0, 0.6]))
 
 
 def test_heat_in_short_days_still_needs_heat():

@@ -9,7 +9,7 @@ import pytest
 
 from phenology.learning.transitions import Transition
 from phenology.learning.waits import NEVER
-from phenology.records.flush_history import WORK_REACH, histories, waits_for
+from phenology.records.flush_history import WORK_REACH, histories
 from tests.phenology.gardens import NORTH, Records, day
 
 END = date(2020, 12, 31)
