@@ -25,6 +25,7 @@ from phenology.errors import InputError
 from phenology.heat.clocks import CLOCKS, USUAL_WEIGHTS, Clock
 from phenology.learning.censoring import CensoredSites, match_sites
 from phenology.learning.effect_columns import (
+    CELLS,
     REFERENCE_SETTING,
     SEASONS,
     SETTINGS,
@@ -151,6 +152,11 @@ class RequirementModel:
             jacobian = float(np.log(table.width[c, ~table.censored]).sum()) + sites.log_scale
             odd_at = {sd: _oddness(squared, sd) for sd, _ in SEASONS}
             price = {sd: _price_of_odd_seasons(odd, columns) for sd, odd in odd_at.items()}
+            # the same few season settings come back for every noise and tree
+            prior_variance = {
+                (s.season, s.cell): columns.prior_variance(clock, s, species_sd, odd_at[s.season])
+                for s in SETTINGS[: len(SEASONS) * len(CELLS)]
+            }
             for (noise, tree_sd), group in itertools.groupby(SETTINGS, key=lambda s: (s.noise, s.tree)):
                 members = list(group)
                 evidence = log_evidences(
@@ -159,9 +165,7 @@ class RequirementModel:
                     design,
                     tree,
                     len(columns.trees),
-                    np.array(
-                        [columns.prior_variance(clock, s, species_sd, odd_at[s.season]) for s in members]
-                    ),
+                    np.array([prior_variance[s.season, s.cell] for s in members]),
                     tree_sd**2,
                 )
                 for setting, value in zip(members, evidence, strict=True):

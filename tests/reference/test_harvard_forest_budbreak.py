@@ -1,4 +1,4 @@
-"""Bud break from the season's start on real trees: heat that counts for more in lengthening days earns its place.
+"""Bud break of real trees from the season's start: heat that counts for more as days lengthen earns its keep.
 
 Data as in `test_harvard_forest_hindcast`. One season is left out at a time; its weather is known, as is the
 last look that showed closed buds on the first visit (late March). The latitude is that of the forest's
@@ -42,7 +42,7 @@ def waits() -> tuple[tuple[Wait, int], ...]:
 
 @cache
 def crps(weights: tuple[float, ...] | None) -> float:
-    """Mean CRPS over all tree-seasons with some prior weights of the clocks; of the usual date with None. [d]"""
+    """Mean CRPS for some prior weights of the clocks; for None, of the usual date. [d]"""
     record = SeasonWeather.cut(forest()[1], SeasonCalendar(), LATITUDE)
     scores = []
     for season in sorted({w.season for w, _ in waits()}):
