@@ -121,8 +121,10 @@ def _drawn(
         return plot_calibration(fit, latin or ""), describe_calibration(fit, latin or "")
     from reports.charts.past_chart import describe_past, plot_past, plot_reliability
     from reports.garden_past import garden_past
+    from reports.progress import progress
 
-    made = garden_past(folder, garden, past=past, say=say)
+    with progress("past flush") as step:
+        made = garden_past(folder, garden, past=past, say=say, progress=step)
     made = [one for one in made if latin is None or one.species == latin]
     return (plot_past if name == "past" else plot_reliability)(made), describe_past(made)
 
