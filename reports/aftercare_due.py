@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from datetime import date, timedelta
 
 from phenology.garden import Garden
-from phenology.records.rows import Tree
+from phenology.records.rows import Look, Tree
 from phenology.work.aftercare import aftercare, due
 from phenology.work.wire_watch import WireCheck, wire_check
 from reports.words import date_range, listed, short_date
@@ -16,10 +16,12 @@ WIRE_AHEAD = 14  # wire looks due within this many days are told (ours)
 
 def wire_looks(garden: Garden) -> Iterator[tuple[Tree, WireCheck]]:
     """Every wired tree with its next wire look."""
+    looks: dict[str, list[Look]] = {}
+    for look in garden.looks:
+        looks.setdefault(look.tree_id, []).append(look)
     for tree in _standing(garden):
         works = garden.works_by_tree.get(tree.id, [])
-        looks = [look for look in garden.looks if look.tree_id == tree.id]
-        check = wire_check(works, looks, garden.as_of, garden.calendar, vigour=tree.vigour)
+        check = wire_check(works, looks.get(tree.id, []), garden.as_of, garden.calendar, vigour=tree.vigour)
         if check is not None:
             yield tree, check
 
@@ -41,7 +43,8 @@ def care_lines(garden: Garden) -> list[str]:
     ]
     for tree, check in wire_looks(garden):
         if check.due <= garden.as_of + timedelta(days=WIRE_AHEAD):
-            lines.append(f"{tree.label}: {check.sentence} (look by {short_date(check.due)}).")
+            when = f"look by {short_date(check.due)}" if check.due >= garden.as_of else "look now"
+            lines.append(f"{tree.label}: {check.sentence} ({when}).")
     return lines
 
 

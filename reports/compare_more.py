@@ -95,6 +95,8 @@ def trend_name(trend: Trend, garden: Garden) -> str:
     if trend.what == "warmth":
         day = garden.calendar.date(garden.season, garden.today)
         return f"warmth that is usual by {short_date(day)} comes"
+    if trend.what == "half the warmth":
+        return "half the warmth of a usual season comes"
     if not trend.species:
         return trend.what
     known = garden.species.get(trend.species)

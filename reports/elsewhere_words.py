@@ -16,7 +16,7 @@ LONG_MONTHS = (
 )  # fmt: skip
 RANGE = "In brackets: where four in five of the years and heat clocks tried put it."
 CAUTION = "A date is a reason to look, never to cut: the leaf decides."
-METHOD = "How this is reckoned: docs/method.md, section 7."
+METHOD = "How this is reckoned: docs/method.md, section 8."
 
 
 def sentence(told: Translation, *, work: str = "", species: str = "") -> str:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import ast
+import re
 import subprocess
 import sys
 from collections.abc import Iterator
@@ -65,6 +66,20 @@ def test_phenology_reads_no_files_network_or_clock_and_prints_nothing() -> None:
                 called = ast.unparse(node.func)
                 if called in {"print", "open", "date.today", "datetime.now"}:
                     wrong.append(f"{path.name} calls {called}")
+    assert not wrong
+
+
+def test_dates_are_written_in_one_place() -> None:
+    """`strftime` knows nothing of the garden's order of dates; ISO dates may be written by it."""
+    own = ROOT / "phenology" / "language" / "date_style.py"
+    by_hand = re.compile(r"%[aAbB]|%d[./]|\.day\} \{MONTHS")
+    wrong = [
+        f"{path.relative_to(ROOT)}: {line.strip()}"
+        for room in ROOMS
+        for path in modules(room)
+        for line in path.read_text(encoding="utf-8").splitlines()
+        if path != own and by_hand.search(line)
+    ]
     assert not wrong
 
 

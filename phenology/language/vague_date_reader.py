@@ -12,7 +12,7 @@ from dataclasses import dataclass, replace
 from datetime import date, timedelta
 
 from phenology.errors import InputError
-from phenology.language.date_style import DateStyle
+from phenology.language.date_style import DateStyle, date_style
 from phenology.language.vague_dates import (
     ABOUT_DAYS,
     FIRST_YEAR,
@@ -289,9 +289,8 @@ class Reader:
                 order = "month-first"
             else:
                 raise AmbiguousDateError(
-                    f"'{self.text}' may be {a} {MONTHS[b - 1] if 0 < b <= 12 else b} or "
-                    f"{b} {MONTHS[a - 1] if 0 < a <= 12 else a}; write the month as a word, or use "
-                    "--date-order day-first or --date-order month-first"
+                    f"'{self.text}' may be {_named(a, b)} or {_named(b, a)}; "
+                    "write the month as a word, or use --date-order day-first or --date-order month-first"
                 )
         day, month = (a, b) if order == "day-first" else (b, a)
         if not 1 <= month <= 12:
@@ -308,9 +307,7 @@ class Reader:
         longest = calendar.monthrange(year or 2024, month)[1]
         if not 1 <= day <= longest:
             when = MONTHS[month - 1] + (f" {year}" if year else "")
-            raise InputError(
-                f"'{self.text}': there is no {day} {MONTHS[month - 1]}; {when} has {longest} days"
-            )
+            raise InputError(f"'{self.text}': there is no {_named(day, month)}; {when} has {longest} days")
         return day
 
     def _month(self, word: str) -> int | None:
@@ -334,15 +331,21 @@ class Reader:
             if not span.year and date(year, span.month, min(span.first, longest)) > self.today:
                 continue
             if span.first > longest:  # 29 February of an earlier year is hardly meant
-                day = f"{span.first} {MONTHS[span.month - 1]}"
+                day = _named(span.first, span.month)
                 raise InputError(f"'{self.text}': {year} has no {day}; write the year with it")
             start = date(year, span.month, span.first)
             return self._days(start, date(year, span.month, min(span.last, longest)))
-        raise InputError(f"there is no {span.first} {MONTHS[span.month - 1]} {span.year or ''}".rstrip())
+        raise InputError(f"there is no {_named(span.first, span.month)} {span.year or ''}".rstrip())
 
     def _days(self, earliest: date, latest: date | None = None) -> VagueDate:
         exact = latest is None or latest == earliest
         return VagueDate(self.text, earliest, latest or earliest, "seen" if exact else None)
+
+
+def _named(day: int, month: int) -> str:
+    """A day with its month in full, in the order that dates are written in."""
+    name = MONTHS[month - 1] if 0 < month <= 12 else str(month)
+    return f"{name} {day}" if date_style().order == "month-first" else f"{day} {name}"
 
 
 def tidy(text: str) -> str:

@@ -150,14 +150,15 @@ class GardenLeaves:
         shares = requirement.clock_shares
         heat = [c for c, clock in enumerate(CLOCKS) if clock.kind == "sine"]
         c = max(heat, key=lambda k: float(shares[k]))
+        share = shares[heat] / shares[heat].sum()
         told = any(self.counts(h).final for h in mine)
         pace, number = self.phyllochron.of(species), self.leaves.of(species, final=told)
         return LeafHabit(
             species,
             len(mine),
             sum(1 for h in mine if self.counts(h).growing),
-            _interval(float(pace.mean[c]), float(pace.level[c])),
-            _interval(float(number.mean[c]), float(number.level[c])),
+            _interval(pace.mean[heat], pace.level[heat], share),
+            _interval(number.mean[heat], number.level[heat], share),
             CLOCKS[c].base,
         )
 
@@ -248,6 +249,8 @@ def _rate(hands: Hands, t: float) -> Array:
     return (hands.at(t + 2) - hands.at(t - 2)) / 4
 
 
-def _interval(mean: float, variance: float) -> tuple[float, float, float]:
-    reach = 1.2816 * math.sqrt(variance)
-    return math.exp(mean), math.exp(mean - reach), math.exp(mean + reach)
+def _interval(mean: Array, variance: Array, share: Array) -> tuple[float, float, float]:
+    """Median and 80 % interval on the likeliest clock, wider by how far the others read otherwise."""
+    best = mean[np.argmax(share)]
+    reach = 1.2816 * math.sqrt(float(share @ (variance + (mean - best) ** 2)))
+    return math.exp(best), math.exp(best - reach), math.exp(best + reach)

@@ -28,7 +28,8 @@ class Trend:
     Attributes
     ----------
     what : str
-        "warmth", "last frost", "first frost", or a stage of `TARGETS` (first flush).
+        "warmth" (that is usual by today), "half the warmth" (of a usual season), "last frost", "first frost",
+        or a stage of `TARGETS` (first flush).
     species : str
         Latin name; empty for weather.
     seasons, first, last : int
@@ -94,7 +95,7 @@ def garden_trends(garden: Garden) -> list[Trend]:
     spring = {s: d for s, d in last_frosts(record).items() if s <= garden.season}
     autumn = {s: d for s, d in first_frosts(record).items() if s < garden.season}
     out = [
-        trend_of("warmth", "", _warmth(garden)),
+        trend_of(*_warmth(garden)),
         trend_of("last frost", "", spring),
         trend_of("first frost", "", autumn),
     ]
@@ -111,18 +112,25 @@ def garden_trends(garden: Garden) -> list[Trend]:
     return out
 
 
-def _warmth(garden: Garden) -> dict[int, float]:
-    """The day by which each season had gathered what is usual by today."""
+def _warmth(garden: Garden) -> tuple[str, str, dict[int, float]]:
+    """The day by which each finished season had gathered a goal: what is usual by today.
+
+    In winter, or where a season never gathered as much, seasons that reach it would be a choice of the warm
+    ones; the goal is then half the warmth of a usual season.
+    """
     course = heat_course(garden)
     if not course.past:
-        return {}
-    goal = float(np.mean([curve[min(garden.today, len(curve) - 1)] for curve in course.past.values()]))
-    curves = {**course.past, course.season: course.heat}
-    return {
+        return "warmth", "", {}
+    today = float(np.mean([curve[min(garden.today, len(curve) - 1)] for curve in course.past.values()]))
+    half = float(np.mean([curve[-1] for curve in course.past.values()])) / 2
+    now = course.lead is not None and all(curve[-1] >= today for curve in course.past.values())
+    goal = today if now else half
+    days = {
         s: float(np.interp(goal, curve, np.arange(len(curve))))
-        for s, curve in curves.items()
+        for s, curve in course.past.items()
         if goal > 0 and curve[-1] >= goal
     }
+    return "warmth" if now else "half the warmth", "", days
 
 
 def season_days(seen: Iterable[tuple[str, int, float]]) -> dict[int, float]:

@@ -279,13 +279,16 @@ class Compared:
 
 
 def compared(sim: CountedGarden, seed: int) -> Iterator[Compared]:
-    """Forecasts on the first look that finds half the leaves of a flush out, with counts and without."""
+    """Forecasts on the first look that finds half the leaves of a flush out, with counts and without.
+
+    A flush that has not stopped when leaves turn counts as stopping that day, on all sides.
+    """
     plain = without_counts(sim.garden)
     calendar = sim.garden.calendar
     for truth in sim.flushes:
         issued = _mid_flush(sim, truth)
         extended = truth.stages.came["extended"]
-        if issued is None or not np.isfinite(extended):
+        if issued is None or issued > LATEST_LOOK - 2:
             continue
         day = calendar.date(truth.season, issued)
         quantiles = [_extended(garden.up_to(day), truth) for garden in (sim.garden, plain)]
@@ -296,7 +299,7 @@ def compared(sim: CountedGarden, seed: int) -> Iterator[Compared]:
                 seed,
                 truth.season - FIRST_SEASON,
                 truth.number,
-                extended,
+                min(extended, float(LATEST_LOOK)),
                 quantiles[0],
                 quantiles[1],
             )
@@ -332,5 +335,5 @@ def _extended(garden: Garden, truth: LeafTruth) -> tuple[float, ...] | None:
             "extended",
         ):
             assert row.arrival is not None
-            return row.arrival.quantiles()
+            return tuple(min(q, float(LATEST_LOOK)) for q in row.arrival.quantiles())
     return None

@@ -117,12 +117,15 @@ def _drawn(
         from phenology.learning.garden_fit import GardenFit
         from reports.charts.calibration_chart import describe_calibration, plot_calibration
 
-        fit = GardenFit(garden)
-        return plot_calibration(fit, latin or ""), describe_calibration(fit, latin or "")
+        fit, units = GardenFit(garden), settings.units
+        words = describe_calibration(fit, latin or "", units=units)
+        return plot_calibration(fit, latin or "", units=units), words
     from reports.charts.past_chart import describe_past, plot_past, plot_reliability
     from reports.garden_past import garden_past
+    from reports.progress import progress
 
-    made = garden_past(folder, garden, past=past, say=say)
+    with progress("past flush") as step:
+        made = garden_past(folder, garden, past=past, say=say, progress=step)
     made = [one for one in made if latin is None or one.species == latin]
     return (plot_past if name == "past" else plot_reliability)(made), describe_past(made)
 

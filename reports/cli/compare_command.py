@@ -23,7 +23,7 @@ TABLES = ("stages", "trees", "warmth", "course", "frosts", "forecasts", "followe
 @click.option("--stages", "every_stage", is_flag=True,
               help="Every stage of every flush, and the warmth that each took.")  # fmt: skip
 @click.option(
-    "--tree", metavar="NAME", help="Only that: tree by tree, for the trees so named or of a species."
+    "--tree", metavar="NAME", help="Tree by tree instead, for the trees so named or of that species."
 )
 @click.option("--page", type=click.Path(path_type=Path, dir_okay=False), metavar="FILE.html",
               help="Everything as one HTML page, with pictures.")  # fmt: skip

@@ -221,7 +221,7 @@ def _told(k: Look) -> tuple[str, list[str]]:
         "lost" if k.lost else "",
         k.part or "",
         f"leaves {k.leaves}" if k.leaves else "",
-        f"came about {k.date_text}" if k.kind == "happened" else "",
+        f"came about {k.date_text.removeprefix('about ')}" if k.kind == "happened" else "",
         f"by {k.who}" if k.who else "",
         k.note or "",
     ]

@@ -12,6 +12,7 @@ from phenology.judging.garden_hindcast import past_skill
 from phenology.judging.past_forecasts import EVERY_DAYS, PastForecast
 from phenology.learning.calibration import calibrate
 from phenology.learning.classic_garden import classic_rows
+from phenology.learning.garden_leaves import GardenLeaves
 from phenology.learning.observers import observer_lateness
 from phenology.learning.transitions import all_transitions
 from phenology.learning.work_habit import work_habits
@@ -48,6 +49,11 @@ HABITS: Columns = {
 OBSERVERS: Columns = {
     "stage": "text", "first": "text", "second": "text", "flushes": "whole", "later_days": "number",
     "later_days_p10": "number", "later_days_p90": "number", "clear": "yes",
+}  # fmt: skip
+LEAF_COUNTS: Columns = {
+    "species": "text", "flushes": "whole", "flushes_paced": "whole", "days_a_leaf_at_18c": "number",
+    "days_a_leaf_at_18c_p10": "number", "days_a_leaf_at_18c_p90": "number", "leaves": "number",
+    "leaves_p10": "number", "leaves_p90": "number", "degree_days_c_a_leaf": "number", "base_c": "number",
 }  # fmt: skip
 
 
@@ -256,6 +262,44 @@ class Learned(Opened):
                     "requirement_c_days_low95": low, "requirement_c_days_high95": high,
                 })  # fmt: skip
         return table(rows, CLASSIC)
+
+    def leaf_counts(self, species: str | None = None) -> pd.DataFrame:
+        """What leaf counts have taught: how fast leaves come, and how many there will be.
+
+        Parameters
+        ----------
+        species : str, optional
+            Latin or common name, or part of it.
+
+        Returns
+        -------
+        DataFrame, one row a species with counts
+            ``species``; ``flushes`` with counts, ``flushes_paced`` counted while they grew;
+            ``days_a_leaf_at_18c`` of an average first flush and its 80 % interval
+            ``days_a_leaf_at_18c_p10``, ``days_a_leaf_at_18c_p90`` [days at a steady 18 °C]; ``leaves`` to
+            extended, and theirs ``leaves_p10``, ``leaves_p90``; ``degree_days_c_a_leaf`` above ``base_c``
+            [°C·d, °C].
+
+        Examples
+        --------
+        >>> from reports.notebook import open_garden
+        >>> garden = open_garden("demo", as_of="2026-06-14")
+        >>> len(garden.leaf_counts())  # the invented grower counts no leaves
+        0
+        """
+        return table(
+            (
+                {
+                    "species": h.species, "flushes": h.flushes, "flushes_paced": h.paced,
+                    "days_a_leaf_at_18c": h.days_a_leaf[0], "days_a_leaf_at_18c_p10": h.days_a_leaf[1],
+                    "days_a_leaf_at_18c_p90": h.days_a_leaf[2], "leaves": h.leaves[0],
+                    "leaves_p10": h.leaves[1], "leaves_p90": h.leaves[2],
+                    "degree_days_c_a_leaf": h.degree_days_a_leaf, "base_c": h.base,
+                }
+                for h in GardenLeaves(self.fit).habits(self._latin(species))
+            ),
+            LEAF_COUNTS,
+        )  # fmt: skip
 
     def habits(self) -> pd.DataFrame:
         """Species whose hardening is known from work alone, all of it on the same days of the week.

@@ -48,7 +48,7 @@ class GardenFrames(Ahead, Records, WeatherFrames, Learned, SeasonFrames, Elsewhe
     weather                       `weather`, `weather_coverage`, `readings`, `thermal_time`, `clocks`,
                                   `frosts`
     what was learned              `calibration`, `clock_shares`, `skill`, `season_skill`, `past_forecasts`,
-                                  `classic`, `habits`, `observers`
+                                  `leaf_counts`, `classic`, `habits`, `observers`
     seasons beside each other     `seasons`, `days_ahead`, `stages`, `tree_stages`, `followed`, `trends`,
                                   `elsewhere`
     pictures                      `plot_garden`, `plot_tree`, `plot_seasons`, `plot_calibration`,

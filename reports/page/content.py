@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import timedelta
+from datetime import date, timedelta
 
 from phenology.forecasting.garden_forecast import ForecastRow, GardenForecast
 from phenology.garden import Garden
@@ -17,6 +18,8 @@ from reports.words import tree_names
 NOW_DAYS = 7
 ORDINALS = ("first", "second", "third", "fourth", "fifth")
 WAITS = ("today", "in two weeks", "in three weeks")
+WAITED = 21  # a window that opens later is not cut in by then: there the stop mark tells the price
+MANY = 6  # more alike trees than these are counted, not named, in the heading; their strips name them
 
 
 @dataclass(frozen=True)
@@ -58,18 +61,27 @@ def _card(group: Sequence[ForecastRow], forecast: GardenForecast) -> TreeCard:
     row = group[0]
     flush = ORDINALS[min(row.flush, len(ORDINALS)) - 1]
     return TreeCard(
-        tuple(group),
-        tree_names([r.tree.label for r in group]),
+        tuple(sorted(group, key=_as_counted)),
+        _names([r.tree.label for r in group]),
         f"{row.species_name}, {flush} flush",
         " ".join(_capital(words) for words in advice_words(group, forecast, odds=False)),
         trust_words(group) if row.arrival is not None and row.dated else "",
-        _waiting(group),
+        _waiting(group, forecast.garden.as_of),
     )
 
 
-def _waiting(group: Sequence[ForecastRow]) -> tuple[tuple[str, int], ...]:
+def _as_counted(row: ForecastRow) -> list[tuple[int, str]]:
+    """Order of labels in which 2 comes before 10."""
+    return [(int(part), "") if part.isdigit() else (0, part) for part in re.split(r"(\d+)", row.tree.label)]
+
+
+def _names(labels: list[str]) -> str:
+    return tree_names(labels) if len(labels) <= MANY else f"{labels[0]} and {len(labels) - 1} alike"
+
+
+def _waiting(group: Sequence[ForecastRow], today: date) -> tuple[tuple[str, int], ...]:
     odds = [found for row in group if row.trust.seasons > 0 and (found := odds_of(row)) is not None]
-    if not odds:
+    if not odds or min(row.look_on for row in group) > today + timedelta(days=WAITED):
         return ()
     least = [min(99, max(1, round(100 * min(column)))) for column in zip(*odds, strict=True)]
     return tuple(zip(WAITS, least, strict=True))

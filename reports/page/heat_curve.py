@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from phenology.heat.clocks import CLOCKS, REFERENCE_C, Clock
+from phenology.heat.clocks import HEAT_CLOCKS, REFERENCE_C, Clock
 from phenology.units import c_to_f
 from reports.page.drawings import Label, svg_curve, svg_drawing, svg_line
 
@@ -37,7 +37,7 @@ def heat_curve_drawing(words: str, *, fahrenheit: bool = False) -> tuple[str, li
         return 100 - 100 * rate / TOP
 
     parts = [svg_line(x(REFERENCE_C), 0, x(REFERENCE_C), 100, "today"), svg_line(0, y(1), 100, y(1), "rule")]
-    for clock in (c for c in CLOCKS if not c.by_calendar):
+    for clock in HEAT_CLOCKS:
         rate = clock.rates(steady, steady)
         shown = rate <= TOP
         points = [(x(t), y(r)) for t, r in zip(steady[shown].tolist(), rate[shown].tolist(), strict=True)]
@@ -56,11 +56,13 @@ def heat_curve_words(fahrenheit: bool = False) -> str:
     >>> heat_curve_words().split(":")[0]
     'How much a day counts at each temperature'
     """
+    kinds = [clock.kind for clock in HEAT_CLOCKS]
+    rising, falling = kinds.count("sine"), kinds.count("falling")
     fastest, still, alike = (
         f"{float(c_to_f(t)):.0f} °F" if fahrenheit else f"{t:g} °C"
         for t in (Clock.optimum, Clock.ceiling, REFERENCE_C)
     )
     return (
-        "How much a day counts at each temperature: five ways rise steadily from their base, three are "
-        f"fastest at {fastest} and stand still at {still}. All agree at {alike}."
+        f"How much a day counts at each temperature: {rising} ways rise steadily from their base, "
+        f"{falling} are fastest at {fastest} and stand still at {still}. All agree at {alike}."
     )

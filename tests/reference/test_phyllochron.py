@@ -2,8 +2,8 @@
 
 Karlsson, Heins, Gerberick and Hackmann 1991, Sci. Hortic., doi:10.1016/0304-4238(91)90078-D (abstract):
 *Hibiscus rosa-sinensis* in containers unfolds -0.1130 + 0.01148 T leaves a day between 10 and 30 degC:
-87 degC d a leaf above 9.8 degC. Schoene, Yeager and Ritchie 2005, HortScience 40(4):1040D (abstract): *Viburnum* in
-containers, 51 degC d a leaf above an assumed 8 degC.
+87 degC d a leaf above 9.8 degC. Schoene, Yeager and Ritchie 2005, HortScience 40(4):1040D (abstract):
+*Viburnum* in containers, 51 degC d a leaf above an assumed 8 degC.
 """
 
 from __future__ import annotations

@@ -144,7 +144,7 @@ def test_days_filled_are_counted_in_words(tmp_path):
     garden = bench.folder / "garden.toml"
     garden.write_text(garden.read_text().replace("2026-06-14", "2026-06-15"))
     told = " ".join(bench.does("compare", "--no-look-back").out.split())
-    assert "filled from the usual year: 1 day of 2026." in told and "1 days" not in told
+    assert "filled from the usual year: 1 day of 2026." in told and " 1 days of" not in told
 
 
 def test_in_the_south_seasons_stand_across_new_year():

@@ -41,7 +41,7 @@ def test_one_date_is_one_sentence(bench, far):
     told = " ".join(said.split())
     assert told.startswith("Cutback of trident maple done in Warmford on 1 June is due at Larkfield benches")
     assert re.search(r"about \d+ July \(\d+( July)?-\d+ \w+\)\.", told)
-    assert "the leaf decides" in said and "docs/method.md, section 7" in said
+    assert "the leaf decides" in said and "docs/method.md, section 8" in said
 
 
 def test_no_journal_is_needed(tmp_path, far):

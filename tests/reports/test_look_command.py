@@ -61,6 +61,8 @@ def test_a_vague_date_is_kept_as_typed_and_shown_back(bench):
     assert answer.words.startswith('Elm 1: hardened, came about 30 Jun-8 Jul ("about 4 July").')
     (look,) = looks(bench)
     assert (look.date_text, look.kind, look.who, look.leaves) == ("about 4 July", "happened", "me", "5,6,5")
+    listed = bench.does("look", "--list").out
+    assert "came about 4 July" in " ".join(listed.split())
 
 
 def test_a_date_that_may_be_seen_or_happened_says_how_it_was_taken(bench):

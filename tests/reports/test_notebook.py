@@ -218,6 +218,24 @@ def test_degree_days_add_up(garden) -> None:
         garden.thermal_time(1980)
 
 
+def test_days_ahead_of_any_season_end_where_the_seasons_table_has_them(garden) -> None:
+    assert garden.days_ahead()["days_ahead"].iloc[-1] == garden.seasons([2026])["days_ahead"].iloc[0]
+    past = garden.days_ahead(2024)
+    assert len(past) == 366
+    assert past["days_ahead"].loc["2024-06-13"] == garden.seasons([2024])["days_ahead"].iloc[0]
+
+
+def test_leaf_counts_are_those_of_the_command(tmp_path) -> None:
+    folder = own_demo(tmp_path)
+    bench = Bench(folder, today=DAY.isoformat())
+    bench.does("look", "hornbeam 1", "growing", "--date", "2026-05-04", "--leaves", "4,5,4")
+    told = json.loads(bench.does("calibrate", "hornbeam", "--json").out)["leaf_counts"]
+    counted = open_garden(folder).leaf_counts("hornbeam")
+    assert len(counted) == len(told) == 1
+    assert counted["leaves"].round(2).tolist() == [told[0]["leaves_to_extended"]["leaves"]]
+    assert counted["degree_days_c_a_leaf"].round(1).tolist() == [told[0]["degree_days_c_a_leaf"]]
+
+
 def test_shares_of_clocks_sum_to_one(garden) -> None:
     sums = garden.clock_shares().groupby(["from", "to"])[["prior", "share"]].sum()
     assert len(sums) == 4

@@ -8,6 +8,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from phenology.errors import InputError
 from phenology.language.date_style import (
     SHOWN_ORDERS,
     DateStyle,
@@ -94,3 +95,17 @@ def test_every_form_written_reads_back_to_the_same_days(style, first, days, open
 def test_spoken_weeks_begin_on_the_first_weekday(typed, first_weekday, start):
     read = parse(typed, today=date(2026, 7, 25), first_weekday=first_weekday)
     assert (read.earliest, read.latest) == (start, start + timedelta(days=6))
+
+
+@pytest.mark.parametrize(
+    ("typed", "day_first", "month_first"),
+    [
+        ("4/7/2026", "may be 4 July or 7 April", "may be July 4 or April 7"),
+        ("30 Feb 2026", "there is no 30 February", "there is no February 30"),
+    ],
+)
+def test_refusals_name_days_in_the_same_order(typed, day_first, month_first):
+    with pytest.raises(InputError, match=day_first):
+        parse(typed, today=FOURTH)
+    with using_dates(DateStyle("month-first")), pytest.raises(InputError, match=month_first):
+        parse(typed, today=FOURTH)

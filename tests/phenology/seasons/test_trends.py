@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from datetime import date
 from functools import cache
 
 import numpy as np
@@ -67,6 +68,14 @@ def demo():
 
 
 def test_the_demo_has_thirty_years_of_weather_and_five_seasons_of_looks():
-    assert demo()["warmth", ""].seasons == 31 and demo()["last frost", ""].seasons >= 25
+    assert demo()["warmth", ""].seasons == 30 and demo()["last frost", ""].seasons >= 25
     assert demo()["hardened", "Fagus crenata"].per_decade is None
     assert demo()["warmth", ""].low < demo()["warmth", ""].per_decade < demo()["warmth", ""].high
+
+
+def test_in_winter_the_trend_is_of_half_a_seasons_warmth_and_leaves_no_season_out():
+    """By late November only the warmer half of the seasons ever gathers what is usual by then."""
+    found = {t.what: t for t in garden_trends(read_garden(demo_folder(), date(2025, 11, 28), past=True)[0])}
+    assert "warmth" not in found and found["half the warmth"].seasons == 29
+    june = {t.what: t for t in garden_trends(read_garden(demo_folder(), date(2025, 6, 14), past=True)[0])}
+    assert june["warmth"].seasons == 29  # this season's has not all come, whether early or late

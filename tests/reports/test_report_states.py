@@ -1,0 +1,133 @@
+"""The report in unusual gardens: what it shows, and what it must not."""
+
+from __future__ import annotations
+
+import re
+from datetime import date
+
+import pytest
+
+from phenology.forecasting.garden_forecast import forecast_garden
+from phenology.heat.clocks import HEAT_CLOCKS
+from phenology.units import c_to_f
+from reports.page.content import tree_cards
+from reports.page.drawings import Span, window_drawing
+from reports.page.heat_curve import heat_curve_drawing, heat_curve_words
+from tests.reports.page_checks import tree_of
+from tests.reports.pages import CROWD, DAY, PAGES, crowd, demo, sheltered, unseen
+
+
+def windows(garden):
+    """Drawings of all windows of a garden."""
+    forecast = forecast_garden(garden)
+    span = Span.around(garden.as_of)
+    rows = [row for cards in tree_cards(forecast) for card in cards for row in card.rows]
+    return [window_drawing(row, forecast, span, "words") for row in rows]
+
+
+@pytest.mark.parametrize("state", [sheltered, unseen])
+def test_trees_whose_words_give_no_date_get_dots_and_no_curve(state):
+    garden, _ = demo(date(2026, 1, 20))
+    dated, undated = windows(garden), windows(state(garden))
+    assert len(dated) == len(undated) == 12
+    assert all('class="likely"' in svg and 'class="look"' not in svg for svg in dated)
+    assert all('class="look"' in svg and 'class="likely"' not in svg for svg in undated[:6])
+    assert not any('class="likely"' in svg or 'class="stop"' in svg for svg in undated)
+
+
+def test_the_words_of_undated_trees_name_no_range():
+    cards = re.findall(r'<article class="tree">.*?</article>', PAGES["sheltered"](), flags=re.DOTALL)
+    assert cards and all("Look weekly from" in card for card in cards)
+    assert not any("Probably" in card or "Trust" in card for card in cards)
+
+
+def test_measured_weather_and_forecast_both_have_an_end():
+    text = PAGES["busy"]()
+    assert "Weather to Sun 14 Jun, a forecast to Tue 23 Jun, then 30 past years as they might run." in text
+    assert "no day missing. Then a forecast to Tue 23 Jun 2026." in text
+    assert "Cellar &lt;north&gt; &amp; steps" in text and "No weather yet" in text
+
+
+def test_the_season_is_that_of_the_place_where_the_trees_stand():
+    assert "since the season began at Larkfield benches" in PAGES["busy"]()
+
+
+def test_work_done_asks_for_care_and_late_wire_for_a_look_now():
+    care = PAGES["busy"]().split('<h2 id="care">')[1].split("</section>")[0]
+    assert "<strong>Crab apple" in care and "(until" in care
+    assert "Wire on this year's shoots" in care.replace("&#39;", "'") and "(look now)" in care
+
+
+def test_every_figure_leads_to_how_it_is_reckoned():
+    root = tree_of(PAGES["busy"]())
+    led = {a.get("href") for a in root.iter("a")}
+    told = {f"#{h.get('id')}" for h in root.iter("h3") if (h.get("id") or "").startswith("how-")}
+    assert {"#how-window", "#how-trust", "#how-waiting", "#how-stop", "#how-season", "#how-care",
+            "#how-weather"} <= led <= told | {a for a in led if not a.startswith("#how-")}  # fmt: skip
+    for section in root.iter("section"):
+        named = section.get("aria-labelledby")
+        if named != "how":
+            assert any((a.get("href") or "").startswith("#how-") for a in section.iter("a")), named
+
+
+def test_alike_trees_share_a_card_and_each_has_its_picture():
+    html = PAGES["crowd"]()
+    cards = html.count('<article class="tree">')
+    assert cards <= 12 < html.count('class="window"') == CROWD
+    assert "Crab apple and 24 alike" in html
+    labels = re.findall(r'<p class="whose">(Crab apple[^<]*)</p>', html)
+    assert labels[:3] == ["Crab apple", "Crab apple of row 2", "Crab apple of row 3"]
+
+
+def test_a_crowd_is_what_it_says():
+    garden, _ = demo()
+    many = crowd(garden, 30)
+    assert len(many.trees) == 30 == len({tree.id for tree in many.trees})
+    assert len(many.looks) == 3 * len(garden.looks)
+
+
+def test_the_price_of_waiting_is_drawn_where_a_cut_may_come_within_three_weeks():
+    garden, _ = demo()
+    now, later = tree_cards(forecast_garden(garden))
+    assert any(card.waiting for card in now)
+    for card in (*now, *later):
+        if card.waiting:
+            today, fortnight, three_weeks = (percent for _, percent in card.waiting)
+            assert 99 >= today >= fortnight >= three_weeks >= 1
+            assert min((row.look_on - DAY).days for row in card.rows) <= 21
+    assert not any(card.waiting for card in later if (card.rows[0].look_on - DAY).days > 21)
+
+
+@pytest.mark.parametrize("name", ["no trees", "one tree", "short of weather"])
+def test_little_gardens_say_what_is_missing(name):
+    html = PAGES[name]()
+    if name == "no trees":
+        assert "The garden has no trees yet" in html and "0 past years" not in html
+    if name == "one tree":
+        assert html.count('class="window"') == 1
+    if name == "short of weather":
+        assert "1 past season pale" in html and "too few past seasons of weather" in html
+        assert "1 past year as it might run" in html
+
+
+def test_fahrenheit_gardens_are_told_fahrenheit():
+    html = PAGES["fahrenheit"]()
+    assert "degree-days above 41\u00a0°F" in html and "steady 64\u00a0°F" in html
+    assert "°C" not in html
+
+
+def test_the_heat_curves_all_meet_at_one_day():
+    svg, below, beside = heat_curve_drawing("words")
+    curves = re.findall(r'<polyline class="(\w+)" points="([^"]+)"', svg)
+    assert len(curves) == len(HEAT_CLOCKS) and {kind for kind, _ in curves} == {"rising", "falling"}
+    one = next(label.at for label in beside if label.text == "1")
+    for _, points in curves:
+        at_18 = [float(y) for x, y in (p.split(",") for p in points.split()) if abs(float(x) - 39.1) < 0.06]
+        assert at_18 == pytest.approx([one], abs=0.1)
+    assert [label.text for label in below][:3] == ["0°", "5°", "10°"]
+    assert f"{c_to_f(28.0):.0f} °F" in heat_curve_words(True)
+
+
+def test_in_winter_no_days_ahead_are_told():
+    table = PAGES["winter"]().split('<h2 id="season">')[1].split("</table>")[0]
+    assert "degree-days<br>" in table and "days ahead<br>" not in table
