@@ -122,7 +122,7 @@ def trace_curves(
         else np.maximum(gap_variance - np.interp(anchor, days, gap_variance), 0)
     )
     first = max(int(np.floor(anchor)) + 1, 0)  # a wait may have begun before the season did
-    for c in np.unique(prediction.clock):
+    for c in sorted(set(prediction.clock.tolist())):
         mine = prediction.clock == c
         start = Hands(sums[:, c]).at(prediction.usual) if clocks[c].from_usual else origin[:, c]
         read = np.maximum(sums[:, c, first:] - start[:, None], 1e-9)

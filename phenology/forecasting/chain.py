@@ -120,7 +120,7 @@ def lean(prediction: Prediction) -> Prediction:
     tell them apart.
     """
     out: list[tuple[float, int, float, float]] = []
-    for c in np.unique(prediction.clock):
+    for c in sorted(set(prediction.clock.tolist())):
         mine = np.flatnonzero(prediction.clock == c)
         weight, mean, variance = (v[mine] for v in (prediction.weight, prediction.mean, prediction.variance))
         if np.ptp(mean) > np.sqrt(variance.min()):
@@ -164,7 +164,7 @@ def _mixture(
     gap_at = np.interp(where, np.arange(days + 1), gap_variance)
     gap = np.maximum(gap_variance[None, None, first:] - gap_at[:, :, None], 0.0)
     any_gap = bool(gap_variance[-1] > 0)
-    for c in np.unique(prediction.clock):
+    for c in sorted(set(prediction.clock.tolist())):
         origin = sums[trace, c, low] * (1 - part) + sums[trace, c, low + 1] * part
         later = sums[:, None, c, first:] > origin[:, :, None]
         if clocks[c].from_usual:

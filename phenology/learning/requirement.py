@@ -349,7 +349,7 @@ def _tempered(totals: Array, clock: IntArray, prior: Array, temper: float) -> Ar
     """
     share = np.zeros(len(totals))
     weights = {}
-    for c in np.unique(clock):
+    for c in sorted(set(clock.tolist())):
         mine = clock == c
         top = totals[mine].max()
         within = np.exp(totals[mine] - top)

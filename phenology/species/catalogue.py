@@ -5,6 +5,7 @@ The shipped catalogue is `species.toml` beside this file; a garden may override 
 
 from __future__ import annotations
 
+import pkgutil
 import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass, field
@@ -193,10 +194,9 @@ _NOT_DESCRIBED = "common practice, no source: a cautious value for a species nob
 
 @cache
 def _shipped() -> dict[str, Any]:
-    from importlib import resources
-
-    text = resources.files("phenology.species").joinpath("species.toml").read_text(encoding="utf-8")
-    return tomllib.loads(text)
+    data = pkgutil.get_data("phenology.species", "species.toml")
+    assert data is not None
+    return tomllib.loads(data.decode("utf-8"))
 
 
 @cache

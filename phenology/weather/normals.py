@@ -62,9 +62,10 @@ def fit_normals(tmin: Array, tmax: Array, seasons: Array) -> Normals:
 
 def _smooth_year(values: Array, basis: Array) -> Array:
     _, day = np.nonzero(np.isfinite(values))
-    if len(np.unique(day)) < 2 * basis.shape[1]:
+    days_known = len(set(day.tolist()))
+    if days_known < 2 * basis.shape[1]:
         return np.full(len(basis), np.nanmean(values) if len(day) else np.nan)
-    if len(np.unique(day)) < 300:  # part of a year: a full set of waves would swing wildly outside it
+    if days_known < 300:  # part of a year: a full set of waves would swing wildly outside it
         basis = basis[:, [0, 1, 3]]
     # a slight pull to zero on the waves keeps a thin record from swinging where it has no days
     left = basis[day].T @ basis[day] + np.diag([0.0] + [1e-3 * len(day)] * (basis.shape[1] - 1))

@@ -100,7 +100,7 @@ class Beliefs:
         rows = []
         # nobody knows yet when a wait that keeps to its date would usually begin
         left_out = self.by_light | self.from_usual if centre is None else self.by_light
-        clocks = np.unique(self.clock[~left_out[self.clock]])
+        clocks = np.array(sorted(set(self.clock[~left_out[self.clock]].tolist())), dtype=np.intp)
         for c in clocks:
             mine = self.clock == c
             weight = self.weight[mine].sum()

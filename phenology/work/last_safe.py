@@ -361,4 +361,4 @@ def _grid(today: int, season: LateSeason) -> Array:
     early = np.arange(first, dense, 2 * GRID_DAYS)
     tried = np.arange(dense, max(last, today + 22.0) + GRID_DAYS, GRID_DAYS)
     asked = [today + float(wait) for wait in WAITING]
-    return np.unique(np.concatenate([early, tried, asked]))
+    return np.array(sorted({*early.tolist(), *tried.tolist(), *asked}))
