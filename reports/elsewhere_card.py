@@ -72,7 +72,8 @@ class Card:
         """How many years of weather it rests on, and which towns have their summer at new year."""
         counts = sorted({self.years[town] for town in self.towns})
         there = f"{counts[0]}" if len(counts) == 1 else f"{counts[0]} to {counts[-1]}"
-        told = f"Years of weather: {self.years[self.home]} in {self.home}, {there} in the towns."
+        where = self.towns[0] if len(self.towns) == 1 else "the towns"
+        told = f"Years of weather: {self.years[self.home]} in {self.home}, {there} in {where}."
         south = [name for name in (self.home, *self.towns) if self.south[name]]
         if not south:
             return told

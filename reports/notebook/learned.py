@@ -82,12 +82,12 @@ class Learned(Opened):
         --------
         >>> from reports.notebook import open_garden
         >>> garden = open_garden("demo", as_of="2026-06-14")
-        >>> garden.calibration("trident")[["from", "to", "seasons", "days_at_18c"]].round(0)
-               from        to  seasons  days_at_18c
-        0     start  budbreak        5         13.0
-        1      work  budbreak        4         21.0
-        2  budbreak  extended        5         28.0
-        3  extended  hardened        4         14.0
+        >>> garden.calibration("trident")[["from", "to", "seasons", "catalogue_days_at_18c"]]
+               from        to  seasons  catalogue_days_at_18c
+        0     start  budbreak        5                   13.0
+        1      work  budbreak        4                   21.0
+        2  budbreak  extended        5                   26.0
+        3  extended  hardened        4                   16.0
         """
         return table(
             (

@@ -290,13 +290,13 @@ class SeasonFrames(Opened):
         --------
         >>> from reports.notebook import open_garden
         >>> garden = open_garden("demo", as_of="2026-06-14")
-        >>> garden.season_skill("elm")[["season", "missed_days", "usual_date_missed_days"]].round(1)
+        >>> garden.season_skill("elm")[["season", "missed_days", "usual_date_missed_days"]].round(0)
            season  missed_days  usual_date_missed_days
-        0    2022          9.3                    11.0
-        1    2023          5.5                    12.1
-        2    2024          4.1                     5.9
-        3    2025          8.1                     9.8
-        4    2026          5.6                     2.8
+        0    2022          9.0                    11.0
+        1    2023          6.0                    12.0
+        2    2024          4.0                     6.0
+        3    2025          8.0                    10.0
+        4    2026          6.0                     3.0
         """
         return table(
             (

@@ -135,6 +135,10 @@ def test_size_and_uncertainty_are_said():
     assert nights.startswith("nights here 1.") and "°C colder than there" in nights and "±" in nights
     assert days.startswith("days here 2.0 ± 0.1 °C warmer than there (+1.") and "in July)" in days
     assert basis == "from 366 days of your own readings, 2024-01-01 to 2024-12-31"
+    # a difference in degF is 9/5 of one in degC, without 32
+    in_f = fit.lines("F")[1]
+    assert in_f.startswith("days here 3.") and "°F warmer than there" in in_f
+    assert float(in_f.split()[2]) == pytest.approx(1.8 * fit.tmax.mean()[0], abs=0.06)
 
 
 def test_it_is_kept_beside_the_weather(tmp_path: Path):
