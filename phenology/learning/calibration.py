@@ -132,10 +132,14 @@ def average_requirement(requirement: Requirement, species: str) -> tuple[float, 
 
 
 def best_heat_clock(requirement: Requirement) -> int:
-    """The heat clock with the largest share among those that draws were kept of."""
-    kept = {p.clock for p in requirement.components}
-    heat = [c for c in kept if not requirement.model.clocks[c].by_calendar] or sorted(kept)
-    return max(heat, key=lambda c: float(requirement.clock_shares[c]))
+    """The heat clock with the largest share among those that draws were kept of.
+
+    One that does not answer to light, where there is one: only its days are days at 18 degC all year.
+    """
+    clocks, kept = requirement.model.clocks, sorted({p.clock for p in requirement.components})
+    heat = [c for c in kept if not clocks[c].by_calendar] or kept
+    plain = [c for c in heat if not clocks[c].by_light] or heat
+    return max(plain, key=lambda c: float(requirement.clock_shares[c]))
 
 
 def expected_error(prediction: Prediction, clock: int) -> float:
