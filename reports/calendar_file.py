@@ -14,7 +14,7 @@ from typing import Any
 from uuid import NAMESPACE_URL, uuid5
 
 from phenology.errors import InputError
-from phenology.forecasting.garden_forecast import ForecastRow, GardenForecast
+from phenology.forecasting.forecast_rows import ForecastRow, GardenForecast
 from reports.aftercare_due import wire_looks
 from reports.deciding import STATE, coming_rows, does, last_safe_of, row_date
 

@@ -6,7 +6,7 @@ from collections.abc import Iterable, Iterator
 from datetime import date, timedelta
 from typing import Any
 
-from phenology.forecasting.garden_forecast import ForecastRow, GardenForecast
+from phenology.forecasting.forecast_rows import ForecastRow, GardenForecast
 
 AHEAD_DAYS = 120
 """What lies further ahead is not told yet (ours)."""

@@ -10,7 +10,7 @@ from datetime import date
 from typing import Any
 
 from phenology.forecasting.arrival import LEVELS
-from phenology.forecasting.garden_forecast import ForecastRow, GardenForecast, quantile_dates
+from phenology.forecasting.forecast_rows import ForecastRow, GardenForecast, quantile_dates
 
 SCHEMA = "flushcast.forecast/1"
 QUANTILES = tuple(f"p{round(level * 100)}" for level in LEVELS)

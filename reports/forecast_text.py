@@ -7,7 +7,7 @@ import textwrap
 from collections.abc import Iterator, Sequence
 from datetime import date, timedelta
 
-from phenology.forecasting.garden_forecast import ForecastRow, GardenForecast
+from phenology.forecasting.forecast_rows import ForecastRow, GardenForecast
 from reports.deciding import AHEAD_DAYS, DOES, deciding_rows
 from reports.words import date_range, short_date, tree_names, weekday_date, weekday_full_date
 

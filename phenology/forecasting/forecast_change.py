@@ -7,7 +7,8 @@ from dataclasses import dataclass, replace
 from datetime import date, timedelta
 
 from phenology.errors import WeatherError
-from phenology.forecasting.garden_forecast import ForecastRow, GardenForecast, forecast_garden
+from phenology.forecasting.forecast_rows import ForecastRow, GardenForecast
+from phenology.forecasting.garden_forecast import forecast_garden
 from phenology.garden import Garden
 from phenology.records.flush_history import FlushHistory, histories_of
 

@@ -110,8 +110,8 @@ def _calibrated(fit: GardenFit, species: str, transition: Transition) -> Calibra
 def average_requirement(requirement: Requirement, species: str) -> tuple[float, float, float]:
     """Median and 80 % interval for an average tree in an average season. [days at 18 degC]
 
-    As the heat clock that explains most reads it: clocks disagree on what a wait amounts to, so their
-    readings cannot be mixed.
+    How long the wait would last at a steady 18 degC, over all heat clocks that do not answer to light, by
+    their shares: they disagree on it, and nobody knows which of them is right.
     """
     days, own_sd = requirement.model.prior_of(species)
     columns = requirement.columns
@@ -120,8 +120,8 @@ def average_requirement(requirement: Requirement, species: str) -> tuple[float, 
     known = species in columns.species
     if known:
         row[columns.FIRST_SPECIES + columns.species.index(species)] = 1.0
-    clock = best_heat_clock(requirement)
-    parts = [p for p in requirement.components if p.clock == clock]
+    steady = heat_clocks(requirement)
+    parts = [p for p in requirement.components if p.clock in steady]
     weight = np.array([p.weight for p in parts]) / sum(p.weight for p in parts)
     means = np.array([math.log(days) + float(p.effects.mean_at(row, None)) for p in parts])
     own = 0.0 if known else own_sd**2
@@ -131,15 +131,16 @@ def average_requirement(requirement: Requirement, species: str) -> tuple[float, 
     return math.exp(middle), math.exp(low), math.exp(high)
 
 
-def best_heat_clock(requirement: Requirement) -> int:
-    """The heat clock with the largest share among those that draws were kept of.
-
-    One that does not answer to light, where there is one: only its days are days at 18 degC all year.
-    """
+def heat_clocks(requirement: Requirement) -> list[int]:
+    """The heat clocks that draws were kept of, but for those that answer to light; all kept where none is."""
     clocks, kept = requirement.model.clocks, sorted({p.clock for p in requirement.components})
     heat = [c for c in kept if not clocks[c].by_calendar] or kept
-    plain = [c for c in heat if not clocks[c].by_light] or heat
-    return max(plain, key=lambda c: float(requirement.clock_shares[c]))
+    return [c for c in heat if not clocks[c].by_light] or heat
+
+
+def best_heat_clock(requirement: Requirement) -> int:
+    """The one of `heat_clocks` with the largest share."""
+    return max(heat_clocks(requirement), key=lambda c: float(requirement.clock_shares[c]))
 
 
 def expected_error(prediction: Prediction, clock: int) -> float:

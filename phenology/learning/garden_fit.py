@@ -12,6 +12,8 @@ from phenology.records.flush_history import FlushHistory, histories, waits_for
 from phenology.records.rows import Tree
 from phenology.species.catalogue import neutral_species
 
+FEWEST_FLUSHES = 2  # before which nothing is said of a tree's habit (ours)
+
 
 @dataclass(eq=False)
 class GardenFit:
@@ -25,6 +27,7 @@ class GardenFit:
     garden: Garden
     histories: list[FlushHistory] = field(init=False)
     _waits: dict[Transition, list[Wait]] = field(init=False, default_factory=dict)
+    _runs_on: dict[str, bool] = field(init=False, default_factory=dict)
     _seen: dict[Transition, dict[str, set[int]]] = field(init=False, default_factory=dict)
     _bracketed: dict[Transition, dict[str, set[int]]] = field(init=False, default_factory=dict)
     _shares: dict[tuple[str, Transition], float] = field(init=False, default_factory=dict)
@@ -87,7 +90,20 @@ class GardenFit:
         say): see `at_one_stride`.
         """
         whole = Transition(start, target)
-        return (whole,) if self.at_one_stride(tree.species, whole) else whole.links()
+        runs_on = target == "hardened" and self.runs_on(tree)
+        return (whole,) if runs_on or self.at_one_stride(tree.species, whole) else whole.links()
+
+    def runs_on(self, tree: Tree) -> bool:
+        """Whether a tree's shoots were never seen to stop before its leaves were hard, in two flushes or more.
+
+        Shoots of free growers may run on all season; the leaves that stay harden all the same.
+        """
+        if tree.id not in self._runs_on:
+            stopped = [h.seen_to_stop for h in self.histories if h.tree.id == tree.id]
+            told = [one for one in stopped if one is not None]
+            free = self.garden.species_of(tree).growth == "free"
+            self._runs_on[tree.id] = free and len(told) >= FEWEST_FLUSHES and not any(told)
+        return self._runs_on[tree.id]
 
     def at_one_stride(self, species: str, whole: Transition) -> bool:
         """Whether more seasons bracket the whole of a longer wait than bracket its least known step."""

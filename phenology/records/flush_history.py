@@ -70,6 +70,17 @@ class FlushHistory:
     contradiction: str = ""
     reach: dict[str, float] = field(default_factory=dict)
 
+    @property
+    def seen_to_stop(self) -> bool | None:
+        """Whether shoots were seen to stop before the leaves were hard; None where looks do not reach so far.
+
+        Hard leaves imply it, but one look that shows both at once has not seen it.
+        """
+        hard, stopped = self.came.get("hardened"), self.came.get("extended")
+        if hard is None or not math.isfinite(hard[0]) or hard[1] == NEVER or stopped is None:
+            return None
+        return stopped[1] < hard[1]
+
     def begun(self, start: str) -> tuple[float, float] | None:
         """When a wait that begins at `start` began; None when unknown or not yet."""
         if start == "start":
@@ -126,8 +137,10 @@ def _history(garden: Garden, tree: Tree, flush: Flush, number: int) -> FlushHist
     ended = _t(start, flush.ended_on) if flush.ended_on else None
     work = _closing_work(garden, tree, flush)
     shown = list(_shown_by_work(work, looks, start))
-    sights += [*shown, *_cut_early(work, looks, start)]
+    sights += shown
     came, contradiction = _came(sights)
+    if work is not None and work.early:
+        came = _not_hard_by(came, _t(start, work.earliest))
     woken = None
     if flush.work_id:
         waking = next((w for w in garden.works_by_tree.get(tree.id, []) if w.id == flush.work_id), None)
@@ -206,15 +219,10 @@ def _shown_by_work(work: Work | None, looks: list[Look], start: date) -> Iterato
         yield Sight(t, t, "hardened")
 
 
-def _cut_early(work: Work | None, looks: list[Look], start: date) -> Iterator[Sight]:
-    """Work marked early says that the leaves were not hard yet: the stage last seen still stood."""
-    if work is None or not work.early:
-        return
-    before = [_stage(v) for v in looks if v.latest <= work.latest]
-    stage = before[-1] if before else "budbreak"
-    if stage_rank(stage) < stage_rank("hardened"):
-        t = _t(start, work.earliest)
-        yield Sight(t, t, stage)
+def _not_hard_by(came: dict[str, tuple[float, float]], t: float) -> dict[str, tuple[float, float]]:
+    """Work marked early says that leaves were not hard yet; a look that says they were has the last word."""
+    after, by = came.get("hardened", (-math.inf, NEVER))
+    return {**came, "hardened": (max(after, t), by)} if by > t else came
 
 
 def _closing_work(garden: Garden, tree: Tree, flush: Flush) -> Work | None:

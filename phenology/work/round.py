@@ -10,7 +10,7 @@ from functools import partial
 import numpy as np
 
 from phenology.errors import WeatherError
-from phenology.forecasting.garden_forecast import ForecastRow, GardenForecast
+from phenology.forecasting.forecast_rows import ForecastRow, GardenForecast
 from phenology.garden import Garden
 from phenology.heat.clocks import CLOCKS
 from phenology.records.rows import Tree

@@ -10,7 +10,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import date, timedelta
 
-from phenology.forecasting.garden_forecast import ForecastRow, GardenForecast
+from phenology.forecasting.forecast_rows import ForecastRow, GardenForecast
 
 SWELLING_DAYS = 18  # buds swell about this long before they break
 PINCHING_OPENS, PINCHING_LASTS = 7, 10  # days after bud break, days

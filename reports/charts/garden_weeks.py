@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from phenology.forecasting.garden_forecast import ForecastRow, GardenForecast
+from phenology.forecasting.forecast_rows import ForecastRow, GardenForecast
 from phenology.records.flush_history import histories
 from phenology.seasons.ahead import HeatCourse, heat_course
 from reports.charts.ink import INK, PALE, RULE, WASH, bare, date_axis, new_axes

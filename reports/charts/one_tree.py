@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from phenology.forecasting.garden_forecast import ForecastRow, GardenForecast
+from phenology.forecasting.forecast_rows import ForecastRow, GardenForecast
 from phenology.learning.transitions import TARGETS
 from phenology.records.flush_history import histories_of
 from phenology.records.rows import Tree

@@ -10,7 +10,8 @@ from functools import cached_property
 from data_sources.garden import GardenSettings
 from data_sources.journal.changes import Change
 from phenology.errors import InputError, WeatherError
-from phenology.forecasting.garden_forecast import GardenForecast, forecast_garden
+from phenology.forecasting.forecast_rows import GardenForecast
+from phenology.forecasting.garden_forecast import forecast_garden
 from phenology.garden import Garden
 from phenology.judging.past_forecasts import EVERY_DAYS, PastForecast, past_forecasts
 from phenology.judging.species_skill import SpeciesSkill

@@ -9,7 +9,7 @@ from html import escape
 
 import numpy as np
 
-from phenology.forecasting.garden_forecast import ForecastRow, GardenForecast
+from phenology.forecasting.forecast_rows import ForecastRow, GardenForecast
 from phenology.judging.past_forecasts import PastForecast
 from phenology.season import SeasonCalendar
 from phenology.seasons.ahead import HeatCourse

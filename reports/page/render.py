@@ -9,7 +9,8 @@ from pathlib import Path
 from typing import Any
 
 from data_sources.garden import GardenSettings
-from phenology.forecasting.garden_forecast import GardenForecast, forecast_garden
+from phenology.forecasting.forecast_rows import GardenForecast
+from phenology.forecasting.garden_forecast import forecast_garden
 from phenology.garden import Garden
 from phenology.heat.clocks import CLOCKS, REFERENCE_C
 from phenology.judging.garden_hindcast import PastSkill, past_skill

@@ -10,7 +10,8 @@ from itertools import pairwise
 import pytest
 
 from data_sources.demo_garden import DemoGarden, demo_garden
-from phenology.forecasting.garden_forecast import ForecastRow, forecast_garden
+from phenology.forecasting.forecast_rows import ForecastRow
+from phenology.forecasting.garden_forecast import forecast_garden
 from phenology.garden import Garden
 from phenology.records.rows import Place
 from phenology.season import SeasonCalendar

@@ -8,7 +8,8 @@ import numpy as np
 import pytest
 
 from phenology.errors import WeatherError
-from phenology.forecasting.garden_forecast import forecast_garden, quantile_dates
+from phenology.forecasting.forecast_rows import quantile_dates
+from phenology.forecasting.garden_forecast import forecast_garden
 from phenology.records.rows import Aim, Place
 from phenology.weather.season_weather import SeasonWeather
 from phenology.weather.series import DailyWeather

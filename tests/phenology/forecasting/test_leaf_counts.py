@@ -7,7 +7,8 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from phenology.forecasting.garden_forecast import _Maker, forecast_garden
+from phenology.forecasting.flush_chain import FlushChains
+from phenology.forecasting.garden_forecast import forecast_garden
 from phenology.learning import garden_leaves
 from tests.phenology.gardens import Records, day
 
@@ -130,7 +131,7 @@ def test_a_first_look_in_mid_flush_tells_from_its_count_when_buds_broke():
 
 def unwired(monkeypatch):
     """The forecast as it is without this capability."""
-    monkeypatch.setattr(_Maker, "_by_leaves", lambda *_: None)
+    monkeypatch.setattr(FlushChains, "_by_leaves", lambda *_: None)
 
 
 def test_flushes_without_counts_are_forecast_exactly_as_before_and_pay_nothing(monkeypatch):
