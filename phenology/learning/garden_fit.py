@@ -42,9 +42,15 @@ class GardenFit:
         return prior_of_transition(known or neutral_species(species), transition)
 
     def waits(self, transition: Transition) -> list[Wait]:
-        """The waits on record that the weather reaches."""
+        """The waits on record that the weather reaches.
+
+        Trees whose shoots run on teach nothing of when shoots stop, nor of what follows on that.
+        """
         if transition not in self._waits:
-            waits = waits_for(transition, self.histories)
+            told = self.histories
+            if "extended" in (transition.start, transition.target):
+                told = [h for h in told if not self.runs_on(h.tree)]
+            waits = waits_for(transition, told)
             reached = [w for w in waits if w.season in self.garden.record_at(w.site).seasons]
             self._waits[transition] = reached
         return self._waits[transition]
@@ -94,15 +100,19 @@ class GardenFit:
         return (whole,) if runs_on or self.at_one_stride(tree.species, whole) else whole.links()
 
     def runs_on(self, tree: Tree) -> bool:
-        """Whether a tree's shoots were never seen to stop before its leaves were hard, in two flushes or more.
+        """Whether, in two flushes or more, a tree's shoots were never seen to stop before leaves were hard.
 
         Shoots of free growers may run on all season; the leaves that stay harden all the same.
         """
-        if tree.id not in self._runs_on:
-            stopped = [h.seen_to_stop for h in self.histories if h.tree.id == tree.id]
-            told = [one for one in stopped if one is not None]
-            free = self.garden.species_of(tree).growth == "free"
-            self._runs_on[tree.id] = free and len(told) >= FEWEST_FLUSHES and not any(told)
+        if not self._runs_on:
+            told: dict[str, list[bool]] = {t.id: [] for t in self.garden.trees}
+            for h in self.histories:
+                if h.seen_to_stop is not None:
+                    told[h.tree.id].append(h.seen_to_stop)
+            for one in self.garden.trees:
+                stopped = told[one.id]
+                free = self.garden.species_of(one).growth == "free"
+                self._runs_on[one.id] = free and len(stopped) >= FEWEST_FLUSHES and not any(stopped)
         return self._runs_on[tree.id]
 
     def at_one_stride(self, species: str, whole: Transition) -> bool:

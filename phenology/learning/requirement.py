@@ -262,8 +262,11 @@ class Requirement:
         own = self.columns.tree_index.get(tree)
         weights, clocks, means, variances = [], [], [], []
         leaned = self.model.leaned(anchor)
-        for part in self.components:
-            if usual is None and self.model.clocks[part.clock].from_usual:
+        dated = [self.model.clocks[part.clock].from_usual for part in self.components]
+        if usual is None and all(dated):
+            usual = anchor  # the records leave only the date, and nobody knows it for this species
+        for part, by_date in zip(self.components, dated, strict=True):
+            if usual is None and by_date:
                 continue  # nobody knows yet when this wait usually begins
             mean = float(np.log(days) + part.effects.mean_at(row, own))
             fixed = float(part.effects.variance_at(row, own)) + part.setting.noise**2

@@ -18,6 +18,11 @@ FARTHEST = (
 )
 
 
+LONG_DAYS = 0.4
+"""How much longer, on the log scale, hardening by short days takes in days of 16 hours than in its usual
+day of 14 (0.2 an hour)."""
+
+
 @dataclass(frozen=True)
 class Belief:
     """What one wait of a later flush takes, for any tree of a species in a season not yet over.
@@ -80,6 +85,8 @@ class Beliefs:
         self.from_usual = np.array([clock.from_usual for clock in requirement.model.clocks])
         # short days hurry these clocks on; a late cut must not be made to look ripe by that, see `ripening`
         self.by_light = np.array([clock.by_light for clock in requirement.model.clocks])
+        kinds = [clock.kind for clock in requirement.model.clocks]
+        self.plain = kinds.index("days") if "days" in kinds else 0
 
     def of(self, species: str) -> Belief:
         """The belief about a species, known to the garden or not."""
@@ -100,9 +107,14 @@ class Beliefs:
         rows = []
         # nobody knows yet when a wait that keeps to its date would usually begin
         left_out = self.by_light | self.from_usual if centre is None else self.by_light
-        clocks = np.array(sorted(set(self.clock[~left_out[self.clock]].tolist())), dtype=np.intp)
+        read_on = self.clock
+        if left_out[self.clock].all():  # records that leave nothing else: read as days, as if all were long
+            mean = mean + LONG_DAYS * self.by_light[self.clock]
+            read_on = np.full_like(self.clock, self.plain)
+            left_out = np.zeros_like(left_out)
+        clocks = np.array(sorted(set(read_on[~left_out[read_on]].tolist())), dtype=np.intp)
         for c in clocks:
-            mine = self.clock == c
+            mine = read_on == c
             weight = self.weight[mine].sum()
             share = self.weight[mine] / weight
             middle = share @ mean[mine]

@@ -9,7 +9,7 @@ import pytest
 
 from phenology.learning.garden_fit import GardenFit
 from phenology.learning.transitions import Transition, prior_of_transition
-from tests.phenology.gardens import ELM, MAPLE, Records
+from tests.phenology.gardens import BEECH, ELM, MAPLE, Records
 
 END = date(2020, 12, 31)
 STEP, WHOLE = Transition("extended", "hardened"), Transition("budbreak", "hardened")
@@ -93,3 +93,44 @@ def test_a_step_that_no_look_tells_from_its_beginning_gives_way_to_the_whole():
     assert fit.seasons_seen(ELM, woken) == {2014, 2015, 2016, 2017}
     assert fit.seasons_bracketed(ELM, woken) == set()
     assert fit.path(elm, "work", "hardened") == (Transition("work", "hardened"),)
+
+
+def running_on(*seasons: int, species: str = ELM) -> Records:
+    """A tree always seen to go on until the look that finds the leaves that stay hard."""
+    records = Records()
+    records.tree("elm", species)
+    for season in seasons:
+        flush = records.flush("elm", season)
+        for n, stage in ((98, "dormant"), (102, "budbreak"), (130, "extending"), (155, "extending")):
+            records.look(flush, n, stage)
+        records.look(flush, 162, "hardened")
+    return records
+
+
+@pytest.mark.parametrize(
+    ("seasons", "species", "runs_on"),
+    [
+        ((2018, 2019), ELM, True),
+        ((2019,), ELM, False),  # once is no habit
+        ((2018, 2019), BEECH, False),  # a fixed grower stops, seen or not
+    ],
+)
+def test_shoots_that_never_stop_are_known_by_two_flushes(seasons, species, runs_on):
+    fit = GardenFit(running_on(*seasons, species=species).garden(END))
+    tree = fit.garden.trees[0]
+    assert fit.runs_on(tree) is runs_on
+    assert (fit.path(tree, "budbreak", "hardened") == (WHOLE,)) or not runs_on
+    assert fit.path(tree, "budbreak", "extended") == (Transition("budbreak", "extended"),)
+
+
+def test_a_tree_once_seen_to_stop_does_not_run_on():
+    records = running_on(2017, 2018)
+    records.a_season("elm", 2019, 100, 130, 160)
+    fit = GardenFit(records.garden(END))
+    assert not fit.runs_on(fit.garden.trees[0])
+
+
+def test_a_tree_that_runs_on_teaches_nothing_of_when_shoots_stop():
+    fit = GardenFit(running_on(2018, 2019).garden(END))
+    assert fit.waits(STEP) == fit.waits(Transition("budbreak", "extended")) == []
+    assert len(fit.waits(WHOLE)) == 2

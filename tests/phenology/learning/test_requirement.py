@@ -10,7 +10,7 @@ from numpy.testing import assert_allclose
 from scipy.special import gammaincinv, ndtr
 
 from phenology.errors import InputError
-from phenology.heat.clocks import CLOCKS, DATE_CLOCK, DAYS_CLOCK, HEAT_CLOCKS, Clock
+from phenology.heat.clocks import CLOCKS, DATE_CLOCK, DAYS_CLOCK, HEAT_CLOCKS, Clock, clock_weights
 from phenology.learning.effect_columns import CALENDAR_COMMON_SD, COMMON_SD, SETTINGS, Columns
 from phenology.learning.requirement import MOST_KEPT, SEASON_TAIL, TAIL, Prediction, RequirementModel
 from phenology.learning.waits import NEVER, Wait, tabulate
@@ -300,3 +300,10 @@ def test_the_order_of_the_records_does_not_matter():
     waits = simulated_waits(DAYS_CLOCK, range(2000, 2005), seed=4)
     one, other = (fit(w, PRIOR, THREE).predict("A", "t1", 2011, False, 110.0) for w in (waits, waits[::-1]))
     assert_allclose(one.weight @ one.mean, other.weight @ other.mean, rtol=1e-6)
+
+
+def test_where_only_the_date_is_left_an_unknown_species_counts_from_when_its_wait_begins():
+    model = RequirementModel(lambda species: (24.0, 0.3), clock_weights=clock_weights(0, 0, 1.0))
+    told = model.fit([], {}).predict("unheard of", "x", 2015, False, 130.0)
+    assert told.usual == 130.0
+    assert told.weight.sum() == pytest.approx(1)

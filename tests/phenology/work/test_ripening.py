@@ -7,7 +7,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from phenology.heat.clocks import CLOCKS, DATE_CLOCK, DAYS_CLOCK, Clock, Hands
+from phenology.heat.clocks import CLOCKS, DATE_CLOCK, DAYS_CLOCK, Clock, Hands, clock_weights
 from phenology.learning.requirement import Requirement, RequirementModel
 from phenology.learning.transitions import Transition
 from phenology.weather.traces import draw_traces
@@ -112,6 +112,14 @@ def test_short_days_give_a_late_cut_no_help():
     learned = model.fit([], {})
     assert any(CLOCKS[part.clock].by_light for part in learned.components)
     assert not any(CLOCKS[c].by_light for c in belief(learned, "A", 2015).clock)
+
+
+def test_where_only_short_days_explain_the_records_a_cut_counts_in_long_days():
+    model = RequirementModel(lambda species: (24.0, 0.3), clock_weights=clock_weights(0, 0, 0, light=1.0))
+    told = belief(model.fit([], {}), "A", 2015)
+    assert [CLOCKS[c].kind for c in told.clock] == ["days"]
+    assert told.mean == pytest.approx([np.log(24.0) + 0.4])
+    assert told.weight == pytest.approx([1.0])
 
 
 def test_own_records_move_the_odds(hands):
