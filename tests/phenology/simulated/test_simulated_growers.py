@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 from functools import cache
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -42,6 +43,21 @@ def test_ranges_hold_the_truth_about_as_often_as_they_say():
     assert summary.n > 70
     assert 0.35 <= summary.inside50 <= 0.65
     assert 0.68 <= summary.inside80 <= 0.92
+
+
+PAGE = Path(__file__).resolve().parents[3] / "docs" / "simulated-growers.md"
+
+
+@pytest.mark.parametrize(("name", "flush"), [("first", 1), ("second", 2)])
+def test_the_small_table_of_the_page_is_what_comes_out(name, flush):
+    (line,) = [
+        text for text in PAGE.read_text(encoding="utf-8").splitlines() if text.startswith(f"| {name} |")
+    ]
+    told = [float(cell) for cell in line.strip("| ").split(" | ")[1:]]
+    s = summarise([r for r in study()[0] if r.flush == flush and r.seasons >= 1])
+    assert told[0] == s.n
+    assert told[1:3] == pytest.approx([s.inside50, s.inside80], abs=0.035)  # one forecast more or less
+    assert told[3:] == pytest.approx([s.crps, s.usual, s.usual_days], abs=0.1)
 
 
 @pytest.mark.parametrize("flush", [1, 2])
