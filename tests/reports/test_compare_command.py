@@ -87,6 +87,15 @@ def test_an_elm_seen_in_april_and_in_october_gets_no_date_for_what_came_between(
     assert not [row for row in rows if row["tree"].startswith("Elder")]
 
 
+def test_work_done_once_with_nothing_after_it_is_said_in_the_singular(tmp_path):
+    bench = Bench(own_demo(tmp_path), today=str(DAY))
+    bench.does("work", "beech", "cutback", "--date", "2026-06-14")
+    lines = bench.does("compare", "--no-look-back", "2026").out.splitlines()
+    beech = lines.index("Japanese beech")
+    assert lines[beech + 1].split()[:2] == ["cutback,", "once"]
+    assert lines[beech + 2] == "  (nothing written of what followed)"
+
+
 def test_json_has_every_table_and_a_course_that_ends_today():
     assert record()["schema"] == "flushcast.compare/1" and record()["base"] == 5.0
     for name in ("seasons", "course", "frosts", "stages", "trees", "forecasts", "followed", "trends"):
