@@ -6,8 +6,8 @@ from collections.abc import Iterator
 from datetime import date, timedelta
 
 from phenology.garden import Garden
-from phenology.records.rows import Look, Tree
-from phenology.work.aftercare import aftercare, due
+from phenology.records.rows import Look, Tree, Work
+from phenology.work.aftercare import Care, aftercare
 from phenology.work.wire_watch import WireCheck, wire_check
 from reports.words import date_range, listed, short_date
 
@@ -26,17 +26,24 @@ def wire_looks(garden: Garden) -> Iterator[tuple[Tree, WireCheck]]:
             yield tree, check
 
 
+def care_ahead(garden: Garden) -> Iterator[tuple[Tree, Work, Care]]:
+    """Care of every standing tree that is not over yet, with the work that asks for it."""
+    for tree in _standing(garden):
+        for work in garden.works_by_tree.get(tree.id, []):
+            for care in aftercare(work, tree, garden.species_of(tree), garden.aim_of(tree)):
+                if care.last >= garden.as_of:
+                    yield tree, work, care
+
+
 def care_lines(garden: Garden) -> list[str]:
     """What is due today, alike trees together."""
     by_care: dict[str, tuple[list[str], list[date]]] = {}
-    for tree in _standing(garden):
-        for work in garden.works_by_tree.get(tree.id, []):
-            cares = aftercare(work, tree, garden.species_of(tree), garden.aim_of(tree))
-            for care in due(cares, garden.as_of):
-                labels, ends = by_care.setdefault(care.sentence, ([], []))
-                ends.append(care.last)
-                if tree.label not in labels:
-                    labels.append(tree.label)
+    for tree, _, care in care_ahead(garden):
+        if care.first <= garden.as_of:
+            labels, ends = by_care.setdefault(care.sentence, ([], []))
+            ends.append(care.last)
+            if tree.label not in labels:
+                labels.append(tree.label)
     lines = [
         f"{listed(labels)}: {sentence} (until {date_range(min(ends), max(ends))})."
         for sentence, (labels, ends) in sorted(by_care.items(), key=lambda item: min(item[1][1]))

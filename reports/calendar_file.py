@@ -15,12 +15,25 @@ from uuid import NAMESPACE_URL, uuid5
 
 from phenology.errors import InputError
 from phenology.forecasting.forecast_rows import ForecastRow, GardenForecast
-from reports.aftercare_due import wire_looks
+from phenology.garden import Garden
+from reports.aftercare_due import care_ahead, wire_looks
 from reports.deciding import STATE, coming_rows, does, last_safe_of, row_date
+from reports.words import short_date
 
 PRODUCT = "-//flushcast//garden//EN"
 UID_END = "@flushcast"
 CAUTION = "The forecast says when to look; the leaf decides."
+CARE = {
+    "shade": "shade and shelter",
+    "shelter": "shelter, do not feed",
+    "water": "water less",
+    "pests": "look for pests",
+    "buds": "look at the buds",
+    "feed": "feed",
+    "again": "is the pest gone?",
+}
+"""Care after work in a phone's width."""
+ONE_DAY = ("water", "feed")  # told on the day it begins: a bar of weeks would bury the rest
 
 
 @dataclass(frozen=True)
@@ -30,7 +43,8 @@ class Event:
     Attributes
     ----------
     key : tuple of str
-        Tree id, season, flush, stage, kind ("look", "window" or "stop"); tree id, work id, "wire".
+        Tree id, season, flush, stage, kind ("look", "window" or "stop"); tree id, work id, "wire"; tree id,
+        work id, what is to be done, days from the work, "care".
     title : str
         Short, for a phone.
     first, last : datetime.date
@@ -55,13 +69,28 @@ class Event:
 
 
 def events_of(forecast: GardenForecast) -> Iterator[Event]:
-    """Looks, windows, stop dates and wire looks of the coming months."""
+    """Looks, windows and stop dates of the coming months, wire looks, and care after work."""
     for row in coming_rows(forecast):
         yield from _row_events(row, forecast)
     for tree, check in wire_looks(forecast.garden):
         day = max(check.due, forecast.garden.as_of)
         words = f"{check.sentence[:1].upper()}{check.sentence[1:]}. {CAUTION}"
         yield Event((tree.id, check.wired.id, "wire"), f"{tree.label}: look at the wire", day, day, words)
+    yield from _care_events(forecast.garden)
+
+
+def _care_events(garden: Garden) -> Iterator[Event]:
+    """Care after work; what two pieces of work on a tree ask for alike is told once."""
+    told: set[tuple[str, str, date]] = set()
+    for tree, work, care in care_ahead(garden):
+        last = care.first if care.name in ONE_DAY else care.last
+        if last < garden.as_of or (tree.id, care.name, care.first) in told:
+            continue
+        told.add((tree.id, care.name, care.first))
+        key = (tree.id, work.id, care.name, str((care.first - work.latest).days), "care")
+        until = f" (until {short_date(care.last)})" if care.name in ONE_DAY else ""
+        words = f"{care.sentence[:1].upper()}{care.sentence[1:]}{until}. {CAUTION}"
+        yield Event(key, f"{tree.label}: {CARE[care.name]}", care.first, last, words)
 
 
 def _row_events(row: ForecastRow, forecast: GardenForecast) -> Iterator[Event]:

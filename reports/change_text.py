@@ -10,6 +10,11 @@ from phenology.forecasting.forecast_change import Change
 from reports.words import short_date, tree_names
 
 SAID = {"budbreak": "bud break", "extended": "shoots stopped", "hardened": "hard"}
+NOT_YET = {
+    "budbreak": "buds had not broken",
+    "extended": "shoots had not stopped",
+    "hardened": "not yet hard",
+}
 FIRST_TOLD = 8  # more lines than this are counted, not told
 
 
@@ -19,7 +24,7 @@ def changes_text(changes: Sequence[Change], since: date, width: int = 80) -> str
         return f"Since {short_date(since)}: nothing moved by more than a few days."
     groups: dict[tuple[object, ...], list[Change]] = {}
     for change in changes:
-        key = (change.stage, change.expected, change.now, change.missed, change.why)
+        key = (change.stage, change.expected, change.now, change.missed, change.why, change.not_yet)
         groups.setdefault(key, []).append(change)
     lines = [f"Since {short_date(since)}:"]
     for group in list(groups.values())[:FIRST_TOLD]:
@@ -37,6 +42,12 @@ def _sentence(group: Sequence[Change]) -> str:
     if change.missed:
         than = f"than the {short_date(change.expected)} forecast, outside its range"
         return f"{names}: {stage} at least {off} {than}. The looks now count."
+    if change.not_yet is not None:
+        late = (change.not_yet - change.expected).days
+        return (
+            f"{names}: {NOT_YET[change.stage]} on {short_date(change.not_yet)}, {late} days after the "
+            f"{short_date(change.expected)} forecast, outside its range; now about {short_date(change.now)}."
+        )
     cause = {"weather": "the weather", "looks": "your looks"}[change.why]
     moved = f"about {short_date(change.now)} instead of {short_date(change.expected)}"
     return f"{names}: {stage} {moved}, {off}, moved by {cause}."

@@ -59,7 +59,8 @@ def followed_lines(followed: Sequence[Followed], garden: Garden) -> Iterator[str
         yield f"  {done:36}{cells}".rstrip()
         silent = one.works - one.flushed
         if silent:
-            yield f"  (nothing written of what followed {silent} of them)"
+            of = f" {silent} of them" if silent < one.works else " any of them" if silent > 1 else ""
+            yield f"  (nothing written of what followed{of})"
 
 
 def _cell(days: tuple[int, float, float, float] | None) -> str:

@@ -4,12 +4,13 @@ from __future__ import annotations
 
 import math
 import textwrap
-from collections import defaultdict
-from collections.abc import Callable, Iterator, Sequence
+from collections import Counter, defaultdict
+from collections.abc import Callable, Collection, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import date
 
 from phenology.garden import Garden
+from phenology.records.flush_history import WIDEST_DAYS
 from phenology.seasons.compare import BASE_C, Comparison
 from phenology.seasons.season_frosts import SeasonFrost
 from phenology.units import c_to_f, degree_days_c_to_f
@@ -69,8 +70,21 @@ def tree_text(comparison: Comparison, units: str, trees: Sequence[str]) -> str:
             )
     bare = [name for tree, name in names.items() if name not in groups]
     lines = list(_table(groups, comparison, units, True))
-    lines += [f"{name}: no stage was seen to come between two looks in these seasons" for name in bare]
+    for name in bare:
+        lines += textwrap.wrap(f"{name}: no stage was seen to come between two looks in these seasons", WIDTH)
+    lines += textwrap.wrap(loose_words(comparison, trees), WIDTH)
     return "\n".join([*lines, *_legend(groups, units, True)])
+
+
+def loose_words(comparison: Comparison, trees: Collection[str] | None = None) -> str:
+    """How many stages lie between looks too far apart to date them, of the trees with these ids or all."""
+    of = Counter(tree.label for tree, _ in comparison.loose if trees is None or tree.id in trees)
+    if not of:
+        return ""
+    most = [label for label, _ in of.most_common(3)]
+    named = listed([*most, *([f"{len(of) - 3} more trees"] if len(of) > 3 else [])])
+    told = "1 stage" if of.total() == 1 else f"{of.total()} stages"
+    return f"Not dated: {told} of {named}, between looks more than {WIDEST_DAYS / 7:.0f} weeks apart."
 
 
 def warmth_lines(comparison: Comparison, units: str) -> Iterator[str]:
@@ -195,9 +209,11 @@ def _species(comparison: Comparison, units: str, every_stage: bool) -> Iterator[
         groups.setdefault(name, defaultdict(dict))[one.flush, one.stage][one.season] = cell
     if not comparison.stages:
         yield "No stage was seen to come between two looks in these seasons."
+        yield from textwrap.wrap(loose_words(comparison), WIDTH)
         return
     yield from _table(groups, comparison, units, every_stage)
     yield from _legend(groups, units, every_stage)
+    yield from textwrap.wrap(loose_words(comparison), WIDTH)
     if left_out or not every_stage:
         yield "Every stage and the warmth it took: --stages; tree by tree: --tree NAME."
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterator
 from datetime import date, timedelta
 from typing import Any
 
@@ -20,23 +20,33 @@ DOES = {
 STATE = {"budbreak": "in bud break", "extended": "extended", "hardened": "hard"}
 
 
-def deciding_rows(rows: Iterable[ForecastRow]) -> Iterator[ForecastRow]:
-    """Hardening once bud break was seen or work woke the flush, else the coming bud break."""
+def deciding_rows(forecast: GardenForecast) -> Iterator[ForecastRow]:
+    """Hardening once bud break was seen, or is very probably past, or work woke the flush.
+
+    Before that the coming bud break.
+    """
     flushes: dict[tuple[str, int, int], dict[str, ForecastRow]] = {}
-    for row in rows:
+    for row in forecast.rows:
         flushes.setdefault((row.tree.id, row.season, row.flush), {})[row.stage] = row
     for stages in flushes.values():
         first = stages.get("budbreak")
+        if first is not None and _is_past(first, forecast) and "hardened" in stages:
+            first = None  # nobody looked, and it is too late to look for that
         told = first if first is not None and first.flush == 1 else stages.get("hardened")
         if told is not None and (told.arrival is not None or told.operation is not None or refusal_of(told)):
             yield told
+
+
+def _is_past(row: ForecastRow, forecast: GardenForecast) -> bool:
+    by = row_date(row, 0.9, forecast)
+    return by is not None and by < forecast.garden.as_of
 
 
 def coming_rows(forecast: GardenForecast) -> list[ForecastRow]:
     """The deciding rows of the coming months, soonest look first."""
     near = [
         row
-        for row in deciding_rows(forecast.rows)
+        for row in deciding_rows(forecast)
         if row.look_on <= forecast.garden.as_of + timedelta(days=AHEAD_DAYS)
     ]
     return sorted(near, key=lambda r: (r.look_on, r.order, r.tree.label))

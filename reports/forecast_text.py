@@ -4,10 +4,13 @@ from __future__ import annotations
 
 import math
 import textwrap
+from collections import Counter
 from collections.abc import Iterator, Sequence
 from datetime import date, timedelta
 
 from phenology.forecasting.forecast_rows import ForecastRow, GardenForecast
+from phenology.forecasting.without_dates import without_dates
+from phenology.garden import Garden
 from reports.deciding import AHEAD_DAYS, DOES, deciding_rows
 from reports.words import date_range, short_date, tree_names, weekday_date, weekday_full_date
 
@@ -43,10 +46,13 @@ def forecast_text(forecast: GardenForecast, width: int = WIDTH) -> str:
     lines.append("")
     told, later = _told(forecast)
     for group in alike(told):
-        lines += _wrapped(_sentence(group, forecast), width)
+        lines += _wrapped(_sentence(group, forecast, _several(told)), width)
+    waiting = list(_without_dates(garden))
+    for sentence in waiting:
+        lines += _wrapped(sentence, width)
     if not garden.trees:
         lines += _wrapped("The garden has no trees yet; add one with `flushcast tree add`.", width)
-    elif not told:
+    elif not told and not waiting:
         lines += _wrapped("Nothing to look at in the coming weeks.", width)
     if later:
         lines += ["", *_wrapped(_later(later, forecast), width)]
@@ -65,7 +71,7 @@ def _told(forecast: GardenForecast) -> tuple[list[ForecastRow], list[ForecastRow
     """The row that matters of each tree's flush, split into what is near and what is far."""
     near: list[ForecastRow] = []
     far: list[ForecastRow] = []
-    for row in deciding_rows(forecast.rows):
+    for row in deciding_rows(forecast):
         ahead = (row.look_on - forecast.garden.as_of).days
         (near if ahead <= AHEAD_DAYS else far).append(row)
     near.sort(key=lambda r: (r.arrival is not None, r.look_on, r.order, r.tree.label))
@@ -96,8 +102,25 @@ def _reach(group: Sequence[ForecastRow], level: float) -> float | None:
     return max(known) if len(known) == len(days) else None
 
 
-def _sentence(group: Sequence[ForecastRow], forecast: GardenForecast) -> str:
+def _several(rows: Sequence[ForecastRow]) -> set[str]:
+    """Trees of which more than one flush is told."""
+    return {tree for tree, flushes in Counter(r.tree.id for r in rows).items() if flushes > 1}
+
+
+def _without_dates(garden: Garden) -> Iterator[str]:
+    """Trees to look at that have no dates; alike trees together."""
+    found: dict[str, list[str]] = {}
+    for tree in garden.trees:
+        if told := without_dates(garden, tree):
+            found.setdefault(told, []).append(tree.label)
+    for told, labels in found.items():
+        yield f"{tree_names(labels)}: {told}."
+
+
+def _sentence(group: Sequence[ForecastRow], forecast: GardenForecast, several: set[str]) -> str:
     row, names = group[0], tree_names([r.tree.label for r in group])
+    if any(r.tree.id in several for r in group):
+        names = f"{names} (flush {row.flush})"
     words = " ".join(advice_words(group, forecast))
     if row.arrival is None or not row.dated:
         return f"{names}: {words}"

@@ -13,7 +13,7 @@ from phenology.judging.species_skill import SpeciesSkill
 from reports.garden_snapshot import read_garden
 from reports.progress import Step, progress
 
-VERSION = 2  # raised when forecasts would come out differently on the same records
+VERSION = 3  # raised when forecasts would come out differently on the same records
 
 
 def read_with_skill(folder: Path, as_of: date, *, past: bool = False) -> tuple[Garden, GardenSettings]:

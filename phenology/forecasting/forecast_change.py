@@ -34,6 +34,8 @@ class Change:
         Whether the stage has come, outside the range that held four in five.
     why : {"", "weather", "looks"}
         What moved a date that is still ahead.
+    not_yet : date or None
+        The look at which the stage had not come, where that lies past the range that held four in five.
     """
 
     label: str
@@ -42,6 +44,7 @@ class Change:
     now: date
     missed: bool
     why: str = ""
+    not_yet: date | None = None
 
     @property
     def days(self) -> int:
@@ -56,7 +59,7 @@ def changed_since(garden: Garden) -> date:
 
 
 def forecast_changes(forecast: GardenForecast, since: date | None = None) -> list[Change]:
-    """What is news in a forecast against the one of an earlier day, stages seen since then first.
+    """What is news in a forecast against the one of an earlier day, misses first.
 
     Parameters
     ----------
@@ -83,7 +86,7 @@ def forecast_changes(forecast: GardenForecast, since: date | None = None) -> lis
         return []  # there was no weather yet, so there was no forecast either
     now = _by_stage(forecast)
     found = [*_misses(then, garden), *_moves(then, alone, now, garden)]
-    return sorted(found, key=lambda c: (not c.missed, -abs(c.days), c.label))
+    return sorted(found, key=lambda c: (not (c.missed or c.not_yet), -abs(c.days), c.label))
 
 
 Key = tuple[str, int, int, str]
@@ -115,7 +118,7 @@ def _misses(then: dict[Key, ForecastRow], garden: Garden) -> Iterator[Change]:
 def _moves(
     then: dict[Key, ForecastRow], alone: dict[Key, ForecastRow], now: dict[Key, ForecastRow], garden: Garden
 ) -> Iterator[Change]:
-    """Dates still ahead that moved by more than jitter."""
+    """Dates still ahead that moved by more than jitter, or that a look has outlived."""
     for key, row in now.items():
         before, after = (then[key].day(0.5) if key in then else None), row.day(0.5)
         if before is None or after is None or abs(after - before) < NEWS_DAYS:
@@ -125,6 +128,7 @@ def _moves(
         if by_weather is not None and abs(by_weather - before) >= abs(after - by_weather):
             why = "weather"
         date_of = garden.calendar.date
-        yield Change(
-            row.tree.label, row.stage, date_of(row.season, before), date_of(row.season, after), False, why
-        )
+        high, looked = then[key].day(0.9), row.seen[0]
+        outlived = high is not None and looked is not None and looked > date_of(row.season, high)
+        dates = date_of(row.season, before), date_of(row.season, after)
+        yield Change(row.tree.label, row.stage, *dates, False, why, looked if outlived else None)

@@ -123,8 +123,8 @@ class _Maker:
         low, high = arrival.quantile(0.1), arrival.quantile(0.9)
         within = (high - low) / 2 if seasons and math.isfinite(high) else None
         skill = self.garden.skills.get(h.tree.species)
-        if skill and within and h.number == 1 and used[0].start in ("start", "budbreak") and len(used) > 1:
-            within = skill.within  # how far such forecasts of this garden did miss
+        if skill and within and h.number == 1 and used[0].start == "budbreak" and len(used) > 1:
+            within = skill.within  # how far such forecasts, made at bud break, did miss
         return Trust(seasons, within, share)
 
     def _row(self, h: FlushHistory, stage: str, arrival: Arrival | None, trust: Trust) -> ForecastRow:

@@ -17,6 +17,7 @@ from phenology.learning.garden_fit import GardenFit
 from phenology.learning.requirement import Requirement
 from phenology.learning.transitions import Transition
 from phenology.learning.waits import Site, Wait
+from phenology.records.flush_history import WIDEST_DAYS
 from phenology.weather.traces import Traces, draw_traces
 
 WAYS = (Transition("budbreak", "hardened"), Transition("start", "hardened"))
@@ -100,7 +101,8 @@ def finished_way(fit: GardenFit, species: str) -> tuple[Transition, list[Wait]]:
 
 def _finished(waits: Sequence[Wait], species: str) -> Iterator[Wait]:
     for wait in waits:
-        if wait.species == species and not wait.later and all(map(math.isfinite, wait.target)):
+        known = all(map(math.isfinite, wait.target)) and wait.target[1] - wait.target[0] <= WIDEST_DAYS
+        if wait.species == species and not wait.later and known:
             yield wait
 
 

@@ -28,6 +28,7 @@ SPRING = clock_weights(heat=0.45, days=0.15, date=0.0, lengthening=0.40)
 EARLY = clock_weights(heat=0.70, shortening=0.08, light=0.05, days=0.12, date=0.05)
 LATE = clock_weights(heat=0.35, shortening=0.20, light=0.13, days=0.12, date=0.20)
 SHORTENED_DAYS = 60.0
+YEAR_DAYS = 365.25
 
 
 @dataclass(frozen=True)
@@ -69,7 +70,9 @@ class Transition:
         """
         if self.target != "hardened" or self.start == "start":
             return self.clock_weights
-        late = float(np.clip(past_longest / SHORTENED_DAYS, 0.0, 1.0))
+        # a garden may set its own season's start, so that the longest day lies after the wait in it
+        past = (past_longest + YEAR_DAYS / 2) % YEAR_DAYS - YEAR_DAYS / 2
+        late = float(np.clip(past / SHORTENED_DAYS, 0.0, 1.0))
         return tuple(np.array(EARLY) + late * (np.array(LATE) - np.array(EARLY)))
 
     @property

@@ -24,6 +24,10 @@ WORK_REACH = 35.0
 """Leaves that only work shows hard became so within this before it (ours): weak evidence. [days]"""
 
 
+WIDEST_DAYS = 35.0
+"""Looks further apart than this bracket a stage too loosely for its middle to be told as a date (ours)."""
+
+
 @dataclass(frozen=True)
 class FlushHistory:
     """One flush as far as it is known, in days of its season.
@@ -80,6 +84,16 @@ class FlushHistory:
         if hard is None or not math.isfinite(hard[0]) or hard[1] == NEVER or stopped is None:
             return None
         return stopped[1] < hard[1]
+
+    def bracket(self, stage: str) -> tuple[float, float] | None:
+        """The looks either side of a stage, where both are on record; None otherwise."""
+        after, by = self.came.get(stage, (-math.inf, math.inf))
+        return (after, by) if math.isfinite(after) and math.isfinite(by) else None
+
+    def dated(self, stage: str) -> tuple[float, float] | None:
+        """The same where the two stand close enough for their middle to be a date."""
+        found = self.bracket(stage)
+        return found if found is not None and found[1] - found[0] <= WIDEST_DAYS else None
 
     def begun(self, start: str) -> tuple[float, float] | None:
         """When a wait that begins at `start` began; None when unknown or not yet."""

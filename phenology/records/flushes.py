@@ -189,9 +189,12 @@ def check_order(look: Look, record: TreeRecord, flush: Flush) -> None:
         if not _contradicts(look, other):
             continue
         first, second = (other, look) if other.latest < look.earliest else (look, other)
+        merely = ""
+        if first.stage == "hardened" and second.stage in ("extending", "extended"):
+            merely = " (tips that merely go on while the leaves that stay are hard need no new look)"
         raise StageOrderError(
             f"{record.label}: {second.stage} ({_when(second)}) comes after {first.stage} ({_when(first)}). "
-            "A new flush, or a wrong look? Add --new-flush if the tree pushes again; "
+            f"A new flush, or a wrong look? Add --new-flush if the tree pushes again{merely}; "
             f"else correct the other look with: flushcast look --correct {other.id[:8]}"
         )
 
@@ -199,10 +202,14 @@ def check_order(look: Look, record: TreeRecord, flush: Flush) -> None:
 def _contradicts(look: Look, other: Look) -> bool:
     if look.part != other.part:
         return False
-    mine, theirs = stage_rank(look.stage), stage_rank(other.stage)
-    return (other.latest < look.earliest and theirs > mine) or (
-        look.latest < other.earliest and mine > theirs
+    return (other.latest < look.earliest and _least(other) > stage_rank(look.stage)) or (
+        look.latest < other.earliest and _least(look) > stage_rank(other.stage)
     )
+
+
+def _least(look: Look) -> int:
+    """The stage that a look proves: growth that was checked stopped, but may move again."""
+    return min(stage_rank(look.stage), _GROWN - 1) if look.checked else stage_rank(look.stage)
 
 
 def _when(look: Look) -> str:

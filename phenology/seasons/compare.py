@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 from phenology.errors import InputError
 from phenology.garden import Garden
 from phenology.learning.transitions import TARGETS
+from phenology.records.rows import Tree
 from phenology.seasons.season_frosts import SeasonFrost, season_frosts
 from phenology.seasons.season_heat import (
     BASE_C,
@@ -21,7 +22,7 @@ from phenology.seasons.season_heat import (
     days_ahead,
     known_days,
 )
-from phenology.seasons.tree_stages import TreeStage, tree_stages
+from phenology.seasons.tree_stages import TreeStage, loose_stages, tree_stages
 from phenology.weather.season_weather import SeasonWeather
 
 __all__ = [
@@ -111,6 +112,8 @@ class Comparison:
         By species.
     trees : tuple of TreeStage
         By tree.
+    loose : tuple of (Tree, season)
+        One for each stage that looks bracket too loosely to date it.
     frosts : tuple of SeasonFrost
     courses : mapping of season to (heat, ahead)
         Degree-days by the end of each day, and days ahead of usual; up to today in the season under way.
@@ -124,6 +127,7 @@ class Comparison:
     trees: tuple[TreeStage, ...] = ()
     frosts: tuple[SeasonFrost, ...] = ()
     courses: Mapping[int, tuple[Array, Array]] = field(default_factory=dict)
+    loose: tuple[tuple[Tree, int], ...] = ()
 
     @property
     def usual_known(self) -> bool:
@@ -173,6 +177,7 @@ def compare_seasons(garden: Garden, seasons: Sequence[int] | None = None) -> Com
         tuple(one for one in seen if one.season in wanted),
         tuple(season_frosts(garden, wanted)),
         courses,
+        tuple(one for one in loose_stages(garden) if one[1] in wanted),
     )
 
 

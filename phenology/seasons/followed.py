@@ -71,11 +71,11 @@ def _followed(
         seen = h.came if h is not None else {}
         flushed += any(math.isfinite(by) for _, by in seen.values())
         for stage in TARGETS:
-            after, by = seen.get(stage, (-math.inf, math.inf))
-            if h is not None and math.isfinite(after) and math.isfinite(by):
+            found = None if h is None else h.dated(stage)
+            if h is not None and found is not None:
                 start = garden.calendar.start(h.flush.season)
                 done = ((work.earliest - start).days + (work.latest - start).days) / 2 + 1
-                waits[stage].append((after + by) / 2 - done)
+                waits[stage].append(sum(found) / 2 - done)
     return Followed(
         species,
         operation,

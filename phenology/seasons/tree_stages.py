@@ -25,7 +25,7 @@ KNOWN_SHARE = 0.9  # of the days up to a stage; with fewer its warmth is not tol
 
 @dataclass(frozen=True)
 class TreeStage:
-    """A stage of one flush of one tree, where looks stand on both sides of it.
+    """A stage of one flush of one tree, where looks stand on both sides of it, close enough to date it.
 
     Attributes
     ----------
@@ -67,13 +67,26 @@ class TreeStage:
 
 
 def tree_stages(garden: Garden) -> list[TreeStage]:
-    """Every stage seen to come, tree by tree, season by season."""
+    """Every stage seen to come, tree by tree, season by season.
+
+    A stage whose looks stand more than `WIDEST_DAYS` apart is left out: `loose_stages` counts it.
+    """
     curves = _Curves(garden)
     found = [one for h in histories(garden) for one in _of_flush(h, curves)]
     days: dict[tuple[str, int, str], dict[int, float]] = defaultdict(dict)
     for one in found:
         days[one.tree.id, one.flush, one.stage][one.season] = one.day
     return [replace(one, ahead=_ahead(one, days[one.tree.id, one.flush, one.stage])) for one in found]
+
+
+def loose_stages(garden: Garden) -> list[tuple[Tree, int]]:
+    """Tree and season of every stage between looks too far apart to date it."""
+    return [
+        (h.tree, h.flush.season)
+        for h in histories(garden)
+        for stage in TARGETS
+        if h.bracket(stage) is not None and h.dated(stage) is None
+    ]
 
 
 def tree_stage_date(one: TreeStage, garden: Garden) -> date:
@@ -89,9 +102,10 @@ def _ahead(one: TreeStage, days: dict[int, float]) -> float | None:
 def _of_flush(h: FlushHistory, curves: _Curves) -> list[TreeStage]:
     out = []
     for stage in TARGETS:
-        after, by = h.came.get(stage, (-math.inf, math.inf))
-        if not (math.isfinite(after) and math.isfinite(by)):
+        found = h.dated(stage)
+        if found is None:
             continue
+        after, by = found
         middle = (after + by) / 2
         since, begun = _begun(h, stage)
         heat = curves.heat(h, middle, by)
@@ -107,8 +121,8 @@ def _begun(h: FlushHistory, stage: str) -> tuple[str, float | None]:
         if h.woken is not None:
             return "work", (h.woken[0] + h.woken[1]) / 2
         return ("start", 0.0) if h.flush.started_by == "season" else ("", None)
-    after, by = h.came.get("budbreak", (-math.inf, math.inf))
-    return ("budbreak", (after + by) / 2) if math.isfinite(after) and math.isfinite(by) else ("", None)
+    broke = h.dated("budbreak")
+    return ("", None) if broke is None else ("budbreak", (broke[0] + broke[1]) / 2)
 
 
 class _Curves:

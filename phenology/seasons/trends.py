@@ -102,9 +102,9 @@ def garden_trends(garden: Garden) -> list[Trend]:
     middles: dict[tuple[str, str], list[tuple[str, int, float]]] = defaultdict(list)
     for h in histories(garden):
         for stage in TARGETS:
-            after, by = h.came.get(stage, (-math.inf, math.inf))
-            if h.number == 1 and math.isfinite(after) and math.isfinite(by):
-                middles[h.tree.species, stage].append((h.tree.id, h.flush.season, (after + by) / 2))
+            found = h.dated(stage)
+            if h.number == 1 and found is not None:
+                middles[h.tree.species, stage].append((h.tree.id, h.flush.season, sum(found) / 2))
     for species in dict.fromkeys(t.species for t in garden.trees):
         for stage in TARGETS:
             if (species, stage) in middles:

@@ -14,7 +14,7 @@ from reports.cli.common import garden_option, say
               help="The calendar file; written again, it brings its events up to date.")  # fmt: skip
 @garden_option
 def calendar_command(garden: Path, out: Path) -> None:
-    """Write looks, windows and stop dates as all-day events.
+    """Write looks, windows, stop dates and care after work as all-day events.
 
     Write it to the same file after every look: events move instead of piling up.
     """
@@ -40,6 +40,7 @@ def _counted(kinds: list[str]) -> str:
         "window": ("window", "windows"),
         "stop": ("stop date", "stop dates"),
         "wire": ("wire look", "wire looks"),
+        "care": ("care date", "care dates"),
     }
     parts = [f"{n} {names[k][n > 1]}" for k in names if (n := kinds.count(k))]
     return ", ".join(parts) or "nothing to look at in the coming months"

@@ -23,15 +23,16 @@ def report_command(garden: Path, out: Path, look_back: bool, as_of: str | None) 
     """
     from reports.cli.garden_date import garden_date
     from reports.files_out import write_whole
-    from reports.garden_snapshot import read_garden
+    from reports.garden_past import garden_past
+    from reports.garden_skill import read_with_skill
     from reports.page.render import report_html
     from reports.progress import progress
 
-    snapshot, settings = read_garden(garden, garden_date(garden, as_of), past=as_of is not None)
-    if look_back and snapshot.trees:
-        say("Looking back on past seasons, which takes some seconds ...")
+    past = as_of is not None
+    snapshot, settings = read_with_skill(garden, garden_date(garden, as_of), past=past)
     with progress("past flush") as step:
-        page = report_html(garden, snapshot, settings, look_back=look_back, progress=step)
+        made = garden_past(garden, snapshot, past=past, say=say, progress=step) if look_back else None
+    page = report_html(garden, snapshot, settings, look_back=look_back, past=made)
     html = page.encode("utf-8")
     write_whole(out, html)
     say(f"Wrote {out}, {len(html) // 1000} kB.")

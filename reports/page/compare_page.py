@@ -19,7 +19,15 @@ from phenology.units import c_to_f
 from reports.charts.past_chart import describe_past
 from reports.compare_more import STAGES, TRUTH_NOTE, trend_name
 from reports.compare_output import Compared
-from reports.compare_text import STAGE, frost_words, latest_first, shown_heat, signed, warmth_notes
+from reports.compare_text import (
+    STAGE,
+    frost_words,
+    latest_first,
+    loose_words,
+    shown_heat,
+    signed,
+    warmth_notes,
+)
 from reports.page.compare_drawings import Around, finite, flush_drawing, lead_drawing, lead_reach
 from reports.page.drawings import heat_drawing, miss_drawing, month_labels
 from reports.page.render import lead_words
@@ -84,6 +92,7 @@ def compare_html(compared: Compared, name: str) -> str:
         months=month_labels(garden.calendar, garden.season),
         frosts=_frosts(comparison),
         species=list(_species(compared, around)),
+        loose=loose_words(comparison),
         few_trees=len(comparison.trees) > 0 and len({t.tree.id for t in comparison.trees}) <= TREES_SHOWN,
         looked_back=compared.look_back is not None,
         truth=_truth(compared),

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
@@ -15,6 +15,7 @@ from phenology.garden import Garden
 from phenology.heat.clocks import CLOCKS, REFERENCE_C
 from phenology.judging.garden_hindcast import PastSkill, past_skill
 from phenology.judging.past_forecasts import PastForecast, past_forecasts
+from phenology.judging.species_skill import SpeciesSkill
 from phenology.learning.garden_fit import GardenFit
 from phenology.seasons.ahead import HeatCourse, heat_course
 from phenology.seasons.compare import BASE_C, compare_seasons
@@ -34,7 +35,7 @@ from reports.page.drawings import (
 from reports.page.heat_curve import heat_curve_drawing, heat_curve_words
 from reports.page.template import drawn, filled
 from reports.progress import Step
-from reports.words import weekday_date, weekday_full_date
+from reports.words import listed, weekday_date, weekday_full_date
 
 TEMPLATE = "report.html.j2"
 KINDS = ("likely", "look", "seen", "notyet", "late")  # what the pictures of windows may hold
@@ -47,6 +48,7 @@ def report_html(
     settings: GardenSettings,
     *,
     look_back: bool = True,
+    past: Sequence[PastForecast] | None = None,
     progress: Step | None = None,
 ) -> str:
     """The whole report as HTML.
@@ -56,9 +58,12 @@ def report_html(
     folder : Path
         The garden's, for the attributions of its weather.
     garden : Garden
+        With its species' past skill where that is known, as `reports.garden_skill` gives it.
     settings : GardenSettings
     look_back : bool
-        Whether past seasons are forecast again, which takes some seconds.
+        Whether the page tells how past forecasts did; unless given, they are made again, which takes seconds.
+    past : sequence of PastForecast, optional
+        The garden's, where they are known already.
     progress : callable, optional
         Told (flushes forecast again, flushes to forecast) meanwhile.
 
@@ -71,11 +76,11 @@ def report_html(
     garden = _best_place_first(garden)
     fahrenheit = settings.units == "F"
     course = heat_course(garden)
-    past: list[PastForecast] = []
-    skill: list[PastSkill] = []
-    if look_back:
-        fit = GardenFit(garden)
-        past, skill = past_forecasts(fit, progress=progress), past_skill(fit, progress=progress)
+    skills: Mapping[str, SpeciesSkill | PastSkill] = garden.skills
+    if look_back and past is None:
+        past = past_forecasts(GardenFit(garden), progress=progress)
+    if look_back and not skills:
+        skills = {one.species: one for one in past_skill(GardenFit(garden), progress=progress)}
     now, later = tree_cards(forecast)
     span = Span.around(garden.as_of, weeks_ahead(forecast))
     sections = [
@@ -97,8 +102,8 @@ def report_html(
         legend=_legend(sections),
         heat=_heat(course, garden, fahrenheit),
         looked_back=look_back,
-        past=_past(past),
-        skill=[_skill(one, garden) for one in skill],
+        past=_past(past or []),
+        skill=[_skill(species, one, garden) for species, one in skills.items()] if look_back else [],
         weather=[(place, _years(place)) for place in weather_of(folder, garden)],
         care=care,
         notes=notes,
@@ -184,11 +189,12 @@ def _heat(course: HeatCourse, garden: Garden, fahrenheit: bool) -> dict[str, Any
     words = f"Warmth through the season over past ones. {lead_words(course)}"
     svg, labels = heat_drawing(course, words, 1.8 if fahrenheit else 1.0)
     seasons = compare_seasons(garden).heat
+    lacking = [garden.calendar.label(h.season) for h in seasons if not h.told]
     rows = [
         (
             garden.calendar.label(h.season),
-            shown(h.heat),
-            h.rank_ever,
+            shown(h.heat) if h.told else ".",
+            h.rank_ever if h.told else ".",
             "" if h.ahead is None else f"{h.ahead:+.0f}".replace("-", "−"),
         )
         for h in seasons
@@ -203,6 +209,7 @@ def _heat(course: HeatCourse, garden: Garden, fahrenheit: bool) -> dict[str, Any
         "ever": max((h.ever for h in seasons), default=0),
         "leads": any(h.ahead is not None for h in seasons),
         "past": len(course.past),
+        "lacking": listed(lacking) if lacking else "",
     }
 
 
@@ -224,7 +231,7 @@ def _years(place: PlaceWeather) -> Any:
     return drawn(years_drawing([s for _, s in place.years], place.picture_words)) if place.years else ""
 
 
-def _past(past: list[PastForecast]) -> dict[str, Any] | None:
+def _past(past: Sequence[PastForecast]) -> dict[str, Any] | None:
     if not past:
         return None
     words = describe_past(past)
@@ -232,6 +239,6 @@ def _past(past: list[PastForecast]) -> dict[str, Any] | None:
     return {"words": words, "svg": drawn(svg), "labels": labels, "reach": f"{reach:.0f}"}
 
 
-def _skill(one: PastSkill, garden: Garden) -> tuple[str, int, int, int]:
-    known = garden.species.get(one.species)
-    return known.name if known else one.species, one.seasons, round(one.missed), round(one.usual_missed)
+def _skill(species: str, one: SpeciesSkill | PastSkill, garden: Garden) -> tuple[str, int, int, int]:
+    known = garden.species.get(species)
+    return known.name if known else species, one.seasons, round(one.missed), round(one.usual_missed)

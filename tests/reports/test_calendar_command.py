@@ -8,7 +8,12 @@ import icalendar
 import pytest
 import vobject
 
+from phenology.records.operations import OPERATIONS
+from phenology.records.rows import Tree, Work
+from phenology.species.catalogue import load_species
 from phenology.weather.climate import synthetic_weather
+from phenology.work.aftercare import aftercare
+from reports.calendar_file import CARE
 from tests.reports.bench import Bench, new_bench
 from tests.reports.demo import DAY, demo_folder, own_demo
 
@@ -109,6 +114,55 @@ def test_somebody_elses_calendar_is_left_alone(bench, tmp_path):
     assert "is no calendar" in bench.refuses("calendar", "--out", path)
     assert path.read_text() == "dear diary"
     assert "cannot write" in bench.refuses("calendar", "--out", tmp_path / "no" / "g.ics")
+
+
+def test_care_after_work_stands_in_the_calendar_and_goes_with_the_work(bench, tmp_path):
+    path = tmp_path / "g.ics"
+    bench.does("work", "crab apple", "cutback", "--date", "2026-06-12")
+    care = {
+        str(e["SUMMARY"]): (e["DTSTART"].dt, e["DTEND"].dt)
+        for e in written(bench, path).values()
+        if str(e["SUMMARY"]).startswith("Crab apple") and e["CATEGORIES"].to_ical() == b"care"
+    }
+    june, july = (lambda n: date(2026, 6, n)), (lambda n: date(2026, 7, n))
+    assert care == {
+        "Crab apple: shade and shelter": (june(12), june(20)),  # 12 to 19 June, the end not included
+        "Crab apple: look for pests": (june(26), june(30)),
+        "Crab apple: look at the buds": (june(26), july(11)),
+        "Crab apple: feed": (june(19), june(20)),
+    }
+    before = written(bench, path)
+    assert not [e for e in before.values() if int(e["SEQUENCE"])]  # a day's rewriting moves no care
+    bench.does("undo")
+    after = written(bench, path)
+    gone = [u for u, e in before.items() if str(e["SUMMARY"]) in care and "Crab" in str(e["SUMMARY"])]
+    assert gone and {str(after[u]["STATUS"]) for u in gone} == {"CANCELLED"}
+
+
+def test_care_keeps_its_dates_from_day_to_day(bench, tmp_path):
+    path = tmp_path / "g.ics"
+    bench.does("work", "crab apple", "cutback", "--date", "2026-06-12")
+
+    def care(today):
+        toml = bench.folder / "garden.toml"
+        toml.write_text(toml.read_text().replace("2026-06-14", "2026-06-15"))
+        events = written(bench.on(today), path)
+        return {u: e.to_ical() for u, e in events.items() if e["CATEGORIES"].to_ical() == b"care"}
+
+    first = written(bench, path)
+    first = {u: e.to_ical() for u, e in first.items() if e["CATEGORIES"].to_ical() == b"care"}
+    assert len(first) > 10 and care("2026-06-15") == first
+
+
+def test_every_care_has_a_short_title():
+    species = load_species()["Acer palmatum"]
+    tree = Tree("t", "Maple", "Acer palmatum")
+    names = {
+        care.name
+        for operation in OPERATIONS
+        for care in aftercare(Work("w", "t", operation, "", DAY, DAY), tree, species, "refining")
+    }
+    assert names == set(CARE)
 
 
 def test_wire_has_a_look_of_its_own(bench, tmp_path):

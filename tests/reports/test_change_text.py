@@ -20,6 +20,15 @@ def test_a_miss_says_how_far_off_it_was():
     ]
 
 
+def test_a_look_that_outlived_the_range_says_by_how_much():
+    gone_by = Change("Elm", "extended", date(2026, 5, 22), THEN, False, "looks", date(2026, 6, 20))
+    assert changes_text([gone_by], WEEK_AGO).split("\n") == [
+        "Since 7 Jun:",
+        "Elm: shoots had not stopped on 20 Jun, 29 days after the 22 May forecast,",
+        "  outside its range; now about 29 Jun.",
+    ]
+
+
 def test_trees_that_moved_alike_share_a_line():
     moved = [Change(f"Elm {k}", "hardened", NOW, THEN, False, "weather") for k in (1, 2)]
     assert changes_text(moved, WEEK_AGO).endswith(

@@ -72,6 +72,30 @@ def test_a_tree_never_looked_at_is_told_so(tmp_path):
     assert "no stage was seen" in bench.does("compare", "--tree", "plum").out
 
 
+def test_an_elm_seen_in_april_and_in_october_gets_no_date_for_what_came_between(tmp_path):
+    bench = Bench(own_demo(tmp_path, date(2026, 11, 25)), today="2026-11-25")
+    bench.does("tree", "add", "Elder elm by the far fence", "Ulmus parvifolia", "--since", "2026-01-01")
+    bench.does("look", "elder elm by the far fence", "budbreak", "--date", "2026-04-10")
+    bench.does("look", "elder elm by the far fence", "turning", "--date", "2026-10-20")
+    told = "Not dated: 2 stages of Elder elm by the far fence, between looks more than 5 weeks apart."
+    for asked in ([], ["--tree", "elder elm by the far fence"]):
+        out = bench.does("compare", "--no-look-back", *asked).out
+        assert told in " ".join(out.split()) and max(map(len, out.splitlines())) <= 80
+    bench.does("compare", "--no-look-back", "--page", tmp_path / "seasons.html")
+    assert told in (tmp_path / "seasons.html").read_text()
+    rows = json.loads(bench.does("compare", "--no-look-back", "--json").out)["trees"]
+    assert not [row for row in rows if row["tree"].startswith("Elder")]
+
+
+def test_work_done_once_with_nothing_after_it_is_said_in_the_singular(tmp_path):
+    bench = Bench(own_demo(tmp_path), today=str(DAY))
+    bench.does("work", "beech", "cutback", "--date", "2026-06-14")
+    lines = bench.does("compare", "--no-look-back", "2026").out.splitlines()
+    beech = lines.index("Japanese beech")
+    assert lines[beech + 1].split()[:2] == ["cutback,", "once"]
+    assert lines[beech + 2] == "  (nothing written of what followed)"
+
+
 def test_json_has_every_table_and_a_course_that_ends_today():
     assert record()["schema"] == "flushcast.compare/1" and record()["base"] == 5.0
     for name in ("seasons", "course", "frosts", "stages", "trees", "forecasts", "followed", "trends"):

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import re
 from dataclasses import replace
 from datetime import UTC, date, datetime
@@ -181,3 +182,18 @@ def test_care_after_work_is_told_while_it_is_due(tmp_path):
     assert mine and all(line.endswith(").") for line in mine)
     later = care_lines(read_garden(bench.folder, date(2026, 12, 12))[0])
     assert not any("Crab apple" in line for line in later)
+
+
+def test_the_report_trusts_as_the_forecast_does_and_shares_what_compare_keeps(tmp_path):
+    bench = Bench(own_demo(tmp_path), today=str(DAY))
+    bench.does("compare")  # keeps how past forecasts did
+    out = bench.folder / "report.html"
+    told = bench.does("report", "--out", out)
+    assert "Looking back" not in told.err
+    within = r"usually within (\d+) days"
+    forecast = " ".join(bench.does("forecast").out.split())
+    assert re.findall(within, out.read_text()) == re.findall(within, forecast) != []
+    skills = json.loads((bench.folder / "past_skill.json").read_text())["species"]
+    table = re.findall(r"<td>(\d+) days</td><td>(\d+) days</td>", out.read_text())
+    kept = [(str(round(s["missed"])), str(round(s["usual_missed"]))) for s in skills.values()]
+    assert sorted(table) == sorted(kept)

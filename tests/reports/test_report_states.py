@@ -3,16 +3,21 @@
 from __future__ import annotations
 
 import re
+from dataclasses import replace
 from datetime import date
 
+import numpy as np
 import pytest
 
 from phenology.forecasting.garden_forecast import forecast_garden
 from phenology.heat.clocks import HEAT_CLOCKS
 from phenology.units import c_to_f
+from phenology.weather.series import DailyWeather
 from reports.page.content import tree_cards
 from reports.page.drawings import Span, window_drawing
 from reports.page.heat_curve import heat_curve_drawing, heat_curve_words
+from reports.page.render import report_html
+from tests.reports.demo import demo_folder
 from tests.reports.page_checks import tree_of
 from tests.reports.pages import CROWD, DAY, PAGES, crowd, demo, sheltered, unseen
 
@@ -68,6 +73,20 @@ def test_every_figure_leads_to_how_it_is_reckoned():
         named = section.get("aria-labelledby")
         if named != "how":
             assert any((a.get("href") or "").startswith("#how-") for a in section.iter("a")), named
+
+
+def test_a_hardly_measured_season_tells_no_warmth():
+    garden, settings = demo()
+    series = garden.weather[garden.places[0].id]
+    tmin = series.tmin.copy()
+    tmin[series.index(date(2024, 2, 1)) : series.index(date(2024, 6, 1))] = np.nan
+    holed = DailyWeather(series.first_day, tmin, series.tmax, series.source)
+    garden = replace(garden, weather={garden.places[0].id: holed})
+    html = report_html(demo_folder(), garden, settings, look_back=False)
+    row = re.search(r'<tr><th scope="row">2024</th>(.*?)</tr>', html)[1]
+    assert re.findall(r"<td>(.*?)</td>", row) == [".", ".", ""]
+    assert "Too little weather was measured to tell the warmth of 2024." in html
+    assert "Too little weather" not in report_html(demo_folder(), *demo(), look_back=False)
 
 
 def test_alike_trees_share_a_card_and_each_has_its_picture():

@@ -71,6 +71,15 @@ def test_a_look_that_says_not_yet_moves_the_date_and_is_named():
     assert all(c.why == "looks" and not c.missed and c.days >= NEWS_DAYS for c in moved.values())
 
 
+@pytest.mark.parametrize("n, outlived", [(150, True), (130, False)])
+def test_a_look_past_the_whole_range_is_a_miss_though_nothing_came(n, outlived):
+    records = growing()
+    records.look(records.flushes[-1].id, n, "extending")
+    moved = {c.stage: c for c in news(records, n, since=120)}
+    assert ("extended" in moved and moved["extended"].not_yet == day(2020, n)) is outlived
+    assert not any(c.missed for c in moved.values())
+
+
 def test_a_cold_month_moves_the_date_and_the_weather_is_named():
     series = weather()
     cold = slice(series.index(day(2020, 105)), series.index(day(2020, 126)) + 1)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import date, timedelta
 
 import numpy as np
@@ -10,6 +11,7 @@ import pytest
 from phenology.errors import WeatherError
 from phenology.forecasting.forecast_rows import quantile_dates
 from phenology.forecasting.garden_forecast import forecast_garden
+from phenology.judging.species_skill import SpeciesSkill
 from phenology.records.rows import Aim, Place
 from phenology.weather.season_weather import SeasonWeather
 from phenology.weather.series import DailyWeather
@@ -169,6 +171,18 @@ def test_trust_says_what_it_rests_on():
     assert many.words.startswith("5 seasons here, usually within ")
     shares = [rows_of(a_nursery(PAST[:k]), 60)["hardened"].trust.prior_share for k in (0, 1, 3, 5)]
     assert shares == sorted(shares, reverse=True)
+
+
+def test_how_far_forecasts_made_at_bud_break_missed_is_said_of_no_earlier_one():
+    garden = growing(a_nursery(), (98, "dormant"), (103, "budbreak")).garden
+    skills = {ELM: SpeciesSkill(5, 1.6, 6.0)}
+    winter, spring = (replace(garden(day(2020, n)), skills=skills) for n in (60, 104))
+    before, after = (
+        next(r for r in forecast_garden(g).rows if r.stage == "hardened") for g in (winter, spring)
+    )
+    assert after.trust.within == pytest.approx(2.0)
+    half = (before.arrival.quantile(0.9) - before.arrival.quantile(0.1)) / 2
+    assert before.trust.within == pytest.approx(half) and half > 2.0
 
 
 def test_own_records_narrow_the_range():

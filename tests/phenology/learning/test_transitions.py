@@ -70,3 +70,9 @@ def test_hardening_leans_on_heat_early_and_on_light_and_date_late(start):
 def test_leaf_growth_is_believed_to_follow_heat_at_any_time(wait):
     assert wait.clock_weights_at(-40) == wait.clock_weights_at(90) == wait.clock_weights
     assert share(wait.clock_weights, ("light",)) == 0
+
+
+@pytest.mark.parametrize("past_longest", [-326, 39 + 365])
+def test_a_season_that_starts_after_the_longest_day_leans_by_the_same_light(past_longest):
+    wait = Transition("extended", "hardened")
+    assert_allclose(wait.clock_weights_at(past_longest), wait.clock_weights_at(39), atol=0.01)

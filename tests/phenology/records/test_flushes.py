@@ -36,10 +36,10 @@ class Diary:
         self.count += 1
         return f"{kind}{self.count}"
 
-    def look(self, when, stage, *, part=None, lost=False, kind="seen", **how):
+    def look(self, when, stage, *, part=None, lost=False, checked=False, kind="seen", **how):
         vague = parse(when, today=self.today)
         look = Look(
-            self._id("l"), "t", "", stage, when, vague.earliest, vague.latest, kind, lost=lost, part=part
+            self._id("l"), "t", "", stage, when, vague.earliest, vague.latest, kind, checked, lost, part
         )
         placed = place_look(
             look, self.record, self.calendar, today=self.today, new_id=lambda: self._id("f"), **how
@@ -138,6 +138,29 @@ def test_a_later_stage_remembered_from_before_an_earlier_one_asks_too():
         tree.look("4 Jun 2026", "hardened")
     tree.look("4 Jun 2026", "hardened", new_flush=True)
     assert tree.numbers() == [("hardened", 2026, 1), ("extending", 2026, 2)]
+
+
+@pytest.mark.parametrize("stage", ["extended", "hardened"])
+def test_growth_that_was_checked_may_move_again(stage):
+    diary = Diary()
+    diary.look("1 Apr 2026", "budbreak")
+    checked = diary.look("10 Jun 2026", stage, checked=True)
+    assert diary.look("25 Jun 2026", "extending").id == checked.id
+    with pytest.raises(StageOrderError):
+        diary.look("30 Jun 2026", "budbreak")
+
+
+def test_hard_leaves_may_be_checked_as_well():
+    diary = Diary()
+    hard = diary.look("5 Jun 2026", "hardened")
+    assert diary.look("20 Jun 2026", "hardened", checked=True).id == hard.id
+
+
+def test_tips_that_merely_go_on_need_no_look():
+    diary = Diary()
+    diary.look("5 Jun 2026", "hardened")
+    with pytest.raises(StageOrderError, match=r"tips that merely go on .* need no new look"):
+        diary.look("20 Jun 2026", "extending")
 
 
 def test_vague_dates_that_overlap_contradict_nothing():

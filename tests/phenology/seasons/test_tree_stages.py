@@ -9,7 +9,8 @@ import pytest
 
 from phenology.season import SeasonCalendar
 from phenology.seasons.compare import compare_seasons
-from phenology.seasons.tree_stages import tree_stage_date, tree_stages
+from phenology.seasons.tree_stages import loose_stages, tree_stage_date, tree_stages
+from phenology.seasons.trends import garden_trends
 from phenology.weather.series import DailyWeather
 from tests.phenology.gardens import NORTH, Records, day
 
@@ -26,6 +27,11 @@ def one_elm(calendar=NORTH, season=2020, **more):
     records.tree("elm")
     records.a_season("elm", season, 100, 130, 160)
     return records
+
+
+def garden_trends_of(garden):
+    """Stages that have dates to take a trend of."""
+    return {trend.what for trend in garden_trends(garden) if trend.species}
 
 
 def by_stage(records, as_of, celsius=15.0, **weather):
@@ -71,6 +77,33 @@ def test_without_a_bud_break_on_record_only_the_season_counts():
     seen = by_stage(records, day(2020, 200))
     assert set(seen) == {(1, "hardened")}
     assert seen[1, "hardened"].heat == pytest.approx(1600) and seen[1, "hardened"].own_heat is None
+
+
+@pytest.mark.parametrize(("gap", "dated"), [(35, True), (36, False)])
+def test_looks_more_than_five_weeks_apart_date_no_stage(gap, dated):
+    records = Records()
+    records.tree("elm")
+    flush = records.flush("elm", 2020)
+    records.look(flush, 99, "dormant")
+    records.look(flush, 101, "budbreak")
+    records.look(flush, 101 + gap, "turning")
+    garden = records.garden(day(2020, 200), weather={"bench": steady()})
+    seen = {s.stage: s.day for s in tree_stages(garden)}
+    assert seen == {"budbreak": 100} | (
+        dict.fromkeys(("extended", "hardened"), 101 + gap / 2) if dated else {}
+    )
+    assert loose_stages(garden) == ([] if dated else [(garden.trees[0], 2020)] * 2)
+    assert garden_trends_of(garden) == set(seen)
+
+
+def test_warmth_is_not_counted_from_a_bud_break_without_a_date():
+    records = Records()
+    records.tree("elm")
+    flush = records.flush("elm", 2020)
+    for n, stage in ((60, "dormant"), (100, "budbreak"), (150, "extending"), (160, "extended")):
+        records.look(flush, n, stage)
+    seen = by_stage(records, day(2020, 200))
+    assert set(seen) == {(1, "extended")} and seen[1, "extended"].own_heat is None
 
 
 def test_too_little_weather_gives_a_date_and_no_warmth():
