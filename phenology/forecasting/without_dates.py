@@ -53,6 +53,5 @@ def _carried(garden: Garden, h: FlushHistory) -> str:
     if not growing or (garden.as_of - began).days > CARRIES_ON_DAYS:
         return ""
     return (
-        f"its flush of {short_date(began)} goes on past the season's turn, after which it has no dates: look "
-        "weekly (`flushcast settings season-start` moves the turn)"
+        f"its flush of {short_date(began)} goes on past the season's turn, where it has no dates: look weekly"
     )

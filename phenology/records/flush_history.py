@@ -191,7 +191,15 @@ def _sights(flush: Flush, looks: list[Look], start: date) -> list[Sight]:
         key = (look.earliest, look.latest)
         if key not in by_day or stage_rank(look.stage) > stage_rank(by_day[key].stage):
             by_day[key] = look
-    return [Sight(_t(start, v.earliest), _t(start, v.latest), _stage(v), v.kind) for v in by_day.values()]
+    sights = []
+    for look in by_day.values():
+        stage = _stage(look)
+        before = [v.stage for v in by_day.values() if not v.checked and v.latest <= look.earliest]
+        if look.checked:  # what had come before growth was checked has come
+            reached = max([stage, *before], key=stage_rank)
+            stage = min(look.stage, reached, key=stage_rank)
+        sights.append(Sight(_t(start, look.earliest), _t(start, look.latest), stage, look.kind))
+    return sights
 
 
 def _stage(look: Look) -> str:

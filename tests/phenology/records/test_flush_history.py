@@ -258,6 +258,16 @@ def test_growth_that_was_checked_is_neither_extended_nor_hardened():
     assert one(records).came["extended"] == (130, NEVER)
 
 
+@pytest.mark.parametrize("stage", ["extended", "hardened"])
+def test_what_had_come_before_growth_was_checked_has_come(stage):
+    records = a_tree()
+    flush = records.flush("elm", 2020)
+    for n, seen, checked in ((100, "budbreak", False), (140, stage, False), (150, stage, True)):
+        records.look(flush, n, seen, checked=checked)
+    history = one(records)
+    assert history.came[stage] == (100, 140) and not history.contradiction
+
+
 def test_looks_that_go_backward_leave_the_rest_standing_and_are_told():
     records = a_tree()
     flush = records.flush("elm", 2020)
