@@ -105,8 +105,8 @@ def calibration_text(
         return "Nothing to calibrate yet: there are no trees, or no looks at them."
     reference = "64 degF" if units == "F" else "18 degC"
     lines = [
-        f"How long each step takes, in days at a steady {reference} (four seasons in five",
-        "between the two ends):",
+        f"How long each step takes on average, in days at a steady {reference}; four in five",
+        "that it lies between the two ends, wide where it is open which warmth counts:",
     ]
     for species in dict.fromkeys(row.species for row in rows):
         mine = [row for row in rows if row.species == species]
