@@ -47,7 +47,7 @@ def forecast_text(forecast: GardenForecast, width: int = WIDTH) -> str:
     told, later = _told(forecast)
     for group in alike(told):
         lines += _wrapped(_sentence(group, forecast, _several(told)), width)
-    waiting = list(_without_dates(garden))
+    waiting = list(undated_lines(garden))
     for sentence in waiting:
         lines += _wrapped(sentence, width)
     if not garden.trees:
@@ -107,7 +107,7 @@ def _several(rows: Sequence[ForecastRow]) -> set[str]:
     return {tree for tree, flushes in Counter(r.tree.id for r in rows).items() if flushes > 1}
 
 
-def _without_dates(garden: Garden) -> Iterator[str]:
+def undated_lines(garden: Garden) -> Iterator[str]:
     """Trees to look at that have no dates; alike trees together."""
     found: dict[str, list[str]] = {}
     for tree in garden.trees:
@@ -229,6 +229,12 @@ def _until(group: Sequence[ForecastRow], forecast: GardenForecast, tell_odds: bo
 
 def _percent(odds: float) -> str:
     return f"{min(99, max(1, round(100 * odds)))}%"
+
+
+def later_line(forecast: GardenForecast) -> str:
+    """How many trees need no look yet, and from when the first does; empty where none waits."""
+    _, later = _told(forecast)
+    return _later(later, forecast) if later else ""
 
 
 def _later(rows: Sequence[ForecastRow], forecast: GardenForecast) -> str:

@@ -175,8 +175,18 @@ def _mixture(
         log_read = np.where(begun, np.log(safe), -50.0)
         extra = gap * clocks[c].per_degree ** 2 / np.maximum(safe, 1.0) ** 2 if any_gap else 0.0
         mine = prediction.clock == c
+        if clocks[c].from_usual:
+            elapsed = np.arange(first, days + 1) - where[:, :, None]
+            log_days = np.log(np.maximum(elapsed, 1e-20))
+            log_start = np.log(np.maximum(where - prediction.usual, 1e-20))[:, :, None]
         for w, m, v in zip(
             prediction.weight[mine], prediction.mean[mine], prediction.variance[mine], strict=True
         ):
-            out[:, first:] += w * (share[:, None] * normal_cdf((log_read - m) / np.sqrt(v + extra))).sum(1)
+            sd = np.sqrt(v + extra)
+            ended = normal_cdf((log_read - m) / sd)
+            if clocks[c].from_usual:
+                # by the date some such waits are over before this one began: those take as long as usual
+                over = normal_cdf((log_start - m) / sd)
+                ended = np.maximum(ended - over, 0.0) + over * normal_cdf((log_days - m) / sd)
+            out[:, first:] += w * (share[:, None] * ended).sum(1)
     return np.asarray(np.maximum.accumulate(out, axis=1))

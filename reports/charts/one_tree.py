@@ -38,7 +38,7 @@ def plot_tree(forecast: GardenForecast, tree: Tree, ax: Axes | None = None) -> A
             if stage in TARGETS and math.isfinite(after) and math.isfinite(by):
                 if h.flush.season == season:
                     seen[h.number, stage] = (after, by)
-                else:
+                elif h.dated(stage) is not None:
                     past[h.number, stage].append((after + by) / 2)
     flushes = sorted({n for n, _ in (*rows, *seen)}) or [1]
     lines = [(n, stage) for n in flushes for stage in TARGETS]

@@ -91,6 +91,9 @@ def compare_command(
         _put_text(compared, every_stage)
 
 
+METHOD = "How this is reckoned: docs/method.md, section 7."
+
+
 def _put_text(compared: Compared, every_stage: bool) -> None:
     from reports.compare_more import followed_lines, trend_lines, truth_lines, weather_lines
     from reports.compare_text import compare_text
@@ -105,6 +108,7 @@ def _put_text(compared: Compared, every_stage: bool) -> None:
     ):
         if told := list(lines):
             put("\n" + "\n".join(told))
+    put(f"\n{METHOD}")
 
 
 def _trees(text: str, garden: Garden) -> list[str]:

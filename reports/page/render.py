@@ -22,6 +22,7 @@ from phenology.seasons.compare import BASE_C, compare_seasons
 from phenology.units import c_to_f, degree_days_c_to_f
 from reports.charts.past_chart import describe_past
 from reports.deciding import weeks_ahead
+from reports.forecast_text import later_line, undated_lines
 from reports.page.content import TreeCard, care_of, cautions_of, notes_of, tree_cards
 from reports.page.coverage import PlaceWeather, weather_of
 from reports.page.drawings import (
@@ -99,6 +100,7 @@ def report_html(
         months=span.label_room(),
         sections=sections,
         nothing=_nothing(garden),
+        more={"now": list(undated_lines(garden)), "next": [line] if (line := later_line(forecast)) else []},
         legend=_legend(sections),
         heat=_heat(course, garden, fahrenheit),
         looked_back=look_back,

@@ -24,7 +24,7 @@ from reports.charts.seasons_chart import describe_seasons, plot_seasons
 from reports.deciding import coming_rows
 from reports.garden_snapshot import read_garden
 from tests.reports.bench import Bench
-from tests.reports.demo import DAY, demo_folder
+from tests.reports.demo import DAY, demo_folder, own_demo
 
 matplotlib.use("Agg")
 
@@ -71,6 +71,17 @@ def test_a_chart_is_drawn_where_it_is_asked_to_be():
     axes = Figure().subplots(1, 2)
     assert plot_seasons(garden(), axes[0]) is axes[0]
     assert plot_reliability(past(), axes[1]) is axes[1]
+
+
+def test_a_past_season_seen_only_from_afar_is_no_diamond(tmp_path):
+    bench = Bench(own_demo(tmp_path), today=str(DAY))
+    bench.does("tree", "add", "Lone elm", "Ulmus parvifolia")
+    bench.does("look", "lone elm", "budbreak", "--date", "2025-04-10")
+    bench.does("look", "lone elm", "turning", "--date", "2025-10-20")
+    garden, _ = read_garden(bench.folder, DAY)
+    tree = next(t for t in garden.trees if t.label == "Lone elm")
+    ax = plot_tree(forecast_garden(garden), tree)
+    assert not [line for line in ax.lines if line.get_marker() == "D" and len(line.get_xdata())]
 
 
 def test_one_trees_season_names_its_flushes_and_work():

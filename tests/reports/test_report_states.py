@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from dataclasses import replace
 from datetime import date
+from html import unescape
 
 import numpy as np
 import pytest
@@ -13,11 +14,14 @@ from phenology.forecasting.garden_forecast import forecast_garden
 from phenology.heat.clocks import HEAT_CLOCKS
 from phenology.units import c_to_f
 from phenology.weather.series import DailyWeather
+from reports.forecast_text import forecast_text, undated_lines
+from reports.garden_snapshot import read_garden
 from reports.page.content import tree_cards
 from reports.page.drawings import Span, window_drawing
 from reports.page.heat_curve import heat_curve_drawing, heat_curve_words
 from reports.page.render import report_html
-from tests.reports.demo import demo_folder
+from tests.reports.bench import Bench
+from tests.reports.demo import demo_folder, own_demo
 from tests.reports.page_checks import tree_of
 from tests.reports.pages import CROWD, DAY, PAGES, crowd, demo, sheltered, unseen
 
@@ -87,6 +91,25 @@ def test_a_hardly_measured_season_tells_no_warmth():
     assert re.findall(r"<td>(.*?)</td>", row) == [".", ".", ""]
     assert "Too little weather was measured to tell the warmth of 2024." in html
     assert "Too little weather" not in report_html(demo_folder(), *demo(), look_back=False)
+
+
+def test_in_late_november_the_report_says_what_the_forecast_says():
+    garden, settings = demo(date(2026, 11, 28))
+    forecast = forecast_text(forecast_garden(garden), 10_000)
+    told = [line for line in forecast.splitlines() if "no look yet" in line]
+    html = unescape(report_html(demo_folder(date(2026, 11, 28)), garden, settings, look_back=False))
+    assert len(told) == 1 and f"<p>{told[0]}</p>" in html.split('<h2 id="next">')[1].split("</section>")[0]
+    assert "Nothing more in the coming months" not in html
+
+
+def test_a_tree_without_dates_is_told_on_the_page_too(tmp_path):
+    bench = Bench(own_demo(tmp_path), today=str(DAY))
+    bench.does("look", "beech", "hardened", "--date", "2026-06-10")
+    bench.does("work", "beech", "cutback", "--date", "2026-06-12")
+    garden, settings = read_garden(bench.folder, DAY)
+    said = list(undated_lines(garden))
+    html = unescape(report_html(bench.folder, garden, settings, look_back=False))
+    assert said and all(f"<p>{line}</p>" in html for line in said)
 
 
 def test_alike_trees_share_a_card_and_each_has_its_picture():

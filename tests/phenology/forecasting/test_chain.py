@@ -112,10 +112,20 @@ def test_stages_never_cross(first, second, log_sd, look):
         assert dist(extended).quantile(level) <= dist(hardened).quantile(level) + 1e-6
 
 
-def test_a_date_keeps_its_day_in_the_chain_but_never_runs_ahead():
+def test_a_wait_that_begins_after_its_usual_end_does_not_end_at_once():
+    clocks = (DATE_CLOCK,)
+    by_date = replace(draws(30, log_sd=0.2), usual=100.0)
+    late = dist(curves_from(by_date, one_a_day(365), [300.0], clocks, NO_GAP))
+    own = dist(curves_from(draws(30, log_sd=0.2), one_a_day(365), [300.0], DAYS, NO_GAP))
+    assert_allclose(late.curve, own.curve, atol=1e-6)
+    usual = dist(curves_from(by_date, one_a_day(365), [110.0], clocks, NO_GAP))
+    assert usual.quantile(0.5) == pytest.approx(130, abs=0.2)  # within its usual time the date holds
+
+
+def test_a_date_keeps_its_day_in_the_chain_until_that_is_past():
     hands = one_a_day(365)
     usual = replace(draws(40, log_sd=0.05), usual=100.0)
-    for began, wanted in ((90.0, 140.0), (120.0, 140.0), (160.0, 160.0)):
+    for began, wanted in ((90.0, 140.0), (120.0, 140.0), (160.0, 201.0)):
         extended = curves_from(draws(1, log_sd=0.1), hands, [began], DAYS, NO_GAP)
         hardened = curves_after(usual, hands, extended, (DATE_CLOCK,), NO_GAP)
         assert_allclose(dist(hardened).quantile(0.5), wanted, atol=1.5)
