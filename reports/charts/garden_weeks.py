@@ -13,13 +13,15 @@ from phenology.records.flush_history import histories
 from phenology.seasons.ahead import HeatCourse, heat_course
 from reports.charts.ink import INK, PALE, RULE, WASH, bare, date_axis, new_axes
 from reports.deciding import STATE, coming_rows, last_safe_of, row_date, weeks_ahead
-from reports.words import date_range, date_style, short_date, weekday_date
+from reports.words import date_range, date_style, listed, short_date, weekday_date
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
 WEEKS_BACK = 10
 QUIET_WEEKS_BACK = 2  # before anything was seen of this season's growth
+RIBBON = 0.82  # inches, however many trees stand below it
+NAMED = 12  # more alike trees than these are counted, not named, in words
 LETTER = {"budbreak": "b", "extended": "e", "hardened": "h"}
 
 
@@ -55,9 +57,11 @@ def plot_garden(forecast: GardenForecast, ax: Axes | None = None) -> Axes:
     ax.set_yticks(range(len(rows)), [r.tree.label for r in rows])
     ax.set_ylim(max(len(rows), 1) - 0.4, -0.6)
     bare(ax)
-    _ribbon(ax, heat_course(garden), garden.calendar.start(garden.season), first)
+    share = min(0.13, RIBBON / (1.9 + 0.36 * max(len(rows), 3)))
+    _ribbon(ax, heat_course(garden), garden.calendar.start(garden.season), first, share)
+    dots = "dots: look once a week, no date yet   " if any(map(_undated, rows)) else ""
     ax.set_xlabel(
-        "shaded: likely week   open bar: between two looks (b bud break, e extended, h hard)   "
+        f"shaded: likely week   {dots}open bar: between two looks (b bud break, e extended, h hard)   "
         "▾ cut   ┣ stop by   dotted: today",
         fontsize=8, color=INK, loc="left",
     )  # fmt: skip
@@ -66,7 +70,13 @@ def plot_garden(forecast: GardenForecast, ax: Axes | None = None) -> Axes:
 
 def describe_garden(forecast: GardenForecast) -> str:
     """What the picture shows, for somebody who cannot see it."""
-    parts = [_in_words(row, forecast) for row in coming_rows(forecast)]
+    alike: dict[str, list[str]] = {}
+    for row in coming_rows(forecast):
+        alike.setdefault(_in_words(row, forecast), []).append(row.tree.label)
+    parts = [
+        f"{listed(labels) if len(labels) <= NAMED else f'{labels[0]} and {len(labels) - 1} more'}: {told}"
+        for told, labels in alike.items()
+    ]
     when = weekday_date(forecast.garden.as_of)
     return f"The garden by week, as of {when}. " + (" ".join(parts) or "Nothing to look at soon.")
 
@@ -74,13 +84,28 @@ def describe_garden(forecast: GardenForecast) -> str:
 def _in_words(row: ForecastRow, forecast: GardenForecast) -> str:
     low, high = (row_date(row, level, forecast) for level in (0.1, 0.9))
     if row.arrival is None:
-        told = f"{row.tree.label}: hard already"
+        told = "hard already"
+    elif _undated(row):
+        told = f"look weekly from {short_date(_look_days(row, forecast)[0])}, no date yet"
     elif low is not None and high is not None:
-        told = f"{row.tree.label}: probably {STATE[row.stage]} {date_range(low, high)}"
+        told = f"probably {STATE[row.stage]} {date_range(low, high)}"
     else:
-        told = f"{row.tree.label}: perhaps not {STATE[row.stage]} this season"
+        told = f"perhaps not {STATE[row.stage]} this season"
     stop = last_safe_of(row)
     return f"{told}{f', stop by {short_date(stop)}' if stop else ''}."
+
+
+def _undated(row: ForecastRow) -> bool:
+    """Whether the forecast names no dates for it, only a rhythm of looks: a species guess."""
+    return row.arrival is not None and not (row.dated and row.trust.seasons > 0)
+
+
+def _look_days(row: ForecastRow, forecast: GardenForecast) -> list[date]:
+    """Once a week from today, or from when it might begin to have come."""
+    low, high = (row_date(row, level, forecast) for level in (0.1, 0.9))
+    first = max(forecast.garden.as_of, low or row.look_on)
+    last = max(first, high or first + timedelta(weeks=8))
+    return [first + timedelta(days=n) for n in range(0, (last - first).days + 1, 7)]
 
 
 def week_chances(row: ForecastRow, forecast: GardenForecast, first: date, last: date) -> list[float]:
@@ -95,6 +120,10 @@ def week_chances(row: ForecastRow, forecast: GardenForecast, first: date, last: 
 
 def _shade(ax: Axes, y: int, row: ForecastRow, forecast: GardenForecast, first: date, last: date) -> None:
     ax.plot([first.toordinal(), last.toordinal()], [y, y], color=PALE, lw=0.6, zorder=0)
+    if _undated(row):
+        days = [day.toordinal() + 0.5 for day in _look_days(row, forecast) if day <= last]
+        ax.plot(days, [y] * len(days), ls="", marker="o", ms=3.5, color=INK, zorder=3)
+        return
     for k, chance in enumerate(week_chances(row, forecast, first, last)):
         if chance >= 0.01:
             left = first.toordinal() + 7 * k
@@ -132,9 +161,9 @@ def _seen_and_done(ax: Axes, y: int, row: ForecastRow, forecast: GardenForecast,
             ax.plot(work.latest.toordinal() + 0.5, y, marker="v", color=INK, ms=6, zorder=5)
 
 
-def _ribbon(ax: Axes, course: HeatCourse, start: date, first: date) -> None:
+def _ribbon(ax: Axes, course: HeatCourse, start: date, first: date, share: float) -> None:
     """Above the weeks: days ahead of (up) or behind (down) the usual season."""
-    strip = ax.inset_axes((0, 1.0, 1, 0.13), sharex=ax)
+    strip = ax.inset_axes((0, 1.0, 1, share), sharex=ax)
     bare(strip)
     strip.spines["bottom"].set_visible(False)
     strip.tick_params(labelbottom=False)

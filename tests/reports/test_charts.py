@@ -25,6 +25,7 @@ from reports.deciding import coming_rows
 from reports.garden_snapshot import read_garden
 from tests.reports.bench import Bench
 from tests.reports.demo import DAY, demo_folder, own_demo
+from tests.reports.pages import crowd, unseen
 
 matplotlib.use("Agg")
 
@@ -57,6 +58,24 @@ def test_the_garden_has_a_row_for_each_tree_soonest_first():
     assert labels == [row.tree.label for row in coming_rows(forecast())]
     assert {"b", "e", "h"} <= set(words_on(ax))
     assert all(label in describe_garden(forecast()) for label in labels)
+
+
+def test_a_species_guess_gets_dots_and_no_dates_and_a_crowd_is_counted():
+    few = forecast_garden(
+        crowd(unseen(read_garden(demo_folder(date(2026, 1, 20)), date(2026, 1, 20))[0]), 40)
+    )
+    ax = plot_garden(few)
+    assert "dots: look once a week" in ax.get_xlabel() and not ax.collections
+    assert "dots" not in plot_garden(forecast()).get_xlabel()
+    said = describe_garden(few)
+    assert "probably" not in said and "look weekly from" in said
+    assert len(said) < 1500
+    ribbon = ax.child_axes[0].get_position().height * ax.figure.get_figheight()
+    assert ribbon == pytest.approx(
+        plot_garden(forecast()).child_axes[0].get_position().height
+        * plot_garden(forecast()).figure.get_figheight(),
+        rel=0.2,
+    )
 
 
 def test_the_weeks_of_a_row_share_out_its_chance():
