@@ -59,7 +59,7 @@ def plot_garden(forecast: GardenForecast, ax: Axes | None = None) -> Axes:
     bare(ax)
     share = min(0.13, RIBBON / (1.9 + 0.36 * max(len(rows), 3)))
     _ribbon(ax, heat_course(garden), garden.calendar.start(garden.season), first, share)
-    dots = "dots: look once a week, no date yet   " if any(map(_undated, rows)) else ""
+    dots = "dots: look once a week, no date yet   " if any(map(undated, rows)) else ""
     ax.set_xlabel(
         f"shaded: likely week   {dots}open bar: between two looks (b bud break, e extended, h hard)   "
         "▾ cut   ┣ stop by   dotted: today",
@@ -85,8 +85,8 @@ def _in_words(row: ForecastRow, forecast: GardenForecast) -> str:
     low, high = (row_date(row, level, forecast) for level in (0.1, 0.9))
     if row.arrival is None:
         told = "hard already"
-    elif _undated(row):
-        told = f"look weekly from {short_date(_look_days(row, forecast)[0])}, no date yet"
+    elif undated(row):
+        told = f"look weekly from {short_date(look_days(row, forecast)[0])}, no date yet"
     elif low is not None and high is not None:
         told = f"probably {STATE[row.stage]} {date_range(low, high)}"
     else:
@@ -95,12 +95,12 @@ def _in_words(row: ForecastRow, forecast: GardenForecast) -> str:
     return f"{told}{f', stop by {short_date(stop)}' if stop else ''}."
 
 
-def _undated(row: ForecastRow) -> bool:
+def undated(row: ForecastRow) -> bool:
     """Whether the forecast names no dates for it, only a rhythm of looks: a species guess."""
     return row.arrival is not None and not (row.dated and row.trust.seasons > 0)
 
 
-def _look_days(row: ForecastRow, forecast: GardenForecast) -> list[date]:
+def look_days(row: ForecastRow, forecast: GardenForecast) -> list[date]:
     """Once a week from today, or from when it might begin to have come."""
     low, high = (row_date(row, level, forecast) for level in (0.1, 0.9))
     first = max(forecast.garden.as_of, low or row.look_on)
@@ -120,8 +120,8 @@ def week_chances(row: ForecastRow, forecast: GardenForecast, first: date, last: 
 
 def _shade(ax: Axes, y: int, row: ForecastRow, forecast: GardenForecast, first: date, last: date) -> None:
     ax.plot([first.toordinal(), last.toordinal()], [y, y], color=PALE, lw=0.6, zorder=0)
-    if _undated(row):
-        days = [day.toordinal() + 0.5 for day in _look_days(row, forecast) if day <= last]
+    if undated(row):
+        days = [day.toordinal() + 0.5 for day in look_days(row, forecast) if day <= last]
         ax.plot(days, [y] * len(days), ls="", marker="o", ms=3.5, color=INK, zorder=3)
         return
     for k, chance in enumerate(week_chances(row, forecast, first, last)):

@@ -13,6 +13,7 @@ from phenology.forecasting.forecast_rows import ForecastRow, GardenForecast
 from phenology.learning.transitions import TARGETS
 from phenology.records.flush_history import histories_of
 from phenology.records.rows import Tree
+from reports.charts.garden_weeks import look_days, undated
 from reports.charts.ink import INK, PALE, WASH, bare, date_axis, new_axes
 from reports.deciding import STATE, last_safe_of, row_date
 from reports.words import date_range, short_date
@@ -49,7 +50,10 @@ def plot_tree(forecast: GardenForecast, tree: Tree, ax: Axes | None = None) -> A
     for y, key in enumerate(lines):
         ax.axhline(y, color=PALE, lw=0.5, zorder=0)
         row = rows.get(key)
-        if row is not None and row.arrival is not None:
+        if row is not None and undated(row):
+            days = [day.toordinal() + 0.5 for day in look_days(row, forecast)]
+            ax.plot(days, [y] * len(days), ls="", marker="o", ms=3.5, color=INK, zorder=3)
+        elif row is not None and row.arrival is not None:
             daily = np.diff(row.arrival.curve)
             for n in np.flatnonzero(daily > 0.004).tolist():
                 strength = 0.12 + 0.8 * float(daily[n] / daily.max())
@@ -75,7 +79,8 @@ def plot_tree(forecast: GardenForecast, tree: Tree, ax: Axes | None = None) -> A
     ax.set_ylim(len(lines) - 0.4, -0.9)
     bare(ax)
     ax.set_title(f"{tree.label}, {garden.calendar.label(season)}", loc="left", color=INK)
-    ax.set_xlabel("open bar: between two looks   shaded: likely   ◇ past seasons   ▾ work   ┣ stop by",
+    dots = "dots: look once a week, no date yet   " if any(undated(r) for r in rows.values()) else ""
+    ax.set_xlabel(f"open bar: between two looks   shaded: likely   {dots}◇ past seasons   ▾ work   ┣ stop by",
                   fontsize=8, color=INK, loc="left")  # fmt: skip
     return ax
 
@@ -116,7 +121,10 @@ def describe_tree(forecast: GardenForecast, tree: Tree) -> str:
     for row in forecast.rows:
         if row.tree.id == tree.id:
             low, high = (row_date(row, level, forecast) for level in (0.1, 0.9))
-            if low and high:
+            if undated(row):
+                start = short_date(look_days(row, forecast)[0])
+                parts.append(f"flush {row.flush}: look weekly from {start}, no date yet")
+            elif low and high:
                 parts.append(f"flush {row.flush} probably {STATE[row.stage]} {date_range(low, high)}")
             stop = last_safe_of(row)
             if stop and row.stage == "hardened":

@@ -78,6 +78,15 @@ def test_a_species_guess_gets_dots_and_no_dates_and_a_crowd_is_counted():
     )
 
 
+def test_one_tree_never_looked_at_gets_dots_and_no_dates():
+    day = date(2026, 1, 20)
+    quiet = forecast_garden(unseen(read_garden(demo_folder(day), day)[0]))
+    tree = quiet.garden.trees[0]
+    assert "dots: look once a week" in plot_tree(quiet, tree).get_xlabel()
+    assert "look weekly from" in describe_tree(quiet, tree) and "probably" not in describe_tree(quiet, tree)
+    assert "dots" not in plot_tree(forecast(), forecast().garden.trees[0]).get_xlabel()
+
+
 def test_the_weeks_of_a_row_share_out_its_chance():
     row = next(r for r in coming_rows(forecast()) if r.arrival is not None)
     first = date(2026, 1, 5)
