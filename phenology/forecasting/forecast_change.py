@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
 from datetime import date, timedelta
 
@@ -79,40 +79,87 @@ def forecast_changes(forecast: GardenForecast, since: date | None = None) -> lis
         return []
     past = garden.up_to(day)
     try:
-        then = _by_stage(forecast_garden(past))
+        before = forecast_garden(past)
+        then = _by_stage(before)
         today = replace(past, as_of=garden.as_of, weather=garden.weather, outlooks=garden.outlooks)
         alone = _by_stage(forecast_garden(today))
     except WeatherError:
         return []  # there was no weather yet, so there was no forecast either
     now = _by_stage(forecast)
-    found = [*_misses(then, garden), *_moves(then, alone, now, garden)]
+    found = [*_misses(told_by(before), garden), *_moves(then, alone, now, garden)]
     return sorted(found, key=lambda c: (not (c.missed or c.not_yet), -abs(c.days), c.label))
 
 
 Key = tuple[str, int, int, str]
+"""Tree, season, flush and stage."""
+
+
+@dataclass(frozen=True)
+class Told:
+    """When an earlier forecast said that a stage would come, in days of its season.
+
+    Attributes
+    ----------
+    low, middle, high : float or None
+        Its 10, 50 and 90 % quantiles; None beyond the chance that it does not come at all.
+    """
+
+    low: float | None
+    middle: float | None
+    high: float | None
+
+
+def told_by(forecast: GardenForecast) -> dict[Key, Told]:
+    """What a forecast tells of every stage that it dates."""
+    dated = _by_stage(forecast)
+    days = {key: (row.day(0.1), row.day(0.5), row.day(0.9)) for key, row in dated.items()}
+    return {key: Told(*three) for key, three in days.items() if three[1] is not None}
+
+
+def misses(then: Mapping[Key, Told], forecast: GardenForecast) -> list[Change]:
+    """Stages that came outside the range told earlier, or have outlived it by a look.
+
+    Unlike `forecast_changes` this makes no forecast anew, so that every forecast can tell it.
+    """
+    now, garden = told_by(forecast), forecast.garden
+    found = [*_misses(then, garden)]
+    date_of = garden.calendar.date
+    for key, row in _by_stage(forecast).items():
+        before, after, looked = then.get(key), now.get(key), row.seen[0]
+        if before is None or after is None or before.high is None or looked is None:
+            continue
+        if looked > date_of(row.season, before.high):
+            assert before.middle is not None and after.middle is not None
+            dates = date_of(row.season, before.middle), date_of(row.season, after.middle)
+            found.append(Change(row.tree.label, row.stage, *dates, False, "looks", looked))
+    return sorted(found, key=lambda c: (not c.missed, -abs(c.days), c.label))
 
 
 def _by_stage(forecast: GardenForecast) -> dict[Key, ForecastRow]:
     return {(r.tree.id, r.season, r.flush, r.stage): r for r in forecast.rows if r.arrival is not None}
 
 
-def _misses(then: dict[Key, ForecastRow], garden: Garden) -> Iterator[Change]:
+def _misses(then: Mapping[Key, Told], garden: Garden) -> Iterator[Change]:
     """Stages seen since, that came outside the range."""
+    trees = {tree.id: tree for tree in garden.trees}
     histories: dict[str, dict[tuple[int, int], FlushHistory]] = {}
-    for (tree, season, flush, stage), row in then.items():
+    for (tree, season, flush, stage), told in then.items():
+        if tree not in trees:
+            continue
         if tree not in histories:
-            found = histories_of(garden, row.tree)
+            found = histories_of(garden, trees[tree])
             histories[tree] = {(h.flush.season, h.number): h for h in found}
         seen = histories[tree].get((season, flush))
-        low, middle, high = row.day(0.1), row.day(0.5), row.day(0.9)
-        if seen is None or stage not in seen.came or middle is None or low is None:
+        if seen is None or stage not in seen.came or told.middle is None or told.low is None:
             continue
         after, by = seen.came[stage]
-        early, late = by <= low, high is not None and after >= high
+        early, late = by <= told.low, told.high is not None and after >= told.high
         if by < float("inf") and (early or late):
             nearest = by if early else after + 1
             date_of = garden.calendar.date
-            yield Change(row.tree.label, stage, date_of(season, middle), date_of(season, nearest), True)
+            yield Change(
+                trees[tree].label, stage, date_of(season, told.middle), date_of(season, nearest), True
+            )
 
 
 def _moves(

@@ -40,6 +40,12 @@ def forecast_command(garden: Path, as_of: str | None, as_json: bool, as_csv: boo
     from reports.forecast_text import forecast_text
 
     put(in_units(forecast_text(forecast), settings.units))
+    if as_of is None:
+        from reports.forecast_misses import tell_misses
+
+        told = tell_misses(garden, forecast)
+        if told and not changes:
+            put("\n" + told)
     if changes:  # a second and a third forecast, so only when asked for
         from phenology.forecasting.forecast_change import changed_since, forecast_changes
         from reports.change_text import changes_text

@@ -7,7 +7,13 @@ from datetime import timedelta
 import numpy as np
 import pytest
 
-from phenology.forecasting.forecast_change import NEWS_DAYS, changed_since, forecast_changes
+from phenology.forecasting.forecast_change import (
+    NEWS_DAYS,
+    changed_since,
+    forecast_changes,
+    misses,
+    told_by,
+)
 from phenology.forecasting.garden_forecast import forecast_garden
 from phenology.weather.series import DailyWeather
 from tests.phenology.gardens import Records, day, weather
@@ -96,3 +102,34 @@ def test_another_season_is_not_compared():
     garden = records.garden(day(2020, 106))
     last_year = garden.calendar.start(2020) - timedelta(days=3)
     assert forecast_changes(forecast_garden(garden), last_year) == []
+
+
+def told_on(records: Records, n: float):
+    return told_by(forecast_garden(records.garden(day(2020, n))))
+
+
+def test_a_forecast_told_earlier_is_held_against_what_came():
+    records = growing()
+    then = told_on(records, 104)
+    records.look(records.flushes[-1].id, 158, "extending")
+    records.look(records.flushes[-1].id, 166, "extended")
+    [miss] = misses(then, forecast_garden(records.garden(day(2020, 166))))
+    assert (miss.label, miss.stage, miss.missed) == ("elm", "extended", True)
+    assert miss.now == day(2020, 159) and miss.days > 5
+
+
+def test_a_look_that_outlives_what_was_told_is_a_miss_and_jitter_is_none():
+    records = growing()
+    then = told_on(records, 120)
+    assert misses(then, forecast_garden(records.garden(day(2020, 121)))) == []
+    records.look(records.flushes[-1].id, 150, "extending")
+    late = {c.stage: c for c in misses(then, forecast_garden(records.garden(day(2020, 150))))}
+    assert late["extended"].not_yet == day(2020, 150)
+    assert late["extended"].now > day(2020, 150)
+
+
+def test_a_tree_taken_off_the_benches_is_missed_by_nobody():
+    records = growing()
+    then = told_on(records, 104)
+    gone = {("nobody", *key[1:]): told for key, told in then.items()}
+    assert misses(gone, forecast_garden(records.garden(day(2020, 121)))) == []
