@@ -130,4 +130,4 @@ def describe_tree(forecast: GardenForecast, tree: Tree) -> str:
             if stop and row.stage == "hardened":
                 parts.append(f"stop by {short_date(stop)}")
     season = forecast.garden.calendar.label(forecast.garden.season)
-    return f"{tree.label} in {season}: {'; '.join(parts) or 'nothing forecast'}."
+    return f"{tree.label} in {season}: {'; '.join(dict.fromkeys(parts)) or 'nothing forecast'}."
