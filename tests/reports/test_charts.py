@@ -84,7 +84,9 @@ def test_one_tree_never_looked_at_gets_dots_and_no_dates():
     tree = quiet.garden.trees[0]
     assert "dots: look once a week" in plot_tree(quiet, tree).get_xlabel()
     said = describe_tree(quiet, tree)
-    assert said.count("look weekly from") == 1 and "probably" not in said
+    assert "flush 1, hard: look weekly from" in said and "probably" not in said
+    parts = said.split("; ")
+    assert len(set(parts)) == len(parts) > 1
     assert "dots" not in plot_tree(forecast(), forecast().garden.trees[0]).get_xlabel()
 
 
