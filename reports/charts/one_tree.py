@@ -123,7 +123,7 @@ def describe_tree(forecast: GardenForecast, tree: Tree) -> str:
             low, high = (row_date(row, level, forecast) for level in (0.1, 0.9))
             if undated(row):
                 start = short_date(look_days(row, forecast)[0])
-                parts.append(f"flush {row.flush}: look weekly from {start}, no date yet")
+                parts.append(f"flush {row.flush}, {NAMES[row.stage]}: look weekly from {start}, no date yet")
             elif low and high:
                 parts.append(f"flush {row.flush} probably {STATE[row.stage]} {date_range(low, high)}")
             stop = last_safe_of(row)

@@ -83,7 +83,10 @@ def test_one_tree_never_looked_at_gets_dots_and_no_dates():
     quiet = forecast_garden(unseen(read_garden(demo_folder(day), day)[0]))
     tree = quiet.garden.trees[0]
     assert "dots: look once a week" in plot_tree(quiet, tree).get_xlabel()
-    assert "look weekly from" in describe_tree(quiet, tree) and "probably" not in describe_tree(quiet, tree)
+    said = describe_tree(quiet, tree)
+    assert "flush 1, hard: look weekly from" in said and "probably" not in said
+    parts = said.split("; ")
+    assert len(set(parts)) == len(parts) > 1
     assert "dots" not in plot_tree(forecast(), forecast().garden.trees[0]).get_xlabel()
 
 
