@@ -11,6 +11,9 @@ from phenology.forecasting.forecast_rows import ForecastRow, GardenForecast
 AHEAD_DAYS = 120
 """What lies further ahead is not told yet (ours)."""
 
+LONG_PAST_DAYS = 120
+"""Leaves that nobody saw harden are not looked for any more, so long after they very probably did (ours)."""
+
 LEAST_WEEKS, MOST_WEEKS = 13, 26
 
 DOES = {
@@ -33,13 +36,15 @@ def deciding_rows(forecast: GardenForecast) -> Iterator[ForecastRow]:
         if first is not None and _is_past(first, forecast) and "hardened" in stages:
             first = None  # nobody looked, and it is too late to look for that
         told = first if first is not None and first.flush == 1 else stages.get("hardened")
+        if told is not None and _is_past(told, forecast, LONG_PAST_DAYS) and told.seen[0] is None:
+            continue  # never looked at, and by now the leaves turn: the next is spring's
         if told is not None and (told.arrival is not None or told.operation is not None or refusal_of(told)):
             yield told
 
 
-def _is_past(row: ForecastRow, forecast: GardenForecast) -> bool:
+def _is_past(row: ForecastRow, forecast: GardenForecast, days: int = 0) -> bool:
     by = row_date(row, 0.9, forecast)
-    return by is not None and by < forecast.garden.as_of
+    return by is not None and by < forecast.garden.as_of - timedelta(days=days)
 
 
 def coming_rows(forecast: GardenForecast) -> list[ForecastRow]:

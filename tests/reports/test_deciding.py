@@ -43,3 +43,9 @@ def test_two_flushes_side_by_side_are_told_apart():
 
 def test_a_single_flush_needs_no_number():
     assert "(flush" not in forecast_text(forecast_garden(never_looked_at().garden(day(2020, 60))))
+
+
+def test_in_november_nobody_is_sent_to_look_at_a_tree_that_was_never_looked_at():
+    forecast = forecast_garden(never_looked_at().garden(day(2020, 330)))
+    assert [row.stage for row in deciding_rows(forecast)] == []
+    assert "look weekly" not in forecast_text(forecast)
