@@ -8,7 +8,13 @@ from datetime import date
 from pathlib import Path
 from typing import Any
 
-from data_sources.garden import SETTINGS_NAME, GardenSettings, read_settings, write_settings
+from data_sources.garden import (
+    SETTINGS_NAME,
+    GardenSettings,
+    open_journal,
+    read_settings,
+    write_settings,
+)
 from phenology.errors import InputError, UnknownNameError
 from phenology.language.words import near_words
 from reports.cli.desk import table, tell
@@ -69,10 +75,22 @@ def change(garden: Path, name: str, text: str | None) -> None:
     field = _field(name)
     settings = read_settings(garden)
     value = getattr(GardenSettings(), field) if text is None else _value(field, text, settings.units)
+    if field == "season_start" and value != settings.season_start:
+        _check_season_may_move(garden)
     write_settings(garden, replace(settings, **{field: value}))
     units = settings.units
     now = _shown(field, getattr(read_settings(garden), field), units)
     tell(f"{_shown_name(field)}: {now} (was {_shown(field, getattr(settings, field), units)}).")
+
+
+def _check_season_may_move(garden: Path) -> None:
+    """Every flush on record is told by its season: their days would all come out wrong."""
+    with open_journal(garden) as journal:
+        if journal.flushes():
+            raise InputError(
+                "the season's start cannot change once looks or work are written down, for every flush is "
+                "counted from it; a new garden has it from the beginning: flushcast init --season-start MM-DD"
+            )
 
 
 def _field(name: str) -> str:

@@ -65,3 +65,13 @@ def test_a_hot_day_is_said_in_the_garden_s_units_and_kept_in_celsius(tmp_path, u
     assert read_settings(bench.folder).hot_day == kept
     assert bench.does("settings", "hot-day").out.strip() == shown
     assert shown in bench.does("settings").out
+
+
+def test_the_seasons_start_stands_still_once_a_look_is_written_down(tmp_path: Path):
+    bench = new_bench(tmp_path / "garden")
+    bench.does("settings", "season-start", "03-01")
+    bench.does("settings", "season-start", "--reset")
+    bench.does("look", "Elm 1", "budbreak")
+    refused = bench.refuses("settings", "season-start", "03-01")
+    assert "cannot change once looks or work are written down" in refused
+    assert read_settings(bench.folder).season_start is None
