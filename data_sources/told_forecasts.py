@@ -54,7 +54,9 @@ def keep_told(folder: Path, day: date, told: Mapping[Key, Told]) -> None:
         ]
         for d, stages in kept.items()
     }
+    text, path = json.dumps(rows), folder / FILE_NAME
     try:
-        replace_text(folder / FILE_NAME, json.dumps(rows))
-    except (OSError, FlushcastError):
+        if not path.is_file() or path.read_text(encoding="utf-8") != text:  # asked twice, told the same
+            replace_text(path, text)
+    except (OSError, ValueError, FlushcastError):
         return
