@@ -37,8 +37,8 @@ def read_told(folder: Path) -> dict[date, dict[Key, Told]]:
 def keep_told(folder: Path, day: date, told: Mapping[Key, Told]) -> None:
     """Keep what is told today, if the folder can be written; nothing depends on it.
 
-    A later day forgets the days shortly before it, but never the first of those kept: what was told a week
-    ago has to outlast a forecast every morning. Days after `day` are forgotten too.
+    Of days near to each other the first stays, and the newest besides: what was told a week ago has to
+    outlast a forecast every morning. Days after `day` are forgotten.
     """
     before = {d: rows for d, rows in read_told(folder).items() if d < day}
     spaced: list[date] = []

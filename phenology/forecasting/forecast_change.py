@@ -125,11 +125,11 @@ def misses(then: Mapping[Key, Told], forecast: GardenForecast) -> list[Change]:
     found = [*_misses(then, garden)]
     date_of = garden.calendar.date
     for key, row in _by_stage(forecast).items():
-        before, after, looked = then.get(key), now.get(key), row.seen[0]
-        if before is None or after is None or before.high is None or looked is None:
+        before, after = then.get(key), now.get(key)
+        if before is None or after is None or before.middle is None or after.middle is None:
             continue
-        if looked > date_of(row.season, before.high):
-            assert before.middle is not None and after.middle is not None
+        looked = _outlived(before.high, row, garden)
+        if looked is not None:
             dates = date_of(row.season, before.middle), date_of(row.season, after.middle)
             found.append(Change(row.tree.label, row.stage, *dates, False, "looks", looked))
     return sorted(found, key=lambda c: (not c.missed, -abs(c.days), c.label))
@@ -175,7 +175,14 @@ def _moves(
         if by_weather is not None and abs(by_weather - before) >= abs(after - by_weather):
             why = "weather"
         date_of = garden.calendar.date
-        high, looked = then[key].day(0.9), row.seen[0]
-        outlived = high is not None and looked is not None and looked > date_of(row.season, high)
         dates = date_of(row.season, before), date_of(row.season, after)
-        yield Change(row.tree.label, row.stage, *dates, False, why, looked if outlived else None)
+        outlived = _outlived(then[key].day(0.9), row, garden)
+        yield Change(row.tree.label, row.stage, *dates, False, why, outlived)
+
+
+def _outlived(high: float | None, row: ForecastRow, garden: Garden) -> date | None:
+    """The last look before a stage, where it lies past the range told earlier; None where it does not."""
+    looked = row.seen[0]
+    if high is None or looked is None or looked <= garden.calendar.date(row.season, high):
+        return None
+    return looked
