@@ -21,9 +21,9 @@ from data_sources.journal import Journal, Record, list_backups
 from data_sources.journal.connection import plain_errors
 from data_sources.journal.opening import place_new
 from data_sources.journal.store import FILE_NAME as JOURNAL_NAME
-from phenology.errors import StoreError
-from phenology.records.rows import Place
-from phenology.season import SeasonCalendar
+from phenology.model.errors import StoreError
+from phenology.model.records import Place
+from phenology.model.season import SeasonCalendar
 
 __all__ = [
     "JOURNAL_NAME",

@@ -9,19 +9,19 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
-from data_sources.csv_cells import BadRowsError, Problem, read_csv, unmark, write_csv
 from data_sources.garden import SETTINGS_NAME, GardenSettings, create_garden, read_settings
-from data_sources.garden_tables import FILES, read_exported, table_of_file, write_tables
 from data_sources.journal import FILE_NAME, Journal
 from data_sources.journal.connection import plain_errors
 from data_sources.journal.rows import CHANGES, field_names
 from data_sources.journal.schema import encode
 from data_sources.journal_questions import all_records
-from data_sources.weather.store_file import FILE_NAME as WEATHER_STORE
+from data_sources.tables.csv_cells import BadRowsError, Problem, read_csv, unmark, write_csv
+from data_sources.tables.garden_tables import FILES, read_exported, table_of_file, write_tables
+from data_sources.weather.store.file import FILE_NAME as WEATHER_STORE
 from data_sources.weather_export import INDEX as WEATHER_INDEX
 from data_sources.weather_export import add_weather, export_weather, read_weather_export
-from phenology.errors import InputError, StoreError
-from phenology.season import SeasonCalendar
+from phenology.model.errors import InputError, StoreError
+from phenology.model.season import SeasonCalendar
 
 CHANGES_FILE = "changes.csv"
 EXPORT_FILES = (*FILES.values(), CHANGES_FILE, SETTINGS_NAME, WEATHER_INDEX)

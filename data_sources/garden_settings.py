@@ -14,9 +14,9 @@ from typing import Any
 
 from data_sources.journal.backup import sync_folder
 from data_sources.journal.connection import plain_errors
-from phenology.errors import InputError, StoreError
 from phenology.language.date_style import SHOWN_ORDERS, DateStyle
 from phenology.language.vague_dates import DATE_ORDERS, DateOrder
+from phenology.model.errors import InputError, StoreError
 
 SETTINGS_NAME = "garden.toml"
 UNITS = ("C", "F")
@@ -46,13 +46,13 @@ class GardenSettings:
     weather_sources : tuple of str
         Weather services in the order they are asked; default (empty): the usual order.
     weather_services : mapping
-        Settings of the weather services; see `data_sources.weather.service_settings`.
+        Settings of the weather services; see `data_sources.weather.services.settings`.
     contact : str, optional
         An address that weather services which ask for one may be given.
     stands_on : date, optional
         The day on which a garden stands still (the demo garden); default: it follows the calendar.
     weeks_before_frost, least_daylength, hot_day : float
-        When cuts stop, and what heat forbids them; see `phenology.work.limits.Limits`. [weeks, h, degC]
+        When cuts stop, and what heat forbids them; see `phenology.model.limits.Limits`. [weeks, h, degC]
     away : tuple of str
         When nobody is home to water, as ISO 8601 intervals.
     species : mapping
@@ -158,7 +158,7 @@ def _services(value: Any) -> Mapping[str, Any]:
     if not isinstance(value, Mapping):
         raise InputError("a table such as [weather.services]")
     if value:
-        from data_sources.weather.service_settings import WeatherSettings
+        from data_sources.weather.services.settings import WeatherSettings
 
         try:
             WeatherSettings.from_table(value)

@@ -13,7 +13,7 @@ from typing import Any
 
 import numpy as np
 
-from phenology.errors import InputError, UnknownNameError
+from phenology.model.errors import InputError, UnknownNameError
 
 ATTRIBUTION = "Place names: GeoNames (https://www.geonames.org/), CC BY 4.0"
 SIZES = (15000, 1000)  # smallest number of people of the two lists

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from data_sources.garden_tables import GardenRecords
 from data_sources.journal import Journal
 from data_sources.journal.connection import plain_errors
 from data_sources.journal.schema import R, table_of
-from phenology.errors import InputError
+from data_sources.tables.garden_tables import GardenRecords
+from phenology.model.errors import InputError
+from phenology.model.records import Tree
 from phenology.records.flushes import TreeRecord
-from phenology.records.rows import Tree
 
 
 def last_entry_trees(journal: Journal) -> list[str]:

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from datetime import date, datetime
 from pathlib import Path
 
-from phenology.errors import InputError
+from phenology.model.errors import InputError
 
 ENDINGS = (".jpg", ".jpeg", ".png", ".tif", ".tiff", ".webp", ".heic", ".heif")
 _EXIF_PART, _TAKEN, _DIGITIZED = 0x8769, 0x9003, 0x9004

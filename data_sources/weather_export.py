@@ -13,10 +13,10 @@ from collections.abc import Sequence
 from datetime import date, datetime
 from pathlib import Path
 
-from data_sources.csv_cells import read_csv, unmark, write_csv
-from data_sources.weather.store import AddReport, Origin, WeatherStore
-from phenology.errors import InputError, WeatherError
-from phenology.records.rows import Place
+from data_sources.tables.csv_cells import read_csv, unmark, write_csv
+from data_sources.weather.store.weather_store import AddReport, Origin, WeatherStore
+from phenology.model.errors import InputError, WeatherError
+from phenology.model.records import Place
 from phenology.weather.series import SOURCES, DailyWeather
 
 INDEX = "weather.csv"

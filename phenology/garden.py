@@ -11,17 +11,16 @@ from typing import TypeVar
 
 import numpy as np
 
-from phenology.errors import WeatherError
-from phenology.judging.species_skill import SpeciesSkill
 from phenology.language.date_style import full_date
-from phenology.learning.waits import SeasonHands, Site
-from phenology.records.rows import Aim, Flush, Look, Place, Stand, Tree, Work
-from phenology.season import SeasonCalendar
+from phenology.model.errors import WeatherError
+from phenology.model.limits import Limits
+from phenology.model.records import Aim, Flush, Look, Place, Site, Stand, Tree, Work
+from phenology.model.season import SeasonCalendar
+from phenology.model.species_skill import SpeciesSkill
 from phenology.species.catalogue import Species, neutral_species
 from phenology.weather.outlook import Outlook
-from phenology.weather.season_weather import SeasonWeather
+from phenology.weather.season_weather import SeasonThermalTime, SeasonWeather
 from phenology.weather.series import DailyWeather
-from phenology.work.limits import Limits
 
 T = TypeVar("T")
 
@@ -257,13 +256,13 @@ class Garden:
                 "day with --as-of"
             )
 
-    def hands(self, keys: set[tuple[Site, int]]) -> dict[tuple[Site, int], SeasonHands]:
+    def thermal_time(self, keys: set[tuple[Site, int]]) -> dict[tuple[Site, int], SeasonThermalTime]:
         """The clocks for the sites and seasons named, where the weather reaches them."""
-        out: dict[tuple[Site, int], SeasonHands] = {}
+        out: dict[tuple[Site, int], SeasonThermalTime] = {}
         for site, season in keys:
             record = self.record_at(site)
             if season in record.seasons:
-                out[site, season] = record.hands([season])[season]
+                out[site, season] = record.thermal_time([season])[season]
         return out
 
 

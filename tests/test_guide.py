@@ -10,7 +10,7 @@ from pathlib import Path
 
 import pytest
 
-from phenology.weather.climate import synthetic_weather
+from data_sources.demo.climate import synthetic_weather
 from tests.reports.bench import Answer, Bench
 
 DOCS = Path(__file__).resolve().parent.parent / "docs"

@@ -14,7 +14,7 @@ from pathlib import Path
 from data_sources.journal.connection import connect, copy_whole, plain_errors
 from data_sources.journal.health import QUICK_UP_TO, fault_in, read_header
 from data_sources.journal.migrations import APPLICATION_ID, newest_version
-from phenology.errors import StoreCorruptError, StoreError
+from phenology.model.errors import StoreCorruptError, StoreError
 
 FOLDER = "backups"
 EVERY = timedelta(hours=20)  # a rolling backup before the first change of a day

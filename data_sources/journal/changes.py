@@ -23,7 +23,7 @@ from data_sources.journal.schema import (
     to_json,
     tree_of,
 )
-from phenology.errors import InputError
+from phenology.model.errors import InputError
 
 CHANGE_COLUMNS = (
     "seq",

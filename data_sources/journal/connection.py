@@ -10,7 +10,7 @@ from contextlib import contextmanager, suppress
 from pathlib import Path
 from urllib.parse import quote
 
-from phenology.errors import InputError, StoreCorruptError, StoreError, StoreLockedError
+from phenology.model.errors import InputError, StoreCorruptError, StoreError, StoreLockedError
 
 PATIENCE = 5.0  # seconds to wait for another writer before giving up
 

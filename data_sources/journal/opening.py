@@ -12,7 +12,7 @@ from data_sources.journal import backup as backups
 from data_sources.journal import health, migrations
 from data_sources.journal.connection import connect, plain_errors
 from data_sources.journal.folders import why_not_shared_memory
-from phenology.errors import StoreCorruptError, StoreError, StoreTooNewError
+from phenology.model.errors import StoreCorruptError, StoreError, StoreTooNewError
 
 
 def refuse_where_backups_are(path: Path) -> None:

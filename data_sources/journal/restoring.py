@@ -23,7 +23,7 @@ from data_sources.journal.connection import connect, copy_whole, file_uri, plain
 from data_sources.journal.health import read_header
 from data_sources.journal.migrations import newest_version
 from data_sources.journal.schema import TABLES, column_names
-from phenology.errors import InputError, StoreCorruptError, StoreError, StoreTooNewError
+from phenology.model.errors import InputError, StoreCorruptError, StoreError, StoreTooNewError
 
 
 @dataclass(frozen=True)

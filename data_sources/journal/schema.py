@@ -15,8 +15,8 @@ from functools import cache
 from types import UnionType
 from typing import Any, TypeAlias, TypeVar, get_args, get_type_hints
 
-from phenology.errors import InputError
-from phenology.records.rows import Aim, Flush, Look, Place, Stand, Tree, Work
+from phenology.model.errors import InputError
+from phenology.model.records import Aim, Flush, Look, Place, Stand, Tree, Work
 
 
 @dataclass(frozen=True)

@@ -27,8 +27,8 @@ from data_sources.journal.opening import (
     upgrade,
 )
 from data_sources.journal.schema import TABLES, ImportMap, R, column_names, decode_rows, table_of
-from phenology.errors import InputError, StoreCorruptError, StoreError
-from phenology.records.rows import Aim, Flush, Look, Place, Stand, Tree, Work
+from phenology.model.errors import InputError, StoreCorruptError, StoreError
+from phenology.model.records import Aim, Flush, Look, Place, Stand, Tree, Work
 
 FILE_NAME = "journal.sqlite"
 _NOTHING_SAVED = "Nothing was saved."

@@ -10,8 +10,8 @@ from data_sources.weather.place_correction import (
     load_corrections,
     save_corrections,
 )
-from data_sources.weather.store import WeatherStore
-from phenology.errors import InputError
+from data_sources.weather.store.weather_store import WeatherStore
+from phenology.model.errors import InputError
 
 
 def refit_corrections(garden: Path, store: WeatherStore, place: str, units: str = "C") -> list[str]:

@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from datetime import date, timedelta
 
 from data_sources.weather.place_correction import PlaceCorrection, corrected
-from data_sources.weather.store import WeatherStore
+from data_sources.weather.store.weather_store import WeatherStore
 from phenology.weather.forecast_skill import measure_skill
 from phenology.weather.outlook import Outlook
 from phenology.weather.series import DailyWeather

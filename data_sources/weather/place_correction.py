@@ -21,10 +21,10 @@ from typing import Any, Literal
 import numpy as np
 from numpy.typing import NDArray
 
-from phenology.errors import InputError, StoreError
+from phenology.model.arrays import Array
+from phenology.model.errors import InputError, StoreError
 from phenology.weather.series import DailyWeather
 
-Array = NDArray[np.float64]
 Variable = Literal["tmin", "tmax"]
 
 FILE_NAME = "weather_corrections.json"

@@ -13,8 +13,8 @@ from datetime import date, datetime, timedelta
 
 import numpy as np
 
-from data_sources.weather.asked_log import AskedLog
-from data_sources.weather.local_days import local_today
+from data_sources.weather.services.asked_log import AskedLog
+from data_sources.weather.services.local_days import local_today
 from data_sources.weather.services.protocol import (
     Answer,
     Progress,
@@ -24,7 +24,7 @@ from data_sources.weather.services.protocol import (
     Spot,
     no_progress,
 )
-from data_sources.weather.store import WeatherStore
+from data_sources.weather.store.weather_store import WeatherStore
 from data_sources.weather.update_words import (
     age_in_words,
     brought,
@@ -32,7 +32,7 @@ from data_sources.weather.update_words import (
     no_network,
     stays,
 )
-from phenology.errors import WeatherError
+from phenology.model.errors import WeatherError
 from phenology.weather.series import SOURCES, DailyWeather, source_rank
 
 LAG = 10  # days that measurements may be behind, if a model has them

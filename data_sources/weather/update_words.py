@@ -6,8 +6,8 @@ from collections.abc import Sequence
 from datetime import datetime
 
 from data_sources.weather.services.protocol import Answer
-from data_sources.weather.store import WeatherStore
-from phenology.errors import WeatherError
+from data_sources.weather.store.weather_store import WeatherStore
+from phenology.model.errors import WeatherError
 
 
 def age_in_words(then: datetime, now: datetime) -> str:

@@ -12,13 +12,11 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
-from phenology.heat.clocks import Clock, Hands
+from phenology.heat.clocks import Clock, ThermalTime
 from phenology.learning.requirement import Prediction
 from phenology.mathematics.normal_curve import normal_cdf
-
-Array = NDArray[np.float64]
+from phenology.model.arrays import Array
 
 LEVELS = (0.10, 0.25, 0.50, 0.75, 0.90)
 
@@ -79,7 +77,7 @@ class Arrival:
 
 def arrival_of(
     prediction: Prediction,
-    hands: Hands,
+    thermal_time: ThermalTime,
     anchor: float,
     *,
     clocks: Sequence[Clock],
@@ -91,29 +89,31 @@ def arrival_of(
     ----------
     prediction : Prediction
         Draws of the requirement.
-    hands : Hands
+    thermal_time : ThermalTime
         Clocks over traces, sums of shape (traces, clocks, days + 1) or (clocks, days + 1).
     anchor : float
         When the wait began. [day of season]
     clocks : sequence of Clock
-        The clocks that the hands belong to.
+        The clocks that the sums belong to.
     gap_variance : ndarray, shape (days + 1,), optional
         Running variance from filled days. [degC^2 d]
     """
-    return Arrival(trace_curves(prediction, hands, anchor, clocks=clocks, gap_variance=gap_variance).mean(0))
+    return Arrival(
+        trace_curves(prediction, thermal_time, anchor, clocks=clocks, gap_variance=gap_variance).mean(0)
+    )
 
 
 def trace_curves(
     prediction: Prediction,
-    hands: Hands,
+    thermal_time: ThermalTime,
     anchor: float,
     *,
     clocks: Sequence[Clock],
     gap_variance: Array | None = None,
 ) -> Array:
     """As `arrival_of`, one curve a trace: shape (traces, days + 1)."""
-    sums = hands.sums if hands.sums.ndim == 3 else hands.sums[None]
-    origin = Hands(sums).at(anchor)
+    sums = thermal_time.sums if thermal_time.sums.ndim == 3 else thermal_time.sums[None]
+    origin = ThermalTime(sums).at(anchor)
     days = np.arange(sums.shape[-1])
     out = np.zeros((len(sums), sums.shape[-1]))
     gap = (
@@ -124,7 +124,7 @@ def trace_curves(
     first = max(int(np.floor(anchor)) + 1, 0)  # a wait may have begun before the season did
     for c in sorted(set(prediction.clock.tolist())):
         mine = prediction.clock == c
-        start = Hands(sums[:, c]).at(prediction.usual) if clocks[c].from_usual else origin[:, c]
+        start = ThermalTime(sums[:, c]).at(prediction.usual) if clocks[c].from_usual else origin[:, c]
         read = np.maximum(sums[:, c, first:] - start[:, None], 1e-9)
         log_read = np.log(read)
         extra = gap[first:] * clocks[c].per_degree ** 2 / np.maximum(read, 1.0) ** 2

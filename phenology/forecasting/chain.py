@@ -10,13 +10,11 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 import numpy as np
-from numpy.typing import NDArray
 
-from phenology.heat.clocks import Clock, Hands
+from phenology.heat.clocks import Clock, ThermalTime
 from phenology.learning.requirement import Prediction
 from phenology.mathematics.normal_curve import normal_cdf
-
-Array = NDArray[np.float64]
+from phenology.model.arrays import Array
 
 # Times that stand for a stage's whole distribution on one trace: the five Gauss-Hermite nodes, as levels of
 # the curve, with their weights (a test holds them against numpy). They keep the spread of a normal stage
@@ -30,7 +28,7 @@ SURPRISED = 0.05  # share of stages that come at some time the curves know nothi
 
 def curves_from(
     prediction: Prediction,
-    hands: Hands,
+    thermal_time: ThermalTime,
     begun: Sequence[float],
     clocks: Sequence[Clock],
     gap_variance: Array,
@@ -42,14 +40,14 @@ def curves_from(
     ndarray, shape (traces, days + 1)
         Chance that the wait has ended by the end of each day, trace by trace.
     """
-    nodes = np.broadcast_to(np.asarray(begun, dtype=float), (len(hands.sums), len(begun)))
+    nodes = np.broadcast_to(np.asarray(begun, dtype=float), (len(thermal_time.sums), len(begun)))
     share = np.full(nodes.shape[1], 1 / nodes.shape[1])
-    return _mixture(lean(prediction), hands, nodes, share, clocks, gap_variance)
+    return _mixture(lean(prediction), thermal_time, nodes, share, clocks, gap_variance)
 
 
 def curves_after(
     prediction: Prediction,
-    hands: Hands,
+    thermal_time: ThermalTime,
     before: Array,
     clocks: Sequence[Clock],
     gap_variance: Array,
@@ -59,7 +57,7 @@ def curves_after(
     nodes = np.stack([_times_at(curve, NODE_LEVELS * curve[-1]) for curve in before])
     # the few nodes may run a little ahead of the curve they stand for: nothing ends before it began
     return np.minimum(
-        before, mass * _mixture(lean(prediction), hands, nodes, NODE_WEIGHTS, clocks, gap_variance)
+        before, mass * _mixture(lean(prediction), thermal_time, nodes, NODE_WEIGHTS, clocks, gap_variance)
     )
 
 
@@ -146,14 +144,14 @@ def _times_at(curve: Array, levels: Array) -> Array:
 
 def _mixture(
     prediction: Prediction,
-    hands: Hands,
+    thermal_time: ThermalTime,
     nodes: Array,
     share: Array,
     clocks: Sequence[Clock],
     gap_variance: Array,
 ) -> Array:
     """Mean over nodes and draws of P(wait ended by day n); nodes of shape (traces, k), with their shares."""
-    sums, days = hands.sums, hands.days
+    sums, days = thermal_time.sums, thermal_time.days
     first = int(np.floor(max(0.0, min(nodes.min(), days))))
     out = np.zeros((len(sums), days + 1))
     where = np.clip(nodes, 0, days)
@@ -168,7 +166,7 @@ def _mixture(
         origin = sums[trace, c, low] * (1 - part) + sums[trace, c, low + 1] * part
         later = sums[:, None, c, first:] > origin[:, :, None]
         if clocks[c].from_usual:
-            origin = np.broadcast_to(Hands(sums[:, c]).at(prediction.usual)[:, None], origin.shape)
+            origin = np.broadcast_to(ThermalTime(sums[:, c]).at(prediction.usual)[:, None], origin.shape)
         read = sums[:, None, c, first:] - origin[:, :, None]
         begun = later & (read > 0) & usable[:, :, None]
         safe = np.where(begun, read, 1.0)

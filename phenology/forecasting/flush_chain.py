@@ -7,23 +7,21 @@ import math
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
 from phenology.forecasting.arrival import Arrival
 from phenology.forecasting.chain import by_calendar, curves_after, curves_from, not_by, within
 from phenology.garden import Garden
-from phenology.heat.clocks import CLOCKS, Hands
+from phenology.heat.clocks import CLOCKS, ThermalTime
+from phenology.learning.flush_history import FlushHistory
 from phenology.learning.garden_fit import GardenFit
 from phenology.learning.garden_leaves import STEP as LEAFING
 from phenology.learning.garden_leaves import GardenLeaves
 from phenology.learning.requirement import Prediction
 from phenology.learning.transitions import LINKS, Transition
-from phenology.learning.waits import Site
-from phenology.records.flush_history import FlushHistory
+from phenology.model.arrays import Array
+from phenology.model.records import Site
 from phenology.records.intervals import likely_times
 from phenology.weather.traces import Traces, draw_traces
-
-Array = NDArray[np.float64]
 
 NARROW_DAYS = 10.0  # an interval no wider is taken to hold its event anywhere alike (ours)
 SPREAD = (np.arange(5) + 0.5) / 5  # levels of the times that stand for a bud break, equally likely
@@ -59,26 +57,26 @@ class FlushChains:
     def __init__(self, garden: Garden, fit: GardenFit) -> None:
         self.garden, self.fit = garden, fit
         self._leaves = GardenLeaves(fit)
-        self._traces: dict[tuple[Site, int], tuple[Traces, Hands]] = {}
+        self._traces: dict[tuple[Site, int], tuple[Traces, ThermalTime]] = {}
 
     @property
     def donors(self) -> int:
         """Past years behind the traces drawn so far, where fewest."""
         return min((len(set(t.donors)) for t, _ in self._traces.values()), default=0)
 
-    def drawn(self, site: Site, season: int, issued: int) -> tuple[Traces, Hands]:
+    def drawn(self, site: Site, season: int, issued: int) -> tuple[Traces, ThermalTime]:
         """The traces of a site's season, and the clocks over them."""
         key = (site, season)
         if key not in self._traces:
             record = self.garden.record_at(site)
             traces = draw_traces(record, season, issued, outlook=self.garden.outlook_at(site))
-            self._traces[key] = traces, traces.hands()
+            self._traces[key] = traces, traces.thermal_time()
         return self._traces[key]
 
     def of(self, h: FlushHistory, issued: int) -> tuple[str, list[StageAhead]]:
         """What a flush's chain begins with, and the stages that may still come, in order."""
         start, begun = self._beginning(h)
-        traces, hands = self.drawn(h.site, h.flush.season, issued)
+        traces, thermal_time = self.drawn(h.site, h.flush.season, issued)
         curves: dict[str, Array] = {start: np.empty(0)}
         used: list[Transition] = []
         found: list[tuple[str, tuple[Transition, ...], Array]] = []
@@ -94,13 +92,17 @@ class FlushChains:
             )
             if falls_back(self.garden, h):
                 prediction = by_calendar(prediction, CLOCKS)
-            counted = self._by_leaves(h, step, prediction, curves[step.start], begun, traces, hands)
+            counted = self._by_leaves(h, step, prediction, curves[step.start], begun, traces, thermal_time)
             if counted is not None:
                 drawn = counted
             elif step.start == start:
-                drawn = curves_from(prediction, hands, likely_times(begun), CLOCKS, traces.gap_variance)
+                drawn = curves_from(
+                    prediction, thermal_time, likely_times(begun), CLOCKS, traces.gap_variance
+                )
             else:
-                drawn = curves_after(prediction, hands, curves[step.start], CLOCKS, traces.gap_variance)
+                drawn = curves_after(
+                    prediction, thermal_time, curves[step.start], CLOCKS, traces.gap_variance
+                )
             came = h.begun(target)
             if came is not None:
                 curves[target] = within(drawn, *came)
@@ -142,7 +144,7 @@ class FlushChains:
         before: Array,
         begun: tuple[float, float],
         traces: Traces,
-        hands: Hands,
+        thermal_time: ThermalTime,
     ) -> Array | None:
         """Curves of a wait whose pace leaves counted since bud break tell; None where none were counted.
 
@@ -155,8 +157,8 @@ class FlushChains:
             rising = before.mean(0) + np.arange(before.shape[1]) * 1e-12
             times = tuple(np.interp(SPREAD * rising[-1], rising, np.arange(before.shape[1])))
         parts = [
-            share * curves_from(after, hands, (time,), CLOCKS, gap)
-            for share, time, after in self._leaves.informed(h, prediction, hands, gap, times)
+            share * curves_from(after, thermal_time, (time,), CLOCKS, gap)
+            for share, time, after in self._leaves.informed(h, prediction, thermal_time, gap, times)
         ]
         return np.asarray(np.sum(parts, axis=0))
 

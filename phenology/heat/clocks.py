@@ -1,6 +1,6 @@
 """Rival clocks: the ways a flush may keep time, from plain heat to plain days.
 
-A clock turns a day's extremes into a rate; its hands are the sum of the rates. No clock is picked: the
+A clock turns a day's extremes into a rate; thermal time is the sum of the rates. No clock is picked: the
 requirement model weighs all of them by how well each explains the dates that were seen. Rates carry a
 small calendar part so that time never stands quite still (two looks with no heat between them must not
 be impossible).
@@ -16,12 +16,10 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import NDArray
 
 from phenology.heat.temperature_response import daily_response
 from phenology.heat.thermal_time import degree_days
-
-Array = NDArray[np.float64]
+from phenology.model.arrays import Array
 
 # Ours: a day without any heat still counts as this share of a day at 18 degC.
 CALENDAR_SHARE = 0.02
@@ -156,8 +154,8 @@ USUAL_WEIGHTS = clock_weights(0.85, 0.10, 0.05)
 
 
 @dataclass(frozen=True)
-class Hands:
-    """The hands of several clocks over one run of days.
+class ThermalTime:
+    """Thermal time: the running sums of several clocks over one run of days.
 
     `sums[..., c, n]` is clock c's reading at the end of day n; `sums[..., c, 0]` is 0.
     Leading axes, if any, are traces.
@@ -167,7 +165,7 @@ class Hands:
 
     @property
     def days(self) -> int:
-        """Number of days the hands cover."""
+        """Number of days covered."""
         return int(self.sums.shape[-1]) - 1
 
     def at(self, t: float | Array) -> Array:
@@ -178,7 +176,9 @@ class Hands:
         return np.asarray(self.sums[..., low] * (1 - part) + self.sums[..., low + 1] * part)
 
 
-def wind(tmin: Array, tmax: Array, clocks: Sequence[Clock] = CLOCKS, hours: Array | None = None) -> Hands:
+def accumulate(
+    tmin: Array, tmax: Array, clocks: Sequence[Clock] = CLOCKS, hours: Array | None = None
+) -> ThermalTime:
     """Let the clocks run over days with known extremes.
 
     Parameters
@@ -192,7 +192,7 @@ def wind(tmin: Array, tmax: Array, clocks: Sequence[Clock] = CLOCKS, hours: Arra
 
     Returns
     -------
-    Hands
+    ThermalTime
         Sums of shape (..., clocks, days + 1), in days at 18 degC.
     """
     warm: dict[Clock, Array] = {}  # clocks that differ in light alone share their reckoning of warmth
@@ -202,4 +202,4 @@ def wind(tmin: Array, tmax: Array, clocks: Sequence[Clock] = CLOCKS, hours: Arra
         if kin not in warm:
             warm[kin] = clock._warm(tmin, tmax)
         sums[..., k, 1:] = warm[kin] * clock.pace(hours)
-    return Hands(np.cumsum(sums, axis=-1, out=sums))
+    return ThermalTime(np.cumsum(sums, axis=-1, out=sums))

@@ -10,8 +10,8 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import ArrayLike
 
-from phenology.errors import InputError
-from phenology.heat.day_shape import Array
+from phenology.model.arrays import Array
+from phenology.model.errors import InputError
 
 SUN_ANGLE = 0.8333
 """Depth of the sun's centre below the horizon when its refracted upper limb touches it. [degrees]"""

@@ -10,9 +10,9 @@ from typing import Literal
 import numpy as np
 from numpy.typing import ArrayLike
 
-from phenology.errors import InputError
-from phenology.heat.day_shape import Array
 from phenology.heat.thermal_time import checked_extremes
+from phenology.model.arrays import Array
+from phenology.model.errors import InputError
 
 Curve = Literal["linvill", "cesaraccio", "campbell_norman"]
 

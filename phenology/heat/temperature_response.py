@@ -8,9 +8,9 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import ArrayLike
 
-from phenology.errors import InputError
-from phenology.heat.day_shape import Array
 from phenology.heat.thermal_time import checked_extremes
+from phenology.model.arrays import Array
+from phenology.model.errors import InputError
 
 # Gauss-Legendre nodes and weights on [-1, 1] for the daily mean. Held against 300 nodes on 400,000 days and
 # responses, half of them touching base or ceiling, eight miss by at most 1.3e-5 of the full rate for an

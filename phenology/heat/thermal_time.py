@@ -28,8 +28,9 @@ from typing import Literal, get_args
 import numpy as np
 from numpy.typing import ArrayLike
 
-from phenology.errors import InputError
-from phenology.heat.day_shape import Array, Shape, area_above, share_above
+from phenology.heat.day_shape import Shape, area_above, share_above
+from phenology.model.arrays import Array
+from phenology.model.errors import InputError
 
 Method = Literal[
     "single_sine",

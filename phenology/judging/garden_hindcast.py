@@ -11,13 +11,14 @@ from functools import partial
 import numpy as np
 
 from phenology.forecasting.arrival import Arrival, arrival_of
-from phenology.heat.clocks import CLOCKS, Hands
+from phenology.heat.clocks import CLOCKS, ThermalTime
 from phenology.judging.rivals import usual_date
+from phenology.learning.flush_history import WIDEST_DAYS
 from phenology.learning.garden_fit import GardenFit
 from phenology.learning.requirement import Requirement
 from phenology.learning.transitions import Transition
-from phenology.learning.waits import Site, Wait
-from phenology.records.flush_history import WIDEST_DAYS
+from phenology.learning.waits import Wait
+from phenology.model.records import Site
 from phenology.weather.traces import Traces, draw_traces
 
 WAYS = (Transition("budbreak", "hardened"), Transition("start", "hardened"))
@@ -112,7 +113,7 @@ class Judge:
     def __init__(self, fit: GardenFit) -> None:
         self.fit = fit
         self._fits: dict[tuple[Transition, int], Requirement] = {}
-        self._traces: dict[tuple[Site, int, int], tuple[Traces, Hands]] = {}
+        self._traces: dict[tuple[Site, int, int], tuple[Traces, ThermalTime]] = {}
 
     def skill(
         self,
@@ -140,28 +141,28 @@ class Judge:
 
     def arrival(self, way: Transition, wait: Wait, issued: int) -> Arrival:
         """The forecast of a wait's end at the end of a day on which it had not come."""
-        traces, hands = self.drawn(wait.site, wait.season, issued)
+        traces, thermal_time = self.drawn(wait.site, wait.season, issued)
         prediction = self.without(way, wait.season).predict(
             wait.species, wait.tree, wait.season, False, wait.anchor_middle
         )
         arrival = arrival_of(
-            prediction, hands, wait.anchor_middle, clocks=CLOCKS, gap_variance=traces.gap_variance
+            prediction, thermal_time, wait.anchor_middle, clocks=CLOCKS, gap_variance=traces.gap_variance
         )
         return arrival.given_not_by(issued)
 
     def without(self, way: Transition, season: int) -> Requirement:
         if (way, season) not in self._fits:
             training = [w for w in self.fit.waits(way) if w.season != season]
-            hands = self.fit.garden.hands({(w.site, w.season) for w in training})
-            self._fits[way, season] = self.fit.model(way).fit(training, hands)
+            thermal_time = self.fit.garden.thermal_time({(w.site, w.season) for w in training})
+            self._fits[way, season] = self.fit.model(way).fit(training, thermal_time)
         return self._fits[way, season]
 
-    def drawn(self, site: Site, season: int, issued: int) -> tuple[Traces, Hands]:
+    def drawn(self, site: Site, season: int, issued: int) -> tuple[Traces, ThermalTime]:
         key = (site, season, issued)
         if key not in self._traces:
             record = self.fit.garden.record_at(site).through_only(season, issued)
             traces = draw_traces(record, season, issued)
-            self._traces[key] = traces, traces.hands()
+            self._traces[key] = traces, traces.thermal_time()
         return self._traces[key]
 
 

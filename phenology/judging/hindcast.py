@@ -13,23 +13,21 @@ from dataclasses import dataclass, field
 from datetime import date, timedelta
 
 import numpy as np
-from numpy.typing import NDArray
 
-from phenology.errors import LookError, StageOrderError
 from phenology.forecasting.arrival import LEVELS, Arrival, arrival_of
-from phenology.heat.clocks import CLOCKS, Hands
+from phenology.heat.clocks import CLOCKS, ThermalTime
 from phenology.judging.rivals import usual_date, usual_days_regressed
 from phenology.learning.requirement import Requirement, RequirementModel
-from phenology.learning.waits import NEVER, Wait
+from phenology.learning.waits import Wait
+from phenology.model.arrays import Array
+from phenology.model.errors import LookError, StageOrderError
+from phenology.model.season import NEVER, SeasonCalendar
+from phenology.model.stages import stage_rank
 from phenology.records.flushes import CLOSING_DAYS
 from phenology.records.intervals import Sight, anchored, likely_times, stage_interval
-from phenology.season import SeasonCalendar
-from phenology.stages import stage_rank
 from phenology.weather.season_weather import SeasonWeather
 from phenology.weather.series import DailyWeather
 from phenology.weather.traces import draw_traces
-
-Array = NDArray[np.float64]
 
 
 @dataclass(frozen=True)
@@ -217,11 +215,11 @@ class _Fold:
         last = training_seasons[-1] if training_seasons else season - 1
         others = record.without(season) if self.leave_out else record.through(last, 366)
         if training_seasons not in fits:  # a forward hindcast fits once
-            hands = others.hands(training_seasons, normals=others.normals)
-            fits[training_seasons] = model.fit(self.training, {("", s): h for s, h in hands.items()})
+            thermal_time = others.thermal_time(training_seasons, normals=others.normals)
+            fits[training_seasons] = model.fit(self.training, {("", s): h for s, h in thermal_time.items()})
         self.requirement = fits[training_seasons]
         self.others = others
-        self._hands: dict[int, tuple[Hands, Array]] = {}
+        self._thermal_time: dict[int, tuple[ThermalTime, Array]] = {}
         row = record.row(season)
         days = record.calendar.length(season)
         self.filled_days = int((np.isnan(record.tmin[row, :days]) | np.isnan(record.tmax[row, :days])).sum())
@@ -229,13 +227,13 @@ class _Fold:
     def forecast(self, case: _Case) -> HindcastRow:
         wait = case.wait
         assert wait is not None
-        hands, gap = self._hands_at(case.issued)
+        thermal_time, gap = self._thermal_time_at(case.issued)
         prediction = self.requirement.predict(
             wait.species, wait.tree, self.season, wait.later, wait.anchor_middle
         )
         # nobody saw the day on which the wait began, so every likely one has its say
         curves = [
-            arrival_of(prediction, hands, began, clocks=CLOCKS, gap_variance=gap).curve
+            arrival_of(prediction, thermal_time, began, clocks=CLOCKS, gap_variance=gap).curve
             for began in likely_times(wait.anchor)
         ]
         arrival = Arrival(np.mean(curves, axis=0)).given_not_by(case.issued)
@@ -254,10 +252,10 @@ class _Fold:
         last = self.record.calendar.length(self.season) + 1
         return tuple(float(min(q, last)) for q in quantiles)
 
-    def _hands_at(self, issued: int) -> tuple[Hands, Array]:
+    def _thermal_time_at(self, issued: int) -> tuple[ThermalTime, Array]:
         """Clocks over the traces (or over the weather that came) for forecasts issued on a day."""
         key = -1 if self.question.known_weather else issued
-        if key not in self._hands:
+        if key not in self._thermal_time:
             if self.leave_out:
                 usable = (
                     self.record
@@ -270,12 +268,12 @@ class _Fold:
                 normals = known.normals
                 usable = self.record.through(self.season, 366) if self.question.known_weather else known
             if self.question.known_weather:
-                actual = usable.hands([self.season], normals=normals)[self.season]
-                self._hands[key] = actual.hands, actual.gap_variance
+                actual = usable.thermal_time([self.season], normals=normals)[self.season]
+                self._thermal_time[key] = actual.thermal_time, actual.gap_variance
             else:
                 traces = draw_traces(usable, self.season, issued, normals=normals)
-                self._hands[key] = traces.hands(), traces.gap_variance
-        return self._hands[key]
+                self._thermal_time[key] = traces.thermal_time(), traces.gap_variance
+        return self._thermal_time[key]
 
 
 def _cases(

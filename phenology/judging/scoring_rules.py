@@ -5,8 +5,8 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import ArrayLike
 
-from phenology.errors import InputError
-from phenology.heat.day_shape import Array
+from phenology.model.arrays import Array
+from phenology.model.errors import InputError
 
 _ROOT_PI = float(np.sqrt(np.pi))
 _ROOT_2PI = float(np.sqrt(2.0 * np.pi))

@@ -20,8 +20,8 @@ from dataclasses import dataclass, fields
 import numpy as np
 from numpy.typing import ArrayLike
 
-from phenology.errors import InputError
-from phenology.heat.day_shape import Array
+from phenology.model.arrays import Array
+from phenology.model.errors import InputError
 
 LEVELS: tuple[float, ...] = (0.10, 0.25, 0.50, 0.75, 0.90)
 """Levels of the five quantiles that make a forecast."""

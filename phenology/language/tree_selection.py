@@ -13,9 +13,9 @@ from dataclasses import dataclass, field
 from datetime import date
 from functools import cached_property
 
-from phenology.errors import InputError, UnknownNameError
 from phenology.language.words import near_words, plain_words
-from phenology.records.rows import Place, Stand, Tree
+from phenology.model.errors import InputError, UnknownNameError
+from phenology.model.records import Place, Stand, Tree
 
 _SAME = {"same", "same as last time", "same as last", "last", "as last time", "same trees", "again"}
 _ALL = {"all", "everything", "all trees", "every tree"}

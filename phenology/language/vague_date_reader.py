@@ -11,7 +11,6 @@ import re
 from dataclasses import dataclass, replace
 from datetime import date, timedelta
 
-from phenology.errors import InputError
 from phenology.language.date_style import DateStyle, date_style
 from phenology.language.vague_dates import (
     ABOUT_DAYS,
@@ -23,6 +22,7 @@ from phenology.language.vague_dates import (
     VagueDate,
     format_day,
 )
+from phenology.model.errors import InputError
 
 _ORDINAL = re.compile(r"\b(\d{1,2})(?:st|nd|rd|th)\b")
 _CLOCK = re.compile(r"[t ]\d{1,2}:\d{2}(?::\d{2}(?:\.\d+)?)?\s*(?:am|pm|z|[+-]\d{2}:?\d{2})?$")

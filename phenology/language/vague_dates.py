@@ -15,9 +15,9 @@ from dataclasses import dataclass, replace
 from datetime import date
 from typing import Literal
 
-from phenology.errors import InputError
 from phenology.language.date_style import date_style, full_date
-from phenology.season import SeasonCalendar
+from phenology.model.errors import InputError
+from phenology.model.season import SeasonCalendar
 
 DateOrder = Literal["day-first", "month-first"]
 DATE_ORDERS: tuple[DateOrder, ...] = ("day-first", "month-first")

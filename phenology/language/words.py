@@ -11,9 +11,9 @@ import re
 from collections.abc import Mapping, Sequence
 from functools import cache
 
-from phenology.errors import InputError, UnknownNameError
-from phenology.records.operations import OPERATIONS
-from phenology.stages import MARKS, PARTS, STAGES
+from phenology.model.errors import InputError, UnknownNameError
+from phenology.model.operations import OPERATIONS
+from phenology.model.stages import MARKS, PARTS, STAGES
 
 STAGE_WORDS: dict[str, tuple[str, ...]] = {
     "dormant": ("closed", "buds closed", "asleep", "sleeping", "tight buds"),

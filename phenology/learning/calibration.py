@@ -12,8 +12,8 @@ from phenology.heat.clocks import CLOCKS
 from phenology.learning.garden_fit import GardenFit
 from phenology.learning.requirement import Prediction, Requirement
 from phenology.learning.transitions import Transition, all_transitions
-from phenology.learning.waits import NEVER
 from phenology.mathematics.normal_curve import normal_cdf
+from phenology.model.season import NEVER
 
 MIDDLE = 0.8
 """Share of seasons that the intervals shown are meant to hold."""

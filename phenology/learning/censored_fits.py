@@ -13,8 +13,8 @@ from typing import Literal, get_args
 import numpy as np
 from numpy.typing import ArrayLike
 
-from phenology.errors import InputError
-from phenology.heat.day_shape import Array
+from phenology.model.arrays import Array
+from phenology.model.errors import InputError
 
 Family = Literal["lognormal", "normal", "weibull", "loglogistic"]
 FAMILIES: tuple[str, ...] = get_args(Family)

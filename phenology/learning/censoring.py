@@ -14,8 +14,7 @@ from numpy.typing import NDArray
 
 from phenology.learning.waits import WaitTable
 from phenology.mathematics.normal_curve import log_normal_cdf
-
-Array = NDArray[np.float64]
+from phenology.model.arrays import Array
 
 VAGUE = 25.0  # variance of a stand-in that says nothing yet (log scale: vastly wide)
 

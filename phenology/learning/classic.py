@@ -27,8 +27,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike
 
-from phenology.errors import InputError
-from phenology.heat.day_shape import Array
+from phenology.model.arrays import Array
+from phenology.model.errors import InputError
 
 
 @dataclass(frozen=True)

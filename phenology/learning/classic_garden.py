@@ -6,16 +6,14 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
-from phenology.errors import InputError
 from phenology.garden import Garden
 from phenology.learning.classic import CLASSIC, ClassicBase
 from phenology.learning.garden_fit import GardenFit
 from phenology.learning.transitions import Transition, all_transitions
 from phenology.learning.waits import Wait
-
-Array = NDArray[np.float64]
+from phenology.model.arrays import Array
+from phenology.model.errors import InputError
 
 
 @dataclass(frozen=True)

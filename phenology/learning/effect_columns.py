@@ -12,12 +12,10 @@ from dataclasses import dataclass, field
 from functools import cached_property
 
 import numpy as np
-from numpy.typing import NDArray
 
 from phenology.heat.clocks import Clock
 from phenology.learning.waits import Wait
-
-Array = NDArray[np.float64]
+from phenology.model.arrays import Array
 
 NOISE = ((0.05, 0.2), (0.08, 0.35), (0.12, 0.3), (0.18, 0.15))
 TREES = ((0.03, 0.3), (0.06, 0.45), (0.11, 0.25))

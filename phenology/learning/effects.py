@@ -12,10 +12,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
-Array = NDArray[np.float64]
-IntArray = NDArray[np.intp]
+from phenology.model.arrays import Array, IntArray
 
 
 @dataclass(frozen=True)

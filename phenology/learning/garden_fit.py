@@ -5,11 +5,12 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 
 from phenology.garden import Garden
+from phenology.learning.flush_history import FlushHistory, histories, waits_for
 from phenology.learning.requirement import Requirement, RequirementModel
 from phenology.learning.transitions import Transition, prior_of_transition
-from phenology.learning.waits import NEVER, Wait
-from phenology.records.flush_history import FlushHistory, histories, waits_for
-from phenology.records.rows import Tree
+from phenology.learning.waits import Wait
+from phenology.model.records import Tree
+from phenology.model.season import NEVER
 from phenology.species.catalogue import neutral_species
 
 FEWEST_FLUSHES = 2  # before which nothing is said of a tree's habit (ours)
@@ -68,8 +69,8 @@ class GardenFit:
         """The requirement of a transition."""
         if transition not in self._fits:
             waits = self.waits(transition)
-            hands = self.garden.hands({(w.site, w.season) for w in waits})
-            self._fits[transition] = self.model(transition).fit(waits, hands)
+            thermal_time = self.garden.thermal_time({(w.site, w.season) for w in waits})
+            self._fits[transition] = self.model(transition).fit(waits, thermal_time)
         return self._fits[transition]
 
     def seasons_seen(self, species: str, transition: Transition) -> set[int]:

@@ -8,10 +8,11 @@ from dataclasses import dataclass, field
 from functools import cached_property
 
 import numpy as np
-from numpy.typing import NDArray
 
-from phenology.heat.clocks import CLOCKS, Hands
+from phenology.heat.clocks import CLOCKS, ThermalTime
+from phenology.learning.flush_history import FlushHistory
 from phenology.learning.garden_fit import GardenFit
+from phenology.learning.leaf_counts import FlushCounts, LeafCount, counts_of
 from phenology.learning.phyllochron import (
     NUMBER_SEASON_SD,
     PACE_SEASON_SD,
@@ -24,12 +25,10 @@ from phenology.learning.phyllochron import (
 )
 from phenology.learning.requirement import Prediction
 from phenology.learning.transitions import Transition
-from phenology.learning.waits import NEVER, SeasonHands
-from phenology.records.flush_history import FlushHistory
-from phenology.records.leaf_counts import FlushCounts, LeafCount, counts_of
+from phenology.model.arrays import Array
+from phenology.model.season import NEVER
 from phenology.species.catalogue import neutral_species
-
-Array = NDArray[np.float64]
+from phenology.weather.season_weather import SeasonThermalTime
 
 STEP = Transition("budbreak", "extended")
 RANGE = 2 * 1.645  # a catalogue's two leaf counts hold nine in ten
@@ -89,7 +88,7 @@ class GardenLeaves:
         self,
         h: FlushHistory,
         prediction: Prediction,
-        hands: Hands,
+        thermal_time: ThermalTime,
         gap_variance: Array,
         times: Sequence[float],
     ) -> list[tuple[float, float, Prediction]]:
@@ -101,7 +100,7 @@ class GardenLeaves:
         ----------
         h : FlushHistory
         prediction : Prediction
-        hands : Hands
+        thermal_time : ThermalTime
             The clocks over the season's traces; they agree up to the count.
         gap_variance : ndarray, shape (days + 1,)
         times : sequence of float
@@ -117,7 +116,7 @@ class GardenLeaves:
             return [(1 / len(times), time, prediction) for time in times]
         leaves = self.leaves.of(h.tree.species, h.tree.id, h.number > 1)
         share = self.fit.prior_share(h.tree.species, STEP)
-        first = Hands(hands.sums[0]) if hands.sums.ndim == 3 else hands
+        first = ThermalTime(thermal_time.sums[0]) if thermal_time.sums.ndim == 3 else thermal_time
         out = []
         for time in times:
             pace = _pace(count, first, gap_variance, time, prediction.usual)
@@ -175,8 +174,8 @@ class GardenLeaves:
         ]
 
     @cached_property
-    def _hands(self) -> dict[tuple[object, int], SeasonHands]:
-        return self.fit.garden.hands({(h.site, h.flush.season) for h in self._counted})
+    def _thermal_time(self) -> dict[tuple[object, int], SeasonThermalTime]:
+        return self.fit.garden.thermal_time({(h.site, h.flush.season) for h in self._counted})
 
     def _prior_leaves(self, species: str) -> tuple[float, float]:
         known = self.fit.garden.species.get(species) or neutral_species(species)
@@ -194,9 +193,11 @@ class GardenLeaves:
             begun, count = h.begun("budbreak"), self.counts(h).growing
             if begun is None or count is None:
                 continue
-            season = self._hands[h.site, h.flush.season]
+            season = self._thermal_time[h.site, h.flush.season]
             middle = (begun[0] + begun[1]) / 2
-            pace = _pace(count, season.hands, season.gap_variance, middle, math.nan, begun[1] - begun[0])
+            pace = _pace(
+                count, season.thermal_time, season.gap_variance, middle, math.nan, begun[1] - begun[0]
+            )
             yield LeafRow(*_names(h), False, pace.log_phyllochron, pace.variance)
 
     def _number_rows(self) -> Iterator[LeafRow]:
@@ -213,13 +214,13 @@ class GardenLeaves:
             end = (max(after, start) + by) / 2
             if not start < counts.growing.day < end:
                 continue
-            season = self._hands[h.site, h.flush.season]
+            season = self._thermal_time[h.site, h.flush.season]
             count, width = counts.growing, wait.anchor[1] - wait.anchor[0]
-            pace = _pace(count, season.hands, season.gap_variance, start, math.nan)
-            at = season.hands.at(np.array([start, count.day, end, max(after, start), by]))
+            pace = _pace(count, season.thermal_time, season.gap_variance, start, math.nan)
+            at = season.thermal_time.at(np.array([start, count.day, end, max(after, start), by]))
             read, whole = np.maximum(at[:, 1] - at[:, 0], 0.25), np.maximum(at[:, 2] - at[:, 0], 0.25)
             # an earlier bud break lengthens both readings, so that the difference of their logs moves less
-            began = (_rate(season.hands, start) * width) ** 2 / 12 * (1 / read - 1 / whole) ** 2
+            began = (_rate(season.thermal_time, start) * width) ** 2 / 12 * (1 / read - 1 / whole) ** 2
             ended = ((at[:, 4] - at[:, 3]) / whole) ** 2 / 12
             yield LeafRow(
                 *_names(h), False, np.log(whole) - pace.log_phyllochron, pace.variance + began + ended
@@ -231,22 +232,27 @@ def _names(h: FlushHistory) -> tuple[str, str, int, str, bool]:
 
 
 def _pace(
-    count: LeafCount, hands: Hands, gap_variance: Array, begun: float, usual: float, width: float = 0.0
+    count: LeafCount,
+    thermal_time: ThermalTime,
+    gap_variance: Array,
+    begun: float,
+    usual: float,
+    width: float = 0.0,
 ) -> Pace:
     """The pace since a time of bud break; `width` is that of its interval, where not integrated over."""
-    read = hands.at(count.day) - hands.at(begun)
+    read = thermal_time.at(count.day) - thermal_time.at(begun)
     days = np.arange(len(gap_variance))
     gap = float(np.diff(np.interp([begun, max(begun, count.day)], days, gap_variance))[0])
-    vague = (_rate(hands, count.day) * (count.latest - count.earliest)) ** 2 / 12
-    began = (_rate(hands, begun) * width) ** 2 / 12
+    vague = (_rate(thermal_time, count.day) * (count.latest - count.earliest)) ** 2 / 12
+    began = (_rate(thermal_time, begun) * width) ** 2 / 12
     per_degree = np.array([clock.per_degree for clock in CLOCKS])
     late = 0.0 if math.isnan(usual) else begun - usual
     return pace_of(count.leaves, count.sd, read, vague + began + gap * per_degree**2, late)
 
 
-def _rate(hands: Hands, t: float) -> Array:
+def _rate(thermal_time: ThermalTime, t: float) -> Array:
     """Daily rate about a time; shape (clocks,)."""
-    return (hands.at(t + 2) - hands.at(t - 2)) / 4
+    return (thermal_time.at(t + 2) - thermal_time.at(t - 2)) / 4
 
 
 def _interval(mean: Array, variance: Array, share: Array) -> tuple[float, float, float]:

@@ -14,9 +14,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from phenology.errors import StageOrderError
 from phenology.garden import Garden
 from phenology.mathematics.normal_curve import normal_cdf
+from phenology.model.errors import StageOrderError
 from phenology.records.intervals import Sight, stage_interval
 
 PRIOR_SD = 7.0  # how far two people may differ before anything is known [days]

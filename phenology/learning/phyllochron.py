@@ -19,11 +19,10 @@ from numpy.typing import NDArray
 
 from phenology.heat.clocks import Clock
 from phenology.learning.effects import EffectsPosterior, log_evidences, posterior
+from phenology.learning.leaf_counts import FEWEST, MOST
 from phenology.learning.requirement import Prediction
 from phenology.learning.waits import LEAST_WAIT
-from phenology.records.leaf_counts import FEWEST, MOST
-
-Array = NDArray[np.float64]
+from phenology.model.arrays import Array
 
 MISCOUNTED = 0.02  # share of counts that are slips, or of shoots unlike the flush
 MISCOUNT_SD = 0.7  # how far such counts lie where the past is learned from, on the log scale

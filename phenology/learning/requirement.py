@@ -16,12 +16,9 @@ import itertools
 import math
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING
 
 import numpy as np
-from numpy.typing import NDArray
 
-from phenology.errors import InputError
 from phenology.heat.clocks import CLOCKS, USUAL_WEIGHTS, Clock
 from phenology.learning.censoring import CensoredSites, match_sites
 from phenology.learning.effect_columns import (
@@ -33,14 +30,13 @@ from phenology.learning.effect_columns import (
     Setting,
     common_sd,
 )
-from phenology.learning.effects import EffectsPosterior, IntArray, log_evidences, posterior
-from phenology.learning.waits import SeasonHands, Site, Wait, WaitTable, tabulate
+from phenology.learning.effects import EffectsPosterior, log_evidences, posterior
+from phenology.learning.waits import Wait, WaitTable, tabulate
 from phenology.mathematics.gamma_curve import digamma, gamma_quantile
-
-if TYPE_CHECKING:
-    import pandas as pd
-
-Array = NDArray[np.float64]
+from phenology.model.arrays import Array, IntArray
+from phenology.model.errors import InputError
+from phenology.model.records import Site
+from phenology.weather.season_weather import SeasonThermalTime
 
 SEASON_TAIL = 4.0  # degrees of freedom of a season's effect: odd seasons happen
 MOST_KEPT = 40  # grid points that stand for the whole grid
@@ -123,7 +119,9 @@ class RequirementModel:
         had = self.clock_weights
         return np.asarray(np.divide(wanted / wanted.sum(), had, out=np.zeros_like(had), where=had > 0))
 
-    def fit(self, waits: Sequence[Wait], seasons: Mapping[tuple[Site, int], SeasonHands]) -> Requirement:
+    def fit(
+        self, waits: Sequence[Wait], seasons: Mapping[tuple[Site, int], SeasonThermalTime]
+    ) -> Requirement:
         """Learn from waits; with none, the answer is the prior alone.
 
         Parameters
@@ -296,18 +294,6 @@ class Requirement:
             common = common_sd(self.model.clocks[part.clock])
             left += part.weight * float(part.effects.variance_at(row, None)) / (common**2 + own_sd**2)
         return min(1.0, left)
-
-    def summary(self) -> pd.DataFrame:
-        """What was learned of each species; see `phenology.learning.requirement_table.species_table`."""
-        from phenology.learning.requirement_table import species_table
-
-        return species_table(self)
-
-    def clock_table(self) -> pd.DataFrame:
-        """What keeps time; see `phenology.learning.requirement_table.clock_table`."""
-        from phenology.learning.requirement_table import clock_table
-
-        return clock_table(self)
 
 
 def _tail_of_seasons(parts: int = 3) -> tuple[tuple[float, float], ...]:

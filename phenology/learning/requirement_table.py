@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 from phenology.learning.calibration import average_requirement
 from phenology.learning.requirement import Requirement
-from phenology.learning.waits import NEVER
+from phenology.model.season import NEVER
 
 if TYPE_CHECKING:
     import pandas as pd

@@ -3,35 +3,16 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Hashable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
-from phenology.heat.clocks import Clock, Hands
-
-Array = NDArray[np.float64]
-
-Site = Hashable
-NEVER = math.inf
-"""Right end of an interval whose event had not come when the looks ended."""
-
-
-@dataclass(frozen=True)
-class SeasonHands:
-    """The clocks over one season, from its first day on, with what gaps in the weather cost.
-
-    Attributes
-    ----------
-    hands : Hands
-        Sums of shape (clocks, days + 1); `t` of the season reads them directly.
-    gap_variance : ndarray, shape (days + 1,)
-        Running sum of the variance that filled days add to the temperature sum. [degC^2 d]
-    """
-
-    hands: Hands
-    gap_variance: Array
+from phenology.heat.clocks import Clock
+from phenology.model.arrays import Array
+from phenology.model.records import Site
+from phenology.weather.season_weather import SeasonThermalTime
 
 
 @dataclass(frozen=True)
@@ -102,7 +83,7 @@ LEAST_WAIT = 0.25
 
 def tabulate(
     waits: Sequence[Wait],
-    seasons: Mapping[tuple[Site, int], SeasonHands],
+    seasons: Mapping[tuple[Site, int], SeasonThermalTime],
     clocks: Sequence[Clock],
     usual: Mapping[tuple[str, bool], float] | None = None,
 ) -> WaitTable:
@@ -114,7 +95,7 @@ def tabulate(
     seasons : mapping
         The clocks of each (site, season) that the waits name.
     clocks : sequence of Clock
-        The clocks that the hands belong to.
+        The clocks that the sums belong to.
     usual : mapping, optional
         For each species, and whether a later flush is meant, the day on which the wait usually begins; by
         default every wait begins as usual.
@@ -128,16 +109,16 @@ def tabulate(
         season = seasons[wait.site, wait.season]
         start, began = wait.anchor_middle, np.array(wait.anchor)
         ended = np.maximum(wait.target, began[0])  # nothing ends before it begins
-        usually = season.hands.at(usual[wait.species, wait.later] if usual else start)
-        origin = np.where(from_usual, usually, season.hands.at(start))
-        edges = season.hands.at(np.append(ended[np.isfinite(ended)], began)) - origin[:, None]
+        usually = season.thermal_time.at(usual[wait.species, wait.later] if usual else start)
+        origin = np.where(from_usual, usually, season.thermal_time.at(start))
+        edges = season.thermal_time.at(np.append(ended[np.isfinite(ended)], began)) - origin[:, None]
         after, began_width = edges[:, 0], np.where(from_usual, 0.0, edges[:, -1] - edges[:, -2])
         if ended[0] > start:
             lower[:, i] = np.log(np.maximum(after, LEAST_WAIT))
         typical = np.maximum(after, LEAST_WAIT)
         if math.isfinite(ended[1]):
             half = (max(ended[0], start) + ended[1]) / 2
-            typical = np.maximum(season.hands.at(half) - origin, LEAST_WAIT)
+            typical = np.maximum(season.thermal_time.at(half) - origin, LEAST_WAIT)
             upper[:, i] = np.log(np.maximum(edges[:, 1], LEAST_WAIT * 1.5))
             middle[:, i] = np.log(typical)
             width[:, i] = np.maximum(edges[:, 1] - np.maximum(after, 0), LEAST_WAIT / 2) / typical

@@ -13,9 +13,8 @@ from datetime import date
 
 from phenology.language.date_style import short_date
 from phenology.language.vague_dates import WEEKDAYS
-from phenology.learning.waits import NEVER
-from phenology.records.flush_history import WORK_REACH, FlushHistory
-from phenology.season import SeasonCalendar
+from phenology.learning.flush_history import WORK_REACH, FlushHistory
+from phenology.model.season import NEVER, SeasonCalendar
 
 SOFT_DAYS = 21
 """A look that found leaves soft at most this long before the work speaks for the tree (ours). [days]"""

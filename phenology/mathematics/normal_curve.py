@@ -10,9 +10,8 @@ import math
 from functools import cache
 
 import numpy as np
-from numpy.typing import NDArray
 
-Array = NDArray[np.float64]
+from phenology.model.arrays import Array
 
 _EDGE = 8.5  # beyond it the curve is 0 or 1 to 1e-17
 _STEPS = 512  # table points a unit; straight lines between them miss by less than 1.2e-7

@@ -9,14 +9,14 @@ from collections.abc import Callable, Iterable
 from dataclasses import dataclass, replace
 from datetime import date
 
-from phenology.errors import InputError
 from phenology.language.vague_dates import format_day
+from phenology.model.errors import InputError
+from phenology.model.operations import OPERATIONS
+from phenology.model.records import Flush, Look, Work
+from phenology.model.season import SeasonCalendar
+from phenology.model.stages import stage_rank
 from phenology.records.flushes import NEXT_BEGAN, TreeRecord, place_look
-from phenology.records.operations import OPERATIONS
-from phenology.records.rows import Flush, Look, Work
 from phenology.records.waking import Waking, wake
-from phenology.season import SeasonCalendar
-from phenology.stages import stage_rank
 
 Entry = Work | Flush | Look
 

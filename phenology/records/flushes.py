@@ -14,11 +14,11 @@ from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
 
-from phenology.errors import LookError, StageOrderError
 from phenology.language.vague_dates import format_dates, format_day
-from phenology.records.rows import Flush, Look
-from phenology.season import SeasonCalendar
-from phenology.stages import stage_rank
+from phenology.model.errors import LookError, StageOrderError
+from phenology.model.records import Flush, Look
+from phenology.model.season import SeasonCalendar
+from phenology.model.stages import stage_rank
 
 OLD_LEAVES_DAYS = 45
 """Grown or hard leaves seen this early in a season, before any bud has moved, are last season's. [days]"""

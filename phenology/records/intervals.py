@@ -6,9 +6,9 @@ import math
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
-from phenology.errors import StageOrderError
-from phenology.learning.waits import NEVER
-from phenology.stages import STAGES, stage_rank
+from phenology.model.errors import StageOrderError
+from phenology.model.season import NEVER
+from phenology.model.stages import STAGES, stage_rank
 
 
 @dataclass(frozen=True)

@@ -6,10 +6,10 @@ from collections import defaultdict
 from collections.abc import Iterable, Iterator
 from datetime import date
 
+from phenology.model.records import Flush, Look, Work
+from phenology.model.season import SeasonCalendar
 from phenology.records.entries import Changes
 from phenology.records.flushes import TreeRecord
-from phenology.records.rows import Flush, Look, Work
-from phenology.season import SeasonCalendar
 
 
 class RecordBook:

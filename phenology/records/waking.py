@@ -9,11 +9,11 @@ from collections.abc import Callable
 from dataclasses import dataclass, replace
 from datetime import date, timedelta
 
+from phenology.model.operations import operation, wakes
+from phenology.model.records import Flush, Look, Work
+from phenology.model.season import SeasonCalendar
+from phenology.model.stages import stage_rank
 from phenology.records.flushes import TreeRecord, flush_start
-from phenology.records.operations import operation, wakes
-from phenology.records.rows import Flush, Look, Work
-from phenology.season import SeasonCalendar
-from phenology.stages import stage_rank
 
 SAME_WAKING_DAYS = 21
 """Work repeated within this, no bud having broken, wakes the same flush once more. [days]"""

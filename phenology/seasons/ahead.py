@@ -5,12 +5,10 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
 from phenology.garden import Garden
+from phenology.model.arrays import Array
 from phenology.seasons.season_heat import FEWEST_USUAL, KNOWN_DAYS, cumulative_heat, days_ahead, known_days
-
-Array = NDArray[np.float64]
 
 
 @dataclass(frozen=True)

@@ -8,12 +8,12 @@ from dataclasses import dataclass, field
 from datetime import date
 
 import numpy as np
-from numpy.typing import NDArray
 
-from phenology.errors import InputError
 from phenology.garden import Garden
 from phenology.learning.transitions import TARGETS
-from phenology.records.rows import Tree
+from phenology.model.arrays import Array
+from phenology.model.errors import InputError
+from phenology.model.records import Tree
 from phenology.seasons.season_frosts import SeasonFrost, season_frosts
 from phenology.seasons.season_heat import (
     BASE_C,
@@ -35,7 +35,6 @@ __all__ = [
     "stage_day",
 ]
 
-Array = NDArray[np.float64]
 
 FILLED_SHARE = 0.1  # of the days to date; of a season that lacks more no warmth is told (ours)
 

@@ -9,10 +9,10 @@ from dataclasses import dataclass
 import numpy as np
 
 from phenology.garden import Garden
+from phenology.learning.flush_history import FlushHistory, histories
 from phenology.learning.transitions import TARGETS
-from phenology.records.flush_history import FlushHistory, histories
-from phenology.records.operations import wakes
-from phenology.records.rows import Work
+from phenology.model.operations import wakes
+from phenology.model.records import Work
 
 
 @dataclass(frozen=True)

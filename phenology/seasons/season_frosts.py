@@ -9,8 +9,8 @@ from datetime import date
 import numpy as np
 
 from phenology.garden import Garden
+from phenology.weather.frost import FREEZE_C, first_frosts, last_frosts, midsummer
 from phenology.weather.season_weather import SeasonWeather
-from phenology.work.frost import FREEZE_C, first_frosts, last_frosts, midsummer
 
 
 @dataclass(frozen=True)

@@ -8,9 +8,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from phenology.heat.thermal_time import degree_days
+from phenology.model.arrays import Array
 from phenology.weather.season_weather import SeasonWeather
-
-Array = NDArray[np.float64]
 
 BASE_C = 5.0
 """Base of the degree-days shown; a common choice for temperate trees (common practice, no source)."""

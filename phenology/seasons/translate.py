@@ -14,16 +14,14 @@ from datetime import date, timedelta
 from functools import cached_property
 
 import numpy as np
-from numpy.typing import NDArray
 
-from phenology.errors import InputError, WeatherError
-from phenology.heat.clocks import CALENDAR_SHARE, HEAT_CLOCKS, wind
+from phenology.heat.clocks import CALENDAR_SHARE, HEAT_CLOCKS, accumulate
 from phenology.language.date_style import short_date
-from phenology.season import SeasonCalendar
+from phenology.model.arrays import Array
+from phenology.model.errors import InputError, WeatherError
+from phenology.model.season import SeasonCalendar
 from phenology.weather.season_weather import SeasonWeather
 from phenology.weather.series import DailyWeather
-
-Array = NDArray[np.float64]
 
 LEVELS = (0.1, 0.5, 0.9)
 KNOWN_DAYS = 330  # a year with fewer known days says too little (ours)
@@ -100,7 +98,7 @@ class ClimateOf:
         """For each year, readings of the heat clocks by the end of each day; shape (clocks, days + 1)."""
         if not self.years:
             raise WeatherError(f"there is no whole year of weather for {self.name}; add one year at least")
-        return tuple(wind(*self.record.filled(s)[:2], HEAT_CLOCKS).sums for s in self.years)
+        return tuple(accumulate(*self.record.filled(s)[:2], HEAT_CLOCKS).sums for s in self.years)
 
     def day_of(self, when: date, season: int) -> int:
         """The day of a season on which a day and month fall."""

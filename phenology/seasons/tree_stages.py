@@ -8,17 +8,14 @@ from dataclasses import dataclass, replace
 from datetime import date
 
 import numpy as np
-from numpy.typing import NDArray
 
 from phenology.garden import Garden
+from phenology.learning.flush_history import FlushHistory, histories
 from phenology.learning.transitions import TARGETS
-from phenology.learning.waits import Site
-from phenology.records.flush_history import FlushHistory, histories
-from phenology.records.rows import Tree
+from phenology.model.arrays import Array
+from phenology.model.records import Site, Tree
 from phenology.seasons.season_heat import FEWEST_USUAL, cumulative_heat
 from phenology.weather.season_weather import SeasonWeather
-
-Array = NDArray[np.float64]
 
 KNOWN_SHARE = 0.9  # of the days up to a stage; with fewer its warmth is not told (ours)
 

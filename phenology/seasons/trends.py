@@ -10,10 +10,10 @@ from dataclasses import dataclass
 import numpy as np
 
 from phenology.garden import Garden
+from phenology.learning.flush_history import histories
 from phenology.learning.transitions import TARGETS
-from phenology.records.flush_history import histories
 from phenology.seasons.ahead import heat_course
-from phenology.work.frost import first_frosts, last_frosts
+from phenology.weather.frost import first_frosts, last_frosts
 
 FEWEST_SEASONS = 10
 """Fewer seasons say more about chance than about change (ours)."""

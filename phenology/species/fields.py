@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
-from phenology.errors import InputError
+from phenology.model.errors import InputError
 
 ALLOWED: dict[str, tuple[str, ...]] = {
     "arrangement": ("alternate", "opposite"),

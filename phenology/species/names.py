@@ -4,12 +4,9 @@ from __future__ import annotations
 
 import unicodedata
 from collections.abc import Callable, Iterator, Mapping
-from typing import TYPE_CHECKING
 
-from phenology.errors import InputError, UnknownNameError
-
-if TYPE_CHECKING:
-    from phenology.species.catalogue import Species
+from phenology.model.errors import InputError, UnknownNameError
+from phenology.species.species import Species
 
 SHOWN = 8
 """Most species listed when several fit."""
@@ -43,8 +40,8 @@ def find_species(text: str, catalogue: Mapping[str, Species]) -> Species:
 
     Examples
     --------
-    >>> from phenology.species.catalogue import load_species
-    >>> find_species("trident maples", load_species()).latin
+    >>> import phenology
+    >>> find_species("trident maples", phenology.load_species()).latin
     'Acer buergerianum'
     """
     wanted = plain(text)

@@ -15,10 +15,9 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from phenology.errors import InputError
+from phenology.model.arrays import Array
+from phenology.model.errors import InputError
 from phenology.weather.series import DailyWeather
-
-Array = NDArray[np.float64]
 
 DEFAULT_SD = (1.2, 1.5, 1.8, 2.1, 2.4, 2.8, 3.2, 3.6, 4.0, 4.3, 4.6, 4.8, 5.0, 5.1, 5.2, 5.3)
 """Standard deviation of the error of a day's mean temperature by days ahead, 0 first; the last holds beyond.

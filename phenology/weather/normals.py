@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-Array = NDArray[np.float64]
+from phenology.model.arrays import Array
 
 YEAR_DAYS = 366
 LEAST_SEASONS_FOR_TREND = 15  # design choice: a shorter record says more about chance than about climate

@@ -9,10 +9,9 @@ from datetime import date
 import numpy as np
 from numpy.typing import NDArray
 
+from phenology.model.arrays import Array
 from phenology.weather.forecast_skill import ForecastSkill, hand_over
 from phenology.weather.series import DailyWeather
-
-Array = NDArray[np.float64]
 
 LEAST_SPREAD = 0.5  # °C; ours, so that a record without any weather in it does not stop a forecast
 

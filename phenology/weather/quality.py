@@ -16,9 +16,9 @@ from datetime import date, timedelta
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from phenology.model.arrays import Array
 from phenology.weather.series import DailyWeather
 
-Array = NDArray[np.float64]
 Mask = NDArray[np.bool_]
 
 COLDEST, HOTTEST = (

@@ -9,14 +9,28 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
-from phenology.heat.clocks import CLOCKS, Clock, wind
+from phenology.heat.clocks import CLOCKS, Clock, ThermalTime, accumulate
 from phenology.heat.daylength import daylength
-from phenology.learning.waits import SeasonHands
-from phenology.season import SeasonCalendar
+from phenology.model.arrays import Array
+from phenology.model.season import SeasonCalendar
 from phenology.weather.normals import YEAR_DAYS, Normals, fill_gaps, fit_normals
 from phenology.weather.series import DailyWeather
 
-Array = NDArray[np.float64]
+
+@dataclass(frozen=True)
+class SeasonThermalTime:
+    """The clocks over one season, from its first day on, with what gaps in the weather cost.
+
+    Attributes
+    ----------
+    thermal_time : ThermalTime
+        Sums of shape (clocks, days + 1); `t` of the season reads them directly.
+    gap_variance : ndarray, shape (days + 1,)
+        Running sum of the variance that filled days add to the temperature sum. [degC^2 d]
+    """
+
+    thermal_time: ThermalTime
+    gap_variance: Array
 
 
 @dataclass(frozen=True, eq=False)
@@ -116,15 +130,15 @@ class SeasonWeather:
         days, i = self.calendar.length(season), self.row(season)
         return fill_gaps(self.tmin[i, :days], self.tmax[i, :days], normals or self.normals)
 
-    def hands(
+    def thermal_time(
         self, seasons: Iterable[int], clocks: tuple[Clock, ...] = CLOCKS, normals: Normals | None = None
-    ) -> dict[int, SeasonHands]:
+    ) -> dict[int, SeasonThermalTime]:
         """The clocks over whole seasons, filled where the record has gaps."""
         out = {}
         for season in seasons:
             low, high, variance = self.filled(season, normals)
             light = self.daylight(season, len(low))
-            out[season] = SeasonHands(
-                wind(low, high, clocks, light), np.concatenate([[0.0], np.cumsum(variance)])
+            out[season] = SeasonThermalTime(
+                accumulate(low, high, clocks, light), np.concatenate([[0.0], np.cumsum(variance)])
             )
         return out

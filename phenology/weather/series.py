@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from phenology.errors import WeatherError
+from phenology.model.errors import WeatherError
 
 if TYPE_CHECKING:
     import pandas as pd

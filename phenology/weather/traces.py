@@ -9,13 +9,12 @@ from datetime import timedelta
 import numpy as np
 from numpy.typing import NDArray
 
-from phenology.errors import WeatherError
-from phenology.heat.clocks import CLOCKS, Clock, Hands, wind
+from phenology.heat.clocks import CLOCKS, Clock, ThermalTime, accumulate
+from phenology.model.arrays import Array
+from phenology.model.errors import WeatherError
 from phenology.weather.normals import YEAR_DAYS, Normals, fill_gaps
 from phenology.weather.outlook import Outlook, courses
 from phenology.weather.season_weather import SeasonWeather
-
-Array = NDArray[np.float64]
 
 WANTED = 20  # fewer past years than this are used, and said
 FEWEST = 25  # donors; with fewer, each also serves shifted in time
@@ -51,14 +50,14 @@ class Traces:
     gap_variance: Array
     daylight: Array | None = None
 
-    def hands(self, clocks: tuple[Clock, ...] = CLOCKS) -> Hands:
+    def thermal_time(self, clocks: tuple[Clock, ...] = CLOCKS) -> ThermalTime:
         """The clocks over every trace; sums of shape (n_traces, clocks, days + 1)."""
         past, ahead = slice(self.issued), slice(self.issued, None)
         light = (None, None) if self.daylight is None else (self.daylight[past], self.daylight[ahead])
-        before = wind(self.tmin[:1, past], self.tmax[:1, past], clocks, light[0]).sums
-        after = wind(self.tmin[:, ahead], self.tmax[:, ahead], clocks, light[1]).sums
+        before = accumulate(self.tmin[:1, past], self.tmax[:1, past], clocks, light[0]).sums
+        after = accumulate(self.tmin[:, ahead], self.tmax[:, ahead], clocks, light[1]).sums
         common = np.broadcast_to(before, (len(self.tmin), *before.shape[1:]))
-        return Hands(np.concatenate([common, common[..., -1:] + after[..., 1:]], axis=-1))
+        return ThermalTime(np.concatenate([common, common[..., -1:] + after[..., 1:]], axis=-1))
 
 
 def draw_traces(

@@ -6,7 +6,7 @@ from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from datetime import date, timedelta
 
-from phenology.records.rows import Tree, Work
+from phenology.model.records import Tree, Work
 from phenology.records.waking import middle
 from phenology.species.catalogue import Species
 from phenology.work.rules import DEFOLIATION, TRADE, WAKING

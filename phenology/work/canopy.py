@@ -10,7 +10,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
-from phenology.errors import InputError
+from phenology.model.errors import InputError
 
 TRADE_GAIN = 0.5
 """The trade's "half as much light again" for halving the outer leaves: common practice, no source."""

@@ -10,10 +10,10 @@ from functools import cached_property
 import numpy as np
 
 from phenology.garden import Garden
-from phenology.records.flush_history import FlushHistory, histories_of
-from phenology.records.rows import Place, Tree, Work
+from phenology.learning.flush_history import FlushHistory, histories_of
+from phenology.model.records import Place, Tree, Work
+from phenology.model.stages import stage_rank
 from phenology.species.catalogue import Species
-from phenology.stages import stage_rank
 from phenology.weather.series import DailyWeather
 from phenology.work.last_safe import Late, is_old
 

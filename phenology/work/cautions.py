@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 
-from phenology.records.operations import OPERATIONS
+from phenology.model.operations import OPERATIONS
 from phenology.species.catalogue import Species
 
 

@@ -14,27 +14,26 @@ from datetime import date, timedelta
 from functools import cached_property
 
 import numpy as np
-from numpy.typing import NDArray
 
+from phenology.forecasting.beliefs import Beliefs
+from phenology.forecasting.ripening import Ripening, ripening
 from phenology.garden import Garden
-from phenology.heat.clocks import Hands
+from phenology.heat.clocks import ThermalTime
 from phenology.heat.daylength import daylength
 from phenology.language.date_style import short_date
+from phenology.learning.flush_history import FlushHistory
 from phenology.learning.garden_fit import GardenFit
 from phenology.learning.transitions import Transition
-from phenology.learning.waits import NEVER, Site
-from phenology.records.flush_history import FlushHistory
-from phenology.season import SeasonCalendar
+from phenology.model.arrays import Array
+from phenology.model.limits import Limits
+from phenology.model.records import Site
+from phenology.model.season import NEVER, SeasonCalendar
 from phenology.species.catalogue import Species
+from phenology.weather.frost import FreezeOdds, first_frosts
+from phenology.weather.long_traces import LateSeason, late_season
 from phenology.weather.traces import Traces
-from phenology.work.beliefs import Beliefs
-from phenology.work.frost import FreezeOdds, first_frosts
-from phenology.work.limits import Limits
-from phenology.work.long_traces import LateSeason, late_season
-from phenology.work.ripening import Ripening, ripening
 
-Array = NDArray[np.float64]
-Drawn = Callable[[Site, int, int], tuple[Traces, Hands]]
+Drawn = Callable[[Site, int, int], tuple[Traces, ThermalTime]]
 
 GRID_DAYS = 14  # work days are tried this far apart (ours)
 BEFORE_SUMMER = 120  # work is tried from this long before midsummer, at first every other step (ours)
@@ -241,8 +240,8 @@ class WorkSeason:
         if site not in self._seasons:
             garden, limits = self.garden, self.garden.limits
             record = garden.record_at(site)
-            traces, hands = self.drawn(site, garden.season, garden.today)
-            season = late_season(traces, hands, record, limits.frost_c, limits.cool_night_c)
+            traces, thermal_time = self.drawn(site, garden.season, garden.today)
+            season = late_season(traces, thermal_time, record, limits.frost_c, limits.cool_night_c)
             then = first_frosts(record, limits.frost_c)
             now = [
                 day
@@ -260,7 +259,7 @@ class WorkSeason:
         ends = ending.season.end()
         before = np.where(np.isfinite(ending.season.frost), limits.days_before_frost, 0)
         days = _grid(garden.today, ending.season)
-        curve = ripening(steps, ending.season.hands, days, ends - before, ends)
+        curve = ripening(steps, ending.season.thermal_time, days, ends - before, ends)
         kind = garden.species.get(species)
         tropical = kind is not None and is_tropical(kind)
         own = own_late_flushes(self.fit.histories, species, ending.then)
@@ -356,7 +355,7 @@ def _grid(today: int, season: LateSeason) -> Array:
     """Work days to be tried: every other week from spring to the end of growth, and today and what waits."""
     ends = season.end()
     last = float(np.median(ends[np.isfinite(ends)])) if np.isfinite(ends).any() else season.summer + 160.0
-    last = min(last, season.hands.days - 1.0)
+    last = min(last, season.thermal_time.days - 1.0)
     first, dense = max(1.0, season.summer - BEFORE_SUMMER), season.summer - BEFORE_SUMMER / 2
     early = np.arange(first, dense, 2 * GRID_DAYS)
     tried = np.arange(dense, max(last, today + 22.0) + GRID_DAYS, GRID_DAYS)

@@ -10,7 +10,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 from phenology.language.date_style import short_date
-from phenology.records.operations import OPERATIONS
+from phenology.model.operations import OPERATIONS
 from phenology.work.case import WET, WILTING, Case
 from phenology.work.last_safe import in_words
 

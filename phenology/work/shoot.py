@@ -10,7 +10,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from phenology.errors import InputError, UnknownNameError
+from phenology.model.errors import InputError, UnknownNameError
 
 DIRECTIONS = ("out", "left", "right", "up", "down", "in")
 """Best first, as a rule."""

@@ -10,9 +10,9 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 
-from phenology.records.rows import Look, Work
+from phenology.model.records import Look, Work
+from phenology.model.season import SeasonCalendar
 from phenology.records.waking import middle
-from phenology.season import SeasonCalendar
 from phenology.work.case import STRONG, names
 
 FIRST_ON_SHOOTS, FIRST_ON_WOOD, THEN = 21, 42, 14  # days

@@ -10,7 +10,7 @@ import numpy as np
 from phenology.heat.clocks import CLOCKS
 from phenology.learning.calibration import Calibrated, calibrate
 from phenology.learning.garden_fit import GardenFit
-from phenology.learning.waits import NEVER
+from phenology.model.season import NEVER
 from reports.charts.ink import INK, PALE, WASH, bare, new_axes
 
 if TYPE_CHECKING:
@@ -68,11 +68,11 @@ def _readings(fit: GardenFit, row: Calibrated) -> list[tuple[float, float]]:
     heat = [c for c, clock in enumerate(CLOCKS) if not clock.by_calendar]
     best = max(heat, key=lambda c: float(shares[c]))
     waits = [w for w in fit.waits(row.transition) if w.species == row.species and w.target[1] != NEVER]
-    hands = fit.garden.hands({(w.site, w.season) for w in waits})
+    thermal_time = fit.garden.thermal_time({(w.site, w.season) for w in waits})
     out = []
     for w in waits:
-        if (w.site, w.season) in hands and math.isfinite(w.target[0]):
-            read = hands[w.site, w.season].hands
+        if (w.site, w.season) in thermal_time and math.isfinite(w.target[0]):
+            read = thermal_time[w.site, w.season].thermal_time
             low, high = (
                 float(read.at(t)[best] - read.at(w.anchor_middle)[best]) for t in (w.target[0], w.target[1])
             )

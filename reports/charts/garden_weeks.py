@@ -8,12 +8,12 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from phenology.forecasting.forecast_rows import ForecastRow, GardenForecast
-from phenology.records.flush_history import histories
+from phenology.advice.forecast_rows import ForecastRow, GardenForecast
+from phenology.learning.flush_history import histories
 from phenology.seasons.ahead import HeatCourse, heat_course
 from reports.charts.ink import INK, PALE, RULE, WASH, bare, date_axis, new_axes
-from reports.deciding import STATE, coming_rows, last_safe_of, row_date, weeks_ahead
-from reports.words import date_range, date_style, listed, short_date, weekday_date
+from reports.text.deciding import STATE, coming_rows, last_safe_of, row_date, weeks_ahead
+from reports.text.words import date_range, date_style, listed, short_date, weekday_date
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes

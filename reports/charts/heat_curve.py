@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from phenology.heat.clocks import HEAT_CLOCKS, REFERENCE_C, Clock
-from phenology.units import c_to_f
+from phenology.model.units import c_to_f
 from reports.charts.ink import INK, PALE, RULE, WASH, bare, new_axes
 
 if TYPE_CHECKING:

@@ -6,8 +6,8 @@ from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from phenology.errors import InputError
-from reports.words import MONTHS
+from phenology.model.errors import InputError
+from reports.text.words import MONTHS
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -70,7 +70,7 @@ def save_chart(ax: Axes, path: Path, alt: str) -> None:
 
     import matplotlib
 
-    from reports.files_out import write_whole
+    from reports.output.files_out import write_whole
 
     kind = path.suffix.lower().lstrip(".")
     if kind not in FORMATS:

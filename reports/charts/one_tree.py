@@ -9,14 +9,14 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from phenology.forecasting.forecast_rows import ForecastRow, GardenForecast
+from phenology.advice.forecast_rows import ForecastRow, GardenForecast
+from phenology.learning.flush_history import histories_of
 from phenology.learning.transitions import TARGETS
-from phenology.records.flush_history import histories_of
-from phenology.records.rows import Tree
+from phenology.model.records import Tree
 from reports.charts.garden_weeks import look_days, undated
 from reports.charts.ink import INK, PALE, WASH, bare, date_axis, new_axes
-from reports.deciding import STATE, last_safe_of, row_date
-from reports.words import date_range, short_date
+from reports.text.deciding import STATE, last_safe_of, row_date
+from reports.text.words import date_range, short_date
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes

@@ -8,11 +8,11 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from phenology.garden import Garden
+from phenology.model.units import c_to_f, degree_days_c_to_f
 from phenology.seasons.ahead import HeatCourse, heat_course
 from phenology.seasons.season_heat import BASE_C, days_ahead
-from phenology.units import c_to_f, degree_days_c_to_f
 from reports.charts.ink import INK, PALE, RULE, WASH, bare, new_axes
-from reports.words import MONTHS
+from reports.text.words import MONTHS
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes

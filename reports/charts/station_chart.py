@@ -6,17 +6,16 @@ from datetime import date
 from typing import TYPE_CHECKING
 
 import numpy as np
-from numpy.typing import NDArray
 
 from data_sources.weather.place_correction import VariableCorrection
+from phenology.model.arrays import Array
 from reports.charts.ink import INK, PALE, RULE, WASH, bare, new_axes
-from reports.station_pair import StationPair
-from reports.words import MONTHS
+from reports.garden.station_pair import StationPair
+from reports.text.words import MONTHS
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
-Array = NDArray[np.float64]
 
 NIGHTS, DAYS = "nights", "days"
 TWO_SIGMA = 2.0

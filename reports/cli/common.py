@@ -46,8 +46,8 @@ def write_dates_as_in(garden: Path, ctx: click.Context) -> None:
     from contextlib import suppress
 
     from data_sources.garden_settings import read_settings
-    from phenology.errors import FlushcastError
     from phenology.language.date_style import using_dates
+    from phenology.model.errors import FlushcastError
 
     with suppress(FlushcastError):
         ctx.with_resource(using_dates(read_settings(garden).date_style))

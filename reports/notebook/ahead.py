@@ -7,18 +7,18 @@ from typing import Any
 
 import pandas as pd
 
-from phenology.errors import WeatherError
+from phenology.advice.adviser import late_seasons
+from phenology.advice.forecast_change import forecast_changes
+from phenology.advice.round import plan_round
+from phenology.advice.windows import windows
 from phenology.forecasting.arrival import LEVELS
-from phenology.forecasting.forecast_change import forecast_changes
-from phenology.learning.waits import Site
-from phenology.work.advice import late_seasons
+from phenology.model.errors import WeatherError
+from phenology.model.records import Site
 from phenology.work.aftercare import aftercare
-from phenology.work.round import plan_round
-from phenology.work.windows import windows
-from reports.aftercare_due import wire_looks
-from reports.forecast_output import QUANTILES, row_record
 from reports.notebook.columns import Columns, table
 from reports.notebook.opened import Opened
+from reports.output.forecast import QUANTILES, row_record
+from reports.text.aftercare_due import wire_looks
 
 FORECAST: Columns = {
     "label": "text", "species": "text", "place": "text", "season": "whole", "flush": "whole", "stage": "text",

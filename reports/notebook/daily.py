@@ -8,7 +8,7 @@ from typing import TypeAlias
 
 import pandas as pd
 
-from phenology.errors import WeatherError
+from phenology.model.errors import WeatherError
 from phenology.weather.series import DailyWeather
 
 Weather: TypeAlias = pd.DataFrame | DailyWeather | str | os.PathLike[str]
@@ -40,7 +40,7 @@ def daily_weather(weather: Weather, *, units: str | None = None) -> DailyWeather
     if isinstance(weather, DailyWeather):
         return weather
     if not isinstance(weather, pd.DataFrame):
-        from data_sources.weather.files import read_weather_file
+        from data_sources.weather.files.reader import read_weather_file
 
         return read_weather_file(Path(weather), units=units)[0]
     frame = weather

@@ -7,11 +7,11 @@ from datetime import date
 
 import pandas as pd
 
-from phenology.errors import InputError
 from phenology.language.vague_dates import parse
 from phenology.language.words import find_operation
+from phenology.model.errors import InputError
 from phenology.seasons.translate import ClimateOf, Translation, translate
-from reports.elsewhere_weather import weights_of
+from reports.garden.elsewhere_weather import weights_of
 from reports.notebook.columns import Columns, table
 from reports.notebook.daily import Weather, daily_weather
 from reports.notebook.opened import Opened

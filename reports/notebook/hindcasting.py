@@ -11,18 +11,18 @@ from typing import TypeAlias
 
 import pandas as pd
 
-from data_sources.looks_csv import load_looks
-from phenology.errors import InputError
+from data_sources.tables.looks_csv import load_looks
 from phenology.forecasting.arrival import LEVELS
 from phenology.judging.hindcast import DatedSight, Hindcast, Question, observed
 from phenology.judging.hindcast import hindcast as run_hindcast
 from phenology.language.words import find_stage
 from phenology.learning.transitions import catalogue_priors
-from phenology.season import SeasonCalendar
-from reports.cli.clock import today
-from reports.hindcast_output import scored
+from phenology.model.errors import InputError
+from phenology.model.season import SeasonCalendar
+from reports.garden.clock import today
 from reports.notebook.columns import Columns, table
 from reports.notebook.daily import Weather, daily_weather
+from reports.output.hindcast import scored
 
 Looks: TypeAlias = pd.DataFrame | str | os.PathLike[str]
 

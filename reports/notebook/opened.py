@@ -9,18 +9,18 @@ from functools import cached_property
 
 from data_sources.garden import GardenSettings
 from data_sources.journal.changes import Change
-from phenology.errors import InputError, WeatherError
-from phenology.forecasting.forecast_rows import GardenForecast
-from phenology.forecasting.garden_forecast import forecast_garden
+from phenology.advice.forecast_rows import GardenForecast
+from phenology.advice.garden_forecast import forecast_garden
 from phenology.garden import Garden
 from phenology.judging.past_forecasts import EVERY_DAYS, PastForecast, past_forecasts
-from phenology.judging.species_skill import SpeciesSkill
 from phenology.learning.garden_fit import GardenFit
-from phenology.records.rows import Place, Tree
+from phenology.model.errors import InputError, WeatherError
+from phenology.model.records import Place, Tree
+from phenology.model.species_skill import SpeciesSkill
 from phenology.species.catalogue import find_species
 from phenology.weather.season_weather import SeasonWeather
 from phenology.weather.series import DailyWeather
-from reports.station_pair import StationPair
+from reports.garden.station_pair import StationPair
 
 
 @dataclass(frozen=True, eq=False)

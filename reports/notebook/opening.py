@@ -9,18 +9,19 @@ from functools import cache
 from pathlib import Path
 from tempfile import TemporaryDirectory
 
-from data_sources.demo_garden import demo_day, store_demo
+from data_sources.demo.garden import demo_day, store_demo
 from data_sources.garden import GardenSettings, open_journal
 from data_sources.journal.changes import Change
-from phenology.errors import InputError
 from phenology.garden import Garden
-from phenology.judging.species_skill import SpeciesSkill
 from phenology.language.vague_dates import VagueDate, format_day, parse
-from phenology.records.rows import Place
-from reports.cli.clock import today
-from reports.cli.garden_date import garden_today, typed_date
-from reports.garden_skill import with_skill
-from reports.garden_snapshot import read_garden
+from phenology.model.errors import InputError
+from phenology.model.records import Place
+from phenology.model.species_skill import SpeciesSkill
+from reports.garden.clock import today
+from reports.garden.garden_date import garden_today, typed_date
+from reports.garden.skill import with_skill
+from reports.garden.snapshot import read_garden
+from reports.garden.station_pair import StationPair, station_pair
 from reports.notebook.ahead import Ahead
 from reports.notebook.elsewhere import Elsewhere
 from reports.notebook.learned import Learned
@@ -28,7 +29,6 @@ from reports.notebook.pictures import Pictures
 from reports.notebook.records import Records
 from reports.notebook.seasons import SeasonFrames
 from reports.notebook.weather import WeatherFrames
-from reports.station_pair import StationPair, station_pair
 
 DEMO = "demo"
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from phenology.errors import InputError
+from phenology.model.errors import InputError
 from reports.notebook.opened import Opened
 
 if TYPE_CHECKING:

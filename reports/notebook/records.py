@@ -8,7 +8,7 @@ from collections import Counter
 import pandas as pd
 
 from phenology.learning.transitions import TARGETS
-from phenology.records.operations import wakes
+from phenology.model.operations import wakes
 from phenology.species.catalogue import STEPS
 from reports.notebook.columns import Columns, table
 from reports.notebook.opened import Opened

@@ -5,9 +5,9 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
-from phenology.errors import WeatherError
-from phenology.heat.clocks import CLOCKS, wind
+from phenology.heat.clocks import CLOCKS, accumulate
 from phenology.heat.thermal_time import Cutoff, Method, degree_days
+from phenology.model.errors import WeatherError
 from phenology.seasons.season_frosts import season_frosts
 from reports.notebook.columns import DAY, Columns, table
 from reports.notebook.opened import Opened
@@ -113,7 +113,7 @@ class WeatherFrames(Opened):
         >>> garden = open_garden("demo", as_of="2026-06-14")
         >>> garden.readings()
         Traceback (most recent call last):
-        phenology.errors.InputError: Larkfield benches is invented and has no readings of its own
+        phenology.model.errors.InputError: Larkfield benches is invented and has no readings of its own
         """
         pair = self.read_pair(self._place(place))
         own, other = (
@@ -198,7 +198,7 @@ class WeatherFrames(Opened):
         2026-06-14          64.0       165.0
         """
         low, high, _, index = self._season_days(season, place)
-        sums = wind(low, high).sums[:, 1:]
+        sums = accumulate(low, high).sums[:, 1:]
         return pd.DataFrame({c.name: s for c, s in zip(CLOCKS, sums, strict=True)}, index=index)
 
     def frosts(self) -> pd.DataFrame:

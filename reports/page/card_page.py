@@ -5,11 +5,11 @@ from __future__ import annotations
 from datetime import date
 
 from phenology.seasons.translate import Translation
-from reports.elsewhere_card import Asked, Card
-from reports.elsewhere_words import day_words, due_words, range_words, span
+from reports.output.elsewhere_card import Asked, Card
 from reports.page.drawings import Label, svg_drawing, svg_line, svg_rect
 from reports.page.template import drawn, filled
-from reports.words import MONTHS, listed
+from reports.text.elsewhere_words import day_words, due_words, range_words, span
+from reports.text.words import MONTHS, listed
 
 TEMPLATE = "card.html.j2"
 ACROSS = 3  # dates that a phone holds side by side

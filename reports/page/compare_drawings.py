@@ -9,10 +9,9 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from phenology.model.arrays import Array
 from phenology.seasons.compare import Comparison, StageDate
 from reports.page.drawings import svg_drawing, svg_line
-
-Array = NDArray[np.float64]
 
 DAYS = 366
 HIGH = 20.0

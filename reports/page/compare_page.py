@@ -10,16 +10,20 @@ import numpy as np
 
 from phenology.garden import Garden
 from phenology.learning.transitions import TARGETS
-from phenology.records.operations import wakes
+from phenology.model.operations import wakes
+from phenology.model.units import c_to_f
 from phenology.seasons.ahead import heat_course
 from phenology.seasons.compare import Comparison, StageDate
 from phenology.seasons.tree_stages import TreeStage
 from phenology.seasons.trends import FEWEST_SEASONS
-from phenology.units import c_to_f
 from reports.charts.past_chart import describe_past
-from reports.compare_more import STAGES, TRUTH_NOTE, trend_name
-from reports.compare_output import Compared
-from reports.compare_text import (
+from reports.output.compare import Compared
+from reports.page.compare_drawings import Around, finite, flush_drawing, lead_drawing, lead_reach
+from reports.page.drawings import heat_drawing, miss_drawing, month_labels
+from reports.page.render import lead_words
+from reports.page.template import drawn, filled
+from reports.text.compare_more import STAGES, TRUTH_NOTE, trend_name
+from reports.text.compare_text import (
     STAGE,
     frost_words,
     latest_first,
@@ -28,11 +32,7 @@ from reports.compare_text import (
     signed,
     warmth_notes,
 )
-from reports.page.compare_drawings import Around, finite, flush_drawing, lead_drawing, lead_reach
-from reports.page.drawings import heat_drawing, miss_drawing, month_labels
-from reports.page.render import lead_words
-from reports.page.template import drawn, filled
-from reports.words import short_date, weekday_full_date
+from reports.text.words import short_date, weekday_full_date
 
 TEMPLATE = "compare.html.j2"
 SEASONS_WIDE = 5  # seasons across that a phone shows; fewer where dates are written long

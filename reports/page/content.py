@@ -7,13 +7,13 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 
-from phenology.forecasting.forecast_rows import ForecastRow, GardenForecast
+from phenology.advice.forecast_rows import ForecastRow, GardenForecast
 from phenology.garden import Garden
 from phenology.species.catalogue import Species
-from reports.aftercare_due import care_lines
-from reports.deciding import coming_rows, odds_of, refusal_of
-from reports.forecast_text import advice_words, alike, trust_words
-from reports.words import tree_names
+from reports.text.aftercare_due import care_lines
+from reports.text.deciding import coming_rows, odds_of, refusal_of
+from reports.text.forecast_text import advice_words, alike, trust_words
+from reports.text.words import tree_names
 
 NOW_DAYS = 7
 ORDINALS = ("first", "second", "third", "fourth", "fifth")

@@ -10,11 +10,11 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
-from data_sources.weather.store import WeatherStore
-from phenology.errors import WeatherError
+from data_sources.weather.store.weather_store import WeatherStore
 from phenology.garden import Garden
+from phenology.model.errors import WeatherError
 from phenology.weather.series import DailyWeather
-from reports.words import weekday_full_date
+from reports.text.words import weekday_full_date
 
 _SOURCE_WORDS = {
     "bench": "from your own thermometer",

@@ -9,13 +9,13 @@ from html import escape
 
 import numpy as np
 
-from phenology.forecasting.forecast_rows import ForecastRow, GardenForecast
+from phenology.advice.forecast_rows import ForecastRow, GardenForecast
 from phenology.judging.past_forecasts import PastForecast
-from phenology.season import SeasonCalendar
+from phenology.model.season import SeasonCalendar
 from phenology.seasons.ahead import HeatCourse
-from reports.deciding import last_safe_of
-from reports.forecast_text import rhythm_start
-from reports.words import MONTHS, date_style
+from reports.text.deciding import last_safe_of
+from reports.text.forecast_text import rhythm_start
+from reports.text.words import MONTHS, date_style
 
 WEEKS_BACK = 4
 WEEKS_AHEAD = 13

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from phenology.heat.clocks import HEAT_CLOCKS, REFERENCE_C, Clock
-from phenology.units import c_to_f
+from phenology.model.units import c_to_f
 from reports.page.drawings import Label, svg_curve, svg_drawing, svg_line
 
 COLDEST, HOTTEST = 0.0, 46.0

@@ -9,20 +9,18 @@ from pathlib import Path
 from typing import Any
 
 from data_sources.garden import GardenSettings
-from phenology.forecasting.forecast_rows import GardenForecast
-from phenology.forecasting.garden_forecast import forecast_garden
+from phenology.advice.forecast_rows import GardenForecast
+from phenology.advice.garden_forecast import forecast_garden
 from phenology.garden import Garden
 from phenology.heat.clocks import CLOCKS, REFERENCE_C
 from phenology.judging.garden_hindcast import PastSkill, past_skill
 from phenology.judging.past_forecasts import PastForecast, past_forecasts
-from phenology.judging.species_skill import SpeciesSkill
 from phenology.learning.garden_fit import GardenFit
+from phenology.model.species_skill import SpeciesSkill
+from phenology.model.units import c_to_f, degree_days_c_to_f
 from phenology.seasons.ahead import HeatCourse, heat_course
 from phenology.seasons.compare import BASE_C, compare_seasons
-from phenology.units import c_to_f, degree_days_c_to_f
 from reports.charts.past_chart import describe_past
-from reports.deciding import weeks_ahead
-from reports.forecast_text import later_line, undated_lines
 from reports.page.content import TreeCard, care_of, cautions_of, notes_of, tree_cards
 from reports.page.coverage import PlaceWeather, weather_of
 from reports.page.drawings import (
@@ -35,8 +33,10 @@ from reports.page.drawings import (
 )
 from reports.page.heat_curve import heat_curve_drawing, heat_curve_words
 from reports.page.template import drawn, filled
-from reports.progress import Step
-from reports.words import listed, weekday_date, weekday_full_date
+from reports.text.deciding import weeks_ahead
+from reports.text.forecast_text import later_line, undated_lines
+from reports.text.progress import Step
+from reports.text.words import listed, weekday_date, weekday_full_date
 
 TEMPLATE = "report.html.j2"
 KINDS = ("likely", "look", "seen", "notyet", "late")  # what the pictures of windows may hold
@@ -59,7 +59,7 @@ def report_html(
     folder : Path
         The garden's, for the attributions of its weather.
     garden : Garden
-        With its species' past skill where that is known, as `reports.garden_skill` gives it.
+        With its species' past skill where that is known, as `reports.garden.skill` gives it.
     settings : GardenSettings
     look_back : bool
         Whether the page tells how past forecasts did; unless given, they are made again, which takes seconds.

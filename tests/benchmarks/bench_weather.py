@@ -16,12 +16,12 @@ from dataclasses import replace
 from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
 
-from data_sources.weather.http import Http, HttpSettings
-from data_sources.weather.service_settings import WeatherSettings
+from data_sources.weather.services.http import Http, HttpSettings
 from data_sources.weather.services.meteostat_stations import Meteostat
 from data_sources.weather.services.protocol import Round, Spot
 from data_sources.weather.services.registry import make_services
-from data_sources.weather.store import WeatherStore
+from data_sources.weather.services.settings import WeatherSettings
+from data_sources.weather.store.weather_store import WeatherStore
 from data_sources.weather.update import update_weather
 from tests.data_sources.stand_in import StandIn
 

@@ -18,9 +18,9 @@ import numpy as np
 
 from phenology.learning.garden_fit import GardenFit
 from phenology.learning.garden_leaves import GardenLeaves
-from phenology.simulated.climates import CLIMATES
-from phenology.simulated.leaf_counts import CAREFUL, SLOPPY, Compared, compared, simulate
-from phenology.simulated.study import crps
+from tests.simulated.climates import CLIMATES
+from tests.simulated.leaf_counts import CAREFUL, SLOPPY, Compared, compared, simulate
+from tests.simulated.study import crps
 
 COUNTERS = (CAREFUL, SLOPPY)
 HEAD = (

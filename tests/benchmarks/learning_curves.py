@@ -18,13 +18,13 @@ from functools import cache
 import numpy as np
 
 from phenology.forecasting.arrival import Arrival, arrival_of
-from phenology.heat.clocks import CLOCKS, Hands
+from phenology.heat.clocks import CLOCKS, ThermalTime
 from phenology.judging.hindcast import Question, hindcast
 from phenology.judging.verification import score_dates
 from phenology.learning.requirement import Requirement, RequirementModel
-from phenology.learning.waits import NEVER, Wait
+from phenology.learning.waits import Wait
+from phenology.model.season import NEVER, SeasonCalendar
 from phenology.records.intervals import likely_times
-from phenology.season import SeasonCalendar
 from phenology.weather.season_weather import SeasonWeather
 from phenology.weather.traces import draw_traces
 from tests.reference.test_harvard_forest_hindcast import forest
@@ -58,24 +58,24 @@ def record() -> SeasonWeather:
 
 
 @cache
-def drawn(season: int, issued: int) -> tuple[Hands, np.ndarray]:
+def drawn(season: int, issued: int) -> tuple[ThermalTime, np.ndarray]:
     """The clocks over the other years as they might run from a day on."""
     known = record().through_only(season, issued)
     traces = draw_traces(known, season, issued, normals=record().without(season).normals)
-    return traces.hands(), traces.gap_variance
+    return traces.thermal_time(), traces.gap_variance
 
 
 def fit(waits: Sequence[Wait]) -> Requirement:
-    hands = record().hands({w.season for w in waits})
-    return RequirementModel(lambda name: PRIOR).fit(waits, {("", s): h for s, h in hands.items()})
+    thermal_time = record().thermal_time({w.season for w in waits})
+    return RequirementModel(lambda name: PRIOR).fit(waits, {("", s): h for s, h in thermal_time.items()})
 
 
 def forecast(requirement: Requirement, wait: Wait, day: int, not_by: float) -> Arrival:
     """When the wait ends, as known at the end of a day, with the last look that showed it had not."""
-    hands, gap = drawn(wait.season, day)
+    thermal_time, gap = drawn(wait.season, day)
     prediction = requirement.predict(wait.species, wait.tree, wait.season, False, wait.anchor_middle)
     curves = [
-        arrival_of(prediction, hands, began, clocks=CLOCKS, gap_variance=gap).curve
+        arrival_of(prediction, thermal_time, began, clocks=CLOCKS, gap_variance=gap).curve
         for began in likely_times(wait.anchor)
     ]
     return Arrival(np.mean(curves, axis=0)).given_not_by(not_by)

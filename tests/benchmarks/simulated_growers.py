@@ -15,10 +15,10 @@ from itertools import product
 
 import numpy as np
 
-from phenology.simulated.climates import CLIMATES
-from phenology.simulated.growers import simulate
-from phenology.simulated.observers import OBSERVERS
-from phenology.simulated.study import Forecasted, Recovered, crps, forecasts, recovery, summarise
+from tests.simulated.climates import CLIMATES
+from tests.simulated.growers import simulate
+from tests.simulated.observers import OBSERVERS
+from tests.simulated.study import Forecasted, Recovered, crps, forecasts, recovery, summarise
 
 HEAD = "| forecasts | 50 % | 80 % | flushcast | usual date | usual days | bias |"
 

@@ -14,7 +14,7 @@ from pathlib import Path
 from typing import Any
 
 from data_sources.journal import Journal
-from phenology.records.rows import Flush, Look, Tree
+from phenology.model.records import Flush, Look, Tree
 from tests.data_sources.journal_help import a_look
 
 TREES, SEASONS = 100, 20

@@ -9,7 +9,7 @@ from datetime import date
 from pathlib import Path
 
 from data_sources.journal import Journal
-from phenology.records.rows import Flush, Look, Place, Stand, Tree, Work
+from phenology.model.records import Flush, Look, Place, Stand, Tree, Work
 
 REPOSITORY = Path(__file__).resolve().parent.parent.parent
 DAY = date(2026, 7, 4)

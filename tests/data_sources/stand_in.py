@@ -27,7 +27,7 @@ from urllib.parse import parse_qs, urlsplit
 
 import numpy as np
 
-from phenology.weather.climate import synthetic_weather
+from data_sources.demo.climate import synthetic_weather
 from phenology.weather.series import DailyWeather
 
 METEOSTAT_COLUMNS = ["temp", "tmin", "tmax", "rhum", "prcp", "snwd", "wspd", "wpgt", "pres", "tsun", "cldc"]

@@ -11,8 +11,8 @@ import pytest
 from data_sources.journal import Journal, list_backups, migrations, newest_good, restore
 from data_sources.journal.backup import fault_of_file, rolling_backup, spaced, thin, write_backup
 from data_sources.journal.migrations import Step
-from phenology.errors import StoreCorruptError, StoreError, StoreLockedError, StoreTooNewError
-from phenology.records.rows import Look
+from phenology.model.errors import StoreCorruptError, StoreError, StoreLockedError, StoreTooNewError
+from phenology.model.records import Look
 from tests.data_sources.journal_help import a_look, fill
 
 

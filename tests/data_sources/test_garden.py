@@ -20,7 +20,7 @@ from data_sources.garden import (
     read_settings,
     write_settings,
 )
-from phenology.errors import InputError, StoreError
+from phenology.model.errors import InputError, StoreError
 from tests.data_sources.journal_help import GARDEN, a_look
 from tests.data_sources.test_journal_opening import as_nobody, posix_only
 

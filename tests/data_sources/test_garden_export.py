@@ -10,14 +10,14 @@ from hypothesis import strategies as st
 
 from data_sources.garden import GardenSettings, create_garden, open_journal, read_settings
 from data_sources.garden_export import export_garden, rebuild_garden
-from data_sources.garden_tables import FILES
 from data_sources.journal import ImportMap
 from data_sources.journal_questions import all_records
-from phenology.errors import InputError
-from phenology.records.operations import OPERATIONS
-from phenology.records.rows import Aim, Flush, Look, Place, Stand, Tree, Work
-from phenology.season import SeasonCalendar
-from phenology.stages import PARTS, STAGES
+from data_sources.tables.garden_tables import FILES
+from phenology.model.errors import InputError
+from phenology.model.operations import OPERATIONS
+from phenology.model.records import Aim, Flush, Look, Place, Stand, Tree, Work
+from phenology.model.season import SeasonCalendar
+from phenology.model.stages import PARTS, STAGES
 
 NORTH = SeasonCalendar()
 AT = datetime(2026, 7, 25, 12, tzinfo=UTC)

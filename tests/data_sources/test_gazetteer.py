@@ -8,7 +8,7 @@ import sys
 import pytest
 
 from data_sources.gazetteer import ATTRIBUTION, find_towns, nearest_town, the_town
-from phenology.errors import InputError, UnknownNameError
+from phenology.model.errors import InputError, UnknownNameError
 
 
 @pytest.mark.parametrize(

@@ -13,8 +13,8 @@ import pytest
 from data_sources.journal import ImportMap, Journal
 from data_sources.journal.migrations import apply_steps
 from data_sources.journal.schema import TABLES, columns
-from phenology.errors import InputError
-from phenology.records.rows import Aim, Flush, Look, Place, Stand, Tree, Work
+from phenology.model.errors import InputError
+from phenology.model.records import Aim, Flush, Look, Place, Stand, Tree, Work
 from tests.data_sources.journal_help import DAY, GARDEN, PLACE, TREE, a_look, some_work
 
 

@@ -11,7 +11,7 @@ import pytest
 from data_sources.journal import Journal, restore
 from data_sources.journal.health import fault_in, read_header
 from data_sources.journal.schema import TABLES
-from phenology.errors import StoreCorruptError, StoreError
+from phenology.model.errors import StoreCorruptError, StoreError
 from tests.data_sources.journal_help import a_look, fill
 
 NOTE = "soft at the top, firm inside; the note is long so that flipped bits often fall into text"

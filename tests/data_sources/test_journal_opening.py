@@ -15,7 +15,7 @@ from data_sources.journal import Journal, list_backups, migrations, restore
 from data_sources.journal.folders import why_not_shared_memory
 from data_sources.journal.migrations import Step
 from data_sources.journal.opening import place_new
-from phenology.errors import InputError, StoreError, StoreLockedError, StoreTooNewError
+from phenology.model.errors import InputError, StoreError, StoreLockedError, StoreTooNewError
 from tests.data_sources.journal_help import a_look, fill, start
 
 ROOT = hasattr(os, "geteuid") and os.geteuid() == 0
@@ -220,7 +220,7 @@ def test_two_processes_may_create_it_at_once(tmp_path: Path) -> None:
     code = """
 import sys
 from data_sources.journal import Journal
-from phenology.records.rows import Tree
+from phenology.model.records import Tree
 with Journal.open(sys.argv[1], create=True) as journal, journal.batch("added") as batch:
     batch.insert(Tree(sys.argv[2], "x", "y"))
 """
@@ -254,7 +254,7 @@ import os, sys
 import data_sources.garden, data_sources.journal, tests.data_sources.journal_help
 from pathlib import Path
 {"os.setgroups([]); os.setgid(65534); os.setuid(65534)" if ROOT else ""}
-from phenology.errors import FlushcastError
+from phenology.model.errors import FlushcastError
 from data_sources.journal import Journal
 from tests.data_sources.journal_help import a_look
 path = Path(sys.argv[1])

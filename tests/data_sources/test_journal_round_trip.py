@@ -10,12 +10,12 @@ from typing import Any
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from data_sources.garden_tables import FILES, GardenRecords, read_exported, write_tables
 from data_sources.journal import ImportMap, Journal, Record
 from data_sources.journal.schema import TABLES
-from phenology.records.rows import Aim, Flush, Look, Place, Stand, Tree, Work
-from phenology.season import SeasonCalendar
-from phenology.stages import STAGES
+from data_sources.tables.garden_tables import FILES, GardenRecords, read_exported, write_tables
+from phenology.model.records import Aim, Flush, Look, Place, Stand, Tree, Work
+from phenology.model.season import SeasonCalendar
+from phenology.model.stages import STAGES
 
 ODD = [
     "",

@@ -9,12 +9,12 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from data_sources.csv_cells import BadRowsError, mark, read_csv, unmark, write_csv
-from data_sources.looks_csv import LookRow, load_looks, read_looks, write_looks
-from phenology.errors import InputError
+from data_sources.tables.csv_cells import BadRowsError, mark, read_csv, unmark, write_csv
+from data_sources.tables.looks_csv import LookRow, load_looks, read_looks, write_looks
 from phenology.language.vague_dates import AmbiguousDateError
-from phenology.season import SeasonCalendar
-from phenology.stages import PARTS, STAGES
+from phenology.model.errors import InputError
+from phenology.model.season import SeasonCalendar
+from phenology.model.stages import PARTS, STAGES
 from tests.conftest import shared_or_skip
 
 TODAY = date(2026, 7, 25)

@@ -8,7 +8,7 @@ import pytest
 from PIL import Image
 
 from data_sources.photo_dates import find_photos, holds_photos, read_photo
-from phenology.errors import InputError
+from phenology.model.errors import InputError
 
 TAKEN, DIGITIZED, SAVED = 0x9003, 0x9004, 0x0132
 

@@ -10,6 +10,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from data_sources.demo.climate import synthetic_weather
 from data_sources.weather.place_correction import (
     FILE_NAME,
     PRIOR_SD,
@@ -18,8 +19,7 @@ from data_sources.weather.place_correction import (
     load_corrections,
     save_corrections,
 )
-from phenology.errors import InputError
-from phenology.weather.climate import synthetic_weather
+from phenology.model.errors import InputError
 from phenology.weather.series import DailyWeather
 
 FIRST = date(2024, 1, 1)

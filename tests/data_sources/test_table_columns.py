@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import pytest
 
-from data_sources.table_columns import FIELDS, NEEDED, read_columns, to_remember
-from phenology.errors import InputError
+from data_sources.tables.columns import FIELDS, NEEDED, read_columns, to_remember
+from phenology.model.errors import InputError
 
 
 @pytest.mark.parametrize(

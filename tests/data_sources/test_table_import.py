@@ -7,14 +7,14 @@ from itertools import count
 
 import pytest
 
-from data_sources.csv_cells import BadRowsError
-from data_sources.garden_tables import GardenRecords, write_tables
 from data_sources.journal import Journal
-from data_sources.table_import import Asked, KindUnclearError, plan_import
-from phenology.errors import InputError
+from data_sources.tables.csv_cells import BadRowsError
+from data_sources.tables.garden_tables import GardenRecords, write_tables
+from data_sources.tables.table_import import Asked, KindUnclearError, plan_import
 from phenology.language.vague_dates import AmbiguousDateError
-from phenology.records.rows import Flush, Look, Place, Stand, Tree, Work
-from phenology.season import SeasonCalendar
+from phenology.model.errors import InputError
+from phenology.model.records import Flush, Look, Place, Stand, Tree, Work
+from phenology.model.season import SeasonCalendar
 from phenology.species.catalogue import load_species
 
 TODAY, NORTH = date(2026, 7, 25), SeasonCalendar()

@@ -6,8 +6,8 @@ from datetime import date, timedelta
 from itertools import pairwise
 from pathlib import Path
 
-from data_sources.told_forecasts import FILE_NAME, MOST_KEPT, keep_told, read_told
-from phenology.forecasting.forecast_change import Told
+from data_sources.kept.issued_forecasts import FILE_NAME, MOST_KEPT, keep_told, read_told
+from phenology.advice.forecast_change import Told
 
 KEY = ("elm", 2026, 1, "hardened")
 DAY = date(2026, 6, 1)

@@ -11,8 +11,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from data_sources.weather.services.protocol import Spot, Station, StationDays
-from data_sources.weather.station_blend import blend_stations, blend_values, distance
-from phenology.errors import WeatherError
+from data_sources.weather.services.station_blend import blend_stations, blend_values, distance
+from phenology.model.errors import WeatherError
 from phenology.weather.series import DailyWeather
 from tests.data_sources.stand_in import StandIn
 

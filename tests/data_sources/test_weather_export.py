@@ -12,10 +12,10 @@ from data_sources.garden import create_garden, open_journal
 from data_sources.garden import read_settings as settings_of
 from data_sources.garden_export import export_garden, rebuild_garden
 from data_sources.garden_settings import SETTINGS_NAME, GardenSettings
-from data_sources.weather.store import Origin, WeatherStore
-from phenology.errors import InputError
-from phenology.records.rows import Place
-from phenology.season import SeasonCalendar
+from data_sources.weather.store.weather_store import Origin, WeatherStore
+from phenology.model.errors import InputError
+from phenology.model.records import Place
+from phenology.model.season import SeasonCalendar
 from phenology.weather.series import DailyWeather
 
 AT = datetime(2026, 7, 25, 12, tzinfo=UTC)

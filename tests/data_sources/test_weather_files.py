@@ -13,8 +13,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from numpy.testing import assert_allclose, assert_array_equal
 
-from data_sources.weather.file_columns import role_of
-from data_sources.weather.files import WeatherFileError, WeatherFileQuestion, read_weather_file
+from data_sources.weather.files.columns import role_of
+from data_sources.weather.files.reader import WeatherFileError, WeatherFileQuestion, read_weather_file
 
 PLAIN = "date,tmin,tmax\n2026-03-01,1.5,9.0\n2026-03-02,0.2,7.5\n2026-03-03,-2.0,5.0\n"
 

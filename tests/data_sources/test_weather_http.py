@@ -8,8 +8,8 @@ from pathlib import Path
 
 import pytest
 
-from data_sources.weather.http import Http, HttpSettings
-from data_sources.weather.http_faults import json_object
+from data_sources.weather.services.http import Http, HttpSettings
+from data_sources.weather.services.http_faults import json_object
 from data_sources.weather.services.protocol import ServiceError
 from tests.data_sources.stand_in import StandIn
 

@@ -10,8 +10,8 @@ import numpy as np
 import pytest
 from numpy.testing import assert_allclose, assert_array_equal
 
-from data_sources.weather.files import WeatherFileError, WeatherFileQuestion, read_weather_file
-from data_sources.weather.log_clock import log_times, proven_clock
+from data_sources.weather.files.log_clock import log_times, proven_clock
+from data_sources.weather.files.reader import WeatherFileError, WeatherFileQuestion, read_weather_file
 
 BERLIN, MELBOURNE = ZoneInfo("Europe/Berlin"), ZoneInfo("Australia/Melbourne")
 HALF_HOUR = timedelta(minutes=30)

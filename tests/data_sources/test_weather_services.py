@@ -10,15 +10,15 @@ from zoneinfo import ZoneInfo
 import numpy as np
 import pytest
 
-from data_sources.weather.http import Http, HttpSettings
-from data_sources.weather.local_days import days_from_hours, local_today
-from data_sources.weather.service_settings import ADDRESSES, WeatherSettings
+from data_sources.weather.services.http import Http, HttpSettings
+from data_sources.weather.services.local_days import days_from_hours, local_today
 from data_sources.weather.services.met_norway import MetNorway, forecast_days, read_steps
 from data_sources.weather.services.open_meteo_archive import OpenMeteoArchive
 from data_sources.weather.services.open_meteo_ensemble import OpenMeteoEnsemble
 from data_sources.weather.services.open_meteo_forecast import OpenMeteoForecast
 from data_sources.weather.services.protocol import Round, ServiceError, Spot
-from phenology.errors import InputError, WeatherError
+from data_sources.weather.services.settings import ADDRESSES, WeatherSettings
+from phenology.model.errors import InputError, WeatherError
 from tests.data_sources.stand_in import StandIn
 
 TODAY = date(2026, 6, 14)

@@ -7,7 +7,7 @@ from datetime import date
 import numpy as np
 import pytest
 
-from data_sources.weather.files import WeatherFileError, WeatherFileQuestion, read_weather_file
+from data_sources.weather.files.reader import WeatherFileError, WeatherFileQuestion, read_weather_file
 
 
 def dly(element, values, month="202602", station="XXC00099001"):

@@ -13,8 +13,8 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from data_sources.weather.http import Http
 from data_sources.weather.services.ghcn_daily import GhcnDaily, _Read
+from data_sources.weather.services.http import Http
 from data_sources.weather.services.meteostat_reading import FORECAST_ROWS, quiet_library
 from data_sources.weather.services.meteostat_stations import Meteostat
 from data_sources.weather.services.ncei_daily import NceiDaily, read_summaries

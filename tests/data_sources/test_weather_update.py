@@ -10,14 +10,14 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from data_sources.weather.asked_log import FILE_NAME, AskedLog
-from data_sources.weather.http import Http
-from data_sources.weather.service_settings import WeatherSettings
+from data_sources.weather.services.asked_log import FILE_NAME, AskedLog
+from data_sources.weather.services.http import Http
 from data_sources.weather.services.protocol import Spot
 from data_sources.weather.services.registry import make_services
-from data_sources.weather.store import WeatherStore
+from data_sources.weather.services.settings import WeatherSettings
+from data_sources.weather.store.weather_store import WeatherStore
 from data_sources.weather.update import UpdateReport, update_weather
-from phenology.errors import StoreLockedError, UnknownNameError
+from phenology.model.errors import StoreLockedError, UnknownNameError
 from phenology.weather.series import DailyWeather, source_rank
 from tests.data_sources.stand_in import StandIn
 from tests.data_sources.test_weather_services import HERE, TODAY, settings

@@ -6,11 +6,11 @@ from dataclasses import dataclass, field
 from datetime import date, timedelta
 from functools import cache
 
+from data_sources.demo.climate import synthetic_weather
 from phenology.garden import Garden
-from phenology.records.rows import Aim, Flush, Look, Place, Stand, Tree, Work
-from phenology.season import SeasonCalendar
+from phenology.model.records import Aim, Flush, Look, Place, Stand, Tree, Work
+from phenology.model.season import SeasonCalendar
 from phenology.species.catalogue import load_species
-from phenology.weather.climate import synthetic_weather
 from phenology.weather.series import DailyWeather
 
 ELM, MAPLE, BEECH = "Ulmus parvifolia", "Acer buergerianum", "Fagus sylvatica"

@@ -7,8 +7,8 @@ from datetime import date, timedelta
 import numpy as np
 import pytest
 
-from phenology.errors import WeatherError
-from phenology.records.rows import Aim, Place, Stand
+from phenology.model.errors import WeatherError
+from phenology.model.records import Aim, Place, Stand
 from phenology.weather.series import DailyWeather
 from tests.phenology.gardens import Records, day, weather
 

@@ -8,12 +8,13 @@ from functools import cache
 
 import numpy as np
 
+from data_sources.demo.climate import synthetic_weather
 from phenology.heat.clocks import CLOCKS, Clock
 from phenology.learning.requirement import Requirement, RequirementModel
-from phenology.learning.waits import SeasonHands, Site, Wait
-from phenology.season import SeasonCalendar
-from phenology.weather.climate import synthetic_weather
-from phenology.weather.season_weather import SeasonWeather
+from phenology.learning.waits import Wait
+from phenology.model.records import Site
+from phenology.model.season import SeasonCalendar
+from phenology.weather.season_weather import SeasonThermalTime, SeasonWeather
 
 CALENDAR = SeasonCalendar()
 FIRST, LAST = 1996, 2015
@@ -26,10 +27,12 @@ def record(seed: int = 3, latitude: float = 45.0) -> SeasonWeather:
     return SeasonWeather.cut(weather, CALENDAR)
 
 
-def hands_for(waits: Sequence[Wait], clocks: Sequence[Clock] = CLOCKS) -> dict[tuple[Site, int], SeasonHands]:
+def hands_for(
+    waits: Sequence[Wait], clocks: Sequence[Clock] = CLOCKS
+) -> dict[tuple[Site, int], SeasonThermalTime]:
     """The clocks over the seasons that the waits name."""
-    hands = record().hands({w.season for w in waits}, tuple(clocks))
-    return {("", season): h for season, h in hands.items()}
+    thermal_time = record().thermal_time({w.season for w in waits}, tuple(clocks))
+    return {("", season): h for season, h in thermal_time.items()}
 
 
 def a_wait(
@@ -73,7 +76,7 @@ def simulated_waits(
     waits = []
     for season in seasons:
         here = need * np.exp(between_seasons * rng.normal())
-        sums = record().hands([season], (clock,))[season].hands.sums[0]
+        sums = record().thermal_time([season], (clock,))[season].thermal_time.sums[0]
         for k in range(trees):
             began = float(rng.integers(*anchors))
             wanted = sums[int(began)] + here * np.exp(spread * rng.normal())

@@ -20,7 +20,7 @@ from phenology.judging.verification import score_dates
 from phenology.learning.requirement import RequirementModel
 from phenology.learning.transitions import Transition
 from phenology.learning.waits import Wait
-from phenology.season import SeasonCalendar
+from phenology.model.season import SeasonCalendar
 from phenology.weather.season_weather import SeasonWeather
 from tests.reference.test_harvard_forest_hindcast import forest
 
@@ -51,15 +51,15 @@ def crps(weights: tuple[float, ...] | None) -> float:
         quantiles = []
         if weights is not None:
             normals = record.without(season).normals
-            hands = record.hands({w.season for w, _ in waits()}, normals=normals)
+            thermal_time = record.thermal_time({w.season for w, _ in waits()}, normals=normals)
             model = RequirementModel(lambda name: (30.0, 0.6), clock_weights=weights)
-            requirement = model.fit(train, {("", s): h for s, h in hands.items()})
+            requirement = model.fit(train, {("", s): h for s, h in thermal_time.items()})
         for wait, first in mine:
             if weights is None:
                 quantiles.append(tuple(usual_date(train, wait)))
                 continue
             prediction = requirement.predict(wait.species, wait.tree, season, False, 0.0)
-            arrival = arrival_of(prediction, hands[season].hands, 0.0, clocks=CLOCKS)
+            arrival = arrival_of(prediction, thermal_time[season].thermal_time, 0.0, clocks=CLOCKS)
             quantiles.append(arrival.given_not_by(float(first)).quantiles())
         ends = np.array([w.target for w, _ in mine])
         scores.append(score_dates(np.array(quantiles), ends[:, 0], ends[:, 1]).crps)

@@ -19,7 +19,7 @@ import pytest
 from phenology.judging.hindcast import DatedSight, Hindcast, Question, hindcast, observed, quantile_table
 from phenology.judging.verification import DateScores, score_dates
 from phenology.learning.waits import Wait
-from phenology.season import SeasonCalendar
+from phenology.model.season import SeasonCalendar
 from phenology.weather.normals import fit_normals
 from phenology.weather.season_weather import SeasonWeather
 from phenology.weather.series import DailyWeather

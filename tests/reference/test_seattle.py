@@ -9,9 +9,9 @@ import numpy as np
 from vega_datasets import data
 
 from data_sources.garden import GardenSettings, create_garden
-from data_sources.weather.store import WeatherStore
-from data_sources.weather.store_records import Origin
-from phenology.records.rows import Place, Stand, Tree
+from data_sources.weather.store.records import Origin
+from data_sources.weather.store.weather_store import WeatherStore
+from phenology.model.records import Place, Stand, Tree
 from phenology.weather.series import DailyWeather
 from tests.reports.demo import flushcast
 

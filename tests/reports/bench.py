@@ -7,7 +7,7 @@ from pathlib import Path
 
 from click.testing import CliRunner
 
-from phenology.errors import FlushcastError
+from phenology.model.errors import FlushcastError
 from reports.cli.main import cli
 
 TODAY = "2026-07-25"  # a Saturday

@@ -11,7 +11,7 @@ from functools import cache
 from pathlib import Path
 from tempfile import mkdtemp
 
-from data_sources.demo_garden import store_demo
+from data_sources.demo.garden import store_demo
 
 DAY = date(2026, 6, 14)
 

@@ -9,19 +9,19 @@ from functools import cache
 from pathlib import Path
 from tempfile import mkdtemp
 
+from data_sources.demo.climate import synthetic_weather
 from data_sources.garden import GardenSettings
-from data_sources.weather.store import Origin, WeatherStore
+from data_sources.weather.store.weather_store import Origin, WeatherStore
 from phenology.garden import Garden
 from phenology.judging.past_forecasts import past_forecasts
 from phenology.learning.garden_fit import GardenFit
 from phenology.seasons.compare import compare_seasons
 from phenology.seasons.translate import ClimateOf, translate
 from phenology.species.catalogue import load_species
-from phenology.weather.climate import synthetic_weather
 from phenology.weather.series import DailyWeather
-from reports.compare_output import Compared
-from reports.elsewhere_card import club_card
-from reports.garden_snapshot import read_garden
+from reports.garden.snapshot import read_garden
+from reports.output.compare import Compared
+from reports.output.elsewhere_card import club_card
 from reports.page.card_page import card_html
 from reports.page.compare_page import compare_html
 from reports.page.render import report_html

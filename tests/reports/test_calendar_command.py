@@ -8,12 +8,12 @@ import icalendar
 import pytest
 import vobject
 
-from phenology.records.operations import OPERATIONS
-from phenology.records.rows import Tree, Work
+from data_sources.demo.climate import synthetic_weather
+from phenology.model.operations import OPERATIONS
+from phenology.model.records import Tree, Work
 from phenology.species.catalogue import load_species
-from phenology.weather.climate import synthetic_weather
 from phenology.work.aftercare import aftercare
-from reports.calendar_file import CARE
+from reports.output.calendar_file import CARE
 from tests.reports.bench import Bench, new_bench
 from tests.reports.demo import DAY, demo_folder, own_demo
 

@@ -10,7 +10,7 @@ import numpy as np
 from phenology.learning.classic import ClassicBase
 from phenology.learning.classic_garden import ClassicRow
 from phenology.learning.transitions import Transition
-from reports.classic_output import classic_json, classic_text
+from reports.output.classic import classic_json, classic_text
 from tests.reports.demo import demo_folder, flushcast
 
 STEP = Transition("budbreak", "extended")

@@ -8,7 +8,7 @@ from datetime import date
 import pytest
 
 from phenology.learning.garden_leaves import LeafHabit
-from reports.calibration_output import _leaf_words, calibration_text
+from reports.output.calibration import _leaf_words, calibration_text
 from tests.phenology.gardens import weather
 from tests.reports.bench import new_bench
 

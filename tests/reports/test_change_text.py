@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from datetime import date
 
-from phenology.forecasting.forecast_change import Change
-from reports.change_text import FIRST_TOLD, changes_text
+from phenology.advice.forecast_change import Change
+from reports.text.change_text import FIRST_TOLD, changes_text
 from tests.reports.demo import demo_folder, flushcast
 
 WEEK_AGO, THEN, NOW = date(2026, 6, 7), date(2026, 6, 29), date(2026, 7, 4)

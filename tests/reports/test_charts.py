@@ -12,7 +12,7 @@ import pytest
 from matplotlib.colors import to_rgb
 from matplotlib.figure import Figure
 
-from phenology.forecasting.garden_forecast import forecast_garden
+from phenology.advice.garden_forecast import forecast_garden
 from phenology.judging.past_forecasts import past_forecasts
 from phenology.learning.garden_fit import GardenFit
 from reports.charts.calibration_chart import describe_calibration, plot_calibration
@@ -21,8 +21,8 @@ from reports.charts.ink import INK, PALE, RULE, WASH
 from reports.charts.one_tree import describe_tree, plot_tree
 from reports.charts.past_chart import describe_past, plot_past, plot_reliability, season_weights
 from reports.charts.seasons_chart import describe_seasons, plot_seasons
-from reports.deciding import coming_rows
-from reports.garden_snapshot import read_garden
+from reports.garden.snapshot import read_garden
+from reports.text.deciding import coming_rows
 from tests.reports.bench import Bench
 from tests.reports.demo import DAY, demo_folder, own_demo
 from tests.reports.pages import crowd, unseen

@@ -10,9 +10,9 @@ from functools import cache
 
 import pytest
 
-from reports.cli.compare_command import TABLES
-from reports.compare_output import COLUMNS
-from reports.compare_output import TABLES as WRITTEN
+from reports.cli.telling.compare_command import TABLES
+from reports.output.compare import COLUMNS
+from reports.output.compare import TABLES as WRITTEN
 from tests.reports.bench import Bench, new_bench
 from tests.reports.demo import DAY, demo_folder, flushcast, own_demo
 

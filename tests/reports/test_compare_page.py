@@ -13,8 +13,8 @@ import pytest
 from phenology.judging.past_forecasts import past_forecasts
 from phenology.learning.garden_fit import GardenFit
 from phenology.seasons.compare import StageDate, compare_seasons
-from reports.compare_output import Compared
-from reports.garden_snapshot import read_garden
+from reports.garden.snapshot import read_garden
+from reports.output.compare import Compared
 from reports.page.compare_drawings import REACH_MOST, Around, flush_drawing, lead_drawing, lead_reach
 from reports.page.compare_page import TREES_SHOWN, compare_html
 from tests.reports.bench import Bench

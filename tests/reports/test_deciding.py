@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import pytest
 
-from phenology.forecasting.garden_forecast import forecast_garden
-from reports.deciding import deciding_rows
-from reports.forecast_text import forecast_text
+from phenology.advice.garden_forecast import forecast_garden
+from reports.text.deciding import deciding_rows
+from reports.text.forecast_text import forecast_text
 from tests.phenology.gardens import ELM, Records, day
 
 

@@ -10,8 +10,8 @@ from datetime import date
 
 import pytest
 
-from phenology.weather.climate import synthetic_weather
-from reports.elsewhere_weather import learned_weights
+from data_sources.demo.climate import synthetic_weather
+from reports.garden.elsewhere_weather import learned_weights
 from tests.reports.bench import Bench
 from tests.reports.demo import DAY, demo_folder, own_demo
 
@@ -205,7 +205,7 @@ def test_fahrenheit_files_give_the_same_dates(far, tmp_path):
 
 def test_dates_are_written_in_the_order_of_the_garden(bench, far, tmp_path):
     from phenology.language.date_style import DateStyle, using_dates
-    from reports.elsewhere_words import day_words, range_words
+    from reports.text.elsewhere_words import day_words, range_words
 
     with using_dates(DateStyle("month-first")):
         assert day_words(date(2025, 7, 5)) == "July 5"

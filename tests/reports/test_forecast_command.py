@@ -11,12 +11,12 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from data_sources.demo.climate import synthetic_weather
 from data_sources.garden import GardenSettings, create_garden, open_journal
-from data_sources.weather.store import WeatherStore
-from data_sources.weather.store_records import Origin
-from phenology.records.rows import Place, Stand, Tree
-from phenology.weather.climate import synthetic_weather
-from reports.words import in_units
+from data_sources.weather.store.records import Origin
+from data_sources.weather.store.weather_store import WeatherStore
+from phenology.model.records import Place, Stand, Tree
+from reports.text.words import in_units
 from tests.reports.demo import DAY, demo_folder, flushcast, own_demo
 from tests.test_rooms import NOT_FOR_FORECAST, loaded_by
 

@@ -9,12 +9,12 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from data_sources.demo.climate import synthetic_weather
 from data_sources.garden import GardenSettings, create_garden
-from data_sources.weather.store import Origin, WeatherStore
-from phenology.records.rows import Place, Stand, Tree
-from phenology.weather.climate import synthetic_weather
+from data_sources.weather.store.weather_store import Origin, WeatherStore
+from phenology.model.records import Place, Stand, Tree
 from phenology.weather.series import DailyWeather
-from reports.garden_snapshot import read_garden
+from reports.garden.snapshot import read_garden
 from tests.reports.demo import demo_folder, flushcast
 
 DAY = date(2026, 6, 14)

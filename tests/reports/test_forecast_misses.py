@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from data_sources.told_forecasts import FILE_NAME
+from data_sources.kept.issued_forecasts import FILE_NAME
 from tests.reports.demo import flushcast, own_demo
 
 

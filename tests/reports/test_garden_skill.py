@@ -8,12 +8,12 @@ from pathlib import Path
 
 import pytest
 
-from data_sources.kept_skill import FILE_NAME, keep_skill, read_skill
-from phenology.forecasting.garden_forecast import forecast_garden
+from data_sources.kept.past_skill import FILE_NAME, keep_skill, read_skill
+from phenology.advice.garden_forecast import forecast_garden
 from phenology.heat.clocks import CLOCKS
-from phenology.judging.species_skill import SpeciesSkill
-from reports.garden_skill import with_skill
-from reports.garden_snapshot import read_garden
+from phenology.model.species_skill import SpeciesSkill
+from reports.garden.skill import with_skill
+from reports.garden.snapshot import read_garden
 from tests.reports.demo import DAY, demo_folder, flushcast, own_demo
 
 HELPED, NOTHING = SpeciesSkill(5, 4.0, 9.0), SpeciesSkill(5, 9.0, 8.0)

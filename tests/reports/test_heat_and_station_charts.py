@@ -11,15 +11,15 @@ import numpy as np
 import pytest
 
 from data_sources.weather.corrections_refit import refit_corrections
-from data_sources.weather.store import Origin, WeatherStore
+from data_sources.weather.store.weather_store import Origin, WeatherStore
 from phenology.heat.clocks import HEAT_CLOCKS
 from phenology.seasons.ahead import heat_course
 from phenology.weather.series import DailyWeather
 from reports.charts.heat_curve import describe_heat_curve, plot_heat_curve
 from reports.charts.seasons_chart import plot_seasons
 from reports.charts.station_chart import DAYS, NIGHTS, describe_station, differences, plot_station
-from reports.garden_snapshot import read_garden
-from reports.station_pair import station_pair
+from reports.garden.snapshot import read_garden
+from reports.garden.station_pair import station_pair
 from tests.reports.bench import Bench, new_bench
 from tests.reports.demo import DAY, demo_folder, own_demo
 

@@ -6,9 +6,9 @@ import pytest
 
 from data_sources.garden import open_journal
 from data_sources.journal_questions import all_records
-from data_sources.weather.store import WeatherStore
-from phenology.errors import StoreError
-from reports.garden_snapshot import read_weather
+from data_sources.weather.store.weather_store import WeatherStore
+from phenology.model.errors import StoreError
+from reports.garden.snapshot import read_weather
 from tests.conftest import shared_or_skip
 from tests.reports.bench import Bench, new_bench
 

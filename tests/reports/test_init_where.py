@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 
 from data_sources.garden import open_journal
-from phenology.records.rows import Place
+from phenology.model.records import Place
 from tests.reports.bench import Answer, Bench
 
 

@@ -13,7 +13,7 @@ import pandas as pd
 import pytest
 
 import reports.notebook
-from phenology.errors import InputError, StoreError, WeatherError
+from phenology.model.errors import InputError, StoreError, WeatherError
 from reports.notebook import GardenFrames, open_garden
 from tests.reports.bench import Bench
 from tests.reports.demo import DAY, flushcast, own_demo

@@ -5,7 +5,7 @@ from __future__ import annotations
 import pandas as pd
 import pytest
 
-from phenology.errors import FlushcastError, InputError, StageOrderError
+from phenology.model.errors import FlushcastError, InputError, StageOrderError
 from reports.notebook import hindcast, open_garden
 from tests.reports.demo import DAY, flushcast
 

@@ -67,7 +67,7 @@ def test_without_a_terminal_tree_and_stage_must_be_said(bench, photos):
 
 
 def test_at_a_terminal_each_day_is_asked_for(bench, photos, monkeypatch):
-    monkeypatch.setattr("reports.cli.import_command.may_ask", lambda: True)
+    monkeypatch.setattr("reports.cli.writing.import_command.may_ask", lambda: True)
     photos("1.jpg", "2026-05-02")
     photos("2.jpg", "2026-05-20")
     folder = photos("3.jpg", "2026-06-10")

@@ -12,14 +12,14 @@ from pathlib import Path
 
 import pytest
 
-from phenology.forecasting.garden_forecast import forecast_garden
+from data_sources.demo.climate import synthetic_weather
+from phenology.advice.garden_forecast import forecast_garden
 from phenology.judging.garden_hindcast import past_skill
 from phenology.judging.past_forecasts import past_forecasts
 from phenology.learning.calibration import calibrate
 from phenology.learning.garden_fit import GardenFit
-from phenology.weather.climate import synthetic_weather
-from reports.garden_snapshot import read_garden
-from reports.progress import EVERY, WAIT, ProgressLine, progress
+from reports.garden.snapshot import read_garden
+from reports.text.progress import EVERY, WAIT, ProgressLine, progress
 from tests.reports.demo import DAY, demo_folder, flushcast, own_demo
 
 needs_terminal = pytest.mark.skipif(os.name != "posix", reason="needs a pseudo-terminal")
@@ -93,7 +93,7 @@ def test_a_line_is_cut_to_the_terminal(monkeypatch):
 
 
 def test_a_failure_takes_the_line_away_and_goes_on_its_way(monkeypatch):
-    monkeypatch.setattr("reports.progress.WAIT", 0.0)
+    monkeypatch.setattr("reports.text.progress.WAIT", 0.0)
     terminal = Terminal()
     with pytest.raises(RuntimeError), progress("season", terminal) as step:
         step(2, 9)
@@ -103,7 +103,7 @@ def test_a_failure_takes_the_line_away_and_goes_on_its_way(monkeypatch):
 
 
 def test_a_stream_that_is_no_terminal_gets_nothing(monkeypatch):
-    monkeypatch.setattr("reports.progress.WAIT", 0.0)
+    monkeypatch.setattr("reports.text.progress.WAIT", 0.0)
     log = io.StringIO()
     with progress("season", log) as step:
         step(2, 9)

@@ -11,14 +11,14 @@ from html.parser import HTMLParser
 
 import pytest
 
-from data_sources.weather.store import Origin, WeatherStore
+from data_sources.weather.store.weather_store import Origin, WeatherStore
 from phenology.weather.series import DailyWeather
-from reports.aftercare_due import care_lines
-from reports.garden_snapshot import read_garden
+from reports.garden.snapshot import read_garden
 from reports.page.content import tree_cards
 from reports.page.coverage import weather_of
 from reports.page.drawings import Span, window_drawing
 from reports.page.render import report_html
+from reports.text.aftercare_due import care_lines
 from tests.reports.bench import Bench, new_bench
 from tests.reports.browser import chromium
 from tests.reports.demo import DAY, demo_folder, own_demo
@@ -96,7 +96,7 @@ def test_every_tree_is_there_with_its_window_and_what_to_do():
 
 def test_the_picture_shades_the_range_that_the_words_name():
     garden, _ = read_garden(demo_folder(), DAY)
-    from phenology.forecasting.garden_forecast import forecast_garden
+    from phenology.advice.garden_forecast import forecast_garden
 
     forecast = forecast_garden(garden)
     row = next(r for c in tree_cards(forecast)[0] for r in c.rows if r.arrival is not None)

@@ -9,15 +9,15 @@ from itertools import pairwise
 
 import pytest
 
-from data_sources.demo_garden import DemoGarden, demo_garden
-from phenology.forecasting.forecast_rows import ForecastRow
-from phenology.forecasting.garden_forecast import forecast_garden
+from data_sources.demo.climate import synthetic_weather
+from data_sources.demo.garden import DemoGarden, demo_garden
+from phenology.advice.forecast_rows import ForecastRow
+from phenology.advice.garden_forecast import forecast_garden
+from phenology.advice.round import plan_round
 from phenology.garden import Garden
-from phenology.records.rows import Place
-from phenology.season import SeasonCalendar
+from phenology.model.records import Place
+from phenology.model.season import SeasonCalendar
 from phenology.species.catalogue import load_species
-from phenology.weather.climate import synthetic_weather
-from phenology.work.round import plan_round
 from tests.phenology.gardens import ELM, NORTH, Records
 
 TREE = "Hornbeam 1"

@@ -7,7 +7,7 @@ import xml.etree.ElementTree as ET
 from pathlib import Path
 
 from phenology.work.shoot import described, how_far
-from reports.shoot_picture import svg_picture, text_picture
+from reports.text.shoot_picture import svg_picture, text_picture
 from tests.reports.demo import demo_folder, flushcast
 
 

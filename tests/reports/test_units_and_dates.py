@@ -11,7 +11,7 @@ import pytest
 
 from phenology.language.date_style import DateStyle, using_dates
 from reports.page.drawings import Span
-from reports.words import in_units
+from reports.text.words import in_units
 from tests.reports.bench import Bench, new_bench
 from tests.reports.demo import DAY, flushcast, own_demo
 
@@ -161,9 +161,9 @@ def test_drawn_weeks_begin_on_the_first_weekday(first_weekday, start):
 
 
 def test_the_garden_by_week_begins_its_weeks_where_the_garden_does(tmp_path):
-    from phenology.forecasting.garden_forecast import forecast_garden
+    from phenology.advice.garden_forecast import forecast_garden
     from reports.charts.garden_weeks import plot_garden
-    from reports.garden_snapshot import read_garden
+    from reports.garden.snapshot import read_garden
 
     garden, settings = read_garden(american(tmp_path).folder, DAY)
     with using_dates(settings.date_style):

@@ -11,12 +11,12 @@ from datetime import UTC, date, datetime, timedelta
 import pytest
 from click.testing import CliRunner
 
+from data_sources.demo.climate import synthetic_weather
 from data_sources.garden import GardenSettings, create_garden, write_settings
 from data_sources.weather.place_correction import load_corrections
-from data_sources.weather.store import Origin, WeatherStore
-from phenology.errors import FlushcastError
-from phenology.records.rows import Place
-from phenology.weather.climate import synthetic_weather
+from data_sources.weather.store.weather_store import Origin, WeatherStore
+from phenology.model.errors import FlushcastError
+from phenology.model.records import Place
 from phenology.weather.series import DailyWeather
 from reports.cli.main import cli
 
@@ -160,7 +160,7 @@ def test_several_places_must_be_told_apart(tmp_path, monkeypatch):
 
 
 def test_questions_are_asked_at_a_terminal(garden, monkeypatch):
-    monkeypatch.setattr("reports.cli.weather_add_command.may_ask", lambda: True)
+    monkeypatch.setattr("reports.cli.weather.add_command.may_ask", lambda: True)
     path = put(garden, "date,tmin,tmax\n03/01/2026,41,50\n03/02/2026,32,50\n")
     result = run(garden, "add", path, stdin="day first\nmonth-first\nkelvin\nF\n")
     assert result.exit_code == 0
@@ -169,7 +169,7 @@ def test_questions_are_asked_at_a_terminal(garden, monkeypatch):
 
 
 def test_an_unclear_column_is_asked_for(garden, monkeypatch):
-    monkeypatch.setattr("reports.cli.weather_add_command.may_ask", lambda: True)
+    monkeypatch.setattr("reports.cli.weather.add_command.may_ask", lambda: True)
     path = put(garden, "date,tmin 1 (°C),tmin 2 (°C),tmax (°C)\n2026-03-01,1,2,9\n")
     run(garden, "add", path, stdin="tmin 2 (°C)\n")
     assert stored(garden).tmin.tolist() == [2.0]

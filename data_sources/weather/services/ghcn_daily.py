@@ -5,11 +5,10 @@ from __future__ import annotations
 from datetime import date, datetime
 from pathlib import Path
 
-from data_sources.weather.answer_checks import refuse_impossible
-from data_sources.weather.file_ghcn import read_ghcn
-from data_sources.weather.http import Http
-from data_sources.weather.http_faults import refuse_page
-from data_sources.weather.service_settings import WeatherSettings
+from data_sources.weather.files.ghcn import read_ghcn
+from data_sources.weather.services.answer_checks import refuse_impossible
+from data_sources.weather.services.http import Http
+from data_sources.weather.services.http_faults import refuse_page
 from data_sources.weather.services.ncei_daily import ATTRIBUTION
 from data_sources.weather.services.noaa_stations import near_stations
 from data_sources.weather.services.protocol import (
@@ -23,12 +22,13 @@ from data_sources.weather.services.protocol import (
     StationDays,
     no_progress,
 )
+from data_sources.weather.services.settings import WeatherSettings
 from data_sources.weather.services.stations_near import (
     blended_answer,
     choose,
     first_rounds,
 )
-from phenology.errors import WeatherError
+from phenology.model.errors import WeatherError
 from phenology.weather.quality import doubtful_days
 from phenology.weather.series import DailyWeather
 

@@ -12,11 +12,15 @@ from typing import Any, NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from data_sources.weather.answer_checks import believable_forecast, celsius, numbers, refuse_impossible
-from data_sources.weather.http import Http
-from data_sources.weather.http_faults import json_object
-from data_sources.weather.local_days import HOUR, day_starts, days_from_hours, zone_of
-from data_sources.weather.service_settings import WeatherSettings
+from data_sources.weather.services.answer_checks import (
+    believable_forecast,
+    celsius,
+    numbers,
+    refuse_impossible,
+)
+from data_sources.weather.services.http import Http
+from data_sources.weather.services.http_faults import json_object
+from data_sources.weather.services.local_days import HOUR, day_starts, days_from_hours, zone_of
 from data_sources.weather.services.protocol import (
     Answer,
     Gives,
@@ -26,7 +30,8 @@ from data_sources.weather.services.protocol import (
     Spot,
     no_progress,
 )
-from data_sources.weather.store_records import Origin
+from data_sources.weather.services.settings import WeatherSettings
+from data_sources.weather.store.records import Origin
 from phenology.weather.series import DailyWeather
 
 ATTRIBUTION = "Data from MET Norway (https://api.met.no/), CC BY 4.0 / NLOD 2.0, processed"

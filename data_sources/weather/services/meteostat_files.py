@@ -17,8 +17,8 @@ from contextlib import suppress
 from datetime import UTC, date, datetime
 from pathlib import Path
 
-from data_sources.weather.http import Http
-from data_sources.weather.http_faults import refuse_page
+from data_sources.weather.services.http import Http
+from data_sources.weather.services.http_faults import refuse_page
 from data_sources.weather.services.protocol import ServiceError
 
 STATIONS_DB_FOR = 7 * 86400.0  # s a list of stations is good

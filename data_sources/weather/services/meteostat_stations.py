@@ -9,8 +9,7 @@ from pathlib import Path
 
 import numpy as np
 
-from data_sources.weather.http import Http
-from data_sources.weather.service_settings import WeatherSettings
+from data_sources.weather.services.http import Http
 from data_sources.weather.services.meteostat_files import MeteostatFiles
 from data_sources.weather.services.meteostat_reading import StationYear, near_stations, read_year
 from data_sources.weather.services.protocol import (
@@ -25,6 +24,7 @@ from data_sources.weather.services.protocol import (
     no_progress,
     span_rounds,
 )
+from data_sources.weather.services.settings import WeatherSettings
 from data_sources.weather.services.stations_near import (
     blended_answer,
     choose,

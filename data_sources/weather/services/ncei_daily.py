@@ -9,9 +9,8 @@ from collections import Counter
 from collections.abc import Iterator
 from datetime import date
 
-from data_sources.weather.http import Http
-from data_sources.weather.http_faults import refuse_page
-from data_sources.weather.service_settings import WeatherSettings
+from data_sources.weather.services.http import Http
+from data_sources.weather.services.http_faults import refuse_page
 from data_sources.weather.services.noaa_stations import near_stations
 from data_sources.weather.services.protocol import (
     Answer,
@@ -25,6 +24,7 @@ from data_sources.weather.services.protocol import (
     no_progress,
     span_rounds,
 )
+from data_sources.weather.services.settings import WeatherSettings
 from data_sources.weather.services.stations_near import (
     blended_answer,
     choose,

@@ -10,10 +10,10 @@ from datetime import date
 
 import numpy as np
 
-from data_sources.weather.http import Http
-from data_sources.weather.http_faults import refuse_page
+from data_sources.weather.services.http import Http
+from data_sources.weather.services.http_faults import refuse_page
 from data_sources.weather.services.protocol import ServiceError, Spot, Station
-from data_sources.weather.station_blend import distance
+from data_sources.weather.services.station_blend import distance
 
 KEEP = 90 * 86400.0
 RECENT_YEARS = 1  # a station whose records end earlier than last year is of no use for a forecast

@@ -11,11 +11,11 @@ from typing import Any, NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from data_sources.weather.answer_checks import celsius, numbers
-from data_sources.weather.http_faults import json_object
-from data_sources.weather.local_days import DaysFromHours, days_from_hours
-from data_sources.weather.service_settings import WeatherSettings
+from data_sources.weather.services.answer_checks import celsius, numbers
+from data_sources.weather.services.http_faults import json_object
+from data_sources.weather.services.local_days import DaysFromHours, days_from_hours
 from data_sources.weather.services.protocol import ServiceError, Spot
+from data_sources.weather.services.settings import WeatherSettings
 
 PROVIDER = "Open-Meteo"
 ATTRIBUTION = (

@@ -4,10 +4,9 @@ from __future__ import annotations
 
 from datetime import date, timedelta
 
-from data_sources.weather.answer_checks import refuse_impossible
-from data_sources.weather.http import Http
-from data_sources.weather.service_settings import WeatherSettings
 from data_sources.weather.services import open_meteo as om
+from data_sources.weather.services.answer_checks import refuse_impossible
+from data_sources.weather.services.http import Http
 from data_sources.weather.services.protocol import (
     Answer,
     Gives,
@@ -18,7 +17,8 @@ from data_sources.weather.services.protocol import (
     no_progress,
     span_rounds,
 )
-from data_sources.weather.store_records import Origin
+from data_sources.weather.services.settings import WeatherSettings
+from data_sources.weather.store.records import Origin
 from phenology.weather.quality import doubtful_days
 
 YEARS_A_CALL = 5  # costs about 13 of the 600 calls a minute that are free

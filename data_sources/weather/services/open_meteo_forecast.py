@@ -4,10 +4,9 @@ from __future__ import annotations
 
 from datetime import date, timedelta
 
-from data_sources.weather.answer_checks import believable_forecast, refuse_impossible
-from data_sources.weather.http import Http
-from data_sources.weather.service_settings import WeatherSettings
 from data_sources.weather.services import open_meteo as om
+from data_sources.weather.services.answer_checks import believable_forecast, refuse_impossible
+from data_sources.weather.services.http import Http
 from data_sources.weather.services.protocol import (
     Answer,
     Gives,
@@ -17,7 +16,8 @@ from data_sources.weather.services.protocol import (
     Spot,
     no_progress,
 )
-from data_sources.weather.store_records import Origin
+from data_sources.weather.services.settings import WeatherSettings
+from data_sources.weather.store.records import Origin
 from phenology.weather.quality import doubtful_days
 
 KEEP = 3600.0  # a model run is new every few hours

@@ -11,8 +11,8 @@ from dataclasses import dataclass, field
 from datetime import date, datetime
 from typing import Literal, Protocol
 
-from data_sources.weather.store_records import Origin
-from phenology.errors import InputError, WeatherError
+from data_sources.weather.store.records import Origin
+from phenology.model.errors import InputError, WeatherError
 from phenology.weather.series import DailyWeather
 
 Gives = Literal["history", "forecast", "ensemble"]

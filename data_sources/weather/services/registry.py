@@ -4,9 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 
-from data_sources.weather.http import Http
-from data_sources.weather.service_settings import WeatherSettings
 from data_sources.weather.services.ghcn_daily import GhcnDaily
+from data_sources.weather.services.http import Http
 from data_sources.weather.services.met_norway import MetNorway
 from data_sources.weather.services.meteostat_stations import Meteostat
 from data_sources.weather.services.ncei_daily import NceiDaily
@@ -14,7 +13,8 @@ from data_sources.weather.services.open_meteo_archive import OpenMeteoArchive
 from data_sources.weather.services.open_meteo_ensemble import OpenMeteoEnsemble
 from data_sources.weather.services.open_meteo_forecast import OpenMeteoForecast
 from data_sources.weather.services.protocol import Service
-from phenology.errors import UnknownNameError
+from data_sources.weather.services.settings import WeatherSettings
+from phenology.model.errors import UnknownNameError
 
 SERVICES: dict[str, Callable[[WeatherSettings, Http], Service]] = {
     one.name: one

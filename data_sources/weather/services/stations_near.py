@@ -8,8 +8,7 @@ from datetime import date, datetime
 import numpy as np
 from numpy.typing import NDArray
 
-from data_sources.weather.answer_checks import refuse_impossible
-from data_sources.weather.service_settings import WeatherSettings
+from data_sources.weather.services.answer_checks import refuse_impossible
 from data_sources.weather.services.protocol import (
     Answer,
     Round,
@@ -18,8 +17,9 @@ from data_sources.weather.services.protocol import (
     Station,
     StationDays,
 )
-from data_sources.weather.station_blend import blend_stations
-from data_sources.weather.store_records import Origin
+from data_sources.weather.services.settings import WeatherSettings
+from data_sources.weather.services.station_blend import blend_stations
+from data_sources.weather.store.records import Origin
 from phenology.weather.quality import doubtful_days, shifted_days, without_crossed_days
 from phenology.weather.series import DailyWeather
 

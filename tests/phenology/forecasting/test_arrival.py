@@ -12,7 +12,7 @@ from numpy.testing import assert_allclose
 from scipy.special import ndtr
 
 from phenology.forecasting.arrival import LEVELS, Arrival, arrival_of, trace_curves
-from phenology.heat.clocks import DATE_CLOCK, DAYS_CLOCK, Clock, Hands
+from phenology.heat.clocks import DATE_CLOCK, DAYS_CLOCK, Clock, ThermalTime
 from phenology.learning.requirement import Prediction
 
 DAYS = (DAYS_CLOCK,)
@@ -23,8 +23,8 @@ def draws(*medians: float, log_sd: float = 0.1, clock: int = 0) -> Prediction:
     return Prediction(np.full(k, 1 / k), np.full(k, clock), np.log(medians), np.full(k, log_sd**2))
 
 
-def one_a_day(days: int, traces: int = 1) -> Hands:
-    return Hands(np.tile(np.arange(days + 1.0), (traces, 1, 1)))
+def one_a_day(days: int, traces: int = 1) -> ThermalTime:
+    return ThermalTime(np.tile(np.arange(days + 1.0), (traces, 1, 1)))
 
 
 def test_two_draws_of_300_and_500_not_yet_at_400():
@@ -70,17 +70,17 @@ def test_a_wait_that_begins_after_the_last_day_does_not_end_in_it():
 
 def test_traces_are_mixed_not_averaged():
     sums = np.stack([np.arange(366.0), 2 * np.arange(366.0)])[:, None]
-    arrival = arrival_of(draws(100, log_sd=0.01), Hands(sums), 0.0, clocks=DAYS)
+    arrival = arrival_of(draws(100, log_sd=0.01), ThermalTime(sums), 0.0, clocks=DAYS)
     assert_allclose(arrival.chance_by(75), 0.5, atol=1e-6)  # between the two, nothing comes
     assert_allclose([arrival.quantile(0.25), arrival.quantile(0.75)], [50, 100], atol=0.5)
-    curves = trace_curves(draws(100, log_sd=0.01), Hands(sums), 0.0, clocks=DAYS)
+    curves = trace_curves(draws(100, log_sd=0.01), ThermalTime(sums), 0.0, clocks=DAYS)
     assert_allclose(curves.mean(0), arrival.curve)
 
 
 def test_each_draw_is_read_on_its_own_clock():
     sums = np.stack([np.arange(366.0), 2 * np.arange(366.0)])[None]
     two = Prediction(np.array([0.5, 0.5]), np.array([0, 1]), np.log([100.0, 100.0]), np.full(2, 1e-4))
-    arrival = arrival_of(two, Hands(sums), 0.0, clocks=(DAYS_CLOCK, DAYS_CLOCK))
+    arrival = arrival_of(two, ThermalTime(sums), 0.0, clocks=(DAYS_CLOCK, DAYS_CLOCK))
     assert_allclose([arrival.quantile(0.25), arrival.quantile(0.75)], [50, 100], atol=0.5)
 
 

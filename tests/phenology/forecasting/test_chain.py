@@ -22,7 +22,7 @@ from phenology.forecasting.chain import (
     not_by,
     within,
 )
-from phenology.heat.clocks import CLOCKS, DATE_CLOCK, Hands
+from phenology.heat.clocks import CLOCKS, DATE_CLOCK, ThermalTime
 from phenology.learning.requirement import Prediction
 from phenology.weather.traces import draw_traces
 from tests.phenology.forecasting.test_arrival import DAYS, draws, one_a_day
@@ -56,21 +56,21 @@ def drawn_world(issued: int = 110):
     weight = rng.dirichlet(np.ones(k))
     first = Prediction(weight, np.arange(k), np.log(25 + rng.normal(size=k)), np.full(k, 0.15**2))
     second = Prediction(weight, np.arange(k), np.log(20 + rng.normal(size=k)), np.full(k, 0.2**2))
-    return traces.hands(), first, second
+    return traces.thermal_time(), first, second
 
 
-def simulate(hands, first, second, anchor, look=None, n=40_000, seed=9):
+def simulate(thermal_time, first, second, anchor, look=None, n=40_000, seed=9):
     """Draw trace and requirements at random, and step through the season."""
     rng = np.random.default_rng(seed)
-    trace = rng.integers(len(hands.sums), size=n)
+    trace = rng.integers(len(thermal_time.sums), size=n)
     ends = [np.full(n, anchor)]
-    day = np.arange(hands.sums.shape[-1])
+    day = np.arange(thermal_time.sums.shape[-1])
     for step in (first, second):
         draw = rng.choice(len(step.weight), size=n, p=step.weight)
         need = np.exp(step.mean[draw] + np.sqrt(step.variance[draw]) * rng.normal(size=n))
         came = np.empty(n)
         for i in range(n):
-            sums = hands.sums[trace[i], step.clock[draw[i]]]
+            sums = thermal_time.sums[trace[i], step.clock[draw[i]]]
             came[i] = np.interp(np.interp(ends[-1][i], day, sums) + need[i], sums, day, right=np.inf)
         ends.append(came)
     kept = np.ones(n, bool) if look is None else ends[1] > look
@@ -79,12 +79,12 @@ def simulate(hands, first, second, anchor, look=None, n=40_000, seed=9):
 
 @pytest.mark.parametrize("look", [None, 145.0])
 def test_the_chain_agrees_with_simulation(look):
-    hands, first, second = drawn_world()
-    extended = curves_from(first, hands, [112.0], CLOCKS, NO_GAP)
+    thermal_time, first, second = drawn_world()
+    extended = curves_from(first, thermal_time, [112.0], CLOCKS, NO_GAP)
     if look is not None:
         extended = not_by(extended, look)
-    hardened = curves_after(second, hands, extended, CLOCKS, NO_GAP)
-    seen = simulate(hands, first, second, 112.0, look)
+    hardened = curves_after(second, thermal_time, extended, CLOCKS, NO_GAP)
+    seen = simulate(thermal_time, first, second, 112.0, look)
     for curves, times in zip((extended, hardened), seen, strict=True):
         levels = (0.1, 0.25, 0.5, 0.75, 0.9)
         got, wanted = dist(curves).quantiles(levels), np.quantile(times, levels)
@@ -98,10 +98,10 @@ def test_the_chain_agrees_with_simulation(look):
 )
 @settings(max_examples=60, deadline=None)
 def test_stages_never_cross(first, second, log_sd, look):
-    hands = one_a_day(365, traces=2)
-    hands.sums[1] *= 1.4
-    extended = not_by(curves_from(draws(first, log_sd=log_sd), hands, [95, 100], DAYS, NO_GAP), look)
-    hardened = curves_after(draws(second, log_sd=log_sd), hands, extended, DAYS, NO_GAP)
+    thermal_time = one_a_day(365, traces=2)
+    thermal_time.sums[1] *= 1.4
+    extended = not_by(curves_from(draws(first, log_sd=log_sd), thermal_time, [95, 100], DAYS, NO_GAP), look)
+    hardened = curves_after(draws(second, log_sd=log_sd), thermal_time, extended, DAYS, NO_GAP)
     hardened = not_by(hardened, look)
     for curves in (extended, hardened):
         assert np.isfinite(curves).all()
@@ -123,19 +123,19 @@ def test_a_wait_that_begins_after_its_usual_end_does_not_end_at_once():
 
 
 def test_a_date_keeps_its_day_in_the_chain_until_that_is_past():
-    hands = one_a_day(365)
+    thermal_time = one_a_day(365)
     usual = replace(draws(40, log_sd=0.05), usual=100.0)
     for began, wanted in ((90.0, 140.0), (120.0, 140.0), (160.0, 201.0)):
-        extended = curves_from(draws(1, log_sd=0.1), hands, [began], DAYS, NO_GAP)
-        hardened = curves_after(usual, hands, extended, (DATE_CLOCK,), NO_GAP)
+        extended = curves_from(draws(1, log_sd=0.1), thermal_time, [began], DAYS, NO_GAP)
+        hardened = curves_after(usual, thermal_time, extended, (DATE_CLOCK,), NO_GAP)
         assert_allclose(dist(hardened).quantile(0.5), wanted, atol=1.5)
         assert (hardened <= extended + 1e-12).all()
 
 
 def test_a_stage_that_may_not_come_holds_back_the_next():
-    hands = one_a_day(365)
-    extended = curves_from(draws(100, log_sd=0.2), hands, [265.0], DAYS, NO_GAP)
-    hardened = curves_after(draws(5, log_sd=0.2), hands, extended, DAYS, NO_GAP)
+    thermal_time = one_a_day(365)
+    extended = curves_from(draws(100, log_sd=0.2), thermal_time, [265.0], DAYS, NO_GAP)
+    hardened = curves_after(draws(5, log_sd=0.2), thermal_time, extended, DAYS, NO_GAP)
     assert_allclose(dist(extended).p_not, 0.5, atol=0.01)
     assert dist(hardened).p_not > dist(extended).p_not
 
@@ -148,9 +148,9 @@ def test_two_draws_of_300_and_500_not_yet_at_400():
 
 
 def test_a_look_weighs_the_traces_too():
-    hands = one_a_day(365, traces=2)
-    hands.sums[1] *= 2  # a season twice as warm, in which it would have come by day 150
-    curves = not_by(curves_from(draws(100, log_sd=0.05), hands, [100.0], DAYS, NO_GAP), 170.0)
+    thermal_time = one_a_day(365, traces=2)
+    thermal_time.sums[1] *= 2  # a season twice as warm, in which it would have come by day 150
+    curves = not_by(curves_from(draws(100, log_sd=0.05), thermal_time, [100.0], DAYS, NO_GAP), 170.0)
     mass = curves[:, -1] / 2
     assert_allclose(mass.sum(), 1, atol=1e-9)
     assert mass[0] > 0.98
@@ -240,9 +240,9 @@ def test_an_interval_the_curves_do_not_allow_is_taken_as_it_is():
 
 
 def test_an_interval_weighs_the_traces():
-    hands = one_a_day(365, traces=2)
-    hands.sums[1] *= 2  # there the event comes by day 150
-    curves = within(curves_from(draws(100, log_sd=0.05), hands, [100.0], DAYS, NO_GAP), 190.0, 210.0)
+    thermal_time = one_a_day(365, traces=2)
+    thermal_time.sums[1] *= 2  # there the event comes by day 150
+    curves = within(curves_from(draws(100, log_sd=0.05), thermal_time, [100.0], DAYS, NO_GAP), 190.0, 210.0)
     mass = curves[:, -1] / 2
     assert_allclose(mass.sum(), 1, atol=1e-9)
     assert mass[0] > 0.9
@@ -251,7 +251,7 @@ def test_an_interval_weighs_the_traces():
 # The chain against the whole recursion
 
 
-def recursion(prediction, hands, before, parts=4):
+def recursion(prediction, thermal_time, before, parts=4):
     """A stage's curves from all times of the one before, on a grid of quarter days: slow and exact."""
     days = np.arange(before.shape[1])
     grid = np.arange(0, days[-1] + 1e-9, 1 / parts)
@@ -260,7 +260,7 @@ def recursion(prediction, hands, before, parts=4):
         mass = np.diff(np.interp(grid, days, curve))
         middle = (grid[1:] + grid[:-1]) / 2
         for t, share in zip(middle[mass > 1e-7], mass[mass > 1e-7], strict=True):
-            one = Hands(hands.sums[k : k + 1])
+            one = ThermalTime(thermal_time.sums[k : k + 1])
             out[k] += share * curves_from(prediction, one, [t], CLOCKS, NO_GAP)[0]
     return out
 
@@ -268,13 +268,13 @@ def recursion(prediction, hands, before, parts=4):
 @pytest.mark.parametrize("look", [None, 145.0])
 def test_stages_in_a_row_agree_with_the_whole_recursion(look):
     """To less than a sixth of a day, between the levels that are shown."""
-    hands, first, second = drawn_world()
-    hands = Hands(hands.sums[::10])
-    budbreak = curves_from(first, hands, [112.0], CLOCKS, NO_GAP)
+    thermal_time, first, second = drawn_world()
+    thermal_time = ThermalTime(thermal_time.sums[::10])
+    budbreak = curves_from(first, thermal_time, [112.0], CLOCKS, NO_GAP)
     if look is not None:
         budbreak = not_by(budbreak, look)
     quick, whole = budbreak, budbreak
     for step in (second, replace(second, variance=second.variance * 2)):
-        quick = curves_after(step, hands, quick, CLOCKS, NO_GAP)
-        whole = recursion(step, hands, whole)
+        quick = curves_after(step, thermal_time, quick, CLOCKS, NO_GAP)
+        whole = recursion(step, thermal_time, whole)
         assert_allclose(dist(quick).quantiles(), dist(whole).quantiles(), atol=0.15)

@@ -6,8 +6,8 @@ import pytest
 
 from phenology.forecasting.flush_chain import FlushChains
 from phenology.learning.garden_fit import GardenFit
-from phenology.records.rows import Place
-from tests.phenology.forecasting.test_garden_forecast import a_nursery
+from phenology.model.records import Place
+from tests.phenology.advice.test_garden_forecast import a_nursery
 from tests.phenology.gardens import Records, day
 
 TODAY = 118

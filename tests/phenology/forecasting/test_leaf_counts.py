@@ -7,8 +7,8 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from phenology.advice.garden_forecast import forecast_garden
 from phenology.forecasting.flush_chain import FlushChains
-from phenology.forecasting.garden_forecast import forecast_garden
 from phenology.learning import garden_leaves
 from tests.phenology.gardens import Records, day
 

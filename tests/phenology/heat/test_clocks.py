@@ -19,7 +19,7 @@ from phenology.heat.clocks import (
     SHORTENING_CLOCK,
     USUAL_WEIGHTS,
     Clock,
-    wind,
+    accumulate,
 )
 
 FIVE = Clock("five", "sine", 5.0)
@@ -104,7 +104,7 @@ def test_wound_together_clocks_read_as_each_alone(days, seed):
     rng = np.random.default_rng(seed)
     low = rng.uniform(-10, 20, (2, days))
     high, hours = low + rng.uniform(0, 15, low.shape), rng.uniform(6, 20, days)
-    sums = wind(low, high, CLOCKS, hours).sums
+    sums = accumulate(low, high, CLOCKS, hours).sums
     for k, clock in enumerate(CLOCKS):
         assert_allclose(sums[:, k, 1:], np.cumsum(clock.rates(low, high, hours), axis=-1))
 
@@ -114,22 +114,22 @@ def test_hands_add_up_the_rates(days, traces, seed):
     rng = np.random.default_rng(seed)
     tmin = rng.uniform(-10, 20, (traces, days))
     tmax = tmin + rng.uniform(0, 15, tmin.shape)
-    hands = wind(tmin, tmax)
-    assert hands.days == days
-    assert hands.sums.shape == (traces, len(CLOCKS), days + 1)
-    assert (np.diff(hands.sums, axis=-1) > 0).all()
-    assert_allclose(hands.sums[:, 2, -1], CLOCKS[2].rates(tmin, tmax).sum(-1))
+    thermal_time = accumulate(tmin, tmax)
+    assert thermal_time.days == days
+    assert thermal_time.sums.shape == (traces, len(CLOCKS), days + 1)
+    assert (np.diff(thermal_time.sums, axis=-1) > 0).all()
+    assert_allclose(thermal_time.sums[:, 2, -1], CLOCKS[2].rates(tmin, tmax).sum(-1))
 
 
 def test_hands_run_evenly_within_a_day_and_stop_at_the_ends():
-    hands = wind(np.array([18.0, 18.0, 31.0]), np.array([18.0, 18.0, 31.0]), [FIVE])
-    assert_allclose(hands.at(np.array([0.5, 2.0, 2.5])), [[0.5, 2.0, 2.0 + 0.5 * (0.98 * 2 + 0.02)]])
-    assert_allclose(hands.at(-3.0), 0.0)
-    assert_allclose(hands.at(9.0), hands.at(3.0))
+    thermal_time = accumulate(np.array([18.0, 18.0, 31.0]), np.array([18.0, 18.0, 31.0]), [FIVE])
+    assert_allclose(thermal_time.at(np.array([0.5, 2.0, 2.5])), [[0.5, 2.0, 2.0 + 0.5 * (0.98 * 2 + 0.02)]])
+    assert_allclose(thermal_time.at(-3.0), 0.0)
+    assert_allclose(thermal_time.at(9.0), thermal_time.at(3.0))
 
 
 def test_no_days_at_all_wind_nothing():
-    assert wind(np.empty((2, 0)), np.empty((2, 0))).sums.shape == (2, len(CLOCKS), 1)
+    assert accumulate(np.empty((2, 0)), np.empty((2, 0))).sums.shape == (2, len(CLOCKS), 1)
 
 
 def test_prior_weights_of_the_clocks_sum_to_one():

@@ -6,8 +6,8 @@ import numpy as np
 import pytest
 from numpy.testing import assert_allclose
 
-from phenology.errors import InputError
 from phenology.heat.daylength import daylength, daylength_fao56
+from phenology.model.errors import InputError
 
 YEAR = np.arange(1, 366)
 

@@ -6,9 +6,9 @@ import numpy as np
 import pytest
 from numpy.testing import assert_allclose
 
-from phenology.errors import InputError
 from phenology.heat.hourly_temperature import campbell_norman, cesaraccio, hourly_temperatures, linvill
 from phenology.heat.thermal_time import degree_days, degree_days_hourly
+from phenology.model.errors import InputError
 
 DAY = (10.0, 30.0, 12.0, 6.0, 18.0)  # minimum, maximum, next minimum, sunrise, sunset
 

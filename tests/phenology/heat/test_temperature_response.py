@@ -8,8 +8,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from numpy.testing import assert_allclose
 
-from phenology.errors import InputError
 from phenology.heat.temperature_response import daily_response, wang_engel, yan_hunt
+from phenology.model.errors import InputError
 
 CLOCK = np.pi * ((np.arange(20_000) + 0.5) / 20_000 - 0.5)
 

@@ -11,9 +11,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from numpy.testing import assert_allclose
 
-from phenology.errors import InputError
 from phenology.heat.thermal_time import CUTOFFS, METHODS, degree_days, degree_days_hourly
-from phenology.units import c_to_f, degree_days_c_to_f
+from phenology.model.errors import InputError
+from phenology.model.units import c_to_f, degree_days_c_to_f
 
 FLOORED = [method for method in METHODS if method != "average_unfloored"]
 

@@ -9,12 +9,12 @@ import numpy as np
 import pytest
 from numpy.testing import assert_allclose
 
-from phenology.errors import LookError, StageOrderError, WeatherError
+from data_sources.demo.climate import synthetic_weather
 from phenology.heat.clocks import Clock
 from phenology.judging.hindcast import DatedSight, Question, hindcast, observed, quantile_table
 from phenology.learning.requirement import RequirementModel
-from phenology.season import SeasonCalendar
-from phenology.weather.climate import synthetic_weather
+from phenology.model.errors import LookError, StageOrderError, WeatherError
+from phenology.model.season import SeasonCalendar
 from phenology.weather.season_weather import SeasonWeather
 from phenology.weather.series import DailyWeather
 
@@ -33,7 +33,7 @@ def a_notebook(calendar=NORTH, weather=WEATHER, seasons=SEASONS, trees=("a1", "a
     record, clock = SeasonWeather.cut(weather, calendar), Clock("truth", "sine", 5.0)
     out = []
     for season in seasons:
-        sums = record.hands([season], (clock,))[season].hands.sums[0]
+        sums = record.thermal_time([season], (clock,))[season].thermal_time.sums[0]
         for k, tree in enumerate(trees):
             bud = 108 + (season * 7 + k * 3) % 9
             full = float(np.interp(sums[bud] + 30 + k, sums, np.arange(len(sums))))

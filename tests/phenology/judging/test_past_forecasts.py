@@ -13,7 +13,7 @@ from phenology.judging.past_forecasts import PastForecast, held, past_forecasts,
 from phenology.learning.garden_fit import GardenFit
 from phenology.seasons.ahead import heat_course
 from phenology.seasons.compare import compare_seasons
-from reports.garden_snapshot import read_garden
+from reports.garden.snapshot import read_garden
 from tests.reports.demo import DAY, demo_folder
 
 

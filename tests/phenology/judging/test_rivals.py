@@ -7,7 +7,7 @@ import pytest
 from numpy.testing import assert_allclose
 
 from phenology.judging.rivals import LEAST_SD, usual_date, usual_days_regressed
-from phenology.learning.waits import NEVER
+from phenology.model.season import NEVER
 from tests.phenology.worlds import a_wait
 
 MEDIAN, SPREAD = 2, np.array([-1.2815516, -0.6744898, 0, 0.6744898, 1.2815516])

@@ -9,7 +9,6 @@ from hypothesis import strategies as st
 from numpy.testing import assert_allclose
 from scipy.special import ndtr
 
-from phenology.errors import InputError
 from phenology.judging.scoring_rules import (
     crps_ensemble,
     crps_lognormal,
@@ -20,6 +19,7 @@ from phenology.judging.scoring_rules import (
     pit_normal,
     skill,
 )
+from phenology.model.errors import InputError
 
 
 def crps_by_definition(cdf: np.ndarray, grid: np.ndarray, observed: float) -> float:

@@ -7,9 +7,9 @@ import pytest
 from numpy.testing import assert_allclose
 from scipy.special import ndtri
 
-from phenology.errors import InputError
 from phenology.judging.scoring_rules import pinball
 from phenology.judging.verification import LEVELS, forecast_cdf, paired_by_season, score_dates
+from phenology.model.errors import InputError
 
 ONE = np.array([[118.0, 121.0, 124.0, 127.0, 130.0]])
 

@@ -8,10 +8,10 @@ from functools import cache
 import numpy as np
 import pytest
 
+from data_sources.demo.climate import synthetic_weather
 from phenology.heat.clocks import Clock
 from phenology.judging.hindcast import DatedSight, Question, hindcast, observed, quantile_table
-from phenology.season import SeasonCalendar
-from phenology.weather.climate import synthetic_weather
+from phenology.model.season import SeasonCalendar
 from phenology.weather.season_weather import SeasonWeather
 
 CALENDAR = SeasonCalendar()
@@ -30,7 +30,7 @@ def decade(known_weather: bool, seed: int):
     rng = np.random.default_rng(seed)
     sights = []
     for season in range(1990, 2013):
-        sums = record.hands([season], (TRUE,))[season].hands.sums[0]
+        sums = record.thermal_time([season], (TRUE,))[season].thermal_time.sums[0]
         of_season = np.exp(0.05 * rng.normal())
         for tree in "abc":
             factor = of_season * np.exp(0.05 * rng.normal())

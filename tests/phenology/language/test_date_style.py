@@ -8,7 +8,6 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from phenology.errors import InputError
 from phenology.language.date_style import (
     SHOWN_ORDERS,
     DateStyle,
@@ -21,6 +20,7 @@ from phenology.language.date_style import (
     weekday_full_date,
 )
 from phenology.language.vague_dates import format_dates, parse
+from phenology.model.errors import InputError
 
 FOURTH = date(2026, 7, 4)  # a Saturday
 styles = st.builds(DateStyle, st.sampled_from(SHOWN_ORDERS), st.integers(0, 6))

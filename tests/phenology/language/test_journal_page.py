@@ -7,7 +7,7 @@ from pathlib import Path
 
 from phenology.language.vague_dates import format_dates, parse
 from phenology.language.words import STAGE_WORDS
-from phenology.stages import STAGES
+from phenology.model.stages import STAGES
 
 PAGE = Path(__file__).resolve().parents[3] / "docs" / "journal.md"
 TEXT = PAGE.read_text(encoding="utf-8")

@@ -8,9 +8,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from phenology.errors import InputError, UnknownNameError
 from phenology.language.tree_selection import Roster, in_order, label_list, place_of, select_trees
-from phenology.records.rows import Place, Stand, Tree
+from phenology.model.errors import InputError, UnknownNameError
+from phenology.model.records import Place, Stand, Tree
 
 ON = date(2026, 7, 4)
 TREES = [

@@ -8,7 +8,6 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from phenology.errors import InputError
 from phenology.language.vague_dates import (
     MONTHS,
     AmbiguousDateError,
@@ -17,7 +16,8 @@ from phenology.language.vague_dates import (
     format_dates,
     parse,
 )
-from phenology.season import SeasonCalendar
+from phenology.model.errors import InputError
+from phenology.model.season import SeasonCalendar
 
 TODAY = date(2026, 7, 25)
 

@@ -6,7 +6,6 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from phenology.errors import InputError, UnknownNameError
 from phenology.language.words import (
     MARK_WORDS,
     OPERATION_WORDS,
@@ -18,8 +17,9 @@ from phenology.language.words import (
     find_stage,
     plain_words,
 )
-from phenology.records.operations import OPERATIONS, operation, wakes
-from phenology.stages import STAGES
+from phenology.model.errors import InputError, UnknownNameError
+from phenology.model.operations import OPERATIONS, operation, wakes
+from phenology.model.stages import STAGES
 
 
 @pytest.mark.parametrize(

@@ -6,8 +6,8 @@ import numpy as np
 import pytest
 from numpy.testing import assert_allclose
 
-from phenology.errors import InputError
 from phenology.learning.censored_fits import FAMILIES, fit_interval_censored
+from phenology.model.errors import InputError
 
 LEFT = [21, 21, 28, 28, 28, 35, 35, 42, 42, 49, 56, 14]
 RIGHT = [28, 28, 35, 35, 35, 42, 42, 49, 49, 56, 63, 21]

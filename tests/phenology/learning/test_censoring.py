@@ -12,7 +12,8 @@ from scipy.stats import norm, truncnorm
 
 from phenology.learning.censoring import VAGUE, CensoredSites, bounded_moments, match_sites
 from phenology.learning.effects import log_evidences, posterior
-from phenology.learning.waits import NEVER, tabulate
+from phenology.learning.waits import tabulate
+from phenology.model.season import NEVER
 from tests.phenology.learning.test_waits import DAYS
 from tests.phenology.worlds import a_wait, hands_for
 

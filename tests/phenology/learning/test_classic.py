@@ -9,8 +9,8 @@ from hypothesis import strategies as st
 from numpy.testing import assert_allclose
 from scipy.optimize import minimize_scalar
 
-from phenology.errors import InputError
 from phenology.learning.classic import CLASSIC, x_intercept
+from phenology.model.errors import InputError
 
 TEMPS = np.array([9.5, 11.2, 12.8, 14.1, 15.6, 17.3])
 DAYS = np.array([86.0, 58.0, 44.0, 38.0, 31.0, 27.0])

@@ -59,9 +59,9 @@ def test_the_pace_is_heat_since_bud_break_over_leaves_counted():
     readings = []
     for i, season in enumerate(range(2010, 2020)):
         shift = (0, 4, -3, 6)[i % 4]
-        sums = leaves.fit.garden.hands({(leaves.fit.histories[0].site, season)})
-        hands = next(iter(sums.values())).hands
-        readings.append(np.log((hands.at(115.0 + shift) - hands.at(100.0 + shift)) / (10 / 3)))
+        sums = leaves.fit.garden.thermal_time({(leaves.fit.histories[0].site, season)})
+        thermal_time = next(iter(sums.values())).thermal_time
+        readings.append(np.log((thermal_time.at(115.0 + shift) - thermal_time.at(100.0 + shift)) / (10 / 3)))
     want = np.mean(readings, axis=0)
     got = leaves.phyllochron.of(ELM).mean
     heat = [c for c, clock in enumerate(CLOCKS) if clock.kind == "sine" and clock.base <= 5]

@@ -9,11 +9,12 @@ import pytest
 from numpy.testing import assert_allclose
 from scipy.special import gammaincinv, ndtr
 
-from phenology.errors import InputError
 from phenology.heat.clocks import CLOCKS, DATE_CLOCK, DAYS_CLOCK, HEAT_CLOCKS, Clock, clock_weights
 from phenology.learning.effect_columns import CALENDAR_COMMON_SD, COMMON_SD, SETTINGS, Columns
 from phenology.learning.requirement import MOST_KEPT, SEASON_TAIL, TAIL, Prediction, RequirementModel
-from phenology.learning.waits import NEVER, Wait, tabulate
+from phenology.learning.waits import Wait, tabulate
+from phenology.model.errors import InputError
+from phenology.model.season import NEVER
 from tests.phenology.worlds import a_wait, fit, hands_for, simulated_waits
 
 THREE = (Clock("heat above 5", "sine", 5.0), Clock("falling", "falling", 4.0), DAYS_CLOCK)

@@ -9,7 +9,8 @@ import pytest
 from numpy.testing import assert_allclose
 
 from phenology.heat.clocks import DATE_CLOCK, DAYS_CLOCK, Clock
-from phenology.learning.waits import LEAST_WAIT, NEVER, tabulate
+from phenology.learning.waits import LEAST_WAIT, tabulate
+from phenology.model.season import NEVER
 from tests.phenology.worlds import a_wait, hands_for
 
 DAYS = (DAYS_CLOCK,)
@@ -63,15 +64,15 @@ def test_a_wait_is_never_nought():
 
 def test_filled_days_within_the_wait_add_variance_and_others_do_not():
     wait = a_wait(2003, 150, 156)
-    hands = hands_for([wait], (FIVE,))
+    thermal_time = hands_for([wait], (FIVE,))
     before, within = np.zeros(366), np.zeros(366)
     before[100:] = 40.0  # a gap that ended before the wait began
     within[130:] = 40.0
     noise = []
     for gap in (before, within):
-        season = replace(hands["", 2003], gap_variance=gap)
+        season = replace(thermal_time["", 2003], gap_variance=gap)
         noise.append(tabulate([wait], {("", 2003): season}, (FIVE,), {("A", False): 120.0}).noise[0, 0])
-    read = np.exp(tabulate([wait], hands, (FIVE,), {("A", False): 120.0}).middle[0, 0])
+    read = np.exp(tabulate([wait], thermal_time, (FIVE,), {("A", False): 120.0}).middle[0, 0])
     assert noise[0] == 0
     assert_allclose(noise[1], 40 * (0.98 / 13) ** 2 / read**2)
 

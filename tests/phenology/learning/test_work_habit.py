@@ -6,8 +6,8 @@ from datetime import date, timedelta
 
 import pytest
 
+from phenology.learning.flush_history import histories
 from phenology.learning.work_habit import work_habits
-from phenology.records.flush_history import histories
 from tests.phenology.gardens import ELM, Records
 
 END = date(2020, 12, 31)

@@ -8,7 +8,9 @@ from itertools import count
 
 import pytest
 
-from phenology.errors import InputError
+from phenology.model.errors import InputError
+from phenology.model.records import Flush, Look, Work
+from phenology.model.season import SeasonCalendar
 from phenology.records.entries import (
     Changes,
     look_changes,
@@ -19,8 +21,6 @@ from phenology.records.entries import (
     work_changes,
 )
 from phenology.records.flushes import TreeRecord
-from phenology.records.rows import Flush, Look, Work
-from phenology.season import SeasonCalendar
 
 TODAY, NORTH = date(2026, 12, 31), SeasonCalendar()
 EMPTY = TreeRecord("Elm 1")

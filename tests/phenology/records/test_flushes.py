@@ -8,13 +8,13 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from phenology.errors import LookError, StageOrderError
 from phenology.language.vague_dates import parse
+from phenology.model.errors import LookError, StageOrderError
+from phenology.model.records import Flush, Look, Work
+from phenology.model.season import SeasonCalendar
+from phenology.model.stages import STAGES, stage_rank
 from phenology.records.flushes import TreeRecord, flush_numbers, place_look
-from phenology.records.rows import Flush, Look, Work
 from phenology.records.waking import wake
-from phenology.season import SeasonCalendar
-from phenology.stages import STAGES, stage_rank
 
 NORTH, SOUTH = SeasonCalendar.for_latitude(47.0), SeasonCalendar.for_latitude(-37.0)
 

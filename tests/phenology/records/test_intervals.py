@@ -8,8 +8,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from phenology.errors import StageOrderError
-from phenology.learning.waits import NEVER
+from phenology.model.errors import StageOrderError
+from phenology.model.season import NEVER
+from phenology.model.stages import STAGES
 from phenology.records.intervals import (
     FIRST_LOOK_REACH,
     LONGEST_REACH,
@@ -19,7 +20,6 @@ from phenology.records.intervals import (
     likely_times,
     stage_interval,
 )
-from phenology.stages import STAGES
 
 
 def on(day: float, stage: str) -> Sight:

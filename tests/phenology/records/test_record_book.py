@@ -8,12 +8,12 @@ from itertools import count
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from phenology.errors import StageOrderError
+from phenology.model.errors import StageOrderError
+from phenology.model.records import Flush, Look, Work
+from phenology.model.season import SeasonCalendar
+from phenology.model.stages import STAGES
 from phenology.records.entries import look_changes, without_look
 from phenology.records.record_book import RecordBook
-from phenology.records.rows import Flush, Look, Work
-from phenology.season import SeasonCalendar
-from phenology.stages import STAGES
 
 NORTH, TODAY = SeasonCalendar(), date(2026, 12, 31)
 

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 from numpy.testing import assert_allclose
 
-from phenology.errors import InputError
+from phenology.model.errors import InputError
 from phenology.seasons.compare import BASE_C, compare_seasons, cumulative_heat, stage_day
 from phenology.weather.season_weather import SeasonWeather
 from phenology.weather.series import DailyWeather

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from phenology.seasons.followed import what_followed
-from reports.garden_snapshot import read_garden
+from reports.garden.snapshot import read_garden
 from tests.reports.bench import Bench
 from tests.reports.demo import DAY, demo_folder, own_demo
 

@@ -7,10 +7,10 @@ from datetime import date
 import numpy as np
 import pytest
 
-from phenology.errors import InputError, WeatherError
+from data_sources.demo.climate import synthetic_weather
 from phenology.heat.clocks import HEAT_CLOCKS
+from phenology.model.errors import InputError, WeatherError
 from phenology.seasons.translate import ClimateOf, TooLittleHeat, hemisphere, translate
-from phenology.weather.climate import synthetic_weather
 from phenology.weather.series import DailyWeather
 
 

@@ -7,7 +7,7 @@ from datetime import date
 import numpy as np
 import pytest
 
-from phenology.season import SeasonCalendar
+from phenology.model.season import SeasonCalendar
 from phenology.seasons.compare import compare_seasons
 from phenology.seasons.tree_stages import loose_stages, tree_stage_date, tree_stages
 from phenology.seasons.trends import garden_trends

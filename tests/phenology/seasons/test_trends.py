@@ -11,7 +11,7 @@ import pytest
 from scipy import stats
 
 from phenology.seasons.trends import FEWEST_SEASONS, garden_trends, season_days, trend_of
-from reports.garden_snapshot import read_garden
+from reports.garden.snapshot import read_garden
 from tests.reports.demo import DAY, demo_folder
 
 

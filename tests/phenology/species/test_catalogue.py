@@ -11,8 +11,8 @@ from importlib import resources
 import numpy as np
 import pytest
 
-from phenology.errors import InputError
 from phenology.heat.clocks import CLOCKS, REFERENCE_C
+from phenology.model.errors import InputError
 from phenology.species import catalogue as catalogue_module
 from phenology.species.catalogue import ALLOWED, STEPS, UNKNOWN_GROUP, load_species, neutral_species
 from phenology.species.fields import FIELDS, KINDS, source_texts

@@ -6,7 +6,7 @@ import pytest
 from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
-from phenology.errors import InputError, UnknownNameError
+from phenology.model.errors import InputError, UnknownNameError
 from phenology.species.catalogue import find_species, load_species
 from phenology.species.names import near_names, plain
 

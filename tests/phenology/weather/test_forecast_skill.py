@@ -7,7 +7,7 @@ from datetime import date
 import numpy as np
 import pytest
 
-from phenology.errors import InputError
+from phenology.model.errors import InputError
 from phenology.weather.forecast_skill import DEFAULT_SD, ForecastSkill, hand_over, measure_skill
 from phenology.weather.series import DailyWeather
 

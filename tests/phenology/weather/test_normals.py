@@ -8,8 +8,8 @@ import numpy as np
 import pytest
 from numpy.testing import assert_allclose
 
-from phenology.season import SeasonCalendar
-from phenology.weather.climate import synthetic_weather
+from data_sources.demo.climate import synthetic_weather
+from phenology.model.season import SeasonCalendar
 from phenology.weather.normals import MEMORY_DAYS, Normals, fill_gaps, fit_normals, harmonics
 from phenology.weather.season_weather import SeasonWeather
 

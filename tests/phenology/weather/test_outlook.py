@@ -9,16 +9,16 @@ import numpy as np
 import pytest
 from numpy.testing import assert_allclose, assert_array_equal
 
-from phenology.forecasting.garden_forecast import forecast_garden
+from data_sources.demo.climate import synthetic_weather
+from phenology.advice.garden_forecast import forecast_garden
 from phenology.heat.clocks import CLOCKS
-from phenology.season import SeasonCalendar
-from phenology.weather.climate import synthetic_weather
+from phenology.model.season import SeasonCalendar
 from phenology.weather.forecast_skill import DEFAULT_SD, ForecastSkill
 from phenology.weather.outlook import Outlook
 from phenology.weather.season_weather import SeasonWeather
 from phenology.weather.series import DailyWeather
 from phenology.weather.traces import draw_traces
-from tests.phenology.forecasting.test_garden_forecast import a_nursery, growing
+from tests.phenology.advice.test_garden_forecast import a_nursery, growing
 from tests.phenology.gardens import day, weather
 
 NORTH = SeasonCalendar()
@@ -78,7 +78,10 @@ def test_a_forecast_without_error_is_common_to_all_and_one_without_skill_is_igno
 def test_default_skill_lies_between_exact_and_none():
     weather = known(7, warmer=5.0)
     traces = [drawn(weather, EXACT), drawn(weather), drawn(known(0))]
-    heat = [t.hands(CLOCKS[:1]).sums[:, 0, TODAY + 7] - t.hands(CLOCKS[:1]).sums[:, 0, TODAY] for t in traces]
+    heat = [
+        t.thermal_time(CLOCKS[:1]).sums[:, 0, TODAY + 7] - t.thermal_time(CLOCKS[:1]).sums[:, 0, TODAY]
+        for t in traces
+    ]
     means, spreads = [h.mean() for h in heat], [h.std() for h in heat]
     assert means == sorted(means, reverse=True) and means[0] > means[2] + 1
     assert spreads == sorted(spreads) and spreads[1] > 0.1

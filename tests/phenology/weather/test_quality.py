@@ -8,7 +8,7 @@ from datetime import date, timedelta
 import numpy as np
 import pytest
 
-from phenology.weather.climate import synthetic_weather
+from data_sources.demo.climate import synthetic_weather
 from phenology.weather.quality import doubtful_days, shifted_days, without_crossed_days
 from phenology.weather.series import DailyWeather
 

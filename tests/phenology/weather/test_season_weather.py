@@ -8,8 +8,8 @@ import numpy as np
 import pytest
 from numpy.testing import assert_allclose
 
-from phenology.heat.clocks import CLOCKS, LIGHT_CLOCK, wind
-from phenology.season import SeasonCalendar
+from phenology.heat.clocks import CLOCKS, LIGHT_CLOCK, accumulate
+from phenology.model.season import SeasonCalendar
 from phenology.weather.season_weather import SeasonWeather
 from phenology.weather.series import DailyWeather
 
@@ -76,10 +76,10 @@ def test_hands_of_a_season_are_its_clocks_and_the_running_cost_of_its_gaps():
     low = 8 - 8 * np.cos(2 * np.pi * (day - 20) / 365)
     weather = DailyWeather(date(2021, 1, 1), np.where(day == 400, np.nan, low), low + 9, "station")
     record = SeasonWeather.cut(weather, SeasonCalendar())
-    hands = record.hands([2021, 2022])
-    assert_allclose(hands[2021].hands.sums, wind(low[:365], low[:365] + 9, CLOCKS).sums)
-    assert (hands[2021].gap_variance == 0).all()
-    gap = hands[2022].gap_variance
+    thermal_time = record.thermal_time([2021, 2022])
+    assert_allclose(thermal_time[2021].thermal_time.sums, accumulate(low[:365], low[:365] + 9, CLOCKS).sums)
+    assert (thermal_time[2021].gap_variance == 0).all()
+    gap = thermal_time[2022].gap_variance
     assert gap[35] == 0 < gap[36] == gap[-1]
 
 
@@ -97,8 +97,8 @@ def test_daylight_is_longest_at_midsummer_of_its_own_half_of_the_world(latitude,
 def test_without_a_latitude_all_days_are_equally_long():
     low = np.full(365, 10.0)
     weather = DailyWeather(date(2021, 1, 1), low, low + 9, np.full(365, "bench"))
-    blind = SeasonWeather.cut(weather, SeasonCalendar()).hands([2021])[2021].hands.sums
-    seeing = SeasonWeather.cut(weather, SeasonCalendar(), 52.0).hands([2021])[2021].hands.sums
+    blind = SeasonWeather.cut(weather, SeasonCalendar()).thermal_time([2021])[2021].thermal_time.sums
+    seeing = SeasonWeather.cut(weather, SeasonCalendar(), 52.0).thermal_time([2021])[2021].thermal_time.sums
     k = CLOCKS.index(LIGHT_CLOCK)
     assert_allclose(blind[k], np.arange(366))
     # half a year of short days runs ahead of the calendar, the long days fall behind it

@@ -13,7 +13,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from numpy.testing import assert_array_equal
 
-from phenology.errors import WeatherError
+from phenology.model.errors import WeatherError
 from phenology.weather.series import SOURCES, DailyWeather, check_weather_frame, merge_weather
 
 MARCH = date(2026, 3, 1)

@@ -9,10 +9,10 @@ import numpy as np
 import pytest
 from numpy.testing import assert_allclose, assert_array_equal
 
-from phenology.errors import WeatherError
-from phenology.heat.clocks import HEAT_CLOCKS, wind
-from phenology.season import SeasonCalendar
-from phenology.weather.climate import synthetic_weather
+from data_sources.demo.climate import synthetic_weather
+from phenology.heat.clocks import HEAT_CLOCKS, accumulate
+from phenology.model.errors import WeatherError
+from phenology.model.season import SeasonCalendar
 from phenology.weather.normals import Normals
 from phenology.weather.season_weather import SeasonWeather
 from phenology.weather.series import DailyWeather
@@ -32,21 +32,21 @@ def test_everything_up_to_the_issue_is_common_and_the_rest_is_not():
     assert_array_equal(traces.tmin[:, :140], np.tile(whole.tmin[-1, :140], (25, 1)))
     assert_array_equal(traces.tmax[:, :140], np.tile(whole.tmax[-1, :140], (25, 1)))
     assert len(np.unique(traces.tmin[:, 200])) > 20
-    sums = traces.hands().sums
+    sums = traces.thermal_time().sums
     assert np.ptp(sums[:, :, 140], axis=0).max() == 0
     assert (np.ptp(sums[:, : len(HEAT_CLOCKS), 365], axis=0) > 0).all()
 
 
 def test_hands_over_traces_are_the_clocks_over_each():
     traces = draw_traces(record().through(2015, 140), 2015, 140)
-    assert_allclose(traces.hands().sums, wind(traces.tmin, traces.tmax).sums)
+    assert_allclose(traces.thermal_time().sums, accumulate(traces.tmin, traces.tmax).sums)
 
 
 @pytest.mark.parametrize("issued", [0, 365])
 def test_issued_before_the_first_day_or_on_the_last(issued):
     traces = draw_traces(record().through(2015, issued), 2015, issued)
     assert traces.tmin.shape[1] == 365
-    assert np.isfinite(traces.hands().sums).all()
+    assert np.isfinite(traces.thermal_time().sums).all()
 
 
 def test_a_season_is_never_its_own_donor():

@@ -6,9 +6,9 @@ from datetime import date, timedelta
 
 import pytest
 
-from phenology.records.operations import OPERATIONS
-from phenology.records.rows import Look, Tree, Work
-from phenology.season import SeasonCalendar
+from phenology.model.operations import OPERATIONS
+from phenology.model.records import Look, Tree, Work
+from phenology.model.season import SeasonCalendar
 from phenology.species.catalogue import load_species
 from phenology.work.aftercare import aftercare, due
 from phenology.work.cautions import cautions

@@ -9,7 +9,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from phenology.errors import InputError
+from phenology.model.errors import InputError
 from phenology.work.canopy import TRADE_DEPTH, Canopy
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import replace
 
-from phenology.records.rows import Look
+from phenology.model.records import Look
 from phenology.work.case import Case
 from tests.phenology.gardens import Records, day
 

@@ -9,10 +9,12 @@ from datetime import date
 import numpy as np
 import pytest
 
+from data_sources.demo.climate import synthetic_weather
 from phenology.learning.garden_fit import GardenFit
-from phenology.records.rows import Place
-from phenology.season import SeasonCalendar
-from phenology.weather.climate import synthetic_weather
+from phenology.model.limits import Limits
+from phenology.model.records import Place
+from phenology.model.season import SeasonCalendar
+from phenology.weather.long_traces import _beyond, late_season
 from phenology.weather.traces import draw_traces
 from phenology.work.last_safe import (
     SOURCES,
@@ -22,8 +24,6 @@ from phenology.work.last_safe import (
     is_old,
     own_late_flushes,
 )
-from phenology.work.limits import Limits
-from phenology.work.long_traces import _beyond, late_season
 from tests.phenology.gardens import ELM, NORTH, Records
 
 SOUTH = SeasonCalendar(7, 1)
@@ -49,7 +49,7 @@ def late_of(
 
     def drawn(site, season, issued):
         traces = draw_traces(garden.record_at(site), season, issued)
-        return traces, traces.hands()
+        return traces, traces.thermal_time()
 
     return WorkSeason(garden, GardenFit(garden), drawn).late(
         species, garden.site(garden.trees[0], garden.season)
@@ -136,11 +136,11 @@ def test_a_frost_after_new_year_is_waited_for():
     garden = r.garden(date(2020, 6, 20), weather={"bench": weather})
     record = garden.record_at(garden.site(garden.trees[0], 2020))
     traces = draw_traces(record, 2020, 172)
-    end = late_season(traces, traces.hands(), record, 0.0, 12.0)
+    end = late_season(traces, traces.thermal_time(), record, 0.0, 12.0)
     after = np.isfinite(end.frost) & (end.frost > 366)
     assert after.mean() > 0.2
-    assert end.hands.days > 366
-    assert (np.diff(end.hands.sums, axis=-1) > 0).all()
+    assert end.thermal_time.days > 366
+    assert (np.diff(end.thermal_time.sums, axis=-1) > 0).all()
     assert late_of(40.0, **mild).freeze.share > 0.3
 
 
@@ -150,7 +150,9 @@ def test_a_winter_that_follows_is_the_one_that_followed():
     garden = r.garden(date(2020, 6, 20))
     record = garden.record_at(garden.site(garden.trees[0], 2020))
     traces = draw_traces(record, 2020, 172)
-    end = late_season(traces, traces.hands(), record, -60.0, -60.0)  # nothing is ever that cold: all run on
+    end = late_season(
+        traces, traces.thermal_time(), record, -60.0, -60.0
+    )  # nothing is ever that cold: all run on
     assert np.isinf(end.frost).all() and np.isinf(end.cool).all() and end.frost_free
     served = [k for k, donor in enumerate(traces.donors) if donor == 2005]
     low, _, _ = record.filled(2006)

@@ -11,12 +11,12 @@ import pytest
 
 from phenology.garden import Garden
 from phenology.learning.garden_fit import GardenFit
-from phenology.records.rows import Aim, Look
+from phenology.model.limits import Limits
+from phenology.model.records import Aim, Look
 from phenology.weather.series import DailyWeather
 from phenology.weather.traces import draw_traces
 from phenology.work.case import Case
 from phenology.work.last_safe import Late, WorkSeason
-from phenology.work.limits import Limits
 from phenology.work.rules import RULES, check_work
 from tests.phenology.gardens import ELM, Records, day, weather
 
@@ -73,7 +73,7 @@ class Setting:
 def late_of(garden: Garden) -> Late:
     def drawn(site, season, issued):
         traces = draw_traces(garden.record_at(site), season, issued)
-        return traces, traces.hands()
+        return traces, traces.thermal_time()
 
     tree = garden.trees[0]
     return WorkSeason(garden, GardenFit(garden), drawn).late(tree.species, garden.site(tree, garden.season))

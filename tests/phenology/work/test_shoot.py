@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from phenology.errors import InputError
+from phenology.model.errors import InputError
 from phenology.work.shoot import DIRECTIONS, Leaf, asked, described, direction, how_far
 
 

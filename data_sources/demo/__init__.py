@@ -1,0 +1,1 @@
+"""The invented garden: its climate, its trees, its grower."""

@@ -1,0 +1,62 @@
+"""What the last forecasts told, kept in `told_forecasts.json`: a later one can say how far off they were.
+
+A memory of a few forecasts and nothing more: it may be deleted, and an unreadable one is begun anew.
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Mapping
+from datetime import date
+from pathlib import Path
+
+from data_sources.garden_settings import replace_text
+from phenology.advice.forecast_change import Key, Told
+from phenology.model.errors import FlushcastError
+
+FILE_NAME = "told_forecasts.json"
+APART_DAYS = 3
+"""Forecasts of days nearer to each other than this share a place (ours)."""
+MOST_KEPT = 5
+
+
+def read_told(folder: Path) -> dict[date, dict[Key, Told]]:
+    """What was told on which day, oldest first; empty where nothing can be read."""
+    try:
+        kept = json.loads((folder / FILE_NAME).read_text(encoding="utf-8"))
+        return {
+            date.fromisoformat(day): {
+                (tree, season, flush, stage): Told(*days) for tree, season, flush, stage, *days in rows
+            }
+            for day, rows in sorted(kept.items())
+        }
+    except (OSError, ValueError, KeyError, TypeError, AttributeError):
+        return {}
+
+
+def keep_told(folder: Path, day: date, told: Mapping[Key, Told]) -> None:
+    """Keep what is told today, if the folder can be written; nothing depends on it.
+
+    Of days near to each other the first stays, and the newest besides: what was told a week ago has to
+    outlast a forecast every morning. Days after `day` are forgotten.
+    """
+    before = {d: rows for d, rows in read_told(folder).items() if d < day}
+    spaced: list[date] = []
+    for known in before:
+        if not spaced or (known - spaced[-1]).days >= APART_DAYS:
+            spaced.append(known)
+    kept = {d.isoformat(): before[d] for d in spaced[-(MOST_KEPT - 1) :]}
+    kept[day.isoformat()] = dict(told)
+    rows = {
+        d: [
+            [*key, *(None if v is None else round(v, 2) for v in (one.low, one.middle, one.high))]
+            for key, one in stages.items()
+        ]
+        for d, stages in kept.items()
+    }
+    text, path = json.dumps(rows), folder / FILE_NAME
+    try:
+        if not path.is_file() or path.read_text(encoding="utf-8") != text:  # asked twice, told the same
+            replace_text(path, text)
+    except (OSError, ValueError, FlushcastError):
+        return

@@ -1,0 +1,206 @@
+"""A garden's records as CSV files and back, exactly.
+
+One file a table. Columns a person reads stand first (labels, the number of a flush), the ids that make the
+rebuild exact last; `looks.csv` is a LOOKS.csv as well. A cell that is empty is nothing; an empty text is
+written as the mark alone (see `csv_cells`).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from dataclasses import dataclass, field
+from datetime import date
+from pathlib import Path
+
+from data_sources.journal.schema import TABLES, Column, ImportMap, Record, Row, columns, decode, encode
+from data_sources.tables.csv_cells import Problem, read_csv, unmark, write_csv
+from phenology.model.errors import InputError
+from phenology.model.records import Aim, Flush, Look, Place, Stand, Tree, Work
+from phenology.model.season import SeasonCalendar
+from phenology.records.flushes import flush_numbers
+
+FILES: dict[str, str] = {
+    "place": "places.csv",
+    "tree": "trees.csv",
+    "stand": "stands.csv",
+    "aim": "aims.csv",
+    "work": "works.csv",
+    "flush": "flushes.csv",
+    "look": "looks.csv",
+    "import_map": "import_maps.csv",
+}
+
+# Columns that only a person needs, before those of the record.
+_READABLE: dict[str, tuple[str, ...]] = {
+    "stand": ("tree", "place"),
+    "aim": ("tree",),
+    "work": ("date", "tree", "species"),
+    "flush": ("tree", "number"),
+    "look": ("date", "tree", "species", "flush"),
+}
+_RENAMED = {"date_text": "date"}  # of looks and works, as LOOKS.csv calls it
+
+# Which table each id points at.
+POINTS: dict[str, dict[str, str]] = {
+    "stand": {"tree_id": "tree", "place_id": "place"},
+    "aim": {"tree_id": "tree"},
+    "work": {"tree_id": "tree"},
+    "flush": {"tree_id": "tree", "work_id": "work"},
+    "look": {"tree_id": "tree", "flush_id": "flush"},
+}
+
+
+@dataclass
+class GardenRecords:
+    """All records of a garden."""
+
+    places: list[Place] = field(default_factory=list)
+    trees: list[Tree] = field(default_factory=list)
+    stands: list[Stand] = field(default_factory=list)
+    aims: list[Aim] = field(default_factory=list)
+    works: list[Work] = field(default_factory=list)
+    flushes: list[Flush] = field(default_factory=list)
+    looks: list[Look] = field(default_factory=list)
+    import_maps: list[ImportMap] = field(default_factory=list)
+
+    def of(self, table: str) -> Sequence[Record]:
+        """Records of one table, by its name in the journal."""
+        lists: dict[str, Sequence[Record]] = {
+            "place": self.places,
+            "tree": self.trees,
+            "stand": self.stands,
+            "aim": self.aims,
+            "work": self.works,
+            "flush": self.flushes,
+            "look": self.looks,
+            "import_map": self.import_maps,
+        }
+        return lists[table]
+
+
+def write_tables(folder: Path, records: GardenRecords, calendar: SeasonCalendar) -> dict[str, int]:
+    """Write every table of a garden; returns the number of rows by file name."""
+    folder.mkdir(parents=True, exist_ok=True)
+    labels = {t.id: (t.label, t.species) for t in records.trees}
+    places = {p.id: p.name for p in records.places}
+    numbers: dict[str, int] = {}
+    by_tree: dict[str, list[Flush]] = {}
+    for flush in records.flushes:
+        by_tree.setdefault(flush.tree_id, []).append(flush)
+    for flushes in by_tree.values():
+        numbers.update(flush_numbers(flushes, calendar))
+    readable: dict[str, Callable[[Row], str]] = {
+        "tree": lambda row: labels[str(row["tree_id"])][0],
+        "species": lambda row: labels[str(row["tree_id"])][1],
+        "place": lambda row: places[str(row["place_id"])],
+        "number": lambda row: str(numbers[str(row["id"])]),
+        "flush": lambda row: str(numbers[str(row["flush_id"])]),
+    }
+    counts = {}
+    for table, file in FILES.items():
+        headers = headers_of(table)
+        own = {_RENAMED.get(c.name, c.name): c for c in columns(table)}
+        rows = (
+            [_cell(encoded, name, own, readable) for name in headers]
+            for encoded in map(encode, _ordered(table, records.of(table)))
+        )
+        counts[file] = write_csv(folder / file, headers, rows)
+    return counts
+
+
+def headers_of(table: str) -> tuple[str, ...]:
+    """The columns of a table's file."""
+    own = [_RENAMED.get(c.name, c.name) for c in columns(table)]
+    ids = [name for name in own if name == "id" or name.endswith("_id")]
+    plain = [name for name in own if name not in ids]
+    first = [name for name in _READABLE.get(table, ()) if name not in ids]
+    return (*first, *(name for name in plain if name not in first), *ids)
+
+
+def table_of_file(headers: Sequence[str]) -> str | None:
+    """The table whose exported columns these are, or None when the file is no export."""
+    for table in TABLES:
+        own = {_RENAMED.get(c.name, c.name) for c in columns(table)}
+        if own <= set(headers) and "id" in headers and set(headers) <= own | set(_READABLE.get(table, ())):
+            return table
+    return None
+
+
+def read_exported(path: Path, table: str) -> tuple[list[tuple[int, Record]], list[Problem]]:
+    """Rows of an exported file as records, each with its line; rows without an id are left out.
+
+    Returns
+    -------
+    records : list of (line, record)
+    problems : list of Problem
+        One for each cell that cannot be read.
+    """
+    found = read_csv(path, raw=True)
+    problems = list(found.problems)
+    records: list[tuple[int, Record]] = []
+    for line, cells in found.rows:
+        if not cells["id"].strip():
+            continue
+        row: dict[str, object] = {}
+        for column in columns(table):
+            name = _RENAMED.get(column.name, column.name)
+            try:
+                row[column.name] = _value(cells[name], column)
+            except ValueError as error:
+                problems.append(Problem(found.file, line, name, cells[name], str(error)))
+        if len(row) == len(columns(table)):
+            records.append((line, decode(table, row)))
+    return records, problems
+
+
+def unresolved(table: str, record: Record, known: Mapping[str, Iterable[str]]) -> str | None:
+    """The column of a record that points at nothing in `known` (ids by table), or None."""
+    for name, target in POINTS.get(table, {}).items():
+        pointed = getattr(record, name)
+        if pointed is not None and pointed not in known[target]:
+            return name
+    return None
+
+
+def _ordered(table: str, records: Sequence[Record]) -> Sequence[Record]:
+    """Records in an order that does not depend on the store: dated ones by date."""
+    if table in ("look", "work"):
+        return sorted(records, key=lambda r: (r.latest, r.earliest, r.tree_id, r.id))  # type: ignore[union-attr]
+    return records
+
+
+def _cell(
+    row: Row, name: str, own: Mapping[str, Column], readable: Mapping[str, Callable[[Row], str]]
+) -> str | None:
+    column = own.get(name)
+    if column is None:
+        return readable[name](row)
+    value = row[column.name]
+    if value is None:
+        return None
+    if column.kind is bool:
+        return "yes" if value else "no"
+    return repr(value) if column.kind is float else str(value)
+
+
+def _value(cell: str, column: Column) -> object:
+    """A cell as the journal stores it; `decode` makes the record's value of it."""
+    if cell == "":
+        if column.optional:
+            return None
+        raise InputError("this cell may not be empty")
+    text = unmark(cell)
+    if column.kind is str:
+        return text
+    plain = text.strip()
+    if column.kind is bool:
+        if plain.casefold() not in ("yes", "no"):
+            raise InputError("write yes or no")
+        return int(plain.casefold() == "yes")
+    try:
+        if column.kind is date:
+            return date.fromisoformat(plain).isoformat()
+        return column.kind(plain)
+    except ValueError:
+        wanted = {date: "a date such as 2026-07-04", int: "a whole number", float: "a number"}[column.kind]
+        raise InputError(f"write {wanted}") from None

@@ -1,0 +1,1 @@
+"""Weather files: station tables, thermometer logs, GHCN-Daily."""

@@ -1,0 +1,202 @@
+"""Which column is which, and which unit it states: by its name alone, never by its values."""
+
+from __future__ import annotations
+
+import re
+import unicodedata
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+from data_sources.weather.files.problems import WeatherFileError, WeatherFileQuestion
+
+
+def _set(words: str) -> frozenset[str]:
+    return frozenset(words.split())
+
+
+ROLES = ("date", "time", "year", "month", "day", "tmin", "tmax", "temp")
+
+_LOW = _set(
+    "min minimum minima mini tmin mintemp tempmin low lowest tn minimo minimal minimale tiefst tiefstwert"
+)
+_HIGH = _set(
+    "max maximum maxima maxi tmax maxtemp tempmax high highest tx maximo maximal maximale hochst hochstwert"
+)
+_TEMP = _set("temp temps temperature temperatures temperatur temperatura lufttemperatur t tair ta")
+_PLAIN = _set(
+    "air outdoor outside daily 2m luft external ext value of the in sensor probe channel ch reading"
+)
+_DATE = _set("date datum day fecha data jour giorno dag timestamp datetime zeitstempel zeitpunkt")
+_TIME = _set("time zeit uhrzeit hora heure ora tid clock")
+_ZONE = _set("utc gmt local lst z standard cet cest of and no")
+_NOT_AIR = _set(
+    "dew dewpoint point taupunkt wet bulb heat index feels like chill humidity feuchte rh soil water pot"
+)
+
+_UNIT = re.compile(
+    r"[°º˚]\s*(?P<sign>[CF])\b"
+    r"|\bdeg(?:rees?)?[\s_.]*(?P<deg>[CF])(?![a-z])"
+    r"|[\[(]\s*(?P<bracket>[CF])\s*[\])]"
+    r"|\b(?P<word>celsius|centigrade|fahrenheit)\b"
+    r"|[\s_](?P<tail>[CF])$",
+    re.IGNORECASE,
+)
+
+
+@dataclass(frozen=True)
+class Columns:
+    """Position and name of the columns found, by role."""
+
+    at: Mapping[str, int]
+    names: Mapping[str, str]
+
+
+def unit_in(text: str, *, bare_letter: bool = True) -> str | None:
+    """ "C" or "F" when a text states one of them, None when it states neither or both.
+
+    A last word "c" or "f" counts only with `bare_letter`.
+
+    >>> unit_in("Temperatur (°C)"), unit_in("tmax_f"), unit_in("Temp [F]"), unit_in("tmin")
+    ('C', 'F', 'F', None)
+    """
+    found = set()
+    for match in _UNIT.finditer(text.replace("_", " ")):
+        if match["tail"] and not bare_letter:
+            continue
+        stated = next(group for group in match.groups() if group)
+        found.add("F" if stated[0].upper() == "F" else "C")
+    return found.pop() if len(found) == 1 else None
+
+
+def role_of(name: str) -> str | None:
+    """What a column of this name holds, as far as the name says.
+
+    >>> names = ("temp_min", "T2M max", "Datum/Uhrzeit", "Lufttemperatur (°C)", "Dew point", "MinTemp")
+    >>> [role_of(name) for name in names]
+    ['tmin', 'tmax', 'date', 'temp', None, 'tmin']
+    """
+    words = _words(name)
+    if words & _NOT_AIR or not words:
+        return None
+    known = words - _PLAIN - _TEMP
+    if words <= {"year", "jahr", "ano", "annee"}:
+        return "year"
+    if words <= {"month", "monat", "mes", "mois"}:
+        return "month"
+    numbered = {word for word in known if not word.isdigit()}  # "tmin 2"
+    if numbered and numbered <= _LOW:
+        return "tmin"
+    if numbered and numbered <= _HIGH:
+        return "tmax"
+    if words & _TEMP and not numbered:
+        return "temp"
+    stamp = {w for w in words - _ZONE if not w.isdigit()}
+    if stamp and stamp <= _DATE | _TIME:
+        return "date" if stamp & _DATE else "time"
+    return None
+
+
+def find_columns(path: Path, header: Sequence[str], chosen: Mapping[str, str] | None = None) -> Columns:
+    """The columns of a daily table or a thermometer's log.
+
+    Parameters
+    ----------
+    path : Path
+        For the messages.
+    header : sequence of str
+        Column names as they stand in the file.
+    chosen : mapping of role to column name, optional
+        What the grower said; goes before the names' own meaning.
+
+    Raises
+    ------
+    WeatherFileError
+        If a chosen column is not there.
+    WeatherFileQuestion
+        If several columns may be meant.
+    """
+    chosen = chosen or {}
+    lower = [name.casefold() for name in header]
+    at: dict[str, int] = {}
+    for role, name in chosen.items():
+        if role not in ROLES:
+            raise WeatherFileError(
+                path, f"'{role}' is no column of a weather file; name one of {', '.join(ROLES)}"
+            )
+        if name.casefold() not in lower:
+            raise WeatherFileError(path, f"has no column '{name}'; its columns are {_listed(header)}")
+        at[role] = lower.index(name.casefold())
+    roles = [None if i in at.values() else role_of(name) for i, name in enumerate(header)]
+    dated = "date" in at or "date" in roles
+    if not dated or {"year", "month"} <= set(roles):
+        roles = _time_and_parts(header, roles)
+    has_extremes = {"tmin", "tmax"} <= set(at) | set(roles)
+    for role in ROLES:
+        candidates = [i for i, r in enumerate(roles) if r == role and role not in at]
+        if role == "temp" and (has_extremes or "temp" in at):
+            continue
+        if role == "temp" and not candidates:
+            candidates = [i for i, r in enumerate(roles) if r is None and _bare_temperature(header[i])]
+        if len(candidates) > 1:
+            names = [header[i] for i in candidates]
+            raise WeatherFileQuestion(
+                path,
+                "column",
+                names,
+                f"several columns may be {role}: {_listed(names)}; say --column {role}=NAME",
+                role,
+            )
+        if candidates:
+            at[role] = candidates[0]
+    return Columns(at, {role: header[i] for role, i in at.items()})
+
+
+def is_enough(at: Iterable[str]) -> bool:
+    """Whether these roles make a table of days, or a log."""
+    have = set(at)
+    return ("date" in have or {"year", "month", "day"} <= have) and (
+        {"tmin", "tmax"} <= have or "temp" in have
+    )
+
+
+def looks_like_header(cells: Sequence[str], chosen: Mapping[str, str] | None = None) -> bool:
+    """Whether a line of cells names the columns needed (several candidates for one role count)."""
+    if chosen and {name.casefold() for name in chosen.values()} <= {cell.casefold() for cell in cells}:
+        return True
+    roles = _time_and_parts(cells, [role_of(cell) for cell in cells])
+    have = {role for role in roles if role}
+    if "temp" not in have and any(
+        r is None and _bare_temperature(c) for c, r in zip(cells, roles, strict=True)
+    ):
+        have.add("temp")
+    return is_enough(have)
+
+
+def _time_and_parts(header: Sequence[str], roles: Sequence[str | None]) -> list[str | None]:
+    out = list(roles)
+    if {"year", "month"} <= set(out):  # then "day" is a day of the month
+        for i, name in enumerate(header):
+            if _words(name) <= {"day", "tag", "dia", "jour"} and out[i] == "date":
+                out[i] = "day"
+    if not {"date", "year"} & set(out):  # a lone "time" holds the date
+        out = ["date" if role == "time" else role for role in out]
+    return out
+
+
+def _bare_temperature(name: str) -> bool:
+    """A sensor named by its owner ("Bench (°C)") is known by its unit."""
+    return unit_in(name, bare_letter=False) is not None and not _words(name) & (_NOT_AIR | _LOW | _HIGH)
+
+
+def _words(name: str) -> set[str]:
+    plain = unicodedata.normalize("NFKD", _UNIT.sub(" ", name.replace("_", " ")))
+    plain = "".join(c for c in plain if not unicodedata.combining(c))
+    plain = re.sub(r"[\[(].*?[\])]", " ", plain)
+    plain = re.sub(r"(?<=[a-z])(?=[A-Z])", " ", plain)  # MinTemp
+    words = re.findall(r"[a-z]+\d*|\d+[a-z]*", plain.casefold().replace("t2m", "temp 2m"))
+    return set(words)
+
+
+def _listed(names: Sequence[str]) -> str:
+    return ", ".join(f"'{name}'" for name in names)

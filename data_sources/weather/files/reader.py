@@ -1,0 +1,106 @@
+"""Read any weather file a grower may hold: daily tables, thermometer logs, station records.
+
+Nothing is guessed: the unit and the order of day and month are stated in the file, by the caller, or asked
+(`WeatherFileQuestion`). A file is taken whole or not at all; everything wrong with it is said at once.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from pathlib import Path
+
+from data_sources.weather.files.columns import find_columns, is_enough, looks_like_header
+from data_sources.weather.files.daily import read_daily
+from data_sources.weather.files.ghcn import is_ghcn, read_ghcn
+from data_sources.weather.files.log_clock import Clock
+from data_sources.weather.files.logger import is_log, read_log
+from data_sources.weather.files.problems import Problem, WeatherFileError, WeatherFileQuestion
+from data_sources.weather.files.report import FileReport
+from data_sources.weather.files.text import likely_header, read_text, split_table
+from data_sources.weather.files.values import DateOrder
+from phenology.weather.series import DailyWeather
+
+__all__ = [
+    "Clock",
+    "DateOrder",
+    "FileReport",
+    "Problem",
+    "WeatherFileError",
+    "WeatherFileQuestion",
+    "read_weather_file",
+]
+
+
+def read_weather_file(
+    path: Path | str,
+    *,
+    units: str | None = None,
+    date_order: DateOrder | None = None,
+    columns: Mapping[str, str] | None = None,
+    source: str | None = None,
+    timezone: str | None = None,
+    clock: Clock | None = None,
+) -> tuple[DailyWeather, FileReport]:
+    """Read a weather file into daily extremes in °C.
+
+    Parameters
+    ----------
+    path : path-like
+        A CSV in any usual dialect (also gzip), a GHCN-Daily .dly or by-station file.
+    units : {"C", "F", "tenths"}, optional
+        Unit of the temperatures, where the file does not state it; "tenths" of a °C.
+    date_order : {"day-first", "month-first"}, optional
+        Where "03/04/2026" is not settled by the file itself.
+    columns : mapping of role to column name, optional
+        Roles are date, time, tmin, tmax, temp; where the names do not tell.
+    source : {"bench", "station", "model"}, optional
+        What the values count as; default: bench for a thermometer's log, else station.
+    timezone : str, optional
+        IANA zone of the place: needed to make local days of a log kept in UTC or in standard time.
+    clock : {"local", "standard", "utc"}, optional
+        What a log's clock showed, where the file does not tell.
+
+    Returns
+    -------
+    weather : DailyWeather
+        Blank or unusable days are NaN.
+    report : FileReport
+        How the file was understood, what was left out.
+
+    Raises
+    ------
+    WeatherFileError
+        With file, line, column, what was read and what to write, for everything that is wrong.
+    WeatherFileQuestion
+        If only the grower can tell.
+    """
+    path = Path(path)
+    text, encoding = read_text(path)
+    if is_ghcn(text):
+        return read_ghcn(path, text, source=source or "station")
+    table = split_table(path, text, encoding, lambda cells: looks_like_header(cells, columns))
+    if table is None:
+        raise _lacking(path, likely_header(text))
+    found = find_columns(path, table.header, columns)
+    if not is_enough(found.at):
+        raise _lacking(path, table.header)
+    if is_log(table, found, date_order):
+        return read_log(
+            table,
+            found,
+            units=units,
+            date_order=date_order,
+            source=source or "bench",
+            timezone=timezone,
+            clock=clock,
+        )
+    return read_daily(table, units=units, date_order=date_order, columns=columns, source=source or "station")
+
+
+def _lacking(path: Path, header: Sequence[str]) -> WeatherFileError:
+    names = ", ".join(f"'{name}'" for name in header[:8])
+    return WeatherFileError(
+        path,
+        "needs the columns date, tmin and tmax (or a log's time and temperature); "
+        f"it has {names or 'none'}. Say which is which with --column tmin=NAME",
+    )

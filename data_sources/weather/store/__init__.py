@@ -1,0 +1,1 @@
+"""The accepted daily weather of a garden: one SQLite file."""

@@ -1,0 +1,289 @@
+"""What the records say of each flush: when its stages came, and the waits that can be learned from."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+from datetime import date
+
+from phenology.garden import Garden
+from phenology.learning.transitions import TARGETS, Transition
+from phenology.learning.waits import Wait
+from phenology.model.errors import StageOrderError
+from phenology.model.records import Flush, Look, Site, Tree, Work
+from phenology.model.season import NEVER
+from phenology.model.stages import stage_rank
+from phenology.records.flushes import flush_numbers
+from phenology.records.intervals import FIRST_LOOK_REACH, Sight, anchored, stage_interval
+from phenology.records.waking import LEAFLESS_DAYS
+
+SHOWS_HARDENED = ("cutback", "halving", "partial-defoliation", "full-defoliation")
+"""Work that, without a look, shows its flush hardened no later than that day (unless marked early)."""
+
+WORK_REACH = 35.0
+"""Leaves that only work shows hard became so within this before it (ours): weak evidence. [days]"""
+
+
+WIDEST_DAYS = 35.0
+"""Looks further apart than this bracket a stage too loosely for its middle to be told as a date (ours)."""
+
+
+@dataclass(frozen=True)
+class FlushHistory:
+    """One flush as far as it is known, in days of its season.
+
+    Attributes
+    ----------
+    number : int
+        1 for the first flush of its tree's season, by date.
+    site : hashable
+        The weather the tree stood in.
+    came : dict
+        For budbreak, extended and hardened: the interval (after, by], where looks or work say anything.
+    woken : (float, float) or None
+        When the work that woke it was done.
+    stage : str or None
+        Latest stage seen.
+    last_look : float or None
+        Day of the last look.
+    ended : float or None
+        Day on which its observation ended.
+    checked, lost : bool
+        Marks on the last look.
+    worked : bool
+        Whether the work that its hardening opens has been done.
+    contradiction : str
+        Why a stage could not be placed: looks that go backward, most often imported; empty if none do.
+    reach : dict
+        For stages without an earlier look: within how many days before `by` they came. A first look that
+        finds a flush just at a stage is taken to be a fresh one; a first look at a later stage says nothing.
+    """
+
+    tree: Tree
+    flush: Flush
+    number: int
+    site: Site
+    came: dict[str, tuple[float, float]]
+    woken: tuple[float, float] | None
+    stage: str | None
+    last_look: float | None
+    ended: float | None
+    checked: bool = False
+    lost: bool = False
+    worked: bool = False
+    contradiction: str = ""
+    reach: dict[str, float] = field(default_factory=dict)
+
+    @property
+    def seen_to_stop(self) -> bool | None:
+        """Whether shoots were seen to stop before the leaves were hard; None where looks do not reach so far.
+
+        Hard leaves imply it, but one look that shows both at once has not seen it.
+        """
+        hard, stopped = self.came.get("hardened"), self.came.get("extended")
+        if hard is None or not math.isfinite(hard[0]) or hard[1] == NEVER or stopped is None:
+            return None
+        return stopped[1] < hard[1]
+
+    def bracket(self, stage: str) -> tuple[float, float] | None:
+        """The looks either side of a stage, where both are on record; None otherwise."""
+        after, by = self.came.get(stage, (-math.inf, math.inf))
+        return (after, by) if math.isfinite(after) and math.isfinite(by) else None
+
+    def dated(self, stage: str) -> tuple[float, float] | None:
+        """The same where the two stand close enough for their middle to be a date."""
+        found = self.bracket(stage)
+        return found if found is not None and found[1] - found[0] <= WIDEST_DAYS else None
+
+    def begun(self, start: str) -> tuple[float, float] | None:
+        """When a wait that begins at `start` began; None when unknown or not yet."""
+        if start == "start":
+            return (0.0, 0.0) if self.woken is None and self.flush.started_by == "season" else None
+        if start == "work":
+            return self.woken
+        interval = self.came.get(start)
+        if interval is None or interval[1] == NEVER:
+            return None
+        return anchored(interval)
+
+    def wait(self, transition: Transition) -> Wait | None:
+        """The wait over a transition, if both its ends are known well enough to learn from."""
+        begun, ended = self.begun(transition.start), self.came.get(transition.target)
+        if begun is None or ended is None:
+            return None
+        if self.came.get(transition.start, (0.0,))[0] == -math.inf and transition.start not in self.reach:
+            return None  # the first look found a later stage: when this one came, nobody knows
+        after = max(ended[0], begun[0])
+        if ended[1] == NEVER and after <= begun[1]:
+            return None  # no look since it began: nothing is known of the wait
+        open_start = self.came.get(transition.start, begun)[0] == -math.inf
+        if ended[1] - begun[1] < 1 and (ended[0] == -math.inf or open_start):
+            return None  # both ends rest on one and the same first look
+        if ended[0] == -math.inf and transition.target in self.reach:
+            after = max(after, min(ended[1] - self.reach[transition.target], ended[1] - 1))
+        return Wait(
+            self.tree.species,
+            self.tree.id,
+            self.flush.season,
+            self.number > 1,
+            begun,
+            (after, ended[1]),
+            self.site,
+        )
+
+
+def histories(garden: Garden) -> list[FlushHistory]:
+    """Every flush in the garden's records, tree by tree."""
+    return [h for tree in garden.trees for h in histories_of(garden, tree)]
+
+
+def histories_of(garden: Garden, tree: Tree) -> list[FlushHistory]:
+    """The flushes of one tree, oldest first."""
+    flushes = garden.flushes_by_tree.get(tree.id, [])
+    numbers = flush_numbers(flushes, garden.calendar)
+    return [_history(garden, tree, flush, numbers[flush.id]) for flush in flushes]
+
+
+def _history(garden: Garden, tree: Tree, flush: Flush, number: int) -> FlushHistory:
+    start = garden.calendar.start(flush.season)
+    looks = garden.looks_by_flush.get(flush.id, [])
+    sights = _sights(flush, [v for v in looks if not v.lost], start)  # what was lost shows no stage
+    ended = _t(start, flush.ended_on) if flush.ended_on else None
+    work = _closing_work(garden, tree, flush)
+    shown = list(_shown_by_work(work, looks, start))
+    sights += shown
+    came, contradiction = _came(sights)
+    if work is not None and work.early:
+        came = _not_hard_by(came, _t(start, work.earliest))
+    woken = None
+    if flush.work_id:
+        waking = next((w for w in garden.works_by_tree.get(tree.id, []) if w.id == flush.work_id), None)
+        if waking:
+            woken = (_t(start, waking.earliest) - 1, _t(start, waking.latest))
+    last = looks[-1] if looks else None
+    return FlushHistory(
+        tree,
+        flush,
+        number,
+        garden.site(tree, flush.season),
+        came,
+        woken,
+        last.stage if last else None,
+        _t(start, last.latest) if last else None,
+        ended,
+        bool(last and last.checked),
+        any(v.lost for v in looks) or flush.ended_why == "lost",
+        work is not None,
+        contradiction,
+        _reach(sights, shown),
+    )
+
+
+def _sights(flush: Flush, looks: list[Look], start: date) -> list[Sight]:
+    """What the looks say of the flush as a whole.
+
+    A look at a part counts only where none speaks for the whole. Of several looks on one day the latest
+    stage stands. Growth that was checked has stopped, but neither extended nor hardened.
+    """
+    whole = [v for v in looks if v.part is None or v.part == flush.part] or looks
+    by_day: dict[tuple[date, date], Look] = {}
+    for look in whole:
+        key = (look.earliest, look.latest)
+        if key not in by_day or stage_rank(look.stage) > stage_rank(by_day[key].stage):
+            by_day[key] = look
+    sights = []
+    for look in by_day.values():
+        stage = _stage(look)
+        before = [v.stage for v in by_day.values() if not v.checked and v.latest <= look.earliest]
+        if look.checked:  # what had come before growth was checked has come
+            reached = max([stage, *before], key=stage_rank)
+            stage = min(look.stage, reached, key=stage_rank)
+        sights.append(Sight(_t(start, look.earliest), _t(start, look.latest), stage, look.kind))
+    return sights
+
+
+def _stage(look: Look) -> str:
+    return "extending" if look.checked and look.stage in ("extended", "hardened") else look.stage
+
+
+def _came(sights: list[Sight]) -> tuple[dict[str, tuple[float, float]], str]:
+    """When each stage came; with looks that contradict each other, only what they leave certain, and why."""
+    came: dict[str, tuple[float, float]] = {}
+    contradiction = ""
+    for stage in TARGETS:
+        try:
+            interval = stage_interval(sights, stage)
+        except StageOrderError as error:
+            contradiction = contradiction or str(error)
+            continue
+        if interval:
+            came[stage] = interval
+    return came, contradiction
+
+
+def _reach(sights: list[Sight], by_work: list[Sight]) -> dict[str, float]:
+    """How far back a stage may lie that the first sight of it, or of anything later, finds just come."""
+    out = {}
+    for stage in TARGETS:
+        reached = [s for s in sights if stage_rank(s.stage) >= stage_rank(stage)]
+        first = min(reached, key=lambda s: (s.latest, stage_rank(s.stage)), default=None)
+        if first is not None and first.stage == stage:
+            out[stage] = WORK_REACH if first in by_work else FIRST_LOOK_REACH
+    return out
+
+
+def _shown_by_work(work: Work | None, looks: list[Look], start: date) -> Iterator[Sight]:
+    """The weak evidence of work: done without a look, it says hardened by then."""
+    if any(stage_rank(v.stage) >= stage_rank("hardened") for v in looks):
+        return
+    if work and not work.early and all(v.latest < work.latest for v in looks):
+        t = _t(start, work.latest)
+        yield Sight(t, t, "hardened")
+
+
+def _not_hard_by(came: dict[str, tuple[float, float]], t: float) -> dict[str, tuple[float, float]]:
+    """Work marked early says that leaves were not hard yet; a look that says they were has the last word."""
+    after, by = came.get("hardened", (-math.inf, NEVER))
+    return {**came, "hardened": (max(after, t), by)} if by > t else came
+
+
+def _closing_work(garden: Garden, tree: Tree, flush: Flush) -> Work | None:
+    """The first shaping work of the season after this flush began, before the next one did."""
+    began = flush.started_on
+    ends = [
+        f.started_on
+        for f in garden.flushes_by_tree.get(tree.id, [])
+        if f.season == flush.season
+        and f.id != flush.id
+        and f.started_on
+        and (not began or f.started_on > began)
+    ]
+    until = min(ends, default=None)
+    for work in garden.works_by_tree.get(tree.id, []):
+        same = garden.calendar.season_of(work.latest) == flush.season
+        if not same or work.operation not in SHOWS_HARDENED or work.id == flush.work_id:
+            continue
+        if (began and work.latest <= began) or (until and work.latest > until):
+            continue
+        if work.operation == "cutback" and _leafless(garden, flush, work):
+            continue
+        return work
+    return None
+
+
+def _leafless(garden: Garden, flush: Flush, work: Work) -> bool:
+    """Whether a cut came before the season's own flush had leaves: it pruned, and shows nothing hardened."""
+    if flush.started_by != "season" or garden.calendar.day(work.latest) > LEAFLESS_DAYS:
+        return False
+    looks = garden.looks_by_flush.get(flush.id, [])
+    return not any(v.latest <= work.latest and stage_rank(v.stage) >= stage_rank("budbreak") for v in looks)
+
+
+def _t(start: date, day: date) -> float:
+    return float((day - start).days + 1)
+
+
+def waits_for(transition: Transition, all_histories: list[FlushHistory]) -> list[Wait]:
+    """All waits over one transition that the records hold."""
+    return [w for h in all_histories if (w := h.wait(transition)) is not None]

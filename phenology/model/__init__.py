@@ -1,0 +1,1 @@
+"""What every part uses: records, stages, operations, aims, seasons, units, limits, errors."""

@@ -1,0 +1,118 @@
+"""The grower's records, as plain values: places, trees, flushes, looks and work.
+
+Ids are text UUIDs made by whoever writes the record. Dates are the place's local days.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Hashable
+from dataclasses import dataclass
+from datetime import date
+
+Site = Hashable
+"""Which weather a tree stood in over a season; see `Garden.site`."""
+
+
+@dataclass(frozen=True)
+class Place:
+    """A spot where trees stand."""
+
+    id: str
+    name: str
+    latitude: float
+    longitude: float
+    elevation: float | None = None
+    timezone: str | None = None
+    cover: str = "open"
+    sun: str | None = None
+    note: str | None = None
+
+
+@dataclass(frozen=True)
+class Tree:
+    """One tree; its label may change, its id never does."""
+
+    id: str
+    label: str
+    species: str
+    pot: str | None = None
+    last_repot: date | None = None
+    vigour: str | None = None
+    grown_for: str | None = None
+    retired: date | None = None
+    note: str | None = None
+
+
+@dataclass(frozen=True)
+class Stand:
+    """A tree stands in a place from a date on (None: since before the records begin)."""
+
+    id: str
+    tree_id: str
+    place_id: str
+    from_date: date | None = None
+
+
+@dataclass(frozen=True)
+class Aim:
+    """What a tree is grown towards from a date on: `building`, `refining` or `resting`."""
+
+    id: str
+    tree_id: str
+    aim: str
+    from_date: date | None = None
+
+
+@dataclass(frozen=True)
+class Flush:
+    """One flush of a tree in a season. Its number is derived by date, never stored."""
+
+    id: str
+    tree_id: str
+    season: int
+    started_by: str
+    started_on: date | None = None
+    work_id: str | None = None
+    cause: str | None = None
+    part: str | None = None
+    ended_on: date | None = None
+    ended_why: str | None = None
+
+
+@dataclass(frozen=True)
+class Look:
+    """What was seen of a flush. `seen`: the stage stood by that date; `happened`: it came about then.
+
+    A vague date is kept as typed in `date_text`; `earliest` and `latest` bound it (equal for a plain date).
+    """
+
+    id: str
+    tree_id: str
+    flush_id: str
+    stage: str
+    date_text: str
+    earliest: date
+    latest: date
+    kind: str = "seen"
+    checked: bool = False
+    lost: bool = False
+    part: str | None = None
+    leaves: str | None = None
+    who: str | None = None
+    note: str | None = None
+
+
+@dataclass(frozen=True)
+class Work:
+    """Work done on a tree. Work that wakes a flush is that flush's biofix."""
+
+    id: str
+    tree_id: str
+    operation: str
+    date_text: str
+    earliest: date
+    latest: date
+    part: str | None = None
+    early: bool = False
+    who: str | None = None
+    note: str | None = None

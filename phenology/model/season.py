@@ -1,0 +1,78 @@
+"""Seasons and their continuous time: t = n is the end of day n of the season (1 = its first day)."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from datetime import date, timedelta
+
+from phenology.model.errors import InputError
+
+NEVER = math.inf
+"""Right end of an interval whose event had not come when the looks ended."""
+
+
+@dataclass(frozen=True)
+class SeasonCalendar:
+    """When seasons start: 1 January in the north, 1 July in the south, or the garden's own day.
+
+    Parameters
+    ----------
+    start_month, start_day : int
+        First day of every season; 29 February is refused because most years lack it.
+
+    Examples
+    --------
+    >>> south = SeasonCalendar.for_latitude(-37.8)
+    >>> south.season_of(date(2026, 2, 1)), south.label(2025)
+    (2025, '2025/26')
+    >>> south.day(date(2025, 7, 1)), south.date(2025, 1.0), south.date(2025, 1.2)
+    (1, datetime.date(2025, 7, 1), datetime.date(2025, 7, 2))
+    """
+
+    start_month: int = 1
+    start_day: int = 1
+
+    def __post_init__(self) -> None:
+        try:
+            date(2023, self.start_month, self.start_day)
+        except ValueError:
+            raise InputError(
+                f"a season cannot start on day {self.start_day} of month {self.start_month}; "
+                "choose a day that every year has"
+            ) from None
+
+    @classmethod
+    def for_latitude(cls, latitude: float) -> SeasonCalendar:
+        """The usual calendar of a place: from 1 January north of the equator, from 1 July south of it."""
+        return cls(7, 1) if latitude < 0 else cls(1, 1)
+
+    def season_of(self, day: date) -> int:
+        """The year in which the season holding `day` starts."""
+        return day.year if (day.month, day.day) >= (self.start_month, self.start_day) else day.year - 1
+
+    def start(self, season: int) -> date:
+        """First day of a season."""
+        return date(season, self.start_month, self.start_day)
+
+    def end(self, season: int) -> date:
+        """Last day of a season."""
+        return self.start(season + 1) - timedelta(days=1)
+
+    def length(self, season: int) -> int:
+        """Days in a season: 365, or 366 when it holds a 29 February."""
+        return (self.start(season + 1) - self.start(season)).days
+
+    def day(self, day: date) -> int:
+        """Day of its season, 1 for the first."""
+        return (day - self.start(self.season_of(day))).days + 1
+
+    def date(self, season: int, t: float) -> date:
+        """The date printed for continuous time `t` of a season: day ceil(t), which may lie past its end."""
+        return self.start(season) + timedelta(days=math.ceil(t) - 1)
+
+    def label(self, season: int) -> str:
+        """How a season is written: "2025", or "2025/26" where it spans new year."""
+        if (self.start_month, self.start_day) == (1, 1):
+            return str(season)
+        return f"{season}/{(season + 1) % 100:02d}"

@@ -1,0 +1,1 @@
+"""Commands that keep a garden safe: export, backup, restore."""

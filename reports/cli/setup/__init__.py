@@ -1,0 +1,1 @@
+"""Commands that say what grows where: init, tree, place, species, settings."""

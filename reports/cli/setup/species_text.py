@@ -1,0 +1,115 @@
+"""The species catalogue to read: a table, or one species with where each value comes from."""
+
+from __future__ import annotations
+
+import math
+import textwrap
+from collections.abc import Mapping
+
+from phenology.species.catalogue import STEPS, Species, find_species
+from reports.cli.writing.desk import WIDTH, table
+from reports.text.words import in_units
+
+_STEPS = {
+    "start_budbreak": "season's start to bud break",
+    "work_budbreak": "waking work to bud break",
+    "budbreak_extended": "bud break to extended",
+    "extended_hardened": "extended to hardened",
+}
+_DEFOLIATION = {
+    "never": "not known to stand defoliation",
+    "once": "stands partial defoliation once a season",
+    "repeat": "stands partial defoliation, when strong a second time in a season",
+}
+_WOKEN_BY = {
+    "season": "wakes with the season",
+    "bloom": "wakes when its bloom is over",
+    "warmth": "wakes with warm nights, whatever the season",
+}
+_PRACTICE = "common practice, no source"
+_SAP_SOURCE = "from memory, unverified"
+
+
+def everything(catalogue: Mapping[str, Species]) -> str:
+    """All species, by Latin name; a star marks a garden's own values."""
+    rows = [
+        [
+            latin + ("*" if s.overridden else ""),
+            s.growth,
+            s.habit,
+            s.defoliation,
+            ", ".join(s.names[:2]),
+        ]
+        for latin, s in sorted(catalogue.items())
+    ]
+    text = table(["species", "growth", "habit", "defoliation", "names"], rows)
+    star = "\n* with values of this garden" if any(s.overridden for s in catalogue.values()) else ""
+    return f"{text}{star}"
+
+
+def one(name: str, catalogue: Mapping[str, Species], units: str = "C") -> str:
+    """One species: each value and its provenance, this garden's own ones marked; `units` "C" or "F"."""
+    s = find_species(name, catalogue)
+    notes = _Notes()
+    lines = [f"{s.latin}" + (f" ({', '.join(s.names)})" if s.names else "")]
+    values = {
+        "growth": f"{s.growth} growth",
+        "habit": s.habit,
+        "woken_by": _WOKEN_BY.get(s.woken_by, s.woken_by),
+        "arrangement": f"{s.arrangement} leaves",
+        "defoliation": _DEFOLIATION.get(s.defoliation, s.defoliation),
+        "leaves": f"{s.leaves[0]}-{s.leaves[1]} leaves on a finished shoot",
+        "grown_for": f"grown for {s.grown_for}",
+        "sap": "" if s.sap == "none" else f"{s.sap} sap",
+        "prone": "prone to canker and blight through wounds in wet weather" if s.prone else "",
+        "group": f"vigour group {s.group}",
+        "note": s.note,
+    }
+    for field, value in values.items():
+        if value:
+            lines += _line(value, notes.mark(s.provenance.get(field, "")), field in s.overridden)
+    if s.cautions:
+        lines.append("To mind:")
+    for caution in s.cautions:
+        source = _SAP_SOURCE if "sap" in caution else _PRACTICE
+        lines += _line(in_units(caution, units), notes.mark(source), False)
+    constant = "64 degF" if units == "F" else "18 degC"
+    lines.append(f"Believed before any look, in days at a constant {constant}")
+    lines.append("(in brackets: where the species' own mean lies, two to one):")
+    if units == "F":
+        lines.append("(sums and sources count in degC, as they were written)")
+    for step in STEPS:
+        prior = s.priors[step]
+        spread = math.exp(prior.log_sd)
+        days = f"{_STEPS[step]}: {prior.days:.0f} days ({prior.days / spread:.0f}-{prior.days * spread:.0f})"
+        own = prior.provenance.startswith("this garden")
+        lines += _line(days, notes.mark(prior.provenance), own)
+        if prior.why and not own:
+            lines += textwrap.wrap(prior.why, WIDTH, initial_indent=" " * 6, subsequent_indent=" " * 6)
+    return "\n".join([*lines, *notes.lines()])
+
+
+class _Notes:
+    """Sources, each told once at the end under a letter."""
+
+    def __init__(self) -> None:
+        self.letters: dict[str, str] = {}
+
+    def mark(self, source: str) -> str:
+        """The letter of a source; empty when there is none."""
+        if not source:
+            return ""
+        return self.letters.setdefault(source, "abcdefghijklmnopqrstuvwxyz"[len(self.letters) % 26])
+
+    def lines(self) -> list[str]:
+        """The sources by letter."""
+        out: list[str] = []
+        for source, letter in self.letters.items():
+            out += textwrap.wrap(f"[{letter}] {source}", WIDTH, subsequent_indent="    ")
+        return out
+
+
+def _line(value: str, source: str, own: bool) -> list[str]:
+    mark = "* " if own else "  "
+    text = f"{mark}{value}" + (f" [{source}]" if source else "")
+    return textwrap.wrap(text, WIDTH, subsequent_indent="    ", break_on_hyphens=False)

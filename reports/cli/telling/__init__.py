@@ -1,0 +1,1 @@
+"""Commands that tell: forecast, round, windows, compare and their kin."""

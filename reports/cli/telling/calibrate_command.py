@@ -1,0 +1,83 @@
+"""`flushcast calibrate`: what the looks have taught."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from reports.cli.common import as_of_option, garden_option, put
+
+if TYPE_CHECKING:
+    from phenology.garden import Garden
+
+
+@click.command("calibrate")
+@click.argument("species", required=False)
+@as_of_option
+@click.option(
+    "--classic", is_flag=True, help="Base temperatures by the classic methods, for comparison only."
+)
+@click.option(
+    "--json",
+    "as_json",
+    is_flag=True,
+    help="As JSON (schema flushcast.calibration/1, or flushcast.classic/1).",
+)
+@garden_option
+def calibrate_command(
+    garden: Path, species: str | None, as_of: str | None, classic: bool, as_json: bool
+) -> None:
+    """Say, per species and step, what was learned from the looks and how sure it is."""
+    from phenology.judging.garden_hindcast import past_skill
+    from phenology.learning.calibration import calibrate
+    from phenology.learning.garden_fit import GardenFit
+    from phenology.learning.garden_leaves import GardenLeaves
+    from phenology.learning.work_habit import work_habits
+    from reports.garden.garden_date import garden_date
+    from reports.garden.snapshot import read_garden
+    from reports.output.calibration import calibration_json, calibration_text
+    from reports.text.progress import progress
+
+    snapshot, settings = read_garden(garden, garden_date(garden, as_of), past=as_of is not None)
+    latin = None
+    if species is not None:
+        latin = _own_species(species, snapshot)
+    fit = GardenFit(snapshot)
+    if classic:
+        from phenology.learning.classic_garden import classic_rows
+        from reports.output.classic import classic_json, classic_text
+
+        compared = list(classic_rows(fit, latin))
+        put(classic_json(compared) if as_json else classic_text(compared, settings.units))
+        return
+    with progress("species") as step:
+        rows = list(calibrate(fit, latin, progress=step))
+    with progress("past flush") as step:
+        skills = past_skill(fit, latin, progress=step)
+    habits = list(work_habits(fit.histories, snapshot.calendar, latin))
+    leaves = GardenLeaves(fit).habits(latin)
+    if as_json:
+        put(calibration_json(rows, skills, habits, leaves))
+    else:
+        put(calibration_text(rows, dict(snapshot.species), settings.units, skills, habits, leaves))
+        if len({look.who for look in snapshot.looks if look.who}) > 1:
+            from phenology.learning.observers import observer_lateness
+            from reports.output.calibration import observers_text
+
+            put(observers_text(list(observer_lateness(snapshot))))
+
+
+def _own_species(text: str, garden: Garden) -> str:
+    """The species meant: one that grows here, before any other of the catalogue."""
+    from phenology.model.errors import InputError
+    from phenology.species.catalogue import find_species, neutral_species
+
+    here = {
+        name: garden.species.get(name) or neutral_species(name) for name in {t.species for t in garden.trees}
+    }
+    try:
+        return find_species(text, here).latin
+    except InputError:
+        return find_species(text, garden.species).latin

@@ -1,0 +1,126 @@
+"""`flushcast compare`: seasons side by side."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from reports.cli.common import as_of_option, garden_option, put, say
+
+if TYPE_CHECKING:
+    from phenology.garden import Garden
+    from phenology.judging.past_forecasts import PastForecast
+    from reports.output.compare import Compared
+
+# As in reports.output.compare.TABLES, which --help does not load.
+TABLES = ("stages", "trees", "warmth", "course", "frosts", "forecasts", "followed", "trends")
+
+
+@click.command("compare")
+@click.argument("seasons", nargs=-1)
+@click.option("--stages", "every_stage", is_flag=True,
+              help="Every stage of every flush, and the warmth that each took.")  # fmt: skip
+@click.option(
+    "--tree", metavar="NAME", help="Tree by tree instead, for the trees so named or of that species."
+)
+@click.option("--page", type=click.Path(path_type=Path, dir_okay=False), metavar="FILE.html",
+              help="Everything as one HTML page, with pictures.")  # fmt: skip
+@click.option("--look-back/--no-look-back", default=True,
+              help="Whether past seasons are forecast again to see how good that was.")  # fmt: skip
+@as_of_option
+@click.option("--json", "as_json", is_flag=True, help="As JSON (schema flushcast.compare/1).")
+@click.option("--csv", "as_csv", is_flag=True, help="One table as CSV: the stage dates, or that of --table.")
+@click.option("--table", type=click.Choice(TABLES), help="Which table --csv writes.")
+@garden_option
+def compare_command(
+    garden: Path,
+    seasons: tuple[str, ...],
+    every_stage: bool,
+    tree: str | None,
+    page: Path | None,
+    look_back: bool,
+    as_of: str | None,
+    as_json: bool,
+    as_csv: bool,
+    table: str | None,
+) -> None:
+    """Set seasons side by side: warmth and days ahead of usual, frosts, when each stage came, how far off
+    forecasts were, what followed work, and how dates have moved over the years.
+
+    SEASONS are years (2024, or 2024/25 in the south); without any, the latest six.
+    """
+    if sum((as_json, as_csv, page is not None, tree is not None)) > 1:
+        raise click.UsageError("choose one of --tree, --page, --json and --csv")
+    if table and not as_csv:
+        raise click.UsageError("--table goes with --csv")
+    if every_stage and (as_json or as_csv or page is not None or tree is not None):
+        raise click.UsageError("--stages goes with the text; the others tell every stage anyway")
+    from phenology.seasons.compare import compare_seasons
+    from reports.garden.garden_date import garden_date
+    from reports.garden.past_forecasts import garden_past
+    from reports.garden.snapshot import read_garden
+    from reports.output.compare import Compared, compare_csv, compare_json
+    from reports.text.compare_text import tree_text
+    from reports.text.progress import progress
+
+    snapshot, settings = read_garden(garden, garden_date(garden, as_of), past=as_of is not None)
+    comparison = compare_seasons(snapshot, [_season(text) for text in seasons])
+
+    def looked_back() -> list[PastForecast]:
+        with progress("past flush") as step:
+            return garden_past(garden, snapshot, past=as_of is not None, say=say, progress=step)
+
+    past = looked_back if look_back else None
+    compared = Compared(comparison, settings.units, past)
+    if tree is not None:
+        put(tree_text(comparison, settings.units, _trees(tree, snapshot)))
+    elif as_csv:
+        put(compare_csv(compared, table or "stages").rstrip("\n"))
+    elif as_json:
+        put(compare_json(compared))
+    elif page is not None:
+        from reports.output.files_out import write_whole
+        from reports.page.compare_page import compare_html
+
+        html = compare_html(compared, settings.name).encode("utf-8")
+        write_whole(page, html)
+        say(f"Wrote {page}, {len(html) // 1000} kB.")
+    else:
+        _put_text(compared, every_stage)
+
+
+METHOD = "How this is reckoned: docs/method.md, section 7."
+
+
+def _put_text(compared: Compared, every_stage: bool) -> None:
+    from reports.text.compare_more import followed_lines, trend_lines, truth_lines, weather_lines
+    from reports.text.compare_text import compare_text
+
+    garden = compared.comparison.garden
+    put(compare_text(compared.comparison, compared.units, every_stage=every_stage))
+    for lines in (
+        truth_lines(compared.truth, garden),
+        followed_lines(compared.followed, garden),
+        trend_lines(compared.trends, garden),
+        weather_lines(garden),
+    ):
+        if told := list(lines):
+            put("\n" + "\n".join(told))
+    put(f"\n{METHOD}")
+
+
+def _trees(text: str, garden: Garden) -> list[str]:
+    from phenology.language.tree_selection import Roster, select_trees
+
+    names = {latin: species.names for latin, species in garden.species.items()}
+    roster = Roster(garden.trees, garden.places, garden.stands, names)
+    return [tree.id for tree in select_trees(text, roster, on=garden.as_of)]
+
+
+def _season(text: str) -> int:
+    year = text.split("/")[0]
+    if not (year.isdigit() and len(year) == 4):
+        raise click.UsageError(f"a season is a year such as 2024, or 2024/25; got '{text}'")
+    return int(year)

@@ -1,0 +1,61 @@
+"""`flushcast demo`: an invented garden, offline, to a printed forecast."""
+
+from __future__ import annotations
+
+from datetime import date
+from pathlib import Path
+
+import click
+
+from reports.cli.common import put, say
+
+
+@click.command("demo")
+@click.option(
+    "--dir",
+    "folder",
+    type=click.Path(path_type=Path),
+    default=Path("flushcast-demo"),
+    metavar="DIR",
+    help="Where to make the garden (default: flushcast-demo).",
+)
+@click.option(
+    "--date", "day", metavar="DATE", help="The day it stands on, 'today' included (default: 14 June)."
+)
+@click.option("--south", is_flag=True, help="The same garden in the southern hemisphere.")
+def demo_command(folder: Path, day: str | None, south: bool) -> None:
+    """Make an invented garden and print its forecast; needs no network."""
+    from data_sources.demo.garden import demo_day, store_demo
+    from phenology.advice.garden_forecast import forecast_garden
+    from reports.garden.clock import today
+    from reports.garden.skill import read_with_skill
+    from reports.text.forecast_text import forecast_text
+
+    stands_on = demo_day(today(), south=south) if day is None else _day(day, today())
+    made = store_demo(folder, stands_on, south=south)
+    if made:
+        say(f"Made an invented garden in {folder}: 12 trees, four past seasons, and this one to {stands_on}.")
+    else:
+        say(f"Using the demo garden already in {folder}; remove the folder to start afresh.")
+    snapshot, _ = read_with_skill(folder, stands_on)
+    say()
+    put(forecast_text(forecast_garden(snapshot)))
+    say()
+    say(f"It stands still on {snapshot.as_of}. Try next:")
+    for line in (
+        'look "hornbeams" soft',
+        "forecast",
+        "calibrate hornbeam",
+        "compare",
+    ):
+        say(f"  flushcast --garden {folder} {line}")
+
+
+def _day(text: str, now: date) -> date:
+    from phenology.language.vague_dates import parse
+    from phenology.model.errors import InputError
+
+    when = parse(text, today=now)
+    if when.earliest is None or when.earliest != when.latest:
+        raise InputError(f"--date needs one day, such as 2026-06-14; '{text}' is not one")
+    return when.earliest

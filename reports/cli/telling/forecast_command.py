@@ -1,0 +1,53 @@
+"""`flushcast forecast`: which tree to look at when."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import click
+
+from reports.cli.common import as_of_option, garden_option, put
+
+
+@click.command("forecast")
+@as_of_option
+@click.option("--json", "as_json", is_flag=True, help="The forecast as JSON (schema flushcast.forecast/1).")
+@click.option("--csv", "as_csv", is_flag=True, help="The forecast as CSV, a line a tree, flush and stage.")
+@click.option("--changes", is_flag=True, help="Also say what moved since the last look, or since a week ago.")
+@garden_option
+def forecast_command(garden: Path, as_of: str | None, as_json: bool, as_csv: bool, changes: bool) -> None:
+    """Say which tree to look at when, soonest first, with honest uncertainty."""
+    if as_json and as_csv:
+        raise click.UsageError("choose one of --json and --csv")
+    if changes and (as_json or as_csv):
+        raise click.UsageError("--changes tells in words; leave out --json and --csv")
+    from phenology.advice.garden_forecast import forecast_garden
+    from reports.garden.garden_date import garden_date
+    from reports.garden.skill import read_with_skill
+    from reports.text.progress import progress
+    from reports.text.words import in_units
+
+    day = garden_date(garden, as_of)
+    snapshot, settings = read_with_skill(garden, day, past=as_of is not None)
+    with progress("tree") as step:
+        forecast = forecast_garden(snapshot, progress=step)
+    if as_json or as_csv:
+        from reports.output.forecast import forecast_csv, forecast_json
+
+        told = forecast_json(forecast, settings.units) if as_json else forecast_csv(forecast).rstrip("\n")
+        put(in_units(told, settings.units))
+        return
+    from reports.text.forecast_text import forecast_text
+
+    put(in_units(forecast_text(forecast), settings.units))
+    if as_of is None:
+        from reports.text.forecast_misses import tell_misses
+
+        told = tell_misses(garden, forecast)
+        if told and not changes:
+            put("\n" + told)
+    if changes:  # a second and a third forecast, so only when asked for
+        from phenology.advice.forecast_change import changed_since, forecast_changes
+        from reports.text.change_text import changes_text
+
+        put("\n" + changes_text(forecast_changes(forecast), changed_since(snapshot)))

@@ -1,0 +1,72 @@
+"""`flushcast round`: which trees to look at on this walk."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import click
+
+from reports.cli.common import garden_option, put, say
+
+
+@click.command("round")
+@click.option("--sheet", is_flag=True, help="A sheet to print, with room to write.")
+@click.option(
+    "--csv", "csv_file", type=click.Path(path_type=Path), metavar="FILE", help="A sheet to fill in."
+)
+@click.option(
+    "--read", "filled", type=click.Path(path_type=Path), metavar="FILE", help="Take a filled sheet in."
+)
+@click.option("--dry-run", is_flag=True, help="With --read: check everything and change nothing.")
+@garden_option
+def round_command(
+    garden: Path, sheet: bool, csv_file: Path | None, filled: Path | None, dry_run: bool
+) -> None:
+    """Say which trees to look at now because a look would change a decision, and what to look for.
+
+    \b
+    flushcast round
+    flushcast round --sheet
+    flushcast round --csv walk.csv        then fill in stage and note, and
+    flushcast round --read walk.csv       takes the looks in as one change
+
+    Rows without a stage are passed over when a sheet is read.
+    """
+    if sum([sheet, csv_file is not None, filled is not None]) > 1:
+        raise click.UsageError("choose one of --sheet, --csv and --read")
+    if dry_run and filled is None:
+        raise click.UsageError("--dry-run goes with --read")
+    if filled is not None:
+        from reports.cli.writing.desk import open_desk
+        from reports.cli.writing.round_entry import take_in
+
+        with open_desk(garden) as desk:
+            take_in(desk, filled, dry_run=dry_run)
+        return
+    from phenology.advice.garden_forecast import forecast_garden
+    from phenology.advice.round import plan_round
+    from reports.garden.garden_date import garden_date
+    from reports.garden.skill import read_with_skill
+    from reports.text.progress import progress
+    from reports.text.round_text import SHEET_COLUMNS, round_sheet, round_text, sheet_rows
+    from reports.text.words import in_units
+
+    snapshot, settings = read_with_skill(garden, garden_date(garden))
+    with progress("tree") as step:
+        walk = plan_round(forecast_garden(snapshot, progress=step))
+    if csv_file is not None:
+        from data_sources.tables.csv_cells import write_csv
+        from phenology.model.errors import StoreError
+
+        if csv_file.exists():
+            raise StoreError(f"{csv_file} is there already; choose another name, so that no notes are lost")
+        try:
+            count = write_csv(csv_file, SHEET_COLUMNS, sheet_rows(walk))
+        except OSError as error:
+            raise StoreError(f"{csv_file} cannot be written: {error.strerror or error}") from None
+        say(
+            f"{count} {'tree' if count == 1 else 'trees'} in {csv_file}; fill in stage and note, "
+            "then --read it."
+        )
+        return
+    put(in_units(round_sheet(walk) if sheet else round_text(walk, snapshot), settings.units))

@@ -1,0 +1,110 @@
+"""`flushcast shoot`: how far to cut a shoot."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from reports.cli.common import garden_option, may_ask, put, say
+
+if TYPE_CHECKING:
+    from phenology.species.catalogue import Species
+
+WAYS = "out, in, left, right, up or down"
+
+
+@click.command("shoot")
+@click.argument("species", nargs=-1, metavar="[SPECIES]")
+@click.option("--budless/--no-budless", default=None, help="Whether the lowest leaf has no bud.")
+@click.option("--first", metavar="WAY", help="Which way the first leaf with a bud points.")
+@click.option("--second", metavar="WAY", help="Which way the second one points.")
+@click.option("--long/--not-long", "long_internodes", default=None, help="Whether internodes are long.")
+@click.option(
+    "--leaves", metavar="TEXT", help='The whole shoot, such as "out no bud; left 8; in 12; out 11".'
+)
+@click.option("--usual", type=float, metavar="MM", help="With --leaves: the tree's usual internode.")
+@click.option("--opposite", is_flag=True, help="Leaves come in pairs (told by SPECIES otherwise).")
+@click.option("--svg", type=click.Path(path_type=Path), metavar="FILE", help="Draw it into a file as well.")
+@garden_option
+def shoot_command(
+    garden: Path,
+    species: tuple[str, ...],
+    budless: bool | None,
+    first: str | None,
+    second: str | None,
+    long_internodes: bool | None,
+    leaves: str | None,
+    usual: float | None,
+    opposite: bool,
+    svg: Path | None,
+) -> None:
+    """Say where to cut a shoot, why, whether the next one needs wire, and what grows next.
+
+    \b
+    flushcast shoot                                   asks three questions
+    flushcast shoot "trident maple" --budless --first out --second in --not-long
+    flushcast shoot --leaves "out no bud; left 8; in 20; out 12" --usual 9
+
+    WAY: out, in, left, right, up or down, as the leaf points from the tree.
+    """
+    from phenology.work.shoot import asked, described, how_far
+    from reports.text.shoot_picture import svg_picture, text_picture
+
+    kind = _kind(garden, " ".join(species)) if species else None
+    pairs = opposite or (kind is not None and kind.arrangement == "opposite")
+    if leaves is not None:
+        shoot = described(leaves, opposite=pairs)
+    else:
+        if may_ask():
+            budless = (
+                click.confirm("Is the lowest leaf without a bud?", err=True) if budless is None else budless
+            )
+            first = first or click.prompt(
+                f"Which way does the first leaf with a bud point ({WAYS})", err=True
+            )
+            second = second or click.prompt("And the second", err=True)
+            if long_internodes is None:
+                long_internodes = click.confirm("Are internodes long for this tree?", err=True)
+        if budless is None or not first or not second:
+            raise click.UsageError("answer --budless or --no-budless, --first and --second, or give --leaves")
+        shoot = asked(budless, first, second, opposite=pairs)
+    cut = how_far(shoot, long_internodes=bool(long_internodes), usual_mm=usual)
+    noun = "pair" if pairs else "leaf"
+    put(text_picture(shoot, cut))
+    put()
+    put(f"Cut just above {noun} {cut.after}; {_kept(cut.kept, noun)}.")
+    for line in (*cut.why, cut.wire, cut.next):
+        put(line)
+    if svg is not None:
+        from phenology.model.errors import StoreError
+
+        try:
+            svg.write_text(svg_picture(shoot, cut), encoding="utf-8")
+        except OSError as error:
+            raise StoreError(f"{svg} cannot be written: {error.strerror or error}") from None
+        say(f"Drawn into {svg}.")
+    say("Cut only what is hard, with clean sharp blades; mind your eyes. Halve outer leaves after the cut.")
+    if kind is not None and kind.sap != "none":
+        say(next(text for text in kind.cautions if text.startswith("The sap")))
+    if kind is not None and kind.growth == "fixed":
+        say("One flush a year is usual here: what is cut now may not grow again before spring.")
+
+
+def _kept(kept: int, noun: str) -> str:
+    if kept == 1:
+        return f"one {noun} with {'buds' if noun == 'pair' else 'a bud'} stays"
+    return f"{kept} {'pairs' if noun == 'pair' else 'leaves'} with buds stay"
+
+
+def _kind(garden: Path, name: str) -> Species:
+    from data_sources.garden import GardenSettings, read_settings
+    from phenology.model.errors import StoreError
+    from phenology.species.catalogue import find_species, load_species
+
+    try:
+        settings = read_settings(garden)
+    except StoreError:  # the shipped catalogue serves without a garden
+        settings = GardenSettings()
+    return find_species(name, load_species(settings.species))

@@ -1,0 +1,27 @@
+"""`flushcast weather`: add weather, fetch it, see what there is. Each subcommand is imported when it runs."""
+
+from __future__ import annotations
+
+from typing import ClassVar
+
+import click
+
+from reports.cli.main import LazyGroup
+
+
+class WeatherGroup(LazyGroup):
+    """The weather commands."""
+
+    table: ClassVar[dict[str, tuple[str, str]]] = {
+        "add": ("weather.add_command", "Take daily weather from a file."),
+        "update": ("weather.update_command", "Fetch what is new from services."),
+        "sources": ("weather.update_command", "List the services."),
+        "status": ("weather.status_command", "See what weather there is."),
+        "accept": ("weather.accept_command", "Use days that were marked as doubtful."),
+        "undo": ("weather.undo_command", "Take back what was added last."),
+    }
+
+
+@click.group("weather", cls=WeatherGroup)
+def weather_command() -> None:
+    """Add weather, fetch it, see what there is."""

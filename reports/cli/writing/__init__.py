@@ -1,0 +1,1 @@
+"""Commands that write in the journal: look, work, import, undo."""

@@ -1,0 +1,96 @@
+"""`flushcast import`: years of looks, however they were written down."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import click
+
+from reports.cli.common import garden_option, may_ask
+
+TABLES = {"looks": "look", "works": "work", "trees": "tree", "places": "place"}
+
+
+@click.command("import")
+@click.argument("files", nargs=-1, required=True, type=click.Path(path_type=Path), metavar="FILE...")
+@click.option(
+    "--as", "kind_of_file", type=click.Choice(list(TABLES)), help="What the rows are, if not clear."
+)
+@click.option(
+    "--map",
+    "mapping",
+    multiple=True,
+    metavar="HEADER=FIELD",
+    help="What a column is; remembered. HEADER=- passes it over.",
+)
+@click.option("--date-order", type=click.Choice(["day-first", "month-first"]), help="How 4/7/2025 reads.")
+@click.option(
+    "--kind",
+    type=click.Choice(["seen", "happened"]),
+    help="What vague dates are: seen so by then, or came about then.",
+)
+@click.option("--new-trees", is_flag=True, help="Add trees the files name but the garden lacks.")
+@click.option("--tree", "trees", metavar="TREES", help="Of photos: which trees they show.")
+@click.option("--stage", metavar="STAGE", help="Of photos: which stage they show.")
+@click.option("--who", metavar="NAME", help="Of photos: who took them.")
+@click.option("--dry-run", is_flag=True, help="Check everything and change nothing.")
+@garden_option
+def import_command(
+    garden: Path,
+    files: tuple[Path, ...],
+    kind_of_file: str | None,
+    mapping: tuple[str, ...],
+    date_order: str | None,
+    kind: str | None,
+    new_trees: bool,
+    trees: str | None,
+    stage: str | None,
+    who: str | None,
+    dry_run: bool,
+) -> None:
+    """Take CSV files or photos in, all of them or nothing; one undo takes them out again.
+
+    \b
+    flushcast import LOOKS.csv
+    flushcast import notebook.csv --map "what I saw=stage" --date-order day-first
+    flushcast import exported-folder
+    flushcast import photos --tree hornbeams --stage soft
+
+    FILE: looks, work, trees or places with a header line, a folder that
+    `flushcast export` wrote, or photos, or a folder of them: the camera tells
+    the day, you say tree and stage. Every bad row is told at once, with what
+    to write.
+    """
+    from data_sources.photo_dates import holds_photos
+    from reports.cli.writing import import_entry as entry
+    from reports.cli.writing.desk import open_desk
+
+    said = []
+    for text in mapping:
+        header, equals, field = text.rpartition("=")
+        if not equals or not header.strip() or not field.strip():
+            raise click.UsageError(f"--map takes HEADER=FIELD, got '{text}'")
+        said.append((header.strip(), field.strip()))
+    photos = [holds_photos(path) for path in files]
+    if any(photos):
+        from reports.cli.writing import photo_entry
+
+        if not all(photos):
+            raise click.UsageError("import photos and tables one after the other")
+        with open_desk(garden) as desk:
+            photo_entry.take_in(desk, files, trees, stage, who, may_ask=may_ask(), dry_run=dry_run)
+        return
+    if trees or stage or who:
+        raise click.UsageError("--tree, --stage and --who go with photos; a table has columns for them")
+    with open_desk(garden) as desk:
+        asked = entry.Asked(
+            TABLES.get(kind_of_file or ""),
+            dict(said),
+            desk.order_named(date_order),
+            kind,
+            new_trees,
+            desk.settings.reading_order,
+            desk.settings.date_style.first_weekday,
+        )
+        plan = entry.planned(desk, files, asked, may_ask=may_ask())
+        entry.carry_out(desk, plan, files, dry_run=dry_run)

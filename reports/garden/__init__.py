@@ -1,0 +1,1 @@
+"""A garden as commands, pages and the notebook open it."""

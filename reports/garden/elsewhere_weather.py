@@ -1,0 +1,119 @@
+"""Where the weather of a place far away comes from: a file, or a place of the garden."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from data_sources.weather.files.reader import read_weather_file
+from phenology.garden import Garden
+from phenology.model.errors import FlushcastError, InputError, UnknownNameError, WeatherError
+from phenology.model.records import Place
+from phenology.seasons.translate import ClimateOf, hemisphere
+
+BUDS = ("repotting", "pruning")  # work that waits for the buds rather than for firm leaves
+LEAST_SEASONS = 2  # fewer leave all heat clocks alike (ours)
+
+
+def climate_from_file(name: str, path: Path, units: str | None, latitude: float | None) -> ClimateOf:
+    """A place's climate from a weather file; hemisphere by the latitude given, the weather, or the name."""
+    weather, _ = read_weather_file(path, units=units)
+    if latitude is None and hemisphere(weather) is None:
+        latitude = town_latitude(name)
+    return ClimateOf.of(name, weather, latitude)
+
+
+def climate_of_garden_place(folder: Path, name: str | None) -> ClimateOf:
+    """A place of the garden, the first one without a name.
+
+    Raises
+    ------
+    WeatherError
+        If the garden has no such place with weather: says how to add some.
+    """
+    from reports.garden.garden_place import garden_places
+    from reports.garden.snapshot import read_weather
+
+    places = garden_places(folder)
+    place = places[0] if name is None else _named(places, name)
+    if place is None:
+        raise WeatherError(lacking(name or ""))
+    weather = read_weather(folder, [place.id], None).get(place.id)
+    if weather is None:
+        raise WeatherError(lacking(place.name, known=True))
+    return ClimateOf.of(place.name, weather, place.latitude)
+
+
+def lacking(name: str, *, known: bool = False) -> str:
+    """One sentence: how to add weather for a place."""
+    if known:
+        return (
+            f"there is no weather for {name} yet: give a file with --weather FILE --units C, or fetch some "
+            f'with `flushcast weather update --place "{name}"`'
+        )
+    return (
+        f"there is no weather for {name} yet: give a file with --weather FILE --units C, or make it a place "
+        f'of the garden{_position(name)} and fetch some with `flushcast weather update --place "{name}"`'
+    )
+
+
+def _position(name: str) -> str:
+    """The command that adds a town, with its position where the gazetteer knows one of that name."""
+    try:
+        from data_sources.gazetteer import the_town
+
+        town = the_town(name)
+    except FlushcastError:
+        return f' (`flushcast place add "{name}" --lat LAT --lon LON`)'
+    return f' (`flushcast place add "{name}" --lat {town.latitude:.2f} --lon {town.longitude:.2f}`)'
+
+
+def _named(places: list[Place], name: str) -> Place | None:
+    wanted = name.strip().casefold()
+    found = [p for p in places if p.name.casefold() == wanted]
+    found = found or [p for p in places if wanted in p.name.casefold()]
+    if len(found) > 1:
+        raise InputError(f"several places fit '{name}': {', '.join(p.name for p in found)}")
+    return found[0] if found else None
+
+
+def town_latitude(name: str) -> float | None:
+    """The latitude of the towns of that name, where they agree on the hemisphere."""
+    from data_sources.gazetteer import find_towns
+
+    try:
+        towns = find_towns(name)
+    except UnknownNameError:
+        return None
+    return towns[0].latitude if len({town.latitude > 0 for town in towns}) == 1 else None
+
+
+def learned_weights(folder: Path, latin: str, work: str) -> tuple[dict[str, float], int] | None:
+    """How the garden's own looks weigh the heat clocks for a species, and the seasons they come from.
+
+    None without a garden, or with fewer than two seasons of the step that the work waits for: bud break for
+    repotting and pruning, hardening for all else.
+    """
+    from reports.garden.garden_date import garden_today
+    from reports.garden.snapshot import read_garden
+
+    if not (folder / "garden.toml").is_file():
+        return None
+    garden, _ = read_garden(folder, garden_today(folder))
+    return weights_of(garden, latin, work)
+
+
+def weights_of(garden: Garden, latin: str, work: str) -> tuple[dict[str, float], int] | None:
+    """The same for a garden that was read already."""
+    from phenology.heat.clocks import HEAT_CLOCKS
+    from phenology.learning.garden_fit import GardenFit
+    from phenology.learning.transitions import Transition
+
+    if latin not in {tree.species for tree in garden.trees} or garden.weather_through() is None:
+        return None
+    step = Transition("start", "budbreak") if work in BUDS else Transition("extended", "hardened")
+    fit = GardenFit(garden)
+    seasons = len(fit.seasons_seen(latin, step))
+    if seasons < LEAST_SEASONS:
+        return None
+    shares = fit.requirement(step).clock_shares[: len(HEAT_CLOCKS)]
+    return {c.name: float(w) for c, w in zip(HEAT_CLOCKS, shares, strict=True)}, seasons

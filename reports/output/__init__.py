@@ -1,0 +1,1 @@
+"""Results as data: JSON, CSV, calendar files."""

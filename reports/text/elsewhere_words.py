@@ -1,0 +1,108 @@
+"""Dates from elsewhere in words. Years of translated dates are only labels, so no year is ever said."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from datetime import date
+
+from phenology.model.operations import operation
+from phenology.seasons.translate import Translation
+from phenology.species.catalogue import Species
+from reports.text.words import date_style
+
+LONG_MONTHS = (
+    "January", "February", "March", "April", "May", "June", "July", "August", "September", "October",
+    "November", "December",
+)  # fmt: skip
+RANGE = "In brackets: where four in five of the years and heat clocks tried put it."
+CAUTION = "A date is a reason to look, never to cut: the leaf decides."
+METHOD = "How this is reckoned: docs/method.md, section 8."
+
+
+def sentence(told: Translation, *, work: str = "", species: str = "") -> str:
+    """One translation as a sentence.
+
+    Examples
+    --------
+    >>> asked, day = date(2025, 7, 5), date(2025, 6, 24)
+    >>> sentence(Translation("Omiya", "my benches", asked, asked, date(2025, 6, 20), day,
+    ...                      date(2025, 6, 29), 0.0, 20, 20, day, ()))
+    'What is done in Omiya on 5 July is due at my benches about 24 June (20-29 June).'
+    """
+    what = work.capitalize().replace("-", " ") if work else "What is"
+    on = f" of {species}" if work and species else f" with {species}" if species else ""
+    when = f"on {day_words(told.first)}" if told.first == told.last else range_words(told.first, told.last)
+    lead = f"{what}{on} done in {told.there} {when}"
+    if told.middle is None:
+        return f"{lead} hardly comes at {told.here}: so much warmth gathers in too few years."
+    never = f" In {told.never:.0%} of years so much warmth does not gather." if told.never >= 0.05 else ""
+    return f"{lead} is due at {told.here} about {day_words(told.middle)} ({_span(told, short=False)}).{never}"
+
+
+def day_words(day: date, *, short: bool = False) -> str:
+    """A day and month in the garden's order. The year is left out always: here it is only a label.
+
+    Examples
+    --------
+    >>> day_words(date(2025, 7, 5)), day_words(date(2025, 7, 5), short=True)
+    ('5 July', '5 Jul')
+    """
+    month = LONG_MONTHS[day.month - 1][: 3 if short else None]
+    return f"{month} {day.day}" if date_style().order == "month-first" else f"{day.day} {month}"
+
+
+def range_words(first: date, last: date, *, short: bool = False) -> str:
+    """Days from one to another, the month said once.
+
+    Examples
+    --------
+    >>> range_words(date(2025, 6, 20), date(2025, 6, 29)), range_words(date(2025, 12, 30), date(2026, 1, 2))
+    ('20-29 June', '30 December-2 January')
+    """
+    if (first.month, first.day) == (last.month, last.day):
+        return day_words(first, short=short)
+    if first.month != last.month or last < first:
+        return f"{day_words(first, short=short)}-{day_words(last, short=short)}"
+    month = LONG_MONTHS[first.month - 1][: 3 if short else None]
+    days = f"{first.day}-{last.day}"
+    return f"{month} {days}" if date_style().order == "month-first" else f"{days} {month}"
+
+
+def span(told: Translation) -> str:
+    """The range of a translation, months short."""
+    return _span(told, short=True)
+
+
+def _span(told: Translation, *, short: bool) -> str:
+    if told.low is None:
+        return "never"
+    if told.high is None:
+        return (
+            f"{day_words(told.low, short=True)}, or never"
+            if short
+            else f"from {day_words(told.low)}, if at all"
+        )
+    return range_words(told.low, told.high, short=short)
+
+
+def asked_words(t: Translation) -> str:
+    """The date asked for, months short."""
+    return range_words(t.first, t.last, short=True)
+
+
+def due_words(t: Translation) -> str:
+    """When it is due and its range, months short."""
+    return "not here" if t.middle is None else f"{day_words(t.middle, short=True)} ({span(t)})"
+
+
+def work_notes(work: str, species: Species | None) -> Iterator[str]:
+    """What a species and an operation ask to be minded, whatever the date."""
+    if species and work in ("full-defoliation", "partial-defoliation") and species.defoliation == "never":
+        yield f"{species.name}: not defoliated (its entry in the catalogue says never)."
+    if species and work and species.growth == "fixed" and operation(work).wakes:
+        yield f"{species.name}: a fixed grower, which seldom flushes again after a cut."
+    if work and operation(work).caution:
+        yield f"{work.capitalize().replace('-', ' ')}: {operation(work).caution}."
+    if species:
+        for caution in species.cautions:
+            yield f"{species.name}: {caution.rstrip('.')}."

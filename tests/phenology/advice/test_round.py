@@ -1,0 +1,123 @@
+"""Windows and the round, on invented gardens."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from datetime import date, timedelta
+
+from phenology.advice.garden_forecast import forecast_garden
+from phenology.advice.round import plan_round
+from phenology.advice.windows import windows
+from phenology.model.records import Aim
+from tests.phenology.gardens import BEECH, ELM, Records, day
+
+
+def garden_of(r: Records, n: int, season: int = 2020):
+    """Three past seasons of two trees, and this one as far as `r` tells it."""
+    return r.garden(day(season, n))
+
+
+def with_past() -> Records:
+    r = Records()
+    for name in ("Elm 1", "Elm 2"):
+        r.tree(name, ELM, last_repot=date(2019, 3, 1))
+        for season in (2017, 2018, 2019):
+            r.a_season(name, season, 100, 130, 150)
+    return r
+
+
+def test_an_open_window_is_the_first_stop_and_says_what_waiting_costs():
+    r = with_past()
+    r.a_season("Elm 1", 2020, 99, 130, 150)
+    forecast = forecast_garden(garden_of(r, 156))
+    walk = plan_round(forecast)
+    assert walk.visits[0].tree.label == "Elm 1" and walk.visits[0].rank == 0
+    assert "still hard: cutback" in walk.visits[0].because and walk.review is None
+    (window,) = [w for w in windows(forecast) if w.row.tree.label == "Elm 1"]
+    assert window.is_open and window.opens[1] == day(2020, 152)
+    assert window.closes is not None and window.odds is not None and "frost" in window.closes_why
+
+
+def test_a_look_that_changes_nothing_is_left_out():
+    r = with_past()
+    r.aims.append(Aim("a", "Elm 2", "building"))
+    for name in ("Elm 1", "Elm 2"):
+        flush = r.flush(name, 2020)
+        r.look(flush, 100, "budbreak")
+        r.look(flush, 131, "extended")
+    labels = {v.tree.label for v in plan_round(forecast_garden(garden_of(r, 150))).visits}
+    assert labels == {"Elm 1"}
+    assert not plan_round(forecast_garden(garden_of(r, 133))).visits  # far too early to ask
+
+
+def test_swelling_is_looked_for_where_roots_are_due():
+    r = with_past()
+    r.trees[0] = replace(r.trees[0], last_repot=date(2017, 3, 1))
+    walk = plan_round(forecast_garden(garden_of(r, 90)))
+    assert [(v.tree.label, v.operation) for v in walk.visits] == [("Elm 1", "repotting")]
+    opening = [w for w in windows(forecast_garden(garden_of(r, 60))) if w.operation == "repotting"]
+    assert {w.row.tree.label for w in opening} == {"Elm 1", "Elm 2"}
+    assert all(w.opens[0] < w.opens[2] and w.closes > w.opens[1] for w in opening)
+
+
+def test_care_after_work_is_on_the_round_until_a_look_answers():
+    r = with_past()
+    r.a_season("Elm 1", 2020, 99, 130, 150)
+    work = r.work("Elm 1", 2020, 156, "cutback")
+    woken = r.flush("Elm 1", 2020, "work", started_on=day(2020, 156), work_id=work)
+    week = plan_round(forecast_garden(garden_of(r, 164)))
+    assert any("aphids" in v.look_for for v in week.visits)
+    r.look(woken, 163, "dormant")
+    assert not any("aphids" in v.look_for for v in plan_round(forecast_garden(garden_of(r, 164))).visits)
+    third_week = plan_round(forecast_garden(garden_of(r, 178)))
+    assert any("buds moving" in v.look_for and "22 days ago" in v.because for v in third_week.visits)
+    r.look(woken, 176, "budbreak")
+    assert not any("buds moving" in v.look_for for v in plan_round(forecast_garden(garden_of(r, 178))).visits)
+
+
+def test_wire_presses_when_it_is_due():
+    r = with_past()
+    r.work("Elm 2", 2020, 140, "wiring", note="this year's shoots")
+    walk = plan_round(forecast_garden(garden_of(r, 163)))
+    (wire,) = [v for v in walk.visits if v.operation == "wire-removal"]
+    assert wire.rank == 0 and wire.because == "wired 23 days ago"
+
+
+def test_off_season_there_is_a_review():
+    r = with_past()
+    walk = plan_round(forecast_garden(garden_of(r, 15)))
+    assert walk.visits == () and walk.review is not None
+    early, usual = walk.review.first_frost
+    middle, late = walk.review.last_frost
+    assert date(2020, 8, 15) < early < usual < date(2021, 1, 15)
+    assert date(2020, 2, 1) < middle < late < date(2020, 6, 15)
+    assert walk.review.share == 1.0
+    assert walk.review.repot == ()  # both were repotted last spring
+    r.trees[0] = replace(r.trees[0], last_repot=None)
+    assert [t.label for t, _ in plan_round(forecast_garden(garden_of(r, 15))).review.repot] == ["Elm 1"]
+
+
+def test_retired_trees_are_not_visited():
+    r = with_past()
+    r.trees[1] = replace(r.trees[1], retired=day(2020, 100))
+    r.work("Elm 2", 2020, 90, "wiring")
+    assert "Elm 2" not in {v.tree.label for v in plan_round(forecast_garden(garden_of(r, 150))).visits}
+
+
+def test_a_refused_window_says_why_and_is_not_visited():
+    r = with_past()
+    r.tree("Beech", BEECH, vigour="weak")
+    r.a_season("Beech", 2020, 105, 130, 150)
+    forecast = forecast_garden(garden_of(r, 156))
+    (window,) = [w for w in windows(forecast) if w.row.tree.label == "Beech"]
+    assert "Beech is weak" in window.refused
+    assert "Beech" not in {v.tree.label for v in plan_round(forecast).visits}
+
+
+def test_windows_come_open_ones_first_then_by_date():
+    r = with_past()
+    r.a_season("Elm 1", 2020, 99, 130, 150)
+    found = windows(forecast_garden(garden_of(r, 156)))
+    assert [w.is_open for w in found] == sorted((w.is_open for w in found), reverse=True)
+    assert found[0].is_open and day(2020, 156) - timedelta(30) < found[0].opens[1]
+    assert all(w.closes is None or w.closes >= day(2020, 156) for w in found if w.operation != "cutback")
