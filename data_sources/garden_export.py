@@ -11,13 +11,14 @@ from typing import Any
 
 from data_sources.garden import SETTINGS_NAME, GardenSettings, create_garden, read_settings
 from data_sources.journal import FILE_NAME, Journal
-from data_sources.journal.connection import plain_errors
 from data_sources.journal.rows import CHANGES, field_names
 from data_sources.journal.schema import encode
 from data_sources.journal_questions import all_records
+from data_sources.sqlite.errors import plain_errors
+from data_sources.sqlite.files import remove
 from data_sources.tables.csv_cells import BadRowsError, Problem, read_csv, unmark, write_csv
 from data_sources.tables.garden_tables import FILES, read_exported, table_of_file, write_tables
-from data_sources.weather.store.file import FILE_NAME as WEATHER_STORE
+from data_sources.weather.store.weather_store import FILE_NAME as WEATHER_STORE
 from data_sources.weather_export import INDEX as WEATHER_INDEX
 from data_sources.weather_export import add_weather, export_weather, read_weather_export
 from phenology.model.errors import InputError, StoreError
@@ -88,8 +89,8 @@ def rebuild_garden(folder: Path, export: Path) -> dict[str, int]:
             journal.rebuild(rows)
         days = sum(report.offered for report in add_weather(folder, weather, datetime.now(UTC)))
     except BaseException:
-        for name in (FILE_NAME, f"{FILE_NAME}-wal", f"{FILE_NAME}-shm", SETTINGS_NAME, WEATHER_STORE):
-            (folder / name).unlink(missing_ok=True)
+        for name in (FILE_NAME, SETTINGS_NAME, WEATHER_STORE):
+            remove(folder / name)
         raise
     return {name.removesuffix(".csv"): len(rows[table]) for table, name in FILES.items()} | {"days": days}
 

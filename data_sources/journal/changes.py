@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import sqlite3
 import zlib
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
 from itertools import groupby
@@ -12,6 +12,7 @@ from typing import Any
 from uuid import uuid4
 
 from data_sources.journal.schema import (
+    TABLES,
     R,
     Record,
     Row,
@@ -25,8 +26,8 @@ from data_sources.journal.schema import (
 )
 from phenology.model.errors import InputError
 
-CHANGE_COLUMNS = (
-    "seq",
+# Without `seq` in front, which SQLite numbers, and `checksum` at the end.
+CHANGE_CELLS = (
     "batch",
     "at",
     "device",
@@ -37,7 +38,6 @@ CHANGE_COLUMNS = (
     "before",
     "after",
     "undoes",
-    "checksum",
 )
 
 
@@ -74,7 +74,7 @@ class Batch:
         self.id = id or str(uuid4())
         self.label, self.at, self.device, self.undoes = label, at, device, undoes
         self._connection = connection
-        self._changes: list[tuple[str, str, str | None, str | None, str | None]] = []
+        self._changes: list[tuple[str | None, ...]] = []
 
     def __len__(self) -> int:
         """Number of rows changed so far."""
@@ -88,24 +88,21 @@ class Batch:
         InputError
             If a record with this id says something else, or a value cannot be stored.
         """
-        table, row = table_of(type(record)), encode(record)
-        there = self._row(table, str(row["id"]))
-        if there == row:
-            return False
-        if there is not None:
-            differs = ", ".join(name for name in row if row[name] != there[name])
-            raise InputError(f"{table}: id {row['id']} is taken by a row with other {differs}")
-        self._write(table, None, row)
-        return True
+        return self._put(record, over=False)
 
     def save(self, record: Record) -> bool:
         """Add a record, or bring the one with its id to what it says; False when nothing changes."""
+        return self._put(record, over=True)
+
+    def _put(self, record: Record, *, over: bool) -> bool:
         table, row = table_of(type(record)), encode(record)
         there = self._row(table, str(row["id"]))
-        if there == row:
-            return False
-        self._write(table, there, row)
-        return True
+        if there is not None and there != row and not over:
+            differs = ", ".join(name for name in row if row[name] != there[name])
+            raise InputError(f"{table}: id {row['id']} is taken by a row with other {differs}")
+        if there != row:
+            self.write(table, there, row)
+        return there != row
 
     def update(self, kind: type[R], id: str, /, **changes: Any) -> R:
         """Change some fields of a record; returns the record as it now stands.
@@ -124,7 +121,7 @@ class Batch:
         new = kind(**{name: getattr(old, name) for name in column_names(table)} | changes)
         after = encode(new)
         if after != before:
-            self._write(table, before, after)
+            self.write(table, before, after)
         return new
 
     def delete(self, kind: type[R], id: str) -> R:
@@ -137,7 +134,7 @@ class Batch:
         """
         table = table_of(kind)
         before = self._needed(table, id)
-        self._write(table, before, None)
+        self.write(table, before, None)
         gone = decode(table, before)
         assert isinstance(gone, kind)
         return gone
@@ -149,78 +146,67 @@ class Batch:
         return row
 
     def _row(self, table: str, id: str) -> Row | None:
-        return read_row(self._connection, table, id)
+        names = column_names(table)
+        query = f"SELECT {', '.join(names)} FROM {table} WHERE id = ?"
+        found = self._connection.execute(query, (id,)).fetchone()
+        return None if found is None else dict(zip(names, found, strict=True))
 
-    def _write(self, table: str, before: Row | None, after: Row | None) -> None:
-        write_row(self._connection, table, before, after)
-        row = after if after is not None else before
+    def write(self, table: str, before: Row | None, after: Row | None) -> None:
+        """Bring one row from `before` to `after` (None: not there)."""
+        if after is None:
+            assert before is not None
+            self._connection.execute(f"DELETE FROM {table} WHERE id = ?", (before["id"],))
+        elif before is None:
+            insert_row(self._connection, table, after)
+        else:
+            setting = ", ".join(f"{name} = ?" for name in after)
+            values = (*after.values(), after["id"])
+            self._connection.execute(f"UPDATE {table} SET {setting} WHERE id = ?", values)
+        self.record(table, before, after)
+
+    def record(self, table: str, before: Row | None, after: Row | None) -> None:
+        """Note what became of a row, for the change table."""
+        row = before if after is None else after
         assert row is not None
-        texts = [None if r is None else to_json(r) for r in (before, after)]
-        self.record(table, str(row["id"]), tree_of(table, row), texts[0], texts[1])
+        texts = (None if one is None else to_json(one) for one in (before, after))
+        self._changes.append((table, str(row["id"]), tree_of(table, row), *texts))
 
-    def record(
-        self, table: str, row_id: str, tree_id: str | None, before: str | None, after: str | None
-    ) -> None:
-        """Note a change made elsewhere in the same transaction (a rebuild), for the change table."""
-        self._changes.append((table, row_id, tree_id, before, after))
-
-    def _take_back(self, batch: str, label: str) -> None:
+    def take_back(self, batch: str, label: str) -> None:
         """Undo every row of a batch, last first."""
         rows = self._connection.execute(
             "SELECT table_name, row_id, before, after FROM change WHERE batch = ? ORDER BY seq DESC", (batch,)
         ).fetchall()
         for table, row_id, before, after in rows:
-            there, expected = self._row(table, row_id), _full(table, after)
-            if there != expected:
+            expected = _full(table, after)
+            if self._row(table, row_id) != expected:
                 raise InputError(f"cannot take back '{label}': a {table} it wrote was changed again since")
-            self._write(table, expected, _full(table, before))
+            self.write(table, expected, _full(table, before))
 
-    def _finish(self) -> None:
+    def finish(self) -> None:
         """Write the change rows; the caller commits."""
-        at = self.at.astimezone(UTC).isoformat()
-        append_changes(
-            self._connection,
-            (
-                (self.id, at, self.device, self.label, table, row_id, tree_id, before, after, self.undoes)
-                for table, row_id, tree_id, before, after in self._changes
-            ),
-        )
+        if not self.label.strip():
+            raise InputError("a batch needs a label: what was done, in plain words")
+        start = (self.id, self.at.astimezone(UTC).isoformat(), self.device, self.label)
+        append_changes(self._connection, ((None, *start, *cells, self.undoes) for cells in self._changes))
 
 
-def append_changes(connection: sqlite3.Connection, rows: Iterator[tuple[str | None, ...]]) -> None:
-    """Append rows (batch ... undoes, in the order of `CHANGE_COLUMNS`) with their checksums."""
+def insert_row(connection: sqlite3.Connection, table: str, row: Row) -> None:
+    """Add one row, given by column name."""
+    marks = ", ".join("?" * len(row))
+    connection.execute(f"INSERT INTO {table} ({', '.join(row)}) VALUES ({marks})", tuple(row.values()))
+
+
+def append_changes(connection: sqlite3.Connection, rows: Iterable[tuple[Any, ...]]) -> None:
+    """Append rows (seq or None, then `CHANGE_CELLS`) with their checksums."""
     connection.executemany(
-        f"INSERT INTO change ({', '.join(CHANGE_COLUMNS[1:])}) VALUES ({', '.join('?' * 11)})",
-        ((*row, checksum(row)) for row in rows),
+        f"INSERT INTO change (seq, {', '.join(CHANGE_CELLS)}, checksum) VALUES ({', '.join('?' * 12)})",
+        ((*row, checksum(row[1:])) for row in rows),
     )
 
 
-def checksum(row: tuple[str | None, ...]) -> int:
-    """CRC-32 of a change row (batch ... undoes): shows a flipped bit that SQLite cannot see."""
-    return zlib.crc32("\x1f".join("\x00" if cell is None else cell for cell in row).encode("utf-8"))
-
-
-def read_row(connection: sqlite3.Connection, table: str, id: str) -> Row | None:
-    """The row with this id, by column name."""
-    names = column_names(table)
-    found = connection.execute(f"SELECT {', '.join(names)} FROM {table} WHERE id = ?", (id,)).fetchone()
-    return None if found is None else dict(zip(names, found, strict=True))
-
-
-def write_row(connection: sqlite3.Connection, table: str, before: Row | None, after: Row | None) -> None:
-    """Bring one row from `before` to `after` (None: not there)."""
-    names = column_names(table)
-    if after is None:
-        assert before is not None
-        connection.execute(f"DELETE FROM {table} WHERE id = ?", (before["id"],))
-    elif before is None:
-        marks = ", ".join("?" * len(names))
-        connection.execute(
-            f"INSERT INTO {table} ({', '.join(names)}) VALUES ({marks})", tuple(after.values())
-        )
-    else:
-        setting = ", ".join(f"{name} = ?" for name in names)
-        connection.execute(f"UPDATE {table} SET {setting} WHERE id = ?", (*after.values(), after["id"]))
+def checksum(cells: Sequence[str | None]) -> int:
+    """CRC-32 of the `CHANGE_CELLS` of a row: shows a flipped bit that SQLite cannot see."""
+    return zlib.crc32("\x1f".join("\x00" if cell is None else cell for cell in cells).encode("utf-8"))
 
 
 def _full(table: str, text: str | None) -> Row | None:
@@ -231,13 +217,34 @@ def _full(table: str, text: str | None) -> Row | None:
     return row if set(row) == set(column_names(table)) else encode(decode(table, row))
 
 
-def current_rows_by_changes(connection: sqlite3.Connection, table: str) -> dict[str, Row]:
+def rows_by_changes(connection: sqlite3.Connection, table: str) -> dict[str, Row]:
     """What the changes say the table holds: the last `after` of each row that is not deleted."""
-    last: dict[str, str | None] = {}
     query = "SELECT row_id, after FROM change WHERE table_name = ? ORDER BY seq"
-    for row_id, after in connection.execute(query, (table,)):
-        last[row_id] = after
+    last: dict[str, str | None] = dict(connection.execute(query, (table,)))
     return {id: row for id, text in last.items() if (row := _full(table, text)) is not None}
+
+
+def content_fault(connection: sqlite3.Connection) -> str | None:
+    """The first cell that is not as it was written, in words.
+
+    SQLite does not see a flipped bit inside a note. The change table holds every row a second time, and each
+    change carries a checksum, so together they show any cell that altered.
+    """
+    for seq, *cells, kept in connection.execute(
+        f"SELECT seq, {', '.join(CHANGE_CELLS)}, checksum FROM change"
+    ):
+        if checksum(cells) != kept:
+            return f"change {seq} does not match its checksum"
+    for table in TABLES:
+        expected = rows_by_changes(connection, table)
+        names = column_names(table)
+        for found in connection.execute(f"SELECT {', '.join(names)} FROM {table}"):
+            row = dict(zip(names, found, strict=True))
+            if expected.pop(str(row["id"]), None) != row:
+                return f"{table} {row['id']} is not as it was written"
+        if expected:
+            return f"{table} {next(iter(expected))} is missing"
+    return None
 
 
 def walk(connection: sqlite3.Connection, tree_id: str | None = None) -> Iterator[Change]:
@@ -258,36 +265,26 @@ def walk(connection: sqlite3.Connection, tree_id: str | None = None) -> Iterator
         yield Change(batch, datetime.fromisoformat(at), device, label, counts, undoes, undone)
 
 
-def to_undo(connection: sqlite3.Connection, n: int) -> list[Change]:
-    """The last `n` batches that still hold and are no undo or redo themselves, newest first."""
-    found: list[Change] = []
+def to_undo(connection: sqlite3.Connection) -> Iterator[tuple[str, str]]:
+    """Id and label of the batches that still hold and are no undo or redo themselves, newest first."""
     for change in walk(connection):
-        if len(found) == n:
-            break
         if change.undoes is None and not change.undone:
-            found.append(change)
-    return found
+            yield change.batch, change.label
 
 
-def to_redo(connection: sqlite3.Connection, n: int) -> list[tuple[Change, str]]:
-    """The last `n` undos that still hold, newest first, each with the label of what it took back."""
-    found: list[tuple[Change, str]] = []
+def to_redo(connection: sqlite3.Connection) -> Iterator[tuple[str, str]]:
+    """Id of the undos that still hold, newest first, each with the label of what it took back."""
     for change in walk(connection):
-        if len(found) == n:
-            break
-        if change.undoes is None or change.undone:
-            continue
-        label, undid = connection.execute(
-            "SELECT label, undoes FROM change WHERE batch = ? LIMIT 1", (change.undoes,)
-        ).fetchone()
-        if undid is None:
-            found.append((change, label))
-    return found
+        if change.undoes is not None and not change.undone:
+            query = "SELECT label, undoes FROM change WHERE batch = ? LIMIT 1"
+            label, undoes = connection.execute(query, (change.undoes,)).fetchone()
+            if undoes is None:  # else it is a redo, which took back an undo
+                yield change.batch, label
 
 
-def dangling(connection: sqlite3.Connection) -> str:
+def dangling(connection: sqlite3.Connection) -> str | None:
     """In words, the first row that points at one that is not there."""
     for table, rowid, parent, _ in connection.execute("PRAGMA foreign_key_check"):
         (id,) = connection.execute(f"SELECT id FROM {table} WHERE rowid = ?", (rowid,)).fetchone()
         return f"{table} {id} needs a {parent} that is not in the journal"
-    return "a row needs another that is not in the journal"
+    return None

@@ -11,8 +11,8 @@ from pathlib import Path
 import pytest
 
 from data_sources.journal import ImportMap, Journal
-from data_sources.journal.migrations import apply_steps
 from data_sources.journal.schema import TABLES, columns
+from data_sources.sqlite.schema import migrate
 from phenology.model.errors import InputError
 from phenology.model.records import Aim, Flush, Look, Place, Stand, Tree, Work
 from tests.data_sources.journal_help import DAY, GARDEN, PLACE, TREE, a_look, some_work
@@ -34,7 +34,7 @@ def look(journal: Journal, id: str, **how: object) -> None:
 
 def test_the_tables_have_the_columns_of_the_records() -> None:
     connection = sqlite3.connect(":memory:", isolation_level=None)
-    apply_steps(connection)
+    migrate(connection, Journal.schema)
     for table in TABLES:
         made = [(row[1], not row[3]) for row in connection.execute(f"PRAGMA table_info({table})")]
         assert made == [(column.name, column.optional) for column in columns(table)]
@@ -118,7 +118,7 @@ def test_update_and_delete_name_what_is_not_there(journal: Journal) -> None:
 
 
 @pytest.mark.parametrize(
-    ("record", "told"),
+    ("record", "reason"),
     [
         (replace(a_look("k1"), stage="soggy"), "CHECK constraint"),
         (replace(a_look("k1"), latest=date(2026, 7, 1)), "CHECK constraint"),
@@ -132,8 +132,8 @@ def test_update_and_delete_name_what_is_not_there(journal: Journal) -> None:
         (Stand("s2", "t9", "p1"), "stand s2 needs a tree that is not in the journal"),
     ],
 )
-def test_what_cannot_stand_is_refused_with_its_reason(journal: Journal, record: Look, told: str) -> None:
-    with pytest.raises(InputError, match=told), journal.batch("wrong") as batch:
+def test_what_cannot_stand_is_refused_with_its_reason(journal: Journal, record: Look, reason: str) -> None:
+    with pytest.raises(InputError, match=reason), journal.batch("wrong") as batch:
         batch.insert(record)
     assert len(journal.history()) == 1 and journal.check() is None
 
@@ -234,7 +234,7 @@ def test_the_version_changes_with_every_change(journal: Journal) -> None:
     assert len(seen) == 3
 
 
-def test_a_snapshot_is_of_one_moment(journal: Journal) -> None:
+def test_a_snapshot_is_of_one_point_in_time(journal: Journal) -> None:
     with journal.snapshot():
         assert journal.looks() == []
         with Journal.open(journal.path) as other:

@@ -6,14 +6,14 @@ import sqlite3
 import subprocess
 import sys
 import threading
+from contextlib import closing
 from datetime import UTC, date, datetime, timedelta, timezone
 
 import numpy as np
 import pytest
 from numpy.testing import assert_array_equal
 
-from data_sources.weather.store.file import FILE_NAME
-from data_sources.weather.store.weather_store import Origin, WeatherStore
+from data_sources.weather.store.weather_store import FILE_NAME, Origin, WeatherStore
 from phenology.model.errors import (
     StoreCorruptError,
     StoreError,
@@ -309,7 +309,7 @@ def test_a_missing_folder_says_to_init(tmp_path):
 def test_a_damaged_file_is_said_and_left(tmp_path, rubbish):
     path = tmp_path / FILE_NAME
     path.write_bytes(rubbish)
-    with pytest.raises((StoreCorruptError, StoreError), match=r"left as it is|not a weather store"):
+    with pytest.raises((StoreCorruptError, StoreError), match=r"kept as it is|not a flushcast weather store"):
         WeatherStore.open(tmp_path)
     assert path.read_bytes() == rubbish
 
@@ -323,18 +323,18 @@ def test_a_page_overwritten_in_the_middle_is_damage(tmp_path):
         content[page * 4096 : page * 4096 + 200] = b"\xff" * 200
     path.write_bytes(content)
     with (
-        pytest.raises(StoreCorruptError, match=r"is damaged .*; it was left as it is"),
+        pytest.raises(StoreCorruptError, match=r"is damaged .*; it is kept as it is\. Put back a copy"),
         WeatherStore.open(tmp_path) as opened,
     ):
         opened.read(BENCH)
 
 
 def test_another_writer_is_said_and_nothing_changes(tmp_path):
-    with WeatherStore.open(tmp_path, create=True, patience=0.05) as opened:
+    with WeatherStore.open(tmp_path, create=True, patience=0) as opened:
         opened.add(BENCH, days([1.0], [9.0]), FILE, fetched_at=NOON)
         other = sqlite3.connect(tmp_path / FILE_NAME, isolation_level=None)
         other.execute("BEGIN EXCLUSIVE")
-        with pytest.raises(StoreLockedError, match=r"in use: .* Nothing was changed. Try again"):
+        with pytest.raises(StoreLockedError, match=r"in use: .* Nothing was saved. Try again"):
             opened.add(BENCH, days([5.0], [9.0]), FILE, fetched_at=NOON)
         other.execute("ROLLBACK")
         other.close()
@@ -343,9 +343,9 @@ def test_another_writer_is_said_and_nothing_changes(tmp_path):
 
 def test_a_newer_store_is_left_untouched(tmp_path):
     WeatherStore.open(tmp_path, create=True).close()
-    connection = sqlite3.connect(tmp_path / FILE_NAME)
-    connection.execute("PRAGMA user_version = 99")
-    connection.close()
+    with closing(sqlite3.connect(tmp_path / FILE_NAME, isolation_level=None)) as connection:
+        connection.execute("INSERT INTO migration VALUES (99, '2040-01-01T00:00:00+00:00')")
+        connection.execute("PRAGMA user_version = 99")
     with pytest.raises(StoreTooNewError, match="newer flushcast"):
         WeatherStore.open(tmp_path)
 
@@ -354,7 +354,7 @@ def test_some_other_database_is_not_taken_over(tmp_path):
     connection = sqlite3.connect(tmp_path / FILE_NAME)
     connection.execute("CREATE TABLE bread (loaf TEXT)")
     connection.close()
-    with pytest.raises(StoreError, match="not a weather store of flushcast"):
+    with pytest.raises(StoreError, match="is not a flushcast weather store; it was left untouched"):
         WeatherStore.open(tmp_path, create=True)
 
 

@@ -1,29 +1,8 @@
-"""The steps that brought the journal's tables to their present shape.
-
-A step and the record that it was taken are one transaction, so a failed upgrade leaves the journal as
-it was. A released step is never edited; a change of shape is a new step at the end.
-"""
+"""The steps that brought the journal's tables to their present shape; see `data_sources.sqlite.schema`."""
 
 from __future__ import annotations
 
-import sqlite3
-from collections.abc import Sequence
-from dataclasses import dataclass
-from datetime import UTC, datetime
-
-from data_sources.journal.connection import roll_back
-
-APPLICATION_ID = 0x464C5543  # "FLUC": tells a journal from any other SQLite file
-
-
-@dataclass(frozen=True)
-class Step:
-    """One change of shape: `statements` bring the journal from version - 1 to `version`."""
-
-    version: int
-    name: str
-    statements: tuple[str, ...]
-
+from data_sources.sqlite.schema import Step
 
 _FIRST_SHAPE = (
     """CREATE TABLE migration (version INTEGER PRIMARY KEY, name TEXT NOT NULL, at TEXT NOT NULL)""",
@@ -85,49 +64,4 @@ _FIRST_SHAPE = (
         BEGIN SELECT RAISE(ABORT, 'the change table is append-only'); END""",
 )
 
-STEPS: tuple[Step, ...] = (Step(1, "places, trees, flushes, looks, work and their changes", _FIRST_SHAPE),)
-
-
-def newest_version(steps: Sequence[Step] | None = None) -> int:
-    """The version this flushcast writes."""
-    return (STEPS if steps is None else steps)[-1].version
-
-
-def version_of(connection: sqlite3.Connection) -> int:
-    """The version a journal is at (0: nothing in it yet)."""
-    version: int = connection.execute("PRAGMA user_version").fetchone()[0]
-    return version
-
-
-def apply_steps(connection: sqlite3.Connection, steps: Sequence[Step] | None = None) -> list[int]:
-    """Take every step the journal lacks, each in one transaction with its record.
-
-    Parameters
-    ----------
-    connection : sqlite3.Connection
-        In autocommit mode, outside any transaction.
-    steps : sequence of Step, optional
-        Default: `STEPS`.
-
-    Returns
-    -------
-    list of int
-        Versions reached, in order; empty when there was nothing to do.
-    """
-    taken = []
-    for step in STEPS if steps is None else steps:
-        connection.execute("BEGIN IMMEDIATE")
-        try:
-            # Asked inside the lock: another process may have taken the step while we waited.
-            if version_of(connection) == step.version - 1:
-                for statement in step.statements:
-                    connection.execute(statement)
-                now = datetime.now(UTC).isoformat(timespec="seconds")
-                connection.execute("INSERT INTO migration VALUES (?, ?, ?)", (step.version, step.name, now))
-                connection.execute(f"PRAGMA user_version = {step.version:d}")
-                taken.append(step.version)
-            connection.execute("COMMIT")
-        except BaseException:
-            roll_back(connection)
-            raise
-    return taken
+STEPS = (Step("places, trees, flushes, looks, work and their changes", _FIRST_SHAPE),)
