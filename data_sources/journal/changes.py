@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import json
 import sqlite3
 import zlib
+from collections import Counter
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
@@ -19,7 +21,6 @@ from data_sources.journal.schema import (
     column_names,
     decode,
     encode,
-    from_json,
     table_of,
     to_json,
     tree_of,
@@ -27,18 +28,8 @@ from data_sources.journal.schema import (
 from phenology.model.errors import InputError
 
 # Without `seq` in front, which SQLite numbers, and `checksum` at the end.
-CHANGE_CELLS = (
-    "batch",
-    "at",
-    "device",
-    "label",
-    "table_name",
-    "row_id",
-    "tree_id",
-    "before",
-    "after",
-    "undoes",
-)
+_WHO = ("batch", "at", "device", "label")
+CHANGE_CELLS = (*_WHO, "table_name", "row_id", "tree_id", "before", "after", "undoes")
 
 
 @dataclass(frozen=True)
@@ -58,23 +49,17 @@ class Change:
     undone: bool = False
 
 
+@dataclass
 class Batch:
     """Changes that stand or fall together. Made by `Journal.batch`; `label` may be set until it ends."""
 
-    def __init__(
-        self,
-        connection: sqlite3.Connection,
-        label: str,
-        *,
-        at: datetime,
-        device: str,
-        id: str | None = None,
-        undoes: str | None = None,
-    ) -> None:
-        self.id = id or str(uuid4())
-        self.label, self.at, self.device, self.undoes = label, at, device, undoes
-        self._connection = connection
-        self._changes: list[tuple[str | None, ...]] = []
+    connection: sqlite3.Connection
+    label: str
+    at: datetime
+    device: str
+    undoes: str | None = None
+    id: str = field(default_factory=lambda: str(uuid4()))
+    _changes: list[tuple[str | None, ...]] = field(default_factory=list)
 
     def __len__(self) -> int:
         """Number of rows changed so far."""
@@ -117,11 +102,8 @@ class Batch:
         unknown = set(changes) - set(column_names(table)) | ({"id"} & set(changes))
         if unknown:
             raise InputError(f"{table}: {', '.join(sorted(unknown))} cannot be changed")
-        old = decode(table, before)
-        new = kind(**{name: getattr(old, name) for name in column_names(table)} | changes)
-        after = encode(new)
-        if after != before:
-            self.write(table, before, after)
+        new = kind(**vars(decode(table, before)) | changes)
+        self._put(new, over=True)
         return new
 
     def delete(self, kind: type[R], id: str) -> R:
@@ -135,9 +117,7 @@ class Batch:
         table = table_of(kind)
         before = self._needed(table, id)
         self.write(table, before, None)
-        gone = decode(table, before)
-        assert isinstance(gone, kind)
-        return gone
+        return kind(**vars(decode(table, before)))
 
     def _needed(self, table: str, id: str) -> Row:
         row = self._row(table, id)
@@ -148,32 +128,30 @@ class Batch:
     def _row(self, table: str, id: str) -> Row | None:
         names = column_names(table)
         query = f"SELECT {', '.join(names)} FROM {table} WHERE id = ?"
-        found = self._connection.execute(query, (id,)).fetchone()
+        found = self.connection.execute(query, (id,)).fetchone()
         return None if found is None else dict(zip(names, found, strict=True))
 
     def write(self, table: str, before: Row | None, after: Row | None) -> None:
         """Bring one row from `before` to `after` (None: not there)."""
-        if after is None:
-            assert before is not None
-            self._connection.execute(f"DELETE FROM {table} WHERE id = ?", (before["id"],))
-        elif before is None:
-            insert_row(self._connection, table, after)
-        else:
+        if after is not None and before is not None:
             setting = ", ".join(f"{name} = ?" for name in after)
             values = (*after.values(), after["id"])
-            self._connection.execute(f"UPDATE {table} SET {setting} WHERE id = ?", values)
+            self.connection.execute(f"UPDATE {table} SET {setting} WHERE id = ?", values)
+        elif after is not None:
+            insert_row(self.connection, table, after)
+        elif before is not None:
+            self.connection.execute(f"DELETE FROM {table} WHERE id = ?", (before["id"],))
         self.record(table, before, after)
 
     def record(self, table: str, before: Row | None, after: Row | None) -> None:
         """Note what became of a row, for the change table."""
-        row = before if after is None else after
-        assert row is not None
+        row = after or before or {}
         texts = (None if one is None else to_json(one) for one in (before, after))
         self._changes.append((table, str(row["id"]), tree_of(table, row), *texts))
 
     def take_back(self, batch: str, label: str) -> None:
         """Undo every row of a batch, last first."""
-        rows = self._connection.execute(
+        rows = self.connection.execute(
             "SELECT table_name, row_id, before, after FROM change WHERE batch = ? ORDER BY seq DESC", (batch,)
         ).fetchall()
         for table, row_id, before, after in rows:
@@ -187,7 +165,7 @@ class Batch:
         if not self.label.strip():
             raise InputError("a batch needs a label: what was done, in plain words")
         start = (self.id, self.at.astimezone(UTC).isoformat(), self.device, self.label)
-        append_changes(self._connection, ((None, *start, *cells, self.undoes) for cells in self._changes))
+        append_changes(self.connection, ((None, *start, *cells, self.undoes) for cells in self._changes))
 
 
 def insert_row(connection: sqlite3.Connection, table: str, row: Row) -> None:
@@ -213,7 +191,7 @@ def _full(table: str, text: str | None) -> Row | None:
     """A row as an older version wrote it, with the columns that came since at their defaults."""
     if text is None:
         return None
-    row = from_json(text)
+    row: Row = json.loads(text)
     return row if set(row) == set(column_names(table)) else encode(decode(table, row))
 
 
@@ -230,9 +208,8 @@ def content_fault(connection: sqlite3.Connection) -> str | None:
     SQLite does not see a flipped bit inside a note. The change table holds every row a second time, and each
     change carries a checksum, so together they show any cell that altered.
     """
-    for seq, *cells, kept in connection.execute(
-        f"SELECT seq, {', '.join(CHANGE_CELLS)}, checksum FROM change"
-    ):
+    query = f"SELECT seq, {', '.join(CHANGE_CELLS)}, checksum FROM change"
+    for seq, *cells, kept in connection.execute(query):
         if checksum(cells) != kept:
             return f"change {seq} does not match its checksum"
     for table in TABLES:
@@ -256,9 +233,7 @@ def walk(connection: sqlite3.Connection, tree_id: str | None = None) -> Iterator
     )
     taken_back: set[str] = set()
     for (batch, at, device, label, undoes), rows in groupby(cursor, key=lambda row: row[:5]):
-        counts: dict[str, int] = {}
-        for row in rows:
-            counts[row[5]] = counts.get(row[5], 0) + 1
+        counts = dict(Counter(row[5] for row in rows))
         undone = batch in taken_back
         if undoes is not None and not undone:
             taken_back.add(undoes)

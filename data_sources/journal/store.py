@@ -14,7 +14,7 @@ from typing import Any
 
 from data_sources.journal import rows
 from data_sources.journal.changes import Batch, Change, content_fault, dangling, to_redo, to_undo, walk
-from data_sources.journal.schema import TABLES, ImportMap, R, column_names, decode_rows, table_of
+from data_sources.journal.schema import ImportMap, R, column_names, decode_rows, table_of
 from data_sources.journal.steps import STEPS
 from data_sources.sqlite import backups
 from data_sources.sqlite.database import NOTHING_SAVED, Database
@@ -68,7 +68,6 @@ class Journal(Database):
         *,
         create: bool = False,
         device: str | None = None,
-        patience: float | None = None,
     ) -> Journal:
         """Open a journal, bringing an older one up to date (after a backup).
 
@@ -80,8 +79,6 @@ class Journal(Database):
             Start a new journal when there is none; its folder is made too.
         device : str, optional
             Where changes are written from, for the history; default: this machine's name.
-        patience : float, optional
-            How long to wait for another writer; default: a few seconds. [s]
 
         Raises
         ------
@@ -97,7 +94,7 @@ class Journal(Database):
                 )
             if not create:
                 raise StoreError(f"there is no journal at {path}; 'flushcast init' starts a garden.")
-        journal = cls(path, create=create, patience=patience)
+        journal = cls(path, create=create)
         journal.device = device or platform.node() or "this machine"
         journal._backup_tried = journal.read_only
         return journal
@@ -105,7 +102,7 @@ class Journal(Database):
     # -- writing ---------------------------------------------------------------------------------------
 
     @contextmanager
-    def batch(self, label: str, *, at: datetime | None = None, id: str | None = None) -> Iterator[Batch]:
+    def batch(self, label: str, *, at: datetime | None = None) -> Iterator[Batch]:
         """Changes that stand or fall together, under a label in plain words.
 
         The journal is locked for writing while the batch is open, so ask questions before. Leaving the
@@ -117,19 +114,14 @@ class Journal(Database):
             What is being done, as history will say it; `batch.label` may be set until the end.
         at : datetime, optional
             When, with a time zone; default: now.
-        id : str, optional
-            The batch's UUID; default: a new one.
         """
-        with self.writing():
-            batch = self._new_batch(label, at, id=id)
-            yield batch
-            batch.finish()
-
-    def _new_batch(self, label: str, at: datetime | None, **more: str | None) -> Batch:
         at = at or datetime.now(UTC)
         if at.tzinfo is None:
             raise InputError(f"the time of a change needs a time zone, got {at.isoformat()}")
-        return Batch(self.connection, label, at=at, device=self.device, **more)
+        with self.writing():
+            batch = Batch(self.connection, label, at, self.device)
+            yield batch
+            batch.finish()
 
     @contextmanager
     def writing(self) -> Iterator[None]:
@@ -149,7 +141,7 @@ class Journal(Database):
             return
         self._backup_tried = True
         try:
-            if self.version:
+            if self.history(limit=1):  # there is something to keep
                 backups.rolling_backup(self.connection, self.path, self.schema)
         except StoreCorruptError:
             raise
@@ -191,18 +183,12 @@ class Journal(Database):
         with self.writing():
             targets = list(islice(candidates(self.connection), n))
             for target, label in targets:
-                batch = self._new_batch(f"{verb}: {label}", at, undoes=target)
+                batch = Batch(self.connection, f"{verb}: {label}", at, self.device, undoes=target)
                 batch.take_back(target, label)
                 batch.finish()
         return [label for _, label in targets]
 
-    def rebuild(
-        self,
-        rows_by_table: Mapping[str, Iterable[Mapping[str, Any]]],
-        *,
-        label: str = "rebuilt from files",
-        at: datetime | None = None,
-    ) -> None:
+    def rebuild(self, rows_by_table: Mapping[str, Iterable[Mapping[str, Any]]]) -> None:
         """Fill this empty journal from exported rows, all or nothing; exact, with its history.
 
         Where rows and their exported changes disagree the rows stand, and one batch records it.
@@ -212,7 +198,7 @@ class Journal(Database):
         InputError
             If the journal is not empty or a row cannot be stored (table and row number are named).
         """
-        with self.batch(label, at=at) as batch:
+        with self.batch("rebuilt from files") as batch:
             rows.rebuild(self.connection, rows_by_table, batch)
 
     # -- reading ---------------------------------------------------------------------------------------
@@ -269,20 +255,10 @@ class Journal(Database):
         except ValueError as error:  # a date that does not read: only damage can have written it
             raise self.damaged(str(error)) from error
 
-    def counts(self) -> dict[str, int]:
-        """Number of rows in each table."""
-        return {table: self.query(f"SELECT count(*) FROM {table}")[0][0] for table in TABLES}
-
     def history(self, tree_id: str | None = None, limit: int | None = None) -> list[Change]:
         """Batches of changes, newest first: all, or those that touched a tree."""
         with self.errors("reading"):
             return list(islice(walk(self.connection, tree_id), limit))
-
-    @property
-    def version(self) -> str:
-        """A key for what is derived from the journal: it changes with every change; "" when empty."""
-        newest = self.query("SELECT seq, batch FROM change ORDER BY seq DESC LIMIT 1")
-        return "".join(f"{seq}-{batch}" for seq, batch in newest)
 
     def export_rows(self, table: str) -> Iterator[dict[str, Any]]:
         """Rows of one of `rows.EXPORTED` as plain values, dates as ISO text."""

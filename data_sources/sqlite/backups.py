@@ -60,24 +60,16 @@ def write_backup(
     *,
     why: str | None = None,
 ) -> Path:
-    """Copy an open database to a file and check the copy deeply.
+    """Copy the open database at `path` to a file that appears under its name only when whole and checked.
 
     Parameters
     ----------
     connection : sqlite3.Connection
-        Open on the database, outside any transaction.
-    path : Path
-        The database's file; the `backups` folder stands beside it.
-    schema : Schema
+        Outside any transaction.
     to : Path, optional
-        Where to write, a new file (or an existing folder); default: a dated name in `backups`.
+        A new file (or an existing folder); default: a dated name in `backups` beside the database.
     why : str, optional
         A few lower-case words for the file's name; such a backup is never thinned away.
-
-    Returns
-    -------
-    Path
-        The finished backup. It appears under this name only when whole and checked.
 
     Raises
     ------
@@ -145,8 +137,6 @@ def spaced(times: Sequence[datetime], *, newest: int = 10) -> set[datetime]:
     >>> len(kept), kept[0].date().isoformat(), kept[-1].date().isoformat()
     (21, '2025-01-31', '2025-12-31')
     """
-    ordered = sorted(times, reverse=True)
-    last_of_month: dict[tuple[int, int], datetime] = {}
-    for time in ordered:
-        last_of_month.setdefault((time.year, time.month), time)
-    return {*ordered[:newest], *last_of_month.values()}
+    ordered = sorted(times)
+    last_of_month = {(time.year, time.month): time for time in ordered}
+    return {*ordered[-newest:], *last_of_month.values()}

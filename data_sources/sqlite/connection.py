@@ -16,25 +16,14 @@ from data_sources.sqlite.files import beside, has_log, may_write
 PATIENCE = 5.0  # seconds to wait for another writer before giving up
 
 
-def connect(
-    path: Path, mode: str = "rw", *, immutable: bool = False, patience: float | None = None
-) -> sqlite3.Connection:
+def connect(path: Path, mode: str = "rw", *, immutable: bool = False) -> sqlite3.Connection:
     """A connection in autocommit mode with foreign keys on and every commit forced to disk.
 
-    Parameters
-    ----------
-    path : Path
-        The SQLite file; with mode "rwc" it may be missing.
-    mode : {"ro", "rw", "rwc"}
-        Read only, read and write, or create when missing.
-    immutable : bool
-        Read without any lock a file that nobody changes meanwhile.
-    patience : float, optional
-        How long to wait for a lock; default: `PATIENCE`. [s]
+    `mode` is "ro", "rw" or "rwc" (create when missing); `immutable` reads without any lock a file that nobody
+    changes meanwhile.
     """
     uri = file_uri(path, mode, immutable=immutable)
-    timeout = PATIENCE if patience is None else patience
-    connection = sqlite3.connect(uri, uri=True, isolation_level=None, timeout=timeout)
+    connection = sqlite3.connect(uri, uri=True, isolation_level=None, timeout=PATIENCE)
     try:
         connection.execute("PRAGMA foreign_keys = ON")
         connection.execute("PRAGMA synchronous = FULL")
@@ -100,12 +89,9 @@ def snapshot(connection: sqlite3.Connection) -> Iterator[None]:
 
 
 def copy_whole(source: sqlite3.Connection, to: sqlite3.Connection, path: Path) -> None:
-    """Copy a database over another in one step; SQLite itself would wait for ever for somebody's lock.
+    """Copy the database at `path` over another in one step, or give up as a writer would.
 
-    Raises
-    ------
-    StoreLockedError
-        If the file at `path` stays locked for longer than `PATIENCE`.
+    SQLite's own call would wait for ever for somebody's lock.
     """
     deadline = time.monotonic() + PATIENCE
 

@@ -35,7 +35,7 @@ class Database:
 
     schema: ClassVar[Schema]
 
-    def __init__(self, path: Path, *, create: bool = False, patience: float | None = None) -> None:
+    def __init__(self, path: Path, *, create: bool = False) -> None:
         """Open a file, bringing an older one up to date (after a backup).
 
         Raises
@@ -54,37 +54,23 @@ class Database:
             new = create and not path.exists()
             if new:
                 create_file(path, self.schema)
-            self._checked_on = None if new else health.today()
             self._due = not new and not health.checked_today(path)
-            self._refuse_what_cannot_be_used()
+            self._checked_on = None if new else health.today()
+            # A look before it is opened to write, so that what is refused stays untouched.
+            seen = health.inspect(path, self.schema)
+            if seen.foreign:
+                raise StoreError(f"{path} is not a flushcast {self.schema.noun}; it was left untouched.")
+            if seen.fault is not None:
+                raise self.damaged(seen.fault)
+            self._refuse_newer(seen.version)
             self.read_only = not may_write(path)
-            self.connection = connect(
-                path,
-                "ro" if self.read_only else "rw",
-                immutable=self.read_only and not has_log(path),
-                patience=patience,
-            )
+            mode, alone = ("ro", not has_log(path)) if self.read_only else ("rw", False)
+            self.connection = connect(path, mode, immutable=alone)
             try:
-                self._make_ready()
+                self._make_ready(older=seen.version < self.schema.version)
             except BaseException:
                 self.connection.close()
                 raise
-
-    def _refuse_what_cannot_be_used(self) -> None:
-        """Look at the file before it is opened to write, so that what is refused stays untouched."""
-        seen, schema = health.inspect(self.path, self.schema), self.schema
-        if seen.fault is not None:
-            raise self.damaged(seen.fault)
-        if seen.application_id != schema.application_id:
-            if seen.recorded is None:
-                raise StoreError(f"{self.path} is not a flushcast {schema.noun}; it was left untouched.")
-            raise self.damaged(f"its header is not that of a {schema.noun}")
-        if seen.recorded in (None, seen.version):
-            self._refuse_newer(seen.version)
-        if seen.recorded != seen.version:
-            raise self.damaged(
-                f"its version ({seen.version}) is not the one it was brought to ({seen.recorded})"
-            )
 
     def _refuse_newer(self, version: int) -> None:
         if version > self.schema.version:
@@ -93,22 +79,19 @@ class Database:
                 f"{self.schema.version}). It was left untouched; update flushcast."
             )
 
-    def _make_ready(self) -> None:
+    def _make_ready(self, *, older: bool) -> None:
         fault = health.fault_in(self.connection, self.schema, deep=self._due)
         if fault is not None:
             raise self.damaged(fault)
-        older = pragma(self.connection, "user_version") < self.schema.version
-        if older:
-            self._checked_on = None  # its cells were not looked at
         if self.read_only:
             self.warnings.append(f"{self.path} can only be read: the file or its folder is read-only.")
             if older:
-                raise StoreError(
-                    f"{self.path} is of an older flushcast and, being read-only, cannot be upgraded."
-                )
+                why = "is of an older flushcast and, being read-only, cannot be upgraded."
+                raise StoreError(f"{self.path} {why}")
             return
         self._choose_log()
         if older:
+            self._checked_on = None  # its cells were not looked at
             saved = self.backup(why=f"before-v{self.schema.version}")
             kept = f"The {self.schema.noun} is as it was, and a backup is in {saved}."
             with self.errors("upgrading", kept):

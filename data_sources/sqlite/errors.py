@@ -22,14 +22,9 @@ _REASONS = {
 _ENVIRONMENT = {*LOCKED, *_REASONS, sqlite3.SQLITE_INTERRUPT, sqlite3.SQLITE_NOMEM, sqlite3.SQLITE_PERM}
 
 
-def _code(error: Exception, default: int = sqlite3.SQLITE_ERROR) -> int:
-    code: int = getattr(error, "sqlite_errorcode", default)
-    return code & 0xFF
-
-
 def fault_behind(error: Exception) -> str:
     """What an error says of the file when it was met while checking it; raised again when it says nothing."""
-    if _code(error, sqlite3.SQLITE_CORRUPT) in _ENVIRONMENT:
+    if getattr(error, "sqlite_errorcode", sqlite3.SQLITE_CORRUPT) & 0xFF in _ENVIRONMENT:
         raise error
     return str(error)
 
@@ -41,10 +36,8 @@ def damaged(path: Path, fault: str, remedy: str = "") -> StoreCorruptError:
 
 def locked(path: Path, kept: str) -> StoreLockedError:
     """The error when somebody else holds the file."""
-    return StoreLockedError(
-        f"{path} is in use: another flushcast, or a syncing program, is writing. {kept} "
-        "Try again in a moment."
-    )
+    writer = "another flushcast, or a syncing program, is writing"
+    return StoreLockedError(f"{path} is in use: {writer}. {kept} Try again in a moment.")
 
 
 @contextmanager
@@ -57,16 +50,8 @@ def plain_errors(
 ) -> Iterator[None]:
     """Turn what SQLite or the system raises into one clear sentence.
 
-    Parameters
-    ----------
-    path : Path
-        The file at work.
-    doing : str
-        What could not be done: "saving to", "reading".
-    kept : str
-        What the grower may rely on after the failure.
-    remedy : callable
-        What to do when the file is damaged.
+    `doing` says what could not be done to the file at `path` ("saving to", "reading"), `kept` what the grower
+    may rely on after the failure, `remedy` what to do when the file is damaged.
     """
     try:
         yield
@@ -76,7 +61,7 @@ def plain_errors(
         why = error.strerror or str(error)
         raise StoreError(f"{doing} {path} failed: {why[:1].lower()}{why[1:]}. {kept}") from error
     except sqlite3.Error as error:
-        code = _code(error)
+        code = getattr(error, "sqlite_errorcode", sqlite3.SQLITE_ERROR) & 0xFF
         if code in LOCKED:
             raise locked(path, kept) from error
         if code in _DAMAGED or str(error).startswith(_DAMAGE_WITHOUT_CODE):

@@ -1,7 +1,7 @@
 """Is this folder one that a network or a syncing service stands behind?
 
 SQLite's write-ahead log needs shared memory, which network drives do not give, and a syncing service
-may copy the log and the journal at different moments. There the journal uses the older rollback mode.
+may copy the log and the database at different times. There the older rollback mode is used.
 """
 
 from __future__ import annotations
@@ -20,31 +20,24 @@ _SYNCED_NAMES = re.compile(
     r"nextcloud|owncloud|pclouddrive|syncthing|mega|seafile|box sync)( ?\(.*\)| ?-.*)?",
     re.IGNORECASE,
 )
-PROC_MOUNTS = Path("/proc/self/mounts")  # Linux
 _SYNCED_MARKERS = (".stfolder", ".dropbox", ".dropbox.cache", ".sync", ".owncloudsync.log")
+PROC_MOUNTS = Path("/proc/self/mounts")  # Linux
 
 
 def why_not_shared_memory(folder: Path) -> str | None:
     """What makes the folder unfit for the write-ahead log, in words; None when nothing does."""
     folder = folder.resolve()
-    return _network(folder) or _synced(folder)
-
-
-def _network(folder: Path) -> str | None:
     if sys.platform == "win32":
         import ctypes
 
-        remote = str(folder).startswith("\\\\") or ctypes.windll.kernel32.GetDriveTypeW(folder.anchor) == 4
-        return "is on a network drive" if remote else None
-    kind = file_system_of(folder, _mounts(folder))
-    return f"is on a network drive ({kind})" if kind and _NETWORK_TYPES.fullmatch(kind) else None
-
-
-def _synced(folder: Path) -> str | None:
+        if str(folder).startswith("\\\\") or ctypes.windll.kernel32.GetDriveTypeW(folder.anchor) == 4:
+            return "is on a network drive"
+    else:
+        kind = file_system_of(folder, _mounts(folder))
+        if kind and _NETWORK_TYPES.fullmatch(kind):
+            return f"is on a network drive ({kind})"
     for part in (folder, *folder.parents):
-        if _SYNCED_NAMES.fullmatch(part.name):
-            return f"is inside the synced folder '{part.name}'"
-        if any((part / marker).exists() for marker in _SYNCED_MARKERS):
+        if _SYNCED_NAMES.fullmatch(part.name) or any((part / m).exists() for m in _SYNCED_MARKERS):
             return f"is inside the synced folder '{part.name}'"
     return None
 
@@ -55,30 +48,21 @@ def file_system_of(folder: Path, mounts: list[tuple[str, str]]) -> str | None:
     >>> file_system_of(Path("/srv/garden"), [("/", "ext4"), ("/srv", "nfs4"), ("/srv2", "ext4")])
     'nfs4'
     """
-    best: tuple[int, str | None] = (-1, None)
-    for point, kind in mounts:
-        depth = len(Path(point).parts)
-        if depth >= best[0] and folder.is_relative_to(point):
-            best = (depth, kind)
-    return best[1]
+    above = [(len(Path(p).parts), n) for n, (p, _) in enumerate(mounts) if folder.is_relative_to(p)]
+    return mounts[max(above)[1]][1] if above else None  # of two at one point the later hides the earlier
 
 
 def _mounts(folder: Path) -> list[tuple[str, str]]:
-    # not knowing the drive is no reason not to open the journal
+    # not knowing the drive is no reason not to open the database
     with suppress(OSError):
         if PROC_MOUNTS.exists():
             return parse_proc_mounts(PROC_MOUNTS.read_text(errors="replace"))
     if folder.parts[1:2] in (("Volumes",), ("Network",)):
-        return _mounts_listed()
-    return []
+        import subprocess  # only here: it costs every command 8 ms to load
 
-
-def _mounts_listed() -> list[tuple[str, str]]:
-    import subprocess  # only here: it costs every command 8 ms to load
-
-    with suppress(OSError, subprocess.SubprocessError):
-        listed = subprocess.run(["/sbin/mount"], capture_output=True, text=True, timeout=5, check=False)
-        return parse_mount_command(listed.stdout)
+        with suppress(OSError, subprocess.SubprocessError):
+            listed = subprocess.run(["/sbin/mount"], capture_output=True, text=True, timeout=5, check=False)
+            return parse_mount_command(listed.stdout)
     return []
 
 
@@ -88,12 +72,9 @@ def parse_proc_mounts(text: str) -> list[tuple[str, str]]:
     >>> parse_proc_mounts("server:/x /media/my\\040disk nfs4 rw 0 0\n")
     [('/media/my disk', 'nfs4')]
     """
-    rows = [line.split(" ") for line in text.splitlines()]
-    return [(_octal(row[1]), row[2]) for row in rows if len(row) >= 3]
-
-
-def _octal(text: str) -> str:
-    return re.sub(r"\\([0-7]{3})", lambda m: chr(int(m[1], 8)), text)
+    rows = (line.split(" ") for line in text.splitlines())
+    octal = re.compile(r"\\([0-7]{3})")
+    return [(octal.sub(lambda m: chr(int(m[1], 8)), row[1]), row[2]) for row in rows if len(row) >= 3]
 
 
 def parse_mount_command(text: str) -> list[tuple[str, str]]:

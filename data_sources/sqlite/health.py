@@ -21,16 +21,15 @@ from data_sources.sqlite.schema import Schema
 
 @dataclass(frozen=True)
 class Inspection:
-    """What a file says of itself, `recorded` being the version its migrations speak of, and its fault."""
+    """The version a file says it has, and what is wrong with it; `foreign`: another program's database."""
 
-    application_id: int = 0
     version: int = 0
-    recorded: int | None = None
     fault: str | None = None
+    foreign: bool = False
 
 
 def inspect(path: Path, schema: Schema, *, whole: bool = False) -> Inspection:
-    """Look at a file that is not open, and leave it as it is; with `whole`, run the deep check too.
+    """Look at a file without opening it to write; with `whole`, run the deep check too.
 
     Raises
     ------
@@ -44,11 +43,9 @@ def inspect(path: Path, schema: Schema, *, whole: bool = False) -> Inspection:
                 return Inspection(fault="the file is empty")
         try:
             with closing(look(path)) as connection:
-                seen = _read_header(connection, path)
+                seen = _read_header(connection, path, schema)
                 if whole and seen.fault is None:
-                    ours = seen.application_id == schema.application_id
-                    fault = fault_in(connection, schema) if ours else f"it is not a {schema.noun}"
-                    seen = replace(seen, fault=fault)
+                    seen = replace(seen, fault=fault_in(connection, schema))
         except (sqlite3.DatabaseError, ValueError) as error:
             seen = Inspection(fault=fault_behind(error))
         if seen.fault is None or state_of(path) == before:
@@ -56,15 +53,20 @@ def inspect(path: Path, schema: Schema, *, whole: bool = False) -> Inspection:
     return seen
 
 
-def _read_header(connection: sqlite3.Connection, path: Path) -> Inspection:
-    fault, size, whole = None, path.stat().st_size, pragma(connection, "page_count")
-    whole *= pragma(connection, "page_size")
+def _read_header(connection: sqlite3.Connection, path: Path, schema: Schema) -> Inspection:
+    version, recorded = pragma(connection, "user_version"), _recorded_version(connection)
+    size, belong = path.stat().st_size, pragma(connection, "page_count") * pragma(connection, "page_size")
+    fault, foreign = None, False
     if pragma(connection, "encoding") != "UTF-8":
         fault = "its header names a text encoding that it never has"
-    elif size < whole and not has_log(path):
-        fault = f"it is cut short: {size} bytes where {whole} belong"
-    application_id, version = pragma(connection, "application_id"), pragma(connection, "user_version")
-    return Inspection(application_id, version, _recorded_version(connection), fault)
+    elif size < belong and not has_log(path):
+        fault = f"it is cut short: {size} bytes where {belong} belong"
+    elif pragma(connection, "application_id") != schema.application_id:
+        foreign = recorded is None
+        fault = f"it is not a {schema.noun}" if foreign else f"its header is not that of a {schema.noun}"
+    elif version != recorded and (recorded is not None or version <= schema.version):
+        fault = f"its version ({version}) is not the one it was brought to ({recorded})"
+    return Inspection(version, fault, foreign)
 
 
 def _recorded_version(connection: sqlite3.Connection) -> int | None:
@@ -84,26 +86,17 @@ def fault_in(connection: sqlite3.Connection, schema: Schema, *, deep: bool = Tru
     """
     try:
         with snapshot(connection):
-            said = pragma(connection, "integrity_check(1)" if deep else "quick_check(1)")
-            if said != "ok":
-                return str(said).splitlines()[-1]
-            return _deep_fault(connection, schema) if deep else None
+            verdict = pragma(connection, "integrity_check(1)" if deep else "quick_check(1)")
+            if verdict != "ok":
+                return str(verdict).splitlines()[-1]
+            if not deep:
+                return None
+            if connection.execute("PRAGMA foreign_key_check").fetchone() is not None:
+                return "a row points at another that is not there"
+            present = pragma(connection, "user_version") == schema.version
+            return schema.content_fault(connection) if present else None
     except (sqlite3.DatabaseError, ValueError, TypeError) as error:  # the last two: a cell of no known kind
         return fault_behind(error)
-
-
-def _deep_fault(connection: sqlite3.Connection, schema: Schema) -> str | None:
-    version, recorded = pragma(connection, "user_version"), _recorded_version(connection)
-    if version != recorded:
-        return f"its version ({version}) is not the one it was brought to ({recorded})"
-    if pragma(connection, "application_id") != schema.application_id:
-        return f"its application number is not that of a {schema.noun}"
-    if connection.execute("PRAGMA foreign_key_check").fetchone() is not None:
-        return "a row points at another that is not there"
-    return schema.content_fault(connection) if version == schema.version else None
-
-
-# -- when the last deep check was ---------------------------------------------------------------------------
 
 
 def today() -> str:

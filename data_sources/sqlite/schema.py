@@ -6,7 +6,6 @@ A released step is never edited; a change of shape is a new step at the end.
 
 from __future__ import annotations
 
-import os
 import sqlite3
 from collections.abc import Callable
 from contextlib import closing
@@ -30,23 +29,10 @@ class Step:
 class Schema:
     """One kind of database file.
 
-    Parameters
-    ----------
-    noun : str
-        What the grower knows it as.
-    application_id : int
-        Tells it from any other SQLite file.
-    steps : tuple of Step
-        How it came to its present shape.
-    recording : str
-        The statement that records a step in its table `migration`, from `:version`, `:name` and `:at`.
-    write_ahead : bool
-        Whether it uses the write-ahead log where the folder allows; else the rollback mode, in which one
-        file can be copied at any quiet time.
-    remedy : callable
-        What to do when the file at a path is damaged.
-    content_fault : callable
-        What is wrong with the cells themselves, beyond what SQLite can see.
+    It is `noun` to the grower and `application_id` to SQLite. `recording` is the statement that notes a step
+    (:version, :name, :at) in its table `migration`. `write_ahead`: it uses the write-ahead log where the
+    folder allows. `remedy` says what to do when the file at a path is damaged, `content_fault` what is wrong
+    with the cells themselves, which SQLite cannot see.
     """
 
     noun: str
@@ -68,19 +54,18 @@ def migrate(connection: sqlite3.Connection, schema: Schema) -> None:
     for version, step in enumerate(schema.steps, 1):
         with transaction(connection):
             # Asked inside the lock: another process may have taken the step while we waited.
-            if pragma(connection, "user_version") != version - 1:
-                continue
-            for statement in step.statements:
-                connection.execute(statement)
-            at = datetime.now(UTC).isoformat(timespec="seconds")
-            connection.execute(schema.recording, {"version": version, "name": step.name, "at": at})
-            connection.execute(f"PRAGMA application_id = {schema.application_id:d}")
-            connection.execute(f"PRAGMA user_version = {version:d}")
+            if pragma(connection, "user_version") == version - 1:
+                for statement in step.statements:
+                    connection.execute(statement)
+                at = datetime.now(UTC).isoformat(timespec="seconds")
+                connection.execute(schema.recording, {"version": version, "name": step.name, "at": at})
+                connection.execute(f"PRAGMA application_id = {schema.application_id:d}")
+                connection.execute(f"PRAGMA user_version = {version:d}")
 
 
 def create_file(path: Path, schema: Schema) -> None:
     """Make an empty database under another name and give it its own when it is whole."""
-    os.makedirs(path.parent, exist_ok=True)
+    path.parent.mkdir(parents=True, exist_ok=True)
     part = part_of(path)
     try:
         with closing(connect(part, "rwc")) as connection:

@@ -176,7 +176,8 @@ def test_a_restore_waits_for_nobody_in_the_middle_of_a_change(
 def test_nothing_can_be_saved_between_the_copy_kept_aside_and_the_restore(
     path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    with Journal.open(path, patience=0) as other:
+    monkeypatch.setattr("data_sources.sqlite.connection.PATIENCE", 0)
+    with Journal.open(path) as other:
         backup = other.backup()
         tried = []
 

@@ -60,7 +60,7 @@ def test_a_missing_journal_with_backups_points_at_them(path: Path) -> None:
 def test_a_new_journal_is_whole_and_leaves_nothing_beside_it(tmp_path: Path) -> None:
     path = tmp_path / "far" / "away" / "journal.sqlite"
     with Journal.open(path, create=True) as journal:
-        assert journal.check() is None and journal.warnings == [] and journal.version == ""
+        assert journal.check() is None and journal.warnings == [] and journal.history() == []
     assert [p.name for p in path.parent.iterdir()] == ["journal.sqlite"]
     with Journal.open(path, create=True) as journal:  # one that is there is opened
         assert journal.trees() == []
@@ -147,7 +147,7 @@ def test_a_reader_reads_on_while_another_process_upgrades(path: Path) -> None:
     with Journal.open(path) as reader:
         with reader.snapshot():
             assert len(reader.looks()) == 3
-            with a_later_flushcast(STEP_2), Journal.open(path, patience=0) as upgraded:
+            with a_later_flushcast(STEP_2), Journal.open(path) as upgraded:
                 add(upgraded, "new")
                 assert len(reader.looks()) == 3  # as they were when the snapshot began
         assert len(reader.looks()) == 4
@@ -159,8 +159,11 @@ def test_a_reader_reads_on_while_another_process_upgrades(path: Path) -> None:
 # -- who may write ------------------------------------------------------------------------------------------
 
 
-def test_a_journal_another_process_writes_to_is_read_but_not_written(path: Path) -> None:
-    with Journal.open(path) as one, Journal.open(path, patience=0) as other:
+def test_a_journal_another_process_writes_to_is_read_but_not_written(
+    path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("data_sources.sqlite.connection.PATIENCE", 0)
+    with Journal.open(path) as one, Journal.open(path) as other:
         with one.batch("long import") as batch:
             batch.insert(a_look("k9"))
             assert len(other.looks()) == 3
@@ -170,12 +173,13 @@ def test_a_journal_another_process_writes_to_is_read_but_not_written(path: Path)
         assert [k.id for k in one.looks()] == ["k0", "k1", "k10", "k2", "k9"]
 
 
-def test_a_journal_locked_whole_says_so(path: Path) -> None:
+def test_a_journal_locked_whole_says_so(path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("data_sources.sqlite.connection.PATIENCE", 0)
     with closing(sqlite3.connect(path, isolation_level=None)) as other:
         other.execute("PRAGMA journal_mode = DELETE")
         other.execute("BEGIN EXCLUSIVE")
         with pytest.raises(StoreLockedError, match="is in use"):
-            Journal.open(path, patience=0)
+            Journal.open(path)
     with Journal.open(path) as journal:
         assert len(journal.looks()) == 3
 

@@ -329,8 +329,9 @@ def test_a_page_overwritten_in_the_middle_is_damage(tmp_path):
         opened.read(BENCH)
 
 
-def test_another_writer_is_said_and_nothing_changes(tmp_path):
-    with WeatherStore.open(tmp_path, create=True, patience=0) as opened:
+def test_another_writer_is_said_and_nothing_changes(tmp_path, monkeypatch):
+    monkeypatch.setattr("data_sources.sqlite.connection.PATIENCE", 0)
+    with WeatherStore.open(tmp_path, create=True) as opened:
         opened.add(BENCH, days([1.0], [9.0]), FILE, fetched_at=NOON)
         other = sqlite3.connect(tmp_path / FILE_NAME, isolation_level=None)
         other.execute("BEGIN EXCLUSIVE")

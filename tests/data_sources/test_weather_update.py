@@ -381,13 +381,14 @@ def test_a_service_without_what_it_needs_is_passed_over(garden: Garden):
     assert report.answered == ["open-meteo-forecast"]
 
 
-def test_a_locked_store_is_an_error_that_says_so(kept: Garden):
+def test_a_locked_store_is_an_error_that_says_so(kept: Garden, monkeypatch: pytest.MonkeyPatch):
     import sqlite3
 
+    monkeypatch.setattr("data_sources.sqlite.connection.PATIENCE", 0)
     other = sqlite3.connect(kept.folder / "weather.sqlite", isolation_level=None)
     other.execute("BEGIN IMMEDIATE")
     with (
-        WeatherStore.open(kept.folder, patience=0.1) as store,
+        WeatherStore.open(kept.folder) as store,
         Http(kept.settings.http) as http,
         pytest.raises(StoreLockedError, match="is in use"),
     ):

@@ -56,7 +56,7 @@ class WeatherStore(WeatherReader):
     """
 
     @classmethod
-    def open(cls, garden: Path, *, create: bool = False, patience: float | None = None) -> WeatherStore:
+    def open(cls, garden: Path, *, create: bool = False) -> WeatherStore:
         """The store of a garden.
 
         Parameters
@@ -65,8 +65,6 @@ class WeatherStore(WeatherReader):
             The garden's folder.
         create : bool
             Make the file when it is missing. Otherwise a missing file means there is no weather yet.
-        patience : float, optional
-            How long to wait for another writer; default: a few seconds. [s]
 
         Raises
         ------
@@ -84,7 +82,7 @@ class WeatherStore(WeatherReader):
             raise WeatherError(NO_WEATHER)
         if empty:
             path.unlink()
-        return cls(path, create=create, patience=patience)
+        return cls(path, create=create)
 
     @contextmanager
     def _adding(
