@@ -13,9 +13,9 @@ from typing import Any
 from data_sources.journal.schema import TABLES, column_names
 from data_sources.journal.store import Journal
 from data_sources.sqlite.backups import FOLDER, STAMP, newest_good, write_backup
-from data_sources.sqlite.connection import connect, copy_whole, file_uri, look, pragma, transaction
+from data_sources.sqlite.connection import connect, copy_whole, look
 from data_sources.sqlite.errors import plain_errors
-from data_sources.sqlite.files import LOGS, beside, has_log, part_of, remove, sync_folder
+from data_sources.sqlite.files import LOGS, beside, part_of, remove, sync_folder
 from data_sources.sqlite.health import Inspection, inspect
 from phenology.model.errors import InputError, StoreCorruptError, StoreError, StoreTooNewError
 
@@ -82,7 +82,17 @@ def restore(journal: Path, source: Path | None = None, *, dry_run: bool = True) 
         if good is None:
             raise StoreError(f"there is no good backup in {journal.parent / FOLDER}.")
         source = good.path
-    version = _version_of_source(source)
+    if not source.is_file():
+        raise StoreError(f"there is no backup {source}.")
+    with plain_errors(source, "reading"):
+        backup = inspect(source, schema, whole=True)
+    if backup.fault is not None:
+        raise StoreCorruptError(f"the backup {source} cannot be used: {backup.fault}. Nothing was changed.")
+    if backup.version > schema.version:
+        raise StoreTooNewError(
+            f"the backup {source} was written by a newer flushcast (version {backup.version}, this one reads "
+            f"up to {schema.version}). Update flushcast first; nothing was changed."
+        )
     if journal.exists() and os.path.samefile(journal, source):
         raise InputError(f"{source} is the journal itself; name a backup.")
     with plain_errors(journal, "restoring", kept="The journal is as it was."):
@@ -93,39 +103,20 @@ def restore(journal: Path, source: Path | None = None, *, dry_run: bool = True) 
             raise StoreTooNewError(
                 f"{journal} was written by a newer flushcast; restore with that one. It was left untouched."
             )
-        plan = Restore(source, version, _differences(journal, source, there.fault), there.fault)
+        now = None if there.fault else _rows(journal)
+        plan = Restore(source, backup.version, _differences(now, _rows(source)), there.fault)
         if dry_run:
             return plan
-        if there.fault is None:
-            aside: Path | None = _replace_content(journal, source)
-        else:
-            aside = _replace_file(journal, source)
-    return replace(plan, kept_aside=aside, done=True)
+        put = _replace_content if there.fault is None else _replace_file
+        return replace(plan, kept_aside=put(journal, source), done=True)
 
 
-def _version_of_source(source: Path) -> int:
-    if not source.is_file():
-        raise StoreError(f"there is no backup {source}.")
-    with plain_errors(source, "reading"):
-        seen = inspect(source, Journal.schema, whole=True)
-    if seen.fault is not None:
-        raise StoreCorruptError(f"the backup {source} cannot be used: {seen.fault}. Nothing was changed.")
-    if seen.version > Journal.schema.version:
-        raise StoreTooNewError(
-            f"the backup {source} was written by a newer flushcast (version {seen.version}, this one reads "
-            f"up to {Journal.schema.version}). Update flushcast first; nothing was changed."
-        )
-    return seen.version
-
-
-def _differences(journal: Path, source: Path, fault: str | None) -> dict[str, Difference]:
-    then = _rows(source)
-    now: Tables = {} if fault else _rows(journal)
+def _differences(now: Tables | None, then: Tables) -> dict[str, Difference]:
     found = {}
     for table, new in then.items():
-        old = now.get(table, {})
+        old = (now or {}).get(table, {})
         found[table] = Difference(
-            now=None if fault else len(old),
+            now=None if now is None else len(old),
             then=len(new),
             comes_back=len(new.keys() - old.keys()),
             goes=len(old.keys() - new.keys()),
@@ -146,29 +137,23 @@ def _rows(path: Path) -> Tables:
     return found
 
 
-def _replace_content(journal: Path, source: Path) -> Path:
+def _replace_content(journal: Path, source: Path) -> Path | None:
     """Replace all a whole journal holds, in one transaction that begins before the copy kept aside.
 
     So no other process can save in between, and those that have the journal open see one change.
     """
-    with closing(connect(journal)) as live, closing(connect(journal, "ro")) as before:
-        live.execute("PRAGMA foreign_keys = OFF")
-        live.execute("ATTACH ? AS good", (file_uri(source, immutable=not has_log(source)),))
-        with transaction(live):
-            aside = write_backup(before, journal, Journal.schema, why="before-restore")
-            listed = "SELECT type, name, sql FROM {0}.sqlite_master WHERE name NOT LIKE 'sqlite_%'"
-            for kind, name, _ in live.execute(listed.format("main")).fetchall():
-                if kind == "table":
-                    live.execute(f"DROP TABLE main.{name}")  # with its indexes and triggers
-            objects = live.execute(listed.format("good")).fetchall()
-            for kind, name, sql in sorted(objects, key=lambda o: o[0] != "table"):
-                live.execute(sql)
-                if kind == "table":
-                    live.execute(f"INSERT INTO main.{name} SELECT * FROM good.{name} ORDER BY rowid")
-            live.execute("DELETE FROM main.sqlite_sequence")
-            live.execute("INSERT INTO main.sqlite_sequence SELECT * FROM good.sqlite_sequence")
-            live.execute(f"PRAGMA main.user_version = {pragma(live, 'good.user_version'):d}")
-    return aside
+    aside: list[Path] = []
+    with (
+        closing(look(source)) as good,
+        closing(connect(journal)) as live,
+        closing(connect(journal, "ro")) as before,
+    ):
+
+        def keep() -> None:
+            aside.append(write_backup(before, journal, Journal.schema, why="before-restore"))
+
+        copy_whole(good, live, once_locked=keep)
+    return aside[0]
 
 
 def _replace_file(journal: Path, source: Path) -> Path | None:
@@ -183,7 +168,7 @@ def _replace_file(journal: Path, source: Path) -> Path | None:
     part = part_of(journal)
     try:
         with closing(look(source)) as good, closing(connect(part, "rwc")) as whole:
-            copy_whole(good, whole, source)
+            copy_whole(good, whole)
         for ending in (*LOGS, "-shm"):
             beside(journal, ending).unlink(missing_ok=True)  # the damaged file's log is not the backup's
         part.replace(journal)

@@ -5,16 +5,16 @@ from __future__ import annotations
 import os
 import platform
 import sqlite3
-from collections.abc import Callable, Iterable, Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from contextlib import contextmanager
 from datetime import UTC, date, datetime
 from itertools import islice
 from pathlib import Path
 from typing import Any
 
-from data_sources.journal import rows
 from data_sources.journal.changes import Batch, Change, content_fault, dangling, to_redo, to_undo, walk
-from data_sources.journal.schema import ImportMap, R, column_names, decode_rows, table_of
+from data_sources.journal.rebuilding import CHANGE_FIELDS, rebuild
+from data_sources.journal.schema import ImportMap, R, Record, column_names, decode_rows, table_of
 from data_sources.journal.steps import STEPS
 from data_sources.sqlite import backups
 from data_sources.sqlite.database import NOTHING_SAVED, Database
@@ -58,16 +58,12 @@ class Journal(Database):
         remedy=_remedy,
         content_fault=content_fault,
     )
-    device: str
-    _backup_tried: bool
+    device = "this machine"
+    _backup_tried = False
 
     @classmethod
     def open(
-        cls,
-        path: str | os.PathLike[str],
-        *,
-        create: bool = False,
-        device: str | None = None,
+        cls, path: str | os.PathLike[str], *, create: bool = False, device: str | None = None
     ) -> Journal:
         """Open a journal, bringing an older one up to date (after a backup).
 
@@ -95,8 +91,7 @@ class Journal(Database):
             if not create:
                 raise StoreError(f"there is no journal at {path}; 'flushcast init' starts a garden.")
         journal = cls(path, create=create)
-        journal.device = device or platform.node() or "this machine"
-        journal._backup_tried = journal.read_only
+        journal.device = device or platform.node() or cls.device
         return journal
 
     # -- writing ---------------------------------------------------------------------------------------
@@ -137,7 +132,7 @@ class Journal(Database):
         return InputError(f"{needs}. {NOTHING_SAVED}") if needs else super().refusal(error)
 
     def _rolling_backup(self) -> None:
-        if self._backup_tried or self.connection.in_transaction:
+        if self._backup_tried or self.read_only or self.connection.in_transaction:
             return
         self._backup_tried = True
         try:
@@ -158,7 +153,7 @@ class Journal(Database):
         InputError
             If `n` is below 1.
         """
-        return self._take_back(n, "undid", to_undo, at)
+        return self._take_back(n, "undid", at)
 
     def redo(self, n: int = 1, *, at: datetime | None = None) -> list[str]:
         """Do again what the last `n` undos took back; returns the labels, newest undo first.
@@ -168,18 +163,12 @@ class Journal(Database):
         InputError
             If `n` is below 1, or a row was changed since.
         """
-        return self._take_back(n, "did again", to_redo, at)
+        return self._take_back(n, "did again", at)
 
-    def _take_back(
-        self,
-        n: int,
-        verb: str,
-        candidates: Callable[[sqlite3.Connection], Iterator[tuple[str, str]]],
-        at: datetime | None,
-    ) -> list[str]:
+    def _take_back(self, n: int, verb: str, at: datetime | None) -> list[str]:
         if n < 1:
             raise InputError(f"the number to take back must be 1 or more, got {n}")
-        at = at or datetime.now(UTC)
+        candidates, at = to_undo if verb == "undid" else to_redo, at or datetime.now(UTC)
         with self.writing():
             targets = list(islice(candidates(self.connection), n))
             for target, label in targets:
@@ -188,18 +177,18 @@ class Journal(Database):
                 batch.finish()
         return [label for _, label in targets]
 
-    def rebuild(self, rows_by_table: Mapping[str, Iterable[Mapping[str, Any]]]) -> None:
-        """Fill this empty journal from exported rows, all or nothing; exact, with its history.
+    def rebuild(self, records: Iterable[Record], changes: Iterable[Mapping[str, Any]]) -> None:
+        """Fill this empty journal with records and what `export_changes` gave, all or nothing.
 
-        Where rows and their exported changes disagree the rows stand, and one batch records it.
+        Where the two disagree the records stand, and one batch records it.
 
         Raises
         ------
         InputError
-            If the journal is not empty or a row cannot be stored (table and row number are named).
+            If the journal is not empty or a record or change cannot be stored.
         """
         with self.batch("rebuilt from files") as batch:
-            rows.rebuild(self.connection, rows_by_table, batch)
+            rebuild(self.connection, records, changes, batch)
 
     # -- reading ---------------------------------------------------------------------------------------
 
@@ -260,11 +249,10 @@ class Journal(Database):
         with self.errors("reading"):
             return list(islice(walk(self.connection, tree_id), limit))
 
-    def export_rows(self, table: str) -> Iterator[dict[str, Any]]:
-        """Rows of one of `rows.EXPORTED` as plain values, dates as ISO text."""
-        names = ", ".join(rows.field_names(table))
-        for cells in self.query(f"SELECT {names} FROM {table} ORDER BY rowid"):
-            yield rows.plain_row(table, cells)
+    def export_changes(self) -> Iterator[dict[str, Any]]:
+        """The whole history, oldest first, a row for each changed row."""
+        for cells in self.query(f"SELECT {', '.join(CHANGE_FIELDS)} FROM change ORDER BY seq"):
+            yield dict(zip(CHANGE_FIELDS, cells, strict=True))
 
 
 def _iso(day: date | None) -> str | None:

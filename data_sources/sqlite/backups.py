@@ -90,7 +90,7 @@ def write_backup(
         part = part_of(target)
         try:
             with closing(connect(part, "rwc")) as copy:
-                copy_whole(connection, copy, path)
+                copy_whole(connection, copy)
                 pragma(copy, "journal_mode = DELETE")
                 fault = fault_in(copy, schema)
             if fault is not None:

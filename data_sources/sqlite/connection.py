@@ -10,7 +10,6 @@ from pathlib import Path
 from typing import Any
 from urllib.parse import quote
 
-from data_sources.sqlite.errors import LOCKED, locked
 from data_sources.sqlite.files import beside, has_log, may_write
 
 PATIENCE = 5.0  # seconds to wait for another writer before giving up
@@ -88,15 +87,24 @@ def snapshot(connection: sqlite3.Connection) -> Iterator[None]:
             yield
 
 
-def copy_whole(source: sqlite3.Connection, to: sqlite3.Connection, path: Path) -> None:
-    """Copy the database at `path` over another in one step, or give up as a writer would.
+def copy_whole(
+    source: sqlite3.Connection, to: sqlite3.Connection, *, once_locked: Callable[[], None] | None = None
+) -> None:
+    """Copy a database over another in one transaction, or give up as a writer would when one is locked.
 
-    SQLite's own call would wait for ever for somebody's lock.
+    SQLite's own call would wait for ever. `once_locked` is called when `to` is locked for writing and still
+    reads as before; an error in it undoes the copy.
     """
     deadline = time.monotonic() + PATIENCE
+    waiting = [once_locked] if once_locked else []
 
     def watch(status: int, _remaining: int, _pages: int) -> None:
-        if status & 0xFF in LOCKED and time.monotonic() > deadline:
-            raise locked(path, "Nothing was changed.")
+        if status & 0xFF not in (sqlite3.SQLITE_BUSY, sqlite3.SQLITE_LOCKED):
+            while waiting:
+                waiting.pop()()
+        elif time.monotonic() > deadline:
+            error = sqlite3.OperationalError("database is locked")
+            error.sqlite_errorcode = status
+            raise error
 
-    source.backup(to, progress=watch, sleep=0.05)
+    source.backup(to, pages=1 if once_locked else -1, progress=watch, sleep=0.05)

@@ -6,7 +6,6 @@ import sqlite3
 from collections.abc import Iterator, Sequence
 from contextlib import AbstractContextManager, contextmanager, suppress
 from pathlib import Path
-from types import TracebackType
 from typing import Any, ClassVar, Self
 
 from data_sources.sqlite import backups, health
@@ -123,9 +122,7 @@ class Database:
     def __enter__(self) -> Self:
         return self
 
-    def __exit__(
-        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
-    ) -> None:
+    def __exit__(self, *_: object) -> None:
         self.close()
 
     # -- in words --------------------------------------------------------------------------------------

@@ -9,7 +9,7 @@ from pathlib import Path
 
 from phenology.model.errors import StoreCorruptError, StoreError, StoreLockedError
 
-LOCKED = {sqlite3.SQLITE_BUSY, sqlite3.SQLITE_LOCKED}
+_LOCKED = {sqlite3.SQLITE_BUSY, sqlite3.SQLITE_LOCKED}
 _DAMAGED = {sqlite3.SQLITE_CORRUPT, sqlite3.SQLITE_NOTADB}
 _DAMAGE_WITHOUT_CODE = ("Could not decode", "unsupported file format", "malformed database schema")
 _REASONS = {
@@ -19,7 +19,7 @@ _REASONS = {
     sqlite3.SQLITE_IOERR: "the disk did not take or give the data (full, unplugged or failing)",
 }
 # These say nothing of what the file holds.
-_ENVIRONMENT = {*LOCKED, *_REASONS, sqlite3.SQLITE_INTERRUPT, sqlite3.SQLITE_NOMEM, sqlite3.SQLITE_PERM}
+_ENVIRONMENT = {*_LOCKED, *_REASONS, sqlite3.SQLITE_INTERRUPT, sqlite3.SQLITE_NOMEM, sqlite3.SQLITE_PERM}
 
 
 def fault_behind(error: Exception) -> str:
@@ -32,12 +32,6 @@ def fault_behind(error: Exception) -> str:
 def damaged(path: Path, fault: str, remedy: str = "") -> StoreCorruptError:
     """The error for a damaged file: what is wrong, that it is kept, what to do."""
     return StoreCorruptError(f"{path} is damaged ({fault}); it is kept as it is. {remedy}".rstrip())
-
-
-def locked(path: Path, kept: str) -> StoreLockedError:
-    """The error when somebody else holds the file."""
-    writer = "another flushcast, or a syncing program, is writing"
-    return StoreLockedError(f"{path} is in use: {writer}. {kept} Try again in a moment.")
 
 
 @contextmanager
@@ -62,8 +56,9 @@ def plain_errors(
         raise StoreError(f"{doing} {path} failed: {why[:1].lower()}{why[1:]}. {kept}") from error
     except sqlite3.Error as error:
         code = getattr(error, "sqlite_errorcode", sqlite3.SQLITE_ERROR) & 0xFF
-        if code in LOCKED:
-            raise locked(path, kept) from error
+        if code in _LOCKED:
+            writer = "another flushcast, or a syncing program, is writing"
+            raise StoreLockedError(f"{path} is in use: {writer}. {kept} Try again in a moment.") from error
         if code in _DAMAGED or str(error).startswith(_DAMAGE_WITHOUT_CODE):
             raise damaged(path, str(error), remedy(path)) from error
         more = " Make room and try again." if code == sqlite3.SQLITE_FULL else ""

@@ -14,6 +14,7 @@ from pathlib import Path
 import pytest
 
 from data_sources.journal import Journal
+from data_sources.journal.schema import TABLES
 from data_sources.sqlite.schema import Step
 from phenology.model.records import Flush, Look, Place, Stand, Tree, Work
 
@@ -39,6 +40,11 @@ def fill(path: Path, looks: int = 0) -> Path:
         for record in (*GARDEN, *(a_look(f"k{n}") for n in range(looks))):
             batch.insert(record)
     return path
+
+
+def rows_of(journal: Journal) -> dict[str, list[tuple[object, ...]]]:
+    """Every row of every table, changes included, by id."""
+    return {table: sorted(journal.query(f"SELECT * FROM {table}")) for table in (*TABLES, "change")}
 
 
 @contextmanager

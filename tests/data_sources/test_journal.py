@@ -12,10 +12,11 @@ import pytest
 
 from data_sources.journal import ImportMap, Journal
 from data_sources.journal.schema import TABLES, columns
+from data_sources.journal_questions import all_records
 from data_sources.sqlite.schema import migrate
 from phenology.model.errors import InputError
 from phenology.model.records import Aim, Flush, Look, Place, Stand, Tree, Work
-from tests.data_sources.journal_help import DAY, GARDEN, PLACE, TREE, a_look, some_work
+from tests.data_sources.journal_help import DAY, GARDEN, PLACE, TREE, a_look, rows_of, some_work
 
 
 @pytest.fixture
@@ -238,11 +239,11 @@ def test_the_tables_rebuild_a_journal_exactly_with_its_history(journal: Journal,
     look(journal, "k1", note="firm")
     look(journal, "k2")
     journal.undo()
-    tables = (*TABLES, "change")
-    rows = {table: list(journal.export_rows(table)) for table in tables}
+    records, changes = all_records(journal), list(journal.export_changes())
+    every = [record for table in TABLES for record in records.of(table)]
     with Journal.open(tmp_path / "copy.sqlite", create=True) as copy:
-        copy.rebuild(rows)
-        assert {table: list(copy.export_rows(table)) for table in tables} == rows
+        copy.rebuild(every, changes)
+        assert rows_of(copy) == rows_of(journal)
         assert copy.check() is None and copy.redo() == ["looked: k2"]
         with pytest.raises(InputError, match="only an empty journal"):
-            copy.rebuild(rows)
+            copy.rebuild(every, changes)

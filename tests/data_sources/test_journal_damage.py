@@ -10,11 +10,10 @@ from pathlib import Path
 import pytest
 
 from data_sources.journal import Journal, restore
-from data_sources.journal.schema import TABLES
 from data_sources.sqlite.files import CHECKED, beside
 from data_sources.sqlite.health import fault_in, inspect
 from phenology.model.errors import StoreCorruptError, StoreError
-from tests.data_sources.journal_help import a_look, fill
+from tests.data_sources.journal_help import a_look, fill, rows_of
 
 NOTE = "soft at the top, firm inside; the note is long so that flipped bits often fall into text"
 
@@ -31,9 +30,9 @@ def path(tmp_path: Path) -> Path:
     return path
 
 
-def everything(path: Path) -> dict[str, list[object]]:
+def everything(path: Path) -> dict[str, list[tuple[object, ...]]]:
     with Journal.open(path) as journal:
-        return {table: list(journal.export_rows(table)) for table in (*TABLES, "change")}
+        return rows_of(journal)
 
 
 @pytest.mark.parametrize("keep", [0, 50, 100, 4096, 0.3, 0.9, -4096, -1])
