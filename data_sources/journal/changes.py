@@ -61,10 +61,6 @@ class Batch:
     id: str = field(default_factory=lambda: str(uuid4()))
     _changes: list[tuple[str | None, ...]] = field(default_factory=list)
 
-    def __len__(self) -> int:
-        """Number of rows changed so far."""
-        return len(self._changes)
-
     def insert(self, record: Record) -> bool:
         """Add a record; False when exactly this record is there already (a retry).
 

@@ -38,11 +38,9 @@ class Restore:
     """What a restore would do, or did. `kept_aside` is where the journal of before now lies."""
 
     source: Path
-    version: int
     tables: dict[str, Difference]
     current_fault: str | None = None
     kept_aside: Path | None = None
-    done: bool = False
 
     @property
     def nothing_changes(self) -> bool:
@@ -104,11 +102,11 @@ def restore(journal: Path, source: Path | None = None, *, dry_run: bool = True) 
                 f"{journal} was written by a newer flushcast; restore with that one. It was left untouched."
             )
         now = None if there.fault else _rows(journal)
-        plan = Restore(source, backup.version, _differences(now, _rows(source)), there.fault)
+        plan = Restore(source, _differences(now, _rows(source)), there.fault)
         if dry_run:
             return plan
         put = _replace_content if there.fault is None else _replace_file
-        return replace(plan, kept_aside=put(journal, source), done=True)
+        return replace(plan, kept_aside=put(journal, source))
 
 
 def _differences(now: Tables | None, then: Tables) -> dict[str, Difference]:

@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from data_sources.sqlite.database import Database
-from data_sources.weather.store.records import Origin, OriginUse, PastForecasts, ReplacedDay, SuspiciousDay
+from data_sources.weather.store.records import Origin, OriginUse, PastForecasts, SuspiciousDay
 from data_sources.weather.store.steps import WEATHER_SCHEMA
 from phenology.model.errors import WeatherError
 from phenology.weather.series import SOURCES, DailyWeather
@@ -148,26 +148,10 @@ class WeatherReader(Database):
             for day, source, low, high, why, accepted in rows
         ]
 
-    def replaced_days(self, place: str) -> list[ReplacedDay]:
-        """Values that others took the place of, in the order it happened."""
-        rows = self.query(
-            f"SELECT day, source, tmin, tmax, {_ORIGIN}, was.fetched_at, now.fetched_at"
-            " FROM replaced JOIN batch was ON was.key = batch JOIN batch now ON now.key = by_batch"
-            " JOIN origin ON origin.key = was.origin WHERE replaced.place = ? ORDER BY replaced.key",
-            (self._key(place),),
-        )
-        return [
-            ReplacedDay(
-                date.fromordinal(day),
-                SOURCES[source],
-                _number(low),
-                _number(high),
-                Origin(*origin),
-                datetime.fromisoformat(fetched_at),
-                datetime.fromisoformat(replaced_at),
-            )
-            for day, source, low, high, *origin, fetched_at, replaced_at in rows
-        ]
+    def replaced_count(self, place: str) -> int:
+        """How many values others have taken the place of; the store keeps them."""
+        count: int = self.query("SELECT count(*) FROM replaced WHERE place = ?", (self._key(place),))[0][0]
+        return count
 
     def origin_uses(self, place: str) -> list[OriginUse]:
         """How many days each origin stands for and when it was last asked, the most first; of forecasts,

@@ -25,7 +25,6 @@ from data_sources.weather.store.records import (
     Origin,
     OriginUse,
     PastForecasts,
-    ReplacedDay,
     SuspiciousDay,
     TakenBack,
 )
@@ -39,7 +38,6 @@ __all__ = [
     "Origin",
     "OriginUse",
     "PastForecasts",
-    "ReplacedDay",
     "SuspiciousDay",
     "TakenBack",
     "WeatherStore",
@@ -121,7 +119,7 @@ class WeatherStore(WeatherReader):
 
         Unknown days are skipped. Within one source a value gives way to one that is as complete or more,
         unless the new one is suspicious; a value of another provider gives way only with `prefer`. What
-        gave way stays in the history (`replaced_days`).
+        gave way stays in the history (`replaced`).
 
         Parameters
         ----------

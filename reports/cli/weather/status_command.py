@@ -39,7 +39,7 @@ def status_command(garden: Path, place: str | None, units: str | None) -> None:
                 store.find(where.id) or DailyWeather(today, [], [], "station"),
                 store.suspicious_days(where.id),
                 store.origin_uses(where.id),
-                len(store.replaced_days(where.id)),
+                store.replaced_count(where.id),
             )
             for line in status_text(
                 state, today, moment_on(today), units=units or settings.units, plain=plain
