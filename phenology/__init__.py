@@ -52,7 +52,8 @@ _WHERE: dict[str, str] = {
     "forecast_garden": "advice.garden_forecast",
     "calibrate": "learning.calibration",
     "compare_seasons": "seasons.compare",
-    "past_skill": "judging.garden_hindcast",
+    "past_forecasts": "judging.past_forecasts",
+    "TrackRecord": "model.track_record",
     # judging
     "DatedSight": "judging.hindcast",
     "Question": "judging.hindcast",
