@@ -10,7 +10,7 @@ from tests.reference.tables import Row, check_rows
 
 
 @pytest.mark.parametrize(
-    "row", [r for r in check_rows("temperature_response_cases") if r["model"] == "wang_engel"]
+    "row", check_rows("temperature_response_cases", lambda row: row["model"] == "wang_engel")
 )
 def test_every_row_of_the_response_table(row: Row) -> None:
     temp, low, best, high = (float(row[c]) for c in ("temp_c", "tmin_c", "topt_c", "tmax_c"))
