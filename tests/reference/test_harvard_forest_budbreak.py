@@ -11,6 +11,7 @@ from dataclasses import replace
 from functools import cache
 
 import numpy as np
+import pytest
 
 from phenology.forecasting.arrival import Arrival
 from phenology.forecasting.propagation import Step, propagate
@@ -24,6 +25,8 @@ from phenology.learning.waits import Wait
 from phenology.model.season import NEVER, SeasonCalendar
 from phenology.weather.season_weather import SeasonWeather
 from tests.reference.test_harvard_forest_hindcast import forest
+
+pytestmark = pytest.mark.slow
 
 LATITUDE = 42.53
 BUDBREAK = Transition("start", "budbreak")

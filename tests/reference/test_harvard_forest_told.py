@@ -22,6 +22,8 @@ from phenology.species.catalogue import load_species
 from tests.conftest import shared_or_skip
 from tests.reference.test_harvard_forest_hindcast import DATA, forest
 
+pytestmark = pytest.mark.slow
+
 NORTH = SeasonCalendar()
 PRIOR = {"priors": {"budbreak_extended": {"days": 20.0, "log_sd": 0.4}}}
 TRAIN, TEST = (1990, 2001), (2002, 2006)

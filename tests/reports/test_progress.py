@@ -182,6 +182,7 @@ def years_of_looks(tmp_path: Path) -> tuple[Path, Path]:
     return tmp_path / "w.csv", tmp_path / "l.csv"
 
 
+@pytest.mark.slow
 @needs_terminal
 def test_a_hindcast_shows_its_seasons_on_a_terminal_and_none_in_a_pipe(tmp_path: Path):
     weather, looks = years_of_looks(tmp_path)
@@ -201,6 +202,7 @@ def test_a_hindcast_shows_its_seasons_on_a_terminal_and_none_in_a_pipe(tmp_path:
     assert piped.stdout == out and "Still working" not in piped.stderr and "\r" not in piped.stderr
 
 
+@pytest.mark.slow
 @needs_terminal
 def test_a_report_looks_back_with_a_line_and_leaves_none(tmp_path: Path):
     out, err, code = in_terminal("--garden", own_demo(tmp_path), "report", "--out", tmp_path / "r.html")
