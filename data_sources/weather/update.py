@@ -13,17 +13,16 @@ from datetime import date, datetime, timedelta
 
 import numpy as np
 
-from data_sources.weather.services.asked_log import AskedLog
-from data_sources.weather.services.local_days import local_today
-from data_sources.weather.services.protocol import (
+from data_sources.weather.asked_log import AskedLog
+from data_sources.weather.services.protocol.service import (
     Answer,
     Progress,
     Round,
     Service,
-    ServiceError,
     Spot,
     no_progress,
 )
+from data_sources.weather.services.transport.faults import ServiceError
 from data_sources.weather.store.weather_store import WeatherStore
 from data_sources.weather.update_words import (
     age_in_words,
@@ -115,7 +114,7 @@ def update_weather(
     StoreError
         If the store cannot be written. Rounds before that are kept.
     """
-    today = local_today(spot.timezone, now)
+    today = spot.today(now)
     work = _Work(store, place, spot, today, now, log or AskedLog(None, place, spot), progress)
     history = [s for s in services if s.gives == "history"]
     # The ensemble goes first, so that the forecast proper is the newest and is the one that is read.
@@ -267,7 +266,7 @@ class _Work:
 
     def _take(self, service: Service, answer: Answer) -> None:
         """Into the store what is better than what is there."""
-        issued = local_today(self.spot.timezone, answer.fetched_at)
+        issued = self.spot.today(answer.fetched_at)
         if answer.forecast is not None:
             self.store.add_forecast(
                 self.place,

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from datetime import datetime
 
-from data_sources.weather.services.protocol import Answer
+from data_sources.weather.services.protocol.service import Answer
 from data_sources.weather.store.weather_store import WeatherStore
 from phenology.model.errors import WeatherError
 

@@ -12,8 +12,8 @@ from phenology.model.errors import InputError, WeatherError
 from reports.cli.common import garden_option, put, say
 
 if TYPE_CHECKING:
-    from data_sources.weather.services.protocol import Spot
-    from data_sources.weather.services.settings import WeatherSettings
+    from data_sources.weather.services.protocol.service import Spot
+    from data_sources.weather.services.transport.settings import WeatherSettings
     from phenology.model.records import Place
 
 
@@ -31,10 +31,10 @@ def update_command(
     It can be stopped at any moment (Ctrl-C) and goes on from there the next time.
     """
     from data_sources.garden import read_settings
+    from data_sources.weather.asked_log import AskedLog
     from data_sources.weather.corrections_refit import refit_corrections
-    from data_sources.weather.services.asked_log import AskedLog
-    from data_sources.weather.services.http import Http
     from data_sources.weather.services.registry import make_services
+    from data_sources.weather.services.transport.http import Http
     from data_sources.weather.store.weather_store import WeatherStore
     from data_sources.weather.update import update_weather
     from reports.garden.clock import today
@@ -55,7 +55,7 @@ def update_command(
         say(words)
 
     now = moment_on(today())
-    with Http(settings.http, now=lambda: now) as http, WeatherStore.open(garden, create=True) as store:
+    with Http(settings, now=lambda: now) as http, WeatherStore.open(garden, create=True) as store:
         services = make_services(settings, http, only or None)
         for one in places:
             spot = spot_of(one)
@@ -95,15 +95,15 @@ def update_command(
 @garden_option
 def sources_command(garden: Path) -> None:
     """List the weather services: in which order they are asked, what for, and what they need."""
-    from data_sources.weather.services.http import Http
     from data_sources.weather.services.registry import SERVICES, make_services
+    from data_sources.weather.services.transport.http import Http
     from data_sources.weather.store.weather_store import WeatherStore
     from reports.garden.garden_place import garden_places
 
     places = garden_places(garden)
     settings = weather_settings(garden)
     width = max(map(len, SERVICES))
-    with Http(settings.http) as http:
+    with Http(settings) as http:
         put("Asked in this order; a later one for the days that an earlier one does not have:")
         for n, service in enumerate(make_services(settings, http), 1):
             put(f"{n:3}  {service.name:{width}}  {service.about}")
@@ -125,32 +125,28 @@ def sources_command(garden: Path) -> None:
 
 def weather_settings(garden: Path) -> WeatherSettings:
     """The settings of the weather services of a garden."""
-    from dataclasses import replace
-
     import platformdirs
 
     from data_sources.garden import read_settings
-    from data_sources.weather.services.http import AGENT, HttpSettings
-    from data_sources.weather.services.settings import USUAL_ORDER, WeatherSettings
+    from data_sources.weather.services.transport.settings import USUAL_ORDER, WeatherSettings
 
     settings = read_settings(garden)
     try:
-        agent = f"{AGENT}/{version('flushcast')}"
+        agent = f"flushcast/{version('flushcast')}"
     except PackageNotFoundError:
-        agent = AGENT
-    folder = Path(platformdirs.user_cache_dir("flushcast", appauthor=False))
+        agent = "flushcast"
     base = WeatherSettings(
         sources=settings.weather_sources or USUAL_ORDER,
-        http=HttpSettings(agent=agent, contact=settings.contact or ""),
-        cache_folder=folder,
+        agent=agent,
+        contact=settings.contact or "",
+        cache_folder=Path(platformdirs.user_cache_dir("flushcast", appauthor=False)),
     )
-    made = WeatherSettings.from_table(settings.weather_services, base)
-    return replace(made, http=replace(made.http, cache_folder=made.cache_folder))
+    return WeatherSettings.from_table(settings.weather_services, base)
 
 
 def spot_of(place: Place) -> Spot:
     """Where a place is, for the services; its zone from the nearest town when it is not told."""
-    from data_sources.weather.services.protocol import Spot
+    from data_sources.weather.services.protocol.service import Spot
 
     zone = place.timezone
     if not zone:

@@ -13,7 +13,7 @@ from datetime import date
 from pathlib import Path
 from typing import Any
 
-from data_sources.weather.services.protocol import Round, Spot
+from data_sources.weather.services.protocol.service import Round, Spot
 
 FILE_NAME = "weather_asked.json"
 SETTLED_AFTER = 100  # days after its end a round changes no more
