@@ -12,7 +12,7 @@ from typing import Any
 import numpy as np
 import pytest
 
-from data_sources.weather.asked_log import FILE_NAME, AskedLog
+from data_sources.weather.request_log import FILE_NAME, RequestLog
 from data_sources.weather.services.protocol.service import Round, Spot
 from data_sources.weather.services.registry import make_services
 from data_sources.weather.services.transport.settings import WeatherSettings
@@ -44,7 +44,7 @@ class Garden:
             WeatherStore.open(self.folder, create=True) as store,
         ):
             services = make_services(self.settings, http)
-            log = AskedLog(self.folder, "bench", self.spot)
+            log = RequestLog(self.folder, "bench", self.spot)
             years = self.settings.years
             return update_weather(store, "bench", self.spot, services, now=now, years=years, log=log, **more)
 
@@ -158,7 +158,7 @@ def test_the_next_day_only_what_may_have_changed_is_asked(kept: Garden):
     assert kept.stand_in.paths() == ["/v1/forecast", "/daily/2026/10001.csv.gz", "/daily/2026/10002.csv.gz"]
     as_good(before, kept.weather())
     assert kept.weather().last_day == before.last_day + timedelta(days=1)
-    assert report.new and not report.failed
+    assert report.brought["open-meteo-forecast"].new and not report.failed
 
 
 def test_an_archive_fills_what_stations_do_not_have(kept: Garden):
@@ -343,7 +343,7 @@ def test_a_service_without_what_it_needs_is_passed_over(garden: Garden):
     garden = garden.use("met-norway", "open-meteo-forecast", contact="")
     report = garden.update()
     assert "MET Norway needs a contact: set `contact` in garden.toml" in report.lines[0]
-    assert report.answered == ["open-meteo-forecast"]
+    assert list(report.brought) == ["open-meteo-forecast"]
 
 
 def test_a_locked_store_is_an_error_that_says_so(kept: Garden):
@@ -369,12 +369,12 @@ def test_an_unknown_service_is_named_with_its_neighbours(garden: Garden):
 
 def test_a_place_that_moved_is_asked_for_anew(tmp_path: Path):
     part = Round(date(2020, 1, 1), date(2024, 12, 31))
-    AskedLog(tmp_path, "bench", HERE).note("meteostat", part, TODAY, 1800)
-    assert AskedLog(tmp_path, "bench", HERE).settled("meteostat", part, TODAY, 1800)
-    assert not AskedLog(tmp_path, "bench", HERE).settled(
+    RequestLog(tmp_path, "bench", HERE).note("meteostat", part, TODAY, 1800)
+    assert RequestLog(tmp_path, "bench", HERE).settled("meteostat", part, TODAY, 1800)
+    assert not RequestLog(tmp_path, "bench", HERE).settled(
         "meteostat", part, TODAY, 1799
     )  # the store lost days
     moved = Spot(48.1, 11.6, 520, "Europe/Berlin")
-    assert not AskedLog(tmp_path, "bench", moved).settled("meteostat", part, TODAY, 1800)
+    assert not RequestLog(tmp_path, "bench", moved).settled("meteostat", part, TODAY, 1800)
     (tmp_path / FILE_NAME).write_text("{broken")
-    assert not AskedLog(tmp_path, "bench", HERE).settled("meteostat", part, TODAY, 1800)
+    assert not RequestLog(tmp_path, "bench", HERE).settled("meteostat", part, TODAY, 1800)

@@ -31,8 +31,8 @@ def update_command(
     It can be stopped at any moment (Ctrl-C) and goes on from there the next time.
     """
     from data_sources.garden import read_settings
-    from data_sources.weather.asked_log import AskedLog
     from data_sources.weather.corrections_refit import refit_corrections
+    from data_sources.weather.request_log import RequestLog
     from data_sources.weather.services.registry import make_services
     from data_sources.weather.services.transport.http import Http
     from data_sources.weather.store.weather_store import WeatherStore
@@ -69,7 +69,7 @@ def update_command(
                     now=now,
                     years=years or settings.years,
                     past_days=settings.past_days,
-                    log=AskedLog(garden, one.id, spot),
+                    log=RequestLog(garden, one.id, spot),
                     first_only=first_only,
                     progress=lambda title, done, total: shown.show(f"{title},", done, total),
                     announce=lambda words, head=head: announce(f"{head}{words}"),  # type: ignore[misc]
@@ -77,7 +77,7 @@ def update_command(
             if report.offline:
                 offline = True
                 raise WeatherError(report.lines[0])
-            answered |= bool(report.answered)
+            answered |= bool(report.brought)
             for line in [*http.notes, *report.lines]:
                 say(f"{head}{line}")
             http.notes.clear()
