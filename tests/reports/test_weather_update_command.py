@@ -21,7 +21,7 @@ from phenology.model.errors import FlushcastError, InputError, UnknownNameError,
 from phenology.model.records import Place
 from phenology.weather.series import DailyWeather
 from reports.cli.main import cli
-from reports.cli.weather.update_command import spot_of, weather_settings
+from reports.cli.weather.service_commands import spot_of, weather_settings
 from reports.garden.timestamp import moment_on
 from tests.data_sources.conftest import only_this_computer, stand_in  # noqa: F401  (fixtures)
 from tests.data_sources.stand_in import StandIn

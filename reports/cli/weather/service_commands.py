@@ -43,23 +43,21 @@ def update_command(
     from reports.text.progress import ProgressLine
 
     places = [garden_place(garden, place)] if place else garden_places(garden)
-    own = read_settings(garden)
+    own, settings = read_settings(garden), weather_settings(garden)
     if own.stands_on:
         raise InputError(f"this garden stands still on {own.stands_on}; its weather is not updated")
-    settings = weather_settings(garden)
-    answered, offline = False, False
+    answered = False
     shown = ProgressLine()
 
     def announce(words: str) -> None:
         shown.clear()
-        say(words)
+        say(f"{head}{words}")
 
     now = moment_on(today())
     with Http(settings, now=lambda: now) as http, WeatherStore.open(garden, create=True) as store:
         services = make_services(settings, http, only or None)
         for one in places:
-            spot = spot_of(one)
-            head = f"{one.name}: " if len(places) > 1 else ""
+            spot, head = spot_of(one), f"{one.name}: " if len(places) > 1 else ""
             with shown:
                 report = update_weather(
                     store,
@@ -72,22 +70,19 @@ def update_command(
                     log=RequestLog(garden, one.id, spot),
                     first_only=first_only,
                     progress=lambda title, done, total: shown.show(f"{title},", done, total),
-                    announce=lambda words, head=head: announce(f"{head}{words}"),  # type: ignore[misc]
+                    announce=announce,
                 )
             if report.offline:
-                offline = True
                 raise WeatherError(report.lines[0])
             answered |= bool(report.brought)
-            for line in [*http.notes, *report.lines]:
-                say(f"{head}{line}")
+            lines = [*http.notes, *report.lines, *refit_corrections(garden, store, one.id, own.units)]
             http.notes.clear()
-            for line in refit_corrections(garden, store, one.id, own.units):
+            for line in lines:
                 say(f"{head}{line}")
-            if store.has(one.id):
-                weather = store.find(one.id)
-                if weather is not None:
-                    put(f"{head}{weather.coverage().line()}")
-    if not answered and not offline:
+            weather = store.find(one.id) if store.has(one.id) else None
+            if weather is not None:
+                put(f"{head}{weather.coverage().line()}")
+    if not answered:
         raise WeatherError("no service gave anything; the weather stays as it is")
 
 
@@ -100,8 +95,7 @@ def sources_command(garden: Path) -> None:
     from data_sources.weather.store.weather_store import WeatherStore
     from reports.garden.garden_place import garden_places
 
-    places = garden_places(garden)
-    settings = weather_settings(garden)
+    places, settings = garden_places(garden), weather_settings(garden)
     width = max(map(len, SERVICES))
     with Http(settings) as http:
         put("Asked in this order; a later one for the days that an earlier one does not have:")
@@ -109,11 +103,11 @@ def sources_command(garden: Path) -> None:
             put(f"{n:3}  {service.name:{width}}  {service.about}")
             if service.lacks():
                 put(f"{'':{width + 5}}  {service.lacks()}")
-        others = [name for name in SERVICES if name not in settings.sources]
-        if others:
-            put("Not asked:")
-            for service in make_services(settings, http, others):
-                put(f"{'':3}  {service.name:{width}}  {service.about}")
+    others = [service for name, service in SERVICES.items() if name not in settings.sources]
+    if others:
+        put("Not asked:")
+    for other in others:
+        put(f"{'':3}  {other.name:{width}}  {other.about}")
     put("Own readings go before all of them: flushcast weather add FILE")
     put("Another order: flushcast settings weather-sources NAME,NAME,...")
     if (garden / "weather.sqlite").exists():
@@ -133,7 +127,7 @@ def weather_settings(garden: Path) -> WeatherSettings:
     settings = read_settings(garden)
     try:
         agent = f"flushcast/{version('flushcast')}"
-    except PackageNotFoundError:
+    except PackageNotFoundError:  # run from a checkout
         agent = "flushcast"
     base = WeatherSettings(
         sources=settings.weather_sources or USUAL_ORDER,
@@ -145,7 +139,7 @@ def weather_settings(garden: Path) -> WeatherSettings:
 
 
 def spot_of(place: Place) -> Spot:
-    """Where a place is, for the services; its zone from the nearest town when it is not told."""
+    """Where a place is, for the services; its zone from the nearest town when nobody has said it."""
     from data_sources.weather.services.protocol.service import Spot
 
     zone = place.timezone
