@@ -46,7 +46,7 @@ class GardenSettings:
     weather_sources : tuple of str
         Weather services in the order they are asked; default (empty): the usual order.
     weather_services : mapping
-        Settings of the weather services; see `data_sources.weather.services.settings`.
+        Settings of the weather services; see `data_sources.weather.services.transport.settings`.
     contact : str, optional
         An address that weather services which ask for one may be given.
     stands_on : date, optional
@@ -158,7 +158,7 @@ def _services(value: Any) -> Mapping[str, Any]:
     if not isinstance(value, Mapping):
         raise InputError("a table such as [weather.services]")
     if value:
-        from data_sources.weather.services.settings import WeatherSettings
+        from data_sources.weather.services.transport.settings import WeatherSettings
 
         try:
             WeatherSettings.from_table(value)

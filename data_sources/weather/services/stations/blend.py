@@ -6,16 +6,17 @@ takes a minute for thirty years; `tests/data_sources/test_weather_blend.py` hold
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field, replace
 from datetime import date
 
 import numpy as np
+import pandas as pd
 
-from data_sources.weather.services.protocol import Spot, StationDays
+from data_sources.weather.services.protocol.service import Spot
 from phenology.model.arrays import Array
 from phenology.model.errors import WeatherError
-from phenology.weather.quality import without_crossed_days
+from phenology.weather.quality import doubtful_days, shifted_days, without_crossed_days
 from phenology.weather.series import DailyWeather
 
 LAPSE_RATE = 6.5  # °C per 1,000 m, the standard atmosphere
@@ -23,7 +24,25 @@ LAPSE_FROM = 50.0  # m: all are corrected as soon as one differs by so much
 HEIGHT_WEIGHT = 10.0  # a metre of height counts like so many of distance
 POWER = 2.0
 NEAR, NEAR_HEIGHT = 5000.0, 50.0  # m: a station so near stands alone
-EARTH_RADIUS = 6_371_000.0  # m
+
+
+@dataclass(frozen=True)
+class Station:
+    """A weather station near the spot."""
+
+    id: str
+    name: str
+    elevation: float | None
+    distance_km: float
+
+
+@dataclass(frozen=True)
+class StationDays:
+    """What one station measured, with the days that are hard to believe."""
+
+    station: Station
+    weather: DailyWeather
+    doubts: Mapping[date, str] = field(default_factory=dict)
 
 
 @dataclass(frozen=True)
@@ -46,21 +65,6 @@ class Blend:
     suspect: dict[date, str]
     crossed: int
     used: tuple[str, ...]
-
-
-def distance(latitude: float, longitude: float, latitudes: Array, longitudes: Array) -> Array:
-    """Great-circle distance of one point to many. [m]
-
-    Examples
-    --------
-    >>> float(distance(0.0, 179.9, np.array([0.0]), np.array([-179.9]))[0].round())
-    22239.0
-    """
-    a, b = np.radians(latitude), np.radians(latitudes)
-    half = (
-        np.sin((b - a) / 2) ** 2 + np.cos(a) * np.cos(b) * np.sin(np.radians(longitudes - longitude) / 2) ** 2
-    )
-    return np.asarray(2 * EARTH_RADIUS * np.arcsin(np.sqrt(np.minimum(half, 1.0))))
 
 
 def blend_values(
@@ -139,19 +143,13 @@ def blend_stations(stations: Sequence[StationDays], spot: Spot, first: date, las
     modelled = np.stack([w.source == "model" for w in wide])
     doubtful = np.zeros(lows.shape, dtype=bool)
     for n, one in enumerate(usable):
-        inside = [(day - first).days for day in one.doubts if first <= day <= last]
-        doubtful[n, inside] = True
+        doubtful[n, [(day - first).days for day in one.doubts if first <= day <= last]] = True
     # Measured days go before modelled ones, and both before doubtful ones, whole days at a time.
     there = ~(np.isnan(lows) & np.isnan(highs))
     measured = (there & ~modelled & ~doubtful).any(axis=0)
     plain = (there & ~doubtful).any(axis=0)
     use = there & np.where(measured, ~modelled & ~doubtful, np.where(plain, ~doubtful, True))
-    where = distance(
-        spot.latitude,
-        spot.longitude,
-        np.array([s.station.latitude for s in usable]),
-        np.array([s.station.longitude for s in usable]),
-    )
+    where = np.array([1000 * s.station.distance_km for s in usable])
     heights = np.array([s.station.elevation or 0.0 for s in usable])
     low, high = (
         blend_values(np.where(use, values, np.nan), where, heights, spot.elevation)
@@ -160,10 +158,29 @@ def blend_stations(stations: Sequence[StationDays], spot: Spot, first: date, las
     only_doubtful = there.any(axis=0) & ~plain
     source = np.where(measured | (only_doubtful & ~modelled.any(axis=0)), "station", "model")
     weather, crossed = without_crossed_days(first, low, high, source)
-    suspect = {}
-    for at in np.flatnonzero(only_doubtful):
-        day = date.fromordinal(first.toordinal() + int(at))
-        if day not in crossed:
-            suspect[day] = next(s.doubts[day] for s in usable if day in s.doubts)
+    doubts = {day: why for s in reversed(usable) for day, why in s.doubts.items()}
+    days = [date.fromordinal(int(weather.ordinals[at])) for at in np.flatnonzero(only_doubtful)]
     used = tuple(s.station.id for n, s in enumerate(usable) if use[n].any())
-    return Blend(weather, suspect, len(crossed), used)
+    return Blend(weather, {day: doubts[day] for day in days if day not in crossed}, len(crossed), used)
+
+
+def judged_by_each_other(stations: Sequence[StationDays]) -> tuple[list[StationDays], list[str]]:
+    """Stations with the days marked on which one disagrees with the others, and what seems misdated.
+
+    Of two that disagree nobody can tell which is right, so it takes three: each is held against the median
+    of the others. A steady difference (height, town) is no disagreement.
+    """
+    if len(stations) < 3:
+        return list(stations), []
+    first, last = min(s.weather.first_day for s in stations), max(s.weather.last_day for s in stations)
+    wide = [s.weather.spanning(first, last) for s in stations]
+    judged, notes = [], []
+    for one, mine in zip(stations, wide, strict=True):
+        medians = []
+        for name in ("tmin", "tmax"):
+            others = pd.DataFrame({n: getattr(w, name) for n, w in enumerate(wide) if w is not mine})
+            medians.append(others.median(axis=1).where(others.count(axis=1) >= 2))
+        middle, _ = without_crossed_days(first, medians[0], medians[1], "station")
+        judged.append(replace(one, doubts={**doubtful_days(one.weather, middle), **one.doubts}))
+        notes += [f"{one.station.id}: {shift}" for shift in shifted_days(one.weather, middle)]
+    return judged, notes

@@ -12,8 +12,8 @@ from phenology.model.errors import InputError, WeatherError
 from reports.cli.common import garden_option, put, say
 
 if TYPE_CHECKING:
-    from data_sources.weather.services.protocol import Spot
-    from data_sources.weather.services.settings import WeatherSettings
+    from data_sources.weather.services.protocol.service import Spot
+    from data_sources.weather.services.transport.settings import WeatherSettings
     from phenology.model.records import Place
 
 
@@ -32,9 +32,9 @@ def update_command(
     """
     from data_sources.garden import read_settings
     from data_sources.weather.corrections_refit import refit_corrections
-    from data_sources.weather.services.asked_log import AskedLog
-    from data_sources.weather.services.http import Http
+    from data_sources.weather.request_log import RequestLog
     from data_sources.weather.services.registry import make_services
+    from data_sources.weather.services.transport.http import Http
     from data_sources.weather.store.weather_store import WeatherStore
     from data_sources.weather.update import update_weather
     from reports.garden.clock import today
@@ -43,23 +43,21 @@ def update_command(
     from reports.text.progress import ProgressLine
 
     places = [garden_place(garden, place)] if place else garden_places(garden)
-    own = read_settings(garden)
+    own, settings = read_settings(garden), weather_settings(garden)
     if own.stands_on:
         raise InputError(f"this garden stands still on {own.stands_on}; its weather is not updated")
-    settings = weather_settings(garden)
-    answered, offline = False, False
+    answered = False
     shown = ProgressLine()
 
     def announce(words: str) -> None:
         shown.clear()
-        say(words)
+        say(f"{head}{words}")
 
     now = moment_on(today())
-    with Http(settings.http, now=lambda: now) as http, WeatherStore.open(garden, create=True) as store:
+    with Http(settings, now=lambda: now) as http, WeatherStore.open(garden, create=True) as store:
         services = make_services(settings, http, only or None)
         for one in places:
-            spot = spot_of(one)
-            head = f"{one.name}: " if len(places) > 1 else ""
+            spot, head = spot_of(one), f"{one.name}: " if len(places) > 1 else ""
             with shown:
                 report = update_weather(
                     store,
@@ -69,25 +67,22 @@ def update_command(
                     now=now,
                     years=years or settings.years,
                     past_days=settings.past_days,
-                    log=AskedLog(garden, one.id, spot),
+                    log=RequestLog(garden, one.id, spot),
                     first_only=first_only,
                     progress=lambda title, done, total: shown.show(f"{title},", done, total),
-                    announce=lambda words, head=head: announce(f"{head}{words}"),  # type: ignore[misc]
+                    announce=announce,
                 )
             if report.offline:
-                offline = True
                 raise WeatherError(report.lines[0])
-            answered |= bool(report.answered)
-            for line in [*http.notes, *report.lines]:
-                say(f"{head}{line}")
+            answered |= bool(report.brought)
+            lines = [*http.notes, *report.lines, *refit_corrections(garden, store, one.id, own.units)]
             http.notes.clear()
-            for line in refit_corrections(garden, store, one.id, own.units):
+            for line in lines:
                 say(f"{head}{line}")
-            if store.has(one.id):
-                weather = store.find(one.id)
-                if weather is not None:
-                    put(f"{head}{weather.coverage().line()}")
-    if not answered and not offline:
+            weather = store.find(one.id) if store.has(one.id) else None
+            if weather is not None:
+                put(f"{head}{weather.coverage().line()}")
+    if not answered:
         raise WeatherError("no service gave anything; the weather stays as it is")
 
 
@@ -95,25 +90,24 @@ def update_command(
 @garden_option
 def sources_command(garden: Path) -> None:
     """List the weather services: in which order they are asked, what for, and what they need."""
-    from data_sources.weather.services.http import Http
     from data_sources.weather.services.registry import SERVICES, make_services
+    from data_sources.weather.services.transport.http import Http
     from data_sources.weather.store.weather_store import WeatherStore
     from reports.garden.garden_place import garden_places
 
-    places = garden_places(garden)
-    settings = weather_settings(garden)
+    places, settings = garden_places(garden), weather_settings(garden)
     width = max(map(len, SERVICES))
-    with Http(settings.http) as http:
+    with Http(settings) as http:
         put("Asked in this order; a later one for the days that an earlier one does not have:")
         for n, service in enumerate(make_services(settings, http), 1):
             put(f"{n:3}  {service.name:{width}}  {service.about}")
             if service.lacks():
                 put(f"{'':{width + 5}}  {service.lacks()}")
-        others = [name for name in SERVICES if name not in settings.sources]
-        if others:
-            put("Not asked:")
-            for service in make_services(settings, http, others):
-                put(f"{'':3}  {service.name:{width}}  {service.about}")
+    others = [service for name, service in SERVICES.items() if name not in settings.sources]
+    if others:
+        put("Not asked:")
+    for other in others:
+        put(f"{'':3}  {other.name:{width}}  {other.about}")
     put("Own readings go before all of them: flushcast weather add FILE")
     put("Another order: flushcast settings weather-sources NAME,NAME,...")
     if (garden / "weather.sqlite").exists():
@@ -125,32 +119,28 @@ def sources_command(garden: Path) -> None:
 
 def weather_settings(garden: Path) -> WeatherSettings:
     """The settings of the weather services of a garden."""
-    from dataclasses import replace
-
     import platformdirs
 
     from data_sources.garden import read_settings
-    from data_sources.weather.services.http import AGENT, HttpSettings
-    from data_sources.weather.services.settings import USUAL_ORDER, WeatherSettings
+    from data_sources.weather.services.transport.settings import USUAL_ORDER, WeatherSettings
 
     settings = read_settings(garden)
     try:
-        agent = f"{AGENT}/{version('flushcast')}"
-    except PackageNotFoundError:
-        agent = AGENT
-    folder = Path(platformdirs.user_cache_dir("flushcast", appauthor=False))
+        agent = f"flushcast/{version('flushcast')}"
+    except PackageNotFoundError:  # run from a checkout
+        agent = "flushcast"
     base = WeatherSettings(
         sources=settings.weather_sources or USUAL_ORDER,
-        http=HttpSettings(agent=agent, contact=settings.contact or ""),
-        cache_folder=folder,
+        agent=agent,
+        contact=settings.contact or "",
+        cache_folder=Path(platformdirs.user_cache_dir("flushcast", appauthor=False)),
     )
-    made = WeatherSettings.from_table(settings.weather_services, base)
-    return replace(made, http=replace(made.http, cache_folder=made.cache_folder))
+    return WeatherSettings.from_table(settings.weather_services, base)
 
 
 def spot_of(place: Place) -> Spot:
-    """Where a place is, for the services; its zone from the nearest town when it is not told."""
-    from data_sources.weather.services.protocol import Spot
+    """Where a place is, for the services; its zone from the nearest town when nobody has said it."""
+    from data_sources.weather.services.protocol.service import Spot
 
     zone = place.timezone
     if not zone:

@@ -1,4 +1,4 @@
-"""What every weather service takes and gives, and how it says that it could not.
+"""What every weather service takes and gives.
 
 A service is asked for a span of days at a spot and answers with values and words, or raises
 `ServiceError`. It never touches the store: `update.py` decides what becomes of an answer.
@@ -6,56 +6,30 @@ A service is asked for a span of days at a spot and answers with values and word
 
 from __future__ import annotations
 
+from abc import ABC, abstractmethod
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from datetime import date, datetime
-from typing import Literal, Protocol
+from functools import cached_property
+from typing import ClassVar, Literal
+from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
+from data_sources.weather.services.transport.http import Http
+from data_sources.weather.services.transport.settings import WeatherSettings
 from data_sources.weather.store.records import Origin
-from phenology.model.errors import InputError, WeatherError
+from phenology.model.errors import InputError
 from phenology.weather.series import DailyWeather
 
 Gives = Literal["history", "forecast", "ensemble"]
-Fault = Literal[
-    "offline",  # nothing can be reached: no network, or no such host
-    "silent",  # reached, but no (complete) answer in time
-    "cut",  # the connection broke off
-    "absent",  # it has nothing there
-    "refused",  # it does not want us, or not like this
-    "limit",  # too many requests
-    "server",  # its own trouble
-    "damaged",  # an answer that cannot be read
-    "unbelievable",  # an answer that can be read and cannot be true
-    "unready",  # a setting is missing on our side
-]
 
 ROUNDING = 4  # decimals of coordinates that leave the house: about 10 m, and all that services accept
-STATION_RADIUS_KM = 50.0
 
 Progress = Callable[[str, int, int], None]
-"""Told while a service works: what, how many are done, how many there are."""
+"""Called while a service works: what, how many are done, how many there are."""
 
 
 def no_progress(what: str, done: int, total: int) -> None:
     """Progress nobody watches."""
-
-
-class ServiceError(WeatherError):
-    """A service did not give what it was asked for; the message has no subject ("refused the request").
-
-    Parameters
-    ----------
-    fault : str
-        What kind of trouble.
-    words : str
-        Said after the service's name.
-    retry_after : float, optional
-        Seconds the service asked us to wait.
-    """
-
-    def __init__(self, fault: Fault, words: str, *, retry_after: float | None = None) -> None:
-        super().__init__(words)
-        self.fault, self.words, self.retry_after = fault, words, retry_after
 
 
 @dataclass(frozen=True)
@@ -70,6 +44,11 @@ class Spot:
         Above sea level. [m]
     timezone : str
         IANA name; the spot's days are this zone's days.
+
+    Raises
+    ------
+    InputError
+        If a coordinate is out of range, or there is no such zone.
 
     Examples
     --------
@@ -90,27 +69,16 @@ class Spot:
         object.__setattr__(self, "latitude", round(float(self.latitude), ROUNDING))
         east = round((float(self.longitude) + 180) % 360 - 180, ROUNDING)
         object.__setattr__(self, "longitude", east)
+        try:
+            ZoneInfo(self.timezone)
+        except (ZoneInfoNotFoundError, ValueError, OSError):
+            raise InputError(
+                f"there is no time zone '{self.timezone}'; write one such as Europe/Berlin"
+            ) from None
 
-
-@dataclass(frozen=True)
-class Station:
-    """A weather station near the spot."""
-
-    id: str
-    name: str
-    latitude: float
-    longitude: float
-    elevation: float | None
-    distance_km: float
-
-
-@dataclass(frozen=True)
-class StationDays:
-    """What one station measured, with the days that are hard to believe."""
-
-    station: Station
-    weather: DailyWeather
-    doubts: Mapping[date, str] = field(default_factory=dict)
+    def today(self, now: datetime) -> date:
+        """The local day at a time with zone."""
+        return now.astimezone(ZoneInfo(self.timezone)).date()
 
 
 @dataclass(frozen=True)
@@ -120,6 +88,11 @@ class Round:
     first: date
     last: date
     stations: int | None = None
+
+    @cached_property
+    def years(self) -> range:
+        """The calendar years it touches."""
+        return range(self.first.year, self.last.year + 1)
 
 
 @dataclass(frozen=True)
@@ -165,36 +138,54 @@ class Answer:
     elevation: float | None = None
 
 
-class Service(Protocol):
+class Service(ABC):
     """A weather service.
 
-    `name` is what garden.toml says, `title` what a grower reads, `source` what its past days count as.
+    Attributes
+    ----------
+    name, title : str
+        What garden.toml says, what a grower reads.
+    about : str
+        One line: what it is good for, and on what terms.
+    address : str
+        Where it lives, as long as no setting says otherwise.
+    gives : {"history", "forecast", "ensemble"}
+    source : str
+        What its past days count as.
     """
 
-    @property
-    def name(self) -> str: ...
-    @property
-    def title(self) -> str: ...
-    @property
-    def gives(self) -> Gives: ...
-    @property
-    def source(self) -> str: ...
-    @property
-    def about(self) -> str:
-        """One line: what it is good for, and on what terms."""
-        ...
+    name: ClassVar[str]
+    title: ClassVar[str]
+    about: ClassVar[str]
+    address: ClassVar[str]
+    gives: ClassVar[Gives] = "history"
+    source: ClassVar[str] = "model"
+
+    def __init__(self, settings: WeatherSettings, http: Http) -> None:
+        self.settings, self.http = settings, http
+
+    @classmethod
+    def base(cls, settings: WeatherSettings) -> str:
+        """Where it lives."""
+        return settings.addresses.get(cls.name, cls.address).rstrip("/")
 
     def lacks(self) -> str:
         """What the grower must set before it can be asked; empty when it is ready."""
-        ...
+        return ""
 
     def rounds(self, first: date, last: date) -> list[Round]:
         """The pieces to ask for, the most useful first."""
-        ...
+        return [Round(first, last)]
 
+    @abstractmethod
     def fetch(self, spot: Spot, part: Round, today: date, progress: Progress = no_progress) -> Answer:
-        """Ask for one piece; `today` is the spot's local day."""
-        ...
+        """Ask for one piece; `today` is the spot's local day.
+
+        Raises
+        ------
+        ServiceError
+            If it did not give it.
+        """
 
 
 def span_rounds(first: date, last: date, years: int) -> list[Round]:
