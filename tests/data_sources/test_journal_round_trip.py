@@ -13,6 +13,8 @@ from hypothesis import strategies as st
 from data_sources.journal import ImportMap, Journal, Record
 from data_sources.journal.schema import TABLES
 from data_sources.tables.garden_tables import FILES, GardenRecords, read_exported, write_tables
+from data_sources.tables.problems import Problem
+from data_sources.tables.text_table import read_table
 from phenology.model.records import Aim, Flush, Look, Place, Stand, Tree, Work
 from phenology.model.season import SeasonCalendar
 from phenology.model.stages import STAGES
@@ -134,9 +136,9 @@ def test_any_garden_comes_back_from_the_journal_its_rows_and_its_csv_files(recor
         write_tables(folder / "csv", records_of(journal), SEASONS)
         read: list[Record] = []
         for table, file in FILES.items():
-            found, problems = read_exported(folder / "csv" / file, table)
+            problems: list[Problem] = []
+            read += [r for _, r in read_exported(read_table(folder / "csv" / file), table, problems)]
             assert problems == []
-            read += [record for _, record in found]
         with saved(folder / "c.sqlite", read) as again:
             assert everything(again) == everything(journal)
 

@@ -6,9 +6,9 @@ import re
 import unicodedata
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from pathlib import Path
 
-from data_sources.weather.files.problems import WeatherFileError, WeatherFileQuestion
+from data_sources.tables.problems import FileQuestion, TableError
+from data_sources.tables.text_table import TextTable
 
 
 def _set(words: str) -> frozenset[str]:
@@ -46,10 +46,9 @@ _UNIT = re.compile(
 
 @dataclass(frozen=True)
 class Columns:
-    """Position and name of the columns found, by role."""
+    """Positions of the columns found, by role."""
 
     at: Mapping[str, int]
-    names: Mapping[str, str]
 
 
 def unit_in(text: str, *, bare_letter: bool = True) -> str | None:
@@ -97,35 +96,32 @@ def role_of(name: str) -> str | None:
     return None
 
 
-def find_columns(path: Path, header: Sequence[str], chosen: Mapping[str, str] | None = None) -> Columns:
+def find_columns(table: TextTable, chosen: Mapping[str, str] | None = None) -> Columns:
     """The columns of a daily table or a thermometer's log.
 
     Parameters
     ----------
-    path : Path
-        For the messages.
-    header : sequence of str
-        Column names as they stand in the file.
+    table : TextTable
     chosen : mapping of role to column name, optional
         What the grower said; goes before the names' own meaning.
 
     Raises
     ------
-    WeatherFileError
+    TableError
         If a chosen column is not there.
-    WeatherFileQuestion
+    FileQuestion
         If several columns may be meant.
     """
-    chosen = chosen or {}
+    file, header = table.file, table.headers
     lower = [name.casefold() for name in header]
     at: dict[str, int] = {}
-    for role, name in chosen.items():
+    for role, name in (chosen or {}).items():
         if role not in ROLES:
-            raise WeatherFileError(
-                path, f"'{role}' is no column of a weather file; name one of {', '.join(ROLES)}"
+            raise TableError(
+                f"{file}: '{role}' is no column of a weather file; name one of {', '.join(ROLES)}"
             )
         if name.casefold() not in lower:
-            raise WeatherFileError(path, f"has no column '{name}'; its columns are {_listed(header)}")
+            raise TableError(f"{file}: has no column '{name}'; its columns are {_listed(header)}")
         at[role] = lower.index(name.casefold())
     roles = [None if i in at.values() else role_of(name) for i, name in enumerate(header)]
     dated = "date" in at or "date" in roles
@@ -140,16 +136,11 @@ def find_columns(path: Path, header: Sequence[str], chosen: Mapping[str, str] | 
             candidates = [i for i, r in enumerate(roles) if r is None and _bare_temperature(header[i])]
         if len(candidates) > 1:
             names = [header[i] for i in candidates]
-            raise WeatherFileQuestion(
-                path,
-                "column",
-                names,
-                f"several columns may be {role}: {_listed(names)}; say --column {role}=NAME",
-                role,
-            )
+            message = f"{file}: several columns may be {role}: {_listed(names)}; say --column {role}=NAME"
+            raise FileQuestion("column", names, message, role)
         if candidates:
             at[role] = candidates[0]
-    return Columns(at, {role: header[i] for role, i in at.items()})
+    return Columns(at)
 
 
 def is_enough(at: Iterable[str]) -> bool:

@@ -3,88 +3,95 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Mapping
-from datetime import date
 
 import numpy as np
 
-from data_sources.weather.files.columns import Columns, find_columns
-from data_sources.weather.files.problems import Problem, WeatherFileError
+from data_sources.tables.problems import Problem, TableError
+from data_sources.tables.text_table import TextTable
+from data_sources.weather.files.columns import Columns
+from data_sources.weather.files.readings import (
+    Rows,
+    Values,
+    middle_notes,
+    read_temperatures,
+    refuse,
+    to_celsius,
+    units_of,
+)
 from data_sources.weather.files.report import FileReport
-from data_sources.weather.files.rows import Rows, middle_notes, read_times, to_celsius, units_of, whole_rows
-from data_sources.weather.files.text import Table
-from data_sources.weather.files.values import SENTINELS, DateOrder, read_number
+from data_sources.weather.files.time_stamps import read_stamps
+from phenology.language.written_days import DateOrder
 from phenology.weather.series import DailyWeather
 
 NCEI_LINE = "NOAA National Centers for Environmental Information, GHCN-Daily"
 FORECAST_IDS = frozenset(("dwd_mosmix", "metno_forecast"))  # providers of a mixed record that forecast
+NO_AIR = {"C": 60.0, "F": 140.0}  # beyond it the usual maximum is none of air
 
 
 def read_daily(
-    table: Table,
+    table: TextTable,
+    found: Columns,
+    rows: Rows,
+    problems: list[Problem],
     *,
     units: str | None,
     date_order: DateOrder | None,
-    columns: Mapping[str, str] | None,
     source: str,
 ) -> tuple[DailyWeather, FileReport]:
     """Read a daily table, all of it or nothing.
 
     Raises
     ------
-    WeatherFileError
+    TableError
         With every bad cell, day given twice and day with tmin above tmax.
-    WeatherFileQuestion
+    FileQuestion
         If the unit or the order of day and month is open.
     """
-    found = find_columns(table.path, table.header, columns)
-    problems: list[Problem] = []
-    rows = whole_rows(table, found, problems)
-    stamps = read_times(table, found, rows, date_order, with_time=False)
-    problems += stamps.problems
+    times, order = read_stamps(table, found, rows, date_order, problems, with_time=False)
     left_out: Counter[str] = Counter()
-    cells: dict[str, list[float | None]] = {}
-    in_cells: set[str] = set()
-    for role in ("tmin", "tmax"):
-        cells[role], units_seen = _numbers(table, found, role, rows, problems, left_out)
-        in_cells |= units_seen
-    names = [found.names["tmin"], found.names["tmax"]]
-    units = units_of(table, names, units, in_cells) if not problems else units or "C"
-    ncei = {"STATION", "DATE", found.names["tmin"].upper()} <= set(table.header)
-    crossed = _crossed(rows, cells, found)
-    if ncei and crossed:
-        _leave_out_crossed(cells, left_out)
-    else:
-        problems += crossed
-    days = [stamp.date() if stamp else None for stamp in stamps.times]
-    problems += _twice([line for line, _ in rows], days, found.names.get("date", "date"))
-    if problems:
-        raise WeatherFileError(table.path, sorted(problems, key=lambda p: p.line))
-    if not any(v is not None for column in cells.values() for v in column):
-        raise WeatherFileError(table.path, f"there is no temperature in any of its {len(rows):,} rows")
-    _refuse_tenfold(table, cells, units)
-    kinds = _row_sources(table, rows, source)
-    order = sorted(range(len(rows)), key=lambda i: days[i] or date.min)
-    low, high = (
-        [np.nan if (v := cells[role][i]) is None else to_celsius(v, units) for i in order]
-        for role in ("tmin", "tmax")
-    )
-    weather = DailyWeather.from_days(
-        [day for i in order if (day := days[i])], low, high, np.array([kinds[i] for i in order])
-    )
-    station = _station(table)
-    notes = []
-    if "model" in kinds:
-        notes.append(
-            f"{kinds.count('model'):,} days hold forecast values and count as model, not as measured"
+    at = [found.at["tmin"], found.at["tmax"]]
+    (low, in_low), (high, in_high) = (read_temperatures(table, rows, n, problems, left_out) for n in at)
+    units = units_of(table, at, units, in_low | in_high) if not problems else units or "C"
+    ncei = {"STATION", "DATE", table.headers[at[0]].upper()} <= set(table.headers)
+    if ncei:
+        for n, values in zip(at, (low, high), strict=True):
+            _leave_out_flagged(table, rows, n, values, left_out)
+        leave_out_crossed(low, high, left_out)
+    names = [table.headers[n] for n in at]
+    for n in np.flatnonzero(low > high).tolist():
+        line, cells = rows[n]
+        wrong = f"{names[0]} {cells[at[0]]} is above {names[1]} {cells[at[1]]}"
+        problems.append(table.problem(line, at[0], wrong, "correct one of them, or leave both blank"))
+    first: dict[int, int] = {}
+    days = [time.toordinal() if time else -n for n, time in enumerate(times)]
+    for (line, _), day, time in zip(rows, days, times, strict=True):
+        if first.setdefault(day, line) != line:
+            wrong = f"{time:%Y-%m-%d} comes twice (first on line {first[day]})"
+            problems.append(
+                table.problem(line, found.at.get("date", found.at.get("year")), wrong, "keep one row a day")
+            )
+    refuse(table, problems, low, high)
+    usual = float(np.nanmedian(high)) if np.isfinite(high).sum() >= 3 else 0.0
+    if abs(usual) > NO_AIR.get(units, np.inf):
+        advice = "if these are tenths of a °C, say --units tenths"
+        raise TableError(
+            f"{table.file}: its usual maximum is {usual:.0f} °{units}, which is no air; {advice}"
         )
+    oldest_first = np.argsort(days)
+    kinds = np.array(_row_sources(table, rows, source))[oldest_first]
+    low, high = (to_celsius(values, units)[oldest_first] for values in (low, high))
+    weather = DailyWeather.from_ordinals(np.array(days)[oldest_first], low, high, kinds)
+    station, modelled = _station(table), int((kinds == "model").sum()) if source != "model" else 0
+    notes = (
+        [f"{modelled:,} days hold forecast values and count as model, not as measured"] if modelled else []
+    )
     report = FileReport(
-        table.path,
+        table.file,
         "NCEI daily summaries" if ncei else "daily table",
         units,
         weather.coverage(),
-        {role: found.names[role] for role in ("date", "tmin", "tmax") if role in found.names},
-        stamps.order,
+        {role: table.headers[found.at[role]] for role in ("date", "tmin", "tmax") if role in found.at},
+        order,
         left_out,
         tuple(notes + middle_notes(weather)),
         station,
@@ -93,101 +100,39 @@ def read_daily(
     return weather, report
 
 
-def _numbers(
-    table: Table, found: Columns, role: str, rows: Rows, problems: list[Problem], left_out: Counter[str]
-) -> tuple[list[float | None], set[str]]:
-    at, name = found.at[role], found.names[role]
-    attributes = table.header.index(f"{name}_ATTRIBUTES") if f"{name}_ATTRIBUTES" in table.header else None
-    values: list[float | None] = []
-    units = set()
-    for line, cells in rows:
-        value = None
-        try:
-            value, unit = read_number(cells[at])
-            if unit:
-                units.add(unit)
-        except ValueError:
-            problems.append(
-                Problem(
-                    line, name, f"'{cells[at]}' is not a number", "write one such as 14.2, or leave it blank"
-                )
-            )
-        if value is not None and value in SENTINELS:
-            left_out[f"{name} {cells[at]}, a mark for missing"] += 1
-            value = None
-        if value is not None and attributes is not None:
-            flags = [flag.strip() for flag in cells[attributes].split(",")]
-            if len(flags) > 1 and flags[1]:
-                left_out[f"{name} failed the station's quality check ({flags[1]})"] += 1
-                value = None
-        values.append(value)
-    return values, units
+def leave_out_crossed(low: Values, high: Values, left_out: Counter[str]) -> None:
+    """Blank the days of a station whose maximum is below the minimum.
+
+    A station read in the morning puts yesterday's maximum on today's date; nobody can correct it now.
+    """
+    crossed = low > high
+    low[crossed] = high[crossed] = np.nan
+    left_out.update({"TMIN above TMAX on one day": int(crossed.sum())} if crossed.any() else {})
 
 
-def _crossed(rows: Rows, cells: dict[str, list[float | None]], found: Columns) -> list[Problem]:
-    low_name, high_name = found.names["tmin"], found.names["tmax"]
-    return [
-        Problem(
-            line,
-            low_name,
-            f"{low_name} {low:g} is above {high_name} {high:g}",
-            "correct one of them, or leave both blank",
-        )
-        for (line, _), low, high in zip(rows, cells["tmin"], cells["tmax"], strict=True)
-        if low is not None and high is not None and low > high
-    ]
-
-
-def _leave_out_crossed(cells: dict[str, list[float | None]], left_out: Counter[str]) -> None:
-    """A station read in the morning may have its maximum below its minimum; nobody can correct it now."""
-    for i, (low, high) in enumerate(zip(cells["tmin"], cells["tmax"], strict=True)):
-        if low is not None and high is not None and low > high:
-            cells["tmin"][i] = cells["tmax"][i] = None
-            left_out["TMIN above TMAX on one day"] += 1
-
-
-def _twice(lines: list[int], days: list[date | None], column: str) -> list[Problem]:
-    first: dict[date, int] = {}
-    problems = []
-    for line, day in zip(lines, days, strict=True):
-        if day is None:
-            continue
-        if day in first:
-            problems.append(
-                Problem(line, column, f"{day} comes twice (first on line {first[day]})", "keep one row a day")
-            )
-        else:
-            first[day] = line
-    return problems
-
-
-def _refuse_tenfold(table: Table, cells: dict[str, list[float | None]], units: str) -> None:
-    """Stations' files without a unit in the address are in tenths of a degree: never air in any unit."""
-    highs = [v for v in cells["tmax"] if v is not None]
-    if units == "tenths" or len(highs) < 3:
+def _leave_out_flagged(table: TextTable, rows: Rows, at: int, values: Values, left_out: Counter[str]) -> None:
+    """Blank what failed the station's quality checks, whose letters stand in a column beside."""
+    name = table.headers[at]
+    if f"{name}_ATTRIBUTES" not in table.headers:
         return
-    usual = float(np.median(highs))
-    if abs(usual) > {"C": 60, "F": 140}[units]:
-        advice = "if these are tenths of a °C, say --units tenths"
-        raise WeatherFileError(
-            table.path, f"its usual maximum is {usual:.0f} °{units}, which is no air; {advice}"
-        )
+    beside = table.headers.index(f"{name}_ATTRIBUTES")
+    for n, (_, cells) in enumerate(rows):
+        flag = [*cells[beside].split(","), ""][1].strip()
+        if flag and np.isfinite(values[n]):
+            left_out[f"{name} failed the station's quality check ({flag})"] += 1
+            values[n] = np.nan
 
 
-def _row_sources(table: Table, rows: Rows, source: str) -> list[str]:
-    at = [i for i, name in enumerate(table.header) if name in ("tmin_source", "tmax_source")]
+def _row_sources(table: TextTable, rows: Rows, source: str) -> list[str]:
+    at = [i for i, name in enumerate(table.headers) if name in ("tmin_source", "tmax_source")]
     return ["model" if any(FORECAST_IDS & set(cells[i].split()) for i in at) else source for _, cells in rows]
 
 
-def _station(table: Table) -> str:
-    at = next(
-        (i for i, name in enumerate(table.header) if name.casefold() in ("station", "station_id")), None
-    )
-    if at is None:
-        return ""
-    ids = sorted({cells[at] for _, cells in table.rows if at < len(cells) and cells[at]})
+def _station(table: TextTable) -> str:
+    at = [i for i, name in enumerate(table.headers) if name.casefold() in ("station", "station_id")]
+    ids = sorted({cells[at[0]].strip() for _, cells in table.rows} - {""}) if at else []
     if len(ids) > 1:
-        raise WeatherFileError(
-            table.path, f"holds {len(ids)} stations ({', '.join(ids[:4])}); keep one station in a file"
+        raise TableError(
+            f"{table.file}: holds {len(ids)} stations ({', '.join(ids[:4])}); keep one station in a file"
         )
     return ids[0] if ids else ""

@@ -11,13 +11,12 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, timedelta, timezone, tzinfo
 from itertools import pairwise
-from pathlib import Path
 from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
 
-from data_sources.weather.files.problems import WeatherFileQuestion
+from data_sources.tables.problems import FileQuestion
 
 Clock = Literal["local", "standard", "utc"]
 CLOCKS: tuple[Clock, ...] = ("local", "standard", "utc")
@@ -46,13 +45,13 @@ class LogTimes:
 
 
 def log_times(
-    path: Path, times: Sequence[datetime], zone: tzinfo | None, clock: Clock | None = None
+    file: str, times: Sequence[datetime], zone: tzinfo | None, clock: Clock | None = None
 ) -> LogTimes:
     """Moments and local days of a log's times.
 
     Parameters
     ----------
-    path : Path
+    file : str
         For the questions.
     times : sequence of datetime
         In file order; naive, or all with their offset.
@@ -63,19 +62,15 @@ def log_times(
 
     Raises
     ------
-    WeatherFileQuestion
+    FileQuestion
         If the zone is needed and absent, or the log is not on local time and `clock` does not say on which.
     """
     if times[0].tzinfo is not None or clock == "utc":
         moments = [t.replace(tzinfo=UTC) if t.tzinfo is None else t for t in times]
         offsets = {moment.utcoffset() for moment in moments}
         if zone is None and offsets == {timedelta(0)}:
-            raise WeatherFileQuestion(
-                path,
-                "timezone",
-                (),
-                "is kept in UTC: the place's time zone is needed to tell its days; say --timezone",
-            )
+            why = "is kept in UTC: the place's time zone is needed to tell its days; say --timezone"
+            raise FileQuestion("timezone", (), f"{file}: {why}")
         # Without the place's zone the log's own offset makes the days.
         return _converted(moments, zone or timezone(next(o for o in offsets if o is not None)))
     if zone is None:
@@ -84,12 +79,8 @@ def log_times(
     if clock is None:
         clock = proven_clock(times, zone)
         if clock is None:
-            raise WeatherFileQuestion(
-                path,
-                "clock",
-                ("standard", "utc"),
-                f"does not follow the clock changes of {zone}; say --clock standard or --clock utc",
-            )
+            why = f"does not follow the clock changes of {zone}; say --clock standard or --clock utc"
+            raise FileQuestion("clock", ("standard", "utc"), f"{file}: {why}")
     if clock == "standard":
         fixed = timezone(_standard_offset(zone, times[0].year))
         return _converted([t.replace(tzinfo=fixed) for t in times], zone)

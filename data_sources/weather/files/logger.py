@@ -7,19 +7,28 @@ from __future__ import annotations
 
 import re
 from collections import Counter
-from datetime import UTC, date, datetime, timedelta, timezone, tzinfo
+from datetime import UTC, date, datetime, timedelta
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
 import numpy as np
-from numpy.typing import NDArray
 
+from data_sources.tables.problems import Problem, TableError
+from data_sources.tables.text_table import TextTable
 from data_sources.weather.files.columns import Columns
 from data_sources.weather.files.log_clock import Clock, LogTimes, log_times
-from data_sources.weather.files.problems import Problem, WeatherFileError
+from data_sources.weather.files.readings import (
+    SENTINELS,
+    Rows,
+    Values,
+    middle_notes,
+    read_temperatures,
+    refuse,
+    to_celsius,
+    units_of,
+)
 from data_sources.weather.files.report import FileReport
-from data_sources.weather.files.rows import Rows, middle_notes, read_times, to_celsius, units_of, whole_rows
-from data_sources.weather.files.text import Table
-from data_sources.weather.files.values import SENTINELS, DateOrder, offset_of, read_number
+from data_sources.weather.files.time_stamps import offset_of, read_stamps
+from phenology.language.written_days import DateOrder
 from phenology.weather.series import DailyWeather
 
 LEAST_SHARE = 0.9  # of a day's readings
@@ -27,29 +36,17 @@ LONGEST_HOLE = 3 * 3600  # seconds
 COLDEST, HOTTEST = -90.0, 70.0  # °C; beyond them no thermometer in a garden is right
 STARTING_UP = 85.0  # °C: what a common sensor gives before its first measurement
 
-_FAULTS = frozenset(
+FAULTS = frozenset(
     ("err", "error", "fail", "fault", "open", "short", "lo", "hi", "over", "under", "overflow")
 )
 _ZONE_IN_NAME = re.compile(r"\b(?:GMT|UTC)\s*([+\-−]\d{1,2}(?::?\d{2})?)?", re.IGNORECASE)
 
-Values = NDArray[np.float64]
-
-
-def is_log(table: Table, found: Columns, date_order: DateOrder | None) -> bool:
-    """Whether the table has several readings a day rather than one row."""
-    if not {"tmin", "tmax"} <= set(found.at):
-        return True
-    rows = whole_rows(table, found, [])
-    if "time" not in found.at and not any(":" in cell for _, cells in rows[:50] for cell in cells):
-        return False
-    stamps = read_times(table, found, rows, date_order or "day-first")
-    days = [time.date() for time in stamps.times if time]
-    return stamps.timed and len(set(days)) < 0.7 * len(days)
-
 
 def read_log(
-    table: Table,
+    table: TextTable,
     found: Columns,
+    rows: Rows,
+    problems: list[Problem],
     *,
     units: str | None,
     date_order: DateOrder | None,
@@ -61,51 +58,44 @@ def read_log(
 
     Raises
     ------
-    WeatherFileError
+    TableError
         With every cell that cannot be read, or when no day has enough readings.
-    WeatherFileQuestion
+    FileQuestion
         If the unit, the order of day and month, the clock or the zone is open.
     """
     zone = _place_zone(table, timezone)
-    problems: list[Problem] = []
-    rows = whole_rows(table, found, problems)
-    stamps = read_times(table, found, rows, date_order)
-    problems += stamps.problems
+    stamps, order = read_stamps(table, found, rows, date_order, problems, with_time=True)
     left_out: Counter[str] = Counter()
     roles = ("tmin", "tmax") if {"tmin", "tmax"} <= set(found.at) else ("temp",)
-    readings, in_cells = {}, set()
-    for role in roles:
-        readings[role], seen = _readings(found, role, rows, problems)
-        in_cells |= seen
-    if problems:
-        raise WeatherFileError(table.path, sorted(problems, key=lambda p: p.line))
-    units = units_of(table, [found.names[role] for role in roles], units, in_cells)
-    series = [_celsius(readings[role], units, found.names[role], left_out) for role in roles]
-    low, high = series[0], series[-1]
-    if not (np.isfinite(low) & np.isfinite(high)).any():
-        raise WeatherFileError(table.path, f"there is no temperature in any of its {len(rows):,} rows")
-
-    times = [time for time in stamps.times if time]  # none is None: those were problems
+    at = [found.at[role] for role in roles]
+    columns = [read_temperatures(table, rows, n, problems, left_out, FAULTS) for n in at]
+    refuse(table, problems, *(values for values, _ in columns))
+    units = units_of(table, at, units, {unit for _, in_cells in columns for unit in in_cells})
+    series = [
+        _plausible(to_celsius(values, units), table.headers[n], left_out)
+        for n, (values, _) in zip(at, columns, strict=True)
+    ]
+    refuse(table, (), *series)
+    times = [time for time in stamps if time]  # none is None: those were problems
     kept = _after_clock_resets(times, left_out)
-    times, low, high = [times[i] for i in kept], low[kept], high[kept]
-    stated = _zone_stated(f"{found.names.get('time', '')} {found.names.get('date', '')}")
+    times, low, high = [times[i] for i in kept], series[0][kept], series[-1][kept]
+    names = [table.headers[found.at[role]] for role in ("time", "date") if role in found.at]
+    stated = _ZONE_IN_NAME.search(" ".join(names))
     if stated is not None and times[0].tzinfo is None:
-        times = [time.replace(tzinfo=stated) for time in times]
-    moments = log_times(table.path, times, zone, clock)
-    weather, notes = daily_extremes(moments, low, high, source)
+        times = [time.replace(tzinfo=offset_of(stated[1] or "UTC")) for time in times]
+    weather, notes = daily_extremes(log_times(table.file, times, zone, clock), low, high, source)
     if not weather.known.any():
-        raise WeatherFileError(
-            table.path,
-            f"has readings on {len(weather)} day{'s' * (len(weather) > 1)}, but none with {LEAST_SHARE:.0%} "
-            f"of its readings and no hole over {LONGEST_HOLE // 3600} hours",
+        raise TableError(
+            f"{table.file}: has readings on {len(weather)} day{'s' * (len(weather) > 1)}, but none with "
+            f"{LEAST_SHARE:.0%} of its readings and no hole over {LONGEST_HOLE // 3600} hours"
         )
     report = FileReport(
-        table.path,
+        table.file,
         "thermometer log",
         units,
         weather.coverage(),
-        {role: found.names[role] for role in ("date", "time", *roles) if role in found.names},
-        stamps.order,
+        {role: table.headers[found.at[role]] for role in ("date", "time", *roles) if role in found.at},
+        order,
         left_out,
         (*notes, *middle_notes(weather)),
     )
@@ -165,39 +155,14 @@ def daily_extremes(
     return DailyWeather(date.fromordinal(first), tmin, tmax, source), tuple(notes)
 
 
-def _readings(
-    found: Columns, role: str, rows: Rows, problems: list[Problem]
-) -> tuple[list[float | None], set[str]]:
-    at, name = found.at[role], found.names[role]
-    values: list[float | None] = []
-    units: set[str] = set()
-    for line, cells in rows:
-        value = None
-        if cells[at].casefold() not in _FAULTS:
-            try:
-                value, unit = read_number(cells[at])
-                units |= {unit} if unit else set()
-            except ValueError:
-                read = f"'{cells[at]}' is not a number"
-                problems.append(Problem(line, name, read, "write one such as 14.2, or leave it blank"))
-        values.append(value)
-    return values, units
-
-
-def _celsius(values: list[float | None], units: str, name: str, left_out: Counter[str]) -> Values:
-    out = np.full(len(values), np.nan)
-    for i, value in enumerate(values):
-        if value is None:
-            continue
-        warmth = to_celsius(value, units)
-        # A sensor's own signs for trouble are in °C; the file may have brought them to °F.
-        if value in SENTINELS or warmth in SENTINELS or warmth == STARTING_UP:
-            left_out[f"{name}: a sensor's signs for trouble"] += 1
-        elif not COLDEST < warmth < HOTTEST:
-            left_out[f"{name}: beyond any air"] += 1
-        else:
-            out[i] = warmth
-    return out
+def _plausible(celsius: Values, name: str, left_out: Counter[str]) -> Values:
+    """Readings without a sensor's signs for trouble (in °C, whatever the file has) and what no air can be."""
+    trouble = np.isin(celsius, [*SENTINELS, STARTING_UP])
+    beyond = np.isfinite(celsius) & ~trouble & ~((celsius > COLDEST) & (celsius < HOTTEST))
+    for which, why in ((trouble, "a sensor's signs for trouble"), (beyond, "beyond any air")):
+        if which.any():
+            left_out[f"{name}: {why}"] += int(which.sum())
+    return np.where(trouble | beyond, np.nan, celsius)
 
 
 def _after_clock_resets(times: list[datetime], left_out: Counter[str]) -> list[int]:
@@ -210,20 +175,12 @@ def _after_clock_resets(times: list[datetime], left_out: Counter[str]) -> list[i
     return np.flatnonzero(~reset).tolist()
 
 
-def _zone_stated(name: str) -> tzinfo | None:
-    """The fixed offset a column name states ("Date Time, GMT+01:00"), if any."""
-    found = _ZONE_IN_NAME.search(name)
-    if found is None:
-        return None
-    return timezone(offset_of(found[1])) if found[1] else UTC
-
-
-def _place_zone(table: Table, name: str | None) -> ZoneInfo | None:
+def _place_zone(table: TextTable, name: str | None) -> ZoneInfo | None:
     if name is None:
         return None
     try:
         return ZoneInfo(name)
     except (ZoneInfoNotFoundError, ValueError, OSError):
-        raise WeatherFileError(
-            table.path, f"cannot be read in the time zone '{name}': no such zone (one is Europe/Berlin)"
+        raise TableError(
+            f"{table.file}: cannot be read in the time zone '{name}': no such zone (one is Europe/Berlin)"
         ) from None

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from pathlib import Path
 
 from phenology.weather.series import WeatherCoverage
 
@@ -15,8 +14,8 @@ class FileReport:
 
     Parameters
     ----------
-    path : Path
-        The file.
+    file : str
+        The file's name.
     shape : str
         "daily table", "thermometer log", "GHCN-Daily" or "NCEI daily summaries".
     units : str
@@ -30,13 +29,11 @@ class FileReport:
         Values that were there and were not taken.
     notes : tuple of str
         What else the grower should know.
-    station : str
-        Station id, when the file names one.
-    attribution : str
-        The line a report must show.
+    station, attribution : str
+        Station id, when the file names one, and the line a report must show.
     """
 
-    path: Path
+    file: str
     shape: str
     units: str
     coverage: WeatherCoverage
