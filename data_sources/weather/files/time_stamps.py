@@ -77,7 +77,8 @@ def read_stamps(
     for line, text, part in stamps:
         time, wrong = None, "is no date"
         try:
-            if part is not None:
+            time = _counted(text)
+            if time is None and part is not None:
                 if part["date"] not in days:
                     days[part["date"]] = _day(part["date"], order)
                 day = days[part["date"]]
@@ -94,18 +95,23 @@ def read_stamps(
     return times, order if any(map(_FIGURES.match, dates)) else None
 
 
-def _day(text: str, order: DateOrder | None) -> datetime | None:
-    """Midnight of a date, or the moment that a count of seconds or days stands for; None when it is none."""
-    if re.fullmatch(r"\d{4}-\d\d-\d\d", text):
-        return datetime.fromisoformat(text)
+def _counted(text: str) -> datetime | None:
+    """The moment that a count of seconds, milliseconds or a spreadsheet's days stands for."""
     if re.fullmatch(r"\d{9,10}(\.\d+)?", text):
         return datetime.fromtimestamp(float(text), UTC)
-    if re.fullmatch(r"\d{12,13}", text):
+    if re.fullmatch(r"\d{13}", text):
         return datetime.fromtimestamp(int(text) / 1000, UTC)
     if re.fullmatch(r"[2-7]\d{4}([.,]\d+)?", text):
         # Spreadsheets round to about a second.
         return _SERIAL_ZERO + timedelta(minutes=round(float(text.replace(",", ".")) * 1440))
-    day = written_day(tidy(text), order=order, latest_year=LATEST_YEAR)
+    return None
+
+
+def _day(text: str, order: DateOrder | None) -> datetime | None:
+    """Midnight of a date; None when it is none."""
+    if re.fullmatch(r"\d{4}-\d\d-\d\d", text):
+        return datetime.fromisoformat(text)
+    day = None if ":" in text else written_day(tidy(text), order=order, latest_year=LATEST_YEAR)
     return None if day is None or day[0] is None else datetime(day[0], day[1], day[2])
 
 
