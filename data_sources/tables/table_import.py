@@ -88,7 +88,7 @@ def plan_import(
         if report is not None and name in SUBJECTS:  # rows without an id were added since
             at = table.keys.index("id")
             added = tuple(row for row in table.rows if not row[1][at].strip())
-            by_columns += [(replace(table, rows=added, problems=()), report)] if added else []
+            by_columns += [(replace(table, rows=added, ragged=()), report)] if added else []
         elif report is None and name in SUBJECTS:
             by_columns.append((table, None))
         elif report is None:

@@ -33,8 +33,10 @@ class TextTable:
         Column names as they stand in the file, none blank.
     rows : sequence of (line, cells)
         Where a row begins (the first line of a file is 1), and its cells as they stand, one a header.
-    problems : sequence of Problem
-        Rows that do not fit under the headers; they are not among `rows`.
+    ragged : sequence of (line, cells)
+        Rows with more cells than headers; they are not among `rows`.
+    separator : str
+        What stands between the cells.
     preamble : sequence of str
         The lines before the column names.
     """
@@ -42,7 +44,8 @@ class TextTable:
     file: str
     headers: tuple[str, ...]
     rows: tuple[tuple[int, tuple[str, ...]], ...]
-    problems: tuple[Problem, ...] = ()
+    ragged: tuple[tuple[int, tuple[str, ...]], ...] = ()
+    separator: str = ","
     preamble: tuple[str, ...] = ()
 
     @property
@@ -59,6 +62,17 @@ class TextTable:
         if twice:
             raise TableError(f"{self.file} has two columns called '{twice[0]}'; rename one")
         return keys
+
+    @property
+    def problems(self) -> tuple[Problem, ...]:
+        """What is wrong with the ragged rows."""
+        points = "if commas are decimal points, put semicolons between the columns; else "
+        advice = f"{points if self.separator == ',' else ''}quote cells that hold '{self.separator}'"
+        width = len(self.headers)
+        return tuple(
+            self.problem(line, None, f"{len(cells)} cells where the header has {width}", advice)
+            for line, cells in self.ragged
+        )
 
     def problem(self, line: int | None, column: int | None, wrong: str, advice: str = "") -> Problem:
         """A problem of a cell, its column given by position, or of a whole row or file."""
@@ -147,7 +161,7 @@ def split_table(name: str, text: str, recognise: Callable[[Sequence[str]], bool]
     )
     headers: tuple[str, ...] = ()
     rows: list[tuple[int, tuple[str, ...]]] = []
-    problems: list[Problem] = []
+    ragged: list[tuple[int, tuple[str, ...]]] = []
     line = at
     try:
         for cells in reader:
@@ -160,15 +174,12 @@ def split_table(name: str, text: str, recognise: Callable[[Sequence[str]], bool]
                     cells.pop()
                 headers = tuple(cell.strip(BLANKS) or f"column {n}" for n, cell in enumerate(cells, 1))
             elif any(cell.strip(BLANKS) for cell in cells[width:]):
-                wrong = f"{len(cells)} cells where the header has {width}"
-                points = "if commas are decimal points, put semicolons between the columns; else "
-                advice = f"{points if separator == ',' else ''}quote cells that hold '{separator}'"
-                problems.append(Problem(name, first, None, wrong, advice))
+                ragged.append((first, tuple(cells)))
             else:
                 rows.append((first, (*cells[:width], *[""] * (width - len(cells)))))
     except csv.Error as error:
         raise TableError(f"{name}, line {line + 1}: this is not a CSV row ({error})") from None
-    return TextTable(name, headers, tuple(rows), tuple(problems), tuple(lines[:at]))
+    return TextTable(name, headers, tuple(rows), tuple(ragged), separator, tuple(lines[:at]))
 
 
 def _find_header(lines: Sequence[str], recognise: Callable[[Sequence[str]], bool] | None) -> tuple[int, str]:

@@ -26,7 +26,7 @@ def file(tmp_path):
 def test_a_table_knows_its_lines(file):
     table = read_table(file('\nTree , Note\nElm 1,"two\nlines"\n\n,\nElm 2,\n'))
     assert table == TextTable(
-        "t.csv", ("Tree", "Note"), ((3, ("Elm 1", "two\nlines")), (7, ("Elm 2", ""))), (), ("\n",)
+        "t.csv", ("Tree", "Note"), ((3, ("Elm 1", "two\nlines")), (7, ("Elm 2", ""))), preamble=("\n",)
     )
     assert table.keys == ("tree", "note")
 

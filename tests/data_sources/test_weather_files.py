@@ -16,7 +16,7 @@ from numpy.testing import assert_allclose, assert_array_equal
 from data_sources.tables.problems import FileQuestion
 from data_sources.weather.files.columns import role_of
 from data_sources.weather.files.reader import read_weather_file
-from data_sources.weather.files.readings import WeatherFileError
+from data_sources.weather.files.weather_table import WeatherFileError
 
 PLAIN = "date,tmin,tmax\n2026-03-01,1.5,9.0\n2026-03-02,0.2,7.5\n2026-03-03,-2.0,5.0\n"
 

@@ -11,9 +11,9 @@ import pytest
 from numpy.testing import assert_allclose, assert_array_equal
 
 from data_sources.tables.problems import FileQuestion
-from data_sources.weather.files.log_clock import log_times, proven_clock
+from data_sources.weather.files.log_clock import follows_clock_changes, moments_of
 from data_sources.weather.files.reader import read_weather_file
-from data_sources.weather.files.readings import WeatherFileError
+from data_sources.weather.files.weather_table import WeatherFileError
 
 BERLIN, MELBOURNE = ZoneInfo("Europe/Berlin"), ZoneInfo("Australia/Melbourne")
 HALF_HOUR = timedelta(minutes=30)
@@ -108,13 +108,13 @@ def test_a_log_from_newest_to_oldest(put):
 
 def test_the_doubled_hour_is_two_hours():
     times = [datetime(2026, 10, 25, h, m) for h, m in [(1, 30), (2, 0), (2, 30), (2, 0), (2, 30), (3, 0)]]
-    moments = log_times("x.csv", times, BERLIN)
+    moments = moments_of("x.csv", times, BERLIN)
     assert_array_equal(np.diff(moments.instant), [1800.0] * 5)
     assert (
         moments.day_start(date(2026, 10, 26).toordinal()) - moments.day_start(date(2026, 10, 25).toordinal())
         == 25 * 3600
     )
-    assert proven_clock(times, BERLIN) == "local"
+    assert follows_clock_changes(times, BERLIN)
 
 
 def test_an_instant_offset_is_believed(put):

@@ -9,7 +9,7 @@ import pytest
 
 from data_sources.tables.problems import FileQuestion
 from data_sources.weather.files.reader import read_weather_file
-from data_sources.weather.files.readings import WeatherFileError
+from data_sources.weather.files.weather_table import WeatherFileError
 
 
 def dly(element, values, month="202602", station="XXC00099001"):

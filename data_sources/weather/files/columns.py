@@ -5,7 +5,6 @@ from __future__ import annotations
 import re
 import unicodedata
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
 
 from data_sources.tables.problems import FileQuestion, TableError
 from data_sources.tables.text_table import TextTable
@@ -42,13 +41,6 @@ _UNIT = re.compile(
     r"|[\s_](?P<tail>[CF])$",
     re.IGNORECASE,
 )
-
-
-@dataclass(frozen=True)
-class Columns:
-    """Positions of the columns found, by role."""
-
-    at: Mapping[str, int]
 
 
 def unit_in(text: str, *, bare_letter: bool = True) -> str | None:
@@ -96,8 +88,8 @@ def role_of(name: str) -> str | None:
     return None
 
 
-def find_columns(table: TextTable, chosen: Mapping[str, str] | None = None) -> Columns:
-    """The columns of a daily table or a thermometer's log.
+def find_columns(table: TextTable, chosen: Mapping[str, str] | None = None) -> dict[str, int]:
+    """Positions of the columns of a daily table or a thermometer's log, by role.
 
     Parameters
     ----------
@@ -108,7 +100,7 @@ def find_columns(table: TextTable, chosen: Mapping[str, str] | None = None) -> C
     Raises
     ------
     TableError
-        If a chosen column is not there.
+        If a chosen column is not there, or the columns found do not suffice.
     FileQuestion
         If several columns may be meant.
     """
@@ -140,7 +132,12 @@ def find_columns(table: TextTable, chosen: Mapping[str, str] | None = None) -> C
             raise FileQuestion("column", names, message, role)
         if candidates:
             at[role] = candidates[0]
-    return Columns(at)
+    if not is_enough(at):
+        raise TableError(
+            f"{file}: needs the columns date, tmin and tmax (or a log's time and temperature); it has "
+            f"{_listed(header[:8])}. Say which is which with --column tmin=NAME"
+        )
+    return at
 
 
 def is_enough(at: Iterable[str]) -> bool:

@@ -6,20 +6,8 @@ from collections import Counter
 
 import numpy as np
 
-from data_sources.tables.problems import Problem, TableError
-from data_sources.tables.text_table import TextTable
-from data_sources.weather.files.columns import Columns
-from data_sources.weather.files.readings import (
-    Rows,
-    Values,
-    middle_notes,
-    read_temperatures,
-    refuse,
-    to_celsius,
-    units_of,
-)
-from data_sources.weather.files.report import FileReport
-from data_sources.weather.files.time_stamps import read_stamps
+from data_sources.weather.files.report import FileReport, middle_notes
+from data_sources.weather.files.weather_table import Values, WeatherTable, to_celsius
 from phenology.language.written_days import DateOrder
 from phenology.weather.series import DailyWeather
 
@@ -29,14 +17,7 @@ NO_AIR = {"C": 60.0, "F": 140.0}  # beyond it the usual maximum is none of air
 
 
 def read_daily(
-    table: TextTable,
-    found: Columns,
-    rows: Rows,
-    problems: list[Problem],
-    *,
-    units: str | None,
-    date_order: DateOrder | None,
-    source: str,
+    table: WeatherTable, *, units: str | None, date_order: DateOrder | None, source: str
 ) -> tuple[DailyWeather, FileReport]:
     """Read a daily table, all of it or nothing.
 
@@ -47,53 +28,48 @@ def read_daily(
     FileQuestion
         If the unit or the order of day and month is open.
     """
-    times, order = read_stamps(table, found, rows, date_order, problems, with_time=False)
-    left_out: Counter[str] = Counter()
-    at = [found.at["tmin"], found.at["tmax"]]
-    (low, in_low), (high, in_high) = (read_temperatures(table, rows, n, problems, left_out) for n in at)
-    units = units_of(table, at, units, in_low | in_high) if not problems else units or "C"
-    ncei = {"STATION", "DATE", table.headers[at[0]].upper()} <= set(table.headers)
+    headers = table.table.headers
+    times, order = table.times(date_order, with_time=False)
+    low, high = table.temperatures("tmin"), table.temperatures("tmax")
+    if not table.problems:
+        units = table.units(units, "tmin", "tmax")
+    ncei = {"STATION", "DATE", "TMIN"} <= set(headers)
     if ncei:
-        for n, values in zip(at, (low, high), strict=True):
-            _leave_out_flagged(table, rows, n, values, left_out)
-        leave_out_crossed(low, high, left_out)
-    names = [table.headers[n] for n in at]
-    for n in np.flatnonzero(low > high).tolist():
-        line, cells = rows[n]
-        wrong = f"{names[0]} {cells[at[0]]} is above {names[1]} {cells[at[1]]}"
-        problems.append(table.problem(line, at[0], wrong, "correct one of them, or leave both blank"))
+        _leave_out_flagged(table, "tmin", low)
+        _leave_out_flagged(table, "tmax", high)
+        leave_out_crossed(low, high, table.left_out)
+    names = table.names("tmin", "tmax")
     first: dict[int, int] = {}
-    days = [time.toordinal() if time else -n for n, time in enumerate(times)]
-    for (line, _), day, time in zip(rows, days, times, strict=True):
-        if first.setdefault(day, line) != line:
-            wrong = f"{time:%Y-%m-%d} comes twice (first on line {first[day]})"
-            problems.append(
-                table.problem(line, found.at.get("date", found.at.get("year")), wrong, "keep one row a day")
-            )
-    refuse(table, problems, low, high)
+    days = np.array([time.toordinal() if time else -n for n, time in enumerate(times)])
+    for n, (line, cells) in enumerate(table.rows):
+        if low[n] > high[n]:
+            below, above = (f"{name} {cells[table.at[role]]}" for role, name in names.items())
+            wrong, advice = f"{below} is above {above}", "correct one of them, or leave both blank"
+            table.problems.append(table.table.problem(line, table.at["tmin"], wrong, advice))
+        if first.setdefault(days[n], line) != line:
+            wrong = f"{times[n]:%Y-%m-%d} comes twice (first on line {first[days[n]]})"
+            table.problems.append(table.table.problem(line, table.date_column, wrong, "keep one row a day"))
+    table.refuse(low, high)
+    assert units is not None
     usual = float(np.nanmedian(high)) if np.isfinite(high).sum() >= 3 else 0.0
     if abs(usual) > NO_AIR.get(units, np.inf):
         advice = "if these are tenths of a °C, say --units tenths"
-        raise TableError(
-            f"{table.file}: its usual maximum is {usual:.0f} °{units}, which is no air; {advice}"
-        )
-    oldest_first = np.argsort(days)
-    kinds = np.array(_row_sources(table, rows, source))[oldest_first]
+        raise table.error(f"its usual maximum is {usual:.0f} °{units}, which is no air; {advice}")
+    station, oldest_first = _station(table), np.argsort(days)
+    kinds = _row_sources(table, source)[oldest_first]
     low, high = (to_celsius(values, units)[oldest_first] for values in (low, high))
-    weather = DailyWeather.from_ordinals(np.array(days)[oldest_first], low, high, kinds)
-    station, modelled = _station(table), int((kinds == "model").sum()) if source != "model" else 0
-    notes = (
-        [f"{modelled:,} days hold forecast values and count as model, not as measured"] if modelled else []
-    )
+    weather = DailyWeather.from_ordinals(days[oldest_first], low, high, kinds)
+    modelled = int((kinds == "model").sum())
+    note = f"{modelled:,} days hold forecast values and count as model, not as measured"
     report = FileReport(
-        table.file,
+        table.table.file,
         "NCEI daily summaries" if ncei else "daily table",
         units,
         weather.coverage(),
-        {role: table.headers[found.at[role]] for role in ("date", "tmin", "tmax") if role in found.at},
+        table.names("date", "tmin", "tmax"),
         order,
-        left_out,
-        tuple(notes + middle_notes(weather)),
+        table.left_out,
+        ((note,) if modelled else ()) + middle_notes(weather),
         station,
         f"{NCEI_LINE}, station {station}" if ncei else "",
     )
@@ -110,29 +86,27 @@ def leave_out_crossed(low: Values, high: Values, left_out: Counter[str]) -> None
     left_out.update({"TMIN above TMAX on one day": int(crossed.sum())} if crossed.any() else {})
 
 
-def _leave_out_flagged(table: TextTable, rows: Rows, at: int, values: Values, left_out: Counter[str]) -> None:
+def _leave_out_flagged(table: WeatherTable, role: str, values: Values) -> None:
     """Blank what failed the station's quality checks, whose letters stand in a column beside."""
-    name = table.headers[at]
-    if f"{name}_ATTRIBUTES" not in table.headers:
-        return
-    beside = table.headers.index(f"{name}_ATTRIBUTES")
-    for n, (_, cells) in enumerate(rows):
-        flag = [*cells[beside].split(","), ""][1].strip()
-        if flag and np.isfinite(values[n]):
-            left_out[f"{name} failed the station's quality check ({flag})"] += 1
-            values[n] = np.nan
+    name, headers = table.names(role)[role], table.table.headers
+    if f"{name}_ATTRIBUTES" in headers:
+        beside = headers.index(f"{name}_ATTRIBUTES")
+        for n, (_, cells) in enumerate(table.rows):
+            flag = [*cells[beside].split(","), ""][1].strip()
+            if flag and np.isfinite(values[n]):
+                table.left_out[f"{name} failed the station's quality check ({flag})"] += 1
+                values[n] = np.nan
 
 
-def _row_sources(table: TextTable, rows: Rows, source: str) -> list[str]:
-    at = [i for i, name in enumerate(table.headers) if name in ("tmin_source", "tmax_source")]
-    return ["model" if any(FORECAST_IDS & set(cells[i].split()) for i in at) else source for _, cells in rows]
+def _row_sources(table: WeatherTable, source: str) -> np.ndarray:
+    at = [i for i, name in enumerate(table.table.headers) if name in ("tmin_source", "tmax_source")]
+    sources = [{word for i in at for word in cells[i].split()} for _, cells in table.rows]
+    return np.array(["model" if FORECAST_IDS & words else source for words in sources])
 
 
-def _station(table: TextTable) -> str:
-    at = [i for i, name in enumerate(table.headers) if name.casefold() in ("station", "station_id")]
-    ids = sorted({cells[at[0]].strip() for _, cells in table.rows} - {""}) if at else []
+def _station(table: WeatherTable) -> str:
+    at = [n for n, h in enumerate(table.table.headers) if h.casefold() in ("station", "station_id")]
+    ids = sorted({cells[at[0]] for _, cells in table.rows} - {""}) if at else []
     if len(ids) > 1:
-        raise TableError(
-            f"{table.file}: holds {len(ids)} stations ({', '.join(ids[:4])}); keep one station in a file"
-        )
+        raise table.error(f"holds {len(ids)} stations ({', '.join(ids[:4])}); keep one station in a file")
     return ids[0] if ids else ""

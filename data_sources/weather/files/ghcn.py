@@ -15,8 +15,8 @@ import numpy as np
 
 from data_sources.tables.problems import Problem, TableError
 from data_sources.weather.files.daily import NCEI_LINE, leave_out_crossed
-from data_sources.weather.files.readings import weather_errors
 from data_sources.weather.files.report import FileReport
+from data_sources.weather.files.weather_table import weather_errors
 from phenology.weather.series import DailyWeather
 
 _DLY = re.compile(r"[A-Z]{2}[A-Z0-9_\-]{9}\d{4}(0[1-9]|1[0-2])[A-Z]{2}[A-Z0-9]{2}[ \d-]")

@@ -9,16 +9,15 @@ from __future__ import annotations
 from collections.abc import Mapping
 from pathlib import Path
 
-from data_sources.tables.problems import Problem, TableError
 from data_sources.tables.text_table import read_text, split_table
-from data_sources.weather.files.columns import find_columns, is_enough, looks_like_header
+from data_sources.weather.files.columns import find_columns, looks_like_header
 from data_sources.weather.files.daily import read_daily
 from data_sources.weather.files.ghcn import is_ghcn, read_ghcn
 from data_sources.weather.files.log_clock import Clock
 from data_sources.weather.files.logger import read_log
-from data_sources.weather.files.readings import weather_errors, whole_rows
 from data_sources.weather.files.report import FileReport
-from data_sources.weather.files.time_stamps import several_a_day, stamp_texts
+from data_sources.weather.files.time_stamps import several_a_day
+from data_sources.weather.files.weather_table import WeatherTable, weather_errors
 from phenology.language.written_days import DateOrder
 from phenology.weather.series import DailyWeather
 
@@ -72,25 +71,11 @@ def read_weather_file(
     if is_ghcn(text):
         return read_ghcn(path, text, source=source or "station")
     table = split_table(path.name, text, lambda cells: looks_like_header(cells, columns))
-    found = find_columns(table, columns)
-    if not is_enough(found.at):
-        names = ", ".join(f"'{name}'" for name in table.headers[:8])
-        raise TableError(
-            f"{table.file}: needs the columns date, tmin and tmax (or a log's time and temperature); "
-            f"it has {names}. Say which is which with --column tmin=NAME"
-        )
-    problems: list[Problem] = []
-    rows = whole_rows(table, found, problems)
-    many = not {"tmin", "tmax"} <= set(found.at) or several_a_day(stamp_texts(found, rows, with_time=True))
-    if not many:
-        return read_daily(
-            table, found, rows, problems, units=units, date_order=date_order, source=source or "station"
-        )
+    weather = WeatherTable(table, find_columns(table, columns))
+    if {"tmin", "tmax"} <= set(weather.at) and not several_a_day(weather.stamps(with_time=True)):
+        return read_daily(weather, units=units, date_order=date_order, source=source or "station")
     return read_log(
-        table,
-        found,
-        rows,
-        problems,
+        weather,
         units=units,
         date_order=date_order,
         source=source or "bench",

@@ -5,7 +5,9 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 
-from phenology.weather.series import WeatherCoverage
+import numpy as np
+
+from phenology.weather.series import DailyWeather, WeatherCoverage
 
 
 @dataclass(frozen=True)
@@ -52,3 +54,14 @@ class FileReport:
         out = [self.coverage.line(), read + (f"; {columns}" if columns else "")]
         out += [f"left out: {reason} ({count:,})" for reason, count in self.left_out.items() if count]
         return out + list(self.notes)
+
+
+def middle_notes(weather: DailyWeather) -> tuple[str, ...]:
+    """A warning when a day's middle is hotter than any air: the sign of degrees Fahrenheit or full sun."""
+    middle = (weather.tmin + weather.tmax) / 2
+    hot = np.flatnonzero(middle > 45)
+    if not len(hot):
+        return ()
+    day = weather.first_day.fromordinal(int(weather.ordinals[hot[0]]))
+    why = "was it °F, or the sensor in the sun?"
+    return (f"check the unit: the middle of {day} is {middle[hot[0]]:.0f} °C ({why})",)
