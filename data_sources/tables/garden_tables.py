@@ -21,16 +21,17 @@ from phenology.model.records import Aim, Flush, Look, Place, Stand, Tree, Work
 from phenology.model.season import SeasonCalendar
 from phenology.records.flushes import flush_numbers
 
-FILES: dict[str, str] = {
-    "place": "places.csv",
-    "tree": "trees.csv",
-    "stand": "stands.csv",
-    "aim": "aims.csv",
-    "work": "works.csv",
-    "flush": "flushes.csv",
-    "look": "looks.csv",
-    "import_map": "import_maps.csv",
-}
+_LISTS = [
+    "places",
+    "trees",
+    "stands",
+    "aims",
+    "works",
+    "flushes",
+    "looks",
+    "import_maps",
+]  # as `GardenRecords` calls them
+FILES = {table: f"{name}.csv" for table, name in zip(TABLES, _LISTS, strict=True)}
 
 # Columns that only a person needs, before those of the record.
 _READABLE: dict[str, tuple[str, ...]] = {
@@ -41,15 +42,6 @@ _READABLE: dict[str, tuple[str, ...]] = {
     "look": ("date", "tree", "species", "flush"),
 }
 _RENAMED = {"date_text": "date"}  # of looks and works, as LOOKS.csv calls it
-
-# Which table each id points at.
-POINTS: dict[str, dict[str, str]] = {
-    "stand": {"tree_id": "tree", "place_id": "place"},
-    "aim": {"tree_id": "tree"},
-    "work": {"tree_id": "tree"},
-    "flush": {"tree_id": "tree", "work_id": "work"},
-    "look": {"tree_id": "tree", "flush_id": "flush"},
-}
 
 
 @dataclass
@@ -143,9 +135,9 @@ def read_exported(found: TextTable, table: str, problems: list[Problem]) -> list
 
 def unresolved(table: str, record: Record, known: Mapping[str, Iterable[str]]) -> str | None:
     """The column of a record that points at nothing in `known` (ids by table), or None."""
-    for name, target in POINTS.get(table, {}).items():
+    for name in (column.name for column in columns(table) if column.name.endswith("_id")):
         pointed = getattr(record, name)
-        if pointed is not None and pointed not in known[target]:
+        if pointed is not None and pointed not in known[name.removesuffix("_id")]:
             return name
     return None
 

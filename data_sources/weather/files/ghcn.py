@@ -19,10 +19,11 @@ from data_sources.weather.files.report import FileReport
 from data_sources.weather.files.weather_table import weather_errors
 from phenology.weather.series import DailyWeather
 
-_DLY = re.compile(r"[A-Z]{2}[A-Z0-9_\-]{9}\d{4}(0[1-9]|1[0-2])[A-Z]{2}[A-Z0-9]{2}[ \d-]")
-_BY_STATION = re.compile(r"[A-Z]{2}[A-Z0-9_\-]{9},\d{8},[A-Z]{2}[A-Z0-9]{2},-?\d+,")
+_ID, _ELEMENT = r"(?P<station>[A-Z]{2}[A-Z0-9_\-]{9})", "(?P<element>[A-Z]{2}[A-Z0-9]{2})"
+_DLY = re.compile(rf"{_ID}(?P<month>\d{{4}}(?:0[1-9]|1[0-2])){_ELEMENT}(?=[ \d-])(?P<days>.*)")
+_BY_STATION = re.compile(rf"{_ID},(?P<day>\d{{8}}),{_ELEMENT},(?P<value>-?\d+),[^,]*,?(?P<quality>[^,]*)")
 _MISSING = -9999
-_WIDTH = 269  # characters of a .dly line; some editors strip its trailing blanks
+_WIDTH = 8 * 31  # characters of a .dly line's days; some editors strip its trailing blanks
 
 QUALITY = {
     "D": "duplicate", "G": "gap", "I": "inconsistent", "K": "streak", "L": "longer than a day",
@@ -51,26 +52,29 @@ def read_ghcn(path: Path, text: str, *, source: str) -> tuple[DailyWeather, File
     left_out: Counter[str] = Counter()
     stations: set[str] = set()
     problems: list[Problem] = []
+
+    def bad(line: int, column: str | None, wrong: str, advice: str) -> None:
+        problems.append(Problem(path.name, line, column, wrong, advice))
+
     for number, line in enumerate(text.splitlines(), 1):
-        read = _dly_line if _DLY.match(line) else _table_line if _BY_STATION.match(line) else None
-        if read is None:
-            if line.strip():
-                wrong = "this is not a line of GHCN-Daily"
-                problems.append(Problem(path.name, number, None, wrong, "fetch the file again"))
+        if not line.strip():
             continue
-        station, element = (line[:11], line[17:21]) if read is _dly_line else (line[:11], line[21:25])
-        stations.add(station)
+        found = _DLY.match(line) or _BY_STATION.match(line)
+        if found is None:
+            bad(number, None, "this is not a line of GHCN-Daily", "fetch the file again")
+            continue
+        element = found["element"]
+        stations.add(found["station"])
         try:
-            entries = list(read(line))
+            entries = list(_entries(found.groupdict()))
         except ValueError:
-            wrong = "holds a value that is no number"
-            problems.append(Problem(path.name, number, None, wrong, "fetch the file again"))
+            bad(number, None, "holds a value that is no number", "fetch the file again")
             continue
         for day, value, flag in entries if element in values else ():
             if flag:
                 left_out[f"{element} failed the quality check '{QUALITY.get(flag, flag)}'"] += 1
             elif day in values[element]:
-                problems.append(Problem(path.name, number, element, f"{day} comes twice", "keep one of them"))
+                bad(number, element, f"{day} comes twice", "keep one of them")
             else:
                 values[element][day] = value / 10
     if len(stations) > 1:
@@ -95,16 +99,14 @@ def read_ghcn(path: Path, text: str, *, source: str) -> tuple[DailyWeather, File
     )
 
 
-def _dly_line(line: str) -> Iterator[tuple[date, int, str]]:
-    """Days, values and quality letters of a month; blank and missing ones left out."""
-    line = line.ljust(_WIDTH)
-    for day, start in enumerate(range(21, _WIDTH, 8), 1):
-        value = int(line[start : start + 5].strip() or _MISSING)
-        if value != _MISSING:
-            yield date(int(line[11:15]), int(line[15:17]), day), value, line[start + 6].strip()
-
-
-def _table_line(line: str) -> Iterator[tuple[date, int, str]]:
-    _, day, _, value, _, quality, *_ = [*line.strip().split(","), "", "", ""]
-    if int(value) != _MISSING:
-        yield date(int(day[:4]), int(day[4:6]), int(day[6:])), int(value), quality.strip()
+def _entries(line: dict[str, str]) -> Iterator[tuple[date, int, str]]:
+    """Days, values and quality letters of a line; blank and missing ones left out."""
+    if "days" in line:
+        cells = line["days"].ljust(_WIDTH)
+        parts = [(cells[n : n + 5].strip(), cells[n + 6]) for n in range(0, _WIDTH, 8)]
+        first, days = line["month"], enumerate(parts, 1)
+    else:
+        first, days = line["day"], enumerate([(line["value"], line["quality"])], int(line["day"][6:]))
+    for day, (value, quality) in days:
+        if int(value or _MISSING) != _MISSING:
+            yield date(int(first[:4]), int(first[4:6]), day), int(value), quality.strip()
