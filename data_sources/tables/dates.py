@@ -20,12 +20,7 @@ from phenology.model.season import SeasonCalendar
 
 
 def order_of(file: str, dates: Iterable[tuple[int, str, str]]) -> DateOrder | None:
-    """The order of day and month that a file's dates prove, or None when they need none.
-
-    Parameters
-    ----------
-    file : str
-    dates : iterable of (line, column, text)
+    """The order of day and month that a file's dates (line, column, text) prove, or None when they need none.
 
     Raises
     ------
@@ -47,19 +42,7 @@ def order_of(file: str, dates: Iterable[tuple[int, str, str]]) -> DateOrder | No
 
 @dataclass(frozen=True)
 class DateReader:
-    """Reads the date cells of one file.
-
-    Parameters
-    ----------
-    today : date
-        Dates after it are refused.
-    calendar : SeasonCalendar
-        Closes the open side of "by" and "after".
-    order : {"day-first", "month-first"} or None
-        How "4/7/2025" reads in this file.
-    first_weekday : int
-        Day on which weeks begin, counted from Monday as 0.
-    """
+    """Reads the date cells of one file; weeks begin on a day counted from Monday as 0."""
 
     today: date
     calendar: SeasonCalendar

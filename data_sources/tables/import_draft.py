@@ -48,16 +48,7 @@ class ImportPlan:
 
 
 class Draft:
-    """The records of a garden, those to be saved among them.
-
-    Parameters
-    ----------
-    records : GardenRecords
-    catalogue : mapping of Latin name to Species
-    calendar : SeasonCalendar
-    today : date
-    new_id : callable
-    """
+    """The records of a garden, those to be saved among them; problems gather until all is read."""
 
     def __init__(
         self,

@@ -24,15 +24,8 @@ def read_looks(
 ) -> list[DatedSight]:
     """Read LOOKS.csv, all of it or nothing.
 
-    Parameters
-    ----------
-    path : Path
-    today : date
-        Looks after it are refused.
-    order : {"day-first", "month-first"}, optional
-        How "4/7/2025" reads; without it the whole file decides.
-    calendar : SeasonCalendar, optional
-        Closes the open side of "by" and "after"; from 1 January unless given.
+    Looks after today are refused. How "4/7/2025" reads the whole file decides, unless the order is given.
+    Seasons, which close the open side of "by" and "after", begin on 1 January unless a calendar is given.
 
     Raises
     ------

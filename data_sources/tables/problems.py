@@ -28,15 +28,7 @@ class Problem:
 
 
 class TableError(InputError):
-    """A file, or rows of files, that cannot be used; nothing was taken.
-
-    Parameters
-    ----------
-    problems : sequence of Problem, or str
-        Every one found, or one sentence about the whole.
-    what : str
-        What cannot be read, when there are several.
-    """
+    """A file, or rows (or `what`) of files, that cannot be used: every problem found, or one sentence."""
 
     def __init__(self, problems: Sequence[Problem] | str, what: str = "rows") -> None:
         self.problems: tuple[Problem, ...] = () if isinstance(problems, str) else tuple(problems)
@@ -58,9 +50,7 @@ class FileQuestion(InputError):
     Parameters
     ----------
     what : {"units", "date_order", "clock", "timezone", "column", "kind"}
-        The argument that answers it.
-    choices : sequence of str
-        What may be answered.
+        The argument that answers it, with one of the choices.
     message : str
         The sentence for a grower who cannot be asked, with the flag that answers.
     role : str

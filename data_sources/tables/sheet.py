@@ -26,18 +26,10 @@ IGNORE = "-"
 
 @dataclass(frozen=True)
 class Sheet:
-    """A table, what it speaks of, and which of its columns is which.
+    """A table, its subject, and which of its columns is which (header key to field, in the file's order).
 
-    Attributes
-    ----------
-    table : TextTable
-    subject : str
-        "look", "work", "tree" or "place".
-    mapping : mapping of header key to field
-    options : mapping
-        "order" and "kind", as far as they are said or remembered.
-    remembered : ImportMap or None
-        What an earlier file with these headers left.
+    `options` are "order" and "kind" as far as said or remembered; `remembered` is what an earlier file with these
+    headers left.
     """
 
     table: TextTable
@@ -72,10 +64,10 @@ class Sheet:
             for one in SUBJECTS[self.subject]:
                 text = row.texts.get(one.name, "")
                 try:
-                    if one.needed and not text:
-                        raise InputError(f"write the {one.name}")
                     read = getattr(dates, one.date) if one.date else one.read
-                    row.values[one.name] = read(text) if text else one.empty
+                    if one.needed and not text and read is str:
+                        raise InputError(f"write the {one.name}")
+                    row.values[one.name] = read(text) if text or one.needed else one.empty
                 except InputError as error:
                     problems.append(row.problem(one.name, error))
             try:
@@ -132,9 +124,8 @@ def read_sheet(
 
     Parameters
     ----------
-    table : TextTable
     subject : str, optional
-        "look", "work", "tree" or "place"; else what the columns fit.
+        Else what the columns fit.
     said : mapping of header to field, optional
         What the grower says; wins over everything.
     options : mapping, optional

@@ -27,16 +27,11 @@ class TextTable:
 
     Parameters
     ----------
-    file : str
-        The file's name, for messages.
     headers : sequence of str
         Column names as they stand in the file, none blank.
-    rows : sequence of (line, cells)
-        Where a row begins (the first line of a file is 1), and its cells as they stand, one a header.
-    ragged : sequence of (line, cells)
-        Rows with more cells than headers; they are not among `rows`.
-    separator : str
-        What stands between the cells.
+    rows, ragged : sequence of (line, cells)
+        Where a row begins (the first line of a file is 1) and its cells as they stand: one a header, or more
+        in a ragged row.
     preamble : sequence of str
         The lines before the column names.
     """
@@ -89,7 +84,6 @@ def read_table(path: Path, recognise: Callable[[Sequence[str]], bool] | None = N
 
     Parameters
     ----------
-    path : Path
     recognise : callable, optional
         Whether a line's cells are the column names; lines before it are the preamble. Where it knows none,
         the likeliest line counts. Without it the first line that is not blank names the columns, and cells
@@ -104,9 +98,7 @@ def read_table(path: Path, recognise: Callable[[Sequence[str]], bool] | None = N
 
 
 def read_text(path: Path) -> str:
-    """The text of a file; a gzip file is opened on the way.
-
-    UTF-8, UTF-16 with or without a byte-order mark, else Windows-1252.
+    """The text of a file, in UTF-8, UTF-16 or else Windows-1252; a gzip file is opened on the way.
 
     Raises
     ------

@@ -20,7 +20,6 @@ from phenology.language.written_days import (
     WEEKDAYS,
     DateOrder,
     check_day,
-    check_month,
     day_and_month,
     month_named,
     tidy,
@@ -31,12 +30,8 @@ from phenology.language.written_days import (
 from phenology.model.errors import InputError
 from phenology.model.season import SeasonCalendar
 
-ABOUT_DAYS = 4
-"""How far "about" reaches to either side. [days]"""
-
-FIRST_YEAR = 1900
-"""Years before this are taken for slips of the pen."""
-
+ABOUT_DAYS = 4  # how far "about" reaches to either side
+FIRST_YEAR = 1900  # years before this are taken for slips of the pen
 _DAY = timedelta(days=1)
 _MONTH = r"(?P<month>[a-z]{3,9})(?: (?P<year>\d{4}|'\d{2}))?"
 _MONTH_ONLY = re.compile(_MONTH)
@@ -342,7 +337,7 @@ class _Reader:
         if words in _TENTHS:
             return _Span(other.year, other.month, *_TENTHS[words])
         if match := re.fullmatch(r"(\d{1,2})\.?", words):
-            day = check_day(int(match[1]), other.month, other.year)
+            day, _ = check_day(int(match[1]), other.month, other.year)
             return _Span(other.year, other.month, day, day)
         return None
 
@@ -352,7 +347,7 @@ class _Reader:
         if one := written_day(words, order=self.order, latest_year=self.today.year + 1):
             return _Span(self.check_year(one[0]), one[1], one[2], one[2])
         if match := _FIGURE_MONTH.fullmatch(words):
-            month = check_month(int(match["month"] or match["month2"]))
+            _, month = check_day(1, int(match["month"] or match["month2"]), None)
             return _Span(self.year(match["year"] or match["year2"]), month, 1, 31)
         for pattern in (_PART_MONTH, _MONTH_ONLY):
             match = pattern.fullmatch(words)

@@ -41,18 +41,19 @@ _FIGURES_INSIDE = re.compile(
     r"(?<![\d./-])(?P<a>\d{1,2})(?P<s>[./-]) ?(?P<b>\d{1,2})"
     r"(?:(?P=s) ?(?:\d{4}|\d{2})?)?(?![\d./-]|[ -]?[a-z]{3})"
 )
-_ORDINAL = re.compile(r"\b(\d{1,2})(?:st|nd|rd|th)\b")
-_CLOCK = re.compile(r"[t ]\d{1,2}:\d{2}(?::\d{2}(?:\.\d+)?)?\s*(?:am|pm|z|[+-]\d{2}:?\d{2})?$")
-_TIDIED = (
-    (_ORDINAL, r"\1"),
-    (_CLOCK, ""),
-    (re.compile(r"\b(?:end|ends)(?: of)?\b(?= (?:the )?[a-z])"), "late"),
-    (re.compile(r"\b(?:beginning|begin|start)(?: of)?\b(?= (?:the )?[a-z])"), "early"),
-    (re.compile(r"\b(?:middle|half)(?: of)?\b(?= (?:the )?[a-z])"), "mid"),
-    (re.compile(r"\b(?:some ?time|on(?! or)|the|of|in|during|at(?! latest))\b ?"), ""),
-    (re.compile(r",(?= |$)"), " "),
-    (re.compile(r" ?- ?"), "-"),
-)
+_TIDIED = [
+    (re.compile(pattern), instead)
+    for pattern, instead in (
+        (r"\b(\d{1,2})(?:st|nd|rd|th)\b", r"\1"),
+        (r"[t ]\d{1,2}:\d{2}(?::\d{2}(?:\.\d+)?)?\s*(?:am|pm|z|[+-]\d{2}:?\d{2})?$", ""),  # a time of day
+        (r"\b(?:end|ends)(?: of)?\b(?= (?:the )?[a-z])", "late"),
+        (r"\b(?:beginning|begin|start)(?: of)?\b(?= (?:the )?[a-z])", "early"),
+        (r"\b(?:middle|half)(?: of)?\b(?= (?:the )?[a-z])", "mid"),
+        (r"\b(?:some ?time|on(?! or)|the|of|in|during|at(?! latest))\b ?", ""),
+        (r",(?= |$)", " "),
+        (r" ?- ?", "-"),
+    )
+]
 _SIGNS = str.maketrans("–—−’", "---'")
 
 
@@ -63,10 +64,7 @@ class AmbiguousDateError(InputError):
 class MixedDatesError(InputError):
     """Some dates of a file can only be day first and others only month first.
 
-    Attributes
-    ----------
-    day_first, month_first : int
-        Where the first of each stands among the dates.
+    `day_first` and `month_first` say where the first of each stands among the dates.
     """
 
     def __init__(self, texts: Sequence[str], day_first: int, month_first: int) -> None:
@@ -94,14 +92,7 @@ def written_day(
 ) -> tuple[int | None, int, int] | None:
     """Year (None where none is written), month and day of a tidied date, or None when it is no single day.
 
-    Parameters
-    ----------
-    words : str
-        As `tidy` leaves them.
-    order : {"day-first", "month-first"} or None
-        How "4/7" reads.
-    latest_year : int
-        A year of two digits is of this century up to here, else of the one before.
+    A year of two digits is of the century of `latest_year` up to it, else of the one before.
 
     Raises
     ------
@@ -128,7 +119,8 @@ def written_day(
                 continue
             day, month = int(part["day"]), named
         year = year_written(part["year"], latest_year)
-        return year, check_month(month), check_day(day, month, year)
+        check_day(day, month, year)
+        return year, month, day
     return None
 
 
@@ -169,20 +161,15 @@ def decide_order(dates: Iterable[str]) -> DateOrder | None:
     return "day-first" if "pointed" in first else None
 
 
-def check_month(month: int) -> int:
-    """A month's number; raises `InputError` when there is no such month."""
+def check_day(day: int, month: int, year: int | None) -> tuple[int, int]:
+    """Day and month; raises `InputError` when there is no such day, in any year if none is given."""
     if not 1 <= month <= 12:
         raise InputError(f"there is no month {month}")
-    return month
-
-
-def check_day(day: int, month: int, year: int | None) -> int:
-    """A day of a month; raises `InputError` when the month is shorter, in any year if none is given."""
     longest = calendar.monthrange(year or 2024, month)[1]
     if not 1 <= day <= longest:
         when = MONTHS[month - 1] + (f" {year}" if year else "")
         raise InputError(f"there is no {day_and_month(day, month)}; {when} has {longest} days")
-    return day
+    return day, month
 
 
 def day_and_month(day: int, month: int) -> str:

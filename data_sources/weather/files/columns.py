@@ -91,11 +91,7 @@ def role_of(name: str) -> str | None:
 def find_columns(table: TextTable, chosen: Mapping[str, str] | None = None) -> dict[str, int]:
     """Positions of the columns of a daily table or a thermometer's log, by role.
 
-    Parameters
-    ----------
-    table : TextTable
-    chosen : mapping of role to column name, optional
-        What the grower said; goes before the names' own meaning.
+    Columns chosen by the grower (role to name) go before the names' own meaning.
 
     Raises
     ------

@@ -49,8 +49,6 @@ def moments_of(
 
     Parameters
     ----------
-    file : str
-        For the questions.
     times : sequence of datetime
         In file order; naive, or all with their offset.
     zone : tzinfo, optional

@@ -100,8 +100,6 @@ def daily_extremes(
         When the readings were taken, in any order.
     low, high : ndarray, shape (n_readings,)
         The reading, or the extremes since the one before; NaN where it failed. [°C]
-    source : str
-        What the days count as.
 
     Returns
     -------
