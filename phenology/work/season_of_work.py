@@ -52,6 +52,8 @@ class YearState:
         Whether next year's flower buds are taken to be set.
     nights_warm : bool or None
         Whether nights stay warm; None where unknown.
+    blooms : str
+        When the species blooms.
     """
 
     stage: str | None = None
@@ -59,6 +61,7 @@ class YearState:
     flowers: str | None = None
     buds_set: bool = False
     nights_warm: bool | None = None
+    blooms: str = "none"
 
     @property
     def in_leaf(self) -> bool | None:
@@ -91,7 +94,8 @@ def _bud_swell(now: YearState) -> bool | None:
 
 
 def _after_bloom(now: YearState) -> bool | None:
-    if now.buds_set or now.flowers == "flowering":
+    leafless = now.in_leaf is False and now.blooms != "late-winter"
+    if now.buds_set or now.flowers == "flowering" or (leafless and now.flowers is None):
         return False
     return True if now.flowers == "faded" else None
 
