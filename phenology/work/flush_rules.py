@@ -127,6 +127,11 @@ def until(case: Case) -> str:
     return f"leave it {until_rest(case.species)}"
 
 
+def at_rest(case: Case) -> str:
+    """From when a cut is made that must wake nothing more this year."""
+    return {"deciduous": "once bare", "evergreen": "in spring"}.get(case.species.habit, "in late winter")
+
+
 # ------------------------------------------------------------------------------------------ how late it is
 
 
