@@ -240,6 +240,7 @@ def _options(s: Situation) -> Iterator[Option]:
     whole = not joins and not any(d.this_flush and d.operation == "halving" for d in s.done)
     if joins and s.species.takes("halve") and (halved is None or halved > (fresh or 0)):
         yield Option("halve", "halving", True, "with the cut just made")
+    cuts = False
     for technique in s.species.opens(s.flush):
         if (technique == "halve" and not whole) or (technique in _BARING and _goes_later(s)):
             continue
@@ -247,8 +248,9 @@ def _options(s: Situation) -> Iterator[Option]:
         if ready is None:
             continue
         when = AFTER_FROST if _after_frost(technique, s) else WHEN_READY[technique]
+        cuts = cuts or technique == "extend-cut"
         yield Option(technique, OPERATION_OF[technique], ready, when, tuple(_unmet(technique, s)))
-    if s.too_late and s.reached(_HARD):
+    if cuts and s.too_late and s.reached(_HARD) and not _flower_buds(s):
         yield Option("thin", "thinning", True, WHEN_READY["thin"])
 
 
@@ -287,9 +289,13 @@ def _unmet(technique: str, s: Situation) -> Iterator[str]:
     if s.too_late and OPERATIONS[OPERATION_OF[technique]].wakes:
         rests = f"so late a cut only rests; leave it {until_rest(s.species)}"
         yield rests if s.grade == "rests" else f"too late to wake growth: {s.grade}"
-    flower = (s.grown_for or s.species.grown_for) == "flower" and not s.species.bloom_led
-    if technique in ("extend-cut", *_BARING) and flower and s.buds_set:
+    if technique in ("extend-cut", *_BARING) and _flower_buds(s):
         yield "next year's flower buds are set"
+
+
+def _flower_buds(s: Situation) -> bool:
+    """Whether a cut would take flower buds that are set for next spring."""
+    return s.buds_set and (s.grown_for or s.species.grown_for) == "flower" and not s.species.bloom_led
 
 
 def _bared_before(technique: str, s: Situation) -> Iterator[str]:
