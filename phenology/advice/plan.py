@@ -29,7 +29,7 @@ LEAST_CHANCE = 0.2
 PINCH_LASTS = 10  # tips stay soft about so long; common practice, no source [days]
 
 NO_CHAIN = ("pinch", "halve", "thin", "bloom-cut")
-"""Techniques after which a plan follows no further flush: they wake nothing, or what they wake is the same."""
+"""Techniques after which a plan follows no further flush."""
 
 Dates = tuple[date | None, date | None, date | None]
 """Days by which something has come with odds of 1, 5 and 9 in 10; None where those are not reached."""

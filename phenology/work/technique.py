@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
-from phenology.model.operations import OPERATIONS
+from phenology.model.operations import HALVING_JOINS, OPERATIONS
 from phenology.model.stages import stage_rank
 from phenology.species.practice import TECHNIQUES
 from phenology.species.species import Species
@@ -19,9 +19,6 @@ from phenology.work.zones import LATER_DAYS
 
 OPERATION_OF = {**TECHNIQUES, "thin": "thinning"}
 """What each technique is written down as; thinning is open to every species."""
-
-HALVING_JOINS = 14
-"""Halving so soon after a cut belongs to that cut: it wakes nothing and ends nothing. [days]"""
 
 BARED_AGAIN = 42
 """A tree that may be bared twice is given so long in between, and so is any before a full one. [days]"""
