@@ -14,14 +14,11 @@ from phenology.model.stages import stage_rank
 from phenology.species.practice import TECHNIQUES
 from phenology.species.species import Species
 from phenology.work.season_of_work import until_rest
-from phenology.work.situation import Situation
+from phenology.work.situation import HALVING_JOINS, Situation
 from phenology.work.zones import LATER_DAYS
 
 OPERATION_OF = {**TECHNIQUES, "thin": "thinning"}
 """What each technique is written down as; thinning is open to every species."""
-
-HALVING_JOINS = 14
-"""Halving so soon after a cut belongs to that cut: it wakes nothing and ends nothing. [days]"""
 
 BARED_AGAIN = 42
 """A tree that may be bared twice is given so long in between, and so is any before a full one. [days]"""
