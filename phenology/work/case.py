@@ -19,7 +19,7 @@ from phenology.weather.series import DailyWeather
 from phenology.work.grades import grade_of
 from phenology.work.last_safe import Late, is_old
 from phenology.work.season_of_work import YearState
-from phenology.work.situation import Done, Situation
+from phenology.work.situation import HALVING_JOINS, Done, Situation
 from phenology.work.zones import Vigour, names, read_vigour, zone_of
 
 NOTE_DAYS = 3  # notes of looks this recent are read for wilting and wet leaves (ours)
@@ -290,8 +290,10 @@ class Case:
 
     def _done(self, seasons_ago: int) -> Iterator[Done]:
         began = self.history.flush.started_on if self.history else None
+        joined = timedelta(days=HALVING_JOINS)
         for w in self.done(*OPERATIONS, seasons_ago=seasons_ago):
-            here = not seasons_ago and (began is None or w.latest > began)
+            since = began if began is None or w.operation != "halving" else began + joined
+            here = not seasons_ago and (since is None or w.latest > since)
             yield Done(w.operation, (self.day - w.latest).days, seasons_ago, here)
 
     @property

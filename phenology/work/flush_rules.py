@@ -11,6 +11,7 @@ from phenology.work.case import Case
 from phenology.work.grades import HELP_LATE, odds_in_tenths, verdict_of
 from phenology.work.last_safe import Late
 from phenology.work.season_of_work import until_rest
+from phenology.work.situation import HALVING_JOINS
 
 FROST_AHEAD_DAYS = 10
 AWAY_DAYS = 10
@@ -42,11 +43,11 @@ def checked(case: Case) -> str | None:
 
 def halved_first(case: Case) -> str | None:
     """First the cut, then the halving."""
-    began = case.history.flush.started_on if case.history else None
-    halved = [w for w in case.done("halving") if began is None or w.latest > began]
-    if not halved or case.operation != "cutback":
+    halved = [d.days_ago for d in case.situation().done if d.operation == "halving" and d.this_flush]
+    if not halved:
         return None
-    return f"leaves were halved on {short_date(halved[-1].latest)}: cut back first, then halve what is left"
+    when = short_date(case.day - timedelta(days=min(halved)))
+    return f"leaves were halved on {when}: cut back first, then halve what is left"
 
 
 def soft_tips(case: Case) -> str | None:

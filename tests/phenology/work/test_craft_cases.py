@@ -14,7 +14,12 @@ from phenology.model.operations import wakes
 from phenology.species.catalogue import find_species, load_species
 from phenology.work.answer import may_i
 from phenology.work.case import Case
-from phenology.work.technique import Choice, choose
+from phenology.work.duties import BLOOM_CUT_DAYS
+from phenology.work.grades import GRADES
+from phenology.work.situation import HALVING_JOINS
+from phenology.work.technique import BARED_AGAIN, Choice, choose
+from phenology.work.wire_watch import FIRST_ON_SHOOTS, FIRST_ON_WOOD
+from phenology.work.zones import LATER_DAYS
 from tests.phenology.gardens import Records
 from tests.phenology.work.test_rules import Setting, late_of
 
@@ -115,5 +120,18 @@ def test_may_i(row):
 
 def test_there_are_cases_enough_and_each_says_why():
     all_rows = [*rows("What now?"), *rows("May I?")]
-    assert len(all_rows) >= 60 and all(row["why"] for row in all_rows)
+    assert len(all_rows) > 100 and all(row["why"] for row in all_rows)
     assert len({row["species"] for row in all_rows}) >= 25
+
+
+def test_the_page_for_newcomers_tells_the_grades_and_the_limits_as_they_are():
+    page = (PAGE.parent / "craft.md").read_text(encoding="utf-8")
+    text = " ".join(page.split())
+    rows_of = re.findall(r"^\| (safe|getting late|risky|too late) \|", page, re.MULTILINE)
+    assert tuple(rows_of) == GRADES
+    assert "at least six weeks later" in text and BARED_AGAIN == 42
+    assert "within two weeks of it" in text and HALVING_JOINS == 14
+    assert "within about four weeks" in text and BLOOM_CUT_DAYS == 28
+    assert "two to three weeks after the rest" in text and LATER_DAYS == (14, 21)
+    assert "three weeks after wiring this year's shoots, six after older wood" in text
+    assert (FIRST_ON_SHOOTS, FIRST_ON_WOOD) == (21, 42)

@@ -280,6 +280,12 @@ def test_halving_in_the_days_after_a_cut_belongs_to_that_cut():
         return change
 
     assert check_work(Setting(change=cut_then_woke(10)).case("halving")) == []
+
+    def cut_and_halved(r: Records) -> None:
+        cut_then_woke(14)(r)
+        r.work("T", 2020, 153, "halving")
+
+    assert found(Setting(change=cut_and_halved).case("cutback"), "halved before cut") == []
     (asks,) = check_work(Setting(change=cut_then_woke(20)).case("halving"))
     assert (asks.rule, asks.answer, asks.when) == ("not hard yet", "wait", "when the leaves are hard")
 
