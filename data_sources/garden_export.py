@@ -15,8 +15,10 @@ from data_sources.journal.rebuilding import CHANGE_FIELDS
 from data_sources.journal_questions import all_records
 from data_sources.sqlite.errors import plain_errors
 from data_sources.sqlite.files import remove
-from data_sources.tables.csv_cells import BadRowsError, Problem, read_csv, unmark, write_csv
-from data_sources.tables.garden_tables import FILES, read_exported, table_of_file, write_tables
+from data_sources.tables.cells import unmark, write_csv
+from data_sources.tables.garden_tables import FILES, read_exported, table_of_headers, write_tables
+from data_sources.tables.problems import Problem, TableError
+from data_sources.tables.text_table import read_table
 from data_sources.weather.store.weather_store import FILE_NAME as WEATHER_STORE
 from data_sources.weather_export import INDEX as WEATHER_INDEX
 from data_sources.weather_export import add_weather, export_weather, read_weather_export
@@ -71,14 +73,14 @@ def rebuild_garden(folder: Path, export: Path) -> dict[str, int]:
     counts: dict[str, int] = {}
     problems: list[Problem] = []
     for table, name in FILES.items():
-        if table_of_file(read_csv(export / name).headers) != table:
+        found = read_table(export / name)
+        if table_of_headers(found.keys) != table:
             raise InputError(f"{export / name} has not the columns of an export")
-        found, bad = read_exported(export / name, table)
-        problems += bad
-        records += [record for _, record in found]
-        counts[name.removesuffix(".csv")] = len(found)
+        rows = read_exported(found, table, problems)
+        records += [record for _, record in rows]
+        counts[name.removesuffix(".csv")] = len(rows)
     if problems:
-        raise BadRowsError(problems)
+        raise TableError(problems)
     changes = list(_changes(export / CHANGES_FILE)) if (export / CHANGES_FILE).is_file() else []
     weather = read_weather_export(export)
     settings = read_settings(export) if (export / SETTINGS_NAME).is_file() else GardenSettings()
@@ -99,17 +101,18 @@ def _text(value: Any) -> str | None:
 
 
 def _changes(path: Path) -> Iterator[dict[str, Any]]:
-    table = read_csv(path, raw=True)
-    if set(CHANGE_FIELDS) - set(table.headers):
+    table = read_table(path)
+    if set(CHANGE_FIELDS) - set(table.keys):
         raise InputError(f"{path} has not the columns of an export")
     if table.problems:
-        raise BadRowsError(table.problems)
+        raise TableError(table.problems)
     for line, cells in table.rows:
-        row: dict[str, Any] = {n: None if cells[n] == "" else unmark(cells[n]) for n in CHANGE_FIELDS}
+        texts = dict(zip(table.keys, cells, strict=True))
+        row: dict[str, Any] = {n: None if texts[n] == "" else unmark(texts[n]) for n in CHANGE_FIELDS}
         try:
             row["seq"] = int(row["seq"])
             for side in ("before", "after"):
                 json.loads(row[side] or "{}")
         except (TypeError, ValueError):
-            raise InputError(f"{path.name}, line {line}: this is no row of an exported history") from None
+            raise TableError([table.problem(line, None, "this is no row of an exported history")]) from None
         yield row

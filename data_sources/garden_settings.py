@@ -15,7 +15,7 @@ from typing import Any
 from data_sources.sqlite.errors import plain_errors
 from data_sources.sqlite.files import sync_folder
 from phenology.language.date_style import SHOWN_ORDERS, DateStyle
-from phenology.language.vague_dates import DATE_ORDERS, DateOrder
+from phenology.language.written_days import DATE_ORDERS, DateOrder
 from phenology.model.errors import InputError, StoreError
 
 SETTINGS_NAME = "garden.toml"

@@ -14,6 +14,8 @@ from data_sources.journal import ImportMap, Journal, Record
 from data_sources.journal.schema import TABLES
 from data_sources.journal_questions import all_records
 from data_sources.tables.garden_tables import FILES, read_exported, write_tables
+from data_sources.tables.problems import Problem
+from data_sources.tables.text_table import read_table
 from phenology.model.records import Aim, Flush, Look, Place, Stand, Tree, Work
 from phenology.model.season import SeasonCalendar
 from phenology.model.stages import STAGES
@@ -128,9 +130,9 @@ def test_any_garden_comes_back_from_the_journal_its_rows_and_its_csv_files(recor
         write_tables(folder / "csv", all_records(journal), SEASONS)
         read: list[Record] = []
         for table, file in FILES.items():
-            found, problems = read_exported(folder / "csv" / file, table)
+            problems: list[Problem] = []
+            read += [r for _, r in read_exported(read_table(folder / "csv" / file), table, problems)]
             assert problems == []
-            read += [record for _, record in found]
         with saved(folder / "c.sqlite", read) as again:
             assert everything(again) == everything(journal)
 
