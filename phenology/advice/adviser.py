@@ -103,6 +103,8 @@ class Adviser:
             return _advice(h.tree, tuple(o for o in choice.options if not o.unmet), choice, garden)
         kept: list[Option] = []
         refused: dict[Finding, None] = {}
+        if choice.leave:
+            refused.update(dict.fromkeys(f for f in check_work(case) if f.forbids))
         warnings: dict[Finding, None] = {}
         for option in choice.options:
             findings = check_work(replace(case, operation=option.operation))

@@ -11,7 +11,7 @@ import numpy as np
 
 from phenology.garden import Garden
 from phenology.learning.flush_history import FlushHistory, histories_of
-from phenology.model.operations import OPERATIONS
+from phenology.model.operations import HALVING_JOINS, OPERATIONS
 from phenology.model.records import Place, Tree, Work
 from phenology.model.stages import stage_rank
 from phenology.species.catalogue import Species
@@ -19,7 +19,7 @@ from phenology.weather.series import DailyWeather
 from phenology.work.grades import grade_of
 from phenology.work.last_safe import Late, is_old
 from phenology.work.season_of_work import YearState
-from phenology.work.situation import HALVING_JOINS, Done, Situation
+from phenology.work.situation import Done, Situation
 from phenology.work.zones import Vigour, names, read_vigour, zone_of
 
 NOTE_DAYS = 3  # notes of looks this recent are read for wilting and wet leaves (ours)

@@ -11,7 +11,6 @@ from phenology.work.case import Case
 from phenology.work.grades import HELP_LATE, odds_in_tenths, verdict_of
 from phenology.work.last_safe import Late
 from phenology.work.season_of_work import until_rest
-from phenology.work.situation import HALVING_JOINS
 
 FROST_AHEAD_DAYS = 10
 AWAY_DAYS = 10

@@ -8,9 +8,6 @@ from phenology.model.stages import stage_rank
 from phenology.species.species import Species
 from phenology.work.zones import Vigour
 
-HALVING_JOINS = 14
-"""Halving so soon after a cut belongs to that cut: it wakes nothing and ends nothing. [days]"""
-
 
 @dataclass(frozen=True)
 class Done:

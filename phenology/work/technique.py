@@ -14,7 +14,7 @@ from phenology.model.stages import stage_rank
 from phenology.species.practice import TECHNIQUES
 from phenology.species.species import Species
 from phenology.work.season_of_work import until_rest
-from phenology.work.situation import HALVING_JOINS, Situation
+from phenology.work.situation import Situation
 from phenology.work.zones import LATER_DAYS
 
 OPERATION_OF = {**TECHNIQUES, "thin": "thinning"}

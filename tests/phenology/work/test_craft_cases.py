@@ -10,13 +10,12 @@ from pathlib import Path
 
 import pytest
 
-from phenology.model.operations import wakes
+from phenology.model.operations import HALVING_JOINS, wakes
 from phenology.species.catalogue import find_species, load_species
 from phenology.work.answer import may_i
 from phenology.work.case import Case
 from phenology.work.duties import BLOOM_CUT_DAYS
 from phenology.work.grades import GRADES
-from phenology.work.situation import HALVING_JOINS
 from phenology.work.technique import BARED_AGAIN, Choice, choose
 from phenology.work.wire_watch import FIRST_ON_SHOOTS, FIRST_ON_WOOD
 from phenology.work.zones import LATER_DAYS
