@@ -129,7 +129,7 @@ def test_a_second_flush_of_a_fixed_grower_is_seen_not_assumed():
     [
         (MAPLE, "strong", "refining", "partial-defoliation"),
         (MAPLE, None, "refining", "cutback"),  # nobody says that it is strong
-        (ELM, "strong", "refining", "cutback"),
+        (ELM, None, "refining", "cutback"),
         (MAPLE, "strong", "building", None),
         (ELM, None, "resting", None),
     ],
