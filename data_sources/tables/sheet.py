@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, fields, replace
 from typing import Any, TypeVar
 
@@ -28,8 +28,8 @@ IGNORE = "-"
 class Sheet:
     """A table, its subject, and which of its columns is which (header key to field, in the file's order).
 
-    `options` are "order" and "kind" as far as said or remembered; `remembered` is what an earlier file with these
-    headers left.
+    `options` are "order" and "kind" as far as said or remembered; `remembered` is what an earlier file with
+    these headers left.
     """
 
     table: TextTable
@@ -94,6 +94,13 @@ class Row:
         column = headers[at] if at < len(headers) else name
         read = f"read '{self.texts.get(name, '')}'"
         return Problem(self.sheet.table.file, self.line, column, read, str(advice))
+
+    def understood(self, name: str, read: Callable[[str], str]) -> str:
+        """A cell as read later; what is wrong with it is a problem of the cell."""
+        try:
+            return read(self.texts[name])
+        except InputError as error:
+            raise TableError([self.problem(name, error)]) from None
 
     def make(self, record: type[R], *first: Any, **more: Any) -> R:
         """A record of the row's values: its first fields as given, others instead of the row's by name."""
