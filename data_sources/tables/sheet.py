@@ -13,13 +13,12 @@ from data_sources.tables.dates import DateReader, order_of
 from data_sources.tables.problems import Problem, TableError
 from data_sources.tables.subjects import PLURALS, SUBJECTS, field_names
 from data_sources.tables.text_table import BLANKS, TextTable, header_key
-from phenology.judging.hindcast import DatedSight
 from phenology.language.words import near_words
 from phenology.language.written_days import DateOrder
 from phenology.model.errors import InputError
 from phenology.model.records import Look, Place, Tree, Work
 
-R = TypeVar("R", Look, Work, Tree, Place, DatedSight)
+R = TypeVar("R", Look, Work, Tree, Place)
 IGNORE = "-"
 """What a mapping gives a column that is to be passed over."""
 
