@@ -12,6 +12,7 @@ import io
 import zlib
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from functools import cached_property
 from pathlib import Path
 
 from data_sources.tables.problems import Problem, TableError
@@ -43,7 +44,7 @@ class TextTable:
     separator: str = ","
     preamble: tuple[str, ...] = ()
 
-    @property
+    @cached_property
     def keys(self) -> tuple[str, ...]:
         """The headers as they are compared: lower case, single spaces.
 
