@@ -13,7 +13,7 @@ from data_sources.tables.csv_cells import Problem
 from data_sources.tables.garden_tables import GardenRecords
 from phenology.language.tree_selection import Roster
 from phenology.model.errors import UnknownNameError
-from phenology.model.records import Aim, Place, Stand, Tree
+from phenology.model.records import Aim, GrowthAim, Place, Stand, Tree
 from phenology.model.season import SeasonCalendar
 from phenology.species.catalogue import Species, find_species
 
@@ -75,7 +75,7 @@ class Draft:
         if place is not None:
             self.add("stand", Stand(self.new_id(), tree.id, place.id))
         if aim is not None:
-            self.add("aim", Aim(self.new_id(), tree.id, aim))
+            self.add("aim", Aim(self.new_id(), tree.id, GrowthAim(aim)))
         if tree.species not in self.catalogue:
             warning = f"{tree.species} is not in the catalogue: it starts from a neutral guess"
             if warning not in self.plan.warnings:

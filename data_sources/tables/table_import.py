@@ -22,8 +22,10 @@ from data_sources.tables.rows import DatedRow, RowReader, TreeRow
 from phenology.language.tree_selection import select_trees
 from phenology.language.vague_dates import DATE_ORDERS, AmbiguousDateError, DateOrder
 from phenology.model.errors import InputError, StageOrderError, UnknownNameError
+from phenology.model.operations import Operation
 from phenology.model.records import Flush, Look, Tree, Work
 from phenology.model.season import SeasonCalendar
+from phenology.model.stages import Part, Stage
 from phenology.records.entries import look_changes, work_changes
 from phenology.records.flushes import TreeRecord
 from phenology.records.record_book import RecordBook
@@ -340,11 +342,11 @@ def _entry(row: DatedRow, tree: Tree, id: str, target: str) -> Look | Work:
         return Work(
             id,
             tree.id,
-            row.what,
+            Operation(row.what),
             row.date_text,
             row.earliest,
             row.latest,
-            row.part,
+            Part(row.part) if row.part else None,
             row.early,
             row.who,
             row.note,
@@ -353,14 +355,14 @@ def _entry(row: DatedRow, tree: Tree, id: str, target: str) -> Look | Work:
         id,
         tree.id,
         "",
-        row.what,
+        Stage(row.what),
         row.date_text,
         row.earliest,
         row.latest,
         row.kind,
         row.checked,
         row.lost,
-        row.part,
+        Part(row.part) if row.part else None,
         row.leaves,
         row.who,
         row.note,

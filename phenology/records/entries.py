@@ -11,7 +11,7 @@ from datetime import date
 
 from phenology.language.vague_dates import format_day
 from phenology.model.errors import InputError
-from phenology.model.operations import OPERATIONS
+from phenology.model.operations import Operation
 from phenology.model.records import Flush, Look, Work
 from phenology.model.season import SeasonCalendar
 from phenology.model.stages import stage_rank
@@ -183,4 +183,4 @@ def _ended_by(look: Look, flush: Flush) -> bool:
         return False
     if look.lost and flush.ended_why == "lost":
         return True
-    return flush.ended_on == look.latest and flush.ended_why not in (*OPERATIONS, NEXT_BEGAN, "lost")
+    return flush.ended_on == look.latest and flush.ended_why not in (*Operation, NEXT_BEGAN, "lost")

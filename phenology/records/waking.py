@@ -9,7 +9,6 @@ from collections.abc import Callable
 from dataclasses import dataclass, replace
 from datetime import date, timedelta
 
-from phenology.model.operations import operation, wakes
 from phenology.model.records import Flush, Look, Work
 from phenology.model.season import SeasonCalendar
 from phenology.model.stages import stage_rank
@@ -63,7 +62,7 @@ def wake(work: Work, record: TreeRecord, calendar: SeasonCalendar, *, new_id: Ca
         them side by side with the new one. A bud break already seen after the work becomes its answer, and
         looks dated after it move to the new flush.
     """
-    if not wakes(work.operation):
+    if not work.operation.wakes:
         return Waking(None, why_not=f"{work.operation} wakes no flush")
     day = middle(work.earliest, work.latest)
     season = calendar.season_of(day)
@@ -71,7 +70,7 @@ def wake(work: Work, record: TreeRecord, calendar: SeasonCalendar, *, new_id: Ca
     why_not = _sleeps_on(day, record, calendar, season, flushes)
     if why_not:
         return Waking(None, why_not=why_not)
-    partial = operation(work.operation).partial or work.part is not None
+    partial = work.operation.partial or work.part is not None
     before = [f for f in flushes if flush_start(f, calendar) <= day]
     ended = tuple(
         replace(f, ended_on=day, ended_why=work.operation)

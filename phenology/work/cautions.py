@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 
-from phenology.model.operations import OPERATIONS
+from phenology.model.operations import Operation
 from phenology.species.catalogue import Species
 
 
@@ -23,7 +23,7 @@ def cautions(operations: Sequence[str], species: Sequence[Species], trees: int =
     trees : int
         How many trees are worked on.
     """
-    cuts = any(OPERATIONS[name].cuts for name in operations)
+    cuts = any(Operation(name).cuts for name in operations)
     if cuts:
         clean = "; clean the blades between trees" if trees > 1 else ""
         yield f"Look before you cut; sharp, clean blades; mind your eyes{clean}."

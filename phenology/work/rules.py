@@ -10,7 +10,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 from phenology.language.date_style import short_date
-from phenology.model.operations import OPERATIONS
+from phenology.model.operations import Operation
 from phenology.work.case import WET, WILTING, Case
 from phenology.work.last_safe import in_words
 
@@ -19,7 +19,7 @@ MEMORY = "from memory, unverified"
 
 DEFOLIATION = ("partial-defoliation", "full-defoliation")
 SHAPING = ("cutback", "halving", *DEFOLIATION)
-WAKING = tuple(name for name, operation in OPERATIONS.items() if operation.wakes)
+WAKING = tuple(operation for operation in Operation if operation.wakes)
 CUTTING = (*SHAPING, "pinching", "thinning", "basal-leaf")
 
 HEAT_AFTER_DEFOLIATING, HEAT_AFTER_CUTTING = 7, 5  # days

@@ -14,7 +14,7 @@ from data_sources.tables.looks_csv import LookRow, load_looks, read_looks, write
 from phenology.language.vague_dates import AmbiguousDateError
 from phenology.model.errors import InputError
 from phenology.model.season import SeasonCalendar
-from phenology.model.stages import PARTS, STAGES
+from phenology.model.stages import Part, Stage
 from tests.conftest import shared_or_skip
 
 TODAY = date(2026, 7, 25)
@@ -163,11 +163,11 @@ rows = st.builds(
     tree=words,
     species=words,
     flush=st.integers(1, 5),
-    stage=st.sampled_from(STAGES),
+    stage=st.sampled_from(Stage),
     kind=st.sampled_from(["seen", "happened"]),
     checked=st.booleans(),
     lost=st.booleans(),
-    part=st.none() | st.sampled_from(PARTS),
+    part=st.none() | st.sampled_from(Part),
     leaves=maybe,
     who=maybe,
     note=maybe,

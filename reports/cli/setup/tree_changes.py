@@ -11,7 +11,7 @@ from data_sources.journal.schema import Record
 from data_sources.tables.import_draft import species_named
 from phenology.language.tree_selection import place_of, plain_spaces
 from phenology.model.errors import InputError
-from phenology.model.records import Aim, Stand, Tree
+from phenology.model.records import Aim, GrowthAim, Stand, Tree
 from reports.cli.writing.desk import UNDO, Desk, shown_date, tell
 from reports.cli.writing.place_entry import find_place
 
@@ -32,7 +32,7 @@ def add(
     tree = replace(Tree(desk.new_id(), _free_label(desk, label), latin), **_values(desk, given))
     records: list[Record] = [tree, Stand(desk.new_id(), tree.id, where.id, start)]
     if aim:
-        records.append(Aim(desk.new_id(), tree.id, aim, start))
+        records.append(Aim(desk.new_id(), tree.id, GrowthAim(aim), start))
     desk.save(f"added tree {tree.label} ({latin})", records)
     known = "" if latin in desk.catalogue else " Not in the catalogue: it starts from a neutral guess."
     tell(f"{tree.label}: {latin}, on {where.name}.{known} {UNDO}")
@@ -91,7 +91,10 @@ def set_aim(desk: Desk, text: str, aim: str, when: str | None) -> None:
     day = desk.day(when or "today")
     there = {a.tree_id: a for a in desk.journal.aims() if a.from_date == day}
     records = [
-        replace(there[t.id], aim=aim) if t.id in there else Aim(desk.new_id(), t.id, aim, day) for t in trees
+        replace(there[t.id], aim=GrowthAim(aim))
+        if t.id in there
+        else Aim(desk.new_id(), t.id, GrowthAim(aim), day)
+        for t in trees
     ]
     shown = shown_date(day, day, desk.today)
     desk.save(f"aim of {desk.names(trees)}: {aim} from {shown}", records)

@@ -8,9 +8,10 @@ from typing import Any
 
 import click
 
+from phenology.model.records import GrowthAim
 from reports.cli.common import garden_option, put
 
-AIMS = ("building", "refining", "resting")
+AIMS = [str(aim) for aim in GrowthAim]
 
 
 @click.group("tree")

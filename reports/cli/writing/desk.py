@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from datetime import date
 from functools import cached_property
 from pathlib import Path
-from typing import Any, cast
+from typing import Any, TypeVar, cast
 from uuid import uuid4
 
 from data_sources.garden import GardenSettings, calendar_of, open_journal, read_settings
@@ -26,6 +26,7 @@ from phenology.language.vague_dates import (
     parse,
 )
 from phenology.model.errors import InputError
+from phenology.model.names import Name
 from phenology.model.records import Place, Stand, Tree
 from phenology.model.season import SeasonCalendar
 from phenology.records.flushes import TreeRecord
@@ -35,6 +36,7 @@ from reports.garden.clock import today as clock_today
 from reports.garden.timestamp import moment_on
 from reports.text.words import date_range, weekday_date, weekday_full_date
 
+N = TypeVar("N", bound=Name)
 WIDTH = 80
 UNDO = "Undo:\u00a0flushcast\u00a0undo"  # kept on one line, to be copied
 
@@ -131,7 +133,7 @@ class Desk:
         return text if len(text) <= 60 else f"{text[:57].rsplit(',', 1)[0]}, ... ({len(trees)} trees)"
 
 
-def split_words(desk: Desk, words: Sequence[str], find: Callable[[str], str]) -> tuple[tuple[Tree, ...], str]:
+def split_words(desk: Desk, words: Sequence[str], find: Callable[[str], N]) -> tuple[tuple[Tree, ...], N]:
     """Trees and one more word: `look hornbeams still going` needs no quotes.
 
     Raises

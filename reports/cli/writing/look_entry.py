@@ -12,6 +12,7 @@ from data_sources.journal_questions import find_by_id
 from phenology.language.words import find_mark, find_part, find_stage
 from phenology.model.errors import FlushcastError, InputError
 from phenology.model.records import Look, Tree
+from phenology.model.stages import Stage
 from phenology.records.entries import look_changes, same_look, without_look
 from phenology.records.flushes import TreeRecord, flush_numbers
 from reports.cli.writing import entry_lists
@@ -44,13 +45,13 @@ class Planned:
     more: tuple[str, ...] = ()
 
 
-def split(desk: Desk, words: Sequence[str]) -> tuple[tuple[Tree, ...], str]:
+def split(desk: Desk, words: Sequence[str]) -> tuple[tuple[Tree, ...], Stage]:
     """Trees and stage out of the words typed: the stage is the longest ending that is one."""
     return split_words(desk, words, find_stage)
 
 
 def plan(
-    desk: Desk, trees: Sequence[Tree], stage: str, given: Given, *, new_flush: bool, cause: str | None
+    desk: Desk, trees: Sequence[Tree], stage: Stage, given: Given, *, new_flush: bool, cause: str | None
 ) -> Planned:
     """Work out the looks of several trees; nothing is written.
 

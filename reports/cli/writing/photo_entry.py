@@ -17,6 +17,7 @@ from phenology.language.vague_dates import format_day
 from phenology.language.words import find_stage
 from phenology.model.errors import InputError, StageOrderError
 from phenology.model.records import Look, Tree
+from phenology.model.stages import Stage
 from phenology.records.entries import look_changes, same_look
 from phenology.records.record_book import RecordBook
 from reports.cli.writing.desk import UNDO, Desk, counted, split_words, tell
@@ -30,7 +31,7 @@ class Shown:
 
     day: date
     trees: tuple[Tree, ...]
-    stage: str
+    stage: Stage
     photos: tuple[Photo, ...]
 
 
@@ -55,7 +56,7 @@ def take_in(
     if not photos:
         raise InputError(f"there are no photos in {paths[0]}")
     by_day = _by_day(desk, photos)
-    given = stage and find_stage(stage)
+    given = find_stage(stage) if stage else None
     named = desk.select(trees) if trees else None
     shown: list[Shown] = []
     if named and given:
@@ -114,7 +115,7 @@ def _by_day(desk: Desk, photos: Sequence[Photo]) -> dict[date, list[Photo]]:
 
 
 def _ask(
-    desk: Desk, day: date, photos: list[Photo], trees: tuple[Tree, ...] | None, stage: str | None
+    desk: Desk, day: date, photos: list[Photo], trees: tuple[Tree, ...] | None, stage: Stage | None
 ) -> list[Shown]:
     """Ask what the photos of one day show until the answer is understood; nothing typed leaves them out."""
     wanted = "Trees and stage, such as hornbeams soft; elm firm (empty: none)"
@@ -136,8 +137,8 @@ def _ask(
 
 
 def _read(
-    desk: Desk, text: str, trees: tuple[Tree, ...] | None, stage: str | None
-) -> tuple[tuple[Tree, ...], str]:
+    desk: Desk, text: str, trees: tuple[Tree, ...] | None, stage: Stage | None
+) -> tuple[tuple[Tree, ...], Stage]:
     if trees is not None:
         return trees, find_stage(text)
     if stage is not None:

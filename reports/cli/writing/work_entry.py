@@ -11,7 +11,7 @@ from data_sources.journal_questions import find_by_id
 from phenology.language.tree_selection import label_list
 from phenology.language.words import find_operation, find_part
 from phenology.model.errors import FlushcastError, InputError
-from phenology.model.operations import OPERATIONS
+from phenology.model.operations import Operation
 from phenology.model.records import Stand, Tree, Work
 from phenology.model.stages import stage_rank
 from phenology.records.entries import Changes, same_work, without_work, work_changes
@@ -49,12 +49,12 @@ class Planned:
     cautions: tuple[str, ...] = ()
 
 
-def split(desk: Desk, words: Sequence[str]) -> tuple[tuple[Tree, ...], str]:
+def split(desk: Desk, words: Sequence[str]) -> tuple[tuple[Tree, ...], Operation]:
     """Trees and operation out of the words typed: the operation is the longest ending that is one."""
     return split_words(desk, words, find_operation)
 
 
-def plan(desk: Desk, trees: Sequence[Tree], operation: str, given: Given) -> Planned:
+def plan(desk: Desk, trees: Sequence[Tree], operation: Operation, given: Given) -> Planned:
     """Work out what the work changes on several trees; nothing is written.
 
     Raises
@@ -205,7 +205,7 @@ def _told(w: Work) -> tuple[str, list[str]]:
     ]
 
 
-def _same(work: Work, operation: str, earliest: date, latest: date, part: str | None) -> bool:
+def _same(work: Work, operation: Operation, earliest: date, latest: date, part: str | None) -> bool:
     return (work.operation, work.earliest, work.latest, work.part) == (operation, earliest, latest, part)
 
 
@@ -220,9 +220,9 @@ def _besides(desk: Desk, tree: Tree, work: Work, place_id: str | None) -> list[R
 
 
 def _sort(
-    tree: Tree, operation: str, changes: Changes, woken: list[Tree], sleeping: dict[str, list[Tree]]
+    tree: Tree, operation: Operation, changes: Changes, woken: list[Tree], sleeping: dict[str, list[Tree]]
 ) -> None:
-    if not OPERATIONS[operation].wakes or changes.waking is None:
+    if not operation.wakes or changes.waking is None:
         return
     if changes.waking.flush is not None:
         woken.append(tree)
@@ -241,9 +241,9 @@ def _told_by_looks(record: TreeRecord, changes: Changes, work: Work) -> bool:
     return seen_then or record.furthest(last) >= stage_rank("hardened")
 
 
-def _cautions(desk: Desk, trees: Sequence[Tree], operation: str) -> tuple[str, ...]:
+def _cautions(desk: Desk, trees: Sequence[Tree], operation: Operation) -> tuple[str, ...]:
     """What to mind: tools, eyes, sap, and species that do not stand it."""
-    kind = OPERATIONS[operation]
+    kind = operation
     species = {t.species: desk.catalogue[t.species] for t in trees if t.species in desk.catalogue}
     out = []
     if kind.cuts:
