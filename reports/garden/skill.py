@@ -3,24 +3,22 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from datetime import date
 from pathlib import Path
 
-from data_sources.garden import GardenSettings
 from data_sources.kept.past_skill import keep_skill, read_skill
 from phenology.garden import Garden
 from phenology.model.species_skill import SpeciesSkill
-from reports.garden.snapshot import read_garden
+from reports.garden.open_garden import OpenGarden
 from reports.text.progress import Step, progress
 
 VERSION = 3  # raised when forecasts would come out differently on the same records
 
 
-def read_with_skill(folder: Path, as_of: date, *, past: bool = False) -> tuple[Garden, GardenSettings]:
-    """A garden as `read_garden` gives it, ready to be forecast; a slow first reckoning is shown."""
-    garden, settings = read_garden(folder, as_of, past=past)
+def read_with_skill(opened: OpenGarden, as_of: str | None = None) -> Garden:
+    """The garden on a day, ready to be forecast; a slow first reckoning is shown."""
+    garden = opened.snapshot(as_of)
     with progress("past flush") as step:
-        return with_skill(garden, folder, past=past, progress=step), settings
+        return with_skill(garden, opened.folder, past=as_of is not None, progress=step)
 
 
 def with_skill(

@@ -13,8 +13,8 @@ from phenology.advice.garden_forecast import forecast_garden
 from phenology.heat.clocks import CLOCKS
 from phenology.model.species_skill import SpeciesSkill
 from reports.garden.skill import with_skill
-from reports.garden.snapshot import read_garden
 from tests.reports.demo import DAY, demo_folder, flushcast, own_demo
+from tests.reports.opened import read_garden
 
 HELPED, NOTHING = SpeciesSkill(5, 4.0, 9.0), SpeciesSkill(5, 9.0, 8.0)
 

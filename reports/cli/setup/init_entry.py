@@ -7,22 +7,20 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
-from uuid import uuid4
 
 from data_sources.country_dates import CountryDates, country_dates
-from data_sources.garden import SETTINGS_NAME, GardenSettings, create_garden
+from data_sources.garden import JOURNAL_NAME, SETTINGS_NAME, GardenSettings, create_garden, new_id
 from data_sources.garden_settings import WEEKDAYS
-from data_sources.journal import FILE_NAME
 from data_sources.journal.schema import Record
 from data_sources.tables.import_draft import species_named
 from phenology.language.tree_selection import label_list, plain_spaces
 from phenology.model.errors import InputError, StoreError
 from phenology.model.records import Place, Stand, Tree
 from phenology.species.catalogue import load_species
-from reports.cli.common import say
+from reports.cli.common import say, tell
 from reports.cli.setup.init_where import Where
-from reports.cli.writing.desk import counted, tell
-from reports.cli.writing.place_entry import read_elevation, read_latitude, read_longitude, shown_position
+from reports.cli.setup.positions import read_elevation, read_latitude, read_longitude, shown_position
+from reports.text.lines import counted
 
 
 @dataclass(frozen=True)
@@ -44,14 +42,14 @@ def refuse_where_a_garden_is(folder: Path) -> None:
     """One sentence when the folder holds a garden, or is a file."""
     if folder.is_file():
         raise StoreError(f"{folder} is a file, not a folder; name another folder. Nothing was changed")
-    if (folder / FILE_NAME).exists() and (folder / SETTINGS_NAME).exists():
+    if (folder / JOURNAL_NAME).exists() and (folder / SETTINGS_NAME).exists():
         raise StoreError(f"there is a garden in {folder} already; nothing was changed")
 
 
 def make(folder: Path, given: Given) -> None:
     """Make the garden and say what to type next."""
     place = Place(
-        str(uuid4()),
+        new_id(),
         plain_spaces(given.place or "Bench"),
         read_latitude(given.where.latitude),
         read_longitude(given.where.longitude),
@@ -59,7 +57,7 @@ def make(folder: Path, given: Given) -> None:
         given.where.timezone,
     )
     trees, warnings = _trees(given.trees)
-    records: list[Record] = [place, *trees, *(Stand(str(uuid4()), t.id, place.id) for t in trees)]
+    records: list[Record] = [place, *trees, *(Stand(new_id(), t.id, place.id) for t in trees)]
     usual = country_dates(place.timezone or "")
     settings = GardenSettings(
         name=plain_spaces(given.name or "Garden"),
@@ -127,5 +125,5 @@ def _trees(given: Sequence[str]) -> tuple[list[Tree], list[str]]:
         latin = species_named(species, catalogue)
         if latin not in catalogue:
             warnings.append(f"{latin} is not in the catalogue, so it starts from a neutral guess")
-        trees.append(Tree(str(uuid4()), label, latin))
+        trees.append(Tree(new_id(), label, latin))
     return trees, warnings

@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from pathlib import Path
 from typing import TYPE_CHECKING
 
 import click
 
-from reports.cli.common import as_of_option, garden_option, put
+from reports.cli.common import as_of_option, open_garden_option, put
+from reports.garden.open_garden import OpenGarden
 
 if TYPE_CHECKING:
     from phenology.garden import Garden
@@ -25,9 +25,9 @@ if TYPE_CHECKING:
     is_flag=True,
     help="As JSON (schema flushcast.calibration/1, or flushcast.classic/1).",
 )
-@garden_option
+@open_garden_option
 def calibrate_command(
-    garden: Path, species: str | None, as_of: str | None, classic: bool, as_json: bool
+    garden: OpenGarden, species: str | None, as_of: str | None, classic: bool, as_json: bool
 ) -> None:
     """Say, per species and step, what was learned from the looks and how sure it is."""
     from phenology.judging.garden_hindcast import past_skill
@@ -35,12 +35,10 @@ def calibrate_command(
     from phenology.learning.garden_fit import GardenFit
     from phenology.learning.garden_leaves import GardenLeaves
     from phenology.learning.work_habit import work_habits
-    from reports.garden.garden_date import garden_date
-    from reports.garden.snapshot import read_garden
     from reports.output.calibration import calibration_json, calibration_text
     from reports.text.progress import progress
 
-    snapshot, settings = read_garden(garden, garden_date(garden, as_of), past=as_of is not None)
+    snapshot, settings = garden.snapshot(as_of), garden.settings
     latin = None
     if species is not None:
         latin = _own_species(species, snapshot)

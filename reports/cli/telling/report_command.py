@@ -6,7 +6,8 @@ from pathlib import Path
 
 import click
 
-from reports.cli.common import as_of_option, garden_option, say
+from reports.cli.common import as_of_option, open_garden_option, say
+from reports.garden.open_garden import OpenGarden
 
 
 @click.command("report")
@@ -15,13 +16,12 @@ from reports.cli.common import as_of_option, garden_option, say
 @click.option("--look-back/--no-look-back", default=True,
               help="Whether past seasons are forecast again to see how good that was.")  # fmt: skip
 @as_of_option
-@garden_option
-def report_command(garden: Path, out: Path, look_back: bool, as_of: str | None) -> None:
+@open_garden_option
+def report_command(garden: OpenGarden, out: Path, look_back: bool, as_of: str | None) -> None:
     """Write the garden as one HTML file: what to look at now and next, the season, past forecasts.
 
     It needs no network and no scripts, and prints.
     """
-    from reports.garden.garden_date import garden_date
     from reports.garden.past_forecasts import garden_past
     from reports.garden.skill import read_with_skill
     from reports.output.files_out import write_whole
@@ -29,10 +29,10 @@ def report_command(garden: Path, out: Path, look_back: bool, as_of: str | None) 
     from reports.text.progress import progress
 
     past = as_of is not None
-    snapshot, settings = read_with_skill(garden, garden_date(garden, as_of), past=past)
+    snapshot, settings = read_with_skill(garden, as_of), garden.settings
     with progress("past flush") as step:
-        made = garden_past(garden, snapshot, past=past, say=say, progress=step) if look_back else None
-    page = report_html(garden, snapshot, settings, look_back=look_back, past=made)
+        made = garden_past(garden.folder, snapshot, past=past, say=say, progress=step) if look_back else None
+    page = report_html(garden.folder, snapshot, settings, look_back=look_back, past=made)
     html = page.encode("utf-8")
     write_whole(out, html)
     say(f"Wrote {out}, {len(html) // 1000} kB.")

@@ -3,31 +3,30 @@
 from __future__ import annotations
 
 from datetime import date
-from pathlib import Path
 
 import click
 
 from data_sources.weather.store.weather_store import WeatherStore
 from phenology.model.errors import InputError
-from reports.cli.common import garden_option, put
-from reports.garden.garden_place import garden_place
+from reports.cli.common import open_garden_option, put
+from reports.garden.open_garden import OpenGarden
 
 
 @click.command("accept")
 @click.argument("days", nargs=-1, metavar="DATE...")
 @click.option("--all", "every", is_flag=True, help="Accept every doubtful day of the place.")
 @click.option("--place", metavar="NAME", help="Where, when the garden has several places.")
-@garden_option
-def accept_command(garden: Path, days: tuple[str, ...], every: bool, place: str | None) -> None:
+@open_garden_option
+def accept_command(garden: OpenGarden, days: tuple[str, ...], every: bool, place: str | None) -> None:
     """Use the doubtful days given (as 2026-07-19), or all of them.
 
     Doubtful days are kept apart until then; look at them with `flushcast weather status`.
     """
     if bool(days) == every:
         raise click.UsageError("give the days to accept, or --all")
-    where = garden_place(garden, place)
+    where = garden.place(place)
     wanted = [_day(text) for text in days]
-    with WeatherStore.open(garden) as store:
+    with WeatherStore.open(garden.folder) as store:
         doubtful = {doubt.day for doubt in store.suspicious_days(where.id) if not doubt.accepted}
         unknown = [day for day in wanted if day not in doubtful]
         if unknown:

@@ -2,28 +2,25 @@
 
 from __future__ import annotations
 
-from pathlib import Path
-
 import click
 
-from data_sources.garden import read_settings
 from data_sources.weather.corrections_refit import refit_corrections
 from data_sources.weather.store.weather_store import WeatherStore
 from phenology.model.errors import InputError
-from reports.cli.common import garden_option, put
-from reports.garden.garden_place import garden_place
+from reports.cli.common import open_garden_option, put
+from reports.garden.open_garden import OpenGarden
 
 
 @click.command("undo")
 @click.option("--place", metavar="NAME", help="Where, when the garden has several places.")
-@garden_option
-def undo_command(garden: Path, place: str | None) -> None:
+@open_garden_option
+def undo_command(garden: OpenGarden, place: str | None) -> None:
     """Take back what was added last: its days go, and the values it replaced come back."""
-    where = garden_place(garden, place)
-    with WeatherStore.open(garden) as store:
+    where = garden.place(place)
+    with WeatherStore.open(garden.folder) as store:
         undone = store.take_back(where.id) if store.has(where.id) else None
-        units = read_settings(garden).units
-        corrections = refit_corrections(garden, store, where.id, units) if undone else []
+        units = garden.settings.units
+        corrections = refit_corrections(garden.folder, store, where.id, units) if undone else []
     if undone is None:
         raise InputError(f"there is no weather of {where.name} to take back")
     origin = " ".join(filter(None, (undone.origin.provider, undone.origin.detail)))

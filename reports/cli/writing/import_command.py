@@ -6,7 +6,9 @@ from pathlib import Path
 
 import click
 
-from reports.cli.common import garden_option, may_ask
+from phenology.language.vague_dates import DateOrder
+from reports.cli.common import may_ask, open_garden_option
+from reports.garden.open_garden import OpenGarden
 
 TABLES = {"looks": "look", "works": "work", "trees": "tree", "places": "place"}
 
@@ -34,13 +36,13 @@ TABLES = {"looks": "look", "works": "work", "trees": "tree", "places": "place"}
 @click.option("--stage", metavar="STAGE", help="Of photos: which stage they show.")
 @click.option("--who", metavar="NAME", help="Of photos: who took them.")
 @click.option("--dry-run", is_flag=True, help="Check everything and change nothing.")
-@garden_option
+@open_garden_option
 def import_command(
-    garden: Path,
+    garden: OpenGarden,
     files: tuple[Path, ...],
     kind_of_file: str | None,
     mapping: tuple[str, ...],
-    date_order: str | None,
+    date_order: DateOrder | None,
     kind: str | None,
     new_trees: bool,
     trees: str | None,
@@ -63,7 +65,6 @@ def import_command(
     """
     from data_sources.photo_dates import holds_photos
     from reports.cli.writing import import_entry as entry
-    from reports.cli.writing.desk import open_desk
 
     said = []
     for text in mapping:
@@ -77,20 +78,18 @@ def import_command(
 
         if not all(photos):
             raise click.UsageError("import photos and tables one after the other")
-        with open_desk(garden) as desk:
-            photo_entry.take_in(desk, files, trees, stage, who, may_ask=may_ask(), dry_run=dry_run)
+        photo_entry.take_in(garden, files, trees, stage, who, may_ask=may_ask(), dry_run=dry_run)
         return
     if trees or stage or who:
         raise click.UsageError("--tree, --stage and --who go with photos; a table has columns for them")
-    with open_desk(garden) as desk:
-        asked = entry.Asked(
-            TABLES.get(kind_of_file or ""),
-            dict(said),
-            desk.order_named(date_order),
-            kind,
-            new_trees,
-            desk.settings.reading_order,
-            desk.settings.date_style.first_weekday,
-        )
-        plan = entry.planned(desk, files, asked, may_ask=may_ask())
-        entry.carry_out(desk, plan, files, dry_run=dry_run)
+    asked = entry.Asked(
+        TABLES.get(kind_of_file or ""),
+        dict(said),
+        date_order,
+        kind,
+        new_trees,
+        garden.settings.reading_order,
+        garden.settings.date_style.first_weekday,
+    )
+    plan = entry.planned(garden, files, asked, may_ask=may_ask())
+    entry.carry_out(garden, plan, files, dry_run=dry_run)

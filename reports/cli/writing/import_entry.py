@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 
 import click
 
+from data_sources.garden import new_id
 from data_sources.journal_questions import all_records
 from data_sources.tables.columns import PLURALS
 from data_sources.tables.import_draft import ImportPlan
@@ -16,8 +17,10 @@ from data_sources.tables.table_import import Asked, KindUnclearError, plan_impor
 from phenology.language.vague_dates import AmbiguousDateError
 from phenology.model.errors import InputError
 from phenology.model.records import Place
-from reports.cli.writing.desk import UNDO, Desk, counted, tell
-from reports.garden.timestamp import moment_on
+from reports.cli.common import tell
+from reports.cli.writing.record_editor import UNDO
+from reports.garden.open_garden import OpenGarden
+from reports.text.lines import counted
 
 if TYPE_CHECKING:
     from data_sources.weather.store.weather_store import AddReport, Origin
@@ -26,18 +29,18 @@ if TYPE_CHECKING:
 __all__ = ["Asked", "carry_out", "planned"]
 
 
-def planned(desk: Desk, files: Sequence[Path], asked: Asked, *, may_ask: bool) -> ImportPlan:
+def planned(garden: OpenGarden, files: Sequence[Path], asked: Asked, *, may_ask: bool) -> ImportPlan:
     """The plan of an import; at a terminal the order of dates and their kind are asked once each."""
     paths = _csv_files(files)
     for _ in range(3):
         try:
             return plan_import(
                 paths,
-                all_records(desk.journal),
-                desk.catalogue,
-                desk.calendar,
-                today=desk.today,
-                new_id=desk.new_id,
+                all_records(garden.journal),
+                garden.catalogue,
+                garden.calendar,
+                today=garden.today,
+                new_id=new_id,
                 asked=asked,
             )
         except AmbiguousDateError as error:
@@ -55,9 +58,9 @@ def planned(desk: Desk, files: Sequence[Path], asked: Asked, *, may_ask: bool) -
     raise InputError("the dates of these files could not be settled; give --date-order and --kind")
 
 
-def carry_out(desk: Desk, plan: ImportPlan, files: Sequence[Path], *, dry_run: bool) -> None:
+def carry_out(garden: OpenGarden, plan: ImportPlan, files: Sequence[Path], *, dry_run: bool) -> None:
     """Save a plan as one batch, with the weather of exported folders, and tell what became of each file."""
-    weather = _weather(desk, plan, files)
+    weather = _weather(garden, plan, files)
     for warning in plan.warnings:
         tell(f"Note: {warning}.")
     for report in plan.reports:
@@ -71,7 +74,7 @@ def carry_out(desk: Desk, plan: ImportPlan, files: Sequence[Path], *, dry_run: b
             tell(f"{origin.detail}: {counted(int(series.known.sum()), 'days of weather')}.")
         tell("Only checked; nothing was changed.")
         return
-    brought = _save(desk, plan, weather)
+    brought = _save(garden, plan, weather)
     for (_, _, origin), days in zip(weather, brought, strict=True):
         new, there = days.added + days.replaced, days.unchanged + days.kept
         tell(f"{origin.detail}: {new:,} new days of weather, {there:,} there already.")
@@ -84,11 +87,13 @@ def carry_out(desk: Desk, plan: ImportPlan, files: Sequence[Path], *, dry_run: b
     tell(". ".join(back))
 
 
-def _weather(desk: Desk, plan: ImportPlan, files: Sequence[Path]) -> list[tuple[str, DailyWeather, Origin]]:
+def _weather(
+    garden: OpenGarden, plan: ImportPlan, files: Sequence[Path]
+) -> list[tuple[str, DailyWeather, Origin]]:
     """The weather in exported folders, of the places that are here or come with them."""
     from data_sources.weather_export import read_weather_export
 
-    places = {p.id for p in desk.places} | {r.id for r in plan.save if isinstance(r, Place)}
+    places = {p.id for p in garden.places} | {r.id for r in plan.save if isinstance(r, Place)}
     found = [one for folder in files if folder.is_dir() for one in read_weather_export(folder)]
     for place, _, origin in found:
         if place not in places:
@@ -100,20 +105,20 @@ def _weather(desk: Desk, plan: ImportPlan, files: Sequence[Path]) -> list[tuple[
 
 
 def _save(
-    desk: Desk, plan: ImportPlan, weather: Sequence[tuple[str, DailyWeather, Origin]]
+    garden: OpenGarden, plan: ImportPlan, weather: Sequence[tuple[str, DailyWeather, Origin]]
 ) -> list[AddReport]:
     """Records and weather together: where the weather cannot be kept, the records are not written either."""
     from data_sources.weather_export import add_weather
 
-    at = moment_on(desk.today)
+    at = garden.now
     if not plan.save:
-        return add_weather(desk.folder, weather, at)
+        return add_weather(garden.folder, weather, at)
     added = sum(r.added for r in plan.reports)
     names = ", ".join(dict.fromkeys(r.file for r in plan.reports))
-    with desk.journal.batch(f"import of {names}: {added} rows", at=at) as batch:
+    with garden.journal.batch(f"import of {names}: {added} rows", at=at) as batch:
         for record in plan.save:
             batch.save(record)
-        return add_weather(desk.folder, weather, at)
+        return add_weather(garden.folder, weather, at)
 
 
 def _csv_files(files: Sequence[Path]) -> list[Path]:

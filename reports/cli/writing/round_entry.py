@@ -7,13 +7,14 @@ from tempfile import TemporaryDirectory
 
 from data_sources.tables.csv_cells import read_csv, write_csv
 from phenology.model.errors import InputError
-from reports.cli.writing.desk import Desk, tell
+from reports.cli.common import tell
 from reports.cli.writing.import_entry import Asked, carry_out, planned
+from reports.garden.open_garden import OpenGarden
 
 COLUMNS = ("date", "tree", "stage", "checked", "note")
 
 
-def take_in(desk: Desk, file: Path, *, dry_run: bool) -> None:
+def take_in(garden: OpenGarden, file: Path, *, dry_run: bool) -> None:
     """Save the looks of a filled sheet, all of them or none.
 
     Raises
@@ -41,5 +42,5 @@ def take_in(desk: Desk, file: Path, *, dry_run: bool) -> None:
     with TemporaryDirectory() as folder:
         copy = Path(folder) / file.name
         write_csv(copy, COLUMNS, rows)
-        plan = planned(desk, [copy], Asked(target="look"), may_ask=False)
-        carry_out(desk, plan, [copy], dry_run=dry_run)
+        plan = planned(garden, [copy], Asked(target="look"), may_ask=False)
+        carry_out(garden, plan, [copy], dry_run=dry_run)

@@ -13,8 +13,8 @@ from phenology.judging.past_forecasts import PastForecast, held, past_forecasts,
 from phenology.learning.garden_fit import GardenFit
 from phenology.seasons.ahead import heat_course
 from phenology.seasons.compare import compare_seasons
-from reports.garden.snapshot import read_garden
 from tests.reports.demo import DAY, demo_folder
+from tests.reports.opened import read_garden
 
 
 @cache

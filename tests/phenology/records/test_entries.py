@@ -139,8 +139,8 @@ def test_taking_out_work_keeps_a_flush_that_was_seen(write):
 def test_the_newest_look_says_how_a_tree_stands(write):
     _, record = write(EMPTY, look("a", "extending", 5, 1))
     _, record = write(record, look("b", "extended", 5, 1))
-    assert stage_now(record).id == "b"
-    assert stage_now(EMPTY) is None
+    assert stage_now(record.looks).id == "b"
+    assert stage_now(EMPTY.looks) is None
 
 
 def test_two_looks_are_the_same_when_they_say_the_same():
