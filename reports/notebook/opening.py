@@ -15,10 +15,10 @@ from phenology.garden import Garden
 from phenology.language.vague_dates import parse
 from phenology.model.errors import InputError
 from phenology.model.records import Place
-from phenology.model.species_skill import SpeciesSkill
+from phenology.model.track_record import TrackRecord
 from reports.garden.clock import today
 from reports.garden.open_garden import OpenGarden, one_day
-from reports.garden.skill import with_skill
+from reports.garden.past_forecasts import with_skill
 from reports.garden.station_pair import StationPair, station_pair
 from reports.notebook.ahead import Ahead
 from reports.notebook.elsewhere import Elsewhere
@@ -122,8 +122,8 @@ def _no_pair(place: Place) -> StationPair:
 
 
 def _frames(snapshot: Garden, opened: OpenGarden, *, past: bool) -> GardenFrames:
-    def read_skills() -> dict[str, SpeciesSkill]:
-        return dict(with_skill(snapshot, opened.folder, past=past, keep=False).skills)
+    def read_skills() -> dict[str, TrackRecord]:
+        return dict(with_skill(snapshot, opened.folder, keep=False).skills)
 
     def read_history() -> list[Change]:
         with opened:

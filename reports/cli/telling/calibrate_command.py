@@ -30,11 +30,12 @@ def calibrate_command(
     garden: OpenGarden, species: str | None, as_of: str | None, classic: bool, as_json: bool
 ) -> None:
     """Say, per species and step, what was learned from the looks and how sure it is."""
-    from phenology.judging.garden_hindcast import past_skill
     from phenology.learning.calibration import calibrate
     from phenology.learning.garden_fit import GardenFit
     from phenology.learning.garden_leaves import GardenLeaves
     from phenology.learning.work_habit import work_habits
+    from phenology.model.track_record import TrackRecord
+    from reports.garden.past_forecasts import garden_past
     from reports.output.calibration import calibration_json, calibration_text
     from reports.text.progress import progress
 
@@ -52,8 +53,9 @@ def calibrate_command(
         return
     with progress("species") as step:
         rows = list(calibrate(fit, latin, progress=step))
-    with progress("past flush") as step:
-        skills = past_skill(fit, latin, progress=step)
+    with progress("past forecast") as step:
+        past = garden_past(garden.folder, snapshot, progress=step)
+    skills = [one for one in TrackRecord.of(past).values() if one.trees and latin in (None, one.species)]
     habits = list(work_habits(fit.histories, snapshot.calendar, latin))
     leaves = GardenLeaves(fit).habits(latin)
     if as_json:

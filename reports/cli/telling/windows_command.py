@@ -22,7 +22,7 @@ def windows_command(garden: OpenGarden, trees: tuple[str, ...], as_of: str | Non
     """
     from phenology.advice.garden_forecast import forecast_garden
     from phenology.advice.windows import windows
-    from reports.garden.skill import read_with_skill
+    from reports.garden.past_forecasts import read_with_skill
     from reports.output.windows import windows_json, windows_text
     from reports.text.progress import progress
     from reports.text.words import in_units
