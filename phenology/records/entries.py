@@ -113,7 +113,7 @@ def work_changes(
         raise InputError(
             f"{record.label}: {format_day(work.earliest)} is in the future; write work down when it is done"
         )
-    if before is not None and same_work(before, work):
+    if before is not None and same_entry(before, work):
         return Changes((work,))
     undone = without_work(before, record) if before is not None else Changes()
     waking = wake(work, undone.applied_to(record), calendar, new_id=new_id)
@@ -164,24 +164,21 @@ def stage_now(looks: Iterable[Look]) -> Look | None:
     return max(looks, key=lambda look: (look.latest, look.stage.rank), default=None)
 
 
-def same_look(a: Look, b: Look) -> bool:
-    """Whether two looks say the same thing, whoever wrote them down."""
+def without(entry: Look | Work, record: TreeRecord) -> Changes:
+    """What taking an entry out changes."""
+    return without_look(entry, record) if isinstance(entry, Look) else without_work(entry, record)
+
+
+def same_entry(a: Look | Work, b: Look | Work) -> bool:
+    """Whether two entries say the same thing, whoever wrote them down and in which words."""
     return _facts(a) == _facts(b)
 
 
-def same_work(a: Work, b: Work) -> bool:
-    """Whether two pieces of work are one."""
-    return (a.tree_id, a.operation, a.earliest, a.latest, a.part) == (
-        b.tree_id,
-        b.operation,
-        b.earliest,
-        b.latest,
-        b.part,
-    )
-
-
-def _facts(k: Look) -> tuple[object, ...]:
-    return (k.tree_id, k.stage, k.earliest, k.latest, k.kind, k.part, k.checked, k.lost, k.leaves)
+def _facts(entry: Look | Work) -> tuple[object, ...]:
+    when = (entry.tree_id, entry.earliest, entry.latest, entry.part)
+    if isinstance(entry, Work):
+        return (*when, entry.operation)
+    return (*when, entry.stage, entry.kind, entry.checked, entry.lost, entry.leaves)
 
 
 def _is_bare(flush: Flush, look: Look) -> bool:

@@ -18,7 +18,7 @@ from phenology.model.errors import FlushcastError, InputError
 from phenology.model.operations import Operation
 from phenology.model.records import Look, Tree, Work
 from phenology.model.stages import Stage
-from phenology.records.entries import Changes
+from phenology.records.entries import Changes, same_entry, without
 from phenology.records.flushes import TreeRecord
 from reports.cli.common import may_ask, open_garden_option, put, tell
 from reports.cli.writing.record_editor import UNDO, Readers, commit, merged, text_field
@@ -109,16 +109,8 @@ class EntryEditor(ABC, Generic[Entry]):
         """What is on record, of one tree or of all, oldest first."""
 
     @abstractmethod
-    def is_known(self, entry: Entry, record: TreeRecord) -> bool:
-        """Whether the same is written down already."""
-
-    @abstractmethod
     def changes(self, entry: Entry, record: TreeRecord, before: Entry | None = None) -> Changes:
         """What the entry changes, in place of `before` where it corrects one."""
-
-    @abstractmethod
-    def without(self, entry: Entry, record: TreeRecord) -> Changes:
-        """What taking the entry out changes."""
 
     @abstractmethod
     def shown(self, entry: Entry) -> str:
@@ -200,7 +192,8 @@ class EntryEditor(ABC, Generic[Entry]):
         for tree in trees:
             mine = replace(entry, id=new_id(), tree_id=tree.id)
             record = self.garden.record(tree, mine.latest)
-            if self.is_known(mine, record):
+            known = self.entries(tree.id)
+            if not self.typed.get("new_flush") and any(same_entry(mine, other) for other in known):
                 continue
             try:
                 planned.append(Planned(tree, mine, record, self.changes(mine, record)))
@@ -224,7 +217,7 @@ class EntryEditor(ABC, Generic[Entry]):
     def remove(self, id: str) -> None:
         """Take an entry out, and the flush that only it spoke for."""
         entry, tree = self.found(id)
-        changes = self.without(entry, self.garden.record(tree, entry.latest))
+        changes = without(entry, self.garden.record(tree, entry.latest))
         said = f"{tree.label}: {self.shown(entry)}"
         label = f"took out {self.what}: {said}"
         commit(self.garden, f"Taken out: {said}", changes.save, changes.remove, label=label)

@@ -15,7 +15,7 @@ from phenology.language.words import find_mark, find_stage
 from phenology.model.errors import InputError
 from phenology.model.records import Look
 from phenology.model.stages import Mark, Stage
-from phenology.records.entries import Changes, look_changes, same_look, without_look
+from phenology.records.entries import Changes, look_changes
 from phenology.records.flushes import TreeRecord, flush_numbers
 from reports.cli.writing.entry_editor import ENTRY_READERS, EntryEditor, Planned, entry_options, read_when
 from reports.garden.open_garden import OpenGarden
@@ -97,9 +97,6 @@ class LookEditor(EntryEditor[Look]):
     def entries(self, tree_id: str | None) -> list[Look]:
         return self.garden.journal.looks(tree_id)
 
-    def is_known(self, entry: Look, record: TreeRecord) -> bool:
-        return not self.typed["new_flush"] and any(same_look(entry, other) for other in record.looks)
-
     def changes(self, entry: Look, record: TreeRecord, before: Look | None = None) -> Changes:
         return look_changes(
             entry,
@@ -111,9 +108,6 @@ class LookEditor(EntryEditor[Look]):
             cause=self.typed["cause"],
             ended=self.typed["ended"],
         )
-
-    def without(self, entry: Look, record: TreeRecord) -> Changes:
-        return without_look(entry, record)
 
     def ask(self, entry: Look) -> Look:
         if not self._kind_is_open():

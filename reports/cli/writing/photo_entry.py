@@ -20,7 +20,7 @@ from phenology.language.words import find_stage
 from phenology.model.errors import InputError, StageOrderError
 from phenology.model.records import Look, Tree
 from phenology.model.stages import Stage
-from phenology.records.entries import look_changes, same_look
+from phenology.records.entries import look_changes, same_entry
 from phenology.records.record_book import RecordBook
 from reports.cli.common import tell
 from reports.cli.writing.record_editor import UNDO
@@ -169,7 +169,7 @@ def _planned(
             note = f"photo {_names(s.photos)}"
             look = Look(new_id(), tree.id, "", s.stage, s.day.isoformat(), s.day, s.day, who=who, note=note)
             record = book.around(tree.id, tree.label, s.day)
-            if any(same_look(look, other) for other in record.looks):
+            if any(same_entry(look, other) for other in record.looks):
                 there += 1
                 continue
             try:

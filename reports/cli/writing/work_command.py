@@ -17,7 +17,7 @@ from phenology.model.errors import FlushcastError, InputError
 from phenology.model.operations import Operation
 from phenology.model.records import Stand, Tree, Work
 from phenology.model.stages import Stage
-from phenology.records.entries import Changes, same_work, without_work, work_changes
+from phenology.records.entries import Changes, work_changes
 from phenology.records.flushes import TreeRecord
 from phenology.records.waking import middle
 from reports.cli.writing.entry_editor import ENTRY_READERS, EntryEditor, Planned, entry_options
@@ -76,15 +76,9 @@ class WorkEditor(EntryEditor[Work]):
     def entries(self, tree_id: str | None) -> list[Work]:
         return self.garden.journal.works(tree_id)
 
-    def is_known(self, entry: Work, record: TreeRecord) -> bool:
-        return any(same_work(entry, other) for other in self.entries(entry.tree_id))
-
     def changes(self, entry: Work, record: TreeRecord, before: Work | None = None) -> Changes:
         calendar, today = self.garden.calendar, self.garden.today
         return work_changes(entry, record, calendar, today=today, new_id=new_id, before=before)
-
-    def without(self, entry: Work, record: TreeRecord) -> Changes:
-        return without_work(entry, record)
 
     def besides(self, planned: Planned[Work]) -> Iterator[Record]:
         """Where the tree stands now, or when it was last repotted."""
