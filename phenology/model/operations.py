@@ -8,6 +8,10 @@ from __future__ import annotations
 
 from phenology.model.names import Name
 
+HALVING_JOINS = 14
+"""Halving so soon after a cut belongs to that cut: it wakes nothing and ends nothing. Common practice, no
+source. [days]"""
+
 _STALKS = "leave the leaf stalks on"
 
 

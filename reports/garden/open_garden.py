@@ -210,7 +210,8 @@ class OpenGarden:
 
     def read_date(self, text: str) -> VagueDate:
         """A date as typed, read as the garden has dates."""
-        from phenology.language.vague_dates import AmbiguousDateError, parse
+        from phenology.language.vague_dates import parse
+        from phenology.language.written_days import AmbiguousDateError
 
         settings = self.settings_or_usual
         weeks = settings.date_style.first_weekday

@@ -8,7 +8,7 @@ import click
 
 from data_sources.garden import JOURNAL_NAME
 from data_sources.journal import Restore, restore
-from data_sources.journal.backup import FOLDER
+from data_sources.sqlite.backups import FOLDER
 from reports.cli.common import garden_option, may_ask, put, tell
 from reports.text.lines import table
 from reports.text.table_names import TABLE_NAMES

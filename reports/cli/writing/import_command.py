@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 
 import click
 
-from phenology.language.vague_dates import DateOrder
+from phenology.language.written_days import DateOrder
 from reports.cli.common import may_ask, open_garden_option
 from reports.garden.open_garden import OpenGarden
 
@@ -82,14 +83,12 @@ def import_command(
         return
     if trees or stage or who:
         raise click.UsageError("--tree, --stage and --who go with photos; a table has columns for them")
-    asked = entry.Asked(
-        TABLES.get(kind_of_file or ""),
-        dict(said),
-        date_order,
-        kind,
-        new_trees,
-        garden.settings.reading_order,
-        garden.settings.date_style.first_weekday,
+    answers = replace(
+        entry.garden_answers(garden, TABLES.get(kind_of_file or "")),
+        mapping=dict(said),
+        date_order=date_order,
+        kind=kind,
+        new_trees=new_trees,
     )
-    plan = entry.planned(garden, files, asked, may_ask=may_ask())
-    entry.carry_out(garden, plan, files, dry_run=dry_run)
+    folders = [path for path in files if path.is_dir()]
+    entry.take_in(garden, entry.read_tables(files), answers, folders=folders, dry_run=dry_run)
