@@ -24,7 +24,6 @@ from data_sources.weather.services.transport.faults import ServiceError
 from data_sources.weather.services.transport.http import Http, Reply
 from data_sources.weather.services.transport.settings import WeatherSettings
 from data_sources.weather.store.records import Origin
-from phenology.weather.quality import doubtful_days
 
 FIRST_YEARS = 3  # of the nearest station: enough for a first forecast
 PATIENCE = 3  # pieces that fail one after the other before we leave the service alone
@@ -140,7 +139,7 @@ class StationService(Service):
             notes += [f"{station.id}: {n} values left out, {why}" for why, n in sorted(left_out.items())]
             if crossed:
                 notes.append(f"{station.id}: {crossed} days with tmin above tmax left out")
-            have.append(StationDays(station, weather, doubtful_days(weather)))
+            have.append(StationDays(station, weather))
             used.append(days)
         if not have:
             raise got.reason or ServiceError("absent", "has no day of that time")
