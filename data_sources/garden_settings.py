@@ -12,10 +12,10 @@ from datetime import date, datetime
 from pathlib import Path
 from typing import Any
 
-from data_sources.journal.backup import sync_folder
-from data_sources.journal.connection import plain_errors
+from data_sources.sqlite.errors import plain_errors
+from data_sources.sqlite.files import sync_folder
 from phenology.language.date_style import SHOWN_ORDERS, DateStyle
-from phenology.language.vague_dates import DATE_ORDERS, DateOrder
+from phenology.language.written_days import DATE_ORDERS, DateOrder
 from phenology.model.errors import InputError, StoreError
 
 SETTINGS_NAME = "garden.toml"

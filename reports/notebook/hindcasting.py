@@ -11,7 +11,7 @@ from typing import TypeAlias
 
 import pandas as pd
 
-from data_sources.tables.looks_csv import load_looks
+from data_sources.tables.looks_file import read_looks
 from phenology.forecasting.arrival import LEVELS
 from phenology.judging.hindcast import DatedSight, Hindcast, Question, observed
 from phenology.judging.hindcast import hindcast as run_hindcast
@@ -194,10 +194,7 @@ def hindcast(
 def _sights(looks: Looks, calendar: SeasonCalendar) -> Sequence[DatedSight]:
     if isinstance(looks, pd.DataFrame):
         return list(_of_frame(looks))
-    return [
-        DatedSight(row.tree, row.species, row.flush, row.stage, row.earliest, row.latest, row.kind)
-        for row in load_looks(Path(looks), today=today(), calendar=calendar)
-    ]
+    return read_looks(Path(looks), today=today(), calendar=calendar)
 
 
 def _of_frame(looks: pd.DataFrame) -> Iterator[DatedSight]:

@@ -8,14 +8,14 @@ from typing import Any
 import pandas as pd
 
 from phenology.heat.clocks import CLOCKS
-from phenology.judging.garden_hindcast import past_skill
-from phenology.judging.past_forecasts import EVERY_DAYS, PastForecast
+from phenology.judging.past_forecasts import EVERY_DAYS
 from phenology.learning.calibration import calibrate
 from phenology.learning.classic_garden import classic_rows
 from phenology.learning.garden_leaves import GardenLeaves
 from phenology.learning.observers import observer_lateness
 from phenology.learning.transitions import all_transitions
 from phenology.learning.work_habit import work_habits
+from phenology.model.track_record import PastForecast, TrackRecord, first_hardenings
 from reports.notebook.columns import Columns, table
 from reports.notebook.opened import Opened
 
@@ -162,11 +162,12 @@ class Learned(Opened):
         return table(
             (
                 {
-                    "species": s.species, "from": s.transition.start, "to": s.transition.target,
+                    "species": s.species, "from": s.given, "to": "hardened",
                     "seasons": s.seasons, "tree_seasons": s.trees, "missed_days": s.missed,
                     "usual_date_missed_days": s.usual_missed, "weather_helps": s.weather_helps,
                 }
-                for s in past_skill(self.fit)
+                for s in TrackRecord.of(self._past_forecasts(None)).values()
+                if s.trees
             ),
             SKILL,
         )  # fmt: skip
@@ -204,10 +205,10 @@ class Learned(Opened):
         2026         32.0        -4.0
         """
         labels = {t.id: t.label for t in self.snapshot.trees}
-        told = self._past_forecasts(species, every)
-        return table((self._past(one, labels[one.tree]) for one in told), PAST)
+        past = first_hardenings(self._past_forecasts(species, every))
+        return table((self._past_row(one, labels[one.tree]) for one in past), PAST)
 
-    def _past(self, one: PastForecast, label: str) -> dict[str, Any]:
+    def _past_row(self, one: PastForecast, label: str) -> dict[str, Any]:
         season = one.season
         return {
             "label": label, "species": one.species, "season": season,

@@ -7,11 +7,11 @@ import textwrap
 from collections.abc import Sequence
 from typing import Any
 
-from phenology.judging.garden_hindcast import PastSkill
 from phenology.learning.calibration import Calibrated
 from phenology.learning.garden_leaves import LeafHabit
 from phenology.learning.observers import Lateness
 from phenology.learning.work_habit import WorkHabit
+from phenology.model.track_record import TrackRecord
 from phenology.species.catalogue import Species
 
 SCHEMA = "flushcast.calibration/1"
@@ -19,7 +19,7 @@ SCHEMA = "flushcast.calibration/1"
 
 def calibration_json(
     rows: Sequence[Calibrated],
-    skills: Sequence[PastSkill] = (),
+    skills: Sequence[TrackRecord] = (),
     habits: Sequence[WorkHabit] = (),
     leaves: Sequence[LeafHabit] = (),
 ) -> str:
@@ -51,11 +51,11 @@ def _leaf_record(habit: LeafHabit) -> dict[str, Any]:
     }  # fmt: skip
 
 
-def _skill_record(skill: PastSkill) -> dict[str, Any]:
+def _skill_record(skill: TrackRecord) -> dict[str, Any]:
     return {
         "species": skill.species,
-        "from": skill.transition.start,
-        "to": skill.transition.target,
+        "from": skill.given,
+        "to": "hardened",
         "seasons": skill.seasons,
         "tree_seasons": skill.trees,
         "missed_days": round(skill.missed, 2),
@@ -96,7 +96,7 @@ def calibration_text(
     rows: Sequence[Calibrated],
     catalogue: dict[str, Species],
     units: str,
-    skills: Sequence[PastSkill] = (),
+    skills: Sequence[TrackRecord] = (),
     habits: Sequence[WorkHabit] = (),
     leaves: Sequence[LeafHabit] = (),
 ) -> str:
@@ -159,7 +159,7 @@ def _leaf_words(habit: LeafHabit, units: str) -> str:
     )
 
 
-def _skill_lines(skill: PastSkill) -> list[str]:
+def _skill_lines(skill: TrackRecord) -> list[str]:
     """Past forecasts against the usual date, in a sentence; honest when the weather added nothing."""
     ours, usual = round(skill.missed), round(skill.usual_missed)
     seen = f"on {skill.seasons} seasons it had not seen"

@@ -12,8 +12,8 @@ from datetime import date
 from functools import cached_property
 from typing import Any
 
-from phenology.judging.past_forecasts import PastForecast
 from phenology.judging.season_truth import SeasonTruth, season_truth
+from phenology.model.track_record import PastForecast
 from phenology.model.units import c_to_f, degree_days_c_to_f
 from phenology.seasons.compare import BASE_C, Comparison, SeasonHeat, StageDate, stage_day
 from phenology.seasons.followed import Followed, what_followed

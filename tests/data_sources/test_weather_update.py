@@ -346,11 +346,12 @@ def test_a_service_without_what_it_needs_is_passed_over(garden: Garden):
     assert list(report.brought) == ["open-meteo-forecast"]
 
 
-def test_a_locked_store_is_an_error_that_says_so(kept: Garden):
+def test_a_locked_store_is_an_error_that_says_so(kept: Garden, monkeypatch: pytest.MonkeyPatch):
+    monkeypatch.setattr("data_sources.sqlite.connection.PATIENCE", 0)
     other = sqlite3.connect(kept.folder / "weather.sqlite", isolation_level=None)
     other.execute("BEGIN IMMEDIATE")
     with (
-        WeatherStore.open(kept.folder, patience=0.1) as store,
+        WeatherStore.open(kept.folder) as store,
         kept.stand_in.http(kept.settings) as http,
         pytest.raises(StoreLockedError, match="is in use"),
     ):

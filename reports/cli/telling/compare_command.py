@@ -11,7 +11,7 @@ from reports.cli.common import as_of_option, garden_option, put, say
 
 if TYPE_CHECKING:
     from phenology.garden import Garden
-    from phenology.judging.past_forecasts import PastForecast
+    from phenology.model.track_record import PastForecast
     from reports.output.compare import Compared
 
 # As in reports.output.compare.TABLES, which --help does not load.
@@ -57,6 +57,7 @@ def compare_command(
         raise click.UsageError("--table goes with --csv")
     if every_stage and (as_json or as_csv or page is not None or tree is not None):
         raise click.UsageError("--stages goes with the text; the others tell every stage anyway")
+    from phenology.model.track_record import first_hardenings
     from phenology.seasons.compare import compare_seasons
     from reports.garden.garden_date import garden_date
     from reports.garden.past_forecasts import garden_past
@@ -69,8 +70,8 @@ def compare_command(
     comparison = compare_seasons(snapshot, [_season(text) for text in seasons])
 
     def looked_back() -> list[PastForecast]:
-        with progress("past flush") as step:
-            return garden_past(garden, snapshot, past=as_of is not None, say=say, progress=step)
+        with progress("past forecast") as step:
+            return first_hardenings(garden_past(garden, snapshot, say=say, progress=step))
 
     past = looked_back if look_back else None
     compared = Compared(comparison, settings.units, past)

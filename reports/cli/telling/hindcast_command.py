@@ -47,9 +47,9 @@ def hindcast_command(
     """
     if leave_one_season_out == (train is not None or test is not None) or (train is None) != (test is None):
         raise click.UsageError("give either --leave-one-season-out, or both --train and --test")
-    from data_sources.tables.looks_csv import load_looks
+    from data_sources.tables.looks_file import read_looks
     from data_sources.weather.files.reader import read_weather_file
-    from phenology.judging.hindcast import DatedSight, Question, hindcast
+    from phenology.judging.hindcast import Question, hindcast
     from phenology.language.words import find_stage
     from phenology.learning.transitions import catalogue_priors
     from phenology.model.season import SeasonCalendar
@@ -65,10 +65,7 @@ def hindcast_command(
         _seasons(test, "--test"),
     )
     weather, _ = read_weather_file(weather_file, units="C")
-    sights = [
-        DatedSight(row.tree, row.species, row.flush, row.stage, row.earliest, row.latest, row.kind)
-        for row in load_looks(looks_file, today=today(), calendar=calendar)
-    ]
+    sights = read_looks(looks_file, today=today(), calendar=calendar)
     with progress("season") as step:
         result = hindcast(
             sights,

@@ -10,13 +10,16 @@ import click
 import numpy as np
 
 from data_sources.garden import read_settings
+from data_sources.tables.problems import FileQuestion
 from data_sources.weather.corrections_refit import refit_corrections
-from data_sources.weather.files.reader import FileReport, WeatherFileQuestion, read_weather_file
+from data_sources.weather.files.reader import read_weather_file
+from data_sources.weather.files.report import FileReport
 from data_sources.weather.store.weather_store import Origin, WeatherStore
 from phenology.model.errors import WeatherError
 from phenology.weather.quality import doubtful_days, shifted_days
 from phenology.weather.series import SOURCES, DailyWeather, merge_weather
-from reports.cli.common import garden_option, may_ask, put, say
+from reports.cli.common import garden_option, put
+from reports.cli.file_questions import asking
 from reports.garden.garden_date import garden_today
 from reports.garden.garden_place import garden_place
 from reports.garden.timestamp import moment_on
@@ -85,19 +88,14 @@ def add_command(
 
 def _read(file: Path, source: str | None, answers: dict[str, Any]) -> tuple[DailyWeather, FileReport]:
     """Read the file, asking what it leaves open where there is somebody to ask."""
-    while True:
-        try:
-            return read_weather_file(file, source=source, **answers)
-        except WeatherFileQuestion as question:
-            if not may_ask():
-                raise
-            say(str(question))
-            kind = click.Choice(question.choices) if question.choices else str
-            answer = click.prompt(question.what.replace("_", " "), type=kind, err=True)
-            if question.what == "column":
-                answers["columns"] = {**answers["columns"], question.role: answer}
-            else:
-                answers[question.what] = answer
+
+    def keep(question: FileQuestion, answer: str) -> None:
+        if question.what == "column":
+            answers["columns"] = {**answers["columns"], question.role: answer}
+        else:
+            answers[question.what] = answer
+
+    return asking(lambda: read_weather_file(file, source=source, **answers), keep)
 
 
 def _refuse_days_to_come(file: Path, weather: DailyWeather, last: date) -> None:

@@ -44,7 +44,7 @@ def status_command(garden: Path, place: str | None, units: str | None) -> None:
                 store.find(where.id) or DailyWeather(today, [], [], "station"),
                 store.suspicious_days(where.id),
                 store.origin_uses(where.id),
-                len(store.replaced_days(where.id)),
+                store.replaced_count(where.id),
             )
             put("\n".join(status_text(state, today, moment_on(today), units or settings.units, plain)))
 
