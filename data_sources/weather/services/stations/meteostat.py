@@ -23,12 +23,11 @@ import numpy as np
 import pandas as pd
 
 from data_sources.weather.services.protocol.checks import believable
-from data_sources.weather.services.protocol.service import Round, Spot, span_rounds
+from data_sources.weather.services.protocol.service import Round, Spot
 from data_sources.weather.services.stations.blend import Station, StationDays
 from data_sources.weather.services.stations.station_service import DAY, Days, Piece, StationService
 from data_sources.weather.services.transport.faults import ServiceError, refuse_page
 
-YEARS_A_ROUND = 5
 SEARCHED_M, MOST = 100_000, 30
 SETTLED_AFTER = 100  # days after its end a year changes no more
 COLUMNS = ["year", "month", "day", "tmin", "tmin_source", "tmax", "tmax_source"]
@@ -41,10 +40,7 @@ class Meteostat(StationService):
     name, title, provider = "meteostat", "Meteostat", "Meteostat"
     about = "measuring stations worldwide, several blended to the place; free"
     address = "https://data.meteostat.net"
-
-    def rounds(self, first: date, last: date) -> list[Round]:
-        """The nearest station's recent years, then five years of all stations at a time."""
-        return self.rounds_of(span_rounds(first, last, YEARS_A_ROUND), last)
+    years_a_round = 5
 
     def near(self, spot: Spot, today: date) -> list[Station]:
         """Stations of the list, the nearest first, as far as they measure both extremes."""

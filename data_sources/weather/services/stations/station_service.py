@@ -13,7 +13,15 @@ from typing import Any, ClassVar
 import pandas as pd
 
 from data_sources.weather.services.protocol.checks import as_weather
-from data_sources.weather.services.protocol.service import Answer, Progress, Round, Service, Spot, no_progress
+from data_sources.weather.services.protocol.service import (
+    Answer,
+    Progress,
+    Round,
+    Service,
+    Spot,
+    no_progress,
+    span_rounds,
+)
 from data_sources.weather.services.stations.blend import (
     Station,
     StationDays,
@@ -62,6 +70,7 @@ class StationService(Service):
 
     source = "station"
     provider: ClassVar[str]
+    years_a_round: ClassVar[int | None] = None
 
     def __init__(self, settings: WeatherSettings, http: Http) -> None:
         super().__init__(settings, http)
@@ -87,8 +96,10 @@ class StationService(Service):
     def attribution(self, stations: Sequence[StationDays], days: Sequence[Days]) -> str:
         """The line to show."""
 
-    def rounds_of(self, rounds: list[Round], last: date) -> list[Round]:
-        """The nearest station's recent years before all."""
+    def rounds(self, first: date, last: date) -> list[Round]:
+        """The nearest station's recent years, then some years of all stations at a time, or all years."""
+        years = self.years_a_round
+        rounds = span_rounds(first, last, years) if years else [Round(first, last)]
         recent = Round(max(date(last.year - FIRST_YEARS + 1, 1, 1), rounds[-1].first), last, stations=1)
         return [recent, *rounds]
 
