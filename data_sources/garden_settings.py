@@ -17,6 +17,7 @@ from data_sources.sqlite.files import sync_folder
 from phenology.language.date_style import SHOWN_ORDERS, DateStyle
 from phenology.language.written_days import DATE_ORDERS, DateOrder
 from phenology.model.errors import InputError, StoreError
+from phenology.model.limits import Limits
 
 SETTINGS_NAME = "garden.toml"
 UNITS = ("C", "F")
@@ -76,6 +77,17 @@ class GardenSettings:
     species: Mapping[str, Mapping[str, Any]] = field(default_factory=dict)
 
     @property
+    def limits(self) -> Limits:
+        """What the garden asks of late work."""
+        return Limits(
+            odds=self.odds,
+            weeks_before_frost=self.weeks_before_frost,
+            least_daylength=self.least_daylength,
+            hot_day_c=self.hot_day,
+            away=self.away,
+        )
+
+    @property
     def date_style(self) -> DateStyle:
         """How dates are written here and where weeks begin."""
         order = next((o for o in SHOWN_ORDERS if o == self.date_order), SHOWN_ORDERS[0])
@@ -87,7 +99,28 @@ class GardenSettings:
         return next((o for o in DATE_ORDERS if o == self.date_order), None)
 
 
-# key in the file (a dot: within a table): field, and what makes its value good, else raises InputError
+@dataclass(frozen=True)
+class Setting:
+    """How one setting is checked and explained.
+
+    Attributes
+    ----------
+    check : callable
+        The value as it is kept; raises `InputError` with what is allowed.
+    meaning : str
+        In a line, for who reads the settings.
+    comment : str
+        Beside it in a new file.
+    unset : str
+        What its default means.
+    """
+
+    check: Callable[[Any], Any]
+    meaning: str = ""
+    comment: str = ""
+    unset: str = "-"
+
+
 def _text(value: Any) -> str:
     if isinstance(value, str) and value.strip():
         return value
@@ -105,20 +138,13 @@ def _one_of(allowed: tuple[str, ...]) -> Callable[[Any], str]:
 
 
 def _month_day(value: Any) -> str:
-    said = 'a month and day such as "07-01", from "01-01" to "12-31" (29 February is not one)'
-    if not isinstance(value, str) or not re.fullmatch(r"\d\d-\d\d", value):
-        raise InputError(said)
     try:
-        date(2025, int(value[:2]), int(value[3:]))
+        if isinstance(value, str) and re.fullmatch(r"\d\d-\d\d", value):
+            date(2025, int(value[:2]), int(value[3:]))
+            return value
     except ValueError:
-        raise InputError(said) from None
-    return value
-
-
-def _odds(value: Any) -> float:
-    if isinstance(value, int | float) and not isinstance(value, bool) and 0.5 <= value <= 0.99:
-        return float(value)
-    raise InputError("a number from 0.5 to 0.99")
+        pass
+    raise InputError('a month and day such as "07-01", from "01-01" to "12-31" (29 February is not one)')
 
 
 def _number(low: float, high: float) -> Callable[[Any], float]:
@@ -131,15 +157,14 @@ def _number(low: float, high: float) -> Callable[[Any], float]:
 
 
 def _intervals(value: Any) -> tuple[str, ...]:
-    said = 'a list of intervals such as ["2026-08-01/2026-08-14"], first day before last'
     try:
         found = _names(value)
         ends = [[date.fromisoformat(end) for end in text.split("/")] for text in found]
+        if all(len(pair) == 2 and pair[0] <= pair[1] for pair in ends):
+            return found
     except ValueError:
-        raise InputError(said) from None
-    if not all(len(pair) == 2 and pair[0] <= pair[1] for pair in ends):
-        raise InputError(said)
-    return found
+        pass
+    raise InputError('a list of intervals such as ["2026-08-01/2026-08-14"], first day before last')
 
 
 def _names(value: Any) -> tuple[str, ...]:
@@ -173,31 +198,49 @@ def _species(value: Any) -> Mapping[str, Mapping[str, Any]]:
     return value
 
 
-_KEYS: dict[str, tuple[str, Callable[[Any], Any]]] = {
-    "name": ("name", _text),
-    "units": ("units", _one_of(UNITS)),
-    "season_start": ("season_start", _month_day),
-    "date_order": ("date_order", _one_of(SHOWN_ORDERS)),
-    "odds": ("odds", _odds),
-    "first_weekday": ("first_weekday", _one_of(WEEKDAYS)),
-    "contact": ("contact", _text),
-    "stands_on": ("stands_on", _day),
-    "weeks_before_frost": ("weeks_before_frost", _number(0, 40)),
-    "least_daylength": ("least_daylength", _number(0, 24)),
-    "hot_day": ("hot_day", _number(15, 60)),
-    "away": ("away", _intervals),
-    "weather.sources": ("weather_sources", _names),
-    "weather.services": ("weather_services", _services),
-    "species": ("species", _species),
+SETTINGS: dict[str, Setting] = {
+    "name": Setting(_text, "what the garden is called"),
+    "units": Setting(_one_of(UNITS), "C or F: how temperatures are shown", "C or F"),
+    "season_start": Setting(
+        _month_day,
+        "first day of a season, MM-DD",
+        "first day of a season, month-day",
+        "by hemisphere",
+    ),
+    "date_order": Setting(
+        _one_of(SHOWN_ORDERS),
+        "how dates are shown and 4/7 reads: day-first, month-first or year-first",
+        "day-first, month-first or year-first: how dates are shown and read",
+        "day-first, 4/7 asked",
+    ),
+    "odds": Setting(
+        _number(0.5, 0.99),
+        "how sure a woken flush must be to ripen, 0.5 to 0.99",
+        "how sure a woken flush must be to ripen before the last safe date",
+    ),
+    "first_weekday": Setting(
+        _one_of(WEEKDAYS), "where weeks begin: monday ... sunday", "where weeks begin", "monday"
+    ),
+    "weather_sources": Setting(
+        _names, "weather services in the order asked, with commas", unset="the usual order"
+    ),
+    "weather_services": Setting(_services),
+    "contact": Setting(_text, "address for weather services that want one"),
+    "stands_on": Setting(
+        _day,
+        "the day the garden stands still on",
+        "this garden stands still on that day",
+        "follows the calendar",
+    ),
+    "weeks_before_frost": Setting(_number(0, 40), "cuts stop this many weeks before the usual first frost"),
+    "least_daylength": Setting(_number(0, 24), "cuts stop when days grow shorter than this, in hours"),
+    "hot_day": Setting(_number(15, 60), "heat above which leaves are not taken off and shoots not cut"),
+    "away": Setting(_intervals, "when nobody waters: 2026-08-01/2026-08-14, more with commas"),
+    "species": Setting(_species),
 }
-_COMMENTS = {
-    "units": "C or F",
-    "date_order": "day-first, month-first or year-first: how dates are shown and read",
-    "first_weekday": "where weeks begin",
-    "season_start": "first day of a season, month-day",
-    "odds": "how sure a woken flush must be to ripen before the last safe date",
-    "stands_on": "this garden stands still on that day",
-}
+"""Every field of `GardenSettings`, in its order; in the file the weather's stand in a table of their own."""
+
+_FIELD_OF = {name.replace("weather_", "weather."): name for name in SETTINGS}
 
 
 def read_settings(folder: Path) -> GardenSettings:
@@ -225,12 +268,8 @@ def read_settings(folder: Path) -> GardenSettings:
 def check_settings(settings: GardenSettings) -> GardenSettings:
     """The settings with every value checked, as `read_settings` does; raises `InputError`."""
     default = GardenSettings()
-    given = {
-        key: getattr(settings, name)
-        for key, (name, _) in _KEYS.items()
-        if getattr(settings, name) != getattr(default, name)
-    }
-    return _checked(given, "settings")
+    given = {key: getattr(settings, name) for key, name in _FIELD_OF.items()}
+    return _checked({k: v for k, v in given.items() if v != getattr(default, _FIELD_OF[k])}, "settings")
 
 
 def write_settings(folder: Path, settings: GardenSettings) -> Path:
@@ -253,7 +292,7 @@ def write_settings(folder: Path, settings: GardenSettings) -> Path:
 
 
 def _flat(given: Mapping[str, Any]) -> dict[str, Any]:
-    """Keys as in `_KEYS`: those of the [weather] table with a dot."""
+    """Keys as in `_FIELD_OF`: those of the [weather] table with a dot."""
     flat: dict[str, Any] = {}
     for key, value in given.items():
         if key == "weather" and isinstance(value, Mapping):
@@ -266,11 +305,11 @@ def _flat(given: Mapping[str, Any]) -> dict[str, Any]:
 def _checked(given: Mapping[str, Any], where: str) -> GardenSettings:
     values = {}
     for key, value in given.items():
-        if key not in _KEYS:
+        if key not in _FIELD_OF:
             raise InputError(f"{where}: there is no setting '{key}'; {_meant(key)}.")
-        name, check = _KEYS[key]
+        name = _FIELD_OF[key]
         try:
-            values[name] = check(value)
+            values[name] = SETTINGS[name].check(value)
         except InputError as error:
             raise InputError(f"{where}: '{key}' must be {error}, not {_shown(value)}.") from None
     if values.get("species"):
@@ -286,8 +325,8 @@ def _checked(given: Mapping[str, Any], where: str) -> GardenSettings:
 def _meant(key: str) -> str:
     from phenology.language.words import near_words
 
-    near = near_words(key, {k: k for k in _KEYS})
-    return f"did you mean {' or '.join(near)}?".rstrip("?") if near else f"they are {', '.join(_KEYS)}"
+    near = near_words(key, {k: k for k in _FIELD_OF})
+    return f"did you mean {' or '.join(near)}" if near else f"they are {', '.join(_FIELD_OF)}"
 
 
 def _shown(value: Any) -> str:
@@ -318,7 +357,7 @@ def rewritten(path: Path, settings: GardenSettings) -> str:
         document.add(tomlkit.comment(_HEAD))
         document.add(tomlkit.nl())
     default = GardenSettings()
-    for key, (name, _) in _KEYS.items():
+    for key, name in _FIELD_OF.items():
         value = getattr(settings, name)
         if name == "species":
             if value:
@@ -336,11 +375,11 @@ def rewritten(path: Path, settings: GardenSettings) -> str:
             document.add(outer, tomlkit.table())
         table = document[outer] if outer else document
         if inner not in table or table[inner] != plain:
-            _set(table, inner, plain, _COMMENTS.get(key))
+            _set(table, inner, plain, SETTINGS[name].comment)
     return str(tomlkit.dumps(document))
 
 
-def _set(table: Any, key: str, value: Any, comment: str | None = None) -> None:
+def _set(table: Any, key: str, value: Any, comment: str = "") -> None:
     import tomlkit
 
     if key in table:

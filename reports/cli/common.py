@@ -6,9 +6,12 @@ import os
 import sys
 from collections.abc import Callable
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import click
+
+if TYPE_CHECKING:
+    from reports.garden.open_garden import OpenGarden
 
 
 def garden_option(command: Callable[..., Any]) -> Callable[..., Any]:
@@ -22,6 +25,26 @@ def garden_option(command: Callable[..., Any]) -> Callable[..., Any]:
     return click.option(
         "--garden", metavar="DIR", default=None, callback=folder, help="The garden's folder."
     )(command)
+
+
+def open_garden_option(command: Callable[..., Any]) -> Callable[..., Any]:
+    """The same, but passes ``garden: OpenGarden``, closed when the command ends; what it warns of is told."""
+
+    def opened(ctx: click.Context, _param: click.Parameter, value: str | None) -> OpenGarden:
+        from reports.garden.open_garden import OpenGarden
+
+        garden = OpenGarden(garden_folder(value or (ctx.obj or {}).get("garden")), warn=_note)
+        ctx.call_on_close(garden.close)
+        write_dates_as_in(garden.folder, ctx)
+        return garden
+
+    return click.option(
+        "--garden", metavar="DIR", default=None, callback=opened, help="The garden's folder."
+    )(command)
+
+
+def _note(warning: str) -> None:
+    tell(f"Note: {warning}")
 
 
 as_of_option = click.option(
@@ -61,6 +84,13 @@ def may_ask() -> bool:
 def say(words: str = "") -> None:
     """Words for the grower: to stderr."""
     click.echo(words, err=True)
+
+
+def tell(words: str) -> None:
+    """Words for the grower, wrapped at 80 columns; a no-break space holds words together."""
+    from reports.text.lines import wrapped
+
+    say(wrapped(words))
 
 
 def put(data: str = "") -> None:

@@ -9,8 +9,7 @@ import click
 
 from phenology.model.errors import InputError
 from reports.cli.common import may_ask, say
-from reports.cli.setup.place_changes import check_zone
-from reports.cli.writing.place_entry import read_latitude, read_longitude
+from reports.cli.setup.positions import check_zone, read_latitude, read_longitude
 
 if TYPE_CHECKING:
     from data_sources.gazetteer import Town

@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from pathlib import Path
 from typing import TYPE_CHECKING
 
 import click
 
-from reports.cli.common import as_of_option, garden_option, put
+from reports.cli.common import as_of_option, open_garden_option, put
+from reports.garden.open_garden import OpenGarden
 
 if TYPE_CHECKING:
     from phenology.garden import Garden
@@ -25,9 +25,9 @@ if TYPE_CHECKING:
     is_flag=True,
     help="As JSON (schema flushcast.calibration/1, or flushcast.classic/1).",
 )
-@garden_option
+@open_garden_option
 def calibrate_command(
-    garden: Path, species: str | None, as_of: str | None, classic: bool, as_json: bool
+    garden: OpenGarden, species: str | None, as_of: str | None, classic: bool, as_json: bool
 ) -> None:
     """Say, per species and step, what was learned from the looks and how sure it is."""
     from phenology.learning.calibration import calibrate
@@ -35,13 +35,11 @@ def calibrate_command(
     from phenology.learning.garden_leaves import GardenLeaves
     from phenology.learning.work_habit import work_habits
     from phenology.model.track_record import TrackRecord
-    from reports.garden.garden_date import garden_date
     from reports.garden.past_forecasts import garden_past
-    from reports.garden.snapshot import read_garden
     from reports.output.calibration import calibration_json, calibration_text
     from reports.text.progress import progress
 
-    snapshot, settings = read_garden(garden, garden_date(garden, as_of), past=as_of is not None)
+    snapshot, settings = garden.snapshot(as_of), garden.settings
     latin = None
     if species is not None:
         latin = _own_species(species, snapshot)
@@ -56,7 +54,7 @@ def calibrate_command(
     with progress("species") as step:
         rows = list(calibrate(fit, latin, progress=step))
     with progress("past forecast") as step:
-        past = garden_past(garden, snapshot, progress=step)
+        past = garden_past(garden.folder, snapshot, progress=step)
     skills = [one for one in TrackRecord.of(past).values() if one.trees and latin in (None, one.species)]
     habits = list(work_habits(fit.histories, snapshot.calendar, latin))
     leaves = GardenLeaves(fit).habits(latin)

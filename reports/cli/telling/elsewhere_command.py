@@ -9,7 +9,8 @@ from typing import TYPE_CHECKING
 
 import click
 
-from reports.cli.common import garden_option, put, say
+from reports.cli.common import open_garden_option, put, say
+from reports.garden.open_garden import OpenGarden
 
 if TYPE_CHECKING:
     from phenology.model.season import SeasonCalendar
@@ -45,9 +46,9 @@ def _files(_ctx: click.Context, _param: click.Parameter, given: tuple[str, ...])
 @click.option("--csv", "as_csv", is_flag=True, help="As CSV.")
 @click.option("--page", type=click.Path(path_type=Path, dir_okay=False), metavar="FILE.html",
               help="The card as one HTML page, to print on a sheet.")  # fmt: skip
-@garden_option
+@open_garden_option
 def elsewhere_command(
-    garden: Path,
+    garden: OpenGarden,
     places: tuple[str, ...],
     dates: tuple[str, ...],
     from_here: bool,
@@ -122,35 +123,30 @@ def _write(card: Card, page: Path) -> None:
     say(f"Wrote {page}, {len(html) // 1000 or 1} kB.")
 
 
-def _lines(garden: Path, names: set[str]) -> list[str]:
+def _lines(garden: OpenGarden, names: set[str]) -> list[str]:
     """What the sources of these places' weather ask to be shown, for those that are places of the garden."""
-    if not (garden / "garden.toml").is_file():
+    if not garden.exists:
         return []
     from data_sources.weather.store.weather_store import WeatherStore
     from phenology.model.errors import WeatherError
-    from reports.garden.garden_place import garden_places
 
-    mine = [place for place in garden_places(garden) if place.name in names]
+    mine = [place for place in garden.some_places if place.name in names]
     try:
-        with WeatherStore.open(garden) as store:
+        with WeatherStore.open(garden.folder) as store:
             told = [line for p in mine if store.has(p.id) for line in store.attribution_lines(p.id)]
     except WeatherError:
         return []
     return list(dict.fromkeys(told))
 
 
-def _species(garden: Path, typed: str) -> Species:
+def _species(garden: OpenGarden, typed: str) -> Species:
     """The species meant: of those that grow here first, else of the whole catalogue."""
     from phenology.model.errors import UnknownNameError
-    from phenology.species.catalogue import find_species, load_species
+    from phenology.species.catalogue import find_species
 
-    catalogue = load_species()
-    if (garden / "garden.toml").is_file():
-        from data_sources.garden import open_journal, read_settings
-
-        catalogue = load_species(read_settings(garden).species)
-        with open_journal(garden) as journal:
-            kept = {tree.species for tree in journal.trees()}
+    catalogue = garden.catalogue
+    if garden.exists:
+        kept = {tree.species for tree in garden.trees}
         try:
             return find_species(typed, {latin: s for latin, s in catalogue.items() if latin in kept})
         except UnknownNameError:
@@ -158,7 +154,7 @@ def _species(garden: Path, typed: str) -> Species:
     return find_species(typed, catalogue)
 
 
-def _learned(garden: Path, latin: str, work: str) -> dict[str, float] | None:
+def _learned(garden: OpenGarden, latin: str, work: str) -> dict[str, float] | None:
     """Heat clocks weighed by the garden's own looks at a species, where it has any."""
     from reports.garden.elsewhere_weather import learned_weights
 
@@ -170,7 +166,7 @@ def _learned(garden: Path, latin: str, work: str) -> dict[str, float] | None:
     return weights
 
 
-def _here(garden: Path, file: Path | None, place: str | None, units: str | None) -> ClimateOf:
+def _here(garden: OpenGarden, file: Path | None, place: str | None, units: str | None) -> ClimateOf:
     from reports.garden.elsewhere_weather import climate_from_file, climate_of_garden_place
 
     if file is not None:
@@ -179,7 +175,7 @@ def _here(garden: Path, file: Path | None, place: str | None, units: str | None)
 
 
 def _there(
-    garden: Path,
+    garden: OpenGarden,
     name: str,
     files: Sequence[tuple[str, Path]],
     alone: bool,
@@ -193,23 +189,22 @@ def _there(
     for of, file in files:
         if of.casefold() == wanted or (alone and not of):
             return climate_from_file(name, file, units, latitude)
-    if not (garden / "garden.toml").is_file():
+    if not garden.exists:
         raise WeatherError(lacking(name))
     return climate_of_garden_place(garden, name)
 
 
 def _dates(
-    garden: Path, typed: Sequence[str], calendar: SeasonCalendar, usual: Sequence[int]
+    garden: OpenGarden, typed: Sequence[str], calendar: SeasonCalendar, usual: Sequence[int]
 ) -> Iterator[tuple[date, date]]:
     from phenology.model.errors import InputError
-    from reports.garden.garden_date import typed_date
 
     if not typed:
         for months in usual:
             turn = date(2023, (calendar.start_month - 1 + months) % 12 + 1, 1)
             yield turn, turn
     for text in typed:
-        when = typed_date(garden, text)
+        when = garden.read_date(text)
         if when.earliest is None or when.latest is None:
             raise InputError(f"'{text}' is no date to translate; write one such as '5 July' or 'early May'")
         yield when.earliest, when.latest
