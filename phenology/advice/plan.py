@@ -21,7 +21,7 @@ from phenology.model.records import Flush, Tree
 from phenology.work.case import Case
 from phenology.work.last_safe import Late
 from phenology.work.situation import Done
-from phenology.work.technique import WHEN_READY, Option, choose, doing
+from phenology.work.technique import OPERATION_OF, WHEN_READY, Option, choose, doing
 
 MOST_FLUSHES = 4
 """A plan follows no more of a tree's flushes (ours): what comes after hangs on too much."""

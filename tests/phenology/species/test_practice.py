@@ -5,6 +5,7 @@ from __future__ import annotations
 import pytest
 
 from phenology.model.errors import InputError
+from phenology.model.operations import Operation
 from phenology.species.catalogue import load_species, neutral_species
 from phenology.species.practice import DISEASES, NOT_HALVED, PROFILE_FIELDS, TECHNIQUES, profile_value
 
