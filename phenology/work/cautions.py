@@ -37,12 +37,7 @@ def cautions(operations: Iterable[str], species: Sequence[Species], trees: int =
                 else f"{latin}: its sap can cause a severe rash; gloves, covered arms, glasses, "
                 "never burn it."
             )
-        prone = sorted({s.latin for s in species if s.prone})
-        if prone:
-            yield (
-                f"{', '.join(prone)}: cut in a dry spell; canker and fire blight enter wet wounds. Where "
-                "plant health rules make a disease notifiable, report it."
-            )
+        yield from _wounds(species)
     for kind in dict.fromkeys(kinds):
         if kind.caution:
             yield f"{kind.caution[:1].upper()}{kind.caution[1:]}."
@@ -50,3 +45,19 @@ def cautions(operations: Iterable[str], species: Sequence[Species], trees: int =
         yield "Ladders, saws and large material: with a second person, or by somebody licensed for it."
     if Operation.PEST_TREATMENT in kinds:
         yield "Chemicals by their label only, and where the law asks for a licence, by somebody who has one."
+
+
+def _wounds(species: Sequence[Species]) -> Iterator[str]:
+    """What wet weather lets in, each disease with the species that get it."""
+    found: dict[tuple[tuple[str, ...], str], set[str]] = {}
+    for s in species:
+        for way in ("wet wounds", "wet leaves"):
+            if diseases := s.lets_in(way):
+                found.setdefault((diseases, way), set()).add(s.latin)
+        if s.prone and not s.diseases:
+            found.setdefault((("disease",), "wet wounds"), set()).add(s.latin)
+    for (diseases, way), latins in found.items():
+        comes = "comes in" if len(diseases) == 1 else "come in"
+        yield f"{', '.join(sorted(latins))}: cut in a dry spell; {' and '.join(diseases)} {comes} by {way}."
+    if any("fire-blight" in s.diseases for s in species):
+        yield "Where plant health rules make fire blight notifiable, report it."

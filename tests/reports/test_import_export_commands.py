@@ -79,6 +79,15 @@ def test_dates_that_could_be_two_ask_for_the_order(bench, file):
     assert records(bench).looks[0].latest.month == 5
 
 
+def test_what_a_file_leaves_open_is_asked_at_a_terminal(bench, file, monkeypatch):
+    monkeypatch.setattr("reports.cli.file_questions.may_ask", lambda: True)
+    bench.does("settings", "date-order", "--reset")
+    path = file("date,tree,stage\n4/5/2026,Elm 1,soft\nmid June 2026,Elm 1,firm\n")
+    told = bench("import", path, input="day-first\nhappened\n")
+    assert told.code == 0 and "say --date-order" in told.words and "say --kind" in told.words
+    assert [(k.latest.month, k.kind) for k in records(bench).looks] == [(5, "seen"), (6, "happened")]
+
+
 def test_the_garden_s_own_order_is_used(bench, file):
     bench.does("settings", "date-order", "month-first")
     told = bench.does("import", file("date,tree,stage\n4/5/2026,Elm 1,soft\n"))
