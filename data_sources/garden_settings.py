@@ -5,7 +5,7 @@ from __future__ import annotations
 import os
 import re
 import tomllib
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping
 from contextlib import suppress
 from dataclasses import dataclass, field
 from datetime import date, datetime
@@ -105,140 +105,126 @@ class Setting:
 
     Attributes
     ----------
-    check : callable
-        The value as it is kept; raises `InputError` with what is allowed.
+    wanted : str
+        What its value must be, to who wrote something else.
     meaning : str
-        In a line, for who reads the settings.
+        In a line, for who reads the settings; empty where it is not set by itself.
     comment : str
         Beside it in a new file.
     unset : str
         What its default means.
+    allowed : tuple of str
+        The only texts that it may be.
+    between : (float, float), optional
+        The numbers that it may be.
     """
 
-    check: Callable[[Any], Any]
+    wanted: str
     meaning: str = ""
     comment: str = ""
     unset: str = "-"
+    allowed: tuple[str, ...] = ()
+    between: tuple[float, float] | None = None
 
 
-def _text(value: Any) -> str:
-    if isinstance(value, str) and value.strip():
-        return value
-    raise InputError("a text in quotes")
+def _named(allowed: tuple[str, ...], meaning: str, comment: str, unset: str = "-") -> Setting:
+    return Setting(" or ".join(f'"{one}"' for one in allowed), meaning, comment, unset, allowed)
 
 
-def _one_of(allowed: tuple[str, ...]) -> Callable[[Any], str]:
-    def check(value: Any) -> str:
-        for one in allowed:
-            if isinstance(value, str) and value.casefold() == one.casefold():
-                return one
-        raise InputError(" or ".join(f'"{one}"' for one in allowed))
-
-    return check
+def _number(low: float, high: float, meaning: str, comment: str = "") -> Setting:
+    return Setting(f"a number from {low:g} to {high:g}", meaning, comment, between=(low, high))
 
 
-def _month_day(value: Any) -> str:
-    try:
-        if isinstance(value, str) and re.fullmatch(r"\d\d-\d\d", value):
-            date(2025, int(value[:2]), int(value[3:]))
-            return value
-    except ValueError:
-        pass
-    raise InputError('a month and day such as "07-01", from "01-01" to "12-31" (29 February is not one)')
-
-
-def _number(low: float, high: float) -> Callable[[Any], float]:
-    def check(value: Any) -> float:
-        if isinstance(value, int | float) and not isinstance(value, bool) and low <= value <= high:
-            return float(value)
-        raise InputError(f"a number from {low:g} to {high:g}")
-
-    return check
-
-
-def _intervals(value: Any) -> tuple[str, ...]:
-    try:
-        found = _names(value)
-        ends = [[date.fromisoformat(end) for end in text.split("/")] for text in found]
-        if all(len(pair) == 2 and pair[0] <= pair[1] for pair in ends):
-            return found
-    except ValueError:
-        pass
-    raise InputError('a list of intervals such as ["2026-08-01/2026-08-14"], first day before last')
-
-
-def _names(value: Any) -> tuple[str, ...]:
-    if isinstance(value, list | tuple) and all(isinstance(v, str) and v.strip() for v in value):
-        return tuple(value)
-    raise InputError('a list of texts such as ["one", "another"]')
-
-
-def _day(value: Any) -> date:
-    if isinstance(value, date) and not isinstance(value, datetime):
-        return value
-    raise InputError("a date without quotes such as 2026-06-14")
-
-
-def _services(value: Any) -> Mapping[str, Any]:
-    if not isinstance(value, Mapping):
-        raise InputError("a table such as [weather.services]")
-    if value:
-        from data_sources.weather.services.transport.settings import WeatherSettings
-
-        try:
-            WeatherSettings.from_table(value)
-        except InputError as error:
-            raise InputError(f"a table of settings ({error})") from None
-    return value
-
-
-def _species(value: Any) -> Mapping[str, Mapping[str, Any]]:
-    if not isinstance(value, Mapping) or not all(isinstance(v, Mapping) for v in value.values()):
-        raise InputError('tables such as [species."Acer palmatum"]')
-    return value
-
-
+_TEXT = "a text in quotes"
+_ORDERS = "day-first, month-first or year-first"
 SETTINGS: dict[str, Setting] = {
-    "name": Setting(_text, "what the garden is called"),
-    "units": Setting(_one_of(UNITS), "C or F: how temperatures are shown", "C or F"),
+    "name": Setting(_TEXT, "what the garden is called"),
+    "units": _named(UNITS, "C or F: how temperatures are shown", "C or F"),
     "season_start": Setting(
-        _month_day,
+        'a month and day such as "07-01", from "01-01" to "12-31" (29 February is not one)',
         "first day of a season, MM-DD",
         "first day of a season, month-day",
         "by hemisphere",
     ),
-    "date_order": Setting(
-        _one_of(SHOWN_ORDERS),
-        "how dates are shown and 4/7 reads: day-first, month-first or year-first",
-        "day-first, month-first or year-first: how dates are shown and read",
+    "date_order": _named(
+        SHOWN_ORDERS,
+        f"how dates are shown and 4/7 reads: {_ORDERS}",
+        f"{_ORDERS}: how dates are shown and read",
         "day-first, 4/7 asked",
     ),
-    "odds": Setting(
-        _number(0.5, 0.99),
+    "odds": _number(
+        0.5,
+        0.99,
         "how sure a woken flush must be to ripen, 0.5 to 0.99",
         "how sure a woken flush must be to ripen before the last safe date",
     ),
-    "first_weekday": Setting(
-        _one_of(WEEKDAYS), "where weeks begin: monday ... sunday", "where weeks begin", "monday"
+    "first_weekday": _named(
+        WEEKDAYS, "where weeks begin: monday ... sunday", "where weeks begin", WEEKDAYS[0]
     ),
     "weather_sources": Setting(
-        _names, "weather services in the order asked, with commas", unset="the usual order"
+        'a list of texts such as ["one", "another"]',
+        "weather services in the order asked, with commas",
+        unset="the usual order",
     ),
-    "weather_services": Setting(_services),
-    "contact": Setting(_text, "address for weather services that want one"),
+    "weather_services": Setting("a table such as [weather.services]"),
+    "contact": Setting(_TEXT, "address for weather services that want one"),
     "stands_on": Setting(
-        _day,
+        "a date without quotes such as 2026-06-14",
         "the day the garden stands still on",
         "this garden stands still on that day",
         "follows the calendar",
     ),
-    "weeks_before_frost": Setting(_number(0, 40), "cuts stop this many weeks before the usual first frost"),
-    "least_daylength": Setting(_number(0, 24), "cuts stop when days grow shorter than this, in hours"),
-    "hot_day": Setting(_number(15, 60), "heat above which leaves are not taken off and shoots not cut"),
-    "away": Setting(_intervals, "when nobody waters: 2026-08-01/2026-08-14, more with commas"),
-    "species": Setting(_species),
+    "weeks_before_frost": _number(0, 40, "cuts stop this many weeks before the usual first frost"),
+    "least_daylength": _number(0, 24, "cuts stop when days grow shorter than this, in hours"),
+    "hot_day": _number(15, 60, "heat above which leaves are not taken off and shoots not cut"),
+    "away": Setting(
+        'a list of intervals such as ["2026-08-01/2026-08-14"], first day before last',
+        "when nobody waters: 2026-08-01/2026-08-14, more with commas",
+    ),
+    "species": Setting('tables such as [species."Acer palmatum"]'),
 }
 """Every field of `GardenSettings`, in its order; in the file the weather's stand in a table of their own."""
+
+
+def _valid(name: str, value: Any) -> Any:
+    """The value of a setting as it is kept; None where it is not allowed."""
+    setting = SETTINGS[name]
+    if setting.allowed:
+        return next((one for one in setting.allowed if one.casefold() == str(value).casefold()), None)
+    if setting.between:
+        is_number = isinstance(value, int | float) and not isinstance(value, bool)
+        return float(value) if is_number and setting.between[0] <= value <= setting.between[1] else None
+    if setting.wanted == _TEXT:
+        return value if isinstance(value, str) and value.strip() else None
+    if name == "stands_on":
+        return value if isinstance(value, date) and not isinstance(value, datetime) else None
+    if name == "species":
+        return value if isinstance(value, Mapping) and all(map(_is_table, value.values())) else None
+    if name == "weather_services":
+        return value if isinstance(value, Mapping) and _services_fit(value) else None
+    try:
+        if name == "season_start":
+            date.fromisoformat(f"2025-{value}")
+            return value if isinstance(value, str) and re.fullmatch(r"\d\d-\d\d", value) else None
+        if not isinstance(value, list | tuple) or not all(isinstance(v, str) and v.strip() for v in value):
+            return None
+        ends = [list(map(date.fromisoformat, text.split("/"))) for text in value if name == "away"]
+        return tuple(value) if all(len(pair) == 2 and pair[0] <= pair[1] for pair in ends) else None
+    except ValueError:
+        return None
+
+
+def _is_table(value: Any) -> bool:
+    return isinstance(value, Mapping)
+
+
+def _services_fit(value: Mapping[str, Any]) -> bool:
+    if value:
+        from data_sources.weather.services.transport.settings import WeatherSettings
+
+        WeatherSettings.from_table(value)
+    return True
+
 
 _FIELD_OF = {name.replace("weather_", "weather."): name for name in SETTINGS}
 
@@ -262,7 +248,9 @@ def read_settings(folder: Path) -> GardenSettings:
         given = tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
         raise InputError(f"{path} does not read as TOML: {error}.") from None
-    return _checked(_flat(given), str(path))
+    inner = given.pop("weather", {})  # its keys with a dot, as in `_FIELD_OF`
+    weather = {f"weather.{key}": v for key, v in inner.items()} if _is_table(inner) else {"weather": inner}
+    return _checked({**given, **weather}, str(path))
 
 
 def check_settings(settings: GardenSettings) -> GardenSettings:
@@ -291,27 +279,20 @@ def write_settings(folder: Path, settings: GardenSettings) -> Path:
     return path
 
 
-def _flat(given: Mapping[str, Any]) -> dict[str, Any]:
-    """Keys as in `_FIELD_OF`: those of the [weather] table with a dot."""
-    flat: dict[str, Any] = {}
-    for key, value in given.items():
-        if key == "weather" and isinstance(value, Mapping):
-            flat.update({f"weather.{inner}": v for inner, v in value.items()})
-        else:
-            flat[key] = value
-    return flat
-
-
 def _checked(given: Mapping[str, Any], where: str) -> GardenSettings:
-    values = {}
+    values: dict[str, Any] = {}
     for key, value in given.items():
         if key not in _FIELD_OF:
             raise InputError(f"{where}: there is no setting '{key}'; {_meant(key)}.")
         name = _FIELD_OF[key]
+        wanted = SETTINGS[name].wanted
         try:
-            values[name] = SETTINGS[name].check(value)
+            values[name] = _valid(name, value)
         except InputError as error:
-            raise InputError(f"{where}: '{key}' must be {error}, not {_shown(value)}.") from None
+            wanted = f"{wanted} ({error})"
+        if values.get(name) is None:
+            shown = f'"{value}"' if isinstance(value, str) else value
+            raise InputError(f"{where}: '{key}' must be {wanted}, not {shown}.")
     if values.get("species"):
         from phenology.species.catalogue import load_species
 
@@ -327,10 +308,6 @@ def _meant(key: str) -> str:
 
     near = near_words(key, {k: k for k in _FIELD_OF})
     return f"did you mean {' or '.join(near)}" if near else f"they are {', '.join(_FIELD_OF)}"
-
-
-def _shown(value: Any) -> str:
-    return f'"{value}"' if isinstance(value, str) else str(value)
 
 
 def read_text(path: Path) -> str | None:

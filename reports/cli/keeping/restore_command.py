@@ -9,7 +9,8 @@ import click
 from data_sources.garden import JOURNAL_NAME
 from data_sources.journal import Restore, restore
 from data_sources.sqlite.backups import FOLDER
-from reports.cli.common import garden_option, may_ask, put, tell
+from reports.cli.common import may_ask, open_garden_option, put, tell
+from reports.garden.open_garden import OpenGarden
 from reports.text.lines import table
 from reports.text.table_names import TABLE_NAMES
 
@@ -17,17 +18,17 @@ from reports.text.table_names import TABLE_NAMES
 @click.command("restore")
 @click.argument("backup", required=False, type=click.Path(path_type=Path), metavar="[BACKUP]")
 @click.option("--yes", is_flag=True, help="Do it; without this only what it would change is told.")
-@garden_option
-def restore_command(garden: Path, backup: Path | None, yes: bool) -> None:
+@open_garden_option
+def restore_command(garden: OpenGarden, backup: Path | None, yes: bool) -> None:
     """Check a backup and tell what it would change; with --yes, put it in place.
 
     BACKUP: a file, or the name of one in the garden's backups (default: the newest good one). The journal of
     before is kept.
     """
-    journal = garden / JOURNAL_NAME
+    journal = garden.folder / JOURNAL_NAME
     source = backup
-    if source is not None and not source.exists() and (garden / FOLDER / source.name).exists():
-        source = garden / FOLDER / source.name
+    if source is not None and not source.exists() and (garden.folder / FOLDER / source.name).exists():
+        source = garden.folder / FOLDER / source.name
     plan = restore(journal, source, dry_run=True)
     put(_plan_text(plan))
     if plan.nothing_changes:
