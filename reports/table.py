@@ -14,6 +14,7 @@ import math
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date
+from operator import attrgetter, itemgetter
 from typing import TYPE_CHECKING, Any, Generic, Literal, TypeVar
 
 if TYPE_CHECKING:
@@ -61,6 +62,8 @@ class Column(Generic[R]):
         Its heading on a terminal; the name without.
     listed : bool
         Whether JSON keeps what stands under one name as an array, in order, and not as an object.
+    show : callable, optional
+        How a terminal or a page shows a value that is known, in the garden's units; by its kind without.
     """
 
     name: str
@@ -70,6 +73,7 @@ class Column(Generic[R]):
     digits: int | None = None
     title: str | None = None
     listed: bool = False
+    show: Callable[[Any], str] | None = None
 
     @property
     def flat(self) -> str:
@@ -79,6 +83,19 @@ class Column(Generic[R]):
     def flat_in(self, units: str) -> str:
         """The same with its unit, where it has one: `degree_days_c`, `degree_days_f`."""
         return f"{self.flat}_{units.lower()}" if self.kind in HEAT else self.flat
+
+
+def attribute(
+    name: str, kind: Kind, digits: int | None = None, *, of: str | None = None, meaning: str = ""
+) -> Column[Any]:
+    """A column read from the attribute of a row of the same name, or from `of` (which may have dots).
+
+    Examples
+    --------
+    >>> [attribute("real", "number").get(2.0), attribute("date", "text", of="__class__.__name__").get(2.0)]
+    [2.0, 'float']
+    """
+    return Column(name, kind, attrgetter(of or name), meaning, digits)
 
 
 class Table(Generic[R]):
@@ -211,16 +228,21 @@ class Table(Generic[R]):
         drawn = Drawn(box=None, pad_edge=False, show_edge=False, padding=(0, 2, 0, 0))
         for k in shown:
             number = self.columns[k].kind in NUMBERS
-            drawn.add_column(self.columns[k].title or names[k], justify="right" if number else "left",
+            title = self.columns[k].title
+            drawn.add_column(names[k] if title is None else title, justify="right" if number else "left",
                              no_wrap=number, overflow="fold")  # fmt: skip
-        for cells in self._cells:
-            drawn.add_row(*(self._shown(self.columns[k], cells[k]) for k in shown))
+        for cells in self.texts():
+            drawn.add_row(*(cells[k] for k in shown))
         out = io.StringIO()
         Console(
             file=out, width=width or shutil.get_terminal_size().columns, color_system=None, highlight=False,
             markup=False, emoji=False,
         ).print(drawn)  # fmt: skip
         return "\n".join(line.rstrip() for line in out.getvalue().splitlines())
+
+    def texts(self) -> list[list[str]]:
+        """The cells as a terminal or a page shows them; a point where nothing is known."""
+        return [[self._shown(c, cell) for c, cell in zip(self.columns, r, strict=True)] for r in self._cells]
 
     def _encoded(self, column: Column[R], cell: Any) -> Encoded:
         """A cell as JSON and CSV hold it, in the garden's units."""
@@ -243,6 +265,8 @@ class Table(Generic[R]):
         """A cell as a terminal shows it."""
         from phenology.language.date_style import short_date
 
+        if column.show is not None and cell is not None:
+            return column.show(in_units(cell, column.kind, self.units))
         if isinstance(cell, date) and column.kind == "date":
             return short_date(cell)
         told = self._encoded(column, cell)
@@ -253,6 +277,23 @@ class Table(Generic[R]):
         if isinstance(told, float) and column.digits is not None:
             return f"{told:.{column.digits}f}"
         return "; ".join(told) if isinstance(told, list) else str(told)
+
+
+def grid(heads: Sequence[str], rows: Iterable[Sequence[str]], width: int | None = None) -> str:
+    """Words in rows and columns for a terminal.
+
+    Examples
+    --------
+    >>> print(grid(["", "2025"], [("bud break", "11 Apr"), ("hardened", ".")], 30))
+               2025
+    bud break  11 Apr
+    hardened   .
+    """
+    columns = [
+        Column[Sequence[str]](str(k), "text", itemgetter(k), title=head, show=str)
+        for k, head in enumerate(heads)
+    ]
+    return Table("", columns, rows).as_text(width)
 
 
 def json_text(schema: str, content: dict[str, Any]) -> str:
