@@ -7,7 +7,6 @@ from pathlib import Path
 import click
 
 from reports.cli.common import put, say
-from reports.garden.clock import today
 
 
 @click.command("hindcast")
@@ -47,13 +46,12 @@ def hindcast_command(
     """
     if leave_one_season_out == (train is not None or test is not None) or (train is None) != (test is None):
         raise click.UsageError("give either --leave-one-season-out, or both --train and --test")
-    from data_sources.tables.looks_csv import load_looks
     from data_sources.weather.files.reader import read_weather_file
-    from phenology.judging.hindcast import DatedSight, Question, hindcast
+    from phenology.judging.hindcast import Question, hindcast
     from phenology.language.words import find_stage
     from phenology.learning.transitions import catalogue_priors
     from phenology.model.season import SeasonCalendar
-    from reports.output.hindcast import score_lines, write_predictions
+    from reports.output.hindcast import forecast_table, score_text, sights_of, write_predictions
     from reports.text.progress import progress
 
     calendar = SeasonCalendar.for_latitude(latitude)
@@ -65,10 +63,7 @@ def hindcast_command(
         _seasons(test, "--test"),
     )
     weather, _ = read_weather_file(weather_file, units="C")
-    sights = [
-        DatedSight(row.tree, row.species, row.flush, row.stage, row.earliest, row.latest, row.kind)
-        for row in load_looks(looks_file, today=today(), calendar=calendar)
-    ]
+    sights = sights_of(looks_file, calendar)
     with progress("season") as step:
         result = hindcast(
             sights,
@@ -79,9 +74,8 @@ def hindcast_command(
             skip_bad=skip_bad,
             progress=step,
         )
-    write_predictions(out, result, question)
-    for line in score_lines(result, question, calendar):
-        put(line)
+    write_predictions(out, forecast_table(result, question, calendar))
+    put(score_text(result, question, calendar))
     say(f"Wrote {len(result.rows)} forecasts to {out}.")
 
 
