@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
-from datetime import date
+from datetime import date, timedelta
 from functools import cached_property
 from typing import TypeVar
 
@@ -16,7 +16,7 @@ from phenology.model.errors import WeatherError
 from phenology.model.limits import Limits
 from phenology.model.records import Aim, Flush, Look, Place, Site, Stand, Tree, Work
 from phenology.model.season import SeasonCalendar
-from phenology.model.species_skill import SpeciesSkill
+from phenology.model.track_record import TrackRecord
 from phenology.species.catalogue import Species, neutral_species
 from phenology.weather.outlook import Outlook
 from phenology.weather.season_weather import SeasonThermalTime, SeasonWeather
@@ -63,7 +63,7 @@ class Garden:
     species: Mapping[str, Species]
     weather: Mapping[str, DailyWeather]
     limits: Limits = field(default_factory=Limits)
-    skills: Mapping[str, SpeciesSkill] = field(default_factory=dict)
+    skills: Mapping[str, TrackRecord] = field(default_factory=dict)
     outlooks: Mapping[str, Outlook] = field(default_factory=dict)
     attribution: Sequence[str] = ()
 
@@ -73,27 +73,50 @@ class Garden:
         A flush that had not begun to be known is left out; how a flush ended later is forgotten. Work done
         by then makes the season's own flush known: it may be all that shows when its leaves were hard.
         """
-        looks = [look for look in self.looks if look.latest <= as_of]
-        works = [work for work in self.works if work.latest <= as_of]
-        known = {look.flush_id for look in looks}
-        done = {work.id for work in works}
-        worked = {(work.tree_id, self.calendar.season_of(work.latest)) for work in works}
-        flushes = [
-            replace(f, ended_on=None, ended_why=None) if f.ended_on and f.ended_on > as_of else f
-            for f in self.flushes
-            if f.id in known
-            or f.work_id in done
-            or (f.started_by == "season" and (f.tree_id, f.season) in worked)
-        ]
         weather = {
             place: series.between(series.first_day, min(as_of, series.last_day))
             for place, series in self.weather.items()
             if series.first_day <= as_of
         }
+        return replace(self._forgetting(as_of, self.calendar.season_of(date.max)), weather=weather)
+
+    def known_on(self, day: date) -> Garden:
+        """The garden on a day, ignorant of what came later in that day's season; all other seasons are known.
+
+        What a hindcast that leaves one season out may know.
+        """
+        season = self.calendar.season_of(day)
+        end = self.calendar.end(season)
+        weather = {place: series.unknown_between(day, end) for place, series in self.weather.items()}
+        return replace(self._forgetting(day, season), weather=weather)
+
+    def _forgetting(self, as_of: date, last: int) -> Garden:
+        """The records as known on a day, but for those of seasons after `last`, which stay."""
+        season_of = self.calendar.season_of
+
+        def known_then(record: Look | Work) -> bool:
+            return record.latest <= as_of or season_of(record.latest) > last
+
+        looks, works = list(filter(known_then, self.looks)), list(filter(known_then, self.works))
+        known = {look.flush_id for look in looks}
+        done = {work.id for work in works}
+        worked = {(work.tree_id, season_of(work.latest)) for work in works}
+        flushes = [
+            replace(f, ended_on=None, ended_why=None)
+            if f.ended_on and as_of < f.ended_on and season_of(f.ended_on) <= last
+            else f
+            for f in self.flushes
+            if f.id in known
+            or f.work_id in done
+            or (f.started_by == "season" and (f.tree_id, f.season) in worked)
+        ]
         outlooks = {place: one for place, one in self.outlooks.items() if one.issued <= as_of}
-        return replace(
-            self, as_of=as_of, looks=looks, works=works, flushes=flushes, weather=weather, outlooks=outlooks
-        )
+        return replace(self, as_of=as_of, looks=looks, works=works, flushes=flushes, outlooks=outlooks)
+
+    @property
+    def finished_seasons(self) -> Garden:
+        """The garden as it was known on the last day before the season under way."""
+        return self.up_to(self.calendar.start(self.season) - timedelta(days=1))
 
     @property
     def season(self) -> int:
@@ -114,6 +137,11 @@ class Garden:
         first = self.calendar.start(2025)
         longest = date(2025, 6, 21) if latitude > 0 else date(2025, 12, 21)
         return (longest - first).days % 365 + 1
+
+    @cached_property
+    def standing_trees(self) -> list[Tree]:
+        """Trees that are not retired by `as_of`."""
+        return [tree for tree in self.trees if tree.retired is None or tree.retired > self.as_of]
 
     def species_of(self, tree: Tree) -> Species:
         """The species of a tree; one the catalogue lacks gets a neutral prior."""

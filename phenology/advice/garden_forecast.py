@@ -4,20 +4,19 @@ from __future__ import annotations
 
 import math
 from collections import Counter
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator
 from dataclasses import replace
 from datetime import date
 
 from phenology.advice.adviser import Adviser
 from phenology.advice.forecast_rows import ForecastRow, GardenForecast, Trust
 from phenology.forecasting.arrival import Arrival
-from phenology.forecasting.flush_chain import FlushChains, falls_back, unmeasured_cover
+from phenology.forecasting.flush_forecast import FlushForecasts, StageAhead, falls_back, unmeasured_cover
 from phenology.garden import Garden
 from phenology.learning.flush_history import FlushHistory
 from phenology.learning.garden_fit import GardenFit
 from phenology.learning.transitions import Transition
-from phenology.model.records import Flush, Tree
-from phenology.model.stages import stage_rank
+from phenology.model.records import Tree
 from phenology.weather.traces import WANTED
 
 COVER_DAYS = 28.0  # cover brings growth forward: looks begin so much before the weather outside says (ours)
@@ -40,18 +39,13 @@ def forecast_garden(garden: Garden, *, progress: Callable[[int, int], None] | No
     """
     garden.check_weather_is_fresh()
     maker = _Maker(garden, GardenFit(garden))
-    trees = [tree for tree in garden.trees if not _retired(tree, garden.as_of)]
     rows: list[ForecastRow] = []
-    for done, tree in enumerate(trees):
+    for done, tree in enumerate(garden.standing_trees):
         if progress is not None:
-            progress(done, len(trees))
+            progress(done, len(garden.standing_trees))
         rows += maker.rows(tree)
     rows.sort(key=lambda r: (r.season, r.order, r.tree.label))
-    return GardenForecast(garden, tuple(rows), maker.chains.donors, tuple(maker.warnings()))
-
-
-def _retired(tree: Tree, day: date) -> bool:
-    return tree.retired is not None and tree.retired <= day
+    return GardenForecast(garden, tuple(rows), maker.forecasts.donors, tuple(maker.warnings()))
 
 
 class _Maker:
@@ -59,13 +53,10 @@ class _Maker:
 
     def __init__(self, garden: Garden, fit: GardenFit) -> None:
         self.garden, self.fit = garden, fit
-        self.chains = FlushChains(garden, fit)
-        self._adviser = Adviser(garden, fit, self.chains.drawn)
-        self._by_tree: dict[str, list[FlushHistory]] = {}
-        for h in fit.histories:
-            self._by_tree.setdefault(h.tree.id, []).append(h)
+        self.forecasts = FlushForecasts(garden, fit)
+        self._adviser = Adviser(garden, fit, self.forecasts.drawn)
         species = {t.id: t.species for t in garden.trees}
-        self._looks = Counter(species[v.tree_id] for v in garden.looks if v.tree_id in species)
+        self._looks = Counter(species[look.tree_id] for look in garden.looks if look.tree_id in species)
 
     def warnings(self) -> Iterator[str]:
         through = self.garden.weather_through()
@@ -73,7 +64,7 @@ class _Maker:
         if behind > FRESH_DAYS:
             stand_in = "kept forecasts" if self.garden.forecast_through() else "usual years"
             yield f"weather ends {behind} days ago; the days since are filled from {stand_in}"
-        donors = self.chains.donors
+        donors = self.forecasts.donors
         if 0 < donors < WANTED:
             yield (
                 f"only {donors} past {'year' if donors == 1 else 'years'} of weather to draw the "
@@ -81,50 +72,28 @@ class _Maker:
             )
 
     def rows(self, tree: Tree) -> Iterator[ForecastRow]:
-        season = self.garden.season
-        mine = [h for h in self._by_tree.get(tree.id, []) if h.flush.season == season]
-        ahead = [h for h in self._by_tree.get(tree.id, []) if h.flush.season == season + 1]
-        if ahead:  # buds seen at rest in autumn are the next season's
-            yield from self._chain(ahead[0], 0)
-            return
-        live = [h for h in mine if h.ended is None and not h.lost]
-        if live and all(h.stage in ("turning", "bare") for h in live):
-            yield from self._chain(_unseen(tree, season + 1, self.garden), 0)
-            return
-        for h in live or ([_unseen(tree, season, self.garden)] if not mine else []):
-            if self._only_assumed(h):
-                continue
-            if h.stage and stage_rank(h.stage) >= stage_rank("hardened"):
-                if h.stage == "hardened" and not h.worked:
-                    yield self._open(h)
-            else:
-                yield from self._chain(h, self.garden.today)
-
-    def _only_assumed(self, h: FlushHistory) -> bool:
-        """A second flush of a fixed grower is never assumed from work, only seen."""
-        return self.garden.species_of(h.tree).growth == "fixed" and h.number > 1 and h.stage is None
+        for h, issued in self.forecasts.live(tree):
+            if h.is_hard:
+                yield self._open(h)
+            for one in [] if h.is_hard else self.forecasts.ahead(h, issued):
+                trust = self._trust(one) if one.dated else Trust(0, None, 1.0)
+                yield replace(self._row(h, one.stage, one.arrival, trust), dated=one.dated)
 
     def _open(self, h: FlushHistory) -> ForecastRow:
         transition = Transition("extended", "hardened")
         trust = Trust(len(self.fit.seasons_seen(h.tree.species, transition)), None, 0.0)
         return self._row(h, "hardened", None, trust)
 
-    def _chain(self, h: FlushHistory, issued: int) -> Iterator[ForecastRow]:
-        start, ahead = self.chains.of(h, issued)
-        if start == "start" and unmeasured_cover(self.garden, h):
-            yield replace(self._row(h, "budbreak", ahead[0].arrival, Trust(0, None, 1.0)), dated=False)
-            return
-        for one in ahead:
-            yield self._row(h, one.stage, one.arrival, self._trust(h, one.steps, one.arrival))
-
-    def _trust(self, h: FlushHistory, used: Sequence[Transition], arrival: Arrival) -> Trust:
-        seasons = min(len(self.fit.seasons_seen(h.tree.species, t)) for t in used)
-        share = max(self.fit.prior_share(h.tree.species, t) for t in used)
+    def _trust(self, ahead: StageAhead) -> Trust:
+        h, arrival = ahead.history, ahead.arrival
+        seasons = min(len(self.fit.seasons_seen(h.tree.species, t)) for t in ahead.steps)
+        share = max(self.fit.prior_share(h.tree.species, t) for t in ahead.steps)
         low, high = arrival.quantile(0.1), arrival.quantile(0.9)
         within = (high - low) / 2 if seasons and math.isfinite(high) else None
-        skill = self.garden.skills.get(h.tree.species)
-        if skill and within and h.number == 1 and used[0].start == "budbreak" and len(used) > 1:
-            within = skill.within  # how far such forecasts, made at bud break, did miss
+        record = self.garden.skills.get(h.tree.species)
+        if record is not None and within is not None:
+            issued = self.garden.today if h.flush.season == self.garden.season else 0
+            within = record.within(ahead.stage, arrival.quantile(0.5) - issued, within)
         return Trust(seasons, within, share)
 
     def _row(self, h: FlushHistory, stage: str, arrival: Arrival | None, trust: Trust) -> ForecastRow:
@@ -190,9 +159,3 @@ def operation_for(garden: Garden, h: FlushHistory) -> str | None:
         return None
     first = h.number == 1 and h.woken is None
     return "partial-defoliation" if first and garden.species_of(h.tree).defoliation == "repeat" else "cutback"
-
-
-def _unseen(tree: Tree, season: int, garden: Garden) -> FlushHistory:
-    """The first flush of a season in which nothing was seen yet."""
-    flush = Flush(id="", tree_id=tree.id, season=season, started_by="season")
-    return FlushHistory(tree, flush, 1, garden.site(tree, season), {}, None, None, None, None)

@@ -1,9 +1,4 @@
-"""Hours of daylight, for any day and latitude, with polar day and night.
-
-Two published formulas: the CBM of Forsythe et al. 1995, whose sun angle says when day begins, is the one
-flushcast uses; the plainer one of FAO-56 counts the sun's centre on a flat horizon and runs up to half an
-hour shorter at 60° of latitude.
-"""
+"""Hours of daylight, for any day and latitude, with polar day and night: the CBM of Forsythe et al. 1995."""
 
 from __future__ import annotations
 
@@ -57,51 +52,6 @@ def daylength(day_of_year: ArrayLike, latitude: ArrayLike, *, sun_angle: ArrayLi
     theta = 0.2163108 + 2.0 * np.arctan(0.9671396 * np.tan(0.00860 * (day - 186.0)))
     declination = np.arcsin(0.39795 * np.cos(theta))
     return _hours_above(lat, declination, np.radians(np.asarray(sun_angle, dtype=np.float64)))
-
-
-def daylength_fao56(day_of_year: ArrayLike, latitude: ArrayLike) -> Array:
-    """Daylight hours from day of year and latitude, FAO-56 equation 34.
-
-    Parameters, result and errors as in :func:`daylength`, without a sun angle.
-
-    References
-    ----------
-    .. [1] R. G. Allen, L. S. Pereira, D. Raes and M. Smith, Crop evapotranspiration, FAO Irrigation and
-       Drainage Paper 56, 1998, equations 24, 25 and 34 (read as quoted by others; the holding at polar day
-       and night is ours).
-
-    Examples
-    --------
-    Example 9 of the paper, 3 September at 20° S:
-
-    >>> float(daylength_fao56(246, -20).round(1))
-    11.7
-    """
-    return np.asarray(24.0 / np.pi * sunset_hour_angle_fao56(day_of_year, latitude))
-
-
-def declination_fao56(day_of_year: ArrayLike) -> Array:
-    """Solar declination, FAO-56 equation 24. [rad]
-
-    Examples
-    --------
-    >>> float(declination_fao56(246).round(3))
-    0.12
-    """
-    day = np.asarray(day_of_year, dtype=np.float64)
-    return np.asarray(0.409 * np.sin(2.0 * np.pi * day / 365.0 - 1.39))
-
-
-def sunset_hour_angle_fao56(day_of_year: ArrayLike, latitude: ArrayLike) -> Array:
-    """Sunset hour angle, FAO-56 equation 25, held to 0 and π in polar night and day. [rad]
-
-    Examples
-    --------
-    >>> float(sunset_hour_angle_fao56(246, -20).round(3))
-    1.527
-    """
-    day, lat = _checked(day_of_year, latitude)
-    return np.asarray(_hours_above(lat, declination_fao56(day), np.asarray(0.0)) * np.pi / 24.0)
 
 
 def _hours_above(lat: Array, declination: Array, depth: Array) -> Array:

@@ -65,43 +65,6 @@ def wang_engel(temp: ArrayLike, base: ArrayLike, optimum: ArrayLike, ceiling: Ar
     return np.asarray(_wang_engel(t, cold, best, hot, alpha))
 
 
-def yan_hunt(temp: ArrayLike, optimum: ArrayLike, ceiling: ArrayLike) -> Array:
-    r"""Growth rate relative to the optimum, after Yan & Hunt: no growth at or below 0 °C.
-
-    Parameters
-    ----------
-    temp : array_like
-        Temperature; any shape that broadcasts with the cardinal temperatures. [°C]
-    optimum, ceiling : array_like
-        Fastest at ``optimum``, none at or above ``ceiling``; ``0 < optimum < ceiling``. [°C]
-
-    Returns
-    -------
-    ndarray
-        Relative rate from 0 to 1, dimensionless; NaN where ``temp`` is NaN.
-
-    Raises
-    ------
-    InputError
-        Unless ``0 < optimum < ceiling``, all finite.
-
-    References
-    ----------
-    .. [1] W. Yan and L. A. Hunt, "An equation for modelling the temperature response of plants using only
-       the cardinal temperatures," Annals of Botany, vol. 84, pp. 607-614, 1999 (formula read in the
-       abstract).
-
-    Examples
-    --------
-    >>> yan_hunt([10, 27, 40], optimum=27, ceiling=40).round(4)
-    array([0.2933, 1.    , 0.    ])
-    """
-    _, best, hot = checked_cardinals(0.0, optimum, ceiling)
-    t = np.asarray(temp, dtype=np.float64)
-    inside = np.clip(t, 0.0, hot)
-    return np.asarray((hot - inside) / (hot - best) * (inside / best) ** (best / (hot - best)))
-
-
 def daily_response(
     tmin: ArrayLike,
     tmax: ArrayLike,

@@ -14,17 +14,20 @@ from datetime import date, timedelta
 
 import numpy as np
 
-from phenology.forecasting.arrival import LEVELS, Arrival, arrival_of
-from phenology.heat.clocks import CLOCKS, ThermalTime
+from phenology.forecasting.arrival import LEVELS, Arrival
+from phenology.forecasting.propagation import Step, propagate
+from phenology.heat.clocks import ThermalTime
 from phenology.judging.rivals import usual_date, usual_days_regressed
+from phenology.learning.prediction import Prediction
 from phenology.learning.requirement import Requirement, RequirementModel
+from phenology.learning.transitions import Transition
 from phenology.learning.waits import Wait
 from phenology.model.arrays import Array
 from phenology.model.errors import LookError, StageOrderError
 from phenology.model.season import NEVER, SeasonCalendar
 from phenology.model.stages import stage_rank
 from phenology.records.flushes import CLOSING_DAYS
-from phenology.records.intervals import Sight, anchored, likely_times, stage_interval
+from phenology.records.intervals import Sight, anchored, stage_interval
 from phenology.weather.season_weather import SeasonWeather
 from phenology.weather.series import DailyWeather
 from phenology.weather.traces import draw_traces
@@ -228,15 +231,14 @@ class _Fold:
         wait = case.wait
         assert wait is not None
         thermal_time, gap = self._thermal_time_at(case.issued)
-        prediction = self.requirement.predict(
-            wait.species, wait.tree, self.season, wait.later, wait.anchor_middle
+
+        def requirement(began: float) -> Prediction:
+            return self.requirement.predict(wait.species, wait.tree, self.season, wait.later, began)
+
+        step = Step(
+            Transition(self.question.given, self.question.target), requirement, (case.issued, math.inf)
         )
-        # nobody saw the day on which the wait began, so every likely one has its say
-        curves = [
-            arrival_of(prediction, thermal_time, began, clocks=CLOCKS, gap_variance=gap).curve
-            for began in likely_times(wait.anchor)
-        ]
-        arrival = Arrival(np.mean(curves, axis=0)).given_not_by(case.issued)
+        arrival = Arrival.over(propagate(wait.anchor, [step], thermal_time, gap)[0])
         quantiles = self._within(arrival.quantiles())
         return HindcastRow(
             wait,

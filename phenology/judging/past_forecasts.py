@@ -1,123 +1,160 @@
-"""Past forecasts against what came: every finished first flush forecast again, week after week."""
+"""Past forecasts against what came: every finished season forecast again, as it would have been then.
+
+Each forecast is made by the one forecaster of this project from what was known on its day: all records and
+weather of other seasons, and those of its own season up to that day. What a forecast of today tells is
+judged by exactly such rows.
+"""
 
 from __future__ import annotations
 
 import math
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import replace
 
 import numpy as np
 
-from phenology.judging.garden_hindcast import Judge, judged_ways
+from phenology.forecasting.flush_forecast import falls_back, forecast_stages
+from phenology.garden import Garden
+from phenology.learning.flush_history import FlushHistory, histories
 from phenology.learning.garden_fit import GardenFit
-from phenology.learning.transitions import Transition
-from phenology.learning.waits import Wait
+from phenology.model.errors import WeatherError
+from phenology.model.track_record import PastForecast, TrackRecord
 
-EVERY_DAYS = 10  # forecasts are issued on every tenth day of a season while the wait lasts (ours)
-
-
-@dataclass(frozen=True)
-class PastForecast:
-    """One forecast of a hardening that has since been seen, made without the season it belongs to.
-
-    Attributes
-    ----------
-    species, tree : str
-        Latin name, tree id.
-    season : int
-    issued : int
-        Day of the season at whose end it was made.
-    q10, q50, q90 : float
-        Days of the season by which it had come with that chance; past the season's end where it had not.
-    after, by : float
-        The last look before it, the first look at it. [day of season]
-    chance : float
-        What the forecast gave to it having come by the middle of those looks.
-    """
-
-    species: str
-    tree: str
-    season: int
-    issued: int
-    q10: float
-    q50: float
-    q90: float
-    after: float
-    by: float
-    chance: float
-
-    @property
-    def middle(self) -> float:
-        """Middle of the looks either side."""
-        return (self.after + self.by) / 2
-
-    @property
-    def lead(self) -> float:
-        """Days from the forecast to the event."""
-        return self.middle - self.issued
-
-    @property
-    def error(self) -> float:
-        """Days by which the median came too late (+) or too early (-)."""
-        return self.q50 - self.middle
+EVERY_DAYS = 20
+"""Forecasts of a past season are issued so far apart (ours)."""
+MOST_SEASONS = 8
+"""The latest finished seasons are judged, no more of them (ours): a grower's eye changes."""
+MOST_TREES = 12
+"""Of each species so many trees are judged, no more (ours): they differ little."""
+FEWEST_SEASONS = 2
+STAGES = ("budbreak", "extended", "hardened")
 
 
 def past_forecasts(
-    fit: GardenFit,
-    species: str | None = None,
-    every: int = EVERY_DAYS,
-    *,
-    progress: Callable[[int, int], None] | None = None,
+    garden: Garden, *, every: int = EVERY_DAYS, progress: Callable[[int, int], None] | None = None
 ) -> list[PastForecast]:
-    """Forecast past seasons' first hardenings again, each from the other seasons.
+    """Forecast the finished seasons again, each from all others and from its own up to the day of issue.
+
+    A species is judged from its second season on record. Where the usual date did as well as the weather, the
+    clocks of the calendar are tried alone; where they come closer, those forecasts stand.
 
     Parameters
     ----------
-    fit : GardenFit
-    species : str, optional
-        Latin name; without it every species with two seasons on record.
+    garden : Garden
+        Records of the season under way are not used.
     every : int
-        Days between forecasts of one wait.
+        Days between forecasts of a season.
     progress : callable, optional
-        Called with (flushes forecast, flushes to forecast).
+        Called with (forecasts made, forecasts to make).
     """
-    judge = Judge(fit)
-    found = judged_ways(fit, [species] if species else None)
-    waits = [(name, way, wait) for name, way, waits in found for wait in waits]
-    out: list[PastForecast] = []
-    for done, (name, way, wait) in enumerate(waits):
+    finished = replace(garden.finished_seasons, skills={})
+    truth = _truth(finished)
+    days = [
+        finished.calendar.date(season, day)
+        for season in sorted({h.flush.season for h in truth.values()})[-MOST_SEASONS:]
+        for day in _issue_days([h for h in truth.values() if h.flush.season == season], every)
+    ]
+    issues = []
+    rows: list[PastForecast] = []
+    for done, day in enumerate(days):
         if progress is not None:
-            progress(done, len(waits))
-        out += _of_wait(judge, name, way, wait, every)
-    return out
+            progress(done, len(days))
+        known = finished.known_on(day)
+        issues.append((known, GardenFit(known)))
+        rows += issued_by(*issues[-1], truth)
+    plain = TrackRecord.of(rows)
+    doubtful = {
+        name: replace(record, by_calendar=True)
+        for name, record in plain.items()
+        if record.weather_adds_nothing
+    }
+    tried: list[PastForecast] = []
+    for known, fit in issues if doubtful else ():
+        mine = {key: h for key, h in truth.items() if h.tree.species in doubtful}
+        tried += issued_by(replace(known, skills=doubtful), fit, mine)
+    closer = {name for name, record in TrackRecord.of(tried).items() if record.missed < plain[name].missed}
+    return [row for row in rows if row.species not in closer] + [
+        row for row in tried if row.species in closer
+    ]
 
 
-def _of_wait(judge: Judge, species: str, way: Transition, wait: Wait, every: int) -> Iterator[PastForecast]:
-    first = math.ceil(wait.anchor[1])
-    issues = [first, *range(every * (first // every + 1), math.ceil(wait.target[1]), every)]
-    for issued in issues:
-        if issued < wait.target[1]:
-            arrival = judge.arrival(way, wait, issued)
-            end = float(len(arrival.curve))
-            q10, q50, q90 = (min(arrival.quantile(level), end) for level in (0.1, 0.5, 0.9))
-            middle = (wait.target[0] + wait.target[1]) / 2
-            yield PastForecast(
-                species, wait.tree, wait.season, issued, q10, q50, q90, *wait.target,
-                arrival.chance_by(middle),
-            )  # fmt: skip
+Truth = dict[tuple[str, int, int], FlushHistory]
+"""Flushes as known in the end, by tree, season and number."""
+
+
+def issued_by(known: Garden, fit: GardenFit, truth: Truth) -> list[PastForecast]:
+    """What a garden forecasts on `known.as_of` of stages of these flushes that looks have since dated.
+
+    Without past weather there are none.
+    """
+    trees = {tree for tree, _, _ in truth}
+    try:
+        stages = list(
+            forecast_stages(known, fit, [tree for tree in known.standing_trees if tree.id in trees])
+        )
+    except WeatherError:
+        return []
+    rows = []
+    for one in stages:
+        h = one.history
+        seen = truth.get((h.tree.id, h.flush.season, h.number))
+        came = seen.dated(one.stage) if seen is not None and one.dated else None
+        if came is None or h.flush.season != known.season or came[1] <= known.today:
+            continue
+        end = float(len(one.arrival.curve))
+        q10, q25, q50, q75, q90 = (min(q, end) for q in one.arrival.quantiles())
+        chance = one.arrival.chance_by((came[0] + came[1]) / 2)
+        rows.append(
+            PastForecast(
+                h.tree.species, h.tree.id, h.flush.season, h.number, one.stage, known.today,
+                one.steps[0].start == "start", falls_back(known, h), q10, q25, q50, q75, q90,
+                one.arrival.p_not, came[0], came[1], chance,
+            )
+        )  # fmt: skip
+    return rows
+
+
+def _truth(garden: Garden) -> Truth:
+    """Flushes to be judged by: a few trees of every species that has enough seasons of dated stages."""
+    dated = [h for h in histories(garden) if any(h.dated(stage) for stage in STAGES)]
+    seasons: dict[str, set[int]] = {}
+    for h in dated:
+        seasons.setdefault(h.tree.species, set()).add(h.flush.season)
+    trees: dict[str, dict[str, None]] = {}
+    for h in dated:
+        trees.setdefault(h.tree.species, {})[h.tree.id] = None
+    judged = {tree for mine in trees.values() for tree in list(mine)[:MOST_TREES]}
+    return {
+        (h.tree.id, h.flush.season, h.number): h
+        for h in dated
+        if len(seasons[h.tree.species]) >= FEWEST_SEASONS and h.tree.id in judged
+    }
+
+
+def _issue_days(flushes: Sequence[FlushHistory], every: int) -> Iterator[int]:
+    """Days on which a season is forecast: from before bud break to the last first flush's hardening."""
+    came = [came for h in flushes if h.number == 1 for stage in STAGES if (came := h.dated(stage))]
+    if not came:
+        return
+    first, last = min(a for a, _ in came), max(b for _, b in came)
+    day = max(1, math.floor(first) - every)
+    while day < last:
+        yield day
+        day += every
 
 
 def held(past: Sequence[PastForecast]) -> float:
     """Share of the 80 % ranges that held the middle of the looks, each season counting alike."""
-    by_season: dict[int, list[bool]] = {}
-    for one in past:
-        by_season.setdefault(one.season, []).append(one.q10 <= one.middle <= one.q90)
-    return float(np.mean([np.mean(inside) for inside in by_season.values()])) if by_season else math.nan
+    return _over_seasons(past, lambda one: float(one.q10 <= one.middle <= one.q90))
 
 
 def typical_error(past: Sequence[PastForecast]) -> float:
     """Mean distance between median and event, each season counting alike. [days]"""
+    return _over_seasons(past, lambda one: abs(one.error))
+
+
+def _over_seasons(past: Sequence[PastForecast], value: Callable[[PastForecast], float]) -> float:
     by_season: dict[int, list[float]] = {}
     for one in past:
-        by_season.setdefault(one.season, []).append(abs(one.error))
-    return float(np.mean([np.mean(misses) for misses in by_season.values()])) if by_season else math.nan
+        by_season.setdefault(one.season, []).append(value(one))
+    return float(np.mean([np.mean(values) for values in by_season.values()])) if by_season else math.nan

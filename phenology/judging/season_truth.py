@@ -9,7 +9,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from phenology.judging.past_forecasts import PastForecast
+from phenology.model.track_record import PastForecast, first_hardenings, usual_dates
 
 NEAR_DAYS = 21  # forecasts issued within this of the event are the ones that a window is planned on (ours)
 
@@ -47,14 +47,20 @@ class SeasonTruth:
 
 
 def season_truth(past: Sequence[PastForecast]) -> list[SeasonTruth]:
-    """Sum up past forecasts season by season, oldest first.
+    """Sum up past forecasts of first hardenings season by season, oldest first.
 
     Parameters
     ----------
     past : sequence of PastForecast
-        As `phenology.judging.past_forecasts.past_forecasts` gives them, of one species or of all.
+        Of one species or of all; those of other stages and flushes are left out.
     """
-    usual = _usual_dates(past)
+    past = first_hardenings(past)
+    usual = {
+        (species, season): day
+        for species in {one.species for one in past}
+        for season, day in usual_dates([one for one in past if one.species == species]).items()
+        if not math.isnan(day)
+    }
     return [
         _of_season(season, [p for p in past if p.season == season], usual)
         for season in sorted({p.season for p in past})
@@ -82,21 +88,6 @@ def _of_season(season: int, past: Sequence[PastForecast], usual: dict[tuple[str,
         _median(usually),
         float(np.mean([p.q10 <= p.middle <= p.q90 for p in past])),
     )
-
-
-def _usual_dates(past: Sequence[PastForecast]) -> dict[tuple[str, int], float]:
-    """For each species and season, the mean of its other seasons' mean dates."""
-    middles: dict[str, dict[int, dict[str, float]]] = defaultdict(lambda: defaultdict(dict))
-    for one in past:
-        middles[one.species][one.season][one.tree] = one.middle
-    out = {}
-    for species, by_season in middles.items():
-        means = {season: float(np.mean(list(trees.values()))) for season, trees in by_season.items()}
-        for season in means:
-            others = [mean for other, mean in means.items() if other != season]
-            if others:
-                out[species, season] = float(np.mean(others))
-    return out
 
 
 def _median(values: Sequence[float]) -> float:

@@ -222,6 +222,11 @@ def paired_by_season(score: ArrayLike, rival: ArrayLike, season: Sequence[int] |
     return PairedDifference(float(by_season.mean()), error, tuple(int(s) for s in seasons), by_season)
 
 
+def skill(score: float, reference: float) -> float:
+    """Share of a rival's mean score saved: 1 perfect, 0 no better, negative worse; NaN where it scores 0."""
+    return 1.0 - score / reference if reference else float("nan")
+
+
 def _checked_forecasts(quantiles: ArrayLike, left: ArrayLike, right: ArrayLike) -> tuple[Array, Array, Array]:
     q, a, b = (np.asarray(v, dtype=np.float64) for v in (quantiles, left, right))
     if q.ndim != 2 or q.shape[1] != 5 or not a.shape == b.shape == (len(q),):

@@ -10,7 +10,8 @@ import numpy as np
 
 from phenology.heat.clocks import CLOCKS
 from phenology.learning.garden_fit import GardenFit
-from phenology.learning.requirement import Prediction, Requirement
+from phenology.learning.prediction import Prediction
+from phenology.learning.requirement import Requirement
 from phenology.learning.transitions import Transition, all_transitions
 from phenology.mathematics.normal_curve import normal_cdf
 from phenology.model.season import NEVER

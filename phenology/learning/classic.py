@@ -135,6 +135,7 @@ def x_intercept(mean_temps: ArrayLike, durations: ArrayLike, *, level: float = 0
     (7.1, 304.6)
     """
     import statsmodels.api as sm
+    from scipy.special import stdtrit
 
     t, d = _checked(mean_temps, durations)
     if not 0 < level < 1:
@@ -143,15 +144,16 @@ def x_intercept(mean_temps: ArrayLike, durations: ArrayLike, *, level: float = 0
     p, q = (float(v) for v in fit.params)
     if q <= 0:
         raise InputError("the stage does not go faster in warmth in these seasons: no base can be read off")
-    slowest, fastest = (float(v) for v in fit.conf_int(alpha=1 - level)[1])
-    squared = ((fastest - slowest) / 2) ** 2 / fit.cov_params()[1, 1]  # of Student's t
-    a, b, c = (q * q, p * q, p * p) - squared * fit.cov_params()[[1, 0, 0], [1, 1, 0]]
+    v = np.asarray(fit.cov_params())
+    student = float(stdtrit(len(t) - 2, (1 + level) / 2))
+    a, b, c = np.array([q * q, p * q, p * p]) - student**2 * v[[1, 0, 0], [1, 1, 0]]
     base_interval = (-np.inf, np.inf)
     if a > 0:  # the slope is distinct from 0, and the two roots are real and enclose the estimate
         root = float(np.sqrt(max(b * b - a * c, 0.0)))
         base_interval = (float((-b - root) / a), float((-b + root) / a))
-    highest = 1.0 / slowest if slowest > 0 else np.inf
-    return ClassicBase(-p / q, 1.0 / q, len(t), base_interval, (1.0 / fastest, highest))
+    half = student * float(np.sqrt(v[1, 1]))
+    highest = 1.0 / (q - half) if q > half else np.inf
+    return ClassicBase(-p / q, 1.0 / q, len(t), base_interval, (1.0 / (q + half), highest))
 
 
 CLASSIC: dict[str, Callable[[ArrayLike, ArrayLike], ClassicBase]] = {

@@ -7,6 +7,7 @@ within a species, each a few values with weights, the same for all species.
 from __future__ import annotations
 
 import itertools
+from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
@@ -27,6 +28,7 @@ CALENDAR_COMMON_SD = (
 )
 LIGHT_COMMON_SD = 0.30  # the same for heat that counts by the length of the day
 LATER_SD = 0.20  # a later flush against the first
+FARTHEST = 8.0  # a wait does not change any more, the further it lies from its usual day [10 days], ours
 SLOPE_SD = 0.03  # per 10 days that a wait begins later than usual; twice that for days and date
 
 
@@ -77,6 +79,12 @@ class Columns:
         """Place of each tree among the trees."""
         return {tree: i for i, tree in enumerate(self.trees)}
 
+    @cached_property
+    def cells_of_season(self) -> list[int]:
+        """How many cells each season has."""
+        count = Counter(season for _, season in self.cells)
+        return [count[season] for season in self.seasons]
+
     @property
     def shared(self) -> int:
         """Number of shared effects: common, later, slope, species, seasons, cells."""
@@ -109,7 +117,7 @@ class Columns:
     def lateness(self, species: str, later: bool, anchor: float) -> float:
         """How much later than this species' usual the wait began. [10 days]"""
         centre = self.centre.get((species, later))
-        return 0.0 if centre is None else (anchor - centre) / 10
+        return 0.0 if centre is None else min(max((anchor - centre) / 10, -FARTHEST), FARTHEST)
 
     def prior_variance(self, clock: Clock, setting: Setting, species_sd: Array, odd: Array) -> Array:
         """Prior variances of the shared effects; `odd` holds each season's weight (1 usual, near 0 odd)."""

@@ -86,6 +86,11 @@ class FlushHistory:
             return None
         return stopped[1] < hard[1]
 
+    @property
+    def is_hard(self) -> bool:
+        """Whether it was seen hard, or beyond that."""
+        return self.stage is not None and stage_rank(self.stage) >= stage_rank("hardened")
+
     def bracket(self, stage: str) -> tuple[float, float] | None:
         """The looks either side of a stage, where both are on record; None otherwise."""
         after, by = self.came.get(stage, (-math.inf, math.inf))

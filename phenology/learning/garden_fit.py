@@ -96,9 +96,14 @@ class GardenFit:
         One stride is taken where the records hold only its two ends (a notebook of hardening dates,
         say): see `at_one_stride`.
         """
+        if target == "hardened" and self.runs_on(tree):
+            return (Transition(start, target),)
+        return self.path_of(tree.species, start, target)
+
+    def path_of(self, species: str, start: str, target: str) -> tuple[Transition, ...]:
+        """The same for any tree of a species."""
         whole = Transition(start, target)
-        runs_on = target == "hardened" and self.runs_on(tree)
-        return (whole,) if runs_on or self.at_one_stride(tree.species, whole) else whole.links()
+        return (whole,) if self.at_one_stride(species, whole) else whole.links()
 
     def runs_on(self, tree: Tree) -> bool:
         """Whether, in two flushes or more, a tree's shoots were never seen to stop before leaves were hard.

@@ -23,7 +23,7 @@ from phenology.learning.phyllochron import (
     pace_of,
     with_counts,
 )
-from phenology.learning.requirement import Prediction
+from phenology.learning.prediction import Prediction
 from phenology.learning.transitions import Transition
 from phenology.model.arrays import Array
 from phenology.model.season import NEVER

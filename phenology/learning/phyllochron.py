@@ -20,7 +20,7 @@ from numpy.typing import NDArray
 from phenology.heat.clocks import Clock
 from phenology.learning.effects import EffectsPosterior, log_evidences, posterior
 from phenology.learning.leaf_counts import FEWEST, MOST
-from phenology.learning.requirement import Prediction
+from phenology.learning.prediction import Prediction
 from phenology.learning.waits import LEAST_WAIT
 from phenology.model.arrays import Array
 

@@ -16,6 +16,7 @@ import itertools
 import math
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
 
@@ -31,9 +32,10 @@ from phenology.learning.effect_columns import (
     common_sd,
 )
 from phenology.learning.effects import EffectsPosterior, log_evidences, posterior
+from phenology.learning.prediction import Prediction, mixture
 from phenology.learning.waits import Wait, WaitTable, tabulate
 from phenology.mathematics.gamma_curve import digamma, gamma_quantile
-from phenology.model.arrays import Array, IntArray
+from phenology.model.arrays import Array, BoolArray, IntArray
 from phenology.model.errors import InputError
 from phenology.model.records import Site
 from phenology.weather.season_weather import SeasonThermalTime
@@ -53,27 +55,6 @@ class Component:
     setting: Setting
     weight: float
     effects: EffectsPosterior
-
-
-@dataclass(frozen=True)
-class Prediction:
-    """A wait not yet seen, as a mixture of log-normal requirements (draws), each on one clock.
-
-    Attributes
-    ----------
-    weight, mean, variance : ndarray, shape (k,)
-        Mixture weights, and mean and variance of the log requirement. [log days at 18 degC]
-    clock : ndarray of int, shape (k,)
-        The clock each draw is read on.
-    usual : float
-        Day of the season on which the wait usually begins, for clocks that run from it.
-    """
-
-    weight: Array
-    clock: IntArray
-    mean: Array
-    variance: Array
-    usual: float = float("nan")
 
 
 class RequirementModel:
@@ -240,7 +221,9 @@ class Requirement:
     waits: tuple[Wait, ...]
     clock_shares: Array
 
-    def predict(self, species: str, tree: str, season: int, later: bool, anchor: float) -> Prediction:
+    def predict(
+        self, species: str, tree: str, season: int, later: bool, anchor: float, *, lean: bool = True
+    ) -> Prediction:
         """The requirement of one tree in one season, seen or not, as a mixture over clocks.
 
         Parameters
@@ -253,34 +236,32 @@ class Requirement:
             Whether a later flush is meant.
         anchor : float
             Day of the season on which the wait began.
+        lean : bool
+            Whether the clocks' weights lean with the season; see `RequirementModel.leaned`.
         """
         days, own_sd = self.model.prior_of(species)
         usual = self.columns.centre.get((species, later))
-        row = self.columns.row(species, season, later, anchor)
-        own = self.columns.tree_index.get(tree)
-        weights, clocks, means, variances = [], [], [], []
-        leaned = self.model.leaned(anchor)
-        dated = [self.model.clocks[part.clock].from_usual for part in self.components]
-        if usual is None and all(dated):
+        parts = self._parts
+        if usual is None and parts.by_date.all():
             usual = anchor  # the records leave only the date, and nobody knows it for this species
-        for part, by_date in zip(self.components, dated, strict=True):
-            if usual is None and by_date:
-                continue  # nobody knows yet when this wait usually begins
-            mean = float(np.log(days) + part.effects.mean_at(row, own))
-            fixed = float(part.effects.variance_at(row, own)) + part.setting.noise**2
-            fixed += part.setting.tree**2 if own is None else 0.0
-            fixed += 0.0 if species in self.columns.species else own_sd**2
-            new = 0.0 if season in self.columns.seasons else part.setting.season**2
-            new += 0.0 if (species, season) in self.columns.cells else part.setting.cell**2
-            for share, stretch in TAIL if new else ((1.0, 0.0),):
-                weights.append(part.weight * leaned[part.clock] * share)
-                clocks.append(part.clock)
-                means.append(mean)
-                variances.append(fixed + new * stretch)
-        merged = _merge(
-            np.array(weights), np.array(clocks, dtype=np.intp), np.array(means), np.array(variances)
+        mean, variance = parts.at(
+            self.columns.row(species, season, later, anchor), self.columns.tree_index.get(tree)
         )
+        if species not in self.columns.species:
+            variance = variance + own_sd**2
+        if season not in self.columns.seasons:
+            variance = variance + parts.season * MEAN_STRETCH
+        if (species, season) not in self.columns.cells:
+            variance = variance + parts.cell * MEAN_STRETCH
+        weight = parts.weight * self.model.leaned(anchor)[parts.clock] if lean else parts.weight
+        if usual is None:  # nobody knows yet when this wait usually begins
+            weight = np.where(parts.by_date, 0.0, weight)
+        merged = mixture(weight, parts.clock, np.log(days) + mean, variance)
         return merged if usual is None else replace(merged, usual=usual)
+
+    @cached_property
+    def _parts(self) -> _Parts:
+        return _Parts.of(self.components, self.model.clocks)
 
     def prior_share(self, species: str) -> float:
         """How much of what is believed about the species' mean is still prior, 1 (all) to 0 (none)."""
@@ -296,15 +277,60 @@ class Requirement:
         return min(1.0, left)
 
 
-def _tail_of_seasons(parts: int = 3) -> tuple[tuple[float, float], ...]:
-    """A season's variance as a mixture: equal shares of the inverse gamma behind a t distribution."""
+@dataclass(frozen=True)
+class _Parts:
+    """The kept grid points as arrays, one entry a point, so that a prediction is a few products."""
+
+    weight: Array
+    clock: IntArray
+    by_date: BoolArray
+    own: Array
+    tree: Array
+    season: Array
+    cell: Array
+    means: Array
+    covariances: Array
+    effects: tuple[EffectsPosterior, ...]
+
+    @classmethod
+    def of(cls, components: Sequence[Component], clocks: Sequence[Clock]) -> _Parts:
+        settings = [part.setting for part in components]
+        return cls(
+            weight=np.array([part.weight for part in components]),
+            clock=np.array([part.clock for part in components], dtype=np.intp),
+            by_date=np.array([clocks[part.clock].from_usual for part in components]),
+            own=np.array([s.noise**2 for s in settings]),
+            tree=np.array([s.tree**2 for s in settings]),
+            season=np.array([s.season**2 for s in settings]),
+            cell=np.array([s.cell**2 for s in settings]),
+            means=np.array([part.effects.shared_mean for part in components]),
+            covariances=np.array([part.effects.shared_covariance for part in components]),
+            effects=tuple(part.effects for part in components),
+        )
+
+    def at(self, row: Array, tree: int | None) -> tuple[Array, Array]:
+        """Mean and variance at a design row, noise included; a tree never seen brings its spread."""
+        mean = self.means @ row
+        if tree is None:
+            at = np.flatnonzero(row)
+            x = row[at]
+            variance = (self.covariances[:, at[:, None], at] @ x) @ x
+            return mean, variance + self.own + self.tree
+        left = row - np.array([effects.reach[tree] for effects in self.effects])
+        variance = np.einsum("kp,kpq,kq->k", left, self.covariances, left, optimize=True)
+        mean = mean + np.array([effects.tree_mean[tree] for effects in self.effects])
+        return mean, variance + self.own + np.array([1 / e.tree_precision[tree] for e in self.effects])
+
+
+def _mean_stretch(parts: int = 3) -> float:
+    """What the heavy tail of a season's effect does to its variance: its mean over equal shares of the
+    inverse gamma behind a t distribution, which is finite where the whole would be dominated by its end."""
     at = (np.arange(parts) + 0.5) / parts
-    return tuple(
-        (1 / parts, float(SEASON_TAIL / 2 / gamma_quantile(round(SEASON_TAIL / 2), 1 - p))) for p in at
-    )
+    gamma = [gamma_quantile(round(SEASON_TAIL / 2), 1 - p) for p in at]
+    return float(np.mean([SEASON_TAIL / 2 / value for value in gamma]))
 
 
-TAIL = _tail_of_seasons()
+MEAN_STRETCH = _mean_stretch()
 
 
 def _oddness(squared: Array, season_sd: float) -> Array:
@@ -323,7 +349,7 @@ def _price_of_odd_seasons(odd: Array, columns: Columns) -> float:
     a, shape = SEASON_TAIL / 2, (SEASON_TAIL + 1) / 2
     rate = shape / odd
     log_mean = digamma(shape) - np.log(rate)
-    effects = 1 + np.array([sum(season == s for _, season in columns.cells) for s in columns.seasons])
+    effects = 1 + np.array(columns.cells_of_season)
     divergence = (shape - a) * digamma(shape) - math.lgamma(shape) + math.lgamma(a)
     divergence = divergence + a * (np.log(rate) - np.log(a)) + shape * (a - rate) / rate
     return float((0.5 * effects * (log_mean - np.log(odd)) - divergence).sum())
@@ -360,21 +386,3 @@ def _thinned(share: Array, order: Sequence[int]) -> list[tuple[int, float]]:
     at = np.searchsorted(np.cumsum(share[order]), steps * share.sum())
     picked, times = np.unique(np.minimum(at, len(order) - 1), return_counts=True)
     return [(order[int(k)], float(n) / MOST_KEPT) for k, n in zip(picked, times, strict=True)]
-
-
-def _merge(weight: Array, clock: IntArray, mean: Array, variance: Array) -> Prediction:
-    """Draws of one clock that hardly differ become one, with the same mean and variance."""
-    out: list[tuple[float, int, float, float]] = []
-    for c in dict.fromkeys(clock.tolist()):
-        mine = np.flatnonzero(clock == c)
-        order = mine[np.argsort(variance[mine])]
-        for group in np.array_split(order, min(3, len(order))):
-            w = weight[group]
-            total = float(w.sum())
-            if total <= 0:
-                continue
-            m = float(w @ mean[group] / total)
-            v = float(w @ (variance[group] + (mean[group] - m) ** 2) / total)
-            out.append((total, c, m, v))
-    table = np.array(out)
-    return Prediction(table[:, 0] / table[:, 0].sum(), table[:, 1].astype(np.intp), table[:, 2], table[:, 3])

@@ -56,15 +56,14 @@ def log_normal_cdf(z: Array) -> Array:
     >>> [round(float(v), 4) for v in log_normal_cdf(np.array([0.0, -50.0]))]
     [-0.6931, -1254.8314]
     """
-    flat = [_log_cdf(float(value)) for value in np.ravel(z)]
-    return np.array(flat).reshape(np.shape(z))
-
-
-def _log_cdf(z: float) -> float:
-    if z > -30:
-        return math.log(0.5 * math.erfc(-z / math.sqrt(2)))
-    if z == -math.inf:
-        return -math.inf
-    # asymptotic series of the tail (derived by parts); the next term is below 1e-8 here
-    series = 1 - 1 / z**2 + 3 / z**4 - 15 / z**6
-    return -0.5 * z * z - math.log(-z) - 0.5 * math.log(2 * math.pi) + math.log(series)
+    flat = np.ravel(np.asarray(z, dtype=float))
+    near = np.array([math.erfc(value) for value in (np.maximum(flat, -30.0) / -math.sqrt(2)).tolist()])
+    out = np.log(0.5 * near)
+    far = flat < -30
+    if far.any():
+        # asymptotic series of the tail (derived by parts); the next term is below 1e-8 here
+        deep = flat[far]
+        with np.errstate(divide="ignore"):
+            series = 1 - 1 / deep**2 + 3 / deep**4 - 15 / deep**6
+            out[far] = -0.5 * deep**2 - np.log(-deep) - 0.5 * math.log(2 * math.pi) + np.log(series)
+    return out.reshape(np.shape(z))

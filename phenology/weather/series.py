@@ -194,6 +194,13 @@ class DailyWeather:
             )
         return at
 
+    def unknown_between(self, first: date, last: date) -> DailyWeather:
+        """The same series with the days after `first` up to `last` unknown."""
+        hidden = slice(max((first - self.first_day).days + 1, 0), max((last - self.first_day).days + 1, 0))
+        low, high = self.tmin.copy(), self.tmax.copy()
+        low[hidden] = high[hidden] = np.nan
+        return DailyWeather(self.first_day, low, high, self.source)
+
     def between(self, first: date, last: date) -> DailyWeather:
         """The days from `first` to `last`, both included, as far as the series holds them (maybe none)."""
         start = min(max((first - self.first_day).days, 0), len(self))

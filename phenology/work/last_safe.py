@@ -11,19 +11,19 @@ import math
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
-from functools import cached_property
 
 import numpy as np
 
-from phenology.forecasting.beliefs import Beliefs
+from phenology.forecasting.propagation import Step
 from phenology.forecasting.ripening import Ripening, ripening
 from phenology.garden import Garden
-from phenology.heat.clocks import ThermalTime
+from phenology.heat.clocks import CLOCKS, ThermalTime
 from phenology.heat.daylength import daylength
 from phenology.language.date_style import short_date
 from phenology.learning.flush_history import FlushHistory
 from phenology.learning.garden_fit import GardenFit
-from phenology.learning.transitions import Transition
+from phenology.learning.prediction import Prediction, by_duration
+from phenology.learning.transitions import TARGETS
 from phenology.model.arrays import Array
 from phenology.model.limits import Limits
 from phenology.model.records import Site
@@ -47,12 +47,6 @@ SOURCES = {
     "daylength": "from memory, unverified: not once days are shorter than 13 hours",
 }
 """The limits and where they come from; each can be set by the garden."""
-
-_CHAIN = (
-    Transition("work", "budbreak"),
-    Transition("budbreak", "extended"),
-    Transition("extended", "hardened"),
-)
 
 
 @dataclass(frozen=True)
@@ -217,11 +211,6 @@ class WorkSeason:
         self._late: dict[tuple[Site, str], Late] = {}
         self._seasons: dict[Site, Ending] = {}
 
-    @cached_property
-    def _chain(self) -> list[Beliefs]:
-        """What is believed of each wait after work."""
-        return [Beliefs(self.fit.requirement(step), self.garden.season) for step in _CHAIN]
-
     def late(self, species: str, site: Site) -> Late:
         """The late season of a species in a site.
 
@@ -255,7 +244,7 @@ class WorkSeason:
     def _work_out(self, species: str, site: Site) -> Late:
         garden, limits = self.garden, self.garden.limits
         ending = self.ending(site)
-        steps = [beliefs.of(species) for beliefs in self._chain]
+        steps = [self._step(species, target) for target in TARGETS]
         ends = ending.season.end()
         before = np.where(np.isfinite(ending.season.frost), limits.days_before_frost, 0)
         days = _grid(garden.today, ending.season)
@@ -280,6 +269,21 @@ class WorkSeason:
             limits,
             ending.season.summer,
         )
+
+    def _step(self, species: str, target: str) -> Step:
+        """A wait after work, for any tree of a species, given no help by the time of year.
+
+        A wait that keeps to its date, or that short days hurry on, must not make a late cut look ripe. (The
+        forecast of a flush that was really woken does let date and light speak.)
+        """
+        transition = self.fit.path_of(species, "work", target)[-1]
+
+        def requirement(began: float) -> Prediction:
+            fitted = self.fit.requirement(transition)
+            found = fitted.predict(species, "", self.garden.season, True, began, lean=False)
+            return by_duration(found, CLOCKS)
+
+        return Step(transition, requirement)
 
     def _calendar_limits(self, site: Site, freeze: FreezeOdds) -> Iterator[tuple[str, float]]:
         garden, limits = self.garden, self.garden.limits

@@ -7,7 +7,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from phenology.judging.past_forecasts import PastForecast, held, typical_error
+from phenology.judging.past_forecasts import held, typical_error
+from phenology.model.track_record import PastForecast
 from reports.charts.ink import INK, PALE, RULE, WASH, bare, new_axes
 
 if TYPE_CHECKING:

@@ -1,63 +1,89 @@
-"""Past forecasts of a garden, made again or taken from where they are kept."""
+"""Past forecasts of a garden, made again or taken from where they are kept, and its track record."""
 
 from __future__ import annotations
 
 import hashlib
 from collections.abc import Callable
+from dataclasses import replace
+from datetime import date
 from pathlib import Path
 
+from data_sources.garden import GardenSettings
 from data_sources.kept.past_forecasts import keep_forecasts, read_forecasts
 from phenology.garden import Garden
 from phenology.heat.clocks import CLOCKS
-from phenology.judging.past_forecasts import PastForecast, past_forecasts
-from phenology.learning.garden_fit import GardenFit
-from reports.garden.skill import VERSION
-from reports.text.progress import Step
+from phenology.model.track_record import PastForecast, TrackRecord
+from reports.garden.snapshot import read_garden
+from reports.text.progress import Step, progress
+
+VERSION = 4  # raised when forecasts would come out differently on the same records
+
+
+def read_with_skill(folder: Path, as_of: date, *, past: bool = False) -> tuple[Garden, GardenSettings]:
+    """A garden as `read_garden` gives it, ready to be forecast; a slow first look back is shown."""
+    garden, settings = read_garden(folder, as_of, past=past)
+    with progress("past forecast") as step:
+        return with_skill(garden, folder, progress=step), settings
+
+
+def with_skill(garden: Garden, folder: Path, *, keep: bool = True, progress: Step | None = None) -> Garden:
+    """The same garden, its species' track record known."""
+    return replace(garden, skills=TrackRecord.of(garden_past(folder, garden, keep=keep, progress=progress)))
 
 
 def garden_past(
     folder: Path,
     garden: Garden,
     *,
-    past: bool = False,
+    keep: bool = True,
     say: Callable[[str], None] = lambda _: None,
     progress: Step | None = None,
 ) -> list[PastForecast]:
     """Every past forecast of every species, as `past_forecasts` makes them.
+
+    Only finished seasons count, so what is kept holds until a new season or older records come in.
 
     Parameters
     ----------
     folder : Path
         The garden's, where they are kept.
     garden : Garden
-    past : bool
-        Whether the garden is asked about in the past; those forecasts are not kept.
+    keep : bool
+        Whether they may be kept there.
     say : callable
         Told when the reckoning begins, which takes some seconds.
     progress : callable, optional
-        Told (flushes forecast, flushes to forecast) while it goes on.
+        Told (forecasts made, forecasts to make) while it goes on.
     """
-    key = _key(garden)
+    finished = garden.finished_seasons
+    if not finished.looks and not finished.works:
+        return []
+    key = _key(finished)
     kept = read_forecasts(folder, key)
     if kept is not None:
         return kept
-    if garden.looks:
-        say("Looking back on past seasons, which takes some seconds ...")
-    made = past_forecasts(GardenFit(garden), progress=progress)
-    if not past:
+    from phenology.judging.past_forecasts import past_forecasts
+
+    say("Looking back on past seasons, which takes some seconds ...")
+    made = past_forecasts(garden, progress=progress)
+    if keep:
         keep_forecasts(folder, key, made)
     return made
 
 
-def _key(garden: Garden) -> str:
-    """What the forecasts depend on, as a short text: all records, all weather, the clocks."""
+def _key(finished: Garden) -> str:
+    """What the forecasts depend on, as a short text: records and weather of finished seasons, the clocks."""
     digest = hashlib.sha256()
-    rows = (garden.trees, garden.stands, garden.flushes, garden.looks, garden.works, garden.places, CLOCKS)
-    for told in (garden.as_of, garden.calendar, *rows):
-        digest.update(repr(told).encode())
-    for species in sorted({tree.species for tree in garden.trees}):
-        digest.update(repr(garden.species.get(species)).encode())
-    for place, series in sorted(garden.weather.items()):
+    stood = [
+        replace(tree, retired=None if tree.retired is None or tree.retired > finished.as_of else tree.retired)
+        for tree in finished.trees
+    ]
+    rows = (stood, finished.stands, finished.flushes, finished.looks, finished.works, finished.places, CLOCKS)
+    for part in (finished.as_of, finished.calendar, *rows):
+        digest.update(repr(part).encode())
+    for species in sorted({tree.species for tree in finished.trees}):
+        digest.update(repr(finished.species.get(species)).encode())
+    for place, series in sorted(finished.weather.items()):
         digest.update(f"{place} {series.first_day}".encode())
         for values in (series.tmin, series.tmax):
             digest.update(values.tobytes())

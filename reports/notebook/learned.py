@@ -9,14 +9,14 @@ from typing import Any, NamedTuple
 import pandas as pd
 
 from phenology.heat.clocks import CLOCKS
-from phenology.judging.garden_hindcast import past_skill
-from phenology.judging.past_forecasts import EVERY_DAYS, PastForecast
+from phenology.judging.past_forecasts import EVERY_DAYS
 from phenology.learning.calibration import calibrate
 from phenology.learning.classic import classic_rows
 from phenology.learning.garden_leaves import GardenLeaves
 from phenology.learning.observers import observer_lateness
 from phenology.learning.transitions import Transition, all_transitions
 from phenology.learning.work_habit import work_habits
+from phenology.model.track_record import PastForecast, TrackRecord, first_hardenings
 from reports.notebook.opened import Opened
 from reports.output.calibration import learned_table
 from reports.table import Column, Table, attribute
@@ -136,7 +136,8 @@ class Learned(Opened):
         0  Rhododendron indicum        4          7.0                    12.0
         1         Fagus crenata        4          5.0                     9.0
         """
-        return _frame("past_forecasts", past_skill(self.fit))
+        records = TrackRecord.of(self._past_forecasts(None)).values()
+        return _frame("past_forecasts", [one for one in records if one.trees])
 
     def past_forecasts(self, species: str | None = None, every: int = EVERY_DAYS) -> pd.DataFrame:
         """Every past hardening of a first flush forecast again, week after week, without its own season.
@@ -164,11 +165,10 @@ class Learned(Opened):
         >>> garden.past_forecasts("elm").groupby("season")[["lead_days", "error_days"]].mean().round(0)
                 lead_days  error_days
         season
-        2022         22.0         9.0
-        2023         30.0        -2.0
-        2024         35.0        -2.0
-        2025         27.0         6.0
-        2026         32.0        -4.0
+        2022         14.0         8.0
+        2023         28.0        -0.0
+        2024         30.0        -2.0
+        2025         22.0         7.0
         """
         labels = {t.id: t.label for t in self.snapshot.trees}
 
@@ -193,7 +193,8 @@ class Learned(Opened):
             Column("held", "yes", lambda one: one.q10 <= one.middle <= one.q90),
             attribute("chance", "number"),
         )
-        return Table("", columns, self._past_forecasts(species, every)).as_frame()
+        past = first_hardenings(self._past_forecasts(species, every))
+        return Table("", columns, past).as_frame()
 
     def classic(self, species: str | None = None) -> pd.DataFrame:
         """Base temperatures by four textbook methods, for comparison only: forecasts do not use them.

@@ -12,11 +12,11 @@ from data_sources.journal.changes import Change
 from phenology.advice.forecast_rows import GardenForecast
 from phenology.advice.garden_forecast import forecast_garden
 from phenology.garden import Garden
-from phenology.judging.past_forecasts import EVERY_DAYS, PastForecast, past_forecasts
+from phenology.judging.past_forecasts import EVERY_DAYS, past_forecasts
 from phenology.learning.garden_fit import GardenFit
 from phenology.model.errors import InputError, WeatherError
 from phenology.model.records import Place, Tree
-from phenology.model.species_skill import SpeciesSkill
+from phenology.model.track_record import PastForecast, TrackRecord
 from phenology.species.catalogue import find_species
 from phenology.weather.season_weather import SeasonWeather
 from phenology.weather.series import DailyWeather
@@ -42,7 +42,7 @@ class Opened:
 
     snapshot: Garden
     settings: GardenSettings
-    read_skills: Callable[[], dict[str, SpeciesSkill]]
+    read_skills: Callable[[], dict[str, TrackRecord]]
     read_history: Callable[[], list[Change]]
     read_pair: Callable[[Place], StationPair]
 
@@ -74,15 +74,15 @@ class Opened:
         return GardenFit(self.snapshot)
 
     @cached_property
-    def _told(self) -> dict[tuple[str | None, int], list[PastForecast]]:
+    def _past(self) -> dict[int, list[PastForecast]]:
         return {}
 
     def _past_forecasts(self, species: str | None, every: int = EVERY_DAYS) -> list[PastForecast]:
         """Past forecasts of a species as a grower calls it, reckoned once."""
-        key = (self._latin(species), every)
-        if key not in self._told:
-            self._told[key] = past_forecasts(self.fit, *key)
-        return self._told[key]
+        if every not in self._past:
+            self._past[every] = past_forecasts(self.snapshot, every=every)
+        latin = self._latin(species)
+        return [one for one in self._past[every] if latin in (None, one.species)]
 
     def _place(self, name: str | None) -> Place:
         """A place by name or part of it; the first one without a name."""

@@ -16,10 +16,10 @@ from phenology.garden import Garden
 from phenology.language.vague_dates import VagueDate, format_day, parse
 from phenology.model.errors import InputError
 from phenology.model.records import Place
-from phenology.model.species_skill import SpeciesSkill
+from phenology.model.track_record import TrackRecord
 from reports.garden.clock import today
 from reports.garden.garden_date import garden_today, typed_date
-from reports.garden.skill import with_skill
+from reports.garden.past_forecasts import with_skill
 from reports.garden.snapshot import read_garden
 from reports.garden.station_pair import StationPair, station_pair
 from reports.notebook.ahead import Ahead
@@ -123,8 +123,8 @@ def _no_pair(place: Place) -> StationPair:
 
 
 def _opened(snapshot: Garden, settings: GardenSettings, folder: Path, *, past: bool) -> GardenFrames:
-    def read_skills() -> dict[str, SpeciesSkill]:
-        return dict(with_skill(snapshot, folder, past=past, keep=False).skills)
+    def read_skills() -> dict[str, TrackRecord]:
+        return dict(with_skill(snapshot, folder, keep=False).skills)
 
     def read_history() -> list[Change]:
         with open_journal(folder) as journal:

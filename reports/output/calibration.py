@@ -55,7 +55,9 @@ COLUMNS: dict[str, tuple[Column[Any], ...]] = {
         attribute("clock_share", "number", 3),
     ),
     "past_forecasts": (
-        *_STEP,
+        _SPECIES,
+        attribute("from", "text", of="given"),
+        Column("to", "text", lambda _: "hardened"),
         attribute("seasons", "whole"),
         attribute("tree_seasons", "whole", of="trees"),
         attribute("missed_days", "number", 2, of="missed"),

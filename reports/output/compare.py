@@ -12,8 +12,8 @@ from operator import itemgetter
 from typing import Any
 
 from phenology.garden import Garden
-from phenology.judging.past_forecasts import PastForecast
 from phenology.judging.season_truth import SeasonTruth, season_truth
+from phenology.model.track_record import PastForecast
 from phenology.model.units import c_to_f
 from phenology.seasons.compare import Comparison
 from phenology.seasons.followed import DaysAfter, Followed, what_followed

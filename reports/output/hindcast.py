@@ -20,8 +20,7 @@ from phenology.judging.hindcast import (
     observed,
     quantile_table,
 )
-from phenology.judging.scoring_rules import skill
-from phenology.judging.verification import paired_by_season, score_dates
+from phenology.judging.verification import paired_by_season, score_dates, skill
 from phenology.model.arrays import Array
 from phenology.model.errors import StoreError
 from phenology.model.season import SeasonCalendar

@@ -10,8 +10,8 @@ from html import escape
 import numpy as np
 
 from phenology.advice.forecast_rows import ForecastRow, GardenForecast
-from phenology.judging.past_forecasts import PastForecast
 from phenology.model.season import SeasonCalendar
+from phenology.model.track_record import PastForecast
 from phenology.seasons.ahead import HeatCourse
 from reports.text.deciding import last_safe_of
 from reports.text.forecast_text import rhythm_start

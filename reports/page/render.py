@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
@@ -13,10 +13,8 @@ from phenology.advice.forecast_rows import GardenForecast
 from phenology.advice.garden_forecast import forecast_garden
 from phenology.garden import Garden
 from phenology.heat.clocks import CLOCKS, REFERENCE_C
-from phenology.judging.garden_hindcast import PastSkill, past_skill
-from phenology.judging.past_forecasts import PastForecast, past_forecasts
-from phenology.learning.garden_fit import GardenFit
-from phenology.model.species_skill import SpeciesSkill
+from phenology.judging.past_forecasts import past_forecasts
+from phenology.model.track_record import PastForecast, TrackRecord, first_hardenings
 from phenology.model.units import c_to_f, degree_days_c_to_f
 from phenology.seasons.ahead import HeatCourse, heat_course
 from phenology.seasons.compare import compare_seasons
@@ -60,7 +58,7 @@ def report_html(
     folder : Path
         The garden's, for the attributions of its weather.
     garden : Garden
-        With its species' past skill where that is known, as `reports.garden.skill` gives it.
+        With its species' past skill where that is known, as `reports.garden.past_forecasts` gives it.
     settings : GardenSettings
     look_back : bool
         Whether the page tells how past forecasts did; unless given, they are made again, which takes seconds.
@@ -78,11 +76,9 @@ def report_html(
     garden = _best_place_first(garden)
     fahrenheit = settings.units == "F"
     course = heat_course(garden)
-    skills: Mapping[str, SpeciesSkill | PastSkill] = garden.skills
     if look_back and past is None:
-        past = past_forecasts(GardenFit(garden), progress=progress)
-    if look_back and not skills:
-        skills = {one.species: one for one in past_skill(GardenFit(garden), progress=progress)}
+        past = past_forecasts(garden, progress=progress)
+    records = TrackRecord.of(past or [])
     now, later = tree_cards(forecast)
     span = Span.around(garden.as_of, weeks_ahead(forecast))
     sections = [
@@ -105,8 +101,8 @@ def report_html(
         legend=_legend(sections),
         heat=_heat(course, garden, fahrenheit),
         looked_back=look_back,
-        past=_past(past or []),
-        skill=[_skill(species, one, garden) for species, one in skills.items()] if look_back else [],
+        past=_past(first_hardenings(past or [])),
+        skill=[_skill(one, garden) for one in records.values() if one.trees],
         weather=[(place, _years(place)) for place in weather_of(folder, garden)],
         care=care,
         notes=notes,
@@ -242,6 +238,6 @@ def _past(past: Sequence[PastForecast]) -> dict[str, Any] | None:
     return {"words": words, "svg": drawn(svg), "labels": labels, "reach": f"{reach:.0f}"}
 
 
-def _skill(species: str, one: SpeciesSkill | PastSkill, garden: Garden) -> tuple[str, int, int, int]:
-    known = garden.species.get(species)
-    return known.name if known else species, one.seasons, round(one.missed), round(one.usual_missed)
+def _skill(one: TrackRecord, garden: Garden) -> tuple[str, int, int, int]:
+    known = garden.species.get(one.species)
+    return known.name if known else one.species, one.seasons, round(one.missed), round(one.usual_missed)

@@ -7,12 +7,12 @@ import textwrap
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from itertools import groupby
 
-from phenology.judging.garden_hindcast import PastSkill
 from phenology.learning.calibration import Calibrated
 from phenology.learning.classic import ClassicBase, ClassicRow
 from phenology.learning.garden_leaves import LeafHabit
 from phenology.learning.observers import Lateness
 from phenology.learning.work_habit import WorkHabit
+from phenology.model.track_record import TrackRecord
 from phenology.species.catalogue import Species
 from reports.table import Column, Kind, Table, grid, in_units
 from reports.text.words import short_date
@@ -43,7 +43,7 @@ def calibration_text(
     rows: Sequence[Calibrated],
     catalogue: dict[str, Species],
     units: str,
-    skills: Sequence[PastSkill] = (),
+    skills: Sequence[TrackRecord] = (),
     habits: Sequence[WorkHabit] = (),
     leaves: Sequence[LeafHabit] = (),
 ) -> str:
@@ -89,7 +89,7 @@ def leaf_words(habit: LeafHabit, units: str) -> str:
     )
 
 
-def _skill_words(skill: PastSkill) -> str:
+def _skill_words(skill: TrackRecord) -> str:
     """Past forecasts against the usual date; honest when the weather added nothing."""
     ours, usual = round(skill.missed), round(skill.usual_missed)
     seen = f"on {skill.seasons} seasons it had not seen"

@@ -17,14 +17,15 @@ from functools import cache
 
 import numpy as np
 
-from phenology.forecasting.arrival import Arrival, arrival_of
-from phenology.heat.clocks import CLOCKS, ThermalTime
+from phenology.forecasting.arrival import Arrival
+from phenology.forecasting.propagation import Step, propagate
+from phenology.heat.clocks import ThermalTime
 from phenology.judging.hindcast import Question, hindcast
 from phenology.judging.verification import score_dates
 from phenology.learning.requirement import Requirement, RequirementModel
+from phenology.learning.transitions import Transition
 from phenology.learning.waits import Wait
 from phenology.model.season import NEVER, SeasonCalendar
-from phenology.records.intervals import likely_times
 from phenology.weather.season_weather import SeasonWeather
 from phenology.weather.traces import draw_traces
 from tests.reference.test_harvard_forest_hindcast import forest
@@ -74,11 +75,8 @@ def forecast(requirement: Requirement, wait: Wait, day: int, not_by: float) -> A
     """When the wait ends, as known at the end of a day, with the last look that showed it had not."""
     thermal_time, gap = drawn(wait.season, day)
     prediction = requirement.predict(wait.species, wait.tree, wait.season, False, wait.anchor_middle)
-    curves = [
-        arrival_of(prediction, thermal_time, began, clocks=CLOCKS, gap_variance=gap).curve
-        for began in likely_times(wait.anchor)
-    ]
-    return Arrival(np.mean(curves, axis=0)).given_not_by(not_by)
+    step = Step(Transition("budbreak", "extended"), lambda began: prediction, (not_by, NEVER))
+    return Arrival.over(propagate(wait.anchor, [step], thermal_time, gap)[0])
 
 
 def score(arrivals: Sequence[Arrival], waits: Sequence[Wait]) -> np.ndarray:

@@ -11,18 +11,22 @@ from dataclasses import replace
 from functools import cache
 
 import numpy as np
+import pytest
 
-from phenology.forecasting.arrival import arrival_of
-from phenology.heat.clocks import CLOCKS, clock_weights
+from phenology.forecasting.arrival import Arrival
+from phenology.forecasting.propagation import Step, propagate
+from phenology.heat.clocks import clock_weights
 from phenology.judging.hindcast import Question, hindcast
 from phenology.judging.rivals import usual_date
 from phenology.judging.verification import score_dates
 from phenology.learning.requirement import RequirementModel
 from phenology.learning.transitions import Transition
 from phenology.learning.waits import Wait
-from phenology.model.season import SeasonCalendar
+from phenology.model.season import NEVER, SeasonCalendar
 from phenology.weather.season_weather import SeasonWeather
 from tests.reference.test_harvard_forest_hindcast import forest
+
+pytestmark = pytest.mark.slow
 
 LATITUDE = 42.53
 BUDBREAK = Transition("start", "budbreak")
@@ -59,8 +63,9 @@ def crps(weights: tuple[float, ...] | None) -> float:
                 quantiles.append(tuple(usual_date(train, wait)))
                 continue
             prediction = requirement.predict(wait.species, wait.tree, season, False, 0.0)
-            arrival = arrival_of(prediction, thermal_time[season].thermal_time, 0.0, clocks=CLOCKS)
-            quantiles.append(arrival.given_not_by(float(first)).quantiles())
+            step = Step(BUDBREAK, lambda began, p=prediction: p, (float(first), NEVER))
+            (curves,) = propagate((0.0, 0.0), [step], thermal_time[season].thermal_time)
+            quantiles.append(Arrival.over(curves).quantiles())
         ends = np.array([w.target for w, _ in mine])
         scores.append(score_dates(np.array(quantiles), ends[:, 0], ends[:, 1]).crps)
     return float(np.concatenate(scores).mean())

@@ -26,6 +26,8 @@ from phenology.weather.series import DailyWeather
 from phenology.weather.traces import draw_traces
 from tests.conftest import shared_or_skip
 
+pytestmark = pytest.mark.slow
+
 DATA = "the Harvard Forest looks and weather (O'Keefe HF003; Boose & Gould HF000/HF001)"
 NORMAL = np.array([-1.2815516, -0.6744898, 0.0, 0.6744898, 1.2815516])
 BAR = {True: (4.43, 3.46), False: (5.00, 3.75)}

@@ -12,6 +12,8 @@ from tests.benchmarks.learning_curves import by_season, cases, lead_times, learn
 from tests.conftest import shared_or_skip
 from tests.reference.test_harvard_forest_hindcast import DATA
 
+pytestmark = pytest.mark.slow
+
 
 @pytest.fixture(autouse=True)
 def data():

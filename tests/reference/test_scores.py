@@ -1,4 +1,4 @@
-"""Scores against the compiled reference table, and against an independent scorer of date forecasts."""
+"""Scores of date forecasts against an independent scorer."""
 
 from __future__ import annotations
 
@@ -9,61 +9,10 @@ import sys
 from pathlib import Path
 
 import numpy as np
-import pytest
 from numpy.testing import assert_allclose
 from scipy.special import ndtri
 
-from phenology.judging import scoring_rules
 from phenology.judging.verification import LEVELS, score_dates
-from tests.reference.tables import Row, check_rows, numbers
-
-
-def parameters(text: str) -> dict[str, list[float]]:
-    """ "mu=117;123 sigma=3" and "mu=0;sigma=1" alike, as name -> values."""
-    found: dict[str, list[float]] = {}
-    name = ""
-    for part in text.replace(";", " ").split():
-        if "=" in part:
-            name, part = part.split("=")
-        found.setdefault(name, []).append(float(part))
-    return found
-
-
-def spread_of_dates(text: str) -> dict[str, dict[str, list[float]]]:
-    """ "forecast mu=... ; reference mu=..." as a dictionary for each forecaster."""
-    forecast, _, reference = text.removeprefix("forecast ").partition("; reference ")
-    return {"forecast": parameters(forecast), "reference": parameters(reference)}
-
-
-@pytest.mark.parametrize("row", check_rows("crps_cases"))
-def test_every_row_of_the_score_table(row: Row) -> None:
-    score, observed = row["score"], np.array(numbers(row["observation"]))
-    if score == "crps_skill":
-        both = spread_of_dates(row["parameters"])
-        ours, theirs = (
-            scoring_rules.crps_normal(observed, p["mu"], p["sigma"]).mean() for p in both.values()
-        )
-        got = scoring_rules.skill(ours, theirs)
-    elif score.startswith("crps_ensemble"):
-        got = scoring_rules.crps_ensemble(observed[0], numbers(row["members"]), fair=score.endswith("fair"))
-    else:
-        p = parameters(row["parameters"])
-        if score in ("crps_normal", "mean_crps_forecast", "mean_crps_reference"):
-            got = scoring_rules.crps_normal(observed, p["mu"], p["sigma"]).mean()
-        elif score == "pit_normal":
-            got = scoring_rules.pit_normal(observed, p["mu"], p["sigma"])
-        elif score == "log_score_normal":
-            got = scoring_rules.log_score_normal(observed, p["mu"], p["sigma"])
-        elif score == "crps_lognormal":
-            got = scoring_rules.crps_lognormal(observed, p["mulog"], p["sigmalog"])
-        elif score == "interval_score":
-            got = scoring_rules.interval_score(observed, p["lower"], p["upper"], p["alpha"])
-        else:
-            assert score == "quantile_score"
-            got = scoring_rules.pinball(observed, p["quantile"], p["alpha"])
-    decimals = len(row["expected"].partition(".")[2])
-    assert_allclose(np.squeeze(got), float(row["expected"]), rtol=0, atol=0.51 * 10**-decimals)
-
 
 QUANTILES = ("q10", "q25", "q50", "q75", "q90")
 

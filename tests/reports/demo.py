@@ -12,16 +12,26 @@ from pathlib import Path
 from tempfile import mkdtemp
 
 from data_sources.demo.garden import store_demo
+from phenology.model.track_record import PastForecast
+from reports.garden.past_forecasts import garden_past
+from reports.garden.snapshot import read_garden
 
 DAY = date(2026, 6, 14)
 
 
 @cache
 def demo_folder(day: date = DAY, south: bool = False) -> Path:
-    """A demo garden that nobody may change."""
+    """A demo garden that nobody may change, looked back on once for all tests."""
     folder = Path(mkdtemp(prefix="flushcast-test-")) / "demo"
     store_demo(folder, day, south=south)
+    garden_past(folder, read_garden(folder, day)[0])
     return folder
+
+
+@cache
+def demo_past() -> tuple[PastForecast, ...]:
+    """The demo garden's past forecasts."""
+    return tuple(garden_past(demo_folder(), read_garden(demo_folder(), DAY)[0]))
 
 
 def own_demo(tmp_path: Path, day: date = DAY, south: bool = False) -> Path:

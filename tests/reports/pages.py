@@ -14,7 +14,7 @@ from data_sources.garden import GardenSettings
 from data_sources.weather.store.weather_store import Origin, WeatherStore
 from phenology.garden import Garden
 from phenology.judging.past_forecasts import past_forecasts
-from phenology.learning.garden_fit import GardenFit
+from phenology.model.track_record import first_hardenings
 from phenology.seasons.compare import compare_seasons
 from phenology.seasons.translate import ClimateOf, translate
 from phenology.species.catalogue import load_species
@@ -172,7 +172,7 @@ def _busy() -> str:
 
 
 def _compared(garden: Garden, settings: GardenSettings, *, back: bool = False) -> str:
-    look_back = (lambda: past_forecasts(GardenFit(garden))) if back else None
+    look_back = (lambda: first_hardenings(past_forecasts(garden))) if back else None
     return compare_html(Compared(compare_seasons(garden), settings.units, look_back), settings.name)
 
 

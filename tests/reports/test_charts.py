@@ -13,8 +13,8 @@ from matplotlib.colors import to_rgb
 from matplotlib.figure import Figure
 
 from phenology.advice.garden_forecast import forecast_garden
-from phenology.judging.past_forecasts import past_forecasts
 from phenology.learning.garden_fit import GardenFit
+from phenology.model.track_record import first_hardenings
 from reports.charts.calibration_chart import describe_calibration, plot_calibration
 from reports.charts.garden_weeks import describe_garden, plot_garden, week_chances
 from reports.charts.ink import INK, PALE, RULE, WASH
@@ -24,7 +24,7 @@ from reports.charts.seasons_chart import describe_seasons, plot_seasons
 from reports.garden.snapshot import read_garden
 from reports.text.deciding import coming_rows
 from tests.reports.bench import Bench
-from tests.reports.demo import DAY, demo_folder, own_demo
+from tests.reports.demo import DAY, demo_folder, demo_past, own_demo
 from tests.reports.pages import crowd, unseen
 
 matplotlib.use("Agg")
@@ -42,7 +42,7 @@ def forecast():
 
 @cache
 def past():
-    return past_forecasts(GardenFit(garden()), "Fagus crenata")
+    return [one for one in first_hardenings(demo_past()) if one.species == "Fagus crenata"]
 
 
 def words_on(ax):

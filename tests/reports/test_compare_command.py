@@ -200,7 +200,7 @@ def test_one_tree_and_one_season_say_what_is_lacking(tmp_path):
     assert "No stage was seen" in told and "Forecasts of the first" not in told
 
 
-def test_past_forecasts_are_kept_until_something_is_written_down(tmp_path):
+def test_past_forecasts_are_kept_until_a_finished_season_changes(tmp_path):
     bench = Bench(own_demo(tmp_path), today=str(DAY))
     (bench.folder / "past_forecasts.json").unlink(missing_ok=True)  # the demo's own
     first, second = bench.does("compare"), bench.does("compare")
@@ -208,6 +208,8 @@ def test_past_forecasts_are_kept_until_something_is_written_down(tmp_path):
     (bench.folder / "past_forecasts.json").write_text("spoiled")
     assert bench.does("compare").out == first.out
     bench.does("look", "beech", "hardened", "--date", "2026-06-13")
+    assert "Looking back" not in bench.does("compare").err
+    bench.does("look", "beech", "extending", "--date", "2023-05-29")
     assert "Looking back" in bench.does("compare").err
 
 

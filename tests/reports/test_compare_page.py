@@ -11,7 +11,7 @@ import numpy as np
 import pytest
 
 from phenology.judging.past_forecasts import past_forecasts
-from phenology.learning.garden_fit import GardenFit
+from phenology.model.track_record import first_hardenings
 from phenology.seasons.compare import compare_seasons
 from phenology.seasons.tree_stages import StageDate
 from reports.garden.snapshot import read_garden
@@ -29,7 +29,7 @@ YEAR = Around([31.0, 59.0])
 def page_of(day=DAY, labels=FEW, units="C", south=False, back=False):
     garden, settings = read_garden(demo_folder(day, south), day)
     garden = replace(garden, trees=[t for t in garden.trees if t.label in labels])
-    look_back = (lambda: past_forecasts(GardenFit(garden))) if back else None
+    look_back = (lambda: first_hardenings(past_forecasts(garden))) if back else None
     return compare_html(Compared(compare_seasons(garden), units, look_back), settings.name)
 
 

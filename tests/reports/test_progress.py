@@ -14,7 +14,6 @@ import pytest
 
 from data_sources.demo.climate import synthetic_weather
 from phenology.advice.garden_forecast import forecast_garden
-from phenology.judging.garden_hindcast import past_skill
 from phenology.judging.past_forecasts import past_forecasts
 from phenology.learning.calibration import calibrate
 from phenology.learning.garden_fit import GardenFit
@@ -121,11 +120,10 @@ def told(call) -> list[tuple[int, int]]:
     "call",
     [
         lambda fit, step: forecast_garden(fit.garden, progress=step),
-        lambda fit, step: past_skill(fit, progress=step),
-        lambda fit, step: past_forecasts(fit, progress=step),
+        lambda fit, step: past_forecasts(fit.garden, every=60, progress=step),
         lambda fit, step: list(calibrate(fit, progress=step)),
     ],
-    ids=["forecast", "skill", "past forecasts", "calibration"],
+    ids=["forecast", "past forecasts", "calibration"],
 )
 def test_long_work_counts_each_part_once_and_in_order(call):
     fit = GardenFit(read_garden(demo_folder(), DAY)[0])
@@ -136,8 +134,8 @@ def test_long_work_counts_each_part_once_and_in_order(call):
 
 def test_telling_changes_no_forecast():
     garden = read_garden(demo_folder(), DAY)[0]
-    fit = GardenFit(garden)
-    assert past_skill(fit) == past_skill(fit, progress=lambda done, total: None)
+    plain, counted = forecast_garden(garden), forecast_garden(garden, progress=lambda done, total: None)
+    assert [row.day(0.5) for row in plain.rows] == [row.day(0.5) for row in counted.rows]
 
 
 def in_terminal(*arguments: object) -> tuple[str, str, int]:
@@ -184,6 +182,7 @@ def years_of_looks(tmp_path: Path) -> tuple[Path, Path]:
     return tmp_path / "w.csv", tmp_path / "l.csv"
 
 
+@pytest.mark.slow
 @needs_terminal
 def test_a_hindcast_shows_its_seasons_on_a_terminal_and_none_in_a_pipe(tmp_path: Path):
     weather, looks = years_of_looks(tmp_path)
@@ -203,6 +202,7 @@ def test_a_hindcast_shows_its_seasons_on_a_terminal_and_none_in_a_pipe(tmp_path:
     assert piped.stdout == out and "Still working" not in piped.stderr and "\r" not in piped.stderr
 
 
+@pytest.mark.slow
 @needs_terminal
 def test_a_report_looks_back_with_a_line_and_leaves_none(tmp_path: Path):
     out, err, code = in_terminal("--garden", own_demo(tmp_path), "report", "--out", tmp_path / "r.html")

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 import re
 from dataclasses import replace
 from datetime import UTC, date, datetime
@@ -12,6 +11,7 @@ from html.parser import HTMLParser
 import pytest
 
 from data_sources.weather.store.weather_store import Origin, WeatherStore
+from phenology.model.track_record import TrackRecord
 from phenology.weather.series import DailyWeather
 from reports.garden.snapshot import read_garden
 from reports.page.content import tree_cards
@@ -21,7 +21,7 @@ from reports.page.render import report_html
 from reports.text.aftercare_due import care_lines
 from tests.reports.bench import Bench, new_bench
 from tests.reports.browser import chromium
-from tests.reports.demo import DAY, demo_folder, own_demo
+from tests.reports.demo import DAY, demo_folder, demo_past, own_demo
 
 NOON = datetime(2026, 6, 14, 12, tzinfo=UTC)
 VOID = {"meta", "br", "link", "img", "hr"}
@@ -193,7 +193,7 @@ def test_the_report_trusts_as_the_forecast_does_and_shares_what_compare_keeps(tm
     within = r"usually within (\d+) days"
     forecast = " ".join(bench.does("forecast").out.split())
     assert re.findall(within, out.read_text()) == re.findall(within, forecast) != []
-    skills = json.loads((bench.folder / "past_skill.json").read_text())["species"]
+    records = TrackRecord.of(demo_past()).values()
     table = re.findall(r"<td>(\d+) days</td><td>(\d+) days</td>", out.read_text())
-    kept = [(str(round(s["missed"])), str(round(s["usual_missed"]))) for s in skills.values()]
+    kept = [(str(round(r.missed)), str(round(r.usual_missed))) for r in records]
     assert sorted(table) == sorted(kept)

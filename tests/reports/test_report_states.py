@@ -112,6 +112,7 @@ def test_a_tree_without_dates_is_told_on_the_page_too(tmp_path):
     assert said and all(f"<p>{line}</p>" in html for line in said)
 
 
+@pytest.mark.slow
 def test_alike_trees_share_a_card_and_each_has_its_picture():
     html = PAGES["crowd"]()
     cards = html.count('<article class="tree">')

@@ -82,6 +82,7 @@ def wrong(told: dict[str, str], pattern: re.Pattern[str]) -> list[str]:
     ]
 
 
+@pytest.mark.slow
 def test_an_american_garden_reads_american_everywhere(tmp_path):
     told = everything_read(american(tmp_path), tmp_path)
     assert not wrong(told, DAY_FIRST)
@@ -94,6 +95,7 @@ def test_an_american_garden_reads_american_everywhere(tmp_path):
     assert MONTH_FIRST.search(told["report"]) and "°F" in told["report"]
 
 
+@pytest.mark.slow
 def test_a_southern_garden_with_the_year_first_names_no_month_before_or_after_a_day(tmp_path):
     told = everything_read(southern(tmp_path), tmp_path)
     del told["elsewhere Larkfield benches --species beech"]  # its days belong to no year: never year first

@@ -18,6 +18,8 @@ from tests.simulated.climates import CLIMATES
 from tests.simulated.leaf_counts import CAREFUL, SLOPPY, compared, simulate, without_counts
 from tests.simulated.study import crps
 
+pytestmark = pytest.mark.slow
+
 
 @cache
 def gardens(counter):

@@ -22,6 +22,8 @@ from tests.simulated.observers import OBSERVERS
 from tests.simulated.study import crps, forecasts, recovery, summarise
 from tests.simulated.truth import HARDENS_BY
 
+pytestmark = pytest.mark.slow
+
 ONLY_WORK = next(o for o in OBSERVERS if o.only_work)
 LOOKERS = [o for o in OBSERVERS if not o.only_work]
 

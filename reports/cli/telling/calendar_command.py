@@ -20,7 +20,7 @@ def calendar_command(garden: Path, out: Path) -> None:
     """
     from phenology.advice.garden_forecast import forecast_garden
     from reports.garden.garden_date import garden_date
-    from reports.garden.skill import read_with_skill
+    from reports.garden.past_forecasts import read_with_skill
     from reports.output.calendar_file import calendar_text, events_before, events_of
     from reports.output.files_out import write_whole
     from reports.text.progress import progress

@@ -30,12 +30,13 @@ def calibrate_command(
     garden: Path, species: str | None, as_of: str | None, classic: bool, as_json: bool
 ) -> None:
     """Say, per species and step, what was learned from the looks and how sure it is."""
-    from phenology.judging.garden_hindcast import past_skill
     from phenology.learning.calibration import calibrate
     from phenology.learning.garden_fit import GardenFit
     from phenology.learning.garden_leaves import GardenLeaves
     from phenology.learning.work_habit import work_habits
+    from phenology.model.track_record import TrackRecord
     from reports.garden.garden_date import garden_date
+    from reports.garden.past_forecasts import garden_past
     from reports.garden.snapshot import read_garden
     from reports.output.calibration import calibration_json, classic_json
     from reports.text.calibration_text import calibration_text, classic_text, observers_text
@@ -54,8 +55,9 @@ def calibrate_command(
         return
     with progress("species") as step:
         rows = list(calibrate(fit, latin, progress=step))
-    with progress("past flush") as step:
-        skills = past_skill(fit, latin, progress=step)
+    with progress("past forecast") as step:
+        past = garden_past(garden, snapshot, progress=step)
+    skills = [one for one in TrackRecord.of(past).values() if one.trees and latin in (None, one.species)]
     habits = list(work_habits(fit.histories, snapshot.calendar, latin))
     leaves = GardenLeaves(fit).habits(latin)
     if as_json:

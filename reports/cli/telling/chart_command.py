@@ -54,7 +54,7 @@ def chart_command(
         raise click.UsageError("calibration needs --species")
     from reports.charts.ink import FORMATS, save_chart
     from reports.garden.garden_date import garden_date
-    from reports.garden.skill import read_with_skill
+    from reports.garden.past_forecasts import read_with_skill
 
     if out.suffix.lower().lstrip(".") not in FORMATS:
         raise click.UsageError(f"a chart is written as .svg or .png, not as '{out.name}'")
@@ -120,12 +120,13 @@ def _drawn(
         fit, units = GardenFit(garden), settings.units
         words = describe_calibration(fit, latin or "", units=units)
         return plot_calibration(fit, latin or "", units=units), words
+    from phenology.model.track_record import first_hardenings
     from reports.charts.past_chart import describe_past, plot_past, plot_reliability
     from reports.garden.past_forecasts import garden_past
     from reports.text.progress import progress
 
-    with progress("past flush") as step:
-        made = garden_past(folder, garden, past=past, say=say, progress=step)
+    with progress("past forecast") as step:
+        made = first_hardenings(garden_past(folder, garden, say=say, progress=step))
     made = [one for one in made if latin is None or one.species == latin]
     return (plot_past if name == "past" else plot_reliability)(made), describe_past(made)
 

@@ -11,7 +11,7 @@ from reports.cli.common import as_of_option, garden_option, put, say
 
 if TYPE_CHECKING:
     from phenology.garden import Garden
-    from phenology.judging.past_forecasts import PastForecast
+    from phenology.model.track_record import PastForecast
 
 # As in reports.output.compare.COLUMNS, which --help does not load.
 TABLES = ("stages", "trees", "warmth", "course", "frosts", "forecasts", "followed", "trends")
@@ -56,6 +56,7 @@ def compare_command(
         raise click.UsageError("--table goes with --csv")
     if every_stage and (as_json or as_csv or page is not None or tree is not None):
         raise click.UsageError("--stages goes with the text; the others tell every stage anyway")
+    from phenology.model.track_record import first_hardenings
     from phenology.seasons.compare import compare_seasons
     from reports.garden.garden_date import garden_date
     from reports.garden.past_forecasts import garden_past
@@ -68,8 +69,8 @@ def compare_command(
     comparison = compare_seasons(snapshot, [_season(text) for text in seasons])
 
     def past_forecasts() -> list[PastForecast]:
-        with progress("past flush") as step:
-            return garden_past(garden, snapshot, past=as_of is not None, say=say, progress=step)
+        with progress("past forecast") as step:
+            return first_hardenings(garden_past(garden, snapshot, say=say, progress=step))
 
     compared = Compared(comparison, settings.units, past_forecasts if look_back else None)
     if tree is not None:

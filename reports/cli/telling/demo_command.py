@@ -28,7 +28,7 @@ def demo_command(folder: Path, day: str | None, south: bool) -> None:
     from data_sources.demo.garden import demo_day, store_demo
     from phenology.advice.garden_forecast import forecast_garden
     from reports.garden.clock import today
-    from reports.garden.skill import read_with_skill
+    from reports.garden.past_forecasts import read_with_skill
     from reports.text.forecast_text import forecast_text
 
     stands_on = demo_day(today(), south=south) if day is None else _day(day, today())

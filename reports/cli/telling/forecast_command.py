@@ -23,7 +23,7 @@ def forecast_command(garden: Path, as_of: str | None, as_json: bool, as_csv: boo
         raise click.UsageError("--changes tells in words; leave out --json and --csv")
     from phenology.advice.garden_forecast import forecast_garden
     from reports.garden.garden_date import garden_date
-    from reports.garden.skill import read_with_skill
+    from reports.garden.past_forecasts import read_with_skill
     from reports.text.progress import progress
     from reports.text.words import in_units
 

@@ -22,17 +22,19 @@ def report_command(garden: Path, out: Path, look_back: bool, as_of: str | None) 
     It needs no network and no scripts, and prints.
     """
     from reports.garden.garden_date import garden_date
-    from reports.garden.past_forecasts import garden_past
-    from reports.garden.skill import read_with_skill
+    from reports.garden.past_forecasts import garden_past, read_with_skill
     from reports.output.files_out import write_whole
     from reports.page.render import report_html
-    from reports.text.progress import progress
 
     past = as_of is not None
     snapshot, settings = read_with_skill(garden, garden_date(garden, as_of), past=past)
-    with progress("past flush") as step:
-        made = garden_past(garden, snapshot, past=past, say=say, progress=step) if look_back else None
-    page = report_html(garden, snapshot, settings, look_back=look_back, past=made)
+    page = report_html(
+        garden,
+        snapshot,
+        settings,
+        look_back=look_back,
+        past=garden_past(garden, snapshot) if look_back else None,
+    )
     html = page.encode("utf-8")
     write_whole(out, html)
     say(f"Wrote {out}, {len(html) // 1000} kB.")

@@ -46,7 +46,7 @@ def round_command(
     from phenology.advice.garden_forecast import forecast_garden
     from phenology.advice.round import plan_round
     from reports.garden.garden_date import garden_date
-    from reports.garden.skill import read_with_skill
+    from reports.garden.past_forecasts import read_with_skill
     from reports.text.progress import progress
     from reports.text.round_text import SHEET_COLUMNS, round_sheet, round_text, sheet_rows
     from reports.text.words import in_units

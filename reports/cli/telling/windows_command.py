@@ -24,7 +24,7 @@ def windows_command(garden: Path, trees: tuple[str, ...], as_of: str | None, as_
     from phenology.advice.garden_forecast import forecast_garden
     from phenology.advice.windows import windows
     from reports.garden.garden_date import garden_date
-    from reports.garden.skill import read_with_skill
+    from reports.garden.past_forecasts import read_with_skill
     from reports.output.windows import windows_json, windows_text
     from reports.text.progress import progress
     from reports.text.words import in_units

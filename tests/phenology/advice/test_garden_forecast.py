@@ -12,10 +12,11 @@ from phenology.advice.forecast_rows import quantile_dates
 from phenology.advice.garden_forecast import forecast_garden
 from phenology.model.errors import WeatherError
 from phenology.model.records import Aim, Place
-from phenology.model.species_skill import SpeciesSkill
+from phenology.model.track_record import TrackRecord
 from phenology.weather.season_weather import SeasonWeather
 from phenology.weather.series import DailyWeather
 from tests.phenology.gardens import BEECH, ELM, MAPLE, NORTH, Records, day, weather
+from tests.phenology.judging.test_season_truth import forecast
 
 PAST = (2015, 2016, 2017, 2018, 2019)
 
@@ -173,16 +174,18 @@ def test_trust_says_what_it_rests_on():
     assert shares == sorted(shares, reverse=True)
 
 
-def test_how_far_forecasts_made_at_bud_break_missed_is_said_of_no_earlier_one():
-    garden = growing(a_nursery(), (98, "dormant"), (103, "budbreak")).garden
-    skills = {ELM: SpeciesSkill(5, 1.6, 6.0)}
-    winter, spring = (replace(garden(day(2020, n)), skills=skills) for n in (60, 104))
-    before, after = (
-        next(r for r in forecast_garden(g).rows if r.stage == "hardened") for g in (winter, spring)
-    )
-    assert after.trust.within == pytest.approx(2.0)
-    half = (before.arrival.quantile(0.9) - before.arrival.quantile(0.1)) / 2
-    assert before.trust.within == pytest.approx(half) and half > 2.0
+def test_usually_within_is_told_from_past_forecasts_of_that_stage_and_lead():
+    """Five seasons missed hardening by 2 days when asked at bud break, two months ahead."""
+    past = [forecast(season, 104, 162, 160, species=ELM) for season in PAST]
+    garden = growing(a_nursery(), (98, "dormant"), (103, "budbreak")).garden(day(2020, 104))
+    rows = {r.stage: r for r in forecast_garden(replace(garden, skills=TrackRecord.of(past))).rows}
+    plain = {r.stage: r for r in forecast_garden(garden).rows}
+    half = {s: (r.arrival.quantile(0.9) - r.arrival.quantile(0.1)) / 2 for s, r in rows.items()}
+    # as if the range of today had been kept for two seasons more
+    assert rows["hardened"].trust.within == pytest.approx((5 * 2.0 + 2 * half["hardened"]) / 7)
+    for stage in ("extended", "hardened"):
+        assert plain[stage].trust.within == pytest.approx(half[stage])
+    assert rows["extended"].trust.within == pytest.approx(half["extended"])  # never forecast before
 
 
 def test_own_records_narrow_the_range():

@@ -8,8 +8,8 @@ import numpy as np
 import pytest
 
 from phenology.advice.garden_forecast import forecast_garden
-from phenology.forecasting.flush_chain import FlushChains
 from phenology.learning import garden_leaves
+from phenology.learning.leaf_counts import FlushCounts
 from tests.phenology.gardens import Records, day
 
 PAST = (2016, 2017, 2018, 2019)
@@ -131,7 +131,7 @@ def test_a_first_look_in_mid_flush_tells_from_its_count_when_buds_broke():
 
 def unwired(monkeypatch):
     """The forecast as it is without this capability."""
-    monkeypatch.setattr(FlushChains, "_by_leaves", lambda *_: None)
+    monkeypatch.setattr(garden_leaves.GardenLeaves, "counts", lambda *_: FlushCounts())
 
 
 def test_flushes_without_counts_are_forecast_exactly_as_before_and_pay_nothing(monkeypatch):

@@ -7,20 +7,34 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from phenology.forecasting.beliefs import Belief, belief
+from phenology.forecasting.propagation import Step
 from phenology.forecasting.ripening import Ripening, ripening
-from phenology.heat.clocks import CLOCKS, DATE_CLOCK, DAYS_CLOCK, Clock, ThermalTime, clock_weights
+from phenology.heat.clocks import CLOCKS, DATE_CLOCK, Clock, ThermalTime, clock_weights
+from phenology.learning.prediction import Prediction, by_duration
 from phenology.learning.requirement import Requirement, RequirementModel
 from phenology.learning.transitions import Transition
 from phenology.weather.traces import draw_traces
 from tests.phenology.worlds import fit, record, simulated_waits
 
 HEAT = Clock("heat above 5", "sine", 5.0)
+CHAIN = (
+    Transition("work", "budbreak"),
+    Transition("budbreak", "extended"),
+    Transition("extended", "hardened"),
+)
 
 
 def guesses() -> list[Requirement]:
     """Three waits nobody has seen: only the catalogue's prior."""
     return [RequirementModel(lambda s, d=days: (d, 0.25)).fit([], {}) for days in (24.0, 24.0, 20.0)]
+
+
+def predicted(requirement: Requirement, began: float) -> Prediction:
+    return by_duration(requirement.predict("A", "", 2015, True, began, lean=False), CLOCKS)
+
+
+def steps_of(requirements) -> list[Step]:
+    return [Step(t, lambda began, r=r: predicted(r, began)) for t, r in zip(CHAIN, requirements, strict=True)]
 
 
 @pytest.fixture(scope="module")
@@ -32,7 +46,7 @@ def simulated(requirements, thermal_time, day: float, deadline, ends, n: int = 6
     """Trees simulated one by one, each wait drawn and walked on its trace: share ripe, share woken."""
     rng, days = np.random.default_rng(5), np.arange(thermal_time.days + 1)
     ripe = woken = 0
-    waits = [r.predict("A", "", 2015, True, 0.0) for r in requirements]
+    waits = [predicted(r, 0.0) for r in requirements]
     for _ in range(n):
         trace, t = rng.integers(len(thermal_time.sums)), day
         for k, wait in enumerate(waits):
@@ -50,78 +64,67 @@ def simulated(requirements, thermal_time, day: float, deadline, ends, n: int = 6
 
 
 def test_the_odds_are_those_of_trees_simulated_one_by_one(thermal_time):
-    requirements = guesses()
-    steps = [belief(r, "A", 2015) for r in requirements]
     deadline = 285.0 + np.arange(len(thermal_time.sums)) % 7
-    ours = ripening(steps, thermal_time, np.array([185.0, 199, 220, 248, 275]), deadline, deadline + 21)
-    for day in (185.0, 199.0, 220.0, 248.0, 275.0):
-        ripe, woken = simulated(requirements, thermal_time, day, deadline, deadline + 21)
+    days = np.array([185.0, 199, 220, 248, 275])
+    ours = ripening(steps_of(guesses()), thermal_time, days, deadline, deadline + 21)
+    for day in days:
+        ripe, woken = simulated(guesses(), thermal_time, day, deadline, deadline + 21)
         assert ours.odds(day) == pytest.approx(ripe, abs=0.02)
         assert np.interp(day, ours.days, ours.wakes) == pytest.approx(woken, abs=0.04)
 
 
 def test_a_coarse_grid_finds_the_day_that_every_day_finds(thermal_time):
-    steps = [belief(r, "A", 2015) for r in guesses()]
-    deadline = np.full(len(thermal_time.sums), 290.0)
-    coarse = ripening(steps, thermal_time, np.arange(90.0, 330.0, 14), deadline, deadline)
-    fine = ripening(steps, thermal_time, np.arange(90.0, 330.0), deadline, deadline, draws=200)
+    few = ThermalTime(thermal_time.sums[::3])
+    deadline = np.full(len(few.sums), 290.0)
+    steps = steps_of(guesses())
+    coarse = ripening(steps, few, np.arange(90.0, 330.0, 14), deadline, deadline)
+    fine = ripening(steps, few, np.arange(180.0, 280.0, 2), deadline, deadline, every=1)
     for odds in (0.8, 0.9, 0.95):
         assert coarse.last_day(odds) == pytest.approx(fine.last_day(odds), abs=1.5)
     assert coarse.rests_from() == pytest.approx(fine.rests_from(), abs=3)
 
 
 def test_waiting_never_helps(thermal_time):
-    steps = [belief(r, "A", 2015) for r in guesses()]
     deadline = np.full(len(thermal_time.sums), 290.0)
-    curve = ripening(steps, thermal_time, np.arange(120.0, 320.0, 7), deadline, deadline)
+    curve = ripening(steps_of(guesses()), thermal_time, np.arange(120.0, 320.0, 7), deadline, deadline)
     assert (np.diff(curve.ripens) <= 0.01).all() and (np.diff(curve.wakes) <= 0.01).all()
     assert (curve.ripens <= curve.wakes + 0.01).all()
 
 
 def test_without_a_deadline_every_cut_ripens(thermal_time):
-    steps = [belief(r, "A", 2015) for r in guesses()]
     never = np.full(len(thermal_time.sums), np.inf)
-    curve = ripening(steps, thermal_time, np.array([150.0, 300.0]), never, never)
+    curve = ripening(steps_of(guesses()), thermal_time, np.array([150.0, 300.0]), never, never)
     assert curve.ripens.tolist() == [1.0, 1.0] and curve.last_day(0.9) == 300.0
 
 
 def test_a_date_gives_a_late_cut_no_help(thermal_time):
     """Every wait runs on the date clock and usually begins on day 150; a cut on day 200 takes as long."""
-
-    def sure(days: float, clock: Clock, usual: float) -> Belief:
-        one = np.ones(1)
-        at = np.array([CLOCKS.index(clock)])
-        return Belief(at, one, one * np.log(days), one * 1e-6, one * 0, one * 0, usual, usual)
-
-    dated = [sure(20.0, DATE_CLOCK, 150.0 + 20 * k) for k in range(3)]
-    plain = [sure(20.0, DAYS_CLOCK, 150.0 + 20 * k) for k in range(3)]
-    traces = len(thermal_time.sums)
-    for by, odds in ((258.0, 0.0), (262.0, 1.0)):
-        deadline = np.full(traces, by)
-        late = [ripening(s, thermal_time, np.array([200.0]), deadline, deadline) for s in (dated, plain)]
-        assert [curve.odds(200.0) for curve in late] == pytest.approx([odds, odds], abs=1e-3)
-    deadline = np.full(traces, 195.0)
-    early = [
-        ripening(s, thermal_time, np.array([120.0]), deadline, deadline).odds(120.0) for s in (dated, plain)
+    one, at = np.ones(1), np.array([CLOCKS.index(DATE_CLOCK)])
+    sure = [
+        by_duration(Prediction(one, at, one * np.log(20.0), one * 1e-6, 150.0 + 20 * k), CLOCKS)
+        for k in range(3)
     ]
-    assert early == pytest.approx([0.0, 1.0], abs=1e-3)  # asked early, the date holds it back
+    steps = [Step(t, lambda began, p=p: p) for t, p in zip(CHAIN, sure, strict=True)]
+    for by, odds in ((258.0, 0.0), (262.0, 1.0)):
+        deadline = np.full(len(thermal_time.sums), by)
+        late = ripening(steps, thermal_time, np.array([200.0]), deadline, deadline, every=1)
+        assert late.odds(200.0) == pytest.approx(odds, abs=1e-3)
 
 
 def test_short_days_give_a_late_cut_no_help():
     """Though hardening may be learned to hurry as days shorten, odds of ripening leave those clocks out."""
     wait = Transition("extended", "hardened")
-    model = RequirementModel(lambda species: (24.0, 0.3), clock_weights=wait.clock_weights)
-    learned = model.fit([], {})
+    learned = RequirementModel(lambda species: (24.0, 0.3), clock_weights=wait.clock_weights).fit([], {})
     assert any(CLOCKS[part.clock].by_light for part in learned.components)
-    assert not any(CLOCKS[c].by_light for c in belief(learned, "A", 2015).clock)
+    assert not any(CLOCKS[c].by_light for c in predicted(learned, 200.0).clock)
 
 
 def test_where_only_short_days_explain_the_records_a_cut_counts_in_long_days():
     model = RequirementModel(lambda species: (24.0, 0.3), clock_weights=clock_weights(0, 0, 0, light=1.0))
-    told = belief(model.fit([], {}), "A", 2015)
-    assert [CLOCKS[c].kind for c in told.clock] == ["days"]
-    assert told.mean == pytest.approx([np.log(24.0) + 0.4])
-    assert told.weight == pytest.approx([1.0])
+    found = predicted(model.fit([], {}), 200.0)
+    assert [CLOCKS[c].kind for c in found.clock] == ["days"]
+    assert found.mean == pytest.approx([np.log(24.0) + 0.4])
+    assert found.weight == pytest.approx([1.0])
 
 
 def test_own_records_move_the_odds(thermal_time):
@@ -129,34 +132,19 @@ def test_own_records_move_the_odds(thermal_time):
     slow = fit(simulated_waits(HEAT, range(2000, 2012), need=36.0), prior=(24.0, 0.3))
     guess = guesses()
     deadline = np.full(len(thermal_time.sums), 290.0)
-    days = np.arange(120.0, 300.0, 7)
-    known = [belief(slow, "A", 2015), *(belief(r, "A", 2015) for r in guess[1:])]
-    usual = [belief(r, "A", 2015) for r in guess]
-    a, b = (ripening(s, thermal_time, days, deadline, deadline) for s in (known, usual))
+    days = np.arange(120.0, 300.0, 14)
+    a, b = (
+        ripening(steps_of(chain), thermal_time, days, deadline, deadline)
+        for chain in ([slow, *guess[1:]], guess)
+    )
     assert a.odds(200) < b.odds(200) - 0.05
 
 
-def test_later_waits_follow_the_learned_slope():
-    """A belief whose later waits are longer says so on the day that is asked, and only within reason."""
+def test_a_late_beginning_counts_only_within_reason():
     slow = fit(simulated_waits(HEAT, range(2000, 2012), need=30.0), prior=(24.0, 0.3))
-    found = replace(belief(slow, "A", 2015), centre=110.0)
-    assert found.lateness(np.array([110.0, 130.0, 900.0])).tolist() == [0.0, 2.0, 8.0]
-    assert replace(found, centre=None).lateness(np.array([300.0])).tolist() == [0.0]
-
-
-@pytest.mark.parametrize("species, season", [("A", 2015), ("A", 2005), ("unheard of", 2015)])
-def test_a_belief_has_the_moments_of_the_requirements_own_prediction(species, season):
-    found = fit(simulated_waits(HEAT, range(2000, 2012), need=30.0), prior=(24.0, 0.3))
-    ours = belief(found, species, season)
-    whole = found.predict(species, "", season, True, ours.centre or 0.0)
-    for k, c in enumerate(ours.clock):
-        mine = whole.clock == c
-        share = whole.weight[mine] / whole.weight[mine].sum()
-        mean = share @ whole.mean[mine]
-        assert ours.weight[k] == pytest.approx(whole.weight[mine].sum(), abs=1e-9)
-        assert ours.mean[k] == pytest.approx(mean, abs=1e-9)
-        spread = share @ (whole.variance[mine] + (whole.mean[mine] - mean) ** 2)
-        assert ours.variance[k] == pytest.approx(spread, rel=1e-6)
+    columns = replace(slow.columns, centre={("A", True): 110.0})
+    assert [columns.lateness("A", True, day) for day in (110.0, 130.0, 900.0)] == [0.0, 2.0, 8.0]
+    assert columns.lateness("B", True, 300.0) == 0.0
 
 
 def test_a_day_is_read_between_the_days_tried():

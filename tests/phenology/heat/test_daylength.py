@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from numpy.testing import assert_allclose
 
-from phenology.heat.daylength import daylength, daylength_fao56
+from phenology.heat.daylength import daylength
 from phenology.model.errors import InputError
 
 YEAR = np.arange(1, 366)
@@ -15,21 +15,18 @@ YEAR = np.arange(1, 366)
 def test_a_day_and_its_antipode_share_24_hours_when_the_centre_marks_sunrise() -> None:
     latitude = np.array([0.0, 20.0, 47.0, 66.0, 80.0])[:, None]
     assert_allclose(daylength(YEAR, latitude, sun_angle=0) + daylength(YEAR, -latitude, sun_angle=0), 24)
-    assert_allclose(daylength_fao56(YEAR, latitude) + daylength_fao56(YEAR, -latitude), 24)
 
 
 def test_always_twelve_hours_on_the_equator_with_the_centre_on_the_horizon() -> None:
     assert_allclose(daylength(YEAR, 0.0, sun_angle=0), 12)
-    assert_allclose(daylength_fao56(YEAR, 0.0), 12)
 
 
-@pytest.mark.parametrize("hours", [daylength, daylength_fao56])
-def test_polar_day_and_polar_night_are_24_and_0_and_never_beyond(hours) -> None:
+def test_polar_day_and_polar_night_are_24_and_0_and_never_beyond() -> None:
     latitude = np.linspace(-90, 90, 37)[:, None]
-    got = hours(YEAR, latitude)
+    got = daylength(YEAR, latitude)
     assert got.min() == 0 and got.max() == 24
-    assert hours(172, 80.0) == 24 and hours(355, 80.0) == 0
-    assert hours(172, -90.0) == 0 and hours(355, -90.0) == 24
+    assert daylength(172, 80.0) == 24 and daylength(355, 80.0) == 0
+    assert daylength(172, -90.0) == 0 and daylength(355, -90.0) == 24
 
 
 def test_longest_and_shortest_day_fall_on_the_solstices() -> None:
@@ -54,4 +51,4 @@ def test_impossible_places_and_days_are_refused() -> None:
     with pytest.raises(InputError, match="between -90 and 90, got 91"):
         daylength(100, [50.0, 91.0])
     with pytest.raises(InputError, match="between 1 and 366, got 400"):
-        daylength_fao56([1, 400], 50.0)
+        daylength([1, 400], 50.0)

@@ -8,7 +8,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from numpy.testing import assert_allclose
 
-from phenology.heat.temperature_response import daily_response, wang_engel, yan_hunt
+from phenology.heat.temperature_response import daily_response, wang_engel
 from phenology.model.errors import InputError
 
 CLOCK = np.pi * ((np.arange(20_000) + 0.5) / 20_000 - 0.5)
@@ -23,7 +23,6 @@ def long_way(tmin: float, tmax: float, base: float, optimum: float, ceiling: flo
 def test_one_at_the_optimum_and_nothing_at_or_beyond_the_ends() -> None:
     temps = [-20.0, 0.0, 24.0, 35.0, 38.0, 60.0]
     assert_allclose(wang_engel(temps, 0, 24, 35), [0, 0, 1, 0, 0, 0], atol=1e-12)
-    assert_allclose(yan_hunt(temps, 24, 35), [0, 0, 1, 0, 0, 0], atol=1e-12)
 
 
 def test_optimum_midway_is_a_parabola() -> None:  # alpha = 1: f = 1 - ((T - To)/(To - Tn))²
@@ -86,8 +85,6 @@ def test_cardinal_temperatures_out_of_order_are_refused() -> None:
         wang_engel(10, 5, 5, 30)
     with pytest.raises(InputError, match="base < optimum < ceiling"):
         daily_response(1, 2, 5, 30, np.inf)
-    with pytest.raises(InputError, match="base < optimum < ceiling"):
-        yan_hunt(10, 0, 30)
     with pytest.raises(InputError, match=r"day 1 .*tmin 9 °C is above tmax 8 °C"):
         daily_response([1, 9], [2, 8], 0, 24, 35)
 

@@ -9,12 +9,12 @@ from functools import cache
 import numpy as np
 import pytest
 
-from phenology.judging.past_forecasts import PastForecast, held, past_forecasts, typical_error
-from phenology.learning.garden_fit import GardenFit
+from phenology.judging.past_forecasts import held, typical_error
 from phenology.seasons.ahead import heat_course
 from phenology.seasons.compare import compare_seasons
 from reports.garden.snapshot import read_garden
-from tests.reports.demo import DAY, demo_folder
+from tests.phenology.judging.test_season_truth import forecast
+from tests.reports.demo import DAY, demo_folder, demo_past
 
 
 @cache
@@ -22,20 +22,16 @@ def garden():
     return read_garden(demo_folder(), DAY)[0]
 
 
-@cache
 def beech():
-    return past_forecasts(GardenFit(garden()), "Fagus crenata")
+    return [one for one in demo_past() if one.species == "Fagus crenata"]
 
 
 def test_each_is_issued_before_the_look_that_shows_it_and_never_in_the_season_under_way():
     assert len(beech()) > 8
     for one in beech():
         assert one.issued < one.by and one.season < garden().season
-        assert one.q10 <= one.q50 <= one.q90 and 0 <= one.chance <= 1
-
-
-def test_no_forecast_says_it_came_before_it_was_issued():
-    assert all(one.q10 >= one.issued for one in beech())
+        assert one.q10 <= one.q25 <= one.q50 <= one.q75 <= one.q90
+        assert 0 <= one.chance <= 1 and 0 <= one.p_not <= 1
 
 
 def test_ranges_narrow_as_the_event_comes_near():
@@ -46,10 +42,8 @@ def test_ranges_narrow_as_the_event_comes_near():
 
 
 def test_seasons_count_alike_whatever_their_number_of_forecasts():
-    def told(season, q50):
-        return PastForecast("s", "t", season, 100, 90.0, q50, 120.0, 99.0, 101.0, 0.5)
-
-    past = [told(2020, 104.0), told(2020, 104.0), told(2020, 104.0), told(2021, 108.0)]
+    past = [forecast(2020, 90, q50, 100, half=15.0) for q50 in (104.0, 104.0, 104.0)]
+    past += [forecast(2021, 90, 108.0, 100, half=15.0)]
     assert typical_error(past) == pytest.approx((4 + 8) / 2)
     assert held(past) == 1.0
     assert np.isnan(typical_error([])) and np.isnan(held([]))

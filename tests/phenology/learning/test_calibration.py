@@ -11,7 +11,7 @@ from numpy.testing import assert_allclose
 from phenology.heat.clocks import CLOCKS, DAYS_CLOCK, Clock
 from phenology.learning.calibration import average_requirement, calibrate, expected_error
 from phenology.learning.garden_fit import GardenFit
-from phenology.learning.requirement import Prediction
+from phenology.learning.prediction import Prediction
 from phenology.learning.transitions import Transition
 from tests.phenology.gardens import ELM, MAPLE, Records
 from tests.phenology.worlds import a_wait, fit, simulated_waits

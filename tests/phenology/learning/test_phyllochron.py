@@ -25,7 +25,7 @@ from phenology.learning.phyllochron import (
     pace_of,
     with_counts,
 )
-from phenology.learning.requirement import Prediction
+from phenology.learning.prediction import Prediction
 
 TWO = (DAYS_CLOCK, DAYS_CLOCK)
 

@@ -11,7 +11,8 @@ from scipy.special import gammaincinv, ndtr
 
 from phenology.heat.clocks import CLOCKS, DATE_CLOCK, DAYS_CLOCK, HEAT_CLOCKS, Clock, clock_weights
 from phenology.learning.effect_columns import CALENDAR_COMMON_SD, COMMON_SD, SETTINGS, Columns
-from phenology.learning.requirement import MOST_KEPT, SEASON_TAIL, TAIL, Prediction, RequirementModel
+from phenology.learning.prediction import Prediction
+from phenology.learning.requirement import MEAN_STRETCH, MOST_KEPT, SEASON_TAIL, RequirementModel
 from phenology.learning.waits import Wait, tabulate
 from phenology.model.errors import InputError
 from phenology.model.season import NEVER
@@ -52,7 +53,7 @@ def exact(waits: list[Wait], clocks=THREE) -> Exact:
             log_weight[c, k] = np.log(mass) + s.log_prior
             mean[c, k] = density @ x / mass
             variance[c, k] = density @ (x - mean[c, k]) ** 2 / mass + s.noise**2
-            variance[c, k] += (s.season**2 + s.cell**2) * np.mean([stretch for _, stretch in TAIL])
+            variance[c, k] += (s.season**2 + s.cell**2) * MEAN_STRETCH
     weight = np.exp(log_weight - log_weight.max())
     weight /= weight.sum()
     own = weight / weight.sum(1, keepdims=True)
@@ -125,8 +126,7 @@ def test_with_no_waits_the_prediction_is_the_prior_on_every_clock():
     assert_allclose(prediction.mean, np.log(30.0))
     # the grid's own mean variance, a new tree and season and the prior of the species
     share = np.exp([s.log_prior for s in SETTINGS])
-    stretch = np.mean([s for _, s in TAIL])
-    spread = [s.noise**2 + s.tree**2 + (s.season**2 + s.cell**2) * stretch for s in SETTINGS]
+    spread = [s.noise**2 + s.tree**2 + (s.season**2 + s.cell**2) * MEAN_STRETCH for s in SETTINGS]
     heat = prediction.clock < len(HEAT_CLOCKS)
     got = np.average(prediction.variance[heat], weights=prediction.weight[heat])
     assert_allclose(got, share @ spread + COMMON_SD**2 + 0.3**2, rtol=0.012)

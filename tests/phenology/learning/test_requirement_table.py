@@ -6,7 +6,8 @@ from datetime import date
 
 import pytest
 
-from phenology import RequirementModel, SeasonCalendar, SeasonWeather, Wait, synthetic_weather
+from data_sources.demo.climate import synthetic_weather
+from phenology import RequirementModel, SeasonCalendar, SeasonWeather, Wait
 from phenology.learning.calibration import average_requirement
 from phenology.learning.requirement_table import clock_table, species_table
 

@@ -1,0 +1,222 @@
+"""What may still come of a garden's flushes: for every tree's live flush, the arrival of its next stages."""
+
+from __future__ import annotations
+
+import itertools
+import math
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from phenology.forecasting.arrival import Arrival
+from phenology.forecasting.propagation import Step, propagate
+from phenology.garden import Garden
+from phenology.heat.clocks import CLOCKS, ThermalTime
+from phenology.learning.flush_history import FlushHistory
+from phenology.learning.garden_fit import GardenFit
+from phenology.learning.garden_leaves import STEP as LEAFING
+from phenology.learning.garden_leaves import GardenLeaves
+from phenology.learning.prediction import Prediction, by_calendar
+from phenology.learning.transitions import LINKS, Transition
+from phenology.model.records import Flush, Site, Tree
+from phenology.model.season import NEVER
+from phenology.weather.traces import Traces, draw_traces
+
+NARROW_DAYS = 10.0  # an interval no wider is taken to hold its event anywhere alike (ours)
+
+
+@dataclass(frozen=True)
+class StageAhead:
+    """A stage that may still come.
+
+    Attributes
+    ----------
+    history : FlushHistory
+        The flush, as known on the day of the forecast.
+    stage : str
+    steps : tuple of Transition
+        The waits it rests on, from what was seen last.
+    arrival : Arrival
+    dated : bool
+        False under cover without readings, before a bud break is seen: the weather outside tells when to
+        begin to look, and no date.
+    """
+
+    history: FlushHistory
+    stage: str
+    steps: tuple[Transition, ...]
+    arrival: Arrival
+    dated: bool = True
+
+
+class FlushForecasts:
+    """Forecasts of a garden's flushes; traces and clocks are drawn once for each site and season.
+
+    Parameters
+    ----------
+    garden : Garden
+    fit : GardenFit
+        Its requirements.
+    """
+
+    def __init__(self, garden: Garden, fit: GardenFit) -> None:
+        self.garden, self.fit = garden, fit
+        self._leaves = GardenLeaves(fit)
+        self._traces: dict[tuple[Site, int], tuple[Traces, ThermalTime]] = {}
+        self._by_tree: dict[str, list[FlushHistory]] = {}
+        for h in fit.histories:
+            if self._known_by_now(h):
+                self._by_tree.setdefault(h.tree.id, []).append(h)
+
+    def _known_by_now(self, h: FlushHistory) -> bool:
+        """Whether it has begun: a hindcast may learn from seasons that come later."""
+        if h.flush.season <= self.garden.season:
+            return True
+        looks = self.garden.looks_by_flush.get(h.flush.id, ())
+        return any(look.latest <= self.garden.as_of for look in looks)
+
+    @property
+    def donors(self) -> int:
+        """Past years behind the traces drawn so far, where fewest."""
+        return min((len(set(t.donors)) for t, _ in self._traces.values()), default=0)
+
+    def drawn(self, site: Site, season: int, issued: int) -> tuple[Traces, ThermalTime]:
+        """The traces of a site's season, and the clocks over them."""
+        key = (site, season)
+        if key not in self._traces:
+            record = self.garden.record_at(site)
+            traces = draw_traces(record, season, issued, outlook=self.garden.outlook_at(site))
+            self._traces[key] = traces, traces.thermal_time()
+        return self._traces[key]
+
+    def live(self, tree: Tree) -> Iterator[tuple[FlushHistory, int]]:
+        """The flushes of a tree that a forecast is about, each with the day of its season it is issued on.
+
+        Flushes that are hard are among them until they are worked; what has turned gives way to next season.
+        """
+        season, mine = self.garden.season, self._by_tree.get(tree.id, [])
+        this = [h for h in mine if h.flush.season == season]
+        ahead = [h for h in mine if h.flush.season == season + 1]
+        if ahead:  # buds seen at rest in autumn are the next season's
+            yield ahead[0], 0
+            return
+        live = [h for h in this if h.ended is None and not h.lost]
+        if live and all(h.stage in ("turning", "bare") for h in live):
+            yield self._unseen(tree, season + 1), 0
+            return
+        for h in live or ([] if this else [self._unseen(tree, season)]):
+            open_work = h.stage == "hardened" and not h.worked
+            if not self._only_assumed(h) and (open_work or not h.is_hard):
+                yield h, self.garden.today
+
+    def ahead(self, h: FlushHistory, issued: int) -> list[StageAhead]:
+        """The stages of a flush that may still come, in order."""
+        known = self._beginning(h)
+        if known is None:
+            return []
+        start, begun = known
+        traces, thermal_time = self.drawn(h.site, h.flush.season, issued)
+        steps = []
+        target = start
+        while target in LINKS:
+            target = LINKS[target]
+            steps.append(self._step(h, self.fit.path(h.tree, start, target)[-1], thermal_time, traces))
+        curves = propagate(begun, steps, thermal_time, traces.gap_variance)
+        used: list[Transition] = []
+        found: list[tuple[str, tuple[Transition, ...], Arrival]] = []
+        for step, drawn in zip(steps, curves, strict=True):
+            used.append(step.transition)
+            if math.isfinite(step.seen[1]):
+                used = []  # what follows rests on the look
+            else:
+                found.append((step.transition.target, tuple(used), Arrival.over(drawn)))
+        for k in reversed(range(len(found) - 1)):
+            # a stage taken at one stride may come out ahead of the steps on its way: they come no later
+            earlier = np.maximum(found[k][2].curve, found[k + 1][2].curve)
+            found[k] = (*found[k][:2], Arrival(earlier))
+        if found and start == "start" and unmeasured_cover(self.garden, h):
+            return [StageAhead(h, *found[0], dated=False)]
+        return [StageAhead(h, *one) for one in found]
+
+    def _step(
+        self, h: FlushHistory, transition: Transition, thermal_time: ThermalTime, traces: Traces
+    ) -> Step:
+        fixed = falls_back(self.garden, h)
+
+        def requirement(began: float) -> Prediction:
+            found = self.fit.requirement(transition).predict(
+                h.tree.species, h.tree.id, h.flush.season, h.number > 1, began
+            )
+            return by_calendar(found, CLOCKS) if fixed else found
+
+        begun = h.begun(transition.target)
+        not_yet = h.came.get(transition.target, (-math.inf, NEVER))[0]
+        paced = None
+        if transition == LEAFING and self._leaves.counts(h).growing is not None:
+
+            def paced(
+                prediction: Prediction, times: Sequence[float]
+            ) -> list[tuple[float, float, Prediction]]:
+                return self._leaves.informed(h, prediction, thermal_time, traces.gap_variance, times)
+
+        return Step(transition, requirement, (not_yet, NEVER) if begun is None else begun, paced)
+
+    def _beginning(self, h: FlushHistory) -> tuple[str, tuple[float, float]] | None:
+        """Where the chain of a flush begins, and when that was; None where the records do not say.
+
+        The latest stage it has reached, unless looks leave wide open when that was: then the stage before,
+        whose wait tells the likelier times within the interval.
+        """
+        known = [(s, b) for s in ("extended", "budbreak", "work", "start") if (b := h.begun(s)) is not None]
+        for (stage, begun), (before, _) in itertools.pairwise(known):
+            narrow = begun[1] - begun[0] <= NARROW_DAYS
+            blind = before == "start" and unmeasured_cover(self.garden, h)
+            if (
+                narrow
+                or blind
+                or len(self.fit.path(h.tree, before, stage)) != len(Transition(before, stage).links())
+            ):
+                return stage, begun
+        return known[-1] if known else None
+
+    def _only_assumed(self, h: FlushHistory) -> bool:
+        """A second flush of a fixed grower is never assumed from work, only seen."""
+        return self.garden.species_of(h.tree).growth == "fixed" and h.number > 1 and h.stage is None
+
+    def _unseen(self, tree: Tree, season: int) -> FlushHistory:
+        """The first flush of a season in which nothing was seen yet."""
+        flush = Flush(id="", tree_id=tree.id, season=season, started_by="season")
+        return FlushHistory(tree, flush, 1, self.garden.site(tree, season), {}, None, None, None, None)
+
+
+def forecast_stages(
+    garden: Garden, fit: GardenFit | None = None, trees: Sequence[Tree] | None = None
+) -> Iterator[StageAhead]:
+    """Every stage that may still come of some trees, or of all that stand, as known on `garden.as_of`.
+
+    Raises
+    ------
+    WeatherError
+        If there is no past weather to draw the coming weeks from.
+    """
+    forecasts = FlushForecasts(garden, fit or GardenFit(garden))
+    for tree in garden.standing_trees if trees is None else trees:
+        for h, issued in forecasts.live(tree):
+            if not h.is_hard:
+                yield from forecasts.ahead(h, issued)
+
+
+def unmeasured_cover(garden: Garden, h: FlushHistory) -> bool:
+    """Whether a tree stands under cover where no thermometer of the garden's own has measured."""
+    place = garden.place_of(h.tree, garden.as_of)
+    if place.cover in ("open", ""):
+        return False
+    series = garden.weather.get(place.id)
+    return series is None or not bool((series.source == "bench").any())
+
+
+def falls_back(garden: Garden, h: FlushHistory) -> bool:
+    """Whether the calendar has served this species better: its clocks alone then speak."""
+    skill = garden.skills.get(h.tree.species)
+    return skill is not None and skill.by_calendar and h.number == 1

@@ -1,0 +1,262 @@
+"""Stages as a chain of positive waits, propagated over possible seasons: the one forecaster of this project.
+
+`propagate` takes what is known of a flush on a day and gives the arrival of every stage that may still come.
+Forecasts, hindcasts, past skill, the odds that a cut ripens and the last safe date all call it.
+
+Curves are sub-distributions, one a trace: their mean over the traces is the distribution, so that a trace
+which the looks make unlikely weighs less. Stages cannot cross, since every wait begins where the last ended.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from phenology.heat.clocks import CLOCKS, Clock, ThermalTime
+from phenology.learning.prediction import Prediction
+from phenology.learning.transitions import Transition
+from phenology.mathematics.normal_curve import normal_cdf
+from phenology.model.arrays import Array
+from phenology.records.intervals import likely_times
+
+# Times that stand for a stage's whole distribution on one trace: the five Gauss-Hermite nodes, as levels of
+# the curve, with their weights (a test holds them against numpy). They keep the spread of a normal stage
+# exactly, where five equally likely times would lose a quarter of its variance.
+NODE_LEVELS = np.array([0.0021389, 0.0876091, 0.5, 0.9123909, 0.9978611])
+NODE_WEIGHTS = np.array([0.0112574, 0.2220759, 0.5333333, 0.2220759, 0.0112574])
+NODE_WEIGHTS = NODE_WEIGHTS / NODE_WEIGHTS.sum()
+_NOTHING = 1e-20  # stands for no time at all, whose log is taken
+EVEN_LEVELS = (np.arange(5) + 0.5) / 5  # levels of equally likely times
+MISJUDGED = 0.01  # share of looks that misjudge a stage, ours
+SURPRISED = 0.05  # share of stages that come at some time the curves know nothing of, ours
+
+Paced = Callable[[Prediction, Sequence[float]], Sequence[tuple[float, float, Prediction]]]
+"""What leaf counts make of a wait: from equally likely beginnings, (share, beginning, prediction) of each."""
+
+
+@dataclass(frozen=True)
+class Step:
+    """One wait of a chain.
+
+    Attributes
+    ----------
+    transition : Transition
+        From the chain's beginning, or from a stage that comes before in it, to this one.
+    predict : callable
+        The requirement, given the day on which the wait probably begins.
+    seen : (float, float)
+        Between which looks the stage came: (-inf, inf) without looks, (t, inf) when it had not come at t.
+    paced : callable, optional
+        See `Paced`; None where no leaves were counted.
+    """
+
+    transition: Transition
+    predict: Callable[[float], Prediction]
+    seen: tuple[float, float] = (-math.inf, math.inf)
+    paced: Paced | None = None
+
+
+def propagate(
+    begun: tuple[float, float],
+    steps: Sequence[Step],
+    thermal_time: ThermalTime,
+    gap_variance: Array | None = None,
+    *,
+    clocks: Sequence[Clock] = CLOCKS,
+    every: int = 1,
+) -> list[Array]:
+    """Arrival of every stage of a chain, given what is known.
+
+    Parameters
+    ----------
+    begun : (float, float)
+        Interval in which the chain began. [day of season]
+    steps : sequence of Step
+        The waits, in order.
+    thermal_time : ThermalTime
+        The clocks over the possible seasons, sums of shape (traces, clocks, days + 1), or
+        (clocks, days + 1) for a season whose weather is known.
+    gap_variance : ndarray, shape (days + 1,), optional
+        Running variance of the temperature sum from filled days. [degC^2 d]
+    clocks : sequence of Clock
+        The clocks that the sums belong to.
+    every : int
+        Curves are computed at every so many days and run straight in between. [d]
+
+    Returns
+    -------
+    list of ndarray, shape (traces, days + 1)
+        For each step, the chance that its stage has come by the end of each day, trace by trace.
+    """
+    sums = thermal_time.sums if thermal_time.sums.ndim == 3 else thermal_time.sums[None]
+    gap = np.zeros(sums.shape[-1]) if gap_variance is None else gap_variance
+    weather = _Weather(sums, gap, clocks, every)
+    curves: dict[str, Array] = {}
+    for step in steps:
+        curve = _unconditional(step, begun, curves, weather)
+        after, by = step.seen
+        if math.isfinite(by):
+            curve = within(curve, after, by)
+        elif math.isfinite(after):
+            curve = not_by(curve, after)
+        curves[step.transition.target] = curve
+    return list(curves.values())
+
+
+@dataclass(frozen=True)
+class _Weather:
+    """What waits are read on."""
+
+    sums: Array
+    gap_variance: Array
+    clocks: Sequence[Clock]
+    every: int
+
+    @property
+    def days(self) -> int:
+        return int(self.sums.shape[-1]) - 1
+
+
+def _unconditional(
+    step: Step, begun: tuple[float, float], curves: Mapping[str, Array], weather: _Weather
+) -> Array:
+    """The curves of a stage before anything that looks say of the stage itself."""
+    before = curves.get(step.transition.start)
+    # a wait that begins at an uncertain time is judged at its likely middle for lateness
+    prediction = step.predict((begun[0] + begun[1]) / 2 if before is None else _middle(before))
+    if step.paced is not None:
+        # leaves were counted since: the wait began in the past, on which all traces agree
+        times = (
+            likely_times(begun) if before is None else tuple(_times_at(before.mean(0)[None], EVEN_LEVELS)[0])
+        )
+        parts = [
+            share * _curves(after, (time,), weather) for share, time, after in step.paced(prediction, times)
+        ]
+        return np.asarray(np.sum(parts, axis=0))
+    if before is None:
+        return _curves(prediction, begun[:1] if begun[0] == begun[1] else likely_times(begun), weather)
+    nodes = _times_at(before, NODE_LEVELS)
+    # the few nodes may run a little ahead of the curve they stand for: nothing ends before it began
+    return np.minimum(before, before[:, -1:] * _mixture(prediction, nodes, NODE_WEIGHTS, weather))
+
+
+def _curves(prediction: Prediction, begun: Sequence[float], weather: _Weather) -> Array:
+    """Curves of a wait that began at one of a few equally likely times."""
+    nodes = np.broadcast_to(np.asarray(begun, dtype=float), (len(weather.sums), len(begun)))
+    return _mixture(prediction, nodes, np.full(len(begun), 1 / len(begun)), weather)
+
+
+def not_by(curves: Array, t: float) -> Array:
+    """Curves after a look at `t` that showed the stage had not come.
+
+    Each trace is weighted by how likely it makes that look, then the past is cut away. A look misjudges
+    with chance `MISJUDGED`; a stage that had come all the same is due at once, so a look that contradicts
+    every draw moves the forecast without breaking it.
+    """
+    if t < 0:
+        return curves
+    days = np.arange(curves.shape[1])
+    at = reached_by(curves, t)[:, None]
+    come, never = float(at.mean()), 1.0 - float(curves[:, -1].mean())
+    future = np.where(days > t, np.maximum(curves - at, 0.0), 0.0)
+    missed = at * np.clip(days - t, 0.0, 1.0)
+    likelihood = (1 - MISJUDGED) * (float(future[:, -1].mean()) + never) + MISJUDGED * come
+    return np.asarray(((1 - MISJUDGED) * future + MISJUDGED * missed) / likelihood)
+
+
+def within(curves: Array, after: float, by: float) -> Array:
+    """Curves after looks that showed the stage come in (after, by].
+
+    Traces are weighted by how likely they make that, and the time within the interval follows the curves
+    rather than being anywhere in it alike. A share `SURPRISED` of what is believed beforehand is spread over
+    the whole season, so that an interval which the curves hardly allow is simply taken as it is.
+    """
+    days = np.arange(curves.shape[1])
+    after, by = max(after, 0.0), min(by, float(days[-1]))
+    first, last = reached_by(curves, after)[:, None], reached_by(curves, by)[:, None]
+    inside = np.clip(curves, first, last) - first
+    inside[:, days <= after] = 0.0
+    alike = np.clip((days - after) / max(by - after, 1e-9), 0.0, 1.0)
+    believed = (1 - SURPRISED) * inside + SURPRISED * (by - after) / days[-1] * alike
+    return np.asarray(believed / believed[:, -1].mean())
+
+
+def reached_by(curves: Array, t: float | Array) -> Array:
+    """What each curve has come to by a time, or by a time of its own; held at the two ends."""
+    where = np.clip(np.broadcast_to(t, len(curves)), 0, curves.shape[1] - 1)
+    low = np.minimum(where.astype(np.intp), curves.shape[1] - 2)
+    trace, part = np.arange(len(curves)), where - low
+    return np.asarray(curves[trace, low] * (1 - part) + curves[trace, low + 1] * part)
+
+
+def _times_at(curves: Array, levels: Array) -> Array:
+    """Times at which curves reach shares of what they come to, shape (traces, levels).
+
+    Past its end where a curve comes to nothing.
+    """
+    last = curves.shape[1] - 1
+    rising = curves + np.arange(last + 1) * 1e-12
+    wanted = levels * curves[:, -1:]
+    high = (rising[:, None, :] < wanted[:, :, None]).sum(-1)
+    trace, above = np.arange(len(curves))[:, None], np.clip(high, 1, last)
+    below = rising[trace, above - 1]
+    part = (wanted - below) / (rising[trace, above] - below)
+    times = np.where(high == 0, 0.0, above - 1 + part)
+    return np.asarray(np.where(curves[:, -1:] > 0, times, last + 1.0))
+
+
+def _middle(curves: Array) -> float:
+    """The likely middle of a stage's arrival."""
+    mean = curves.mean(0)
+    return float(np.interp(0.5 * mean[-1], mean, np.arange(len(mean))))
+
+
+def _mixture(prediction: Prediction, nodes: Array, share: Array, weather: _Weather) -> Array:
+    """Mean over nodes and draws of P(wait ended by day n); nodes of shape (traces, k), with their shares."""
+    sums, days = weather.sums, weather.days
+    first = int(np.floor(max(0.0, min(nodes.min(), days))))
+    at = np.append(np.arange(first, days, weather.every), days)
+    where = np.clip(nodes, 0, days)
+    low = np.minimum(np.floor(where).astype(int), days - 1)
+    part = where - low
+    weight = share * (nodes < days)  # a wait that begins after the last day does not end in it
+    gap = None
+    if weather.gap_variance[-1] > 0:
+        gap_at = np.interp(where, np.arange(days + 1), weather.gap_variance)
+        gap = np.maximum(weather.gap_variance[None, None, at] - gap_at[:, :, None], 0.0)
+    trace, at_steps = np.arange(len(sums))[:, None], slice(first, days + 1, weather.every)
+    whole = (days - first) % weather.every == 0
+    out = np.zeros((len(sums), len(at)))
+    for c, w, mean, variance in zip(
+        prediction.clock, prediction.weight, prediction.mean, prediction.variance, strict=True
+    ):
+        clock, line = weather.clocks[c], sums[:, c]
+        begun = line[trace, low] * (1 - part) + line[trace, low + 1] * part
+        reading = (line[:, at_steps] if whole else line[:, at])[:, None]
+        origin = ThermalTime(line).at(prediction.usual)[:, None] if clock.from_usual else begun
+        read = np.maximum(reading - origin[:, :, None], _NOTHING)
+        sd = math.sqrt(variance)
+        if gap is not None:
+            sd = np.sqrt(variance + gap * clock.per_degree**2 / np.maximum(read, 1.0) ** 2)
+        ended = normal_cdf((np.log(read) - mean) / sd)
+        if clock.from_usual:
+            # by the date some such waits are over before this one began: those take as long as usual
+            late = np.log(np.maximum(where - prediction.usual, _NOTHING))
+            over = normal_cdf((late - mean) / math.sqrt(variance))[:, :, None]
+            elapsed = np.log(np.maximum(at - where[:, :, None], _NOTHING))
+            ended = np.maximum(ended - over, 0.0) + over * normal_cdf((elapsed - mean) / sd)
+            ended *= reading > begun[:, :, None]
+        out += w * np.matmul(weight[:, None], ended)[:, 0]
+    curves = np.zeros((len(sums), days + 1))
+    if weather.every == 1:
+        curves[:, at] = out
+    else:
+        everyday = np.arange(first, days + 1)
+        below = np.minimum((everyday - first) // weather.every, max(len(at) - 2, 0))
+        above = np.minimum(below + 1, len(at) - 1)
+        part = (everyday - at[below]) / np.maximum(at[above] - at[below], 1)
+        curves[:, first:] = out[:, below] * (1 - part) + out[:, above] * part
+    return np.asarray(np.maximum.accumulate(curves, axis=1))
