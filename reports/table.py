@@ -86,7 +86,7 @@ class Column(Generic[R]):
 
 
 def attribute(
-    name: str, kind: Kind, digits: int | None = None, *, of: str | None = None, meaning: str = ""
+    name: str, kind: Kind, meaning: str = "", digits: int | None = None, *, of: str | None = None
 ) -> Column[Any]:
     """A column read from the attribute of a row of the same name, or from `of` (which may have dots).
 

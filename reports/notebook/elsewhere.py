@@ -13,14 +13,16 @@ from phenology.language.words import find_operation
 from phenology.model.errors import InputError
 from phenology.seasons.translate import ClimateOf, Translation, translate
 from reports.garden.elsewhere_weather import weights_of
+from reports.notebook.columns import names_columns
 from reports.notebook.daily import Weather, daily_weather
 from reports.notebook.opened import Opened
-from reports.output.elsewhere import elsewhere_table
+from reports.output.elsewhere import columns, elsewhere_table
 
 
 class Elsewhere(Opened):
     """The frame of dates from elsewhere."""
 
+    @names_columns(columns(dated=True))
     def elsewhere(
         self,
         there: str,
@@ -60,13 +62,8 @@ class Elsewhere(Opened):
 
         Returns
         -------
-        DataFrame, one row a date
-            ``there``, ``here`` (names; swapped with `from_here`); ``from``, ``to``: the date asked for (two
-            days where it was vague); ``operation``, ``species`` meant; ``due_low``, ``due``, ``due_high``:
-            where one, five and nine in ten of the years and clocks tried put it (dates; missing where it does
-            not come); ``never_share`` of years in which so much warmth does not gather (0 to 1);
-            ``years_there``, ``years_here``; ``same_day_length``: what day length alone would say (date);
-            ``notes``. Only day and month count: all dates stand in the season under way of their place.
+        DataFrame, one row a date; all dates stand in the season under way of their place
+            {columns}
 
         Raises
         ------
@@ -97,7 +94,7 @@ class Elsewhere(Opened):
             translate(a, b, *self._days(one), year=year, weights=found[0] if found else None) for one in asked
         ]
         dated = (self._in_season(row, a, b) for row in rows)
-        return elsewhere_table(dated, work=work, species=latin, dated=True).as_frame()
+        return elsewhere_table(dated, work, latin, dated=True).as_frame()
 
     def _climate(self, place: str | None) -> ClimateOf:
         where = self._place(place)

@@ -17,8 +17,10 @@ from phenology.language.words import find_stage
 from phenology.learning.transitions import catalogue_priors
 from phenology.model.errors import InputError
 from phenology.model.season import SeasonCalendar
+from reports.notebook.columns import names_columns
 from reports.notebook.daily import Weather, daily_weather
-from reports.output.hindcast import count_table, forecast_table, score_table, scored, sights_of
+from reports.output.hindcast import COUNTS, FORECASTS, SCORES, count_table, forecast_table, scored, sights_of
+from reports.table import Table
 
 Looks: TypeAlias = pd.DataFrame | str | os.PathLike[str]
 
@@ -39,39 +41,36 @@ class HindcastFrames:
     question: Question
     calendar: SeasonCalendar
 
+    @names_columns(FORECASTS)
     def forecasts(self) -> pd.DataFrame:
         """The forecasts, as `flushcast hindcast --out` writes them, and what was seen.
 
         Returns
         -------
         DataFrame, one row a tree-season
-            ``species``, ``tree``, ``season``, ``flush``, ``given``, ``target``; ``issued`` (date);
-            ``q10``, ``q25``, ``q50``, ``q75``, ``q90``: decimal days of the season (its last day + 1 where
-            the quantile lies past its end); ``p_not``: chance that it does not come; ``median`` (q50 as a
-            date); ``after_day``, ``by_day``: the target was seen to come in (after, by] (inf: never seen).
+            {columns}
         """
         return forecast_table(self.result, self.question, self.calendar).as_frame()
 
+    @names_columns(SCORES)
     def scores(self) -> pd.DataFrame:
         """How good they were beside two plain rivals, on the rows whose target looks bracket.
 
         Returns
         -------
         DataFrame, one row a forecaster, flushcast first; none where no row can be scored
-            ``forecaster``; ``rows`` it had a forecast for; ``mae_days`` of the median, ``crps_days``;
-            ``pit50``, ``pit80`` (.50 and .80 for an honest spread); ``w80_days``, width of the 80 % range;
-            ``crps_saved``: share of that rival's CRPS that flushcast saves (missing for flushcast itself).
+            {columns}
         """
-        return score_table(scored(self.result, self.question)).as_frame()
+        return Table("", SCORES, scored(self.result, self.question)).as_frame()
 
+    @names_columns(COUNTS)
     def counts(self) -> pd.DataFrame:
         """What was counted on the way: rows, and what has none.
 
         Returns
         -------
         DataFrame, one row a count
-            ``what``: forecasts; tree-seasons whose first look showed the target already; flushes left out
-            because their looks go backward; days of weather filled; seasons without weather. ``count``.
+            {columns}
         """
         return count_table(self.result).as_frame()
 

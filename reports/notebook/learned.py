@@ -17,7 +17,9 @@ from phenology.learning.observers import observer_lateness
 from phenology.learning.transitions import Transition, all_transitions
 from phenology.learning.work_habit import work_habits
 from phenology.model.track_record import PastForecast, TrackRecord, first_hardenings
+from reports.notebook.columns import names_columns
 from reports.notebook.opened import Opened
+from reports.output.calibration import COLUMNS as LEARNED
 from reports.output.calibration import learned_table
 from reports.table import Column, Table, attribute
 
@@ -25,19 +27,19 @@ CLOCK_SHARES = (
     attribute("from", "text", of="step.start"),
     attribute("to", "text", of="step.target"),
     attribute("clock", "text"),
-    attribute("prior", "number"),
-    attribute("share", "number"),
-    attribute("waits", "whole"),
+    attribute("prior", "number", "before the looks have spoken; sums to 1 over a step's clocks"),
+    attribute("share", "number", "after"),
+    attribute("waits", "whole", "that the step rests on"),
 )
 OBSERVERS = (
     attribute("stage", "text"),
     attribute("first", "text"),
-    attribute("second", "text"),
-    attribute("flushes", "whole"),
-    attribute("later_days", "number", of="days"),
-    attribute("later_days_p10", "number", of="low"),
+    attribute("second", "text", "who is later"),
+    attribute("flushes", "whole", "seen by both"),
+    attribute("later_days", "number", "median", of="days"),
+    attribute("later_days_p10", "number", "its 80 % range", of="low"),
     attribute("later_days_p90", "number", of="high"),
-    attribute("clear", "yes"),
+    attribute("clear", "yes", "whether that leaves out no difference at all"),
 )
 
 
@@ -54,6 +56,7 @@ class ClockShare(NamedTuple):
 class Learned(Opened):
     """Frames of what was learned."""
 
+    @names_columns(LEARNED["rows"])
     def calibration(self, species: str | None = None) -> pd.DataFrame:
         """How long each step takes, and how much of that is still the catalogue's.
 
@@ -65,12 +68,7 @@ class Learned(Opened):
         Returns
         -------
         DataFrame, one row a species and step
-            ``species``; ``from`` (`start` of the season, `work`, or a stage) and ``to``; ``looks`` at the
-            species, ``seasons`` with the step seen to its end, ``unfinished`` waits;
-            ``requirement_days_at_18c``: median of an average tree and season, and the 80 % interval of that
-            average in ``requirement_p10``, ``requirement_p90``; ``catalogue_days_at_18c``;
-            ``expected_error_days_at_18c`` of a forecast made when the step begins [days at a steady 18 °C];
-            ``prior_share`` (0 to 1); ``clock`` that explains most, and its ``clock_share`` (0 to 1).
+            {columns}
 
         Examples
         --------
@@ -85,14 +83,14 @@ class Learned(Opened):
         """
         return _frame("rows", calibrate(self.fit, self._latin(species)))
 
+    @names_columns(CLOCK_SHARES)
     def clock_shares(self) -> pd.DataFrame:
         """What keeps time in each step: the rival clocks, before and after the looks have spoken.
 
         Returns
         -------
         DataFrame, one row a step and clock
-            ``from``, ``to``, ``clock``; ``prior`` and ``share`` (each sums to 1 over a step's clocks);
-            ``waits`` that the step rests on.
+            {columns}
 
         Examples
         --------
@@ -117,15 +115,14 @@ class Learned(Opened):
                 ]
         return Table("", CLOCK_SHARES, rows).as_frame()
 
+    @names_columns(LEARNED["past_forecasts"])
     def skill(self) -> pd.DataFrame:
         """How far forecasts of past seasons would have missed hardening, each made without its own season.
 
         Returns
         -------
         DataFrame, one row a species with two finished seasons
-            ``species``; ``from``, ``to``: the wait forecast; ``seasons``, ``tree_seasons``; ``missed_days``
-            and ``usual_date_missed_days``: mean distance of the median, and of the usual date, from what was
-            seen; ``weather_helps``: whether the forecast came closer.
+            {columns}
 
         Examples
         --------
@@ -196,6 +193,7 @@ class Learned(Opened):
         past = first_hardenings(self._past_forecasts(species, every))
         return Table("", columns, past).as_frame()
 
+    @names_columns(LEARNED["classic"])
     def classic(self, species: str | None = None) -> pd.DataFrame:
         """Base temperatures by four textbook methods, for comparison only: forecasts do not use them.
 
@@ -207,11 +205,7 @@ class Learned(Opened):
         Returns
         -------
         DataFrame, one row a species, step and method
-            ``species``, ``from``, ``to``; ``waits``, ``seasons``; ``why_not`` where there is no estimate;
-            ``method``; ``base_c`` [°C] and ``requirement_c_days`` [°C·d], for the last method with 95 %
-            intervals of the average relation in ``base_c_interval_low``, ``base_c_interval_high``,
-            ``requirement_c_days_interval_low``, ``requirement_c_days_interval_high`` (infinite where the
-            records set no limit).
+            {columns}
 
         Examples
         --------
@@ -224,6 +218,7 @@ class Learned(Opened):
         """
         return _frame("classic", classic_rows(self.fit, self._latin(species)))
 
+    @names_columns(LEARNED["leaf_counts"])
     def leaf_counts(self, species: str | None = None) -> pd.DataFrame:
         """What leaf counts have taught: how fast leaves come, and how many there will be.
 
@@ -235,11 +230,7 @@ class Learned(Opened):
         Returns
         -------
         DataFrame, one row a species with counts
-            ``species``; ``flushes`` with counts, ``flushes_counted_growing`` of them;
-            ``leaf_interval_days_at_18c`` of an average first flush and its 80 % interval
-            ``leaf_interval_p10``, ``leaf_interval_p90`` [days at a steady 18 °C]; ``degree_days_c_a_leaf``
-            above ``base_c`` [°C·d, °C]; ``leaves_to_extended_leaves``, and theirs
-            ``leaves_to_extended_p10``, ``leaves_to_extended_p90``.
+            {columns}
 
         Examples
         --------
@@ -250,14 +241,14 @@ class Learned(Opened):
         """
         return _frame("leaf_counts", GardenLeaves(self.fit).habits(self._latin(species)))
 
+    @names_columns(LEARNED["work_habits"])
     def habits(self) -> pd.DataFrame:
         """Species whose hardening is known from work alone, all of it on the same days of the week.
 
         Returns
         -------
         DataFrame, one row a species and flush; often none
-            ``species``, ``flush``, ``seasons``, ``weekday``; ``same_week_of_the_year``; ``days`` of that work
-            (ISO, in one text).
+            {columns}
 
         Examples
         --------
@@ -268,6 +259,7 @@ class Learned(Opened):
         """
         return _frame("work_habits", work_habits(self.fit.histories, self.snapshot.calendar))
 
+    @names_columns(OBSERVERS)
     def observers(self, stage: str = "hardened") -> pd.DataFrame:
         """Who calls a stage later than whom, on flushes that both followed.
 
@@ -278,9 +270,7 @@ class Learned(Opened):
         Returns
         -------
         DataFrame, one row a pair of people
-            ``stage``; ``first`` and ``second``, who is later; ``flushes`` seen by both; ``later_days``
-            (median) and its 80 % range ``later_days_p10``, ``later_days_p90``; ``clear``: whether that leaves
-            out no difference at all.
+            {columns}
 
         Examples
         --------

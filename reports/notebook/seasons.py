@@ -13,13 +13,15 @@ from phenology.seasons.followed import what_followed
 from phenology.seasons.season_frosts import season_frosts
 from phenology.seasons.tree_stages import tree_stages
 from phenology.seasons.trends import garden_trends
+from reports.notebook.columns import names_columns
 from reports.notebook.opened import Opened
-from reports.output.compare import course_days, followed_stages, season_table
+from reports.output.compare import COLUMNS, course_days, followed_stages, season_table
 
 
 class SeasonFrames(Opened):
     """Frames of seasons beside each other, named and rounded as `flushcast compare --csv` has them."""
 
+    @names_columns(COLUMNS["warmth"])
     def seasons(self, seasons: Sequence[int] | None = None) -> pd.DataFrame:
         """How warm seasons were up to the same day of each: today's.
 
@@ -31,11 +33,7 @@ class SeasonFrames(Opened):
         Returns
         -------
         DataFrame, one row a season
-            ``season``; ``through`` (date); ``degree_days_c`` above 5 °C from the season's start [°C·d];
-            ``rank``, 1 for the warmest of those shown, ``rank_of_all`` among ``of_all`` on record (missing,
-            as the warmth, where more than a tenth of the days is lacking); ``days_ahead`` (+) of or behind
-            (-) the mean of the others (missing with fewer than three, or in winter); ``days_filled``: days
-            that the weather lacks.
+            {columns}
 
         Examples
         --------
@@ -49,6 +47,7 @@ class SeasonFrames(Opened):
         """
         return self._frame("warmth", self._compared(seasons).warmth)
 
+    @names_columns(COLUMNS["course"])
     def days_ahead(self, season: int | None = None) -> pd.DataFrame:
         """A season against the mean of the others, day by day, at the first place.
 
@@ -60,8 +59,7 @@ class SeasonFrames(Opened):
         Returns
         -------
         DataFrame, one row a day, up to today in the season under way
-            ``season``, ``date``; ``degree_days_c`` above 5 °C from its start [°C·d]; ``days_ahead`` (+) of or
-            behind (-) usual (NaN with too few seasons, or while too little warmth gathers to tell).
+            {columns}
 
         Examples
         --------
@@ -75,6 +73,7 @@ class SeasonFrames(Opened):
         wanted = self.snapshot.season if season is None else season
         return self._frame("course", course_days(self._compared([wanted]), wanted, every=1))
 
+    @names_columns(COLUMNS["stages"])
     def stages(self, seasons: Sequence[int] | None = None) -> pd.DataFrame:
         """When each species reached each stage: the middle of what its trees' looks say.
 
@@ -86,10 +85,7 @@ class SeasonFrames(Opened):
         Returns
         -------
         DataFrame, one row a species, flush, stage and season
-            ``species``, ``flush``, ``stage``, ``season``; ``date``, and ``day`` of the season (decimal);
-            ``trees`` it is the mean of; ``days_ahead`` (+) of or behind (-) the mean of the other seasons
-            (missing with fewer than three); ``degree_days_from_season_start_c`` above 5 °C [°C·d];
-            ``counted_from`` which event, and ``degree_days_c`` from it [°C·d].
+            {columns}
 
         Examples
         --------
@@ -102,16 +98,14 @@ class SeasonFrames(Opened):
         """
         return self._frame("stages", self._compared(seasons).stages)
 
+    @names_columns(COLUMNS["trees"])
     def tree_stages(self) -> pd.DataFrame:
         """The same tree by tree, of all seasons: stages that looks stand on both sides of.
 
         Returns
         -------
         DataFrame, one row a tree, flush, stage and season
-            ``tree`` (its label), ``species``, ``flush``, ``stage``, ``season``; ``after`` and ``by`` which
-            looks it came (dates); ``date``, ``day`` (decimal) of the middle; ``days_ahead`` of the same
-            tree's other seasons; ``degree_days_from_season_start_c`` above 5 °C where the tree stood [°C·d];
-            ``counted_from`` which event, and ``degree_days_c`` from it [°C·d]; ``tree_id``.
+            {columns}
 
         Examples
         --------
@@ -128,15 +122,14 @@ class SeasonFrames(Opened):
         """
         return self._frame("trees", tree_stages(self.snapshot))
 
+    @names_columns(COLUMNS["frosts"])
     def frosts(self) -> pd.DataFrame:
         """The last frost before each summer and the first after it, at every place; measured days only.
 
         Returns
         -------
         DataFrame, one row a place and season of which anything is known
-            ``place``, ``season``; ``last_in_spring``, ``first_in_autumn`` (dates; missing where none came,
-            too little is known, or it has not come yet); ``days_between`` the two; ``may_yet_be_later``: the
-            next midsummer is still ahead; ``no_frost_in_spring``, ``no_frost_in_autumn``: none came.
+            {columns}
 
         Examples
         --------
@@ -154,6 +147,7 @@ class SeasonFrames(Opened):
         found = season_frosts(garden, seasons)
         return self._frame("frosts", [f for f in found if f.last is not None or f.first is not None])
 
+    @names_columns(COLUMNS["followed"])
     def followed(self, seasons: Iterable[int] | None = None) -> pd.DataFrame:
         """Work and what followed: days from work that wakes to each stage of the flush it woke.
 
@@ -165,9 +159,7 @@ class SeasonFrames(Opened):
         Returns
         -------
         DataFrame, one row a species, operation and stage
-            ``species``, ``operation``; ``works``: times it was done, in how many ``seasons``; ``flushed``:
-            times after which new growth was seen; ``stage`` (missing where nothing was seen to follow);
-            ``n``: times it was seen to come, and the days from the work, ``median``, ``least`` and ``most``.
+            {columns}
 
         Examples
         --------
@@ -182,17 +174,14 @@ class SeasonFrames(Opened):
         works = what_followed(self.snapshot, None if seasons is None else set(seasons))
         return self._frame("followed", followed_stages(works))
 
+    @names_columns(COLUMNS["trends"])
     def trends(self) -> pd.DataFrame:
         """How dates have moved over the years; with fewer than ten seasons nothing is said.
 
         Returns
         -------
         DataFrame, one row a thing whose date may move
-            ``what``: `warmth` (the date by which what is usual by today had gathered; in winter `half the
-            warmth` of a usual season), `last frost`, `first frost`, or a stage of first flushes; ``species``
-            (missing for weather); ``seasons`` that have it; ``days_per_decade`` later (+) or earlier (-), and
-            its 95 % interval ``low95``, ``high95`` (missing with too few seasons); ``first_season``,
-            ``last_season`` of those that have it.
+            {columns}
 
         Examples
         --------
@@ -203,6 +192,7 @@ class SeasonFrames(Opened):
         """
         return self._frame("trends", garden_trends(self.snapshot))
 
+    @names_columns(COLUMNS["forecasts"])
     def season_skill(self, species: str | None = None) -> pd.DataFrame:
         """Forecasts of each past season against what came, each made without that season.
 
@@ -214,10 +204,7 @@ class SeasonFrames(Opened):
         Returns
         -------
         DataFrame, one row a season
-            ``season``, ``flushes``, ``forecasts``; medians over its flushes: ``median_miss`` of the forecast
-            issued when the wait began, ``median_late`` (the same with its sign: early is negative),
-            ``median_miss_last_3_weeks`` of those issued then, ``median_miss_of_usual_date``, the mean date of
-            the other seasons [days]; ``share_inside_80`` of 80 % ranges that held it (0 to 1).
+            {columns}
 
         Examples
         --------

@@ -7,62 +7,64 @@ from itertools import groupby
 from operator import itemgetter
 from typing import Any
 
+from phenology.learning.classic import ClassicRow
 from reports.table import Column, Table, attribute, json_text
 
 SCHEMA = "flushcast.calibration/1"
 CLASSIC_SCHEMA = "flushcast.classic/1"
 
 
-def _interval(name: str, middle: str, of: str) -> tuple[Column[Any], ...]:
+def _interval(name: str, middle: str, of: str, meaning: str) -> tuple[Column[Any], ...]:
     """A median and the ends of its 80 % interval, from a tuple of the three."""
 
-    def column(k: int, part: str) -> Column[Any]:
-        return Column(f"{name}.{part}", "number", lambda row: getattr(row, of)[k], digits=2)
+    def column(k: int, part: str, meaning: str) -> Column[Any]:
+        return Column(f"{name}.{part}", "number", lambda row: getattr(row, of)[k], meaning, digits=2)
 
-    return tuple(column(k, part) for k, part in enumerate((middle, "p10", "p90")))
+    ends = ((middle, meaning), ("p10", "its 80 % interval"), ("p90", ""))
+    return tuple(column(k, *end) for k, end in enumerate(ends))
 
 
 def _limits(name: str, of: str) -> tuple[Column[Any], ...]:
     """Both ends of an interval of the average relation; None where the method has none."""
 
-    def column(k: int, end: str) -> Column[Any]:
-        def get(row: Any) -> float | None:
+    def column(k: int, end: str, meaning: str) -> Column[Any]:
+        def get(row: ClassicRow) -> float | None:
             interval = row.result and getattr(row.result, of)
             return interval[k] if interval else None
 
-        return Column(f"{name}.{end}", "number", get, digits=2, listed=True)
+        return Column(f"{name}.{end}", "number", get, meaning, digits=2, listed=True)
 
-    return column(0, "low"), column(1, "high")
+    return column(0, "low", "95 %, of the average relation; infinite without limit"), column(1, "high", "")
 
 
 _SPECIES = attribute("species", "text")
 _STEP = (
     _SPECIES,
-    attribute("from", "text", of="transition.start"),
-    attribute("to", "text", of="transition.target"),
+    attribute("from", "text", "`start` of the season, `work`, or a stage", of="transition.start"),
+    attribute("to", "text", "a stage", of="transition.target"),
 )
 COLUMNS: dict[str, tuple[Column[Any], ...]] = {
     "rows": (
         *_STEP,
-        attribute("looks", "whole"),
-        attribute("seasons", "whole"),
-        attribute("unfinished", "whole"),
-        *_interval("requirement", "days_at_18c", "days"),
-        attribute("catalogue_days_at_18c", "number", 2, of="prior_days"),
-        attribute("expected_error_days_at_18c", "number", 2, of="error_days"),
-        attribute("prior_share", "number", 3),
-        attribute("clock", "text"),
-        attribute("clock_share", "number", 3),
+        attribute("looks", "whole", "at the species"),
+        attribute("seasons", "whole", "with the step seen to its end"),
+        attribute("unfinished", "whole", "waits that ended without it"),
+        *_interval("requirement", "days_at_18c", "days", "of an average tree and season"),
+        attribute("catalogue_days_at_18c", "number", "what the catalogue guessed", 2, of="prior_days"),
+        attribute("expected_error_days_at_18c", "number", "of a forecast made at `from`", 2, of="error_days"),
+        attribute("prior_share", "number", "of the catalogue in the requirement, 1 to 0", 3),
+        attribute("clock", "text", "that explains most"),
+        attribute("clock_share", "number", "its share of all, 0 to 1", 3),
     ),
     "past_forecasts": (
         _SPECIES,
-        attribute("from", "text", of="given"),
-        Column("to", "text", lambda _: "hardened"),
+        attribute("from", "text", "where the wait forecast begins", of="given"),
+        Column("to", "text", lambda _: "hardened", "the stage forecast"),
         attribute("seasons", "whole"),
         attribute("tree_seasons", "whole", of="trees"),
-        attribute("missed_days", "number", 2, of="missed"),
-        attribute("usual_date_missed_days", "number", 2, of="usual_missed"),
-        attribute("weather_helps", "yes"),
+        attribute("missed_days", "number", "mean distance of the median", 2, of="missed"),
+        attribute("usual_date_missed_days", "number", "of the usual date", 2, of="usual_missed"),
+        attribute("weather_helps", "yes", "whether the forecast came closer"),
     ),
     "work_habits": (
         _SPECIES,
@@ -70,25 +72,25 @@ COLUMNS: dict[str, tuple[Column[Any], ...]] = {
         attribute("seasons", "whole"),
         attribute("weekday", "text"),
         attribute("same_week_of_the_year", "yes", of="same_week"),
-        Column[Any]("days", "texts", lambda habit: [day.isoformat() for day in habit.days]),
+        Column("days", "texts", lambda habit: [day.isoformat() for day in habit.days], "of that work"),
     ),
     "leaf_counts": (
         _SPECIES,
-        attribute("flushes", "whole"),
-        attribute("flushes_counted_growing", "whole", of="paced"),
-        *_interval("leaf_interval", "days_at_18c", "days_a_leaf"),
-        attribute("degree_days_c_a_leaf", "number", 1, of="degree_days_a_leaf"),
-        attribute("base_c", "number", of="base"),
-        *_interval("leaves_to_extended", "leaves", "leaves"),
+        attribute("flushes", "whole", "with counts"),
+        attribute("flushes_counted_growing", "whole", "of them", of="paced"),
+        *_interval("leaf_interval", "days_at_18c", "days_a_leaf", "of an average first flush"),
+        attribute("degree_days_c_a_leaf", "number", "above the base [°C·d]", 1, of="degree_days_a_leaf"),
+        attribute("base_c", "number", "°C", of="base"),
+        *_interval("leaves_to_extended", "leaves", "leaves", "how many there will be"),
     ),
     "classic": (
         *_STEP,
         attribute("waits", "whole"),
         attribute("seasons", "whole"),
-        attribute("why_not", "text"),
+        attribute("why_not", "text", "where there is no estimate"),
         attribute("method", "text"),
-        Column("base_c", "number", lambda row: row.result and row.result.base, digits=2),
-        Column("requirement_c_days", "number", lambda row: row.result and row.result.requirement, digits=1),
+        Column("base_c", "number", lambda row: row.result and row.result.base, "°C", 2),
+        Column("requirement_c_days", "number", lambda row: row.result and row.result.requirement, "°C·d", 1),
         *_limits("base_c_interval", "base_interval"),
         *_limits("requirement_c_days_interval", "requirement_interval"),
     ),

@@ -14,43 +14,38 @@ from reports.text.elsewhere_words import notes_of
 SCHEMA = "flushcast.elsewhere/1"
 
 
-def elsewhere_table(
-    rows: Iterable[Translation], *, work: str = "", species: str = "", dated: bool = False
-) -> Table[Any]:
-    """Translations as a table.
+def columns(work: str = "", species: str = "", *, dated: bool = False) -> tuple[Column[Any], ...]:
+    """Columns of translations for a work and a species meant; dates as MM-DD, unless `dated`."""
 
-    Parameters
-    ----------
-    rows : iterable of Translation
-    work, species : str, optional
-        What is meant; the species by its Latin name.
-    dated : bool
-        Whether dates are told with their year; without, as MM-DD, for it is only a label.
-    """
-
-    def day(name: str, of: str) -> Column[Any]:
-        get = attrgetter(of)
+    def day(name: str, meaning: str = "", of: str = "") -> Column[Any]:
+        get = attrgetter(of or name)
         if dated:
-            return Column(name, "date", get)
-        return Column(name, "text", lambda row: _month_day(get(row)))
+            return Column(name, "date", get, meaning)
+        return Column(name, "text", lambda row: _month_day(get(row)), meaning)
 
-    columns = (
-        attribute("there", "text"),
-        attribute("here", "text"),
-        day("from", "asked_from"),
-        day("to", "asked_to"),
-        Column[Any]("operation", "text", lambda _: work),
-        Column[Any]("species", "text", lambda _: species),
-        day("due_low", "due_low"),
-        day("due", "due"),
-        day("due_high", "due_high"),
-        attribute("never_share", "number", 2),
-        attribute("years_there", "whole"),
+    return (
+        attribute("there", "text", "where the date is asked for"),
+        attribute("here", "text", "where it is due"),
+        day("from", "the date asked for, its first day", "asked_from"),
+        day("to", "its last, where it was vague", "asked_to"),
+        Column("operation", "text", lambda _: work, "the work meant"),
+        Column("species", "text", lambda _: species, "the species meant"),
+        day("due_low", "by when one in ten of the years and clocks tried put it"),
+        day("due", "five in ten; missing where it does not come"),
+        day("due_high", "nine in ten"),
+        attribute("never_share", "number", "of years in which so much warmth does not gather, 0 to 1", 2),
+        attribute("years_there", "whole", "of weather"),
         attribute("years_here", "whole"),
-        day("same_day_length", "same_day_length"),
-        Column[Any]("notes", "texts", notes_of),
+        day("same_day_length", "what day length alone would say"),
+        Column("notes", "texts", notes_of, "what to mind"),
     )
-    return Table(SCHEMA, columns, rows)
+
+
+def elsewhere_table(
+    rows: Iterable[Translation], work: str = "", species: str = "", *, dated: bool = False
+) -> Table[Any]:
+    """Translations as a table."""
+    return Table(SCHEMA, columns(work, species, dated=dated), rows)
 
 
 def _month_day(day: date | None) -> str | None:

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
+from datetime import date
 from itertools import starmap
 from pathlib import Path
 from typing import Any, NamedTuple
@@ -44,35 +44,49 @@ def sights_of(path: Path, calendar: SeasonCalendar) -> list[DatedSight]:
 
 
 class Forecast(NamedTuple):
-    """One forecast, and between which days the target was seen to come."""
+    """One forecast, its median as a date, and between which days the target was seen to come."""
 
     made: HindcastRow
+    question: Question
+    median: date
     after: float
     by: float
 
 
-def forecast_table(result: Hindcast, question: Question, calendar: SeasonCalendar) -> Table[Any]:
-    """One row a tree-season; `q*` are decimal days of the season."""
-
-    def quantile(k: int, level: float) -> Column[Any]:
-        return Column(f"q{round(level * 100)}", "number", lambda row: row.made.quantiles[k], digits=3)
-
-    columns: tuple[Column[Any], ...] = (
-        attribute("species", "text", of="made.wait.species"),
-        attribute("tree", "text", of="made.wait.tree"),
-        attribute("season", "whole", of="made.wait.season"),
-        attribute("flush", "whole", of="made.flush"),
-        Column("given", "text", lambda _: question.given),
-        Column("target", "text", lambda _: question.target),
-        attribute("issued", "date", of="made.issued"),
-        *starmap(quantile, enumerate(LEVELS)),
-        attribute("p_not", "number", 4, of="made.p_not"),
-        Column[Any]("median", "date", lambda row: calendar.date(row.made.wait.season, row.made.quantiles[2])),
-        attribute("after_day", "number", of="after"),
-        attribute("by_day", "number", of="by"),
+def _quantile(k: int, level: float) -> Column[Any]:
+    meaning = "decimal day of the season by which it has come so likely; its last day + 1 past its end"
+    return Column(
+        f"q{round(level * 100)}", "number", lambda row: row.made.quantiles[k], "" if k else meaning, digits=3
     )
+
+
+FORECASTS: tuple[Column[Any], ...] = (
+    attribute("species", "text", of="made.wait.species"),
+    attribute("tree", "text", "its label", of="made.wait.tree"),
+    attribute("season", "whole", of="made.wait.season"),
+    attribute("flush", "whole", of="made.flush"),
+    attribute("given", "text", "the stage whose first sight issued it", of="question.given"),
+    attribute("target", "text", "the stage forecast", of="question.target"),
+    attribute("issued", "date", of="made.issued"),
+    *starmap(_quantile, enumerate(LEVELS)),
+    attribute("p_not", "number", "chance that it does not come", 4, of="made.p_not"),
+    attribute("median", "date", "q50 as a date"),
+    attribute("after_day", "number", "seen to come after this day of the season", of="after"),
+    attribute("by_day", "number", "and by this one; infinite: never seen", of="by"),
+)
+
+
+def forecast_table(result: Hindcast, question: Question, calendar: SeasonCalendar) -> Table[Forecast]:
+    """One row a tree-season; P.csv has it without `SEEN`."""
     ends = observed(result.rows).tolist()
-    return Table("", columns, (Forecast(row, *end) for row, end in zip(result.rows, ends, strict=True)))
+    return Table(
+        "",
+        FORECASTS,
+        (
+            Forecast(row, question, calendar.date(row.wait.season, row.quantiles[2]), *end)
+            for row, end in zip(result.rows, ends, strict=True)
+        ),
+    )
 
 
 def write_predictions(path: Path, table: Table[Any]) -> None:
@@ -137,23 +151,25 @@ def scored(result: Hindcast, question: Question) -> list[Scored]:
     return out
 
 
-def score_table(rows: Sequence[Scored]) -> Table[Scored]:
-    """Means over the rows that each could forecast."""
+def _mean(name: str, of: str, title: str, meaning: str) -> Column[Scored]:
+    return Column(name, "number", lambda s: s.means.get(of), meaning, title=title, show="{:.2f}".format)
 
-    def mean(name: str, of: str, title: str) -> Column[Scored]:
-        return Column(name, "number", lambda s: s.means.get(of), title=title, show="{:.2f}".format)
 
-    columns: tuple[Column[Scored], ...] = (
-        Column("forecaster", "text", lambda s: s.forecaster, title=""),
-        attribute("rows", "whole"),
-        mean("mae_days", "mae_mid", "MAE"),
-        mean("crps_days", "crps", "CRPS"),
-        mean("pit50", "pit50", "pit50"),
-        mean("pit80", "pit80", "pit80"),
-        mean("w80_days", "w80", "w80"),
-        Column("crps_saved", "number", lambda s: s.saved, title="skill", show="{:.2f}".format),
-    )
-    return Table("", columns, rows)
+SCORES: tuple[Column[Scored], ...] = (
+    Column("forecaster", "text", lambda s: s.forecaster, "flushcast first", title=""),
+    Column("rows", "whole", lambda s: s.rows, "it had a forecast for"),
+    _mean("mae_days", "mae_mid", "MAE", "of the median"),
+    _mean("crps_days", "crps", "CRPS", ""),
+    _mean("pit50", "pit50", "pit50", ".50 for an honest spread"),
+    _mean("pit80", "pit80", "pit80", ".80 for an honest spread"),
+    _mean("w80_days", "w80", "w80", "width of the 80 % range"),
+    Column("crps_saved", "number", lambda s: s.saved, "share of that rival's CRPS that flushcast saves",
+           title="skill", show="{:.2f}".format),
+)  # fmt: skip
+COUNTS: tuple[Column[tuple[str, int]], ...] = (
+    Column("what", "text", lambda row: row[0], "forecasts, or what was left out or filled on the way"),
+    Column("count", "whole", lambda row: row[1]),
+)
 
 
 def count_table(result: Hindcast) -> Table[tuple[str, int]]:
@@ -165,11 +181,7 @@ def count_table(result: Hindcast) -> Table[tuple[str, int]]:
         "days of weather filled": result.filled_days,
         "seasons without weather": len(result.no_weather),
     }
-    columns = (
-        Column[tuple[str, int]]("what", "text", lambda row: row[0]),
-        Column[tuple[str, int]]("count", "whole", lambda row: row[1]),
-    )
-    return Table("", columns, counts.items())
+    return Table("", COUNTS, counts.items())
 
 
 def score_text(result: Hindcast, question: Question, calendar: SeasonCalendar) -> str:
@@ -196,7 +208,7 @@ def score_text(result: Hindcast, question: Question, calendar: SeasonCalendar) -
         lines.append(f"None of them saw {question.target} between two looks, so nothing can be scored.")
         return "\n".join(lines)
     shown = ("forecaster", "mae_days", "crps_days", "pit50", "pit80", "crps_saved")
-    lines.append(score_table(rows).as_text(WIDTH, only=shown))
+    lines.append(Table("", SCORES, rows).as_text(WIDTH, only=shown))
     lines += [f"{one.forecaster}: no past season to say what is usual" for one in rows if not one.rows]
     lines.append("MAE of the median and CRPS in days; pit50 and pit80 are .50 and .80 for an honest spread;")
     lines.append("skill is the share of the rival's CRPS that flushcast saves.")

@@ -21,7 +21,7 @@ from reports.page.compare_drawings import Around, finite, flush_drawing, lead_dr
 from reports.page.drawings import heat_drawing, miss_drawing, month_labels
 from reports.page.render import lead_words
 from reports.page.template import drawn, filled
-from reports.text.compare_text import (
+from reports.text.compare_tables import (
     STAGES,
     TRUTH_NOTE,
     StageRow,
@@ -90,6 +90,7 @@ def compare_html(compared: Compared, name: str) -> str:
         shown_heat=lambda heat: shown_heat(heat, units),
         date_of=lambda one: short_date(one.date),
         signed=signed,
+        stages=STAGES,
         loose=loose_words(comparison),
         few_trees=0 < len({t.tree_id for t in comparison.trees}) <= TREES_SHOWN,
         looked_back=compared.look_back is not None,

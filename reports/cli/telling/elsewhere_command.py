@@ -99,7 +99,7 @@ def elsewhere_command(
     if not rows:
         raise refused[0]
     if as_json or as_csv:
-        table = elsewhere_table(rows, work=work, species=tree.latin if tree else "")
+        table = elsewhere_table(rows, work, tree.latin if tree else "")
         put(table.as_json() if as_json else table.as_csv().rstrip("\n"))
     elif page is not None or len(others) > 1:
         names = {place.name for place in (home, *others)} - {name for name, _ in files}

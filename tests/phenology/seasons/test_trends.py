@@ -12,7 +12,7 @@ from scipy import stats
 
 from phenology.seasons.trends import FEWEST_SEASONS, garden_trends, season_days, trend_of
 from reports.garden.snapshot import read_garden
-from reports.text.compare_text import trend_words
+from reports.text.compare_tables import trend_words
 from tests.reports.demo import DAY, demo_folder
 
 
