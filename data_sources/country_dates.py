@@ -6,7 +6,7 @@ import re
 from dataclasses import dataclass
 
 from data_sources.garden_settings import WEEKDAYS
-from phenology.language.vague_dates import DateOrder
+from phenology.language.written_days import DateOrder
 
 NO_COUNTRY = ("001", "ZZ")  # the world, and nobody knows where
 NOBODYS = "MM-dd"  # what the tables say where they know nothing of a language

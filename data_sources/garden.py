@@ -18,9 +18,9 @@ from data_sources.garden_settings import (
     write_settings,
 )
 from data_sources.journal import Journal, Record, list_backups
-from data_sources.journal.connection import plain_errors
-from data_sources.journal.opening import place_new
 from data_sources.journal.store import FILE_NAME as JOURNAL_NAME
+from data_sources.sqlite.errors import plain_errors
+from data_sources.sqlite.files import place_new, remove
 from phenology.model.errors import StoreError
 from phenology.model.records import Place
 from phenology.model.season import SeasonCalendar
@@ -98,9 +98,7 @@ def create_garden(
                     replace_text(folder / SETTINGS_NAME, before)
                 raise
         except BaseException:
-            for ending in ("", "-wal", "-shm", "-journal"):
-                with suppress(OSError):
-                    part.with_name(part.name + ending).unlink()
+            remove(part)
             for path in reversed(made):
                 with suppress(OSError):
                     path.rmdir()

@@ -10,14 +10,16 @@ from pathlib import Path
 from typing import Any
 
 from data_sources.garden import SETTINGS_NAME, GardenSettings, create_garden, read_settings
-from data_sources.journal import FILE_NAME, Journal
-from data_sources.journal.connection import plain_errors
-from data_sources.journal.rows import CHANGES, field_names
-from data_sources.journal.schema import encode
+from data_sources.journal import FILE_NAME, Journal, Record
+from data_sources.journal.rebuilding import CHANGE_FIELDS
 from data_sources.journal_questions import all_records
-from data_sources.tables.csv_cells import BadRowsError, Problem, read_csv, unmark, write_csv
-from data_sources.tables.garden_tables import FILES, read_exported, table_of_file, write_tables
-from data_sources.weather.store.file import FILE_NAME as WEATHER_STORE
+from data_sources.sqlite.errors import plain_errors
+from data_sources.sqlite.files import remove
+from data_sources.tables.cells import unmark, write_csv
+from data_sources.tables.garden_tables import FILES, read_exported, table_of_headers, write_tables
+from data_sources.tables.problems import Problem, TableError
+from data_sources.tables.text_table import read_table
+from data_sources.weather.store.weather_store import FILE_NAME as WEATHER_STORE
 from data_sources.weather_export import INDEX as WEATHER_INDEX
 from data_sources.weather_export import add_weather, export_weather, read_weather_export
 from phenology.model.errors import InputError, StoreError
@@ -47,9 +49,8 @@ def export_garden(
     with journal.snapshot(), plain_errors(folder, "exporting to", kept="The garden is untouched."):
         folder.mkdir(parents=True, exist_ok=True)
         counts = write_tables(folder, all_records(journal), calendar)
-        names = field_names(CHANGES)
-        rows = ([_text(row[name]) for name in names] for row in journal.export_rows(CHANGES))
-        counts[CHANGES_FILE] = write_csv(folder / CHANGES_FILE, names, rows)
+        rows = ([_text(row[name]) for name in CHANGE_FIELDS] for row in journal.export_changes())
+        counts[CHANGES_FILE] = write_csv(folder / CHANGES_FILE, CHANGE_FIELDS, rows)
         shutil.copyfile(settings_file, folder / SETTINGS_NAME)
         counts[WEATHER_INDEX] = export_weather(folder, settings_file.parent, journal.places())
     return counts
@@ -68,30 +69,31 @@ def rebuild_garden(folder: Path, export: Path) -> dict[str, int]:
     missing = [name for name in FILES.values() if not (export / name).is_file()]
     if missing:
         raise InputError(f"{export} is no whole export: it lacks {', '.join(missing)}")
-    rows: dict[str, list[dict[str, Any]]] = {}
+    records: list[Record] = []
+    counts: dict[str, int] = {}
     problems: list[Problem] = []
     for table, name in FILES.items():
-        if table_of_file(read_csv(export / name).headers) != table:
+        found = read_table(export / name)
+        if table_of_headers(found.keys) != table:
             raise InputError(f"{export / name} has not the columns of an export")
-        records, bad = read_exported(export / name, table)
-        problems += bad
-        rows[table] = [dict(encode(record)) for _, record in records]
+        rows = read_exported(found, table, problems)
+        records += [record for _, record in rows]
+        counts[name.removesuffix(".csv")] = len(rows)
     if problems:
-        raise BadRowsError(problems)
-    if (export / CHANGES_FILE).is_file():
-        rows[CHANGES] = list(_changes(export / CHANGES_FILE))
+        raise TableError(problems)
+    changes = list(_changes(export / CHANGES_FILE)) if (export / CHANGES_FILE).is_file() else []
     weather = read_weather_export(export)
     settings = read_settings(export) if (export / SETTINGS_NAME).is_file() else GardenSettings()
     create_garden(folder, settings, [], "made the garden")
     try:
         with Journal.open(folder / FILE_NAME) as journal:
-            journal.rebuild(rows)
+            journal.rebuild(records, changes)
         days = sum(report.offered for report in add_weather(folder, weather, datetime.now(UTC)))
     except BaseException:
-        for name in (FILE_NAME, f"{FILE_NAME}-wal", f"{FILE_NAME}-shm", SETTINGS_NAME, WEATHER_STORE):
-            (folder / name).unlink(missing_ok=True)
+        for name in (FILE_NAME, SETTINGS_NAME, WEATHER_STORE):
+            remove(folder / name)
         raise
-    return {name.removesuffix(".csv"): len(rows[table]) for table, name in FILES.items()} | {"days": days}
+    return counts | {"days": days}
 
 
 def _text(value: Any) -> str | None:
@@ -99,18 +101,18 @@ def _text(value: Any) -> str | None:
 
 
 def _changes(path: Path) -> Iterator[dict[str, Any]]:
-    table = read_csv(path, raw=True)
-    names = field_names(CHANGES)
-    if set(names) - set(table.headers):
+    table = read_table(path)
+    if set(CHANGE_FIELDS) - set(table.keys):
         raise InputError(f"{path} has not the columns of an export")
     if table.problems:
-        raise BadRowsError(table.problems)
+        raise TableError(table.problems)
     for line, cells in table.rows:
-        row: dict[str, Any] = {n: None if cells[n] == "" else unmark(cells[n]) for n in names}
+        texts = dict(zip(table.keys, cells, strict=True))
+        row: dict[str, Any] = {n: None if texts[n] == "" else unmark(texts[n]) for n in CHANGE_FIELDS}
         try:
             row["seq"] = int(row["seq"])
             for side in ("before", "after"):
                 json.loads(row[side] or "{}")
         except (TypeError, ValueError):
-            raise InputError(f"{path.name}, line {line}: this is no row of an exported history") from None
+            raise TableError([table.problem(line, None, "this is no row of an exported history")]) from None
         yield row

@@ -12,10 +12,10 @@ from datetime import date, datetime
 from pathlib import Path
 from typing import Any
 
-from data_sources.journal.backup import sync_folder
-from data_sources.journal.connection import plain_errors
+from data_sources.sqlite.errors import plain_errors
+from data_sources.sqlite.files import sync_folder
 from phenology.language.date_style import SHOWN_ORDERS, DateStyle
-from phenology.language.vague_dates import DATE_ORDERS, DateOrder
+from phenology.language.written_days import DATE_ORDERS, DateOrder
 from phenology.model.errors import InputError, StoreError
 
 SETTINGS_NAME = "garden.toml"
@@ -46,7 +46,7 @@ class GardenSettings:
     weather_sources : tuple of str
         Weather services in the order they are asked; default (empty): the usual order.
     weather_services : mapping
-        Settings of the weather services; see `data_sources.weather.services.settings`.
+        Settings of the weather services; see `data_sources.weather.services.transport.settings`.
     contact : str, optional
         An address that weather services which ask for one may be given.
     stands_on : date, optional
@@ -158,7 +158,7 @@ def _services(value: Any) -> Mapping[str, Any]:
     if not isinstance(value, Mapping):
         raise InputError("a table such as [weather.services]")
     if value:
-        from data_sources.weather.services.settings import WeatherSettings
+        from data_sources.weather.services.transport.settings import WeatherSettings
 
         try:
             WeatherSettings.from_table(value)

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from data_sources.journal import Journal
-from data_sources.journal.connection import plain_errors
 from data_sources.journal.schema import R, table_of
 from data_sources.tables.garden_tables import GardenRecords
 from phenology.model.errors import InputError
@@ -16,12 +15,11 @@ def last_entry_trees(journal: Journal) -> list[str]:
     for change in journal.history():
         if change.undone or change.undoes is not None or not {"look", "work"} & set(change.rows):
             continue
-        with plain_errors(journal.path, "reading"):
-            rows = journal.connection.execute(
-                "SELECT DISTINCT tree_id FROM change WHERE batch = ? AND table_name IN ('look', 'work') "
-                "AND after IS NOT NULL",
-                (change.batch,),
-            ).fetchall()
+        rows = journal.query(
+            "SELECT DISTINCT tree_id FROM change WHERE batch = ? AND table_name IN ('look', 'work') "
+            "AND after IS NOT NULL",
+            (change.batch,),
+        )
         if rows:
             return [row[0] for row in rows]
     return []
@@ -37,10 +35,7 @@ def find_by_id(journal: Journal, kind: type[R], beginning: str) -> R:
     """
     table = table_of(kind)
     start = beginning.strip()
-    with plain_errors(journal.path, "reading"):
-        rows = journal.connection.execute(
-            f"SELECT id FROM {table} WHERE substr(id, 1, ?) = ? LIMIT 2", (len(start), start)
-        ).fetchall()
+    rows = journal.query(f"SELECT id FROM {table} WHERE substr(id, 1, ?) = ? LIMIT 2", (len(start), start))
     if not start or not rows:
         raise InputError(
             f"there is no {table} with the id {beginning}; list them with: flushcast {table} --list"
@@ -60,7 +55,7 @@ def record_around(journal: Journal, tree: Tree, season: int) -> TreeRecord:
 
 
 def all_records(journal: Journal) -> GardenRecords:
-    """Every record of a garden, of one moment."""
+    """Every record of a garden, of one point in time."""
     with journal.snapshot():
         return GardenRecords(
             journal.places(),

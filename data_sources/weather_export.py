@@ -6,14 +6,16 @@ are the values in use; past forecasts, replaced values and doubtful days stay in
 
 from __future__ import annotations
 
-import csv
 import math
 import re
 from collections.abc import Sequence
 from datetime import date, datetime
 from pathlib import Path
 
-from data_sources.tables.csv_cells import read_csv, unmark, write_csv
+from data_sources.tables.cells import unmark, write_csv
+from data_sources.tables.problems import TableError
+from data_sources.tables.text_table import read_table
+from data_sources.weather.files.reader import read_weather_file
 from data_sources.weather.store.weather_store import AddReport, Origin, WeatherStore
 from phenology.model.errors import InputError, WeatherError
 from phenology.model.records import Place
@@ -65,18 +67,18 @@ def read_weather_export(export: Path) -> list[tuple[str, DailyWeather, Origin]]:
     """
     if not (export / INDEX).is_file():
         return []
-    index = read_csv(export / INDEX, raw=True)
-    if set(HEADERS) - set(index.headers):
+    index = read_table(export / INDEX)
+    if set(HEADERS) - set(index.keys):
         raise InputError(f"{export / INDEX} has not the columns of an export")
     found = []
     for line, cells in index.rows:
-        row = {name: unmark(cells[name]) for name in HEADERS}
+        row = {key: unmark(cell) for key, cell in zip(index.keys, cells, strict=True)}
         path = export / row["file"]
         if path.name != row["file"] or not path.is_file() or row["source"] not in KEPT:
-            raise InputError(f"{INDEX}, line {line}: there is no weather file '{row['file']}' beside it")
-        found.append(
-            (row["place_id"], _read(path, row["source"]), Origin("file", row["file"], row["attribution"]))
-        )
+            wrong = f"there is no weather file '{row['file']}' beside it"
+            raise TableError([index.problem(line, None, wrong, "export again")])
+        series, _ = read_weather_file(path, units="C", source=row["source"])
+        found.append((row["place_id"], series, Origin("file", row["file"], row["attribution"])))
     return found
 
 
@@ -124,40 +126,10 @@ def _file_name(place: str, source: str, used: set[str]) -> str:
 
 def _write(path: Path, series: DailyWeather) -> int:
     first = series.first_day.toordinal()
-    rows = [
-        (date.fromordinal(first + n).isoformat(), _text(low), _text(high))
-        for n, (low, high) in enumerate(zip(series.tmin.tolist(), series.tmax.tolist(), strict=True))
-        if not (math.isnan(low) and math.isnan(high))
-    ]
-    with path.open("w", encoding="utf-8", newline="") as file:  # no marks: these cells are numbers
-        writer = csv.writer(file)
-        writer.writerow(("date", "tmin", "tmax"))
-        writer.writerows(rows)
-    return len(rows)
-
-
-def _text(value: float) -> str:
-    return "" if math.isnan(value) else repr(value)
-
-
-def _read(path: Path, source: str) -> DailyWeather:
-    import numpy as np
-
-    days: dict[int, tuple[float, float]] = {}
-    with path.open(encoding="utf-8", newline="") as file:
-        for line, row in enumerate(csv.DictReader(file), start=2):
-            try:
-                day = date.fromisoformat(row["date"]).toordinal()
-                low, high = (float(row[name]) if row[name] else math.nan for name in ("tmin", "tmax"))
-            except (KeyError, TypeError, ValueError):
-                raise InputError(
-                    f"{path.name}, line {line}: write date,tmin,tmax such as 2026-07-04,11.5,24"
-                ) from None
-            days[day] = (low, high)
-    if not days:
-        raise InputError(f"{path.name} holds no days")
-    first, last = min(days), max(days)
-    values = np.full((last - first + 1, 2), math.nan)
-    for day, pair in days.items():
-        values[day - first] = pair
-    return DailyWeather(date.fromordinal(first), values[:, 0], values[:, 1], source)
+    extremes = zip(series.tmin.tolist(), series.tmax.tolist(), strict=True)
+    rows = (
+        (date.fromordinal(first + n).isoformat(), *("" if math.isnan(v) else repr(v) for v in pair))
+        for n, pair in enumerate(extremes)
+        if not all(map(math.isnan, pair))
+    )
+    return write_csv(path, ("date", "tmin", "tmax"), rows, marked=False)  # these cells are numbers

@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+import os
 from pathlib import Path
 
 import pytest
+
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # as the commands do: see reports/cli/main.py
 
 SHARED = Path(__file__).resolve().parent.parent.parent / "shared"
 

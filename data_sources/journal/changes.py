@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import json
 import sqlite3
 import zlib
-from collections.abc import Iterator
+from collections import Counter
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
 from itertools import groupby
@@ -12,33 +14,22 @@ from typing import Any
 from uuid import uuid4
 
 from data_sources.journal.schema import (
+    TABLES,
     R,
     Record,
     Row,
     column_names,
     decode,
     encode,
-    from_json,
     table_of,
     to_json,
     tree_of,
 )
 from phenology.model.errors import InputError
 
-CHANGE_COLUMNS = (
-    "seq",
-    "batch",
-    "at",
-    "device",
-    "label",
-    "table_name",
-    "row_id",
-    "tree_id",
-    "before",
-    "after",
-    "undoes",
-    "checksum",
-)
+# Without `seq` in front, which SQLite numbers, and `checksum` at the end.
+_WHO = ("batch", "at", "device", "label")
+CHANGE_CELLS = (*_WHO, "table_name", "row_id", "tree_id", "before", "after", "undoes")
 
 
 @dataclass(frozen=True)
@@ -58,27 +49,17 @@ class Change:
     undone: bool = False
 
 
+@dataclass
 class Batch:
     """Changes that stand or fall together. Made by `Journal.batch`; `label` may be set until it ends."""
 
-    def __init__(
-        self,
-        connection: sqlite3.Connection,
-        label: str,
-        *,
-        at: datetime,
-        device: str,
-        id: str | None = None,
-        undoes: str | None = None,
-    ) -> None:
-        self.id = id or str(uuid4())
-        self.label, self.at, self.device, self.undoes = label, at, device, undoes
-        self._connection = connection
-        self._changes: list[tuple[str, str, str | None, str | None, str | None]] = []
-
-    def __len__(self) -> int:
-        """Number of rows changed so far."""
-        return len(self._changes)
+    connection: sqlite3.Connection
+    label: str
+    at: datetime
+    device: str
+    undoes: str | None = None
+    id: str = field(default_factory=lambda: str(uuid4()))
+    _changes: list[tuple[str | None, ...]] = field(default_factory=list)
 
     def insert(self, record: Record) -> bool:
         """Add a record; False when exactly this record is there already (a retry).
@@ -88,24 +69,21 @@ class Batch:
         InputError
             If a record with this id says something else, or a value cannot be stored.
         """
-        table, row = table_of(type(record)), encode(record)
-        there = self._row(table, str(row["id"]))
-        if there == row:
-            return False
-        if there is not None:
-            differs = ", ".join(name for name in row if row[name] != there[name])
-            raise InputError(f"{table}: id {row['id']} is taken by a row with other {differs}")
-        self._write(table, None, row)
-        return True
+        return self._put(record, over=False)
 
     def save(self, record: Record) -> bool:
         """Add a record, or bring the one with its id to what it says; False when nothing changes."""
+        return self._put(record, over=True)
+
+    def _put(self, record: Record, *, over: bool) -> bool:
         table, row = table_of(type(record)), encode(record)
         there = self._row(table, str(row["id"]))
-        if there == row:
-            return False
-        self._write(table, there, row)
-        return True
+        if there is not None and there != row and not over:
+            differs = ", ".join(name for name in row if row[name] != there[name])
+            raise InputError(f"{table}: id {row['id']} is taken by a row with other {differs}")
+        if there != row:
+            self.write(table, there, row)
+        return there != row
 
     def update(self, kind: type[R], id: str, /, **changes: Any) -> R:
         """Change some fields of a record; returns the record as it now stands.
@@ -120,11 +98,8 @@ class Batch:
         unknown = set(changes) - set(column_names(table)) | ({"id"} & set(changes))
         if unknown:
             raise InputError(f"{table}: {', '.join(sorted(unknown))} cannot be changed")
-        old = decode(table, before)
-        new = kind(**{name: getattr(old, name) for name in column_names(table)} | changes)
-        after = encode(new)
-        if after != before:
-            self._write(table, before, after)
+        new = kind(**vars(decode(table, before)) | changes)
+        self._put(new, over=True)
         return new
 
     def delete(self, kind: type[R], id: str) -> R:
@@ -137,10 +112,8 @@ class Batch:
         """
         table = table_of(kind)
         before = self._needed(table, id)
-        self._write(table, before, None)
-        gone = decode(table, before)
-        assert isinstance(gone, kind)
-        return gone
+        self.write(table, before, None)
+        return kind(**vars(decode(table, before)))
 
     def _needed(self, table: str, id: str) -> Row:
         row = self._row(table, id)
@@ -149,95 +122,102 @@ class Batch:
         return row
 
     def _row(self, table: str, id: str) -> Row | None:
-        return read_row(self._connection, table, id)
+        names = column_names(table)
+        query = f"SELECT {', '.join(names)} FROM {table} WHERE id = ?"
+        found = self.connection.execute(query, (id,)).fetchone()
+        return None if found is None else dict(zip(names, found, strict=True))
 
-    def _write(self, table: str, before: Row | None, after: Row | None) -> None:
-        write_row(self._connection, table, before, after)
-        row = after if after is not None else before
-        assert row is not None
-        texts = [None if r is None else to_json(r) for r in (before, after)]
-        self.record(table, str(row["id"]), tree_of(table, row), texts[0], texts[1])
+    def write(self, table: str, before: Row | None, after: Row | None) -> None:
+        """Bring one row from `before` to `after` (None: not there)."""
+        if after is not None and before is not None:
+            setting = ", ".join(f"{name} = ?" for name in after)
+            values = (*after.values(), after["id"])
+            self.connection.execute(f"UPDATE {table} SET {setting} WHERE id = ?", values)
+        elif after is not None:
+            insert_row(self.connection, table, after)
+        elif before is not None:
+            self.connection.execute(f"DELETE FROM {table} WHERE id = ?", (before["id"],))
+        self.record(table, before, after)
 
-    def record(
-        self, table: str, row_id: str, tree_id: str | None, before: str | None, after: str | None
-    ) -> None:
-        """Note a change made elsewhere in the same transaction (a rebuild), for the change table."""
-        self._changes.append((table, row_id, tree_id, before, after))
+    def record(self, table: str, before: Row | None, after: Row | None) -> None:
+        """Note what became of a row, for the change table."""
+        row = after or before or {}
+        texts = (None if one is None else to_json(one) for one in (before, after))
+        self._changes.append((table, str(row["id"]), tree_of(table, row), *texts))
 
-    def _take_back(self, batch: str, label: str) -> None:
+    def take_back(self, batch: str, label: str) -> None:
         """Undo every row of a batch, last first."""
-        rows = self._connection.execute(
+        rows = self.connection.execute(
             "SELECT table_name, row_id, before, after FROM change WHERE batch = ? ORDER BY seq DESC", (batch,)
         ).fetchall()
         for table, row_id, before, after in rows:
-            there, expected = self._row(table, row_id), _full(table, after)
-            if there != expected:
+            expected = _full(table, after)
+            if self._row(table, row_id) != expected:
                 raise InputError(f"cannot take back '{label}': a {table} it wrote was changed again since")
-            self._write(table, expected, _full(table, before))
+            self.write(table, expected, _full(table, before))
 
-    def _finish(self) -> None:
+    def finish(self) -> None:
         """Write the change rows; the caller commits."""
-        at = self.at.astimezone(UTC).isoformat()
-        append_changes(
-            self._connection,
-            (
-                (self.id, at, self.device, self.label, table, row_id, tree_id, before, after, self.undoes)
-                for table, row_id, tree_id, before, after in self._changes
-            ),
-        )
+        if not self.label.strip():
+            raise InputError("a batch needs a label: what was done, in plain words")
+        start = (self.id, self.at.astimezone(UTC).isoformat(), self.device, self.label)
+        append_changes(self.connection, ((None, *start, *cells, self.undoes) for cells in self._changes))
 
 
-def append_changes(connection: sqlite3.Connection, rows: Iterator[tuple[str | None, ...]]) -> None:
-    """Append rows (batch ... undoes, in the order of `CHANGE_COLUMNS`) with their checksums."""
+def insert_row(connection: sqlite3.Connection, table: str, row: Row) -> None:
+    """Add one row, given by column name."""
+    marks = ", ".join("?" * len(row))
+    connection.execute(f"INSERT INTO {table} ({', '.join(row)}) VALUES ({marks})", tuple(row.values()))
+
+
+def append_changes(connection: sqlite3.Connection, rows: Iterable[tuple[Any, ...]]) -> None:
+    """Append rows (seq or None, then `CHANGE_CELLS`) with their checksums."""
     connection.executemany(
-        f"INSERT INTO change ({', '.join(CHANGE_COLUMNS[1:])}) VALUES ({', '.join('?' * 11)})",
-        ((*row, checksum(row)) for row in rows),
+        f"INSERT INTO change (seq, {', '.join(CHANGE_CELLS)}, checksum) VALUES ({', '.join('?' * 12)})",
+        ((*row, checksum(row[1:])) for row in rows),
     )
 
 
-def checksum(row: tuple[str | None, ...]) -> int:
-    """CRC-32 of a change row (batch ... undoes): shows a flipped bit that SQLite cannot see."""
-    return zlib.crc32("\x1f".join("\x00" if cell is None else cell for cell in row).encode("utf-8"))
-
-
-def read_row(connection: sqlite3.Connection, table: str, id: str) -> Row | None:
-    """The row with this id, by column name."""
-    names = column_names(table)
-    found = connection.execute(f"SELECT {', '.join(names)} FROM {table} WHERE id = ?", (id,)).fetchone()
-    return None if found is None else dict(zip(names, found, strict=True))
-
-
-def write_row(connection: sqlite3.Connection, table: str, before: Row | None, after: Row | None) -> None:
-    """Bring one row from `before` to `after` (None: not there)."""
-    names = column_names(table)
-    if after is None:
-        assert before is not None
-        connection.execute(f"DELETE FROM {table} WHERE id = ?", (before["id"],))
-    elif before is None:
-        marks = ", ".join("?" * len(names))
-        connection.execute(
-            f"INSERT INTO {table} ({', '.join(names)}) VALUES ({marks})", tuple(after.values())
-        )
-    else:
-        setting = ", ".join(f"{name} = ?" for name in names)
-        connection.execute(f"UPDATE {table} SET {setting} WHERE id = ?", (*after.values(), after["id"]))
+def checksum(cells: Sequence[str | None]) -> int:
+    """CRC-32 of the `CHANGE_CELLS` of a row: shows a flipped bit that SQLite cannot see."""
+    return zlib.crc32("\x1f".join("\x00" if cell is None else cell for cell in cells).encode("utf-8"))
 
 
 def _full(table: str, text: str | None) -> Row | None:
     """A row as an older version wrote it, with the columns that came since at their defaults."""
     if text is None:
         return None
-    row = from_json(text)
+    row: Row = json.loads(text)
     return row if set(row) == set(column_names(table)) else encode(decode(table, row))
 
 
-def current_rows_by_changes(connection: sqlite3.Connection, table: str) -> dict[str, Row]:
+def rows_by_changes(connection: sqlite3.Connection, table: str) -> dict[str, Row]:
     """What the changes say the table holds: the last `after` of each row that is not deleted."""
-    last: dict[str, str | None] = {}
     query = "SELECT row_id, after FROM change WHERE table_name = ? ORDER BY seq"
-    for row_id, after in connection.execute(query, (table,)):
-        last[row_id] = after
+    last: dict[str, str | None] = dict(connection.execute(query, (table,)))
     return {id: row for id, text in last.items() if (row := _full(table, text)) is not None}
+
+
+def content_fault(connection: sqlite3.Connection) -> str | None:
+    """The first cell that is not as it was written, in words.
+
+    SQLite does not see a flipped bit inside a note. The change table holds every row a second time, and each
+    change carries a checksum, so together they show any cell that altered.
+    """
+    query = f"SELECT seq, {', '.join(CHANGE_CELLS)}, checksum FROM change"
+    for seq, *cells, kept in connection.execute(query):
+        if checksum(cells) != kept:
+            return f"change {seq} does not match its checksum"
+    for table in TABLES:
+        expected = rows_by_changes(connection, table)
+        names = column_names(table)
+        for found in connection.execute(f"SELECT {', '.join(names)} FROM {table}"):
+            row = dict(zip(names, found, strict=True))
+            if expected.pop(str(row["id"]), None) != row:
+                return f"{table} {row['id']} is not as it was written"
+        if expected:
+            return f"{table} {next(iter(expected))} is missing"
+    return None
 
 
 def walk(connection: sqlite3.Connection, tree_id: str | None = None) -> Iterator[Change]:
@@ -249,45 +229,33 @@ def walk(connection: sqlite3.Connection, tree_id: str | None = None) -> Iterator
     )
     taken_back: set[str] = set()
     for (batch, at, device, label, undoes), rows in groupby(cursor, key=lambda row: row[:5]):
-        counts: dict[str, int] = {}
-        for row in rows:
-            counts[row[5]] = counts.get(row[5], 0) + 1
+        counts = dict(Counter(row[5] for row in rows))
         undone = batch in taken_back
         if undoes is not None and not undone:
             taken_back.add(undoes)
         yield Change(batch, datetime.fromisoformat(at), device, label, counts, undoes, undone)
 
 
-def to_undo(connection: sqlite3.Connection, n: int) -> list[Change]:
-    """The last `n` batches that still hold and are no undo or redo themselves, newest first."""
-    found: list[Change] = []
+def to_undo(connection: sqlite3.Connection) -> Iterator[tuple[str, str]]:
+    """Id and label of the batches that still hold and are no undo or redo themselves, newest first."""
     for change in walk(connection):
-        if len(found) == n:
-            break
         if change.undoes is None and not change.undone:
-            found.append(change)
-    return found
+            yield change.batch, change.label
 
 
-def to_redo(connection: sqlite3.Connection, n: int) -> list[tuple[Change, str]]:
-    """The last `n` undos that still hold, newest first, each with the label of what it took back."""
-    found: list[tuple[Change, str]] = []
+def to_redo(connection: sqlite3.Connection) -> Iterator[tuple[str, str]]:
+    """Id of the undos that still hold, newest first, each with the label of what it took back."""
     for change in walk(connection):
-        if len(found) == n:
-            break
-        if change.undoes is None or change.undone:
-            continue
-        label, undid = connection.execute(
-            "SELECT label, undoes FROM change WHERE batch = ? LIMIT 1", (change.undoes,)
-        ).fetchone()
-        if undid is None:
-            found.append((change, label))
-    return found
+        if change.undoes is not None and not change.undone:
+            query = "SELECT label, undoes FROM change WHERE batch = ? LIMIT 1"
+            label, undoes = connection.execute(query, (change.undoes,)).fetchone()
+            if undoes is None:  # else it is a redo, which took back an undo
+                yield change.batch, label
 
 
-def dangling(connection: sqlite3.Connection) -> str:
+def dangling(connection: sqlite3.Connection) -> str | None:
     """In words, the first row that points at one that is not there."""
     for table, rowid, parent, _ in connection.execute("PRAGMA foreign_key_check"):
         (id,) = connection.execute(f"SELECT id FROM {table} WHERE rowid = ?", (rowid,)).fetchone()
         return f"{table} {id} needs a {parent} that is not in the journal"
-    return "a row needs another that is not in the journal"
+    return None

@@ -1,14 +1,14 @@
 """The tables of the journal, and how a record becomes a row and back.
 
 Dates are stored as ISO text, yes/no as 1/0. Ids are text UUIDs made by the writer. The SQL that
-creates the tables lives in `migrations`; a test holds the two together.
+creates the tables lives in `steps`; a test holds the two together.
 """
 
 from __future__ import annotations
 
 import json
 import math
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import MISSING, dataclass, fields
 from datetime import date, datetime
 from functools import cache
@@ -92,6 +92,38 @@ def column_names(table: str) -> tuple[str, ...]:
     return tuple(column.name for column in columns(table))
 
 
+def _text(value: Any) -> str | None:
+    try:  # neither CSV files nor most programs carry a NUL on
+        fits = isinstance(value, str) and "\0" not in value and value.encode() is not None
+    except UnicodeEncodeError:
+        fits = False
+    return value if fits else None
+
+
+def _whole(value: Any) -> int | None:
+    fits = isinstance(value, int) and not isinstance(value, bool) and abs(value) < 2**63
+    return value if fits else None
+
+
+def _number(value: Any) -> float | None:
+    fits = isinstance(value, int | float) and not isinstance(value, bool) and math.isfinite(value)
+    return float(value) if fits else None
+
+
+def _day(value: Any) -> str | None:
+    return value.isoformat() if isinstance(value, date) and not isinstance(value, datetime) else None
+
+
+# What a grower calls the kind; the value as it is stored, None when it is of another kind; how it is read.
+_KINDS: dict[type, tuple[str, Callable[[Any], Stored], Callable[[Any], Any] | None]] = {
+    str: ("text", _text, None),
+    int: ("a whole number", _whole, None),
+    float: ("a number", _number, None),
+    bool: ("yes or no", lambda value: int(value) if isinstance(value, bool) else None, bool),
+    date: ("a date", _day, date.fromisoformat),
+}
+
+
 def encode(record: Record) -> Row:
     """A record as the row SQLite holds.
 
@@ -101,59 +133,27 @@ def encode(record: Record) -> Row:
         If a value is of the wrong kind, not a number, or missing where one is needed.
     """
     table = table_of(type(record))
-    return {c.name: _stored(table, c, getattr(record, c.name)) for c in columns(table)}
+    row: Row = {}
+    for column in columns(table):
+        value = getattr(record, column.name)
+        name, stored, _ = _KINDS[column.kind]
+        row[column.name] = None if value is None else stored(value)
+        missing = row[column.name] is None and not (value is None and column.optional)
+        if missing or (column.name == "id" and not value):
+            raise InputError(f"{table}: '{column.name}' must be {name}, got {value!r}")
+    return row
 
 
-def _stored(table: str, column: Column, value: Any) -> Stored:
-    kind = column.kind
-    if value is None:
-        if column.optional:
-            return None
-    elif kind is date:
-        if isinstance(value, date) and not isinstance(value, datetime):
-            return value.isoformat()
-    elif kind is bool:
-        if isinstance(value, bool):
-            return int(value)
-    elif kind is float:
-        if isinstance(value, int | float) and not isinstance(value, bool) and math.isfinite(value):
-            return float(value)
-    elif kind is int:
-        if isinstance(value, int) and not isinstance(value, bool) and abs(value) < 2**63:
-            return value
-    elif isinstance(value, str) and (value or column.name != "id") and _writable(value):
-        return value
-    wanted = {str: "text", float: "a number", int: "a whole number", bool: "yes or no", date: "a date"}[kind]
-    raise InputError(f"{table}: '{column.name}' must be {wanted}, got {value!r}")
-
-
-def _writable(text: str) -> bool:
-    if "\0" in text:  # neither CSV files nor most programs carry it on
-        return False
-    if text.isascii():
-        return True
-    try:
-        text.encode("utf-8")
-    except UnicodeEncodeError:
-        return False
-    return True
-
-
-@cache
-def _decoders(table: str) -> tuple[Callable[[Any], Any] | None, ...]:
-    converters: dict[type, Callable[[Any], Any]] = {date: date.fromisoformat, bool: bool}
-    return tuple(converters.get(column.kind) for column in columns(table))
-
-
-def decode_rows(kind: type[R], rows: Iterable[tuple[Any, ...]]) -> list[R]:
+def decode_rows(kind: type[R], rows: Iterable[Sequence[Any]]) -> list[R]:
     """Rows as SQLite returns them (columns in the order of the fields) as records."""
-    changed = [(i, f) for i, f in enumerate(_decoders(table_of(kind))) if f is not None]
+    readers = [(i, _KINDS[column.kind][2]) for i, column in enumerate(columns(table_of(kind)))]
+    changed = [(i, read) for i, read in readers if read is not None]
     records = []
     for row in rows:
         values = list(row)
-        for i, convert in changed:
+        for i, read in changed:
             if values[i] is not None:
-                values[i] = convert(values[i])
+                values[i] = read(values[i])
         records.append(kind(*values))
     return records
 
@@ -166,26 +166,18 @@ def decode(table: str, row: Mapping[str, Any]) -> Record:
     InputError
         If a column that is needed is missing.
     """
-    values: dict[str, Any] = {}
-    for column, convert in zip(columns(table), _decoders(table), strict=True):
-        if column.name in row:
-            value = row[column.name]
-            values[column.name] = convert(value) if convert is not None and value is not None else value
-    missing = [f.name for f in fields(TABLES[table]) if f.default is MISSING and f.name not in values]
+    cells = {f.name: row.get(f.name, f.default) for f in fields(TABLES[table])}
+    missing = [name for name, cell in cells.items() if cell is MISSING]
     if missing:
         raise InputError(f"{table}: the row has no {', '.join(missing)}")
-    return TABLES[table](**values)
+    kind: type[Any] = TABLES[table]
+    record: Record = decode_rows(kind, [tuple(cells.values())])[0]
+    return record
 
 
 def to_json(row: Mapping[str, Stored]) -> str:
     """A row as the change table keeps it: JSON of every column, nulls included."""
-    return json.dumps(dict(row), ensure_ascii=False, separators=(",", ":"))
-
-
-def from_json(text: str) -> Row:
-    """The row that `to_json` wrote."""
-    row: Row = json.loads(text)
-    return row
+    return json.dumps(row, ensure_ascii=False, separators=(",", ":"))
 
 
 def tree_of(table: str, row: Mapping[str, Stored]) -> str | None:

@@ -2,57 +2,51 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
-from pathlib import Path
+from collections.abc import Sequence
 
 from data_sources.journal.schema import TABLES, Record
-from data_sources.tables.csv_cells import Problem
 from data_sources.tables.garden_tables import read_exported, unresolved
 from data_sources.tables.import_draft import Draft, FileReport
+from data_sources.tables.text_table import TextTable
 from phenology.model.errors import InputError
 from phenology.model.records import Aim, Flush, Look, Place, Work
 from phenology.model.stages import stage_rank
 
 
-def take_exported(draft: Draft, files: Sequence[tuple[Path, str]]) -> list[Path]:
-    """Take exported files as they stand; returns those that point at something missing here."""
-    read = {}
-    for path, table in files:
-        rows, problems = read_exported(path, table)
-        draft.problems += problems
-        read[path] = (table, rows)
-    known = {table: set(found) for table, found in draft.by_id.items()}
-    for table, rows in read.values():
-        known[table] |= {record.id for _, record in rows}
-    left = [
-        path
-        for path, (table, rows) in read.items()
-        if any(unresolved(table, record, known) for _, record in rows)
+def take_exported(draft: Draft, tables: Sequence[tuple[TextTable, str]]) -> list[FileReport | None]:
+    """Take exported tables as they stand: what became of each, None where it points at something not here."""
+    read = [read_exported(table, name, draft.problems) for table, name in tables]
+    known = {name: set(found) for name, found in draft.by_id.items()}
+    for (_, name), rows in zip(tables, read, strict=True):
+        known[name] |= {record.id for _, record in rows}
+    reports: list[FileReport | None] = [
+        None if any(unresolved(name, record, known) for _, record in rows) else FileReport(table.file, name)
+        for (table, name), rows in zip(tables, read, strict=True)
     ]
-    for table in TABLES:
-        for path, (own, rows) in read.items():
-            if own == table and path not in left:
-                _take_records(draft, path, table, rows)
-    return left
+    parents_first = sorted(range(len(tables)), key=lambda n: list(TABLES).index(tables[n][1]))
+    for n in parents_first:
+        if (report := reports[n]) is not None:
+            draft.plan.reports.append(report)
+            _take_records(draft, tables[n][0], report, read[n])
+    return reports
 
 
-def _take_records(draft: Draft, path: Path, table: str, rows: Iterable[tuple[int, Record]]) -> None:
-    report = FileReport(path.name, table)
-    draft.plan.reports.append(report)
+def _take_records(
+    draft: Draft, table: TextTable, report: FileReport, rows: Sequence[tuple[int, Record]]
+) -> None:
     for line, record in rows:
         try:
             _check_record(record)
         except InputError as error:
-            draft.problems.append(Problem(path.name, line, None, None, str(error)))
+            draft.problems.append(table.problem(line, None, str(error)))
             continue
-        before = draft.by_id[table].get(record.id)
+        before = draft.by_id[report.table].get(record.id)
         if before == record:
             report.there += 1
             continue
         report.changed += before is not None
         report.added += before is None
-        draft.by_id[table][record.id] = record
-        draft.plan.save.append(record)
+        draft.add(record)
 
 
 def _check_record(record: Record) -> None:

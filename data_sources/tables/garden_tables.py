@@ -2,7 +2,7 @@
 
 One file a table. Columns a person reads stand first (labels, the number of a flush), the ids that make the
 rebuild exact last; `looks.csv` is a LOOKS.csv as well. A cell that is empty is nothing; an empty text is
-written as the mark alone (see `csv_cells`).
+written as the mark alone (see `cells`).
 """
 
 from __future__ import annotations
@@ -13,22 +13,25 @@ from datetime import date
 from pathlib import Path
 
 from data_sources.journal.schema import TABLES, Column, ImportMap, Record, Row, columns, decode, encode
-from data_sources.tables.csv_cells import Problem, read_csv, unmark, write_csv
+from data_sources.tables.cells import unmark, write_csv
+from data_sources.tables.problems import Problem
+from data_sources.tables.text_table import TextTable
 from phenology.model.errors import InputError
 from phenology.model.records import Aim, Flush, Look, Place, Stand, Tree, Work
 from phenology.model.season import SeasonCalendar
 from phenology.records.flushes import flush_numbers
 
-FILES: dict[str, str] = {
-    "place": "places.csv",
-    "tree": "trees.csv",
-    "stand": "stands.csv",
-    "aim": "aims.csv",
-    "work": "works.csv",
-    "flush": "flushes.csv",
-    "look": "looks.csv",
-    "import_map": "import_maps.csv",
-}
+_LISTS = [
+    "places",
+    "trees",
+    "stands",
+    "aims",
+    "works",
+    "flushes",
+    "looks",
+    "import_maps",
+]  # as `GardenRecords` calls them
+FILES = {table: f"{name}.csv" for table, name in zip(TABLES, _LISTS, strict=True)}
 
 # Columns that only a person needs, before those of the record.
 _READABLE: dict[str, tuple[str, ...]] = {
@@ -39,15 +42,6 @@ _READABLE: dict[str, tuple[str, ...]] = {
     "look": ("date", "tree", "species", "flush"),
 }
 _RENAMED = {"date_text": "date"}  # of looks and works, as LOOKS.csv calls it
-
-# Which table each id points at.
-POINTS: dict[str, dict[str, str]] = {
-    "stand": {"tree_id": "tree", "place_id": "place"},
-    "aim": {"tree_id": "tree"},
-    "work": {"tree_id": "tree"},
-    "flush": {"tree_id": "tree", "work_id": "work"},
-    "look": {"tree_id": "tree", "flush_id": "flush"},
-}
 
 
 @dataclass
@@ -65,33 +59,22 @@ class GardenRecords:
 
     def of(self, table: str) -> Sequence[Record]:
         """Records of one table, by its name in the journal."""
-        lists: dict[str, Sequence[Record]] = {
-            "place": self.places,
-            "tree": self.trees,
-            "stand": self.stands,
-            "aim": self.aims,
-            "work": self.works,
-            "flush": self.flushes,
-            "look": self.looks,
-            "import_map": self.import_maps,
-        }
-        return lists[table]
+        records: Sequence[Record] = getattr(self, FILES[table].removesuffix(".csv"))
+        return records
 
 
 def write_tables(folder: Path, records: GardenRecords, calendar: SeasonCalendar) -> dict[str, int]:
     """Write every table of a garden; returns the number of rows by file name."""
     folder.mkdir(parents=True, exist_ok=True)
-    labels = {t.id: (t.label, t.species) for t in records.trees}
+    trees = {tree.id: tree for tree in records.trees}
     places = {p.id: p.name for p in records.places}
-    numbers: dict[str, int] = {}
     by_tree: dict[str, list[Flush]] = {}
     for flush in records.flushes:
         by_tree.setdefault(flush.tree_id, []).append(flush)
-    for flushes in by_tree.values():
-        numbers.update(flush_numbers(flushes, calendar))
+    numbers = {id: n for mine in by_tree.values() for id, n in flush_numbers(mine, calendar).items()}
     readable: dict[str, Callable[[Row], str]] = {
-        "tree": lambda row: labels[str(row["tree_id"])][0],
-        "species": lambda row: labels[str(row["tree_id"])][1],
+        "tree": lambda row: trees[str(row["tree_id"])].label,
+        "species": lambda row: trees[str(row["tree_id"])].species,
         "place": lambda row: places[str(row["place_id"])],
         "number": lambda row: str(numbers[str(row["id"])]),
         "flush": lambda row: str(numbers[str(row["flush_id"])]),
@@ -117,47 +100,44 @@ def headers_of(table: str) -> tuple[str, ...]:
     return (*first, *(name for name in plain if name not in first), *ids)
 
 
-def table_of_file(headers: Sequence[str]) -> str | None:
+def table_of_headers(headers: Iterable[str]) -> str | None:
     """The table whose exported columns these are, or None when the file is no export."""
+    there = set(headers)
     for table in TABLES:
         own = {_RENAMED.get(c.name, c.name) for c in columns(table)}
-        if own <= set(headers) and "id" in headers and set(headers) <= own | set(_READABLE.get(table, ())):
+        if own <= there <= own | set(_READABLE.get(table, ())):
             return table
     return None
 
 
-def read_exported(path: Path, table: str) -> tuple[list[tuple[int, Record]], list[Problem]]:
-    """Rows of an exported file as records, each with its line; rows without an id are left out.
+def read_exported(found: TextTable, table: str, problems: list[Problem]) -> list[tuple[int, Record]]:
+    """Rows of an exported table as records, each with its line; rows without an id are left out.
 
-    Returns
-    -------
-    records : list of (line, record)
-    problems : list of Problem
-        One for each cell that cannot be read.
+    A problem is added for each row or cell that cannot be read.
     """
-    found = read_csv(path, raw=True)
-    problems = list(found.problems)
+    problems += found.problems
+    at = {key: n for n, key in enumerate(found.keys)}
     records: list[tuple[int, Record]] = []
     for line, cells in found.rows:
-        if not cells["id"].strip():
+        if not cells[at["id"]].strip():
             continue
         row: dict[str, object] = {}
         for column in columns(table):
-            name = _RENAMED.get(column.name, column.name)
+            n = at[_RENAMED.get(column.name, column.name)]
             try:
-                row[column.name] = _value(cells[name], column)
+                row[column.name] = _value(cells[n], column)
             except ValueError as error:
-                problems.append(Problem(found.file, line, name, cells[name], str(error)))
+                problems.append(found.problem(line, n, f"read '{cells[n]}'", str(error)))
         if len(row) == len(columns(table)):
             records.append((line, decode(table, row)))
-    return records, problems
+    return records
 
 
 def unresolved(table: str, record: Record, known: Mapping[str, Iterable[str]]) -> str | None:
     """The column of a record that points at nothing in `known` (ids by table), or None."""
-    for name, target in POINTS.get(table, {}).items():
+    for name in (column.name for column in columns(table) if column.name.endswith("_id")):
         pointed = getattr(record, name)
-        if pointed is not None and pointed not in known[target]:
+        if pointed is not None and pointed not in known[name.removesuffix("_id")]:
             return name
     return None
 

@@ -7,20 +7,23 @@ import re
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from datetime import date
+from typing import TypeVar
 
-from data_sources.journal.schema import TABLES, ImportMap, Record
-from data_sources.tables.csv_cells import Problem
+from data_sources.journal.schema import TABLES, ImportMap, Record, table_of
 from data_sources.tables.garden_tables import GardenRecords
+from data_sources.tables.problems import Problem
 from phenology.language.tree_selection import Roster
 from phenology.model.errors import UnknownNameError
-from phenology.model.records import Aim, Place, Stand, Tree
+from phenology.model.records import Aim, Flush, Look, Place, Stand, Tree, Work
 from phenology.model.season import SeasonCalendar
 from phenology.species.catalogue import Species, find_species
+
+R = TypeVar("R", Place, Tree, Stand, Aim, Work, Flush, Look, ImportMap)
 
 
 @dataclass
 class FileReport:
-    """What became of one file."""
+    """What became of the rows of one file."""
 
     file: str
     table: str
@@ -38,18 +41,14 @@ class ImportPlan:
     reports: list[FileReport] = field(default_factory=list)
     warnings: list[str] = field(default_factory=list)
 
+    def warn(self, words: str) -> None:
+        """A sentence to tell, once."""
+        if words not in self.warnings:
+            self.warnings.append(words)
+
 
 class Draft:
-    """The records of a garden, those to be saved among them.
-
-    Parameters
-    ----------
-    records : GardenRecords
-    catalogue : mapping of Latin name to Species
-    calendar : SeasonCalendar
-    today : date
-    new_id : callable
-    """
+    """The records of a garden, those to be saved among them; problems gather until all is read."""
 
     def __init__(
         self,
@@ -64,40 +63,30 @@ class Draft:
         self.problems: list[Problem] = []
         self.by_id: dict[str, dict[str, Record]] = {t: {r.id: r for r in records.of(t)} for t in TABLES}
 
-    def add(self, table: str, record: Record) -> None:
+    def of(self, kind: type[R]) -> list[R]:
+        """All records of a kind."""
+        return [record for record in self.by_id[table_of(kind)].values() if isinstance(record, kind)]
+
+    def add(self, record: Record) -> None:
         """A record to be saved."""
-        self.by_id[table][record.id] = record
+        self.by_id[table_of(type(record))][record.id] = record
         self.plan.save.append(record)
 
-    def add_tree(self, tree: Tree, place: Place | None, aim: str | None) -> None:
-        """A tree to be saved, with where it stands and its aim."""
-        self.add("tree", tree)
+    def add_tree(self, tree: Tree, place: Place | None, aim: str | None = None) -> None:
+        """A tree to be saved, with where it stands (without a place: the garden's first) and its aim."""
+        self.add(tree)
+        place = place or next(iter(self.of(Place)), None)
         if place is not None:
-            self.add("stand", Stand(self.new_id(), tree.id, place.id))
+            self.add(Stand(self.new_id(), tree.id, place.id))
         if aim is not None:
-            self.add("aim", Aim(self.new_id(), tree.id, aim))
+            self.add(Aim(self.new_id(), tree.id, aim))
         if tree.species not in self.catalogue:
-            warning = f"{tree.species} is not in the catalogue: it starts from a neutral guess"
-            if warning not in self.plan.warnings:
-                self.plan.warnings.append(warning)
-
-    def trees(self) -> list[Tree]:
-        """All trees."""
-        return [t for t in self.by_id["tree"].values() if isinstance(t, Tree)]
-
-    def places(self) -> list[Place]:
-        """All places."""
-        return [p for p in self.by_id["place"].values() if isinstance(p, Place)]
+            self.plan.warn(f"{tree.species} is not in the catalogue: it starts from a neutral guess")
 
     def roster(self) -> Roster:
         """What selections of trees are read against."""
-        stands = [s for s in self.by_id["stand"].values() if isinstance(s, Stand)]
         names = {latin: species.names for latin, species in self.catalogue.items()}
-        return Roster(self.trees(), self.places(), stands, names)
-
-    def maps(self) -> list[ImportMap]:
-        """How earlier files were read, newest first."""
-        return [m for m in self.by_id["import_map"].values() if isinstance(m, ImportMap)][::-1]
+        return Roster(self.of(Tree), self.of(Place), self.of(Stand), names)
 
 
 def species_named(text: str, catalogue: Mapping[str, Species]) -> str:
@@ -111,9 +100,8 @@ def species_named(text: str, catalogue: Mapping[str, Species]) -> str:
     try:
         return find_species(text, catalogue).latin
     except UnknownNameError:
-        words = text.split()
-        latin = len(words) >= 2 and re.fullmatch(r"[A-Z][a-z]+ (?:[x×] )?[a-z-]{3,}.*", " ".join(words))
-        close = difflib.get_close_matches(" ".join(words), catalogue, n=1, cutoff=0.87)
-        if latin and not close:
-            return " ".join(words)
+        name = " ".join(text.split())
+        latin = re.fullmatch(r"[A-Z][a-z]+ (?:[x×] )?[a-z-]{3,}.*", name)
+        if latin and not difflib.get_close_matches(name, catalogue, n=1, cutoff=0.87):
+            return name
         raise

@@ -4,12 +4,7 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from data_sources.weather.place_correction import (
-    PlaceCorrection,
-    fit_correction,
-    load_corrections,
-    save_corrections,
-)
+from data_sources.weather.place_correction import fit_correction, load_corrections, save_corrections
 from data_sources.weather.store.weather_store import WeatherStore
 from phenology.model.errors import InputError
 
@@ -41,14 +36,13 @@ def refit_corrections(garden: Path, store: WeatherStore, place: str, units: str 
         kept = load_corrections(garden)
     except InputError:
         kept = {}  # it holds nothing that is not made anew
-    fits: dict[str, PlaceCorrection] = {}
     own = store.read_source(place, "bench") if store.has(place) else None
-    if own is not None:
-        for source in ("station", "model"):
-            other = store.read_source(place, source)
-            fit = fit_correction(own, other) if other is not None else None
-            if fit is not None:
-                fits[source] = fit
+    fits = {}
+    for source in ("station", "model") if own is not None else ():
+        other = store.read_source(place, source)
+        fit = fit_correction(own, other) if own is not None and other is not None else None
+        if fit is not None:
+            fits[source] = fit
     if fits or place in kept:
         save_corrections(garden, {**kept, place: fits})
     words = {"station": "against the stations", "model": "against the model"}

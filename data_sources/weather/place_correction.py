@@ -13,7 +13,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 from datetime import date
 from pathlib import Path
 from typing import Any, Literal
@@ -158,60 +158,46 @@ def fit_correction(bench: DailyWeather, station: DailyWeather) -> PlaceCorrectio
     noise is first estimated by least squares, drawn toward `NOISE_PRIOR`; rows of days in a row are given the
     variance ``(1 + ρ) / (1 - ρ)`` larger that their serial correlation ρ implies.
     """
-    first, last = max(bench.first_day, station.first_day), min(bench.last_day, station.last_day)
-    if last < first:
+    import pandas as pd
+
+    if not len(bench) or not len(station):
         return None
-    mine, theirs = bench.between(first, last), station.between(first, last)
-    own = mine.source == "bench"
-    fits = {}
+    own, other = bench.to_frame(), station.to_frame()
+    own = own[own["source"] == "bench"]
+    fits, seen = {}, own.index
     for name in ("tmin", "tmax"):
-        a, b = np.where(own, getattr(mine, name), np.nan), getattr(theirs, name)
-        known = ~(np.isnan(a) | np.isnan(b))
-        if known.sum() < FEWEST:
+        pairs = pd.DataFrame({"own": own[name], "other": other[name]}).dropna()
+        if len(pairs) < FEWEST:
             return None
-        fits[name] = _fit(mine.ordinals[known], a[known], b[known], _usual(station, name))
-    both = own & mine.known & theirs.known
-    at = np.flatnonzero(both if both.any() else own)
-    days = [date.fromordinal(int(mine.ordinals[i])) for i in (at[0], at[-1])]
-    return PlaceCorrection(fits["tmin"], fits["tmax"], days[0], days[1])
-
-
-def _usual(station: DailyWeather, name: str) -> Array:
-    """Mean by calendar month; of the whole series where a month was never seen."""
-    values = getattr(station, name)
-    month = np.array([date.fromordinal(int(o)).month for o in station.ordinals])
-    known = ~np.isnan(values)
-    overall = float(values[known].mean())
-    return np.array(
-        [
-            values[known & (month == m)].mean() if (known & (month == m)).any() else overall
-            for m in range(1, 13)
-        ]
-    )
+        monthly = other[name].groupby(pd.DatetimeIndex(other.index).month).mean()
+        usual = monthly.reindex(range(1, 13)).fillna(other[name].mean())
+        ordinals = np.array([day.toordinal() for day in pairs.index], dtype=np.int64)
+        fits[name] = _fit(ordinals, pairs["own"].to_numpy(), pairs["other"].to_numpy(), usual.to_numpy())
+        both = seen.intersection(pairs.index)
+        seen = both if len(both) else pairs.index
+    return PlaceCorrection(fits["tmin"], fits["tmax"], seen[0].date(), seen[-1].date())
 
 
 def _fit(ordinals: NDArray[np.int64], bench: Array, station: Array, usual: Array) -> VariableCorrection:
     import statsmodels.api as sm
 
-    middle = float(np.mean(station))
-    reach = (float(station.min()), float(station.max()))
-    design, gap = _design(ordinals, station, middle, reach), bench - station
-    priors = np.diag(1 / np.array(PRIOR_SD))
-    # First pass: the prior alone holds what the readings do not decide.
-    rows = np.vstack([design / NOISE_PRIOR, priors])
-    start = sm.OLS(np.concatenate([gap / NOISE_PRIOR, np.zeros(len(TERMS))]), rows).fit()
-    left = gap - design @ start.params
-    n = len(gap)
-    noise = float(np.sqrt((NOISE_WORTH * NOISE_PRIOR**2 + left @ left) / (NOISE_WORTH + n)))
-    inflation = _repeats(ordinals, left)
-    weights = np.concatenate([np.full(n, 1 / (noise**2 * inflation)), np.ones(len(TERMS))])
+    middle, reach = float(np.mean(station)), (float(station.min()), float(station.max()))
+    gap, n = bench - station, len(bench)
+    rows = np.vstack([_design(ordinals, station, middle, reach), np.diag(1 / np.array(PRIOR_SD))])
     target = np.concatenate([gap, np.zeros(len(TERMS))])
-    fit = sm.WLS(target, np.vstack([design, priors]), weights=weights).fit(
-        cov_type="fixed scale", cov_kwds={"scale": 1.0}
+
+    def fit(variance: float) -> Any:
+        weights = np.concatenate([np.full(n, 1 / variance), np.ones(len(TERMS))])
+        return sm.WLS(target, rows, weights=weights).fit(cov_type="fixed scale", cov_kwds={"scale": 1.0})
+
+    # First the prior alone holds what the readings do not decide; what is left then tells the noise.
+    left = gap - rows[:n] @ fit(NOISE_PRIOR**2).params
+    noise = float(np.sqrt((NOISE_WORTH * NOISE_PRIOR**2 + left @ left) / (NOISE_WORTH + n)))
+    last = fit(noise**2 * _repeats(ordinals, left))
+    covariance = np.asarray(last.cov_params(), dtype=float)
+    return VariableCorrection(
+        np.asarray(last.params, dtype=float), covariance, middle, reach, usual, noise, n
     )
-    covariance = np.asarray(fit.cov_params(), dtype=float)
-    terms = np.asarray(fit.params, dtype=float)
-    return VariableCorrection(terms, covariance, middle, reach, usual, noise, n)
 
 
 def _design(ordinals: NDArray[np.int64], station: Array, middle: float, reach: tuple[float, float]) -> Array:
@@ -263,14 +249,14 @@ def save_corrections(garden: Path, by_place: Mapping[str, Mapping[str, PlaceCorr
     StoreError
         If the file cannot be written.
     """
-    told = {
-        place: {source: _to_dict(one) for source, one in corrections.items()}
+    kept = {
+        place: {source: asdict(one) for source, one in corrections.items()}
         for place, corrections in by_place.items()
     }
     path = garden / FILE_NAME
     part = path.with_name(f".{FILE_NAME}.part")
     try:
-        part.write_text(json.dumps(told, indent=1), encoding="utf-8")
+        part.write_text(json.dumps(kept, indent=1, default=_plain), encoding="utf-8")
         part.replace(path)
     except OSError as error:
         raise StoreError(f"writing {path} failed: {(error.strerror or str(error)).lower()}.") from error
@@ -286,10 +272,9 @@ def load_corrections(garden: Path) -> dict[str, dict[str, PlaceCorrection]]:
     """
     path = garden / FILE_NAME
     try:
-        told = json.loads(path.read_text(encoding="utf-8"))
         return {
             place: {source: _from_dict(one) for source, one in corrections.items()}
-            for place, corrections in told.items()
+            for place, corrections in json.loads(path.read_text(encoding="utf-8")).items()
         }
     except FileNotFoundError:
         return {}
@@ -299,34 +284,23 @@ def load_corrections(garden: Path) -> dict[str, dict[str, PlaceCorrection]]:
         ) from None
 
 
-def _to_dict(correction: PlaceCorrection) -> dict[str, Any]:
-    def variable(one: VariableCorrection) -> dict[str, Any]:
-        return {
-            "terms": dict(zip(TERMS, one.terms.tolist(), strict=True)),
-            "covariance": one.covariance.tolist(),
-            "middle": one.middle,
-            "reach": list(one.reach),
-            "usual": one.usual.tolist(),
-            "noise": one.noise,
-            "readings": one.readings,
-        }
-
-    span = {"first_day": correction.first_day.isoformat(), "last_day": correction.last_day.isoformat()}
-    return {"tmin": variable(correction.tmin), "tmax": variable(correction.tmax), **span}
+def _plain(value: Any) -> Any:
+    return value.isoformat() if isinstance(value, date) else value.tolist()
 
 
-def _from_dict(told: Mapping[str, Any]) -> PlaceCorrection:
+def _from_dict(kept: Mapping[str, Any]) -> PlaceCorrection:
     def variable(one: Mapping[str, Any]) -> VariableCorrection:
-        low, high = one["reach"]
+        terms = one["terms"]
         return VariableCorrection(
-            np.array([one["terms"][name] for name in TERMS], dtype=float),
-            np.array(one["covariance"], dtype=float).reshape(len(TERMS), len(TERMS)),
+            # By name in files of earlier versions.
+            np.array([terms[n] for n in TERMS] if isinstance(terms, dict) else terms, dtype=float).reshape(4),
+            np.array(one["covariance"], dtype=float).reshape(4, 4),
             float(one["middle"]),
-            (float(low), float(high)),
+            (float(one["reach"][0]), float(one["reach"][1])),
             np.array(one["usual"], dtype=float).reshape(12),
             float(one["noise"]),
             int(one["readings"]),
         )
 
-    first, last = date.fromisoformat(told["first_day"]), date.fromisoformat(told["last_day"])
-    return PlaceCorrection(variable(told["tmin"]), variable(told["tmax"]), first, last)
+    first, last = (date.fromisoformat(kept[name]) for name in ("first_day", "last_day"))
+    return PlaceCorrection(variable(kept["tmin"]), variable(kept["tmax"]), first, last)

@@ -2,7 +2,7 @@
 
 First what a first forecast needs (the nearest station's recent years, a forecast), then the rest of the
 history, round by round. Every round is in the store before the next is asked, so an update can be stopped
-at any moment and goes on from there. What fails is said, and the store stays as it was.
+at any time and goes on from there. What fails is said, and the store stays as it was.
 """
 
 from __future__ import annotations
@@ -13,25 +13,18 @@ from datetime import date, datetime, timedelta
 
 import numpy as np
 
-from data_sources.weather.services.asked_log import AskedLog
-from data_sources.weather.services.local_days import local_today
-from data_sources.weather.services.protocol import (
+from data_sources.weather.request_log import RequestLog
+from data_sources.weather.services.protocol.service import (
     Answer,
     Progress,
     Round,
     Service,
-    ServiceError,
     Spot,
     no_progress,
 )
+from data_sources.weather.services.transport.faults import ServiceError
 from data_sources.weather.store.weather_store import WeatherStore
-from data_sources.weather.update_words import (
-    age_in_words,
-    brought,
-    newest_forecast,
-    no_network,
-    stays,
-)
+from data_sources.weather.update_words import Brought, age_in_words, no_network, stays
 from phenology.model.errors import WeatherError
 from phenology.weather.series import SOURCES, DailyWeather, source_rank
 
@@ -48,18 +41,16 @@ class UpdateReport:
     ----------
     lines : list of str
         For the grower, in the order things happened.
-    new, replaced : int
-        Days that are new in the store, or changed.
-    answered, failed : list of str
+    brought : dict of str to Brought
+        Services that answered, by name.
+    failed : list of str
         Names of services.
     offline : bool
         Nothing could be reached.
     """
 
     lines: list[str] = field(default_factory=list)
-    new: int = 0
-    replaced: int = 0
-    answered: list[str] = field(default_factory=list)
+    brought: dict[str, Brought] = field(default_factory=dict)
     failed: list[str] = field(default_factory=list)
     offline: bool = False
 
@@ -77,7 +68,7 @@ def update_weather(
     now: datetime,
     years: int = 30,
     past_days: int = 10,
-    log: AskedLog | None = None,
+    log: RequestLog | None = None,
     first_only: bool = False,
     progress: Progress = no_progress,
     announce: Callable[[str], None] = lambda _: None,
@@ -99,124 +90,94 @@ def update_weather(
         Of history.
     past_days : int
         Past days asked of forecast models.
-    log : AskedLog, optional
+    log : RequestLog, optional
         What was answered before.
     first_only : bool
         Stop when there is enough for a first forecast.
     progress, announce : callable
-        Told what is going on.
-
-    Returns
-    -------
-    UpdateReport
+        Hear what is going on.
 
     Raises
     ------
     StoreError
         If the store cannot be written. Rounds before that are kept.
     """
-    today = local_today(spot.timezone, now)
-    work = _Work(store, place, spot, today, now, log or AskedLog(None, place, spot), progress)
+    update = _Update(store, place, spot, now, log or RequestLog(None, place, spot), progress)
+    report, today = update.report, update.today
     history = [s for s in services if s.gives == "history"]
-    # The ensemble goes first, so that the forecast proper is the newest and is the one that is read.
-    ahead = [s for s in services if s.gives == "ensemble"], [s for s in services if s.gives == "forecast"]
     span = Round(date(today.year - years, 1, 1), today - timedelta(days=1))
+    ahead = Round(today - timedelta(days=past_days), today + timedelta(days=HORIZON))
     try:
-        for service in history:
-            if work.first_round(service, span, last_word=first_only):
-                break
-        for group in ahead:
-            for service in group:
-                if work.ask_forecast(service, past_days):
-                    break
+        any(update.first_round(service, span, last_word=first_only) for service in history)
+        # The ensemble goes first, so that the forecast proper is the newest and is the one that is read.
+        for gives in ("ensemble", "forecast"):
+            any(update.ask_forecast(service, ahead) for service in services if service.gives == gives)
         if not first_only:
-            left = work.left_to_do(history, span)
-            if left and work.report.answered:
+            left = update.left_to_do(history, span)
+            if left and report.brought:
                 announce(f"there is enough for a first forecast; {left} follow")
             for service in history:
-                work.ask_history(service, span, first=service is history[0])
+                update.ask_history(service, span, first=service is history[0])
     except _OfflineError:
-        work.report.offline = True
-        work.report.lines = [no_network(store, place, now)]
-    return work.finished()
+        return UpdateReport([no_network(store, place, now)], offline=True)
+    report.lines += [one.line() for one in report.brought.values()]
+    return report
 
 
-class _Work:
+class _Update:
     """One update of one place."""
 
     def __init__(
-        self,
-        store: WeatherStore,
-        place: str,
-        spot: Spot,
-        today: date,
-        now: datetime,
-        log: AskedLog,
-        progress: Progress,
+        self, store: WeatherStore, place: str, spot: Spot, now: datetime, log: RequestLog, progress: Progress
     ) -> None:
-        self.store, self.place, self.spot, self.today, self.now = store, place, spot, today, now
-        self.log, self.progress = log, progress
+        self.store, self.place, self.spot, self.now = store, place, spot, now
+        self.log, self.progress, self.today = log, progress, spot.today(now)
         self.report = UpdateReport()
-        self._unreached: list[str] = []
-        self._told: set[str] = set()
-        self._tally: dict[str, list[int]] = {}
-        self._about: dict[str, str] = {}
-        self._titles: dict[str, str] = {}
         self._given_up: set[str] = set()
+        self._unreached: set[str] = set()
 
     # --- asking ------------------------------------------------------------------------------------------
 
     def first_round(self, service: Service, span: Round, *, last_word: bool) -> bool:
         """The first round of a history service; true when it need not be asked or has answered.
 
-        A failure of the nearest station is only told when the others will not be asked (`last_word`).
+        A failure of the nearest station is only said when the others will not be asked (`last_word`).
         """
         part = service.rounds(span.first, span.last)[0]
         if self.log.known(service.name) and self._have(service.source, part):
             return True
         answer = self._ask(service, part, softly=part.stations is not None and not last_word)
-        if answer is None:
-            return False
-        self._take(service, answer)
-        if part.stations is None:
-            self._remember(service, part, answer)
-        return answer.days is not None
-
-    def ask_forecast(self, service: Service, past_days: int) -> bool:
-        """A forecast service; true when it has answered."""
-        part = Round(self.today - timedelta(days=past_days), self.today + timedelta(days=HORIZON))
-        answer = self._ask(service, part)
-        if answer is None:
-            return False
-        try:
+        if answer is not None:
             self._take(service, answer)
+            self._remember(service, part, answer)
+        return answer is not None and answer.days is not None
+
+    def ask_forecast(self, service: Service, part: Round) -> bool:
+        """A forecast service; true when it has answered."""
+        answer = self._ask(service, part)
+        try:
+            if answer is not None:
+                self._take(service, answer)
         except WeatherError as error:
             self._failed(service, ServiceError("damaged", f"gave nothing to use: {error}"))
             return False
-        return True
+        return answer is not None
 
     def ask_history(self, service: Service, span: Round, *, first: bool) -> None:
         """The rounds of a history service that are not settled; of a later one, those with lacking days."""
         for part in self._open_rounds(service, span):
-            if service.name in self._given_up:
-                return
-            if not first and not self._lacking(service, part):
-                continue
-            answer = self._ask(service, part)
-            if answer is not None:
-                self._take(service, answer)
-                self._remember(service, part, answer)
+            if service.name not in self._given_up and (first or self._lacking(service, part)):
+                answer = self._ask(service, part)
+                if answer is not None:
+                    self._take(service, answer)
+                    self._remember(service, part, answer)
 
     def left_to_do(self, history: Sequence[Service], span: Round) -> str:
         """What the rest of an update is about, in words; empty when there is little."""
-        for service in history:
-            if service.name in self._given_up:
-                continue
-            parts = self._open_rounds(service, span)
-            years = {y for p in parts for y in range(p.first.year, p.last.year + 1)}
-            old = years - {self.today.year, self.today.year - 1}
-            return f"{len(years)} years of {service.title}" if old else ""
-        return ""
+        service = next((one for one in history if one.name not in self._given_up), None)
+        years = {y for part in self._open_rounds(service, span) for y in part.years} if service else set()
+        old = years - {self.today.year, self.today.year - 1}
+        return f"{len(years)} years of {service.title}" if service and old else ""
 
     def _open_rounds(self, service: Service, span: Round) -> list[Round]:
         return [
@@ -227,11 +188,9 @@ class _Work:
         ]
 
     def _ask(self, service: Service, part: Round, *, softly: bool = False) -> Answer | None:
-        lacks = service.lacks()
-        if lacks:
-            self._failed(service, ServiceError("unready", lacks))
-            return None
         try:
+            if service.lacks():
+                raise ServiceError("unready", service.lacks())
             answer = service.fetch(self.spot, part, self.today, self.progress)
         except ServiceError as error:
             if not softly or error.fault in ("offline", "limit", "unready"):
@@ -240,62 +199,47 @@ class _Work:
         except WeatherError as error:
             self._failed(service, ServiceError("unbelievable", f"gave nothing to use: {error}"))
             return None
-        self._titles[service.name] = service.title
-        if service.name not in self.report.answered:
-            self.report.answered.append(service.name)
+        self.report.brought.setdefault(service.name, Brought(service.title))
         return answer
 
     def _failed(self, service: Service, error: ServiceError) -> None:
         if error.fault != "absent":
             self._given_up.add(service.name)
-        line = f"{service.title} {error.words}"
-        if line in self._told:
-            return
-        self._told.add(line)
         if service.name not in self.report.failed:
             self.report.failed.append(service.name)
         if error.fault == "offline":
-            self._unreached.append(service.name)
-            if not self.report.answered and len(self._unreached) > 1:
+            self._unreached.add(service.name)
+            if not self.report.brought and len(self._unreached) > 1:
                 raise _OfflineError
-        if service.gives == "history":
-            self.report.lines.append(line)
-        else:
-            self.report.lines.append(f"{line}; {stays(self.store, self.place, self.now)}")
+        line = f"{service.title} {error.words}"
+        if service.gives != "history":
+            line += f"; {stays(self.store, self.place, self.now)}"
+        self._say(line)
 
     # --- keeping -----------------------------------------------------------------------------------------
 
     def _take(self, service: Service, answer: Answer) -> None:
         """Into the store what is better than what is there."""
-        issued = local_today(self.spot.timezone, answer.fetched_at)
+        brought = self.report.brought[service.name]
         if answer.forecast is not None:
             self.store.add_forecast(
                 self.place,
                 answer.forecast,
                 answer.origin,
                 fetched_at=answer.fetched_at,
-                issued=min(issued, self.today),
+                issued=min(self.spot.today(answer.fetched_at), self.today),
                 members=answer.members,
             )
-        tally = self._tally.setdefault(service.name, [0, 0, 0])
+            if answer.forecast.known.any():
+                members = f", {len(answer.members)} members" if answer.members else ""
+                brought.forecast = f"forecast to {answer.forecast.last_known_day()}{members}"
         days = self._offered(service, answer)
         if days is not None:
             added = self.store.add(
-                self.place,
-                days,
-                answer.origin,
-                fetched_at=answer.fetched_at,
-                suspect=answer.suspect,
+                self.place, days, answer.origin, fetched_at=answer.fetched_at, suspect=answer.suspect
             )
-            tally[0] += added.added
-            tally[1] += added.replaced
-            tally[2] += added.suspicious
-            self.report.new += added.added
-            self.report.replaced += added.replaced
-        if service.gives != "history":
-            self._about[service.name] = newest_forecast(answer)
-        elif answer.origin.detail:
-            self._about[service.name] = answer.origin.detail
+            brought.add(added)
+        brought.detail = answer.origin.detail or brought.detail
         if answer.stale_because:
             old = age_in_words(answer.fetched_at, self.now)
             self._say(f"{service.title} {answer.stale_because}; what it sent {old} is used again")
@@ -303,36 +247,32 @@ class _Work:
             self._say(f"{service.title}: {note}")
 
     def _offered(self, service: Service, answer: Answer) -> DailyWeather | None:
-        """The days of an answer that the store may take; in part, they fill holes only."""
+        """The days of an answer that the store may take; some of them may fill holes only."""
         days = answer.days
         if days is None:
             return None
-        years = np.array([date.fromordinal(int(o)).year for o in days.ordinals])
+        years = np.array([date.fromordinal(int(ordinal)).year for ordinal in days.ordinals])
         holes_only = np.isin(years, sorted(answer.held))
         if service.gives != "history":
             # A forecast model's past days stand in until the archive has them.
             holes_only |= days.ordinals < self.today.toordinal() - SHORT_RUNS
-        if not holes_only.any():
-            return days
-        low, high, source = days.tmin.copy(), days.tmax.copy(), days.source.copy()
-        for name in set(source.tolist()) - {""}:
-            stored = self._stored(name)
+        low, high = days.tmin.copy(), days.tmax.copy()
+        for name in np.unique(days.source[holes_only]):
+            stored = self._stored(str(name)) if name else None
             if stored is not None:
                 known = stored.spanning(days.first_day, days.last_day).known
-                low[known & holes_only & (source == name)] = np.nan
-        high[np.isnan(low) & ~np.isnan(days.tmin)] = np.nan
-        return DailyWeather(days.first_day, low, high, source)
+                there = known & holes_only & (days.source == name)
+                low[there] = high[there] = np.nan
+        return DailyWeather(days.first_day, low, high, days.source)
 
     def _remember(self, service: Service, part: Round, answer: Answer) -> None:
-        if not answer.held and not answer.stale_because:
+        if part.stations is None and not answer.held and not answer.stale_because:
             self.log.note(service.name, part, self.today, self._have(service.source, part))
 
     # --- what is there -----------------------------------------------------------------------------------
 
     def _stored(self, source: str) -> DailyWeather | None:
-        if not self.store.has(self.place):
-            return None
-        return self.store.read_source(self.place, source)
+        return self.store.read_source(self.place, source) if self.store.has(self.place) else None
 
     def _have(self, source: str, part: Round) -> int:
         stored = self._stored(source)
@@ -343,30 +283,14 @@ class _Work:
 
         The newest days may wait for measurements while a model has them.
         """
-        if not self.store.has(self.place):
-            return True
-        weather = self.store.find(self.place)
+        weather = self.store.find(self.place) if self.store.has(self.place) else None
         if weather is None:
             return True
-        part_of = weather.spanning(part.first, part.last)
+        days = weather.spanning(part.first, part.last)
         good = [name for name in SOURCES[:3] if source_rank(name) <= source_rank(service.source)]
-        lacking = ~(part_of.known & np.isin(part_of.source, good))
-        recent = part_of.ordinals > self.today.toordinal() - LAG
-        stand_in = part_of.known & (part_of.source == "model")
-        return bool((lacking & ~(recent & stand_in)).any())
-
-    # --- saying ------------------------------------------------------------------------------------------
+        modelled = days.known & (days.source == "model") & (days.ordinals > self.today.toordinal() - LAG)
+        return bool((~(days.known & np.isin(days.source, good)) & ~modelled).any())
 
     def _say(self, line: str) -> None:
-        if line not in self._told:
-            self._told.add(line)
+        if line not in self.report.lines:
             self.report.lines.append(line)
-
-    def finished(self) -> UpdateReport:
-        """The report, with a line for every service that answered."""
-        if self.report.offline:
-            return self.report
-        for name in self.report.answered:
-            tally, about = self._tally.get(name, [0, 0, 0]), self._about.get(name, "")
-            self.report.lines.append(brought(self._titles[name], tally, about))
-        return self.report

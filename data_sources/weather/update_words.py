@@ -2,12 +2,48 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from dataclasses import dataclass
 from datetime import datetime
 
-from data_sources.weather.services.protocol import Answer
-from data_sources.weather.store.weather_store import WeatherStore
-from phenology.model.errors import WeatherError
+from data_sources.weather.store.weather_store import AddReport, WeatherStore
+
+
+@dataclass
+class Brought:
+    """What one service brought.
+
+    Examples
+    --------
+    >>> Brought("Meteostat", 1096, 0, 2, "10637, 10635").line()
+    'Meteostat: 1,096 days new, 2 of them doubtful (10637, 10635)'
+    >>> Brought("MET Norway", forecast="forecast to 2026-06-23").line()
+    'MET Norway: forecast to 2026-06-23'
+    """
+
+    title: str
+    new: int = 0
+    replaced: int = 0
+    doubtful: int = 0
+    detail: str = ""
+    forecast: str = ""
+
+    def add(self, added: AddReport) -> None:
+        """Count what became of days offered to the store."""
+        self.new += added.added
+        self.replaced += added.replaced
+        self.doubtful += added.suspicious
+
+    def line(self) -> str:
+        """A line of the report."""
+        counts = (
+            (self.new, f"{self.new:,} day{'s' if self.new != 1 else ''} new"),
+            (self.replaced, f"{self.replaced:,} corrected"),
+            (self.doubtful, f"{self.doubtful:,} of them doubtful"),
+        )
+        words = [self.forecast] if self.forecast else []
+        words += [word for n, word in counts if n]
+        detail = f" ({self.detail})" if self.detail and not self.forecast else ""
+        return f"{self.title}: {', '.join(words) or 'nothing new'}{detail}"
 
 
 def age_in_words(then: datetime, now: datetime) -> str:
@@ -28,38 +64,6 @@ def age_in_words(then: datetime, now: datetime) -> str:
     return f"{hours / 24:.0f} days ago"
 
 
-def brought(title: str, tally: Sequence[int], about: str) -> str:
-    """What one service brought.
-
-    Examples
-    --------
-    >>> brought("Meteostat", [1096, 0, 2], "10637, 10635")
-    'Meteostat: 1,096 days new, 2 of them doubtful (10637, 10635)'
-    >>> brought("MET Norway", [0, 0, 0], "forecast to 2026-06-23")
-    'MET Norway: forecast to 2026-06-23'
-    """
-    new, replaced, doubtful = tally
-    words = []
-    if new:
-        words.append(f"{new:,} day{'s' if new != 1 else ''} new")
-    if replaced:
-        words.append(f"{replaced:,} corrected")
-    if doubtful:
-        words.append(f"{doubtful:,} of them doubtful")
-    if about.startswith("forecast"):
-        return f"{title}: {', '.join([about, *words])}"
-    said = ", ".join(words) or "nothing new"
-    return f"{title}: {said}" + (f" ({about})" if about else "")
-
-
-def newest_forecast(answer: Answer) -> str:
-    """How far a forecast reaches."""
-    if answer.forecast is None or not answer.forecast.known.any():
-        return ""
-    members = f", {len(answer.members)} members" if answer.members else ""
-    return f"forecast to {answer.forecast.last_known_day()}{members}"
-
-
 def stays(store: WeatherStore, place: str, now: datetime) -> str:
     """Which forecast is used while there is no new one."""
     issued = _newest_issue(store, place)
@@ -72,14 +76,10 @@ def no_network(store: WeatherStore, place: str, now: datetime) -> str:
     """The one line of an update without network."""
     if not store.has(place):
         return "no network, and no weather yet: add a file with `flushcast weather add FILE`"
-    parts = []
-    try:
-        measured = [store.read_source(place, name) for name in ("bench", "station", "model")]
-        newest = max(w.last_known_day() for w in measured if w is not None and w.known.any())
-        parts.append(f"up to {newest}")
-    except (WeatherError, ValueError):
-        pass
+    measured = [store.read_source(place, name) for name in ("bench", "station", "model")]
+    newest = [w.last_known_day() for w in measured if w is not None and w.known.any()]
     issued = _newest_issue(store, place)
+    parts = [f"up to {max(newest)}"] if newest else []
     parts.append(f"forecast fetched {age_in_words(issued, now)}" if issued else "no forecast")
     return f"no network: the weather stays as it is ({', '.join(parts)})"
 

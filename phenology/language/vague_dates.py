@@ -4,51 +4,58 @@ A vague date is kept as typed, with the first and the last day it can mean. How 
 common practice, no source: early, mid and late are days 1-10, 11-20 and 21 to the end of the month; "about"
 reaches four days either way; a week begins on Monday unless told otherwise, "week 27" is that of ISO 8601.
 
-Without a year the most recent such date is meant: the latest year in which it has begun by today. The order
-of day and month in "4/7/2025" is never guessed from one date: `decide_order` reads it from a whole file.
+Without a year the most recent such date is meant: the latest year in which it has begun by today.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+import calendar
+import re
+from collections.abc import Callable
 from dataclasses import dataclass, replace
-from datetime import date
-from typing import Literal
+from datetime import date, timedelta
 
-from phenology.language.date_style import date_style, full_date
+from phenology.language.date_style import DateStyle, date_style, full_date
+from phenology.language.written_days import (
+    WEEKDAYS,
+    DateOrder,
+    check_day,
+    day_and_month,
+    month_named,
+    tidy,
+    weekday_named,
+    written_day,
+    year_written,
+)
 from phenology.model.errors import InputError
 from phenology.model.season import SeasonCalendar
 
-DateOrder = Literal["day-first", "month-first"]
-DATE_ORDERS: tuple[DateOrder, ...] = ("day-first", "month-first")
+ABOUT_DAYS = 4  # how far "about" reaches to either side
+FIRST_YEAR = 1900  # years before this are taken for slips of the pen
+_DAY = timedelta(days=1)
+_MONTH = r"(?P<month>[a-z]{3,9})(?: (?P<year>\d{4}|'\d{2}))?"
+_MONTH_ONLY = re.compile(_MONTH)
+_PART_MONTH = re.compile(rf"(?P<part>early|mid|late)[ -]{_MONTH}")
+_NTH_WEEK = re.compile(rf"(?P<nth>first|second|third|fourth|last|[1-4]) week {_MONTH}")
+_FIGURE_MONTH = re.compile(r"(?P<year>\d{4})[-/.](?P<month>\d{1,2})|(?P<month2>\d{1,2})[/.](?P<year2>\d{4})")
+_ISO_WEEK = re.compile(r"(?P<year>\d{4})-?w(?P<week>\d{1,2})|week (?P<week2>\d{1,2})(?: (?P<year2>\d{4}))?")
+_WEEK_OF = re.compile(r"(?:week|in week) (?:of |beginning |starting |from )?(?=\D|\d{1,2}\D|\d{4}-)")
+_AGO = re.compile(r"(?P<n>\d+|an?|one|two|three|four|five|six) (?P<unit>day|week)s? ago")
+_ABOUT = re.compile(r"(?:about|around|approximately|approx\.?|roughly|circa|ca\.?|c\.|near|~)\s*")
+_NUMBERS = {"a": 1, "an": 1, "one": 1, "two": 2, "three": 3, "four": 4, "five": 5, "six": 6}
+_NTH = {"first": 1, "second": 2, "third": 3, "fourth": 4}
+_DAYS_BACK = dict.fromkeys(("today", "now", "just now", "this morning", "this evening"), 0) | {
+    "tomorrow": -1, "yesterday": 1, "last night": 1, "day before yesterday": 2,
+}  # fmt: skip
+_TENTHS = {"early": (1, 10), "mid": (11, 20), "late": (21, 31)}
 
-ABOUT_DAYS = 4
-"""How far "about" reaches to either side. [days]"""
-
-FIRST_YEAR = 1900
-"""Years before this are taken for slips of the pen."""
-
-# Written out: the calendar module would take the names from the reader's locale. fmt: off
-MONTHS = (
-    "January",
-    "February",
-    "March",
-    "April",
-    "May",
-    "June",
-    "July",
-    "August",
-    "September",
-    "October",
-    "November",
-    "December",
+Bounds = tuple[date | None, date | None]
+_OPEN_SIDED: tuple[tuple[re.Pattern[str], Callable[[date, date], Bounds], str], ...] = (
+    (re.compile("(?:by|no later than|on or before|at latest) "), lambda _, last: (None, last), "seen"),
+    (re.compile("(?:before|earlier than) "), lambda first, _: (None, first - _DAY), "seen"),
+    (re.compile("(?:after|later than) "), lambda _, last: (last + _DAY, None), "happened"),
+    (re.compile("(?:since|from(?!.* to )|on or after) "), lambda first, _: (first, None), "happened"),
 )
-WEEKDAYS = ("Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", "Sunday")
-# fmt: on
-
-
-class AmbiguousDateError(InputError):
-    """Day and month could be either way round, and nothing in the file tells which."""
 
 
 @dataclass(frozen=True)
@@ -121,14 +128,9 @@ def format_dates(earliest: date | None, latest: date | None) -> str:
     >>> format_dates(date(2026, 6, 30), date(2026, 7, 8)), format_dates(None, date(2026, 7, 4))
     ('30 Jun-8 Jul 2026', 'by 4 Jul 2026')
     """
-    if earliest is None and latest is None:
-        return "at any time"
-    if earliest is None:
-        assert latest is not None
-        return f"by {format_day(latest)}"
     if latest is None:
-        return f"since {format_day(earliest)}"
-    return date_style().full_span(earliest, latest)
+        return "at any time" if earliest is None else f"since {format_day(earliest)}"
+    return f"by {format_day(latest)}" if earliest is None else date_style().full_span(earliest, latest)
 
 
 def parse(text: str, *, today: date, order: DateOrder | None = None, first_weekday: int = 0) -> VagueDate:
@@ -162,53 +164,222 @@ def parse(text: str, *, today: date, order: DateOrder | None = None, first_weekd
     >>> str(parse("late July", today=date(2026, 3, 1)))
     '21-31 Jul 2025'
     """
-    from phenology.language.vague_date_reader import Reader, tidy
-
-    words = tidy(text)
+    typed, words = text.strip(), tidy(text)
     if not words:
         raise InputError("the date is empty; write one such as 4 July, 2026-07-04 or yesterday")
-    reader = Reader(text.strip(), today, order, first_weekday)
-    return replace(reader.qualified(words), text=text.strip())
+    try:
+        return replace(_Reader(today, order, first_weekday).qualified(words), text=typed)
+    except InputError as error:
+        raise type(error)(f"'{typed}': {error}") from None
 
 
-def decide_order(texts: Iterable[str]) -> DateOrder | None:
-    """The order of day and month that a whole file of dates proves, or None when it proves none.
+@dataclass(frozen=True)
+class _Span:
+    """Days of one month, the year perhaps unknown; a last day past the month's end is the month's last."""
 
-    Raises
-    ------
-    AmbiguousDateError
-        If some dates can only be day first and others only month first, or if dates such as "4/7/2025" occur
-        and no date of the file tells which way they read.
+    year: int | None
+    month: int
+    first: int
+    last: int
 
-    Examples
-    --------
-    >>> decide_order(["4/7/2025", "25/7/2025"]), decide_order(["2025-07-04", "4 July"])
-    ('day-first', None)
-    """
-    from phenology.language.vague_date_reader import NUMERIC_INSIDE, tidy
 
-    day_first = month_first = open_example = pointed = None
-    for text in texts:
-        for match in NUMERIC_INSIDE.finditer(tidy(text)):
-            a, b = int(match["a"]), int(match["b"])
-            if a > 12 >= b:
-                day_first = day_first or text
-            elif b > 12 >= a:
-                month_first = month_first or text
-            elif a != b and match["s"] == ".":
-                pointed = pointed or text
-            elif a != b:
-                open_example = open_example or text
-    if day_first and month_first:
-        raise AmbiguousDateError(
-            f"the dates do not agree: '{day_first}' can only be day first, '{month_first}' only month first; "
-            "write them one way, best as 2026-07-04"
-        )
-    if day_first or month_first:
-        return "day-first" if day_first else "month-first"
-    if open_example:
-        raise AmbiguousDateError(
-            f"'{open_example}' may be day first or month first and no date here tells which; "
-            "say --date-order day-first or --date-order month-first"
-        )
-    return "day-first" if pointed else None
+@dataclass(frozen=True)
+class _Reader:
+    """The grammar: words that qualify a date are taken off its front, then a span of days is looked for in
+    the rest, then its year is settled."""
+
+    today: date
+    order: DateOrder | None
+    first_weekday: int
+
+    def qualified(self, words: str) -> VagueDate:
+        """A date with the words before it ("by", "about")."""
+        for pattern, bounds, hint in _OPEN_SIDED:
+            if match := pattern.match(words):
+                inner = self.qualified(words[match.end() :])
+                if inner.earliest is None or inner.latest is None:
+                    raise InputError("there is one word too many before the date")
+                return VagueDate("", *bounds(inner.earliest, inner.latest), hint)
+        match = _ABOUT.match(words)
+        if match or words.endswith("?"):
+            inner = self.qualified(words[match.end() :] if match else words[:-1].strip())
+            earliest = inner.earliest and inner.earliest - ABOUT_DAYS * _DAY
+            return VagueDate("", earliest, inner.latest and inner.latest + ABOUT_DAYS * _DAY, "happened")
+        found = self.plain(words)
+        if found is None:
+            raise InputError(
+                "this is not a date that can be read; "
+                "write one such as 4 July, mid July, 2-9 July, 2026-07-04 or yesterday"
+            )
+        return found
+
+    def plain(self, words: str) -> VagueDate | None:
+        """A date without such words."""
+        for form in (self.relative, self.week, self.one_span, self.range):
+            found = form(words)
+            if found is not None:
+                return found
+        return None
+
+    def relative(self, words: str) -> VagueDate | None:
+        """Dates told from today."""
+        if words in _DAYS_BACK:
+            return _days(self.today - _DAYS_BACK[words] * _DAY)
+        if match := _AGO.fullmatch(words):
+            n = _NUMBERS.get(match["n"]) or int(match["n"])
+            if n > 3650:
+                raise InputError("this is too long ago; write the date itself")
+            if match["unit"] == "day":
+                return _days(self.today - n * _DAY)
+            middle = self.today - 7 * n * _DAY
+            return _days(middle - 3 * _DAY, middle + 3 * _DAY)
+        if words in ("this week", "last week"):
+            return self.week_from(self.today - 7 * (words == "last week") * _DAY)
+        if words in ("this month", "last month"):
+            day = self.today.replace(day=1)
+            day = day if words == "this month" else (day - _DAY).replace(day=1)
+            return _days(day, day.replace(day=calendar.monthrange(day.year, day.month)[1]))
+        named = re.fullmatch(r"(?P<last>last )?(?P<day>[a-z]{3,9})\.?", words)
+        weekday = weekday_named(named["day"]) if named else None
+        if named and weekday is not None:
+            ago = (self.today.weekday() - weekday) % 7
+            return _days(self.today - (ago or (7 if named["last"] else 0)) * _DAY)
+        return None
+
+    def week(self, words: str) -> VagueDate | None:
+        """A week by its number, within its month, or by one of its days."""
+        if match := _ISO_WEEK.fullmatch(words):
+            number, year = int(match["week"] or match["week2"]), match["year"] or match["year2"]
+            for candidate in [int(year)] if year else range(self.today.year, self.today.year - 3, -1):
+                try:
+                    start = date.fromisocalendar(candidate, number, 1)
+                except ValueError:
+                    continue
+                if year or start <= self.today:
+                    return _days(start, start + 6 * _DAY)
+            raise InputError(f"there is no week {number}" + (f" in {year}" if year else ""))
+        if match := _NTH_WEEK.fullmatch(words):
+            month, settled = month_named(match["month"]), self.year(match["year"])
+            if month is None:
+                return None
+            last = calendar.monthrange(settled or 2023, month)[1]
+            if match["nth"] != "last":
+                last = 7 * (_NTH.get(match["nth"]) or int(match["nth"]))
+            return self.settle(_Span(settled, month, last - 6, last))
+        if match := _WEEK_OF.match(words):
+            inner = self.plain(words[match.end() :])
+            if inner is not None and inner.earliest is not None and inner.is_exact:
+                return self.week_from(inner.earliest)
+        return None
+
+    def week_from(self, day: date) -> VagueDate:
+        start = DateStyle(first_weekday=self.first_weekday).week_start(day)
+        return _days(start, start + 6 * _DAY)
+
+    def one_span(self, words: str) -> VagueDate | None:
+        """A day or days of one month, perhaps with its weekday."""
+        weekday, rest = None, words
+        if match := re.match(r"([a-z]{3,9})\.?[ ,]+(?=\S)", words):
+            weekday = weekday_named(match[1])
+            rest = words[match.end() :] if weekday is not None else words
+        span = self.span(rest)
+        if span is None:
+            return None
+        found = self.settle(span)
+        if weekday is not None and found.earliest is not None:
+            if not found.is_exact:
+                raise InputError("this names a weekday but not one day")
+            if found.earliest.weekday() != weekday:
+                actual = WEEKDAYS[found.earliest.weekday()]
+                raise InputError(
+                    f"{format_day(found.earliest)} is a {actual}, not a {WEEKDAYS[weekday]}; "
+                    "correct the day or write the year"
+                )
+        return found
+
+    def range(self, words: str) -> VagueDate | None:
+        """Two ends; a bare day or a bare "early" takes its month from the other end."""
+        body = re.sub(r"^(?:between|from) ", "", words)
+        for match in re.finditer(r" ?(?:\.\.+|[-/]| to | and | or ) ?", body):
+            ends = self.ends(body[: match.start()].strip(), body[match.end() :].strip())
+            if ends is None:
+                continue
+            left, right = ends
+            crosses = left.month > right.month  # "28 Dec-3 Jan" runs over new year
+            if left.year is None and right.year is not None:
+                left = replace(left, year=right.year - crosses)
+            start = self.settle(left).earliest
+            assert start is not None
+            if right.year is None:
+                right = replace(right, year=start.year + crosses)
+            end = self.settle(right).latest
+            assert end is not None
+            if end < start:
+                raise InputError("this ends before it starts")
+            if (end - start).days > 366:
+                raise InputError("this spans more than a year; write a narrower date")
+            return _days(start, end)
+        return None
+
+    def ends(self, a: str, b: str) -> tuple[_Span, _Span] | None:
+        left, right = self.span(a), self.span(b)
+        if left is None and right is not None:
+            left = self.borrow(a, right)
+        elif right is None and left is not None:
+            # "July 2-9 2025": the year stands at the right end
+            year = re.fullmatch(r"(?P<rest>\S+) (?P<year>\d{4})", b)
+            right = self.borrow(year["rest"] if year else b, left)
+            if right and year:
+                right, left = (replace(end, year=int(year["year"])) for end in (right, left))
+        return (left, right) if left and right else None
+
+    def borrow(self, words: str, other: _Span) -> _Span | None:
+        if words in _TENTHS:
+            return _Span(other.year, other.month, *_TENTHS[words])
+        if match := re.fullmatch(r"(\d{1,2})\.?", words):
+            day, _ = check_day(int(match[1]), other.month, other.year)
+            return _Span(other.year, other.month, day, day)
+        return None
+
+    def span(self, words: str) -> _Span | None:
+        """One day, or days of one month; None when the words are something else."""
+        words = words.strip().rstrip(",")
+        if one := written_day(words, order=self.order, latest_year=self.today.year + 1):
+            return _Span(self.check_year(one[0]), one[1], one[2], one[2])
+        if match := _FIGURE_MONTH.fullmatch(words):
+            _, month = check_day(1, int(match["month"] or match["month2"]), None)
+            return _Span(self.year(match["year"] or match["year2"]), month, 1, 31)
+        for pattern in (_PART_MONTH, _MONTH_ONLY):
+            match = pattern.fullmatch(words)
+            named = month_named(match["month"]) if match else None
+            if match and named is not None:
+                days = _TENTHS[match["part"]] if pattern is _PART_MONTH else (1, 31)
+                return _Span(self.year(match["year"]), named, *days)
+        return None
+
+    def year(self, text: str | None) -> int | None:
+        return self.check_year(year_written(text, self.today.year + 1))
+
+    def check_year(self, year: int | None) -> int | None:
+        if year is not None and not FIRST_YEAR <= year <= self.today.year + 10:
+            raise InputError(f"the year {year} looks like a slip")
+        return year
+
+    def settle(self, span: _Span) -> VagueDate:
+        """The days of a span; without a year, in the latest year in which it has begun by today."""
+        for year in [span.year] if span.year else (self.today.year, self.today.year - 1):
+            longest = calendar.monthrange(year, span.month)[1]
+            if not span.year and date(year, span.month, min(span.first, longest)) > self.today:
+                continue
+            if span.first > longest:  # 29 February of an earlier year is hardly meant
+                raise InputError(
+                    f"{year} has no {day_and_month(span.first, span.month)}; write the year with it"
+                )
+            start = date(year, span.month, span.first)
+            return _days(start, start.replace(day=min(span.last, longest)))
+        raise InputError(f"there is no {day_and_month(span.first, span.month)}")
+
+
+def _days(earliest: date, latest: date | None = None) -> VagueDate:
+    exact = latest is None or latest == earliest
+    return VagueDate("", earliest, latest or earliest, "seen" if exact else None)

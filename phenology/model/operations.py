@@ -39,6 +39,10 @@ class Operation:
     caution: str | None = None
 
 
+HALVING_JOINS = 14
+"""Halving so soon after a cut belongs to that cut: it wakes nothing and ends nothing. Common practice, no
+source. [days]"""
+
 _LEAVES_ONLY = "leave the leaf stalks on"
 
 OPERATIONS: dict[str, Operation] = {

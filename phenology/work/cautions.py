@@ -33,12 +33,7 @@ def cautions(operations: Sequence[str], species: Sequence[Species], trees: int =
                 if severe
                 else f"{latin}: its sap irritates; gloves, and hands away from the eyes."
             )
-        prone = sorted({s.latin for s in species if s.prone})
-        if prone:
-            yield (
-                f"{', '.join(prone)}: cut in a dry spell; canker and fire blight enter wet wounds. Where "
-                "plant health rules make a disease notifiable, report it."
-            )
+        yield from _wounds(species)
     if any(name in ("pruning", "thinning", "moving") for name in operations):
         yield "Ladders, saws and large material: with a second person, or by somebody licensed for it."
     if "pest-treatment" in operations:
@@ -49,3 +44,19 @@ def _sap(species: Sequence[Species]) -> list[tuple[str, bool]]:
     return sorted(
         {(s.latin, s.sap == "severe") for s in species if s.sap != "none"}, key=lambda p: (not p[1], p[0])
     )
+
+
+def _wounds(species: Sequence[Species]) -> Iterator[str]:
+    """What wet weather lets in, each disease with the species that get it."""
+    found: dict[tuple[tuple[str, ...], str], set[str]] = {}
+    for s in species:
+        for way in ("wet wounds", "wet leaves"):
+            if diseases := s.lets_in(way):
+                found.setdefault((diseases, way), set()).add(s.latin)
+        if s.prone and not s.diseases:
+            found.setdefault((("disease",), "wet wounds"), set()).add(s.latin)
+    for (diseases, way), latins in found.items():
+        comes = "comes in" if len(diseases) == 1 else "come in"
+        yield f"{', '.join(sorted(latins))}: cut in a dry spell; {' and '.join(diseases)} {comes} by {way}."
+    if any("fire-blight" in s.diseases for s in species):
+        yield "Where plant health rules make fire blight notifiable, report it."

@@ -3,12 +3,16 @@
 from __future__ import annotations
 
 import importlib
+import os
 import sys
 from typing import Any, ClassVar
 
 import click
 
 from phenology.model.errors import FlushcastError
+
+# Our matrices are small: threads of the linear algebra library cost more than they bring.
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
 # name: (module below reports.cli, one line for --help). A command appears here only when it works.
 COMMANDS: dict[str, tuple[str, str]] = {

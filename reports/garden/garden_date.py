@@ -5,7 +5,8 @@ from __future__ import annotations
 from datetime import date
 from pathlib import Path
 
-from phenology.language.vague_dates import AmbiguousDateError, VagueDate, format_day, parse
+from phenology.language.vague_dates import VagueDate, format_day, parse
+from phenology.language.written_days import AmbiguousDateError
 from phenology.model.errors import InputError
 from reports.garden.clock import today
 

@@ -11,15 +11,17 @@ from typing import TypeAlias
 
 import pandas as pd
 
+from data_sources.tables.looks_file import read_looks
 from phenology.judging.hindcast import DatedSight, Hindcast, Question
 from phenology.judging.hindcast import hindcast as run_hindcast
 from phenology.language.words import find_stage
 from phenology.learning.transitions import catalogue_priors
 from phenology.model.errors import InputError
 from phenology.model.season import SeasonCalendar
+from reports.garden.clock import today
 from reports.notebook.columns import names_columns
 from reports.notebook.daily import Weather, daily_weather
-from reports.output.hindcast import COUNTS, FORECASTS, SCORES, count_table, forecast_table, scored, sights_of
+from reports.output.hindcast import COUNTS, FORECASTS, SCORES, count_table, forecast_table, scored
 from reports.table import Table
 
 Looks: TypeAlias = pd.DataFrame | str | os.PathLike[str]
@@ -148,7 +150,7 @@ def hindcast(
 def _sights(looks: Looks, calendar: SeasonCalendar) -> Sequence[DatedSight]:
     if isinstance(looks, pd.DataFrame):
         return list(_of_frame(looks))
-    return sights_of(Path(looks), calendar)
+    return read_looks(Path(looks), today=today(), calendar=calendar)
 
 
 def _of_frame(looks: pd.DataFrame) -> Iterator[DatedSight]:

@@ -10,10 +10,8 @@ from typing import Any, NamedTuple
 
 import numpy as np
 
-from data_sources.tables.looks_csv import load_looks
 from phenology.forecasting.arrival import LEVELS
 from phenology.judging.hindcast import (
-    DatedSight,
     Hindcast,
     HindcastRow,
     Question,
@@ -24,7 +22,6 @@ from phenology.judging.verification import paired_by_season, score_dates, skill
 from phenology.model.arrays import Array
 from phenology.model.errors import StoreError
 from phenology.model.season import SeasonCalendar
-from reports.garden.clock import today
 from reports.table import Column, Table, attribute
 
 WIDTH = 80
@@ -33,14 +30,6 @@ SEEN = (
     "after_day",
     "by_day",
 )  # columns that P.csv has not: the rest of it can be read from LOOKS.csv
-
-
-def sights_of(path: Path, calendar: SeasonCalendar) -> list[DatedSight]:
-    """The looks of a LOOKS.csv."""
-    return [
-        DatedSight(row.tree, row.species, row.flush, row.stage, row.earliest, row.latest, row.kind)
-        for row in load_looks(path, today=today(), calendar=calendar)
-    ]
 
 
 class Forecast(NamedTuple):

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from contextlib import suppress
 from dataclasses import dataclass
-from datetime import date, timedelta
+from datetime import date
 from pathlib import Path
 
 import numpy as np
@@ -22,6 +23,7 @@ _SOURCE_WORDS = {
     "model": "from a weather model",
     "filled": "filled in",
 }
+ADVICE = "No weather yet: flushcast weather add FILE"
 NEARLY_WHOLE = 0.9  # a year with a smaller share of its days known is called thin (ours)
 
 
@@ -47,71 +49,48 @@ class PlaceWeather:
     def picture_words(self) -> str:
         """What the strip of years shows."""
         thin = [str(year) for year, share in self.years if share < NEARLY_WHOLE]
-        told = f"Much is missing in {', '.join(thin)}." if thin else "Every year is nearly whole."
-        return f"Weather by year, {self.years[0][0]} to {self.years[-1][0]}. {told}"
+        words = f"Much is missing in {', '.join(thin)}." if thin else "Every year is nearly whole."
+        return f"Weather by year, {self.years[0][0]} to {self.years[-1][0]}. {words}"
 
 
 def weather_of(folder: Path, garden: Garden) -> list[PlaceWeather]:
     """Coverage of every place, and its attributions."""
-    lines: dict[str, tuple[str, ...]] = {}
-    try:
-        with WeatherStore.open(folder) as store:
-            for place in garden.places:
-                if store.has(place.id):
-                    lines[place.id] = tuple(store.attribution_lines(place.id))
-    except WeatherError:
-        pass
+    lines: dict[str, list[str]] = {}
+    with suppress(WeatherError), WeatherStore.open(folder) as store:
+        lines = {p.id: store.attribution_lines(p.id) for p in garden.places if store.has(p.id)}
     return [
         _coverage(place.name, garden.weather[place.id], lines.get(place.id, ()))
         if place.id in garden.weather
-        else PlaceWeather(place.name, f"No weather yet: flushcast weather add FILE {_at(place.name)}", (), ())
+        else PlaceWeather(
+            place.name, f'No weather yet: flushcast weather add FILE --place "{place.name}"', (), ()
+        )
         for place in garden.places
     ]
 
 
-def _at(name: str) -> str:
-    return f'--place "{name}"'
-
-
 def _coverage(name: str, weather: DailyWeather, lines: Sequence[str]) -> PlaceWeather:
-    known = np.isfinite(weather.tmin) & np.isfinite(weather.tmax)
-    ahead = known & (weather.source == "forecast")
-    measured = known & ~ahead
+    ahead = weather.known & (weather.source == "forecast")
+    measured = weather.known & ~ahead
+    then = f". Then a forecast to {weekday_full_date(_last(weather, ahead))}" if ahead.any() else ""
     if not measured.any():
-        return PlaceWeather(name, f"Nothing measured yet{_forecast_ends(weather, ahead)}.", (), tuple(lines))
-    last = int(np.flatnonzero(measured)[-1])
-    past = slice(0, last + 1)
-    missing = int((~measured[past]).sum())
+        return PlaceWeather(name, f"Nothing measured yet{then}.", (), tuple(lines))
+    last = _last(weather, measured)
+    known = measured[: (last - weather.first_day).days + 1]
+    missing = int((~known).sum())
+    sources = zip(*np.unique(weather.source[measured], return_counts=True), strict=True)
+    counts = ", ".join(f"{_days(n)} {_SOURCE_WORDS.get(source, source)}" for source, n in sources)
     gaps = f"{_days(missing)} missing" if missing else "no day missing"
+    year = np.array([date.fromordinal(int(ordinal)).year for ordinal in weather.ordinals[: len(known)]])
     return PlaceWeather(
         name,
-        f"{weather.first_day.year} to {weekday_full_date(_day(weather, last))}: "
-        f"{_counts(weather, measured)}; {gaps}{_forecast_ends(weather, ahead)}.",
-        _years(weather, measured[past]),
+        f"{weather.first_day.year} to {weekday_full_date(last)}: {counts}; {gaps}{then}.",
+        tuple((int(y), float(known[year == y].mean())) for y in np.unique(year)),
         tuple(lines),
     )
 
 
-def _counts(weather: DailyWeather, measured: NDArray[np.bool_]) -> str:
-    told = (
-        (str(s), int((measured & (weather.source == s)).sum())) for s in np.unique(weather.source[measured])
-    )
-    return ", ".join(f"{_days(n)} {_SOURCE_WORDS.get(s, s)}" for s, n in told)
-
-
-def _forecast_ends(weather: DailyWeather, ahead: NDArray[np.bool_]) -> str:
-    if not ahead.any():
-        return ""
-    return f". Then a forecast to {weekday_full_date(_day(weather, int(np.flatnonzero(ahead)[-1])))}"
-
-
-def _years(weather: DailyWeather, known: NDArray[np.bool_]) -> tuple[tuple[int, float], ...]:
-    year = np.array([_day(weather, n).year for n in range(len(known))])
-    return tuple((int(y), float(known[year == y].mean())) for y in np.unique(year))
-
-
-def _day(weather: DailyWeather, n: int) -> date:
-    return weather.first_day + timedelta(days=n)
+def _last(weather: DailyWeather, which: NDArray[np.bool_]) -> date:
+    return date.fromordinal(int(weather.ordinals[which][-1]))
 
 
 def _days(n: int) -> str:

@@ -13,8 +13,10 @@ from reports.text.words import date_style, short_date
 
 WEEKS = 8
 ROWS = 9
-SIGNS = {"measured": "█", "other": "▒", "forecast": "░", "missing": "·", "doubtful": "?"}
-PLAIN_SIGNS = {"measured": "#", "other": "=", "forecast": "-", "missing": ".", "doubtful": "?"}
+KINDS = {"bench": "measured", "station": "measured", "forecast": "forecast"}  # others: model or filled
+SIGNS = {"measured": "█", "model or filled": "▒", "forecast": "░", "missing": "·"}
+PLAIN_SIGNS = {"measured": "#", "model or filled": "=", "forecast": "-", "missing": "."}
+DOUBTFUL = "?"
 
 
 def weather_picture(
@@ -49,62 +51,44 @@ def weather_picture(
         Lines of at most ``days + 7`` characters, the legend last; a single sentence when there is nothing.
     """
     signs = PLAIN_SIGNS if plain else SIGNS
-    first = last - timedelta(days=days - 1)
-    shown = weather.spanning(first, last)
-    low, high = shown.tmin, shown.tmax
-    if units == "F":
-        low, high = c_to_f(low), c_to_f(high)
+    shown = weather.spanning(last - timedelta(days=days - 1), last)
     known = shown.known
     if not known.any():
-        return [f"no weather from {first} to {last}"]
-    bottom, top = float(np.nanmin(low[known])), float(np.nanmax(high[known])) + 1e-9
+        return [f"no weather from {shown.first_day} to {last}"]
+    low, high = (c_to_f(v) if units == "F" else v for v in (shown.tmin, shown.tmax))
+    kinds = [KINDS.get(source, "model or filled") for source in shown.source.tolist()]
+    bottom, top = float(low[known].min()), float(high[known].max()) + 1e-9
     step = max((top - bottom) / ROWS, 0.5)
-    kind = [_kind(source) for source in shown.source.tolist()]
     lines = []
-    for row in range(ROWS):
-        ceiling = top - row * step
-        floor = ceiling - step
-        cells = [
-            signs[kind[n]] if known[n] and low[n] < ceiling and high[n] >= floor else " " for n in range(days)
-        ]
-        middle = round((ceiling + floor) / 2)
-        label = f"{middle:4d}°" if not plain else f"{middle:5d}"
-        lines.append(f"{label} {''.join(cells)}".rstrip())
-    marks = [
-        "?" if first + timedelta(days=n) in doubtful else " " if known[n] else signs["missing"]
-        for n in range(days)
-    ]
-    if any(mark != " " for mark in marks):
-        lines.append(f"      {''.join(marks)}".rstrip())
-    lines.append(f"      {_dates(first, days)}".rstrip())
-    lines.append("      " + _legend({k for k, yes in zip(kind, known, strict=True) if yes}, marks, signs))
-    return lines
+    for ceiling in top - step * np.arange(ROWS):
+        inside = known & (low < ceiling) & (high >= ceiling - step)
+        cells = "".join(signs[kind] if there else " " for kind, there in zip(kinds, inside, strict=True))
+        label = f"{round(ceiling - step / 2):{5 if plain else 4}d}{'' if plain else '°'}"
+        lines.append(f"{label} {cells}".rstrip())
+    dates = [date.fromordinal(int(ordinal)) for ordinal in shown.ordinals]
+    marks = "".join(
+        DOUBTFUL if day in doubtful else " " if there else signs["missing"]
+        for day, there in zip(dates, known, strict=True)
+    )
+    if marks.strip():
+        lines.append(f"      {marks}".rstrip())
+    lines.append(f"      {_labels(dates)}".rstrip())
+    present = {kind for kind, there in zip(kinds, known, strict=True) if there}
+    present |= {"missing"} if signs["missing"] in marks else set()
+    legend = [f"{sign} {kind}" for kind, sign in signs.items() if kind in present]
+    legend += [f"{DOUBTFUL} doubtful, unused"] if DOUBTFUL in marks else []
+    return [*lines, "      " + "  ".join(legend)]
 
 
-def _kind(source: str) -> str:
-    return {"bench": "measured", "station": "measured", "forecast": "forecast"}.get(source, "other")
-
-
-def _dates(first: date, days: int) -> str:
+def _labels(dates: list[date]) -> str:
     """Labels under the first day of a week and of every second one after it, the month said when new."""
     out = ""
     month = None
-    for n in range(days):
-        day = first + timedelta(days=n)
+    for n, day in enumerate(dates):
         if day == date_style().week_start(day) and len(out) <= n and (not out or n - len(out) >= 2):
             label = short_date(day) if day.month != month else str(day.day)
-            if n + len(label) > days:
+            if n + len(label) > len(dates):
                 break
             month = day.month
             out = out.ljust(n) + label
     return out
-
-
-def _legend(kinds: set[str], marks: list[str], signs: dict[str, str]) -> str:
-    words = {"measured": "measured", "other": "model or filled", "forecast": "forecast"}
-    parts = [f"{signs[kind]} {name}" for kind, name in words.items() if kind in kinds]
-    if signs["missing"] in marks:
-        parts.append(f"{signs['missing']} missing")
-    if "?" in marks:
-        parts.append("? doubtful, unused")
-    return "  ".join(parts)

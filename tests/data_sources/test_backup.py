@@ -8,12 +8,15 @@ from pathlib import Path
 
 import pytest
 
-from data_sources.journal import Journal, list_backups, migrations, newest_good, restore
-from data_sources.journal.backup import fault_of_file, rolling_backup, spaced, thin, write_backup
-from data_sources.journal.migrations import Step
+from data_sources.journal import Journal, list_backups, restore
+from data_sources.sqlite import backups
+from data_sources.sqlite.backups import newest_good, rolling_backup, spaced, thin, write_backup
+from data_sources.sqlite.connection import connect
+from data_sources.sqlite.health import inspect
+from data_sources.sqlite.schema import Step
 from phenology.model.errors import StoreCorruptError, StoreError, StoreLockedError, StoreTooNewError
 from phenology.model.records import Look
-from tests.data_sources.journal_help import a_look, fill
+from tests.data_sources.journal_help import a_later_flushcast, a_look, fill
 
 
 @pytest.fixture
@@ -49,9 +52,10 @@ def test_a_backup_is_a_whole_journal_of_its_own(path: Path, tmp_path: Path) -> N
         in_folder = journal.backup()
         named = journal.backup(tmp_path / "stick.sqlite")
     for backup in (in_folder, named):
-        assert fault_of_file(backup) is None and look_ids(backup) == ["k0", "k1", "k2"]
+        assert inspect(backup, Journal.schema, whole=True).fault is None
+        assert look_ids(backup) == ["k0", "k1", "k2"]
     assert in_folder.parent == path.parent / "backups"
-    assert newest_good(path) is not None
+    assert newest_good(path, Journal.schema) is not None
 
 
 def test_a_backup_never_replaces_a_file(path: Path, tmp_path: Path) -> None:
@@ -81,7 +85,7 @@ def test_reading_makes_no_backup(path: Path) -> None:
     assert list_backups(path) == []
 
 
-def test_a_routine_backup_that_fails_is_told_and_the_change_is_saved(path: Path) -> None:
+def test_a_routine_backup_that_fails_is_reported_and_the_change_is_saved(path: Path) -> None:
     (path.parent / "backups").write_text("a file where the folder should be")
     (warning,) = add(path, "k3", "k4")
     assert warning.startswith("today's backup could not be made: writing the backup")
@@ -106,8 +110,8 @@ def test_thinning_leaves_backups_with_a_reason_and_files_of_others(path: Path) -
         reason = pretend(path, datetime(2026, 1, 1, tzinfo=UTC))
         reason = reason.rename(reason.with_name(reason.stem + "-before-v2.sqlite"))
         letter = path.parent / "backups" / "letter.txt"
-        letter.write_text("dear")
-        assert rolling_backup(journal.connection, path) is not None
+        letter.write_text("to the club")
+        assert rolling_backup(journal.connection, path, Journal.schema) is not None
     assert reason.exists() and letter.exists()
     assert len([b for b in list_backups(path) if b.why is None]) == 10
 
@@ -122,14 +126,14 @@ def test_a_restore_says_first_what_it_would_change(path: Path) -> None:
             batch.delete(Look, "k1")
     before = path.read_bytes()
     plan = restore(path)
-    assert plan.source == backup and not plan.done and plan.kept_aside is None
+    assert plan.source == backup and plan.kept_aside is None
     looks = plan.tables["look"]
     assert (looks.now, looks.then, looks.comes_back, looks.goes, looks.differs) == (4, 3, 1, 2, 1)
     assert plan.tables["tree"].comes_back == plan.tables["tree"].goes == 0
     assert path.read_bytes() == before and not plan.nothing_changes
 
     done = restore(path, dry_run=False)
-    assert done.done and done.tables == plan.tables
+    assert done.tables == plan.tables
     assert look_ids(path) == ["k0", "k1", "k2"]
     assert done.kept_aside is not None and look_ids(done.kept_aside) == ["k0", "k2", "k3", "k4"]
     assert restore(path, backup).nothing_changes
@@ -161,7 +165,7 @@ def test_a_restore_waits_for_nobody_in_the_middle_of_a_change(
     with Journal.open(path) as writer:
         backup = writer.backup()
         add(path, "k3")
-        monkeypatch.setattr("data_sources.journal.connection.PATIENCE", 0.1)
+        monkeypatch.setattr("data_sources.sqlite.connection.PATIENCE", 0)
         with writer.batch("import") as batch:
             batch.insert(a_look("k4"))
             with pytest.raises(StoreError, match=r"is in use: .* The journal is as it was"):
@@ -172,7 +176,8 @@ def test_a_restore_waits_for_nobody_in_the_middle_of_a_change(
 def test_nothing_can_be_saved_between_the_copy_kept_aside_and_the_restore(
     path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    with Journal.open(path, patience=0.05) as other:
+    monkeypatch.setattr("data_sources.sqlite.connection.PATIENCE", 0)
+    with Journal.open(path) as other:
         backup = other.backup()
         tried = []
 
@@ -215,14 +220,10 @@ def test_a_damaged_backup_is_refused_and_passed_over(path: Path, cut: int) -> No
     assert restore(path).source == good
 
 
-def test_an_older_backup_is_restored_and_upgraded_and_a_newer_one_refused(
-    path: Path, monkeypatch: pytest.MonkeyPatch
-) -> None:
+def test_an_older_backup_is_restored_and_upgraded_and_a_newer_one_refused(path: Path) -> None:
     with Journal.open(path) as journal:
         old = journal.backup()
-    step = Step(2, "moods", ("ALTER TABLE look ADD COLUMN mood TEXT",))
-    with monkeypatch.context() as later:
-        later.setattr(migrations, "STEPS", (*migrations.STEPS, step))
+    with a_later_flushcast(Step("moods", ("ALTER TABLE look ADD COLUMN mood TEXT",))):
         add(path, "k3")
         with Journal.open(path) as journal:
             new = journal.backup()
@@ -235,13 +236,10 @@ def test_an_older_backup_is_restored_and_upgraded_and_a_newer_one_refused(
     assert path.read_bytes() == before
 
 
-def test_a_newer_journal_is_not_replaced_by_an_old_backup(
-    path: Path, monkeypatch: pytest.MonkeyPatch
-) -> None:
+def test_a_newer_journal_is_not_replaced_by_an_old_backup(path: Path) -> None:
     with Journal.open(path) as journal:
         old = journal.backup()
-    with monkeypatch.context() as later:
-        later.setattr(migrations, "STEPS", (*migrations.STEPS, Step(2, "later", ())))
+    with a_later_flushcast(Step("later", ())):
         add(path, "k3")
     before = path.read_bytes()
     for dry_run in (True, False):
@@ -264,16 +262,13 @@ def test_what_is_no_backup_is_refused(path: Path, tmp_path: Path) -> None:
 
 
 def test_a_full_disk_leaves_no_half_backup(path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    from data_sources.journal import backup as backup_module
-    from data_sources.journal.connection import connect
-
     def small(*arguments: object, **more: object) -> sqlite3.Connection:
         connection = connect(*arguments, **more)  # type: ignore[arg-type]
         connection.execute("PRAGMA max_page_count = 4")
         return connection
 
     with Journal.open(path) as journal:
-        monkeypatch.setattr(backup_module, "connect", small)
+        monkeypatch.setattr(backups, "connect", small)
         with pytest.raises(StoreError, match=r"the disk is full\. The journal is unchanged"):
             journal.backup()
         assert list((path.parent / "backups").iterdir()) == []

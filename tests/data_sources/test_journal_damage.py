@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import random
 import shutil
 from pathlib import Path
@@ -9,10 +10,10 @@ from pathlib import Path
 import pytest
 
 from data_sources.journal import Journal, restore
-from data_sources.journal.health import fault_in, read_header
-from data_sources.journal.schema import TABLES
+from data_sources.sqlite.files import CHECKED, beside
+from data_sources.sqlite.health import fault_in, inspect
 from phenology.model.errors import StoreCorruptError, StoreError
-from tests.data_sources.journal_help import a_look, fill
+from tests.data_sources.journal_help import a_look, fill, rows_of
 
 NOTE = "soft at the top, firm inside; the note is long so that flipped bits often fall into text"
 
@@ -29,9 +30,9 @@ def path(tmp_path: Path) -> Path:
     return path
 
 
-def everything(path: Path) -> dict[str, list[object]]:
+def everything(path: Path) -> dict[str, list[tuple[object, ...]]]:
     with Journal.open(path) as journal:
-        return {table: list(journal.export_rows(table)) for table in (*TABLES, "change")}
+        return rows_of(journal)
 
 
 @pytest.mark.parametrize("keep", [0, 50, 100, 4096, 0.3, 0.9, -4096, -1])
@@ -51,10 +52,10 @@ def test_the_newest_good_backup_is_named(path: Path) -> None:
         good, bad = journal.backup(), journal.backup()
     bad.write_bytes(bad.read_bytes()[:-4096])
     path.write_bytes(path.read_bytes()[:-4096])
-    with pytest.raises(StoreCorruptError) as told:
+    with pytest.raises(StoreCorruptError) as caught:
         Journal.open(path)
-    assert f"The newest good backup is {good}, of 20" in str(told.value)
-    assert "'flushcast restore' shows what it would bring back" in str(told.value)
+    assert f"The newest good backup is {good}, of 20" in str(caught.value)
+    assert "'flushcast restore' shows what it would bring back" in str(caught.value)
 
 
 def test_a_flipped_bit_is_found_or_harms_nothing(path: Path) -> None:
@@ -67,6 +68,7 @@ def test_a_flipped_bit_is_found_or_harms_nothing(path: Path) -> None:
         bad = bytearray(whole)
         bad[place] ^= 1 << chance.randrange(8)
         path.write_bytes(bad)
+        beside(path, CHECKED).unlink(missing_ok=True)  # as on another day
         try:
             after = everything(path)
         except StoreError:
@@ -77,14 +79,64 @@ def test_a_flipped_bit_is_found_or_harms_nothing(path: Path) -> None:
     assert found > 50  # the rest fell into unused space: the index pages of a small journal are mostly empty
 
 
-def test_a_flipped_bit_inside_a_note_is_found(path: Path) -> None:
+def flip_a_note(path: Path) -> None:
     raw = path.read_bytes()
     place = raw.index(b"firm inside")
     path.write_bytes(raw[:place] + b"F" + raw[place + 1 :])
-    with pytest.raises(
-        StoreCorruptError, match=r"look k\d+ is not as it was written|does not match its checksum"
-    ):
+
+
+NOT_AS_WRITTEN = r"look k\d+ is not as it was written|does not match its checksum"
+
+
+def test_a_flipped_bit_inside_a_note_is_found_the_next_day(
+    path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    everything(path)
+    stat = path.stat()
+    flip_a_note(path)
+    os.utime(path, ns=(stat.st_atime_ns, stat.st_mtime_ns))  # a failing disk leaves the time as it was
+    everything(path)  # SQLite's quick check, at every opening, cannot see it
+    monkeypatch.setattr("data_sources.sqlite.health.today", lambda: "2040-01-01")
+    with pytest.raises(StoreCorruptError, match=NOT_AS_WRITTEN):
         Journal.open(path)
+
+
+def test_a_file_that_somebody_else_wrote_is_checked_at_once(path: Path) -> None:
+    everything(path)
+    flip_a_note(path)
+    os.utime(path, ns=(0, 0))
+    with pytest.raises(StoreCorruptError, match=NOT_AS_WRITTEN):
+        Journal.open(path)
+
+
+def test_a_journal_left_with_its_log_by_a_crash_is_checked_at_once(path: Path, tmp_path: Path) -> None:
+    crashed = tmp_path / "crashed" / "journal.sqlite"
+    crashed.parent.mkdir()
+    with Journal.open(path) as journal:
+        with journal.batch("in the log") as batch:
+            batch.insert(a_look("late"))
+        for ending in ("", "-wal", CHECKED):
+            shutil.copy2(beside(path, ending), beside(crashed, ending))
+    assert deep_checks(crashed) == [True, False, False]
+
+
+def deep_checks(path: Path) -> list[bool]:
+    """Whether each of three openings, after which something is written, checks every cell."""
+    depths: list[bool] = []
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr("data_sources.sqlite.health.fault_in", lambda *_, deep: depths.append(deep))
+        for id in "abc":
+            with Journal.open(path) as journal, journal.batch("looked") as batch:
+                batch.insert(a_look(id))
+    return depths
+
+
+def test_every_cell_is_checked_once_a_day_however_often_it_is_written(
+    path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    for day in ("2040-01-01", "2040-01-02"):
+        monkeypatch.setattr("data_sources.sqlite.health.today", lambda day=day: day)
+        assert deep_checks(path) == [True, False, False]
 
 
 def test_a_row_taken_out_behind_its_back_is_found(path: Path) -> None:
@@ -97,10 +149,10 @@ def test_a_row_pointing_nowhere_is_found(path: Path) -> None:
     with Journal.open(path) as journal:
         journal.connection.execute("PRAGMA foreign_keys = OFF")
         journal.connection.execute("DELETE FROM flush")
-        assert fault_in(journal.connection) == "a row points at another that is not there"
+        assert fault_in(journal.connection, Journal.schema) == "a row points at another that is not there"
 
 
-def test_damage_met_while_reading_is_told_as_damage(path: Path) -> None:
+def test_damage_met_while_reading_is_called_damage(path: Path) -> None:
     with Journal.open(path) as journal:
         journal.connection.execute("UPDATE look SET latest = 'Z026-07-04' WHERE id = 'k3'")
         with pytest.raises(StoreCorruptError, match=r"is damaged .*Z026-07-04"):
@@ -123,13 +175,12 @@ def test_a_damaged_journal_is_restored_and_kept_aside(path: Path) -> None:
     path.write_bytes(damaged)
     plan = restore(path)
     assert plan.current_fault and plan.tables["look"].now is None and plan.tables["look"].then == 28
-    assert path.read_bytes() == damaged and not plan.done
+    assert path.read_bytes() == damaged and plan.kept_aside is None
     done = restore(path, dry_run=False)
-    assert done.done and done.kept_aside is not None and done.kept_aside.read_bytes() == damaged
+    assert done.kept_aside is not None and done.kept_aside.read_bytes() == damaged
     assert everything(path) == before
 
 
 def test_the_header_is_read_as_sqlite_writes_it(path: Path) -> None:
-    header = read_header(path)
-    assert (header.version, header.application, header.fault) == (1, 0x464C5543, None)
-    assert header.pages * header.page_size == path.stat().st_size
+    seen = inspect(path, Journal.schema)
+    assert (seen.version, seen.fault, seen.foreign) == (1, None, False)

@@ -11,16 +11,17 @@ from pathlib import Path
 
 import pytest
 
-from data_sources.journal import Journal, list_backups, migrations, restore
-from data_sources.journal.folders import why_not_shared_memory
-from data_sources.journal.migrations import Step
-from data_sources.journal.opening import place_new
+from data_sources.journal import Journal, list_backups, restore
+from data_sources.sqlite.connection import pragma
+from data_sources.sqlite.files import CHECKED, beside, place_new
+from data_sources.sqlite.folders import why_not_shared_memory
+from data_sources.sqlite.schema import Step
 from phenology.model.errors import InputError, StoreError, StoreLockedError, StoreTooNewError
-from tests.data_sources.journal_help import a_look, fill, start
+from tests.data_sources.journal_help import a_later_flushcast, a_look, fill, start
 
 ROOT = hasattr(os, "geteuid") and os.geteuid() == 0
 STEP_2 = Step(
-    2, "tags", ("CREATE TABLE tag (id TEXT PRIMARY KEY NOT NULL)", "ALTER TABLE look ADD COLUMN mood TEXT")
+    "tags", ("CREATE TABLE tag (id TEXT PRIMARY KEY NOT NULL)", "ALTER TABLE look ADD COLUMN mood TEXT")
 )
 
 
@@ -36,10 +37,6 @@ def add(journal: Journal, id: str) -> None:
 
 def fingerprint(folder: Path) -> dict[str, str]:
     return {p.name: hashlib.sha256(p.read_bytes()).hexdigest() for p in folder.iterdir() if p.is_file()}
-
-
-def newer(version: int = 99) -> tuple[Step, ...]:
-    return (*migrations.STEPS, *(Step(v, "later", ()) for v in range(2, version + 1)))
 
 
 # -- what is there ------------------------------------------------------------------------------------------
@@ -63,7 +60,7 @@ def test_a_missing_journal_with_backups_points_at_them(path: Path) -> None:
 def test_a_new_journal_is_whole_and_leaves_nothing_beside_it(tmp_path: Path) -> None:
     path = tmp_path / "far" / "away" / "journal.sqlite"
     with Journal.open(path, create=True) as journal:
-        assert journal.check() is None and journal.warnings == [] and journal.version == ""
+        assert journal.check() is None and journal.warnings == [] and journal.history() == []
     assert [p.name for p in path.parent.iterdir()] == ["journal.sqlite"]
     with Journal.open(path, create=True) as journal:  # one that is there is opened
         assert journal.trees() == []
@@ -74,7 +71,7 @@ def test_the_settings_that_keep_it_safe_are_on(path: Path) -> None:
         ask = journal.connection.execute
         names = ("foreign_keys", "synchronous", "journal_mode", "user_version")
         assert [ask(f"PRAGMA {name}").fetchone()[0] for name in names] == [1, 2, "wal", 1]
-        assert ask("SELECT version, name FROM migration").fetchall() == [(1, migrations.STEPS[0].name)]
+        assert ask("SELECT version, name FROM migration").fetchall() == [(1, Journal.schema.steps[0].name)]
 
 
 @pytest.mark.parametrize("content", [b"a shopping list\n" * 20, b"", b"SQLite format 3\x00"])
@@ -105,9 +102,8 @@ def test_a_folder_in_its_place_is_refused(tmp_path: Path) -> None:
 # -- versions -----------------------------------------------------------------------------------------------
 
 
-def test_a_newer_journal_is_refused_and_untouched(path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    with monkeypatch.context() as later:
-        later.setattr(migrations, "STEPS", newer(3))
+def test_a_newer_journal_is_refused_and_untouched(path: Path) -> None:
+    with a_later_flushcast(Step("later", ()), Step("later still", ())):
         Journal.open(path).close()
     before = fingerprint(path.parent)
     with pytest.raises(StoreTooNewError, match=r"newer flushcast \(version 3, this one reads up to 1\)"):
@@ -115,11 +111,8 @@ def test_a_newer_journal_is_refused_and_untouched(path: Path, monkeypatch: pytes
     assert fingerprint(path.parent) == before
 
 
-def test_a_newer_journal_is_known_even_when_only_its_log_says_so(
-    path: Path, monkeypatch: pytest.MonkeyPatch
-) -> None:
-    with monkeypatch.context() as later:
-        later.setattr(migrations, "STEPS", newer(3))
+def test_a_newer_journal_is_known_even_when_only_its_log_says_so(path: Path) -> None:
+    with a_later_flushcast(Step("later", ()), Step("later still", ())):
         held = Journal.open(path)
     assert path.with_name(path.name + "-wal").stat().st_size > 0
     with pytest.raises(StoreTooNewError):
@@ -127,45 +120,36 @@ def test_a_newer_journal_is_known_even_when_only_its_log_says_so(
     held.close()
 
 
-def test_an_older_journal_is_backed_up_then_upgraded(path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(migrations, "STEPS", (*migrations.STEPS, STEP_2))
-    with Journal.open(path) as journal:
-        assert migrations.version_of(journal.connection) == 2
-        recorded = journal.connection.execute("SELECT version, name FROM migration").fetchall()
-        assert recorded == [(1, migrations.STEPS[0].name), (2, "tags")]
+def test_an_older_journal_is_backed_up_then_upgraded(path: Path) -> None:
+    with a_later_flushcast(STEP_2), Journal.open(path) as journal:
+        assert pragma(journal.connection, "user_version") == 2
+        recorded = journal.query("SELECT version, name FROM migration")
+        assert recorded == [(1, Journal.schema.steps[0].name), (2, "tags")]
         assert len(journal.looks()) == 3 and journal.check() is None
         add(journal, "after")
     (kept,) = list_backups(path)
     assert kept.why == "before-v2"
-    monkeypatch.undo()
     with Journal.open(kept.path) as old:  # the backup is what an older flushcast can read
         assert len(old.looks()) == 3
 
 
-def test_an_upgrade_that_fails_leaves_the_journal_as_it_was(
-    path: Path, monkeypatch: pytest.MonkeyPatch
-) -> None:
-    bad = Step(2, "bad", ("CREATE TABLE tag (id TEXT)", "DELETE FROM look", "DROP TABLE no_such_table"))
-    with monkeypatch.context() as later:
-        later.setattr(migrations, "STEPS", (*migrations.STEPS, bad))
-        with pytest.raises(StoreError, match=r"upgrading .* The journal is as it was, and a backup is in"):
-            Journal.open(path)
+def test_an_upgrade_that_fails_leaves_the_journal_as_it_was(path: Path) -> None:
+    bad = Step("bad", ("CREATE TABLE tag (id TEXT)", "DELETE FROM look", "DROP TABLE no_such_table"))
+    failing = pytest.raises(StoreError, match=r"upgrading .* The journal is as it was, and a backup is in")
+    with a_later_flushcast(bad), failing:
+        Journal.open(path)
     with Journal.open(path) as journal:
         assert len(journal.looks()) == 3 and journal.check() is None
-        assert migrations.version_of(journal.connection) == 1
+        assert pragma(journal.connection, "user_version") == 1
 
 
-def test_a_reader_reads_on_while_another_process_upgrades(
-    path: Path, monkeypatch: pytest.MonkeyPatch
-) -> None:
+def test_a_reader_reads_on_while_another_process_upgrades(path: Path) -> None:
     with Journal.open(path) as reader:
         with reader.snapshot():
             assert len(reader.looks()) == 3
-            with monkeypatch.context() as later:
-                later.setattr(migrations, "STEPS", (*migrations.STEPS, STEP_2))
-                with Journal.open(path, patience=0.2) as upgraded:
-                    add(upgraded, "new")
-                    assert len(reader.looks()) == 3  # of the moment the snapshot began
+            with a_later_flushcast(STEP_2), Journal.open(path) as upgraded:
+                add(upgraded, "new")
+                assert len(reader.looks()) == 3  # as they were when the snapshot began
         assert len(reader.looks()) == 4
         with pytest.raises(StoreTooNewError, match="newer flushcast"):
             add(reader, "by the old one")  # an old program must not write into the new shape
@@ -175,8 +159,11 @@ def test_a_reader_reads_on_while_another_process_upgrades(
 # -- who may write ------------------------------------------------------------------------------------------
 
 
-def test_a_journal_another_process_writes_to_is_read_but_not_written(path: Path) -> None:
-    with Journal.open(path) as one, Journal.open(path, patience=0.1) as other:
+def test_a_journal_another_process_writes_to_is_read_but_not_written(
+    path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("data_sources.sqlite.connection.PATIENCE", 0)
+    with Journal.open(path) as one, Journal.open(path) as other:
         with one.batch("long import") as batch:
             batch.insert(a_look("k9"))
             assert len(other.looks()) == 3
@@ -186,12 +173,13 @@ def test_a_journal_another_process_writes_to_is_read_but_not_written(path: Path)
         assert [k.id for k in one.looks()] == ["k0", "k1", "k10", "k2", "k9"]
 
 
-def test_a_journal_locked_whole_says_so(path: Path) -> None:
+def test_a_journal_locked_whole_says_so(path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("data_sources.sqlite.connection.PATIENCE", 0)
     with closing(sqlite3.connect(path, isolation_level=None)) as other:
         other.execute("PRAGMA journal_mode = DELETE")
         other.execute("BEGIN EXCLUSIVE")
         with pytest.raises(StoreLockedError, match="is in use"):
-            Journal.open(path, patience=0.05)
+            Journal.open(path)
     with Journal.open(path) as journal:
         assert len(journal.looks()) == 3
 
@@ -209,8 +197,8 @@ with Journal.open(sys.argv[1]) as journal:
 """
     processes = [start(code, path, name) for name in ("a", "b")]
     for process in processes:
-        told, _ = process.communicate(timeout=30)
-        assert process.returncode == 0 and told.split() == [str(n) for n in range(40)]
+        printed, _ = process.communicate()
+        assert process.returncode == 0 and printed.split() == [str(n) for n in range(40)]
     with Journal.open(path) as journal:
         assert {k.id for k in journal.looks()} >= {f"{name}{n}" for name in "ab" for n in range(40)}
         assert len(journal.history()) == 81 and journal.check() is None
@@ -226,12 +214,12 @@ with Journal.open(sys.argv[1], create=True) as journal, journal.batch("added") a
 """
     path = tmp_path / "new" / "journal.sqlite"
     processes = [start(code, path, name) for name in "abcd"]
-    assert [process.wait(timeout=30) for process in processes] == [0, 0, 0, 0]
+    assert [process.wait() for process in processes] == [0, 0, 0, 0]
     for process in processes:
         process.communicate()
     with Journal.open(path) as journal:
         assert sorted(tree.id for tree in journal.trees()) == ["a", "b", "c", "d"]
-    assert [p.name for p in path.parent.iterdir() if p.is_file()] == ["journal.sqlite"]
+    assert {p.name for p in path.parent.iterdir() if p.is_file()} <= {path.name, beside(path, CHECKED).name}
 
 
 @contextmanager
@@ -264,9 +252,9 @@ except FlushcastError as error:
     print(type(error).__name__, error)
 """
     process = start(stepping_down, *arguments)
-    told, _ = process.communicate(timeout=30)
+    printed, _ = process.communicate()
     assert process.returncode == 0
-    return told
+    return printed
 
 
 posix_only = pytest.mark.skipif(os.name != "posix", reason="file modes are those of POSIX systems")
@@ -285,7 +273,7 @@ def open_to_all(path: Path) -> Path:
 def test_a_read_only_journal_is_read_and_refuses_to_save(open_to_all: Path) -> None:
     with only_readable(open_to_all, open_to_all.parent):
         os.chmod(open_to_all.parent, 0o555)
-        told = as_nobody(
+        printed = as_nobody(
             """
 with Journal.open(path) as journal:
     print(len(journal.looks()), journal.read_only, journal.warnings)
@@ -294,20 +282,20 @@ with Journal.open(path) as journal:
 """,
             open_to_all,
         )
-    assert told.startswith("3 True [")
-    assert "can only be read: the file or its folder is read-only." in told
-    assert told.splitlines()[-1].startswith("StoreError") and told.strip().endswith("Nothing was saved.")
+    assert printed.startswith("3 True [")
+    assert "can only be read: the file or its folder is read-only." in printed
+    last = printed.splitlines()[-1]
+    assert last.startswith("StoreError") and last.endswith("Nothing was saved.")
 
 
 @posix_only
 def test_a_folder_nobody_may_write_takes_no_new_journal(open_to_all: Path) -> None:
     os.chmod(open_to_all.parent, 0o555)
-    told = as_nobody("Journal.open(path.with_name('new.sqlite'), create=True)", open_to_all)
+    printed = as_nobody("Journal.open(path.with_name('new.sqlite'), create=True)", open_to_all)
     os.chmod(open_to_all.parent, 0o777)
-    assert (
-        told.startswith("StoreError opening") and "cannot be opened or written. Nothing was changed." in told
-    )
-    assert len(told.splitlines()) == 1
+    assert printed.startswith("StoreError opening")
+    assert "cannot be opened or written. Nothing was changed." in printed
+    assert len(printed.splitlines()) == 1
 
 
 def test_a_full_disk_loses_nothing_and_says_so(path: Path) -> None:
@@ -350,7 +338,7 @@ def test_a_garden_moved_into_a_synced_folder_changes_its_mode(path: Path) -> Non
 
 def test_a_network_drive_is_warned_of(path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(
-        "data_sources.journal.folders._mounts", lambda folder: [("/", "ext4"), (str(path.parent), "nfs4")]
+        "data_sources.sqlite.folders._mounts", lambda folder: [("/", "ext4"), (str(path.parent), "nfs4")]
     )
     monkeypatch.setattr("sys.platform", "linux")
     assert why_not_shared_memory(path.parent) == "is on a network drive (nfs4)"
@@ -358,7 +346,7 @@ def test_a_network_drive_is_warned_of(path: Path, monkeypatch: pytest.MonkeyPatc
         assert "on a network drive (nfs4)" in journal.warnings[0]
 
 
-def test_a_folder_with_a_telling_name_alone_is_not_synced(tmp_path: Path) -> None:
+def test_a_folder_with_a_like_name_alone_is_not_synced(tmp_path: Path) -> None:
     assert why_not_shared_memory(tmp_path / "dropbox cuttings 2026") is None
 
 

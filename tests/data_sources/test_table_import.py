@@ -8,10 +8,10 @@ from itertools import count
 import pytest
 
 from data_sources.journal import Journal
-from data_sources.tables.csv_cells import BadRowsError
 from data_sources.tables.garden_tables import GardenRecords, write_tables
-from data_sources.tables.table_import import Asked, KindUnclearError, plan_import
-from phenology.language.vague_dates import AmbiguousDateError
+from data_sources.tables.problems import FileQuestion, TableError
+from data_sources.tables.table_import import Answers, plan_import
+from data_sources.tables.text_table import read_table
 from phenology.model.errors import InputError
 from phenology.model.records import Flush, Look, Place, Stand, Tree, Work
 from phenology.model.season import SeasonCalendar
@@ -40,13 +40,13 @@ def take(tmp_path):
             path.write_text(text, encoding="utf-8")
             paths.append(path)
         return plan_import(
-            paths,
+            [read_table(path) for path in paths],
             records or garden(),
             CATALOGUE,
             NORTH,
             today=TODAY,
             new_id=lambda: f"new{next(ids)}",
-            asked=Asked(**asked),
+            answers=Answers(**asked),
         )
 
     return run
@@ -118,7 +118,7 @@ def test_looks_and_work_of_several_files_are_taken_in_the_order_of_their_dates(t
 
 def test_every_bad_row_of_every_file_is_told_at_once_and_nothing_is_taken(take):
     bad = "date,tree,stage\n1 May,Elm 9,soft\n32 May,Elm 1,soft\n1 Aug,Elm 2,frim\n2027-01-01,Elm 2,soft\n"
-    with pytest.raises(BadRowsError) as caught:
+    with pytest.raises(TableError) as caught:
         take(bad, "date,tree,job\n1 May,Elm 1,cutbak\n")
     assert [(p.file, p.line, p.column) for p in caught.value.problems] == [
         ("file1.csv", 2, "tree"),
@@ -134,7 +134,7 @@ def test_every_bad_row_of_every_file_is_told_at_once_and_nothing_is_taken(take):
 
 
 def test_a_flush_running_backwards_is_a_bad_row_that_says_what_to_write(take):
-    with pytest.raises(BadRowsError, match=r"if it is a new flush write its number .* column 'flush'"):
+    with pytest.raises(TableError, match=r"if it is a new flush write its number .* column 'flush'"):
         take("date,tree,stage\n1 May,Elm 1,firm\n1 June,Elm 1,soft\n")
     numbered = take("date,tree,flush,stage\n1 May,Elm 1,1,firm\n1 June,Elm 1,2,soft\n")
     assert [f.started_by for f in of(numbered, Flush)] == ["season", "seen"]
@@ -143,7 +143,7 @@ def test_a_flush_running_backwards_is_a_bad_row_that_says_what_to_write(take):
 def test_trees_a_file_names_are_added_when_asked(take):
     head = "date,tree,species,flush,stage\n"
     row = f"{head}1 May,Hornbeam 1,Carpinus laxiflora,1,soft\n2 May,Hornbeam 1,,1,soft\n"
-    with pytest.raises(BadRowsError, match="--new-trees adds the trees that a file names"):
+    with pytest.raises(TableError, match="--new-trees adds trees that a file names"):
         take(row)
     plan = take(row, new_trees=True)
     (tree,) = of(plan, Tree)
@@ -156,13 +156,13 @@ def test_a_species_nobody_described_is_taken_with_a_word_but_a_misspelt_one_is_n
     row = "date,tree,species,flush,stage\n1 May,New 1,{},1,soft\n"
     plan = take(row.format("Quercus rubra borealis"), new_trees=True)
     assert plan.warnings == ["Quercus rubra borealis is not in the catalogue: it starts from a neutral guess"]
-    with pytest.raises(BadRowsError, match=r"column species: read 'Ulmus parvifola'.*Did you mean"):
+    with pytest.raises(TableError, match=r"column species: read 'Ulmus parvifola'.*Did you mean"):
         take(row.format("Ulmus parvifola"), new_trees=True)
 
 
 def test_dates_that_could_be_seen_or_happened_are_asked_about_once_a_file(take):
     text = "date,tree,stage\nmid May,Elm 1,soft\nlate May,Elm 1,soft\n"
-    with pytest.raises(KindUnclearError, match="say --kind seen or --kind happened"):
+    with pytest.raises(FileQuestion, match="say --kind seen or --kind happened"):
         take(text)
     assert {k.kind for k in of(take(text, kind="happened"), Look)} == {"happened"}
 
@@ -173,9 +173,11 @@ def test_about_means_it_happened_and_a_plain_day_that_it_was_seen(take):
 
 
 def test_the_order_of_day_and_month_is_decided_over_the_file(take):
-    with pytest.raises(AmbiguousDateError, match=r"file1\.csv: '4/5/2026' may be"):
+    with pytest.raises(FileQuestion, match=r"file1\.csv: '4/5/2026' may be"):
         take("date,tree,stage\n4/5/2026,Elm 1,soft\n")
-    assert of(take("date,tree,stage\n4/5/2026,Elm 1,soft\n", order="day-first"), Look)[0].latest.month == 5
+    assert (
+        of(take("date,tree,stage\n4/5/2026,Elm 1,soft\n", date_order="day-first"), Look)[0].latest.month == 5
+    )
     proved = take("date,tree,stage\n4/5/2026,Elm 1,soft\n25/5/2026,Elm 1,soft\n")
     assert [k.latest.day for k in of(proved, Look)] == [4, 25]
 
@@ -203,7 +205,7 @@ def test_trees_and_places_import_with_words_for_what_is_wrong(take):
     assert [(s.tree_id, s.place_id) for s in of(plan, Stand)] == [(tree.id, "r")]
     assert [(p.name, p.elevation) for p in of(plan, Place)] == [("Shed", 410.0)]
     assert [(r.table, r.added, r.there) for r in plan.reports] == [("place", 1, 1), ("tree", 1, 1)]
-    with pytest.raises(BadRowsError) as caught:
+    with pytest.raises(TableError) as caught:
         take(
             "label,species,place,aim\n"
             "Elm 1,Carpinus laxiflora,,\nX,Carpinus laxiflora,Rooof,\nY,Carpinus laxiflora,Roof,big\n"
@@ -233,7 +235,7 @@ def test_an_export_comes_back_as_it_was(lived_in, tmp_path):
     counts = write_tables(tmp_path / "out", lived_in, NORTH)
     assert counts["looks.csv"] == 2
     again = plan_import(
-        sorted((tmp_path / "out").glob("*.csv")),
+        [read_table(path) for path in sorted((tmp_path / "out").glob("*.csv"))],
         GardenRecords(),
         CATALOGUE,
         NORTH,
@@ -252,7 +254,7 @@ def test_an_export_edited_in_a_spreadsheet_changes_its_rows_and_adds_new_ones(li
     width = text.splitlines()[0].count(",")
     row = "4 July 2026,Elm 1,,2,soft"
     path.write_text(text + row + "," * (width - row.count(",")) + "\n", encoding="utf-8")
-    plan = plan_import([path], lived_in, CATALOGUE, NORTH, today=TODAY, new_id=lambda: "added")
+    plan = plan_import([read_table(path)], lived_in, CATALOGUE, NORTH, today=TODAY, new_id=lambda: "added")
     changed, added = of(plan, Look)
     assert changed.note == "plain"
     assert (added.id, added.stage) == ("added", "extending")
@@ -264,7 +266,7 @@ def test_looks_exported_elsewhere_are_read_by_their_labels(lived_in, tmp_path, t
     other = GardenRecords(places=[BENCH], trees=[Tree("x", "Elm 1", "Ulmus parvifolia")])
     ids = count(1)
     plan = plan_import(
-        [tmp_path / "out" / "looks.csv", tmp_path / "out" / "flushes.csv"],
+        [read_table(tmp_path / "out" / name) for name in ("looks.csv", "flushes.csv")],
         other,
         CATALOGUE,
         NORTH,
@@ -283,9 +285,9 @@ def test_a_damaged_export_is_told_cell_by_cell(lived_in, tmp_path):
     path = tmp_path / "looks.csv"
     path.write_text(path.read_text("utf-8").replace("2026-06-20", "2026-06-31"), encoding="utf-8")
     with pytest.raises(
-        BadRowsError, match="column earliest: read '2026-06-31'; write a date such as 2026-07-04"
+        TableError, match="column earliest: read '2026-06-31'; write a date such as 2026-07-04"
     ):
-        plan_import([path], lived_in, CATALOGUE, NORTH, today=TODAY, new_id=str)
+        plan_import([read_table(path)], lived_in, CATALOGUE, NORTH, today=TODAY, new_id=str)
 
 
 def test_what_an_import_saves_the_journal_takes(take, tmp_path):

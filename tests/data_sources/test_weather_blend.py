@@ -6,15 +6,17 @@ from datetime import date, timedelta
 from pathlib import Path
 
 import numpy as np
+import pandas as pd
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from data_sources.weather.services.protocol import Spot, Station, StationDays
-from data_sources.weather.services.station_blend import blend_stations, blend_values, distance
+from data_sources.weather.services.protocol.service import Spot
+from data_sources.weather.services.stations.blend import Station, StationDays, blend_stations, blend_values
+from data_sources.weather.services.stations.noaa import distance
 from phenology.model.errors import WeatherError
 from phenology.weather.series import DailyWeather
-from tests.data_sources.stand_in import StandIn
+from tests.data_sources.stand_in import STATIONS, StandIn
 
 FIRST, LAST = date(2025, 11, 20), date(2026, 1, 15)
 DAYS = (LAST - FIRST).days + 1
@@ -37,40 +39,34 @@ def station(
     low[gone] = np.nan
     high[gone[: holes // 2]] = np.nan
     away = distance(spot.latitude, spot.longitude, np.array([latitude]), np.array([longitude]))[0] / 1000
-    where = Station(key, key, latitude, longitude, elevation, float(away))
+    where = Station(key, key, elevation, float(away))
     return StationDays(where, DailyWeather(FIRST, low, high, "station"))
 
 
-def by_the_library(stations: list[StationDays], spot: Spot, folder: Path) -> dict[str, np.ndarray]:
+def by_the_library(
+    stations: list[StationDays], places: list[tuple], spot: Spot, folder: Path
+) -> dict[str, np.ndarray]:
     """What `meteostat.interpolate` makes of the same values, read from files of its own shape."""
-    import gzip
-
     import meteostat as ms
     import meteostat.providers.meteostat.daily as provider
 
-    header = "year,month,day," + ",".join(f"{c},{c}_source" for c in ("temp", "tmin", "tmax"))
     for one in stations:
-        rows: dict[int, list[str]] = {}
-        for at, day in enumerate(one.weather.ordinals):
-            d = date.fromordinal(int(day))
-            cells = [
-                "," if np.isnan(v) else f"{v:.1f},zz" for v in (one.weather.tmin[at], one.weather.tmax[at])
-            ]
-            rows.setdefault(d.year, []).append(f"{d.year},{d.month},{d.day},,,{','.join(cells)}")
-        for year, lines in rows.items():
-            path = folder / str(year) / f"{one.station.id}.csv.gz"
-            path.parent.mkdir(exist_ok=True)
-            path.write_bytes(gzip.compress("\n".join([header, *lines]).encode()))
+        days = one.weather.to_frame()
+        rows = pd.DataFrame(
+            {part: getattr(days.index, part) for part in ("year", "month", "day")}, days.index
+        )
+        for name in ("tmin", "tmax"):
+            rows[name], rows[f"{name}_source"] = (
+                days[name],
+                days[name].map(lambda v: "zz", na_action="ignore"),
+            )
+        for year, part in rows.groupby("year"):
+            (folder / str(year)).mkdir(exist_ok=True)
+            part.to_csv(folder / str(year) / f"{one.station.id}.csv.gz", index=False)
     ms.config.cache_enable = False
     provider.ENDPOINT = f"{folder.as_posix()}/{{year}}/{{station}}.csv.gz"
     known = [
-        ms.Station(
-            id=s.station.id,
-            latitude=s.station.latitude,
-            longitude=s.station.longitude,
-            elevation=s.station.elevation,
-        )
-        for s in stations
+        ms.Station(id=k, latitude=lat, longitude=lon, elevation=height) for k, lat, lon, height in places
     ]
     series = ms.daily(known, FIRST, LAST, parameters=[ms.Parameter.TMIN, ms.Parameter.TMAX])
     height = None if spot.elevation is None else int(spot.elevation)
@@ -117,7 +113,7 @@ def test_it_is_the_library_s_interpolation_without_its_loop(name: str, holes: in
     spot, where = CASES[name]
     stations = [station(*args, spot, seed, holes) for seed, args in enumerate(where)]  # type: ignore[misc]
     ours = blend_stations(stations, spot, FIRST, LAST)
-    theirs = by_the_library(stations, spot, tmp_path)
+    theirs = by_the_library(stations, where, spot, tmp_path)
     crossed = theirs["tmin"] > theirs["tmax"]  # the library passes them on, we leave them unknown
     assert crossed.sum() == ours.crossed
     for variable, b in theirs.items():
@@ -191,10 +187,10 @@ def test_distance_across_the_date_line_and_over_the_pole():
 def test_the_stand_in_s_world_is_the_same_after_the_blend(stand_in: StandIn):
     spot = Spot(50.11, 8.62, 300, "Europe/Berlin")
     stations = []
-    for s in stand_in.stations[:4]:
+    for s in STATIONS[:4]:
         low, high = stand_in.world.days(FIRST, LAST, s.elevation)
         away = distance(50.11, 8.62, np.array([s.latitude]), np.array([s.longitude]))[0] / 1000
-        where = Station(s.id, s.name, s.latitude, s.longitude, s.elevation, float(away))
+        where = Station(s.id, s.name, s.elevation, float(away))
         stations.append(StationDays(where, DailyWeather(FIRST, low, high, "station")))
     low, high = stand_in.world.days(FIRST, LAST, 300)
     blend = blend_stations(stations, spot, FIRST, LAST)

@@ -88,8 +88,11 @@ def test_a_garden_without_weather_and_an_older_export_are_whole_too(garden, tmp_
 @pytest.mark.parametrize(
     "text, sentence",
     [
-        ("date,tmin,tmax\n2024-02-28,cold,5\n", "line 2: write date,tmin,tmax"),
-        ("date,tmin,tmax\n", "holds no days"),
+        (
+            "date,tmin,tmax\n2024-02-28,cold,5\n",
+            "line 2, column tmin: 'cold' is not a number; write one such as 14.2",
+        ),
+        ("date,tmin,tmax\n", "has column names and no rows"),
         (None, "there is no weather file"),
     ],
 )

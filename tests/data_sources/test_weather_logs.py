@@ -10,8 +10,10 @@ import numpy as np
 import pytest
 from numpy.testing import assert_allclose, assert_array_equal
 
-from data_sources.weather.files.log_clock import log_times, proven_clock
-from data_sources.weather.files.reader import WeatherFileError, WeatherFileQuestion, read_weather_file
+from data_sources.tables.problems import FileQuestion
+from data_sources.weather.files.log_clock import follows_clock_changes, moments_of
+from data_sources.weather.files.reader import read_weather_file
+from data_sources.weather.files.weather_table import WeatherFileError
 
 BERLIN, MELBOURNE = ZoneInfo("Europe/Berlin"), ZoneInfo("Australia/Melbourne")
 HALF_HOUR = timedelta(minutes=30)
@@ -92,7 +94,7 @@ def test_every_clock_gives_the_same_local_days(put, zone, first, last, change, s
 @pytest.mark.parametrize("zone, first, last, change", CHANGES)
 def test_a_clock_that_ignored_the_change_is_asked_about(put, zone, first, last, change):
     for shown in ("standard", "utc"):
-        with pytest.raises(WeatherFileQuestion, match="say --clock standard or --clock utc") as caught:
+        with pytest.raises(FileQuestion, match="say --clock standard or --clock utc") as caught:
             read_weather_file(put(log(first, last, zone, shown=shown)), timezone=zone.key)
         assert caught.value.what == "clock"
 
@@ -106,13 +108,13 @@ def test_a_log_from_newest_to_oldest(put):
 
 def test_the_doubled_hour_is_two_hours():
     times = [datetime(2026, 10, 25, h, m) for h, m in [(1, 30), (2, 0), (2, 30), (2, 0), (2, 30), (3, 0)]]
-    moments = log_times(Path("x"), times, BERLIN)
+    moments = moments_of("x.csv", times, BERLIN)
     assert_array_equal(np.diff(moments.instant), [1800.0] * 5)
     assert (
         moments.day_start(date(2026, 10, 26).toordinal()) - moments.day_start(date(2026, 10, 25).toordinal())
         == 25 * 3600
     )
-    assert proven_clock(times, BERLIN) == "local"
+    assert follows_clock_changes(times, BERLIN)
 
 
 def test_an_instant_offset_is_believed(put):
@@ -127,7 +129,7 @@ def test_an_instant_offset_is_believed(put):
 
 def test_utc_needs_the_place(put):
     path = put(log(utc(2026, 6, 1), utc(2026, 6, 3), BERLIN, shown="utc").replace("time,", '"time (UTC)",'))
-    with pytest.raises(WeatherFileQuestion, match="time zone is needed") as caught:
+    with pytest.raises(FileQuestion, match="time zone is needed") as caught:
         read_weather_file(path)
     assert caught.value.what == "timezone"
     weather, _ = read_weather_file(path, timezone="Europe/Berlin")
@@ -138,7 +140,7 @@ def test_an_offset_in_the_column_name(put):
     path = put(
         log(utc(2026, 6, 1), utc(2026, 6, 3), BERLIN, shown="utc").replace("time,", '"Date Time, GMT+00:00",')
     )
-    with pytest.raises(WeatherFileQuestion, match="time zone is needed"):
+    with pytest.raises(FileQuestion, match="time zone is needed"):
         read_weather_file(path)
     path = put(
         log(utc(2026, 6, 1), utc(2026, 6, 3), BERLIN, shown="utc").replace("time,", '"Date Time, GMT+01:00",')
@@ -274,9 +276,7 @@ def test_lows_and_highs_between_readings(put):
 def test_several_sensors_are_asked_for(put):
     rows = "\n".join(f"2026-06-01 {n:02d}:00,{n},{n + 20}" for n in range(24))
     path = put("time,Bench (°C),Wall (°C)\n" + rows)
-    with pytest.raises(
-        WeatherFileQuestion, match=r"'Bench .°C.', 'Wall .°C.'; say --column temp=NAME"
-    ) as caught:
+    with pytest.raises(FileQuestion, match=r"'Bench .°C.', 'Wall .°C.'; say --column temp=NAME") as caught:
         read_weather_file(path)
     assert caught.value.role == "temp"
     weather, _ = read_weather_file(path, columns={"temp": "Wall (°C)"})
@@ -313,7 +313,7 @@ def test_hours_of_a_year_from_the_public_collection():
     """A normal year has no clock changes: 02:00 on 14 March is there, so the clock was not local time."""
     data = pytest.importorskip("vega_datasets").data
     path = Path(data.seattle_weather.filepath).parent / "seattle-temps.csv"
-    with pytest.raises(WeatherFileQuestion, match="clock changes of America/Los_Angeles"):
+    with pytest.raises(FileQuestion, match="clock changes of America/Los_Angeles"):
         read_weather_file(path, units="F", timezone="America/Los_Angeles")
     weather, report = read_weather_file(path, units="F")
     frame = data.seattle_temps()

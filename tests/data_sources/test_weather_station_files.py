@@ -7,7 +7,9 @@ from datetime import date
 import numpy as np
 import pytest
 
-from data_sources.weather.files.reader import WeatherFileError, WeatherFileQuestion, read_weather_file
+from data_sources.tables.problems import FileQuestion
+from data_sources.weather.files.reader import read_weather_file
+from data_sources.weather.files.weather_table import WeatherFileError
 
 
 def dly(element, values, month="202602", station="XXC00099001"):
@@ -89,7 +91,7 @@ def test_records_that_cannot_be_used(tmp_path, lines, message):
 
 def test_daily_summaries_need_their_unit_and_keep_their_flags(shared):
     path = shared / "data" / "weather_examples" / "ncei_daily.csv"
-    with pytest.raises(WeatherFileQuestion):
+    with pytest.raises(FileQuestion):
         read_weather_file(path)
     weather, report = read_weather_file(path, units="C")
     assert report.shape == "NCEI daily summaries"

@@ -6,14 +6,14 @@ import sqlite3
 import subprocess
 import sys
 import threading
+from contextlib import closing
 from datetime import UTC, date, datetime, timedelta, timezone
 
 import numpy as np
 import pytest
 from numpy.testing import assert_array_equal
 
-from data_sources.weather.store.file import FILE_NAME
-from data_sources.weather.store.weather_store import Origin, WeatherStore
+from data_sources.weather.store.weather_store import FILE_NAME, Origin, WeatherStore
 from phenology.model.errors import (
     StoreCorruptError,
     StoreError,
@@ -81,14 +81,8 @@ def test_a_correction_replaces_and_the_old_value_is_kept(store):
     later = NOON + timedelta(days=1)
     report = store.add(BENCH, days([1.0, 2.4], [9.0, 8.0]), SERVICE, fetched_at=later)
     assert (report.unchanged, report.replaced, report.kept) == (1, 1, 0)
-    (old,) = store.replaced_days(BENCH)
-    assert (old.day, old.tmin, old.origin, old.fetched_at, old.replaced_at) == (
-        date(2026, 3, 2),
-        2.0,
-        SERVICE,
-        NOON,
-        later,
-    )
+    assert store.replaced_count(BENCH) == 1
+    assert store.query("SELECT day, tmin, tmax FROM replaced") == [(date(2026, 3, 2).toordinal(), 2.0, 8.0)]
     assert store.read(BENCH).tmin[1] == 2.4
 
 
@@ -160,7 +154,7 @@ def test_the_newest_file_can_be_taken_back(store):
     assert undone is not None
     assert (undone.origin, undone.removed, undone.restored) == (FILE, 2, 1)
     assert store.read(BENCH).fingerprint() == before
-    assert store.replaced_days(BENCH) == []
+    assert store.replaced_count(BENCH) == 0
     assert store.take_back(BENCH) is not None
     assert store.find(BENCH) is None
     assert store.take_back(BENCH) is None
@@ -309,7 +303,7 @@ def test_a_missing_folder_says_to_init(tmp_path):
 def test_a_damaged_file_is_said_and_left(tmp_path, rubbish):
     path = tmp_path / FILE_NAME
     path.write_bytes(rubbish)
-    with pytest.raises((StoreCorruptError, StoreError), match=r"left as it is|not a weather store"):
+    with pytest.raises((StoreCorruptError, StoreError), match=r"kept as it is|not a flushcast weather store"):
         WeatherStore.open(tmp_path)
     assert path.read_bytes() == rubbish
 
@@ -323,18 +317,19 @@ def test_a_page_overwritten_in_the_middle_is_damage(tmp_path):
         content[page * 4096 : page * 4096 + 200] = b"\xff" * 200
     path.write_bytes(content)
     with (
-        pytest.raises(StoreCorruptError, match=r"is damaged .*; it was left as it is"),
+        pytest.raises(StoreCorruptError, match=r"is damaged .*; it is kept as it is\. Put back a copy"),
         WeatherStore.open(tmp_path) as opened,
     ):
         opened.read(BENCH)
 
 
-def test_another_writer_is_said_and_nothing_changes(tmp_path):
-    with WeatherStore.open(tmp_path, create=True, patience=0.05) as opened:
+def test_another_writer_is_said_and_nothing_changes(tmp_path, monkeypatch):
+    monkeypatch.setattr("data_sources.sqlite.connection.PATIENCE", 0)
+    with WeatherStore.open(tmp_path, create=True) as opened:
         opened.add(BENCH, days([1.0], [9.0]), FILE, fetched_at=NOON)
         other = sqlite3.connect(tmp_path / FILE_NAME, isolation_level=None)
         other.execute("BEGIN EXCLUSIVE")
-        with pytest.raises(StoreLockedError, match=r"in use: .* Nothing was changed. Try again"):
+        with pytest.raises(StoreLockedError, match=r"in use: .* Nothing was saved. Try again"):
             opened.add(BENCH, days([5.0], [9.0]), FILE, fetched_at=NOON)
         other.execute("ROLLBACK")
         other.close()
@@ -343,9 +338,9 @@ def test_another_writer_is_said_and_nothing_changes(tmp_path):
 
 def test_a_newer_store_is_left_untouched(tmp_path):
     WeatherStore.open(tmp_path, create=True).close()
-    connection = sqlite3.connect(tmp_path / FILE_NAME)
-    connection.execute("PRAGMA user_version = 99")
-    connection.close()
+    with closing(sqlite3.connect(tmp_path / FILE_NAME, isolation_level=None)) as connection:
+        connection.execute("INSERT INTO migration VALUES (99, '2040-01-01T00:00:00+00:00')")
+        connection.execute("PRAGMA user_version = 99")
     with pytest.raises(StoreTooNewError, match="newer flushcast"):
         WeatherStore.open(tmp_path)
 
@@ -354,7 +349,7 @@ def test_some_other_database_is_not_taken_over(tmp_path):
     connection = sqlite3.connect(tmp_path / FILE_NAME)
     connection.execute("CREATE TABLE bread (loaf TEXT)")
     connection.close()
-    with pytest.raises(StoreError, match="not a weather store of flushcast"):
+    with pytest.raises(StoreError, match="is not a flushcast weather store; it was left untouched"):
         WeatherStore.open(tmp_path, create=True)
 
 

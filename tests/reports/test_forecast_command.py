@@ -194,10 +194,10 @@ def test_a_future_as_of_is_refused() -> None:
 def test_asking_leaves_the_journal_as_it_was(tmp_path: Path) -> None:
     garden = own_demo(tmp_path)
     with open_journal(garden) as journal:
-        before = journal.version
+        before = journal.history()
     flushcast("forecast", "--garden", garden)
     with open_journal(garden) as journal:
-        assert journal.version == before
+        assert journal.history() == before
 
 
 def test_sentences_about_temperature_follow_the_gardens_units() -> None:

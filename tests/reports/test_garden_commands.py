@@ -157,7 +157,7 @@ def test_a_damaged_journal_is_refused_and_a_backup_brings_it_back(bench):
 def test_a_journal_in_use_is_said_to_be(bench, monkeypatch):
     import sqlite3
 
-    monkeypatch.setattr("data_sources.journal.store.PATIENCE", 0.05)
+    monkeypatch.setattr("data_sources.sqlite.connection.PATIENCE", 0)
     holder = sqlite3.connect(bench.folder / "journal.sqlite", isolation_level=None)
     try:
         holder.execute("BEGIN IMMEDIATE")

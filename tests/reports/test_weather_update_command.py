@@ -6,8 +6,7 @@ import json
 import os
 import subprocess
 import sys
-import time
-from datetime import UTC, date, datetime, timedelta
+from datetime import date, timedelta
 from pathlib import Path
 
 import numpy as np
@@ -16,37 +15,29 @@ from click.testing import CliRunner
 
 from data_sources.garden import GardenSettings, create_garden, read_settings, write_settings
 from data_sources.weather.place_correction import load_corrections
-from data_sources.weather.services.settings import ADDRESSES
+from data_sources.weather.services.transport.http import Http
 from data_sources.weather.store.weather_store import Origin, WeatherStore
 from phenology.model.errors import FlushcastError, InputError, UnknownNameError, WeatherError
 from phenology.model.records import Place
 from phenology.weather.series import DailyWeather
 from reports.cli.main import cli
-from reports.cli.weather.update_command import spot_of
+from reports.cli.weather.service_commands import spot_of, weather_settings
 from reports.garden.timestamp import moment_on
 from tests.data_sources.conftest import only_this_computer, stand_in  # noqa: F401  (fixtures)
 from tests.data_sources.stand_in import StandIn
+from tests.data_sources.test_weather_stations import a_day_passes
 
 TODAY = date(2026, 6, 14)
 BENCHES = Place("p1", "benches", 50.11, 8.62, 118.0, "Europe/Berlin")
-
-
-def services(server: StandIn, cache: Path, **more: object) -> dict:
-    addresses = {
-        name: server.base + "/" + address.split("/", 3)[3] if address.count("/") > 2 else server.base
-        for name, address in ADDRESSES.items()
-    }
-    own = {"years": 1, "stations": 2, "pause": 0, "connect_timeout": 2, "longest_wait": 0}
-    return {"addresses": addresses, "cache_folder": str(cache), **own, **more}
 
 
 @pytest.fixture
 def garden(tmp_path: Path, stand_in: StandIn, monkeypatch: pytest.MonkeyPatch) -> Path:  # noqa: F811
     monkeypatch.setenv("FLUSHCAST_TODAY", str(TODAY))
     folder = tmp_path / "garden"
-    settings = GardenSettings(
-        contact="grower@example.org", weather_services=services(stand_in, tmp_path / "cache")
-    )
+    own = {"years": 1, "stations": 2, "pause": 0, "longest_wait": 0, "cache_folder": str(tmp_path / "cache")}
+    services = {"addresses": stand_in.addresses(), **own}
+    settings = GardenSettings(contact="grower@example.org", weather_services=services)
     create_garden(folder, settings, [BENCHES], "made")
     return folder
 
@@ -58,23 +49,6 @@ def run(garden: Path, *words: str) -> tuple[str, str]:
         raise done.exception
     assert done.exit_code == 0, done.output
     return done.stdout, done.stderr
-
-
-def a_day_passes(garden: Path) -> None:
-    """Kept answers and files are a day old."""
-    import requests_cache
-
-    from reports.cli.weather.update_command import weather_settings
-
-    cache = weather_settings(garden).cache_folder
-    assert cache is not None
-    session = requests_cache.CachedSession(str(cache / "http.sqlite"), backend="sqlite")
-    session.cache.reset_expiration(datetime.now(UTC) - timedelta(minutes=5))
-    session.close()
-    session.cache.close()
-    yesterday = time.time() - 86400
-    for path in cache.rglob("*.csv.gz"):
-        os.utime(path, (yesterday, yesterday))
 
 
 def test_an_update_says_what_came_from_where(garden: Path):
@@ -124,7 +98,8 @@ def test_the_forecast_reads_the_weather_of_the_bench(garden: Path):
 
 def test_no_network_is_one_sentence_and_exit_1(garden: Path, stand_in: StandIn):  # noqa: F811
     run(garden, "update")
-    a_day_passes(garden)
+    with Http(weather_settings(garden)) as http:
+        a_day_passes(http)
     stand_in.stop()
     done = subprocess.run(
         [sys.executable, "-m", "reports.cli.main", "--garden", str(garden), "weather", "update"],

@@ -5,10 +5,9 @@ from __future__ import annotations
 import re
 import unicodedata
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
-from pathlib import Path
 
-from data_sources.weather.files.problems import WeatherFileError, WeatherFileQuestion
+from data_sources.tables.problems import FileQuestion, TableError
+from data_sources.tables.text_table import TextTable
 
 
 def _set(words: str) -> frozenset[str]:
@@ -42,14 +41,6 @@ _UNIT = re.compile(
     r"|[\s_](?P<tail>[CF])$",
     re.IGNORECASE,
 )
-
-
-@dataclass(frozen=True)
-class Columns:
-    """Position and name of the columns found, by role."""
-
-    at: Mapping[str, int]
-    names: Mapping[str, str]
 
 
 def unit_in(text: str, *, bare_letter: bool = True) -> str | None:
@@ -97,91 +88,72 @@ def role_of(name: str) -> str | None:
     return None
 
 
-def find_columns(path: Path, header: Sequence[str], chosen: Mapping[str, str] | None = None) -> Columns:
-    """The columns of a daily table or a thermometer's log.
+def find_columns(table: TextTable, chosen: Mapping[str, str] | None = None) -> dict[str, int]:
+    """Positions of the columns of a daily table or a thermometer's log, by role.
 
-    Parameters
-    ----------
-    path : Path
-        For the messages.
-    header : sequence of str
-        Column names as they stand in the file.
-    chosen : mapping of role to column name, optional
-        What the grower said; goes before the names' own meaning.
+    Columns chosen by the grower (role to name) go before the names' own meaning.
 
     Raises
     ------
-    WeatherFileError
-        If a chosen column is not there.
-    WeatherFileQuestion
+    TableError
+        If a chosen column is not there, or the columns found do not suffice.
+    FileQuestion
         If several columns may be meant.
     """
-    chosen = chosen or {}
+    file, header = table.file, table.headers
     lower = [name.casefold() for name in header]
     at: dict[str, int] = {}
-    for role, name in chosen.items():
+    for role, name in (chosen or {}).items():
         if role not in ROLES:
-            raise WeatherFileError(
-                path, f"'{role}' is no column of a weather file; name one of {', '.join(ROLES)}"
-            )
+            wrong = f"'{role}' is no column of a weather file; name one of {', '.join(ROLES)}"
+            raise TableError(f"{file}: {wrong}")
         if name.casefold() not in lower:
-            raise WeatherFileError(path, f"has no column '{name}'; its columns are {_listed(header)}")
+            raise TableError(f"{file}: has no column '{name}'; its columns are {_listed(header)}")
         at[role] = lower.index(name.casefold())
-    roles = [None if i in at.values() else role_of(name) for i, name in enumerate(header)]
-    dated = "date" in at or "date" in roles
-    if not dated or {"year", "month"} <= set(roles):
-        roles = _time_and_parts(header, roles)
-    has_extremes = {"tmin", "tmax"} <= set(at) | set(roles)
-    for role in ROLES:
-        candidates = [i for i, r in enumerate(roles) if r == role and role not in at]
-        if role == "temp" and (has_extremes or "temp" in at):
-            continue
-        if role == "temp" and not candidates:
-            candidates = [i for i, r in enumerate(roles) if r is None and _bare_temperature(header[i])]
+    for role, candidates in _candidates(header, at).items():
         if len(candidates) > 1:
             names = [header[i] for i in candidates]
-            raise WeatherFileQuestion(
-                path,
-                "column",
-                names,
-                f"several columns may be {role}: {_listed(names)}; say --column {role}=NAME",
-                role,
-            )
-        if candidates:
-            at[role] = candidates[0]
-    return Columns(at, {role: header[i] for role, i in at.items()})
+            message = f"{file}: several columns may be {role}: {_listed(names)}; say --column {role}=NAME"
+            raise FileQuestion("column", names, message, role)
+        at[role] = candidates[0]
+    if not is_enough(at):
+        raise TableError(
+            f"{file}: needs the columns date, tmin and tmax (or a log's time and temperature); it has "
+            f"{_listed(header[:8])}. Say which is which with --column tmin=NAME"
+        )
+    return at
 
 
 def is_enough(at: Iterable[str]) -> bool:
     """Whether these roles make a table of days, or a log."""
     have = set(at)
-    return ("date" in have or {"year", "month", "day"} <= have) and (
-        {"tmin", "tmax"} <= have or "temp" in have
-    )
+    dated = "date" in have or {"year", "month", "day"} <= have
+    return dated and ({"tmin", "tmax"} <= have or "temp" in have)
 
 
 def looks_like_header(cells: Sequence[str], chosen: Mapping[str, str] | None = None) -> bool:
     """Whether a line of cells names the columns needed (several candidates for one role count)."""
-    if chosen and {name.casefold() for name in chosen.values()} <= {cell.casefold() for cell in cells}:
-        return True
-    roles = _time_and_parts(cells, [role_of(cell) for cell in cells])
-    have = {role for role in roles if role}
-    if "temp" not in have and any(
-        r is None and _bare_temperature(c) for c, r in zip(cells, roles, strict=True)
-    ):
-        have.add("temp")
-    return is_enough(have)
+    named = {name.casefold() for name in (chosen or {}).values()}
+    return bool(named and named <= {cell.casefold() for cell in cells}) or is_enough(_candidates(cells, {}))
 
 
-def _time_and_parts(header: Sequence[str], roles: Sequence[str | None]) -> list[str | None]:
-    out = list(roles)
-    if {"year", "month"} <= set(out):  # then "day" is a day of the month
-        for i, name in enumerate(header):
-            if _words(name) <= {"day", "tag", "dia", "jour"} and out[i] == "date":
-                out[i] = "day"
-    if not {"date", "year"} & set(out):  # a lone "time" holds the date
-        out = ["date" if role == "time" else role for role in out]
-    return out
+def _candidates(header: Sequence[str], known: Mapping[str, int]) -> dict[str, list[int]]:
+    """The columns that each role not yet known may be in."""
+    roles = [None if n in known.values() else role_of(name) for n, name in enumerate(header)]
+    if {"year", "month"} <= set(roles):  # then "day" is a day of the month
+        roles = [
+            "day" if role == "date" and _words(name) <= {"day", "tag", "dia", "jour"} else role
+            for role, name in zip(roles, header, strict=True)
+        ]
+    if not {"date", "year"} & {*known, *roles}:  # a lone "time" holds the date
+        roles = ["date" if role == "time" else role for role in roles]
+    found = {role: [n for n, r in enumerate(roles) if r == role] for role in ROLES if role not in known}
+    if {"tmin", "tmax"} <= {*known, *roles}:
+        found.pop("temp", None)
+    elif found.get("temp") == []:
+        unknown = [n for n, role in enumerate(roles) if role is None and n not in known.values()]
+        found["temp"] = [n for n in unknown if _bare_temperature(header[n])]
+    return {role: candidates for role, candidates in found.items() if candidates}
 
 
 def _bare_temperature(name: str) -> bool:

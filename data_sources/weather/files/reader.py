@@ -1,36 +1,28 @@
 """Read any weather file a grower may hold: daily tables, thermometer logs, station records.
 
 Nothing is guessed: the unit and the order of day and month are stated in the file, by the caller, or asked
-(`WeatherFileQuestion`). A file is taken whole or not at all; everything wrong with it is said at once.
+(`FileQuestion`). A file is taken whole or not at all; everything wrong with it is said at once.
 """
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from pathlib import Path
 
-from data_sources.weather.files.columns import find_columns, is_enough, looks_like_header
+from data_sources.tables.text_table import read_text, split_table
+from data_sources.weather.files.columns import find_columns, looks_like_header
 from data_sources.weather.files.daily import read_daily
 from data_sources.weather.files.ghcn import is_ghcn, read_ghcn
 from data_sources.weather.files.log_clock import Clock
-from data_sources.weather.files.logger import is_log, read_log
-from data_sources.weather.files.problems import Problem, WeatherFileError, WeatherFileQuestion
+from data_sources.weather.files.logger import read_log
 from data_sources.weather.files.report import FileReport
-from data_sources.weather.files.text import likely_header, read_text, split_table
-from data_sources.weather.files.values import DateOrder
+from data_sources.weather.files.time_stamps import several_a_day
+from data_sources.weather.files.weather_table import WeatherTable, weather_errors
+from phenology.language.written_days import DateOrder
 from phenology.weather.series import DailyWeather
 
-__all__ = [
-    "Clock",
-    "DateOrder",
-    "FileReport",
-    "Problem",
-    "WeatherFileError",
-    "WeatherFileQuestion",
-    "read_weather_file",
-]
 
-
+@weather_errors()
 def read_weather_file(
     path: Path | str,
     *,
@@ -71,36 +63,22 @@ def read_weather_file(
     ------
     WeatherFileError
         With file, line, column, what was read and what to write, for everything that is wrong.
-    WeatherFileQuestion
+    FileQuestion
         If only the grower can tell.
     """
     path = Path(path)
-    text, encoding = read_text(path)
+    text = read_text(path)
     if is_ghcn(text):
         return read_ghcn(path, text, source=source or "station")
-    table = split_table(path, text, encoding, lambda cells: looks_like_header(cells, columns))
-    if table is None:
-        raise _lacking(path, likely_header(text))
-    found = find_columns(path, table.header, columns)
-    if not is_enough(found.at):
-        raise _lacking(path, table.header)
-    if is_log(table, found, date_order):
-        return read_log(
-            table,
-            found,
-            units=units,
-            date_order=date_order,
-            source=source or "bench",
-            timezone=timezone,
-            clock=clock,
-        )
-    return read_daily(table, units=units, date_order=date_order, columns=columns, source=source or "station")
-
-
-def _lacking(path: Path, header: Sequence[str]) -> WeatherFileError:
-    names = ", ".join(f"'{name}'" for name in header[:8])
-    return WeatherFileError(
-        path,
-        "needs the columns date, tmin and tmax (or a log's time and temperature); "
-        f"it has {names or 'none'}. Say which is which with --column tmin=NAME",
+    table = split_table(path.name, text, lambda cells: looks_like_header(cells, columns))
+    weather = WeatherTable(table, find_columns(table, columns))
+    if {"tmin", "tmax"} <= set(weather.at) and not several_a_day(weather.stamps(with_time=True)):
+        return read_daily(weather, units=units, date_order=date_order, source=source or "station")
+    return read_log(
+        weather,
+        units=units,
+        date_order=date_order,
+        source=source or "bench",
+        timezone=timezone,
+        clock=clock,
     )

@@ -4,9 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from pathlib import Path
 
-from phenology.weather.series import WeatherCoverage
+import numpy as np
+
+from phenology.weather.series import DailyWeather, WeatherCoverage
 
 
 @dataclass(frozen=True)
@@ -15,8 +16,8 @@ class FileReport:
 
     Parameters
     ----------
-    path : Path
-        The file.
+    file : str
+        The file's name.
     shape : str
         "daily table", "thermometer log", "GHCN-Daily" or "NCEI daily summaries".
     units : str
@@ -30,13 +31,11 @@ class FileReport:
         Values that were there and were not taken.
     notes : tuple of str
         What else the grower should know.
-    station : str
-        Station id, when the file names one.
-    attribution : str
-        The line a report must show.
+    station, attribution : str
+        Station id, when the file names one, and the line a report must show.
     """
 
-    path: Path
+    file: str
     shape: str
     units: str
     coverage: WeatherCoverage
@@ -55,3 +54,14 @@ class FileReport:
         out = [self.coverage.line(), read + (f"; {columns}" if columns else "")]
         out += [f"left out: {reason} ({count:,})" for reason, count in self.left_out.items() if count]
         return out + list(self.notes)
+
+
+def middle_notes(weather: DailyWeather) -> tuple[str, ...]:
+    """A warning when a day's middle is hotter than any air: the sign of degrees Fahrenheit or full sun."""
+    middle = (weather.tmin + weather.tmax) / 2
+    hot = np.flatnonzero(middle > 45)
+    if not len(hot):
+        return ()
+    day = weather.first_day.fromordinal(int(weather.ordinals[hot[0]]))
+    why = "was it °F, or the sensor in the sun?"
+    return (f"check the unit: the middle of {day} is {middle[hot[0]]:.0f} °C ({why})",)

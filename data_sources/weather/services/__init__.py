@@ -1,1 +1,1 @@
-"""Weather services: one file each, behind the protocol of `protocol.py`. They only feed the store."""
+"""Weather services behind one protocol, by name in `registry.py`. They only feed the store."""

@@ -2,21 +2,23 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 
-from data_sources.weather.services.ghcn_daily import GhcnDaily
-from data_sources.weather.services.http import Http
-from data_sources.weather.services.met_norway import MetNorway
-from data_sources.weather.services.meteostat_stations import Meteostat
-from data_sources.weather.services.ncei_daily import NceiDaily
-from data_sources.weather.services.open_meteo_archive import OpenMeteoArchive
-from data_sources.weather.services.open_meteo_ensemble import OpenMeteoEnsemble
-from data_sources.weather.services.open_meteo_forecast import OpenMeteoForecast
-from data_sources.weather.services.protocol import Service
-from data_sources.weather.services.settings import WeatherSettings
+from data_sources.weather.services.forecasts.met_norway import MetNorway
+from data_sources.weather.services.forecasts.open_meteo import (
+    OpenMeteoArchive,
+    OpenMeteoEnsemble,
+    OpenMeteoForecast,
+)
+from data_sources.weather.services.protocol.service import Service
+from data_sources.weather.services.stations.ghcn_daily import GhcnDaily
+from data_sources.weather.services.stations.meteostat import Meteostat
+from data_sources.weather.services.stations.ncei_daily import NceiDaily
+from data_sources.weather.services.transport.http import Http
+from data_sources.weather.services.transport.settings import WeatherSettings
 from phenology.model.errors import UnknownNameError
 
-SERVICES: dict[str, Callable[[WeatherSettings, Http], Service]] = {
+SERVICES: dict[str, type[Service]] = {
     one.name: one
     for one in (
         Meteostat,

@@ -73,19 +73,6 @@ class OriginUse:
 
 
 @dataclass(frozen=True)
-class ReplacedDay:
-    """A value that another one took the place of."""
-
-    day: date
-    source: str
-    tmin: float
-    tmax: float
-    origin: Origin
-    fetched_at: datetime
-    replaced_at: datetime
-
-
-@dataclass(frozen=True)
 class TakenBack:
     """What an undone `add` had brought: how many days left again, how many older values came back."""
 

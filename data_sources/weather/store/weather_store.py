@@ -11,55 +11,50 @@ it is not stored a second time.
 
 from __future__ import annotations
 
-import os
-import sqlite3
+from collections import Counter
 from collections.abc import Iterable, Iterator, Mapping
 from contextlib import contextmanager
-from dataclasses import fields
-from datetime import date, datetime
+from datetime import UTC, date, datetime
 from pathlib import Path
-from types import TracebackType
 
-from data_sources.weather.store import feeding, reading
-from data_sources.weather.store.file import FILE_NAME, PATIENCE, open_file, plain_errors, transaction
+import numpy as np
+
+from data_sources.weather.store.reading import NO_WEATHER, WeatherReader
 from data_sources.weather.store.records import (
     AddReport,
     Origin,
     OriginUse,
     PastForecasts,
-    ReplacedDay,
     SuspiciousDay,
     TakenBack,
 )
+from data_sources.weather.store.verdict import Stored, verdict
 from phenology.model.errors import StoreError, WeatherError
 from phenology.weather.series import SOURCES, DailyWeather
 
 __all__ = [
+    "FILE_NAME",
     "AddReport",
     "Origin",
     "OriginUse",
     "PastForecasts",
-    "ReplacedDay",
     "SuspiciousDay",
     "TakenBack",
     "WeatherStore",
 ]
 
-NO_WEATHER = "there is no weather yet; add a file with `flushcast weather add FILE`"
+FILE_NAME = "weather.sqlite"
+MEMBERS_KEPT_DAYS = 30  # members of older ensembles are dropped; the forecasts themselves stay
 
 
-class WeatherStore:
+class WeatherStore(WeatherReader):
     """The accepted daily weather of a garden's places.
 
     Open it with `WeatherStore.open`, and close it, or use it in a ``with``. A place is named by its id.
     """
 
-    def __init__(self, path: Path, connection: sqlite3.Connection) -> None:
-        self.path = path
-        self._connection = connection
-
     @classmethod
-    def open(cls, garden: Path, *, create: bool = False, patience: float = PATIENCE) -> WeatherStore:
+    def open(cls, garden: Path, *, create: bool = False) -> WeatherStore:
         """The store of a garden.
 
         Parameters
@@ -68,38 +63,47 @@ class WeatherStore:
             The garden's folder.
         create : bool
             Make the file when it is missing. Otherwise a missing file means there is no weather yet.
-        patience : float
-            How long to wait for another writer. [s]
 
         Raises
         ------
         WeatherError
             If there is no store and `create` is false.
         StoreError
-            If the file cannot be used (`StoreLockedError`, `StoreCorruptError`, `StoreTooNewError`).
+            If the file cannot be used; see `Database`.
         """
         path = garden / FILE_NAME
-        if create:
-            if not garden.is_dir():
-                raise StoreError(f"there is no garden in {garden}; run `flushcast init` first")
-            return cls(path, open_file(path, mode="rwc", patience=patience))
-        if not path.exists():
+        if create and not garden.is_dir():
+            raise StoreError(f"there is no garden in {garden}; run `flushcast init` first")
+        # An older flushcast that was stopped while it made the file has left it empty.
+        empty = path.exists() and not path.stat().st_size
+        if not create and (empty or not path.exists()):
             raise WeatherError(NO_WEATHER)
-        # A garden on a read-only disk can still be read.
-        writable = os.access(path, os.W_OK) and os.access(garden, os.W_OK)
-        return cls(path, open_file(path, mode="rw" if writable else "ro", patience=patience))
+        if empty:
+            path.unlink()
+        return cls(path, create=create)
 
-    def close(self) -> None:
-        """Let go of the file."""
-        self._connection.close()
-
-    def __enter__(self) -> WeatherStore:
-        return self
-
-    def __exit__(
-        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
-    ) -> None:
-        self.close()
+    @contextmanager
+    def _adding(
+        self, place: str, origin: Origin, fetched_at: datetime, issued: date | None
+    ) -> Iterator[tuple[int, int]]:
+        """A transaction for values that came in together; numbers of the place and of the batch."""
+        if fetched_at.tzinfo is None:
+            raise ValueError("fetched_at needs a time zone")
+        names = "provider, detail, attribution, measures"
+        fields = (origin.provider, origin.detail, origin.attribution, origin.measures)
+        change = self.connection.execute
+        with self.errors("saving to"), self.writing():
+            change("INSERT OR IGNORE INTO place (id) VALUES (?)", (place,))
+            change(f"INSERT OR IGNORE INTO origin ({names}) VALUES (?, ?, ?, ?)", fields)
+            found = change(f"SELECT key FROM origin WHERE ({names}) = (?, ?, ?, ?)", fields).fetchone()
+            key = self._key(place)
+            when = fetched_at.astimezone(UTC).isoformat(timespec="seconds")
+            batch = change(
+                "INSERT INTO batch (place, origin, fetched_at, issued) VALUES (?, ?, ?, ?)",
+                (key, *found, when, issued.toordinal() if issued else None),
+            ).lastrowid
+            assert batch is not None
+            yield key, batch
 
     def add(
         self,
@@ -115,7 +119,7 @@ class WeatherStore:
 
         Unknown days are skipped. Within one source a value gives way to one that is as complete or more,
         unless the new one is suspicious; a value of another provider gives way only with `prefer`. What
-        gave way stays in the history (`replaced_days`).
+        gave way stays in the history (`replaced`).
 
         Parameters
         ----------
@@ -134,16 +138,58 @@ class WeatherStore:
         """
         if (weather.source == "forecast").any():
             raise WeatherError("forecast days are kept apart, with the day they were issued")
-        totals = dict.fromkeys((f.name for f in fields(AddReport)), 0)
-        with self._writing():
-            key = feeding.place_key(self._connection, place)
-            batch = feeding.new_batch(self._connection, key, origin, fetched_at, None)
-            for name in (n for n in SOURCES if (weather.source == n).any()):
-                one = feeding.add_source(
-                    self._connection, key, batch, weather, name, origin.provider, suspect or {}, prefer
-                )
-                totals = {field: n + getattr(one, field) for field, n in totals.items()}
-        return AddReport(**totals)
+        tally = Counter[str]()
+        put: list[tuple[object, ...]] = []
+        gone: list[tuple[object, ...]] = []
+        with self._adding(place, origin, fetched_at, None) as (key, batch):
+            for source, day, low, high, old in self._offered(key, weather):
+                why = suspect.get(date.fromordinal(day)) if suspect else None
+                outcome = verdict(old, low, high, why, origin.provider, prefer)
+                tally[outcome] += 1
+                if outcome in ("added", "replaced", "marked"):
+                    tally["suspicious"] += why is not None
+                    brought_by = old.batch if old and outcome == "marked" else batch
+                    put.append((key, source, day, low, high, brought_by, why))
+                if old and outcome == "replaced":
+                    gone.append((key, source, day, *old[:5], batch))
+            self.connection.executemany(
+                "INSERT INTO replaced (place, source, day, tmin, tmax, suspect, accepted, batch, by_batch)"
+                " VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?)",
+                gone,
+            )
+            self.connection.executemany(
+                "INSERT OR REPLACE INTO day (place, source, day, tmin, tmax, batch, suspect)"
+                " VALUES (?, ?, ?, ?, ?, ?, ?)",
+                put,
+            )
+        return AddReport(
+            offered=tally.total() - tally["suspicious"],
+            added=tally["added"],
+            replaced=tally["replaced"],
+            unchanged=tally["unchanged"] + tally["marked"],
+            kept=tally["kept"],
+            suspicious=tally["suspicious"],
+        )
+
+    def _offered(
+        self, key: int, weather: DailyWeather
+    ) -> Iterator[tuple[int, int, float | None, float | None, Stored | None]]:
+        """Source, day, tmin and tmax of each known day, and what the store has of it."""
+        first = weather.first_day.toordinal()
+        for name in SOURCES:
+            offered = np.flatnonzero(weather.source == name).tolist()
+            if not offered:
+                continue
+            rows = self.query(
+                "SELECT day, tmin, tmax, suspect, accepted, batch, provider FROM day"
+                " JOIN batch ON batch.key = day.batch JOIN origin ON origin.key = batch.origin"
+                " WHERE day.place = ? AND source = ? AND day BETWEEN ? AND ?",
+                (key, SOURCES.index(name), first + offered[0], first + offered[-1]),
+            )
+            stored = {row[0]: Stored(*row[1:]) for row in rows}
+            for at in offered:
+                cells = _cell(weather.tmin[at]), _cell(weather.tmax[at])
+                yield SOURCES.index(name), first + at, *cells, stored.get(first + at)
 
     def add_forecast(
         self,
@@ -171,130 +217,87 @@ class WeatherStore:
         members : iterable of DailyWeather, optional
             The members of an ensemble.
         """
-        with self._writing():
-            key = feeding.place_key(self._connection, place)
-            series = [weather, *members]
-            return feeding.put_forecast(self._connection, key, series, origin, fetched_at, issued)
+        with self._adding(place, origin, fetched_at, issued) as (key, batch):
+            series = [part.between(issued, date.max) for part in (weather, *members)]
+            days = int(series[0].known.sum())
+            if not days:
+                why = "the forecast holds no day with both tmin and tmax; the one before is kept"
+                raise WeatherError(why)
+            earlier = self.query(
+                "SELECT batch.key FROM batch JOIN origin ON origin.key = batch.origin"
+                " WHERE place = ? AND issued = ? AND provider = ? AND batch.key != ?",
+                (key, issued.toordinal(), origin.provider, batch),
+            )
+            change = self.connection
+            change.executemany(f"DELETE FROM forecast WHERE place = {key:d} AND batch = ?", earlier)
+            change.executemany("DELETE FROM batch WHERE key = ?", earlier)
+            change.execute(
+                "DELETE FROM forecast WHERE place = ? AND member > 0"
+                " AND batch IN (SELECT key FROM batch WHERE issued < ?)",
+                (key, issued.toordinal() - MEMBERS_KEPT_DAYS),
+            )
+            change.executemany(
+                "INSERT INTO forecast (place, batch, member, day, tmin, tmax) VALUES (?, ?, ?, ?, ?, ?)",
+                (
+                    (key, batch, member, day, _cell(low), _cell(high))
+                    for member, part in enumerate(series)
+                    for day, low, high in zip(part.ordinals.tolist(), part.tmin, part.tmax, strict=True)
+                    if not (np.isnan(low) and np.isnan(high))
+                ),
+            )
+        return AddReport(offered=days, added=0 if earlier else days, replaced=days if earlier else 0)
 
     def take_back(self, place: str) -> TakenBack | None:
         """Undo the newest `add` of a place that changed anything; None when there is none.
 
         Its days go, and the values they took the place of come back. Forecasts are not touched.
         """
-        key = self._known(place)
-        with self._writing():
-            return feeding.take_back(self._connection, key)
+        key, change = self._key(place), self.connection.execute
+        with self.writing():
+            newest = change(
+                "SELECT batch.key, provider, detail, attribution, measures, fetched_at"
+                " FROM batch JOIN origin ON origin.key = origin WHERE batch.key IN"
+                " (SELECT batch FROM day WHERE place = ? UNION SELECT by_batch FROM replaced WHERE place = ?)"
+                " ORDER BY batch.key DESC LIMIT 1",
+                (key, key),
+            ).fetchone()
+            if newest is None:
+                return None
+            batch, *origin, fetched_at = newest
+            removed = change("DELETE FROM day WHERE place = ? AND batch = ?", (key, batch)).rowcount
+            restored = change(
+                "INSERT INTO day (place, source, day, tmin, tmax, batch, suspect, accepted)"
+                " SELECT place, source, day, tmin, tmax, batch, suspect, accepted FROM replaced"
+                " WHERE place = ? AND by_batch = ?",
+                (key, batch),
+            ).rowcount
+            change("DELETE FROM replaced WHERE place = ? AND by_batch = ?", (key, batch))
+            change("DELETE FROM batch WHERE key = ?", (batch,))
+        return TakenBack(Origin(*origin), datetime.fromisoformat(fetched_at), removed, restored)
 
     def mark(self, place: str, source: str, reasons: Mapping[date, str]) -> int:
         """Mark stored days as suspicious (accepted ones stay accepted); how many were newly marked."""
-        key, rank = self._known(place), SOURCES.index(source)
-        rows = [(why, key, rank, day.toordinal()) for day, why in reasons.items()]
-        sql = "UPDATE day SET suspect = ? WHERE place = ? AND source = ? AND day = ? AND suspect IS NULL"
-        with self._writing():
-            return self._connection.executemany(sql, rows).rowcount if rows else 0
+        key, rank = self._key(place), SOURCES.index(source)
+        return self._update(
+            "suspect = ? WHERE place = ? AND source = ? AND day = ? AND suspect IS NULL",
+            [(why, key, rank, day.toordinal()) for day, why in reasons.items()],
+        )
 
     def accept(self, place: str, days: Iterable[date] | None = None, source: str | None = None) -> int:
         """Accept suspicious days, so that they are used; how many. Default: every one of the place."""
-        where, values = "place = ? AND suspect IS NOT NULL AND accepted = 0", [self._known(place)]
+        doubted = "accepted = 1 WHERE place = ? AND suspect IS NOT NULL AND accepted = 0"
+        values = [self._key(place)]
         if source is not None:
-            where, values = f"{where} AND source = ?", [*values, SOURCES.index(source)]
-        with self._writing():
-            if days is None:
-                return self._connection.execute(f"UPDATE day SET accepted = 1 WHERE {where}", values).rowcount
-            rows = [(*values, day.toordinal()) for day in days]
-            sql = f"UPDATE day SET accepted = 1 WHERE {where} AND day = ?"
-            return self._connection.executemany(sql, rows).rowcount if rows else 0
+            doubted, values = f"{doubted} AND source = ?", [*values, SOURCES.index(source)]
+        if days is None:
+            return self._update(doubted, [tuple(values)])
+        return self._update(f"{doubted} AND day = ?", [(*values, day.toordinal()) for day in days])
 
-    def read(self, place: str, *, as_of: date | None = None) -> DailyWeather:
-        """The weather of a place: each day's most trusted value, then the newest forecast.
+    def _update(self, setting: str, rows: list[tuple[object, ...]]) -> int:
+        with self.writing():
+            return self.connection.executemany(f"UPDATE day SET {setting}", rows).rowcount if rows else 0
 
-        Parameters
-        ----------
-        place : str
-            Id of the place.
-        as_of : datetime.date, optional
-            What stood on that day: measured and modelled days dated up to it (whenever they were added), and
-            the newest forecast issued by then. Default: everything.
 
-        Returns
-        -------
-        DailyWeather
-            Suspicious days are left out until accepted.
-
-        Raises
-        ------
-        WeatherError
-            If there is no weather for the place (by then).
-        """
-        weather = self.find(place, as_of=as_of)
-        if weather is None and self.has(place) and any(not d.accepted for d in self.suspicious_days(place)):
-            raise WeatherError("all weather there is looks doubtful; see `flushcast weather status`")
-        if weather is None:
-            raise WeatherError(f"there is no weather up to {as_of}" if as_of else NO_WEATHER)
-        return weather
-
-    def find(self, place: str, *, as_of: date | None = None) -> DailyWeather | None:
-        """Like `read`, but None when there is nothing to use."""
-        with self._reading():
-            key = reading.known_place(self._connection, place)
-            return reading.days_and_forecast(self._connection, key, as_of) if key else None
-
-    def read_source(self, place: str, source: str, *, as_of: date | None = None) -> DailyWeather | None:
-        """What one source alone says (bench beside station, to fit their difference); None when nothing."""
-        with self._reading():
-            return reading.days_and_forecast(self._connection, self._known(place), as_of, source)
-
-    def members(self, place: str, *, as_of: date | None = None) -> list[DailyWeather]:
-        """The members of the newest ensemble issued by `as_of`; empty when there is none."""
-        with self._reading():
-            return reading.members(self._connection, self._known(place), as_of)
-
-    def past_forecasts(
-        self, place: str, *, as_of: date | None = None, since: date | None = None
-    ) -> PastForecasts:
-        """Every kept forecast, issued from `since` on, with its issue day, for measuring skill."""
-        with self._reading():
-            return reading.past_forecasts(self._connection, self._known(place), as_of, since)
-
-    def suspicious_days(self, place: str) -> list[SuspiciousDay]:
-        """Marked days, oldest first, accepted ones included."""
-        with self._reading():
-            return reading.suspicious_days(self._connection, self._known(place))
-
-    def replaced_days(self, place: str) -> list[ReplacedDay]:
-        """Values that others took the place of, in the order it happened."""
-        with self._reading():
-            return reading.replaced_days(self._connection, self._known(place))
-
-    def origin_uses(self, place: str) -> list[OriginUse]:
-        """How many days each origin stands for, the most first; of forecasts the newest of each provider."""
-        with self._reading():
-            return reading.origin_uses(self._connection, self._known(place))
-
-    def attribution_lines(self, place: str) -> list[str]:
-        """The lines a report must show, each once, the origin of most days first."""
-        return list(
-            dict.fromkeys(u.origin.attribution for u in self.origin_uses(place) if u.origin.attribution)
-        )
-
-    def has(self, place: str) -> bool:
-        """Whether anything at all is stored for the place."""
-        with self._reading():
-            return reading.known_place(self._connection, place) is not None
-
-    def _known(self, place: str) -> int:
-        with self._reading():
-            key = reading.known_place(self._connection, place)
-        if key is None:
-            raise WeatherError(NO_WEATHER)
-        return key
-
-    @contextmanager
-    def _writing(self) -> Iterator[None]:
-        with plain_errors(self.path, "saving to"), transaction(self._connection):
-            yield
-
-    @contextmanager
-    def _reading(self) -> Iterator[None]:
-        with plain_errors(self.path, "reading"):
-            yield
+def _cell(value: float) -> float | None:
+    """A number as SQLite keeps it: unknown is NULL."""
+    return None if np.isnan(value) else float(value)

@@ -20,7 +20,7 @@ def restore_command(garden: Path, backup: Path | None, yes: bool) -> None:
     before is kept.
     """
     from data_sources.journal import FILE_NAME, restore
-    from data_sources.journal.backup import FOLDER
+    from data_sources.sqlite.backups import FOLDER
     from reports.cli.keeping.restore_text import restore_text
     from reports.cli.writing.desk import tell
 

@@ -7,6 +7,7 @@ from pathlib import Path
 import click
 
 from reports.cli.common import put, say
+from reports.garden.clock import today
 
 
 @click.command("hindcast")
@@ -46,12 +47,13 @@ def hindcast_command(
     """
     if leave_one_season_out == (train is not None or test is not None) or (train is None) != (test is None):
         raise click.UsageError("give either --leave-one-season-out, or both --train and --test")
+    from data_sources.tables.looks_file import read_looks
     from data_sources.weather.files.reader import read_weather_file
     from phenology.judging.hindcast import Question, hindcast
     from phenology.language.words import find_stage
     from phenology.learning.transitions import catalogue_priors
     from phenology.model.season import SeasonCalendar
-    from reports.output.hindcast import forecast_table, score_text, sights_of, write_predictions
+    from reports.output.hindcast import forecast_table, score_text, write_predictions
     from reports.text.progress import progress
 
     calendar = SeasonCalendar.for_latitude(latitude)
@@ -63,7 +65,7 @@ def hindcast_command(
         _seasons(test, "--test"),
     )
     weather, _ = read_weather_file(weather_file, units="C")
-    sights = sights_of(looks_file, calendar)
+    sights = read_looks(looks_file, today=today(), calendar=calendar)
     with progress("season") as step:
         result = hindcast(
             sights,

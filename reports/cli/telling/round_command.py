@@ -38,10 +38,10 @@ def round_command(
         raise click.UsageError("--dry-run goes with --read")
     if filled is not None:
         from reports.cli.writing.desk import open_desk
-        from reports.cli.writing.round_entry import take_in
+        from reports.cli.writing.round_entry import take_sheet_in
 
         with open_desk(garden) as desk:
-            take_in(desk, filled, dry_run=dry_run)
+            take_sheet_in(desk, filled, dry_run=dry_run)
         return
     from phenology.advice.garden_forecast import forecast_garden
     from phenology.advice.round import plan_round
@@ -55,7 +55,7 @@ def round_command(
     with progress("tree") as step:
         walk = plan_round(forecast_garden(snapshot, progress=step))
     if csv_file is not None:
-        from data_sources.tables.csv_cells import write_csv
+        from data_sources.tables.cells import write_csv
         from phenology.model.errors import StoreError
 
         if csv_file.exists():

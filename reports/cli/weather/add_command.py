@@ -10,13 +10,16 @@ import click
 import numpy as np
 
 from data_sources.garden import read_settings
+from data_sources.tables.problems import FileQuestion
 from data_sources.weather.corrections_refit import refit_corrections
-from data_sources.weather.files.reader import FileReport, WeatherFileQuestion, read_weather_file
+from data_sources.weather.files.reader import read_weather_file
+from data_sources.weather.files.report import FileReport
 from data_sources.weather.store.weather_store import Origin, WeatherStore
 from phenology.model.errors import WeatherError
 from phenology.weather.quality import doubtful_days, shifted_days
 from phenology.weather.series import SOURCES, DailyWeather, merge_weather
-from reports.cli.common import garden_option, may_ask, put, say
+from reports.cli.common import garden_option, put
+from reports.cli.file_questions import asking
 from reports.garden.garden_date import garden_today
 from reports.garden.garden_place import garden_place
 from reports.garden.timestamp import moment_on
@@ -33,36 +36,29 @@ def _columns(_ctx: click.Context, _param: click.Parameter, given: tuple[str, ...
 @click.command("add")
 @click.argument("file", type=click.Path(path_type=Path))
 @click.option("--place", metavar="NAME", help="Where it was measured, when the garden has several places.")
-@click.option(
-    "--units", type=click.Choice(["C", "F", "tenths"]), help="Unit, when the file does not state it."
-)
+@click.option("--units", type=click.Choice(["C", "F", "tenths"]),
+              help="Unit, when the file does not state it.")  # fmt: skip
 @click.option("--source", type=click.Choice(["bench", "station", "model"]),
               help="What it is: your own thermometer, a weather station, a model. "
               "Default: bench for a thermometer's log, else station.")  # fmt: skip
-@click.option(
-    "--date-order", type=click.Choice(["day-first", "month-first"]), help="For dates like 03/04/2026."
-)
+@click.option("--date-order", type=click.Choice(["day-first", "month-first"]),
+              help="For dates like 03/04/2026.")  # fmt: skip
 @click.option("--column", "columns", multiple=True, metavar="tmin=NAME", callback=_columns,
               help="Which column is which (date, time, tmin, tmax, temp); may be repeated.")  # fmt: skip
-@click.option(
-    "--clock", type=click.Choice(["local", "standard", "utc"]), help="What a thermometer's clock showed."
-)
+@click.option("--clock", type=click.Choice(["local", "standard", "utc"]),
+              help="What a thermometer's clock showed.")  # fmt: skip
 @click.option("--timezone", metavar="ZONE", help="The place's time zone, when the garden does not know it.")
-@click.option(
-    "--measures", metavar="TEXT", default="", help="When it is not open air: 'pot surface', 'under glass'."
-)
+@click.option("--measures", metavar="TEXT", default="",
+              help="When it is not open air: 'pot surface', 'under glass'.")  # fmt: skip
 @garden_option
 def add_command(
     garden: Path,
     file: Path,
     place: str | None,
-    units: str | None,
     source: str | None,
-    date_order: str | None,
-    columns: dict[str, str],
-    clock: str | None,
     timezone: str | None,
     measures: str,
+    **known: Any,
 ) -> None:
     """Take the daily weather of FILE, all of it or nothing.
 
@@ -70,14 +66,7 @@ def add_command(
     Nothing is guessed: what the file leaves open is asked, or said with a flag.
     """
     where = garden_place(garden, place)
-    answers = {
-        "units": units,
-        "date_order": date_order,
-        "columns": columns,
-        "clock": clock,
-        "timezone": timezone or where.timezone,
-    }
-    weather, report = _read(file, source, answers)
+    weather, report = _read(file, source, {**known, "timezone": timezone or where.timezone})
     today = garden_today(garden)
     _refuse_days_to_come(file, weather, today)
     detail = " ".join(filter(None, (file.name, report.station)))
@@ -99,24 +88,14 @@ def add_command(
 
 def _read(file: Path, source: str | None, answers: dict[str, Any]) -> tuple[DailyWeather, FileReport]:
     """Read the file, asking what it leaves open where there is somebody to ask."""
-    while True:
-        try:
-            return read_weather_file(file, source=source, **answers)
-        except WeatherFileQuestion as question:
-            if not may_ask():
-                raise
-            answer = _ask(question)
-            if question.what == "column":
-                answers["columns"] = {**answers["columns"], question.role: answer}
-            else:
-                answers[question.what] = answer
 
+    def keep(question: FileQuestion, answer: str) -> None:
+        if question.what == "column":
+            answers["columns"] = {**answers["columns"], question.role: answer}
+        else:
+            answers[question.what] = answer
 
-def _ask(question: WeatherFileQuestion) -> str:
-    say(str(question))
-    kind = click.Choice(question.choices) if question.choices else str
-    answer: str = click.prompt(question.what.replace("_", " "), type=kind, err=True)
-    return answer
+    return asking(lambda: read_weather_file(file, source=source, **answers), keep)
 
 
 def _refuse_days_to_come(file: Path, weather: DailyWeather, last: date) -> None:
@@ -136,13 +115,14 @@ def _doubts(
     """Doubtful days of the file, judged together with what the store has of the same source."""
     doubts: dict[date, str] = {}
     for source in (name for name in SOURCES if (weather.source == name).any()):
-        mine = _only(weather, source)
+        mine = weather.source == source
+        low, high = (np.where(mine, values, np.nan) for values in (weather.tmin, weather.tmax))
         before = store.read_source(place, source) if store.has(place) else None
-        series = merge_weather([mine, before]) if before is not None else mine
+        new = DailyWeather(weather.first_day, low, high, source)
+        series = merge_weather([new, before]) if before is not None else new
         others = neighbour if source != "model" else None  # a model does not know the place well enough
-        for day, reason in doubtful_days(series, others).items():
-            if mine.first_day <= day <= mine.last_day and mine.source[mine.index(day)]:
-                doubts[day] = reason
+        found = doubtful_days(series, others)
+        doubts |= {day: found[day] for day in found if (new.between(day, day).source != "").any()}
     return doubts
 
 
@@ -150,12 +130,6 @@ def _neighbour(store: WeatherStore, place: str, weather: DailyWeather) -> DailyW
     """What other sources say of the same place, the most trusted first."""
     if not store.has(place):
         return None
-    others = [name for name in ("station", "model", "bench") if not (weather.source == name).any()]
+    others = [name for name in ("station", "model", "bench") if name not in weather.source]
     series = [part for name in others if (part := store.read_source(place, name)) is not None]
     return merge_weather(series) if series else None
-
-
-def _only(weather: DailyWeather, source: str) -> DailyWeather:
-    mine = weather.source == source
-    low, high = (np.where(mine, values, np.nan) for values in (weather.tmin, weather.tmax))
-    return DailyWeather(weather.first_day, low, high, source)

@@ -14,11 +14,11 @@ class WeatherGroup(LazyGroup):
 
     table: ClassVar[dict[str, tuple[str, str]]] = {
         "add": ("weather.add_command", "Take daily weather from a file."),
-        "update": ("weather.update_command", "Fetch what is new from services."),
-        "sources": ("weather.update_command", "List the services."),
-        "status": ("weather.status_command", "See what weather there is."),
-        "accept": ("weather.accept_command", "Use days that were marked as doubtful."),
-        "undo": ("weather.undo_command", "Take back what was added last."),
+        "update": ("weather.service_commands", "Fetch what is new from services."),
+        "sources": ("weather.service_commands", "List the services."),
+        "status": ("weather.store_commands", "See what weather there is."),
+        "accept": ("weather.store_commands", "Use days that were marked as doubtful."),
+        "undo": ("weather.store_commands", "Take back what was added last."),
     }
 
 

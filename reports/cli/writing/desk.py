@@ -17,14 +17,8 @@ from data_sources.journal import Journal
 from data_sources.journal.schema import Record
 from data_sources.journal_questions import last_entry_trees, record_around
 from phenology.language.tree_selection import Roster, label_list, means_the_last, select_trees
-from phenology.language.vague_dates import (
-    DATE_ORDERS,
-    AmbiguousDateError,
-    DateOrder,
-    VagueDate,
-    format_dates,
-    parse,
-)
+from phenology.language.vague_dates import VagueDate, format_dates, parse
+from phenology.language.written_days import DATE_ORDERS, AmbiguousDateError, DateOrder
 from phenology.model.errors import InputError
 from phenology.model.records import Place, Stand, Tree
 from phenology.model.season import SeasonCalendar

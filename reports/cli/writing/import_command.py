@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 
 import click
@@ -83,14 +84,12 @@ def import_command(
     if trees or stage or who:
         raise click.UsageError("--tree, --stage and --who go with photos; a table has columns for them")
     with open_desk(garden) as desk:
-        asked = entry.Asked(
-            TABLES.get(kind_of_file or ""),
-            dict(said),
-            desk.order_named(date_order),
-            kind,
-            new_trees,
-            desk.settings.reading_order,
-            desk.settings.date_style.first_weekday,
+        answers = replace(
+            entry.garden_answers(desk, TABLES.get(kind_of_file or "")),
+            mapping=dict(said),
+            date_order=desk.order_named(date_order),
+            kind=kind,
+            new_trees=new_trees,
         )
-        plan = entry.planned(desk, files, asked, may_ask=may_ask())
-        entry.carry_out(desk, plan, files, dry_run=dry_run)
+        folders = [path for path in files if path.is_dir()]
+        entry.take_in(desk, entry.read_tables(files), answers, folders=folders, dry_run=dry_run)

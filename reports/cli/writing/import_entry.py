@@ -1,4 +1,4 @@
-"""Planning and carrying out an import, asking what only the grower knows."""
+"""Planning and carrying out an import of tables."""
 
 from __future__ import annotations
 
@@ -7,15 +7,15 @@ from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-import click
-
 from data_sources.journal_questions import all_records
-from data_sources.tables.columns import PLURALS
+from data_sources.tables.garden_tables import FILES
 from data_sources.tables.import_draft import ImportPlan
-from data_sources.tables.table_import import Asked, KindUnclearError, plan_import
-from phenology.language.vague_dates import AmbiguousDateError
+from data_sources.tables.subjects import PLURALS
+from data_sources.tables.table_import import Answers, plan_import
+from data_sources.tables.text_table import TextTable, read_table
 from phenology.model.errors import InputError
 from phenology.model.records import Place
+from reports.cli.file_questions import asking
 from reports.cli.writing.desk import UNDO, Desk, counted, tell
 from reports.garden.timestamp import moment_on
 
@@ -23,41 +23,42 @@ if TYPE_CHECKING:
     from data_sources.weather.store.weather_store import AddReport, Origin
     from phenology.weather.series import DailyWeather
 
-__all__ = ["Asked", "carry_out", "planned"]
+
+def garden_answers(desk: Desk, subject: str | None = None) -> Answers:
+    """What the garden itself answers about tables, before the grower says more."""
+    style = desk.settings.date_style
+    return Answers(subject, usual_order=desk.settings.reading_order, first_weekday=style.first_weekday)
 
 
-def planned(desk: Desk, files: Sequence[Path], asked: Asked, *, may_ask: bool) -> ImportPlan:
-    """The plan of an import; at a terminal the order of dates and their kind are asked once each."""
-    paths = _csv_files(files)
-    for _ in range(3):
-        try:
-            return plan_import(
-                paths,
-                all_records(desk.journal),
-                desk.catalogue,
-                desk.calendar,
-                today=desk.today,
-                new_id=desk.new_id,
-                asked=asked,
-            )
-        except AmbiguousDateError as error:
-            if not may_ask or "do not agree" in str(error):
-                raise
-            tell(f"{error}.")
-            day = click.confirm("Day first?", default=True, err=True)
-            asked = replace(asked, order="day-first" if day else "month-first")
-        except KindUnclearError as error:
-            if not may_ask:
-                raise
-            tell(f"{error}.")
-            kind = click.prompt("Which", type=click.Choice(["seen", "happened"]), default="seen", err=True)
-            asked = replace(asked, kind=kind)
-    raise InputError("the dates of these files could not be settled; give --date-order and --kind")
+def planned(desk: Desk, tables: Sequence[TextTable], answers: Answers) -> ImportPlan:
+    """The plan of an import; at a terminal the order of dates and their kind are asked."""
+    said = {"date_order": answers.date_order, "kind": answers.kind}
+
+    def plan() -> ImportPlan:
+        return plan_import(
+            tables,
+            all_records(desk.journal),
+            desk.catalogue,
+            desk.calendar,
+            today=desk.today,
+            new_id=desk.new_id,
+            answers=replace(answers, date_order=desk.order_named(said["date_order"]), kind=said["kind"]),
+        )
+
+    return asking(plan, lambda question, answer: said.update({question.what: answer}))
 
 
-def carry_out(desk: Desk, plan: ImportPlan, files: Sequence[Path], *, dry_run: bool) -> None:
-    """Save a plan as one batch, with the weather of exported folders, and tell what became of each file."""
-    weather = _weather(desk, plan, files)
+def take_in(
+    desk: Desk,
+    tables: Sequence[TextTable],
+    answers: Answers,
+    *,
+    folders: Sequence[Path] = (),
+    dry_run: bool = False,
+) -> None:
+    """Save what tables say as one batch, with the weather of exported folders, and tell what became of it."""
+    plan = planned(desk, tables, answers)
+    weather = _weather(desk, plan, folders)
     for warning in plan.warnings:
         tell(f"Note: {warning}.")
     for report in plan.reports:
@@ -84,12 +85,12 @@ def carry_out(desk: Desk, plan: ImportPlan, files: Sequence[Path], *, dry_run: b
     tell(". ".join(back))
 
 
-def _weather(desk: Desk, plan: ImportPlan, files: Sequence[Path]) -> list[tuple[str, DailyWeather, Origin]]:
+def _weather(desk: Desk, plan: ImportPlan, folders: Sequence[Path]) -> list[tuple[str, DailyWeather, Origin]]:
     """The weather in exported folders, of the places that are here or come with them."""
     from data_sources.weather_export import read_weather_export
 
     places = {p.id for p in desk.places} | {r.id for r in plan.save if isinstance(r, Place)}
-    found = [one for folder in files if folder.is_dir() for one in read_weather_export(folder)]
+    found = [one for folder in folders for one in read_weather_export(folder)]
     for place, _, origin in found:
         if place not in places:
             tell(
@@ -116,10 +117,8 @@ def _save(
         return add_weather(desk.folder, weather, at)
 
 
-def _csv_files(files: Sequence[Path]) -> list[Path]:
-    """Files as given; of a folder, the tables in it."""
-    from data_sources.tables.garden_tables import FILES
-
+def read_tables(files: Sequence[Path]) -> list[TextTable]:
+    """The tables in files; of a folder, those that an export wrote there."""
     paths: list[Path] = []
     for file in files:
         if not file.is_dir():
@@ -129,4 +128,4 @@ def _csv_files(files: Sequence[Path]) -> list[Path]:
         if not found:
             raise InputError(f"{file} holds no exported tables ({', '.join(FILES.values())})")
         paths += found
-    return paths
+    return [read_table(path) for path in paths]

@@ -12,7 +12,7 @@ import click
 from data_sources.journal.schema import Record
 from data_sources.journal_questions import all_records
 from data_sources.photo_dates import Photo, find_photos, read_photo
-from data_sources.tables.csv_cells import BadRowsError, Problem
+from data_sources.tables.problems import Problem, TableError
 from phenology.language.vague_dates import format_day
 from phenology.language.words import find_stage
 from phenology.model.errors import InputError, StageOrderError
@@ -49,7 +49,7 @@ def take_in(
     Raises
     ------
     InputError
-        If no photo tells its day, or a look cannot stand (`BadRowsError`, every photo at once).
+        If no photo tells its day, or a look cannot stand (`TableError`, every photo at once).
     """
     photos = [read_photo(path) for path in find_photos(paths)]
     if not photos:
@@ -87,14 +87,14 @@ def _by_day(desk: Desk, photos: Sequence[Photo]) -> dict[date, list[Photo]]:
             photo.path.name,
             None,
             None,
-            day.isoformat(),
+            f"read '{day.isoformat()}'",
             "this day is still to come; set the camera's clock and write the look down by hand",
         )
         for day, photo in dated
         if day > desk.today
     ]
     if late:
-        raise BadRowsError(late, what="photos")
+        raise TableError(late, what="photos")
     left: dict[str, list[str]] = {}
     for photo in photos:
         if photo.taken is None:
@@ -169,13 +169,15 @@ def _planned(desk: Desk, shown: Sequence[Shown], who: str | None) -> tuple[list[
             try:
                 changes = look_changes(look, record, desk.calendar, today=desk.today, new_id=desk.new_id)
             except InputError as error:
-                problems.append(Problem(_names(s.photos), None, None, s.stage, _without_flag(error)))
+                problems.append(
+                    Problem(_names(s.photos), None, None, f"read '{s.stage}'", _without_flag(error))
+                )
                 continue
             book.apply(changes)
             save += changes.save
             looks.append(look)
     if problems:
-        raise BadRowsError(problems, what="looks")
+        raise TableError(problems, what="looks")
     return save, looks, there
 
 

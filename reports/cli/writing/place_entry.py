@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 
-from data_sources.tables.rows import number_between
+from data_sources.tables.cells import number_between
 from phenology.language.words import near_words, plain_words
 from phenology.model.errors import InputError, UnknownNameError
 from phenology.model.records import Place

@@ -2,44 +2,35 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
-from tempfile import TemporaryDirectory
 
-from data_sources.tables.csv_cells import read_csv, write_csv
-from phenology.model.errors import InputError
+from data_sources.tables.problems import TableError
+from data_sources.tables.text_table import read_table
 from reports.cli.writing.desk import Desk, tell
-from reports.cli.writing.import_entry import Asked, carry_out, planned
-
-COLUMNS = ("date", "tree", "stage", "checked", "note")
+from reports.cli.writing.import_entry import garden_answers, take_in
 
 
-def take_in(desk: Desk, file: Path, *, dry_run: bool) -> None:
-    """Save the looks of a filled sheet, all of them or none.
+def take_sheet_in(desk: Desk, file: Path, *, dry_run: bool) -> None:
+    """Save the looks of a filled sheet, all of them or none; rows without a stage are passed over.
 
     Raises
     ------
-    InputError
+    TableError
         If it is no such sheet, or a row that was filled in cannot be used; it is named by its line.
     """
-    table = read_csv(file)
-    missing = [name for name in ("date", "tree", "stage") if name not in table.headers]
+    table = read_table(file)
+    at = {key: n for n, key in enumerate(table.keys)}
+    missing = [name for name in ("date", "tree", "stage") if name not in at]
     if missing:
-        raise InputError(
+        raise TableError(
             f"{file.name} lacks the column '{missing[0]}'; make a sheet with flushcast round --csv"
         )
-    rows: list[tuple[str | None, ...]] = []
-    for line, row in table.rows:
-        while len(rows) < line - 2:
-            rows.append(())  # lines keep their numbers, so that a message names the right one
-        looked = row["stage"].strip()
-        rows.append(tuple(row.get(name) or None for name in COLUMNS) if looked else ())
-        if not looked and row.get("note"):
+    filled = tuple(row for row in table.rows if row[1][at["stage"]].strip())
+    for line, cells in table.rows:
+        if (line, cells) not in filled and "note" in at and cells[at["note"]].strip():
             tell(f"{file.name}, line {line}: a note without a stage was passed over.")
-    if not any(rows):
+    if not filled and not table.problems:
         tell("No stage was filled in; nothing was changed.")
         return
-    with TemporaryDirectory() as folder:
-        copy = Path(folder) / file.name
-        write_csv(copy, COLUMNS, rows)
-        plan = planned(desk, [copy], Asked(target="look"), may_ask=False)
-        carry_out(desk, plan, [copy], dry_run=dry_run)
+    take_in(desk, [replace(table, rows=filled)], garden_answers(desk, "look"), dry_run=dry_run)

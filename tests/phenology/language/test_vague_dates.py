@@ -8,14 +8,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from phenology.language.vague_dates import (
-    MONTHS,
-    AmbiguousDateError,
-    VagueDate,
-    decide_order,
-    format_dates,
-    parse,
-)
+from phenology.language.vague_dates import VagueDate, format_dates, parse
+from phenology.language.written_days import MONTHS, AmbiguousDateError, MixedDatesError, decide_order
 from phenology.model.errors import InputError
 from phenology.model.season import SeasonCalendar
 
@@ -167,8 +161,11 @@ def test_a_file_that_proves_nothing_asks():
 
 
 def test_a_file_that_contradicts_itself_names_both_dates():
-    with pytest.raises(AmbiguousDateError, match="'25/7/2025' can only be day first, '7/26/2025' only month"):
-        decide_order(["25/7/2025", "7/26/2025"])
+    with pytest.raises(
+        MixedDatesError, match="'25/7/2025' can only be day first, '7/26/2025' only month"
+    ) as e:
+        decide_order(["25/7/2025", "4 July", "7/26/2025"])
+    assert (e.value.day_first, e.value.month_first) == (0, 2)
 
 
 @pytest.mark.parametrize(

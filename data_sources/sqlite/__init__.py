@@ -1,0 +1,1 @@
+"""What the journal and the weather store share: opening, errors in words, upgrades, checks, backups."""

@@ -1,0 +1,117 @@
+"""Is a database file whole? A quick check at every opening, a deep one once a day and after a surprise.
+
+SQLite's quick check sees broken structure. The deep check adds indexes, references and, through the schema,
+every cell, so it takes time that grows with the file. The day of the last one is kept beside the
+file with the state it was left in: another state means that it was killed, copied or written to by others.
+"""
+
+from __future__ import annotations
+
+import sqlite3
+from contextlib import closing, suppress
+from dataclasses import dataclass, replace
+from datetime import UTC, datetime
+from pathlib import Path
+
+from data_sources.sqlite.connection import look, pragma, snapshot
+from data_sources.sqlite.errors import fault_behind
+from data_sources.sqlite.files import CHECKED, beside, has_log, state_of
+from data_sources.sqlite.schema import Schema
+
+
+@dataclass(frozen=True)
+class Inspection:
+    """The version a file says it has, and what is wrong with it; `foreign`: another program's database."""
+
+    version: int = 0
+    fault: str | None = None
+    foreign: bool = False
+
+
+def inspect(path: Path, schema: Schema, *, whole: bool = False) -> Inspection:
+    """Look at a file without opening it to write; with `whole`, run the deep check too.
+
+    Raises
+    ------
+    OSError, sqlite3.Error
+        If the file cannot be read, which says nothing of what it holds.
+    """
+    for _ in range(3):
+        before = state_of(path)
+        with path.open("rb") as file:
+            if not file.read(1):
+                return Inspection(fault="the file is empty")
+        try:
+            with closing(look(path)) as connection:
+                seen = _read_header(connection, path, schema)
+                if whole and seen.fault is None:
+                    seen = replace(seen, fault=fault_in(connection, schema))
+        except (sqlite3.DatabaseError, ValueError) as error:
+            seen = Inspection(fault=fault_behind(error))
+        if seen.fault is None or state_of(path) == before:
+            break  # else somebody wrote to it while it was read without a lock
+    return seen
+
+
+def _read_header(connection: sqlite3.Connection, path: Path, schema: Schema) -> Inspection:
+    version, recorded = pragma(connection, "user_version"), _recorded_version(connection)
+    size, belong = path.stat().st_size, pragma(connection, "page_count") * pragma(connection, "page_size")
+    fault, foreign = None, False
+    if pragma(connection, "encoding") != "UTF-8":
+        fault = "its header names a text encoding that it never has"
+    elif size < belong and not has_log(path):
+        fault = f"it is cut short: {size} bytes where {belong} belong"
+    elif pragma(connection, "application_id") != schema.application_id:
+        foreign = recorded is None
+        fault = f"it is not a {schema.noun}" if foreign else f"its header is not that of a {schema.noun}"
+    elif version != recorded and (recorded is not None or version <= schema.version):
+        fault = f"its version ({version}) is not the one it was brought to ({recorded})"
+    return Inspection(version, fault, foreign)
+
+
+def _recorded_version(connection: sqlite3.Connection) -> int | None:
+    try:
+        version: int | None = connection.execute("SELECT max(version) FROM migration").fetchone()[0]
+    except sqlite3.OperationalError as error:
+        if "no such" in str(error):
+            return None
+        raise
+    return version
+
+
+def fault_in(connection: sqlite3.Connection, schema: Schema, *, deep: bool = True) -> str | None:
+    """What is wrong with an open database, in words; None when nothing is.
+
+    With `deep`, SQLite's full check and every reference and, at the present version, every cell.
+    """
+    try:
+        with snapshot(connection):
+            verdict = pragma(connection, "integrity_check(1)" if deep else "quick_check(1)")
+            if verdict != "ok":
+                return str(verdict).splitlines()[-1]
+            if not deep:
+                return None
+            if connection.execute("PRAGMA foreign_key_check").fetchone() is not None:
+                return "a row points at another that is not there"
+            present = pragma(connection, "user_version") == schema.version
+            return schema.content_fault(connection) if present else None
+    except (sqlite3.DatabaseError, ValueError, TypeError) as error:  # the last two: a cell of no known kind
+        return fault_behind(error)
+
+
+def today() -> str:
+    """The day that counts for the daily deep check."""
+    return datetime.now(UTC).date().isoformat()
+
+
+def checked_today(path: Path) -> bool:
+    """Whether the file passed the deep check today and is as a flushcast left it since."""
+    with suppress(OSError, ValueError):
+        return beside(path, CHECKED).read_text("utf-8") == f"{today()} {state_of(path)}"
+    return False
+
+
+def remember_check(path: Path, day: str) -> None:
+    """Write down that the database, as it stands, was checked deeply that day; the note may be deleted."""
+    with suppress(OSError):  # a folder nobody may write; then every opening checks deep
+        beside(path, CHECKED).write_text(f"{day} {state_of(path)}", "utf-8")

@@ -1,0 +1,75 @@
+"""What a database file holds, and the steps that bring an older one to its present shape.
+
+A step and the record that it was taken are one transaction, so a failed upgrade leaves the file as it was.
+A released step is never edited; a change of shape is a new step at the end.
+"""
+
+from __future__ import annotations
+
+import sqlite3
+from collections.abc import Callable
+from contextlib import closing
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from pathlib import Path
+
+from data_sources.sqlite.connection import connect, pragma, transaction
+from data_sources.sqlite.files import part_of, place_new, remove
+
+
+@dataclass(frozen=True)
+class Step:
+    """One change of shape: the n-th step brings a file from version n - 1 to n."""
+
+    name: str
+    statements: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class Schema:
+    """One kind of database file.
+
+    It is `noun` to the grower and `application_id` to SQLite. `recording` is the statement that notes a step
+    (:version, :name, :at) in its table `migration`. `write_ahead`: it uses the write-ahead log where the
+    folder allows. `remedy` says what to do when the file at a path is damaged, `content_fault` what is wrong
+    with the cells themselves, which SQLite cannot see.
+    """
+
+    noun: str
+    application_id: int
+    steps: tuple[Step, ...]
+    recording: str
+    write_ahead: bool
+    remedy: Callable[[Path], str]
+    content_fault: Callable[[sqlite3.Connection], str | None] = lambda connection: None
+
+    @property
+    def version(self) -> int:
+        """The version this flushcast writes."""
+        return len(self.steps)
+
+
+def migrate(connection: sqlite3.Connection, schema: Schema) -> None:
+    """Take every step the file lacks, each in one transaction with its record."""
+    for version, step in enumerate(schema.steps, 1):
+        with transaction(connection):
+            # Asked inside the lock: another process may have taken the step while we waited.
+            if pragma(connection, "user_version") == version - 1:
+                for statement in step.statements:
+                    connection.execute(statement)
+                at = datetime.now(UTC).isoformat(timespec="seconds")
+                connection.execute(schema.recording, {"version": version, "name": step.name, "at": at})
+                connection.execute(f"PRAGMA application_id = {schema.application_id:d}")
+                connection.execute(f"PRAGMA user_version = {version:d}")
+
+
+def create_file(path: Path, schema: Schema) -> None:
+    """Make an empty database under another name and give it its own when it is whole."""
+    path.parent.mkdir(parents=True, exist_ok=True)
+    part = part_of(path)
+    try:
+        with closing(connect(part, "rwc")) as connection:
+            migrate(connection, schema)
+        place_new(part, path)
+    finally:
+        remove(part)

@@ -1,0 +1,66 @@
+"""Dates in a table: the order of day and month that a whole file proves, and cells read in it."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from datetime import date
+
+from data_sources.tables.problems import FileQuestion, Problem, TableError
+from phenology.language.vague_dates import VagueDate, parse
+from phenology.language.written_days import (
+    DATE_ORDERS,
+    AmbiguousDateError,
+    DateOrder,
+    MixedDatesError,
+    decide_order,
+)
+from phenology.model.errors import InputError
+from phenology.model.season import SeasonCalendar
+
+
+def order_of(file: str, dates: Iterable[tuple[int, str, str]]) -> DateOrder | None:
+    """The order of day and month that a file's dates (line, column, text) prove, or None when they need none.
+
+    Raises
+    ------
+    TableError
+        If some dates have the day first and others the month.
+    FileQuestion
+        If nothing tells.
+    """
+    cells = list(dates)
+    try:
+        return decide_order(text for _, _, text in cells)
+    except MixedDatesError as error:
+        (line, column, text), (other, _, _) = cells[error.month_first], cells[error.day_first]
+        advice = f"but line {other} has the day first; write all dates as 2026-03-05"
+        raise TableError([Problem(file, line, column, f"'{text}' has the month first", advice)]) from None
+    except AmbiguousDateError as error:
+        raise FileQuestion("date_order", DATE_ORDERS, f"{file}: {error}") from None
+
+
+@dataclass(frozen=True)
+class DateReader:
+    """Reads the date cells of one file; weeks begin on a day counted from Monday as 0."""
+
+    today: date
+    calendar: SeasonCalendar
+    order: DateOrder | None = None
+    first_weekday: int = 0
+
+    def vague(self, text: str) -> VagueDate:
+        """A date as the grower writes it."""
+        return parse(text, today=self.today, order=self.order, first_weekday=self.first_weekday)
+
+    def exact(self, text: str) -> date:
+        """A date that must fix one day."""
+        day = self.vague(text)
+        if day.earliest is None or not day.is_exact:
+            raise InputError("write one day, such as 2026-07-04")
+        return day.earliest
+
+    def middle(self, text: str) -> date:
+        """A date that stands for one day; a vague one counts by its middle."""
+        earliest, latest = self.vague(text).in_season(self.calendar, self.today)
+        return earliest + (latest - earliest) // 2

@@ -1,0 +1,192 @@
+"""The one way in for tables: from the bytes of a file to rows of text that know their lines.
+
+Encodings, separators, lines before the column names and compressed files are seen to here; what columns and
+cells mean is for those who read on. Another file shape needs one more maker of a `TextTable`.
+"""
+
+from __future__ import annotations
+
+import csv
+import gzip
+import io
+import zlib
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+from data_sources.tables.problems import Problem, TableError
+
+SEPARATORS = ",;\t|"
+DEEPEST_HEADER = 60  # lines looked through for the column names
+BLANKS = " \t\u00a0"
+
+
+@dataclass(frozen=True)
+class TextTable:
+    """Column names and rows of text.
+
+    Parameters
+    ----------
+    headers : sequence of str
+        Column names as they stand in the file, none blank.
+    rows, ragged : sequence of (line, cells)
+        Where a row begins (the first line of a file is 1) and its cells as they stand: one a header, or more
+        in a ragged row.
+    preamble : sequence of str
+        The lines before the column names.
+    """
+
+    file: str
+    headers: tuple[str, ...]
+    rows: tuple[tuple[int, tuple[str, ...]], ...]
+    ragged: tuple[tuple[int, tuple[str, ...]], ...] = ()
+    separator: str = ","
+    preamble: tuple[str, ...] = ()
+
+    @property
+    def keys(self) -> tuple[str, ...]:
+        """The headers as they are compared: lower case, single spaces.
+
+        Raises
+        ------
+        TableError
+            If two are the same.
+        """
+        keys = tuple(header_key(header) for header in self.headers)
+        twice = [key for key in keys if keys.count(key) > 1]
+        if twice:
+            raise TableError(f"{self.file} has two columns called '{twice[0]}'; rename one")
+        return keys
+
+    @property
+    def problems(self) -> tuple[Problem, ...]:
+        """What is wrong with the ragged rows."""
+        points = "if commas are decimal points, put semicolons between the columns; else "
+        advice = f"{points if self.separator == ',' else ''}quote cells that hold '{self.separator}'"
+        width = len(self.headers)
+        return tuple(
+            self.problem(line, None, f"{len(cells)} cells where the header has {width}", advice)
+            for line, cells in self.ragged
+        )
+
+    def problem(self, line: int | None, column: int | None, wrong: str, advice: str = "") -> Problem:
+        """A problem of a cell, its column given by position, or of a whole row or file."""
+        return Problem(self.file, line, None if column is None else self.headers[column], wrong, advice)
+
+
+def header_key(header: str) -> str:
+    """A column name as names are compared."""
+    return " ".join(header.casefold().split())
+
+
+def read_table(path: Path, recognise: Callable[[Sequence[str]], bool] | None = None) -> TextTable:
+    """Read a table of text whatever wrote it.
+
+    Parameters
+    ----------
+    recognise : callable, optional
+        Whether a line's cells are the column names; lines before it are the preamble. Where it knows none,
+        the likeliest line counts. Without it the first line that is not blank names the columns, and cells
+        keep their spaces.
+
+    Raises
+    ------
+    TableError
+        If the file cannot be opened, is empty or no text, or a line is no CSV.
+    """
+    return split_table(path.name, read_text(path), recognise)
+
+
+def read_text(path: Path) -> str:
+    """The text of a file, in UTF-8, UTF-16 or else Windows-1252; a gzip file is opened on the way.
+
+    Raises
+    ------
+    TableError
+        If the file cannot be opened, is empty, is a spreadsheet or no text at all.
+    """
+    try:
+        raw = path.read_bytes()
+    except FileNotFoundError:
+        raise TableError(f"there is no file {path}") from None
+    except IsADirectoryError:
+        raise TableError(f"{path} is a folder, not a file") from None
+    except OSError as error:
+        raise TableError(f"{path} cannot be read: {(error.strerror or str(error)).lower()}") from None
+    if raw[:2] == b"\x1f\x8b":
+        try:
+            raw = gzip.decompress(raw)
+        except (OSError, EOFError, zlib.error):
+            raise TableError(
+                f"{path.name}: the compressed file is cut short or damaged; fetch it again"
+            ) from None
+    if raw[:4] in (b"PK\x03\x04", b"\xd0\xcf\x11\xe0"):
+        raise TableError(f"{path.name} is a spreadsheet file; save the sheet as CSV and take that")
+    text = raw.decode(_encoding(raw), errors="replace").removeprefix("\ufeff")
+    if "\0" in text[:200]:
+        raise TableError(f"{path.name} is not a text file; save or export it as CSV (UTF-8)")
+    if not text.strip():
+        raise TableError(f"{path.name}: the file is empty; its first line should name the columns")
+    return text
+
+
+def _encoding(raw: bytes) -> str:
+    head = raw[:400]
+    for encoding, mark, at in (("utf-16-le", b"\xff\xfe", 1), ("utf-16-be", b"\xfe\xff", 0)):
+        if raw.startswith(mark) or head[at::2].count(0) > 0.4 * max(len(head), 2):
+            return encoding
+    try:
+        raw.decode("utf-8")
+    except UnicodeDecodeError:
+        return "cp1252"
+    return "utf-8"
+
+
+def split_table(name: str, text: str, recognise: Callable[[Sequence[str]], bool] | None = None) -> TextTable:
+    """The table in a text; see `read_table`."""
+    lines = list(io.StringIO(text, newline=""))
+    at, separator = _find_header(lines, recognise)
+    reader = csv.reader(
+        io.StringIO("".join(lines[at:]), newline=""),
+        delimiter=separator,
+        skipinitialspace=recognise is not None,  # where cells must come back as they were, spaces count
+    )
+    headers: tuple[str, ...] = ()
+    rows: list[tuple[int, tuple[str, ...]]] = []
+    ragged: list[tuple[int, tuple[str, ...]]] = []
+    line = at
+    try:
+        for cells in reader:
+            first, line = line + 1, at + reader.line_num
+            if not any(cell.strip(BLANKS) for cell in cells):
+                continue
+            width = len(headers)
+            if not width:
+                while recognise is None and not cells[-1].strip(BLANKS):
+                    cells.pop()
+                headers = tuple(cell.strip(BLANKS) or f"column {n}" for n, cell in enumerate(cells, 1))
+            elif any(cell.strip(BLANKS) for cell in cells[width:]):
+                ragged.append((first, tuple(cells)))
+            else:
+                rows.append((first, (*cells[:width], *[""] * (width - len(cells)))))
+    except csv.Error as error:
+        raise TableError(f"{name}, line {line + 1}: this is not a CSV row ({error})") from None
+    return TextTable(name, headers, tuple(rows), tuple(ragged), separator, tuple(lines[:at]))
+
+
+def _find_header(lines: Sequence[str], recognise: Callable[[Sequence[str]], bool] | None) -> tuple[int, str]:
+    """Which line names the columns, and what separates them: the one recognised, else the likeliest."""
+    separators = lines[0][4] if lines[0].casefold().startswith("sep=") and lines[0][4:].strip("\r\n") else ""
+    start, separators = (1, separators) if separators else (0, SEPARATORS)
+    if recognise is None:
+        at = next((n for n, line in enumerate(lines) if n >= start and line.strip()), 0)
+        return at, max(separators, key=lines[at].count)
+    likeliest = (-1, 0, separators[0])
+    for at, line in enumerate(lines[:DEEPEST_HEADER]):
+        for separator in sorted(separators, key=line.count, reverse=True):
+            names = next(csv.reader([line], delimiter=separator, skipinitialspace=True), [])
+            names = [name.strip() for name in names]
+            if len(names) > 1 and recognise(names):
+                return at, separator
+            likeliest = max(likeliest, (sum(any(map(str.isalpha, n)) for n in names), -at, separator))
+    return -likeliest[1], likeliest[2]

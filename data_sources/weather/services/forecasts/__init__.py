@@ -1,0 +1,1 @@
+"""Services of weather models, for the days ahead and for days long past."""

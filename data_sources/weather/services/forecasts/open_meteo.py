@@ -1,0 +1,217 @@
+"""Open-Meteo: forecast, archive and ensemble.
+
+Asked are hours in GMT, never days: its own days use the present distance from Greenwich all year round,
+and are an hour off beyond the next clock change.
+"""
+
+from __future__ import annotations
+
+from datetime import date, timedelta
+from functools import partial
+from typing import NamedTuple
+
+import numpy as np
+import pandas as pd
+
+from data_sources.weather.services.forecasts.hours import days_from_hours, instants
+from data_sources.weather.services.protocol.checks import (
+    as_weather,
+    believable,
+    believable_forecast,
+    celsius,
+    from_today,
+    numbers,
+)
+from data_sources.weather.services.protocol.service import (
+    Answer,
+    Progress,
+    Round,
+    Service,
+    Spot,
+    no_progress,
+    span_rounds,
+)
+from data_sources.weather.services.transport.faults import ANOTHER_SHAPE, ServiceError, json_object
+from data_sources.weather.services.transport.http import Reply
+from data_sources.weather.store.records import Origin
+from phenology.weather.quality import doubtful_days
+from phenology.weather.series import DailyWeather
+
+ATTRIBUTION = (
+    "Weather data by Open-Meteo.com (https://open-meteo.com/), CC BY 4.0, changed: daily extremes computed"
+)
+TERMS = "free for non-commercial use"
+VARIABLE = "temperature_2m"
+DAY = timedelta(days=1)
+YEARS_A_CALL = 5  # costs about 13 of the 600 calls a minute that are free
+EARLIEST = date(1940, 1, 1)  # of the archive
+MOST_PAST, MOST_AHEAD, MOST_MEMBERS_AHEAD = 92, 16, 35  # days that can be asked for
+
+
+class Runs(NamedTuple):
+    """Local days of an answer's columns, by name; the height used [m]."""
+
+    days: dict[str, pd.DataFrame]
+    elevation: float | None
+
+    def weather(self, column: str, source: str) -> DailyWeather | None:
+        """The days of one column; None where none is whole."""
+        return as_weather(self.days[column], source)[0]
+
+
+class OpenMeteo(Service):
+    """What the three have in common."""
+
+    def ask(self, spot: Spot, keep_for: float, **more: str) -> Reply[Runs]:
+        """Hours at a spot. Height is the service's business: it corrects for it itself."""
+        asked = {
+            "latitude": f"{spot.latitude:g}",
+            "longitude": f"{spot.longitude:g}",
+            "hourly": VARIABLE,
+            "timezone": "GMT",
+            "timeformat": "unixtime",
+            "temperature_unit": "celsius",
+            **more,
+        }
+        if spot.elevation is not None:
+            asked["elevation"] = f"{spot.elevation:.0f}"
+        if self.settings.api_key:
+            asked["apikey"] = self.settings.api_key
+        read = partial(read_runs, zone=spot.timezone)
+        return self.http.get(self.base(self.settings), read, params=asked, keep_for=keep_for)
+
+    def answer(self, model: str, reply: Reply[Runs], **more: object) -> Answer:
+        """An answer of one of its models."""
+        more = {"origin": Origin("Open-Meteo", model, ATTRIBUTION), **more}
+        return Answer(
+            fetched_at=reply.fetched_at,
+            stale_because=reply.fault.words if reply.fault else "",
+            elevation=reply.value.elevation,
+            **more,  # type: ignore[arg-type]
+        )
+
+
+class OpenMeteoForecast(OpenMeteo):
+    """Up to 16 days ahead, and the model's short runs of the last days."""
+
+    name, title, gives = "open-meteo-forecast", "Open-Meteo forecast", "forecast"
+    about = f"16 days ahead, anywhere on earth; {TERMS}"
+    address = "https://api.open-meteo.com/v1/forecast"
+
+    def fetch(self, spot: Spot, part: Round, today: date, progress: Progress = no_progress) -> Answer:
+        """The days from `part.first` to yesterday as the model has them, and the forecast from today on."""
+        past = min(max((today - part.first).days + 1, 0), MOST_PAST)
+        ahead = min(max((part.last - today).days + 2, 1), self.settings.forecast_days, MOST_AHEAD)
+        reply = self.ask(spot, 3600.0, past_days=str(past), forecast_days=str(ahead))
+        weather = reply.value.weather(VARIABLE, "model")
+        gone = weather.between(part.first, today - DAY) if weather is not None else None
+        forecast, notes = believable_forecast(from_today(weather, today))
+        return self.answer(
+            "forecast",
+            reply,
+            days=gone if gone is not None and len(gone) else None,
+            suspect=doubtful_days(gone) if gone is not None and len(gone) else {},
+            forecast=forecast,
+            notes=notes,
+        )
+
+
+class OpenMeteoArchive(OpenMeteo):
+    """A reanalysis back to 1940, held to one model so that the past has no false step."""
+
+    name, title = "open-meteo-archive", "Open-Meteo archive"
+    about = f"a reanalysis back to 1940, anywhere on earth, five days behind; {TERMS}"
+    address = "https://archive-api.open-meteo.com/v1/archive"
+
+    def rounds(self, first: date, last: date) -> list[Round]:
+        """A few years a call, the newest first."""
+        return span_rounds(max(first, EARLIEST), last, YEARS_A_CALL)
+
+    def fetch(self, spot: Spot, part: Round, today: date, progress: Progress = no_progress) -> Answer:
+        """The days of a round, as far as the analysis has come."""
+        # A day more at each end: local days begin and end on other days of Greenwich.
+        first, last = max(part.first - DAY, EARLIEST), min(part.last + DAY, today - DAY)
+        if last < part.first:
+            raise ServiceError("absent", "has nothing so new")
+        model = self.settings.archive_model
+        keep_for = (30 if (today - last).days > 100 else 1) * 86400.0
+        reply = self.ask(
+            spot, keep_for, start_date=first.isoformat(), end_date=last.isoformat(), models=model
+        )
+        columns = [name for name in (VARIABLE, f"{VARIABLE}_{model}") if name in reply.value.days]
+        if not columns:
+            raise ServiceError("damaged", f"sent no values of the model {model}")
+        weather = reply.value.weather(columns[0], "model")
+        weather = weather.between(part.first, part.last) if weather is not None else None
+        if weather is None or not len(weather):
+            raise ServiceError("absent", "has no day of that time yet")
+        copernicus = f"Generated using Copernicus Climate Change Service information {today.year}"
+        return self.answer(
+            model,
+            reply,
+            origin=Origin("Open-Meteo", model, f"{ATTRIBUTION}. {copernicus}"),
+            days=weather,
+            suspect=doubtful_days(weather),
+        )
+
+
+class OpenMeteoEnsemble(OpenMeteo):
+    """The same forecast many times over, from slightly different beginnings."""
+
+    name, title, gives = "open-meteo-ensemble", "Open-Meteo ensemble", "ensemble"
+    about = f"how much forecasts from slightly different beginnings part; {TERMS}"
+    address = "https://ensemble-api.open-meteo.com/v1/ensemble"
+
+    def fetch(self, spot: Spot, part: Round, today: date, progress: Progress = no_progress) -> Answer:
+        """The control run and the members, from today on."""
+        ahead = min(max((part.last - today).days + 2, 1), MOST_MEMBERS_AHEAD)
+        model = self.settings.ensemble_model
+        reply = self.ask(spot, 6 * 3600.0, models=model, past_days="1", forecast_days=str(ahead))
+        runs: list[DailyWeather] = []
+        for name in sorted(reply.value.days, key=lambda n: ("_member" in n, n)):
+            run = reply.value.weather(name, "forecast")
+            run = run.between(today, date.max) if run is not None else None
+            if run is not None and len(run):
+                runs.append(believable_forecast(run)[0])
+        if len(runs) < 2:
+            raise ServiceError("damaged", f"sent no members of the model {model}")
+        # Every member must hold the same days, or the spread would be one of how far they reach.
+        last = min(run.last_known_day() for run in runs if run.known.any())
+        control, *members = (run.between(today, last) for run in runs)
+        return self.answer(
+            model,
+            reply,
+            origin=Origin("Open-Meteo ensemble", model, ATTRIBUTION),
+            forecast=control,
+            members=tuple(member for member in members if np.any(member.known)),
+        )
+
+
+def read_runs(body: bytes, zone: str) -> Runs:
+    """The local days of an answer's hours.
+
+    Raises
+    ------
+    ServiceError
+        If the answer is no answer, of another shape than documented, or no air.
+    """
+    answer = json_object(body)
+    try:
+        hourly, units = answer["hourly"], answer["hourly_units"]
+        times = hourly["time"]
+        if units.get("time") != "unixtime" or not all(type(t) is int for t in times):
+            raise ServiceError("damaged", "sent times of another shape than was asked for")
+        columns = {
+            name: celsius(numbers(values), str(units.get(name, units.get(VARIABLE, ""))))
+            for name, values in hourly.items()
+            if name.startswith(VARIABLE)
+        }
+    except (KeyError, TypeError, AttributeError):
+        raise ServiceError("damaged", ANOTHER_SHAPE) from None
+    if not columns or any(len(column) != len(times) for column in columns.values()):
+        raise ServiceError("damaged", "sent columns that are not as long as each other")
+    index = instants(times)
+    days = {name: days_from_hours(pd.Series(air, index), zone) for name, air in columns.items()}
+    height = answer.get("elevation")
+    known = isinstance(height, int | float) and not isinstance(height, bool)
+    return Runs({name: believable(one) for name, one in days.items()}, float(height) if known else None)  # type: ignore[arg-type]

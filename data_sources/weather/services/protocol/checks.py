@@ -1,0 +1,126 @@
+"""Checks that every answer passes before anybody believes it: units, numbers, days, whether air can be so.
+
+Days are a frame indexed by local day (`DatetimeIndex`) with the columns ``tmin`` and ``tmax`` [°C] and, where
+they differ in kind, ``source``.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from datetime import date
+from typing import Any
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+
+from data_sources.weather.services.transport.faults import ServiceError
+from phenology.weather.quality import doubtful_days, without_crossed_days
+from phenology.weather.series import DailyWeather
+
+USUAL_RANGE_LIMIT = 30.0  # °C between tmin and tmax, as a median: nowhere on earth; ours
+FAR_LIMIT, FAR_SHARE = 60.0, 0.1  # °C either way, and the share of values that far out; ours
+
+
+def numbers(values: Sequence[Any]) -> NDArray[np.float64]:
+    """A JSON column as numbers, null as NaN.
+
+    Raises
+    ------
+    ServiceError
+        If anything in it is no number.
+
+    Examples
+    --------
+    >>> numbers([1.5, None, 3])
+    array([1.5, nan, 3. ])
+    """
+    for value in values:
+        if value is not None and (isinstance(value, bool) or not isinstance(value, int | float)):
+            raise ServiceError("damaged", f"sent '{str(value)[:20]}' where a temperature should stand")
+    return np.array(values, dtype=float)
+
+
+def celsius(values: NDArray[np.float64], unit: str) -> NDArray[np.float64]:
+    """Values in °C from the unit a service states.
+
+    Raises
+    ------
+    ServiceError
+        If the unit is none of a temperature.
+
+    Examples
+    --------
+    >>> celsius(np.array([50.0]), "°F")
+    array([10.])
+    """
+    plain = unit.strip().lstrip("°").casefold().removeprefix("deg")
+    if plain in ("c", "celsius"):
+        return values
+    if plain in ("f", "fahrenheit"):
+        return (values - 32) / 1.8
+    raise ServiceError("unbelievable", f"states its temperatures in '{unit}', which is not understood")
+
+
+def believable(days: pd.DataFrame, whose: str = "") -> pd.DataFrame:
+    """The days in order, if none comes twice and they are air as a whole: often they are tenths of a degree.
+
+    Raises
+    ------
+    ServiceError
+        If a day comes twice, the usual day spans more than `USUAL_RANGE_LIMIT`, or too many values are beyond
+        `FAR_LIMIT`.
+    """
+    if not days.index.is_monotonic_increasing:
+        days = days.sort_index()
+    if not days.index.is_unique:
+        again = days.index[days.index.duplicated()][0]
+        raise ServiceError("damaged", f"sent {again:%Y-%m-%d} twice{whose}")
+    values = days[["tmin", "tmax"]].to_numpy(dtype=float)
+    spans, both = values[:, 1] - values[:, 0], np.abs(values[~np.isnan(values)])
+    spans = spans[~np.isnan(spans)]
+    wide = len(spans) > 1 and np.median(spans) > USUAL_RANGE_LIMIT
+    # One wild value among few is a wild value (it is marked), not another unit.
+    far = both > FAR_LIMIT
+    if len(both) >= 4 and (wide or (far.sum() > 2 and far.mean() > FAR_SHARE)):
+        usual = f"the usual one is {np.median(both):.0f} °C; tenths of a degree?"
+        raise ServiceError("unbelievable", f"sent temperatures that are no air ({usual})")
+    return days
+
+
+def as_weather(days: pd.DataFrame, source: str = "station") -> tuple[DailyWeather | None, int]:
+    """A series of days, unknown ones cut off its ends, and how many days have a minimum above their maximum.
+
+    Those, and days that are absent in between, are unknown. None where nothing is known.
+    """
+    days = days.dropna(subset=["tmin", "tmax"], how="all")
+    if days.empty:
+        return None, 0
+    days = days.asfreq("D")
+    names = days["source"].fillna(source).to_numpy(dtype="U8") if "source" in days else source
+    weather, crossed = without_crossed_days(days.index[0].date(), days["tmin"], days["tmax"], names)
+    return weather, len(crossed)
+
+
+def believable_forecast(weather: DailyWeather) -> tuple[DailyWeather, tuple[str, ...]]:
+    """A forecast without its days that are hard to believe: nobody could accept them before they are past."""
+    doubts = doubtful_days(weather)
+    low, high = weather.tmin.copy(), weather.tmax.copy()
+    for day in doubts:
+        low[weather.index(day)] = high[weather.index(day)] = np.nan
+    notes = tuple(f"{day} left out of the forecast: {why}" for day, why in doubts.items())
+    return DailyWeather(weather.first_day, low, high, weather.source), notes
+
+
+def from_today(weather: DailyWeather | None, today: date) -> DailyWeather:
+    """The days of a forecast from today on.
+
+    Raises
+    ------
+    ServiceError
+        If there is none.
+    """
+    ahead = weather.between(today, date.max) if weather is not None else None
+    if ahead is None or not len(ahead):
+        raise ServiceError("damaged", "sent no whole day from today on (is the computer's clock right?)")
+    return ahead

@@ -1,0 +1,207 @@
+"""What every weather service takes and gives.
+
+A service is asked for a span of days at a spot and answers with values and words, or raises
+`ServiceError`. It never touches the store: `update.py` decides what becomes of an answer.
+"""
+
+from __future__ import annotations
+
+from abc import ABC, abstractmethod
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field
+from datetime import date, datetime
+from functools import cached_property
+from typing import ClassVar, Literal
+from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
+
+from data_sources.weather.services.transport.http import Http
+from data_sources.weather.services.transport.settings import WeatherSettings
+from data_sources.weather.store.records import Origin
+from phenology.model.errors import InputError
+from phenology.weather.series import DailyWeather
+
+Gives = Literal["history", "forecast", "ensemble"]
+
+ROUNDING = 4  # decimals of coordinates that leave the house: about 10 m, and all that services accept
+
+Progress = Callable[[str, int, int], None]
+"""Called while a service works: what, how many are done, how many there are."""
+
+
+def no_progress(what: str, done: int, total: int) -> None:
+    """Progress nobody watches."""
+
+
+@dataclass(frozen=True)
+class Spot:
+    """Where weather is wanted: rounded coordinates, height and time zone.
+
+    Parameters
+    ----------
+    latitude, longitude : float
+        Rounded to `ROUNDING` decimals; a longitude past 180 is brought back. [degrees, north, east positive]
+    elevation : float, optional
+        Above sea level. [m]
+    timezone : str
+        IANA name; the spot's days are this zone's days.
+
+    Raises
+    ------
+    InputError
+        If a coordinate is out of range, or there is no such zone.
+
+    Examples
+    --------
+    >>> Spot(50.1109221, 188.5, 118.0, "Europe/Berlin").longitude
+    -171.5
+    """
+
+    latitude: float
+    longitude: float
+    elevation: float | None
+    timezone: str
+
+    def __post_init__(self) -> None:
+        if not -90 <= self.latitude <= 90:
+            raise InputError(f"latitude must lie between -90 and 90, got {self.latitude:g}")
+        if not -360 <= self.longitude <= 360:
+            raise InputError(f"longitude must lie between -180 and 180, got {self.longitude:g}")
+        object.__setattr__(self, "latitude", round(float(self.latitude), ROUNDING))
+        east = round((float(self.longitude) + 180) % 360 - 180, ROUNDING)
+        object.__setattr__(self, "longitude", east)
+        try:
+            ZoneInfo(self.timezone)
+        except (ZoneInfoNotFoundError, ValueError, OSError):
+            raise InputError(
+                f"there is no time zone '{self.timezone}'; write one such as Europe/Berlin"
+            ) from None
+
+    def today(self, now: datetime) -> date:
+        """The local day at a time with zone."""
+        return now.astimezone(ZoneInfo(self.timezone)).date()
+
+
+@dataclass(frozen=True)
+class Round:
+    """One piece of work of a service: a span of days, and of how many stations (None: all it uses)."""
+
+    first: date
+    last: date
+    stations: int | None = None
+
+    @cached_property
+    def years(self) -> range:
+        """The calendar years it touches."""
+        return range(self.first.year, self.last.year + 1)
+
+
+@dataclass(frozen=True)
+class Answer:
+    """What a service gave for one round.
+
+    Attributes
+    ----------
+    origin : Origin
+        Provider, station ids or model, attribution.
+    fetched_at : datetime
+        When the answer left the service, with zone (older than now for a copy).
+    days : DailyWeather or None
+        Days gone by: source "station" or "model".
+    forecast : DailyWeather or None
+    members : tuple of DailyWeather
+        Of an ensemble.
+    suspect : mapping of date to str
+        Days of `days` that are hard to believe, with why.
+    notes : tuple of str
+        For the grower: what is absent, what was left out.
+    held : frozenset of int
+        Years in which a part failed: their days may fill holes of the store and replace nothing.
+    asked, received : int
+        Files or pieces asked for and had.
+    stale_because : str
+        Not empty when this is an old copy: what went wrong.
+    elevation : float or None
+        Of the spot, as the service has it. [m]
+    """
+
+    origin: Origin
+    fetched_at: datetime
+    days: DailyWeather | None = None
+    forecast: DailyWeather | None = None
+    members: tuple[DailyWeather, ...] = ()
+    suspect: Mapping[date, str] = field(default_factory=dict)
+    notes: tuple[str, ...] = ()
+    held: frozenset[int] = frozenset()
+    asked: int = 1
+    received: int = 1
+    stale_because: str = ""
+    elevation: float | None = None
+
+
+class Service(ABC):
+    """A weather service.
+
+    Attributes
+    ----------
+    name, title : str
+        What garden.toml says, what a grower reads.
+    about : str
+        One line: what it is good for, and on what terms.
+    address : str
+        Where it lives, as long as no setting says otherwise.
+    gives : {"history", "forecast", "ensemble"}
+    source : str
+        What its past days count as.
+    """
+
+    name: ClassVar[str]
+    title: ClassVar[str]
+    about: ClassVar[str]
+    address: ClassVar[str]
+    gives: ClassVar[Gives] = "history"
+    source: ClassVar[str] = "model"
+
+    def __init__(self, settings: WeatherSettings, http: Http) -> None:
+        self.settings, self.http = settings, http
+
+    @classmethod
+    def base(cls, settings: WeatherSettings) -> str:
+        """Where it lives."""
+        return settings.addresses.get(cls.name, cls.address).rstrip("/")
+
+    def lacks(self) -> str:
+        """What the grower must set before it can be asked; empty when it is ready."""
+        return ""
+
+    def rounds(self, first: date, last: date) -> list[Round]:
+        """The pieces to ask for, the most useful first."""
+        return [Round(first, last)]
+
+    @abstractmethod
+    def fetch(self, spot: Spot, part: Round, today: date, progress: Progress = no_progress) -> Answer:
+        """Ask for one piece; `today` is the spot's local day.
+
+        Raises
+        ------
+        ServiceError
+            If it did not give it.
+        """
+
+
+def span_rounds(first: date, last: date, years: int) -> list[Round]:
+    """Whole calendar years in pieces of `years`, the newest first; the ends are cut to the span.
+
+    Pieces do not move from year to year, so that an answer of long ago can be used again.
+
+    Examples
+    --------
+    >>> [(r.first.year, r.last.year) for r in span_rounds(date(2014, 3, 1), date(2026, 6, 1), 5)]
+    [(2025, 2026), (2020, 2024), (2015, 2019), (2014, 2014)]
+    """
+    if last < first:
+        return []
+    starts = range(first.year - first.year % years, last.year + 1, years)
+    return [
+        Round(max(first, date(year, 1, 1)), min(last, date(year + years - 1, 12, 31)))
+        for year in reversed(starts)
+    ]

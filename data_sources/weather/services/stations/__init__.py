@@ -1,0 +1,1 @@
+"""Services of measuring stations: Meteostat and NOAA, several stations blended to one place."""

@@ -1,0 +1,206 @@
+"""Meteostat: thirty years of the stations around a garden, a file of a station's year each.
+
+The station library would fetch the files itself, but without a time limit, swallowing every failure, and with
+a cache in which a failure pushes out the good copy. So our client fetches and keeps; the library finds the
+stations in their list and says whose data they are and which are forecasts; pandas reads the days.
+"""
+
+from __future__ import annotations
+
+import gzip
+import io
+import sqlite3
+import tempfile
+import zlib
+from collections.abc import Sequence
+from contextlib import closing
+from datetime import date
+from functools import cache, partial
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from data_sources.weather.services.protocol.checks import believable
+from data_sources.weather.services.protocol.service import Round, Spot, span_rounds
+from data_sources.weather.services.stations.blend import Station, StationDays
+from data_sources.weather.services.stations.station_service import DAY, Days, Piece, StationService
+from data_sources.weather.services.transport.faults import ServiceError, refuse_page
+
+YEARS_A_ROUND = 5
+SEARCHED_M, MOST = 100_000, 30
+SETTLED_AFTER = 100  # days after its end a year changes no more
+COLUMNS = ["year", "month", "day", "tmin", "tmin_source", "tmax", "tmax_source"]
+LICENCE = "CC BY 4.0 (https://creativecommons.org/licenses/by/4.0/), interpolated to the site"
+
+
+class Meteostat(StationService):
+    """Stations by way of Meteostat."""
+
+    name, title, provider = "meteostat", "Meteostat", "Meteostat"
+    about = "measuring stations worldwide, several blended to the place; free"
+    address = "https://data.meteostat.net"
+
+    def rounds(self, first: date, last: date) -> list[Round]:
+        """The nearest station's recent years, then five years of all stations at a time."""
+        return self.rounds_of(span_rounds(first, last, YEARS_A_ROUND), last)
+
+    def near(self, spot: Spot, today: date) -> list[Station]:
+        """Stations of the list, the nearest first, as far as they measure both extremes."""
+        ask = partial(
+            self.http.get,
+            f"{self.base(self.settings)}/stations.db",
+            partial(read_stations, spot=spot),
+            keep_for=7 * DAY,
+            lasting=True,
+        )
+        try:
+            reply = ask()
+        except ServiceError as error:
+            if error.fault != "damaged":
+                raise
+            reply = ask()  # once more
+        if reply.fault is not None:
+            self.notes.append(f"the list of stations is an old one: the service {reply.fault.words}")
+        return reply.value
+
+    def pieces(self, station: Station, part: Round, today: date) -> list[Piece]:
+        """A file a year."""
+        pieces = []
+        for year in reversed(part.years):
+            settled = (today - date(year, 12, 31)).days > SETTLED_AFTER
+            asking = {
+                "keep_for": (3650 if settled else 20 / 24) * DAY,
+                "absent_for": (30 if settled else 20 / 24) * DAY,
+                "lasting": True,
+                "size": _known,
+            }
+            url = f"{self.base(self.settings)}/daily/{year}/{station.id}.csv.gz"
+            pieces.append(
+                Piece(station, range(year, year + 1), url, partial(read_year, year=year), asking=asking)
+            )
+        return pieces
+
+    def joined(self, days: Days) -> Days:
+        """Rows with a forecast in them are a model's."""
+        models = [ids for ids in _ids(days) if not _forecasts().isdisjoint(ids.split())]
+        modelled = days["tmin_source"].isin(models) | days["tmax_source"].isin(models)
+        return days.assign(source=np.where(modelled, "model", "station"))
+
+    def attribution(self, stations: Sequence[StationDays], days: Sequence[Days]) -> str:
+        """Who measured, from the ids beside the values."""
+        ids = {part for one in days for own in _ids(one) for part in own.split()}
+        licences = [spec.license for spec in _providers() if spec.id in ids and spec.license]
+        names = sorted({licence.attribution for licence in licences if licence.attribution})
+        if not names:
+            who = "Meteostat and its data providers (https://dev.meteostat.net/providers)"
+        else:
+            who = f"Meteostat (https://meteostat.net) with data of {', '.join(names)}"
+        return f"Source: {who}, {LICENCE}"
+
+
+def read_stations(body: bytes, spot: Spot) -> list[Station]:
+    """The stations near a spot that measure both extremes, out of the list.
+
+    Raises
+    ------
+    ServiceError
+        If it is no whole list.
+    """
+    refuse_page(body)
+    import meteostat
+
+    with tempfile.TemporaryDirectory(prefix="flushcast-", ignore_cleanup_errors=True) as folder:
+        path = Path(folder) / "stations.db"
+        path.write_bytes(body)
+        config = meteostat.config
+        config.stations_db_file, config.stations_db_endpoints = str(path), []  # it asks nobody
+        config.cache_enable = config.cache_autoclean = False
+        try:
+            with closing(sqlite3.connect(path)) as made:
+                whole = made.execute("PRAGMA quick_check").fetchone() == ("ok",)
+                if not whole or not made.execute("SELECT count(*) FROM stations").fetchone()[0]:
+                    raise sqlite3.DatabaseError
+            found = meteostat.stations.nearby(
+                meteostat.Point(spot.latitude, spot.longitude), SEARCHED_M, MOST
+            )
+            if found.empty:
+                return []
+            inventory: Any = meteostat.stations.inventory(list(found.index)).df
+            inventory = inventory.reset_index()
+        except Exception as error:  # whatever the library makes of a broken file
+            raise ServiceError("damaged", "sent a broken list of stations") from error
+    both = inventory[inventory["parameter"].isin(["tmin", "tmax"])].groupby("station")["parameter"].nunique()
+    found = found[found.index.isin(both.index[both == 2])]
+    return [
+        Station(
+            str(key),
+            str(row["name"]),
+            None if pd.isna(row["elevation"]) else float(row["elevation"]),
+            float(row["distance"]) / 1000,
+        )
+        for key, row in found.iterrows()
+    ]
+
+
+def read_year(body: bytes, year: int) -> Days:
+    """The days of a station's year; ``tmin_source`` and ``tmax_source`` name who they are from.
+
+    Raises
+    ------
+    ServiceError
+        If it is no such file, is of another year, breaks off, or holds a day twice.
+    """
+    refuse_page(body)
+    try:
+        text = (
+            gzip.decompress(body) if body[:2] == b"\x1f\x8b" else body
+        )  # some ways unpack it on the way here
+    except (OSError, EOFError, zlib.error):
+        raise ServiceError("damaged", "sent a file that is cut off or damaged") from None
+    lines = text.rstrip(b"\n")
+    if lines[lines.rfind(b"\n") + 1 :].count(b",") != text[: text.find(b"\n")].count(b","):
+        raise ServiceError("damaged", "sent a file that breaks off")
+    try:
+        rows = pd.read_csv(io.BytesIO(text), usecols=COLUMNS)
+        years, months, days = (rows[part].to_numpy(dtype=np.int64) for part in COLUMNS[:3])
+        low, high = (rows[name].to_numpy(dtype=float) for name in ("tmin", "tmax"))
+    except (ValueError, TypeError):
+        raise ServiceError("damaged", "sent a file of another shape than it documents") from None
+    if not len(rows):
+        raise ServiceError("absent", "has no day of that time")
+    if (years != year).any():
+        raise ServiceError("damaged", f"sent days of {years[years != year][0]} for the year {year}")
+    # As pandas.to_datetime does it from parts, in a tenth of the time.
+    when = np.datetime64(f"{year}-01", "M") + (months - 1)
+    index = when.astype("M8[D]") + (days - 1)
+    if (months < 1).any() or (months > 12).any() or (index.astype("M8[M]") != when).any():
+        raise ServiceError("damaged", "sent a file with days that no calendar has")
+    ids = {f"{name}_source": rows[f"{name}_source"] for name in ("tmin", "tmax")}
+    values = {"tmin": low, "tmax": high, **{name: column.to_numpy(object) for name, column in ids.items()}}
+    return believable(pd.DataFrame(values, pd.DatetimeIndex(index, name="date")))
+
+
+def _known(days: Days) -> int:
+    return int((days["tmin"].notna() | days["tmax"].notna()).sum())
+
+
+def _ids(days: Days) -> list[str]:
+    """Who the values are from, as the files have it: providers with blanks between them."""
+    columns = [days[name].dropna().unique() for name in ("tmin_source", "tmax_source")]
+    return [str(ids) for ids in np.unique(np.concatenate(columns).astype(str))]
+
+
+def _providers() -> Any:
+    from meteostat.core.providers import provider_service
+
+    return provider_service.providers
+
+
+@cache
+def _forecasts() -> frozenset[str]:
+    """Ids of providers whose rows are forecasts; `dwd_hourly dwd_mosmix` is part of one."""
+    from meteostat.enumerations import Grade
+
+    return frozenset(str(spec.id) for spec in _providers() if spec.grade is Grade.FORECAST)

@@ -1,0 +1,258 @@
+"""What services of measuring stations have in common: who is near, fetching piece by piece, how to answer."""
+
+from __future__ import annotations
+
+from abc import abstractmethod
+from collections import Counter
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from dataclasses import dataclass, field
+from datetime import date, datetime, timedelta
+from itertools import groupby
+from typing import ClassVar
+
+import pandas as pd
+
+from data_sources.weather.services.protocol.checks import as_weather
+from data_sources.weather.services.protocol.service import Answer, Progress, Round, Service, Spot, no_progress
+from data_sources.weather.services.stations.blend import (
+    Station,
+    StationDays,
+    blend_stations,
+    judged_by_each_other,
+)
+from data_sources.weather.services.transport.faults import ServiceError
+from data_sources.weather.services.transport.http import Http, Reply
+from data_sources.weather.services.transport.settings import WeatherSettings
+from data_sources.weather.store.records import Origin
+from phenology.weather.quality import doubtful_days
+
+FIRST_YEARS = 3  # of the nearest station: enough for a first forecast
+PATIENCE = 3  # pieces that fail one after the other before we leave the service alone
+DAY = 86400.0  # s
+
+Days = pd.DataFrame
+"""Days of a station as in `checks`; ``attrs["left_out"]`` counts what was left out, by reason."""
+
+
+@dataclass(frozen=True)
+class Piece:
+    """One file or answer of one station.
+
+    Attributes
+    ----------
+    station : Station
+    years : range
+        What it holds.
+    url, params
+    parse : callable
+        From the body to days.
+    asking : mapping
+        How long it is good, and so on: as for `Http.get`.
+    """
+
+    station: Station
+    years: range
+    url: str
+    parse: Callable[[bytes], Days]
+    params: Mapping[str, str] = field(default_factory=dict)
+    asking: Mapping[str, object] = field(default_factory=dict)
+
+
+class StationService(Service):
+    """A service of measuring stations; which are near and what to ask for is its own."""
+
+    source = "station"
+    provider: ClassVar[str]
+
+    def __init__(self, settings: WeatherSettings, http: Http) -> None:
+        super().__init__(settings, http)
+        self._chosen: dict[Spot, list[Station]] = {}
+        self.notes: list[str] = []
+
+    @abstractmethod
+    def near(self, spot: Spot, today: date) -> list[Station]:
+        """Stations that measure both extremes; further than is asked for does no harm."""
+
+    @abstractmethod
+    def pieces(self, station: Station, part: Round, today: date) -> list[Piece]:
+        """What to fetch, the newest first."""
+
+    def joined(self, days: Days) -> Days:
+        """What a service knows about the days of all pieces of a station."""
+        return days
+
+    @abstractmethod
+    def attribution(self, stations: Sequence[StationDays], days: Sequence[Days]) -> str:
+        """The line to show."""
+
+    def rounds_of(self, rounds: list[Round], last: date) -> list[Round]:
+        """The nearest station's recent years before all."""
+        recent = Round(max(date(last.year - FIRST_YEARS + 1, 1, 1), rounds[-1].first), last, stations=1)
+        return [recent, *rounds]
+
+    def choose(self, spot: Spot, today: date) -> list[Station]:
+        """The stations to use, nearest first: those that are set, else the nearest with a known height.
+
+        Raises
+        ------
+        ServiceError
+            If there is none.
+        """
+        near, settings = sorted(self.near(spot, today), key=lambda s: s.distance_km), self.settings
+        if settings.station_ids:
+            absent = sorted(set(settings.station_ids) - {s.id for s in near})
+            if absent:
+                raise ServiceError("absent", f"knows no station {' or '.join(absent)}")
+            return [s for s in near if s.id in settings.station_ids]
+        found = [
+            s
+            for s in near
+            if s.distance_km <= settings.radius_km and (s.elevation is not None or spot.elevation is None)
+        ]
+        if not found:
+            raise ServiceError("absent", f"has no station within {settings.radius_km:.0f} km")
+        return found[: settings.stations]
+
+    def fetch(self, spot: Spot, part: Round, today: date, progress: Progress = no_progress) -> Answer:
+        """The stations' days of a round, brought to the spot."""
+        if spot not in self._chosen:
+            self._chosen[spot] = self.choose(spot, today)
+        stations = self._chosen[spot][: part.stations]
+        pieces = [piece for station in stations for piece in self.pieces(station, part, today)]
+        got = _Fetched(self, progress)
+        got.fetch(pieces)
+        notes, self.notes = [*self.notes, *got.notes()], []
+        have: list[StationDays] = []
+        used: list[Days] = []
+        for station in stations:
+            frames = [reply.value for piece, reply in got.replies if piece.station is station]
+            if not frames:
+                continue
+            days = pd.concat(frames).sort_index()
+            days = self.joined(days.loc[str(part.first) : str(min(part.last, today - timedelta(days=1)))])
+            weather, crossed = as_weather(days)
+            if weather is None:
+                notes.append(f"{station.id} has no day of {part.first.year}-{part.last.year}")
+                continue
+            left_out = Counter[str]()
+            for frame in frames:
+                left_out.update(frame.attrs.get("left_out", {}))
+            notes += [f"{station.id}: {n} values left out, {why}" for why, n in sorted(left_out.items())]
+            if crossed:
+                notes.append(f"{station.id}: {crossed} days with tmin above tmax left out")
+            have.append(StationDays(station, weather, doubtful_days(weather)))
+            used.append(days)
+        if not have:
+            raise got.reason or ServiceError("absent", "has no day of that time")
+        have, shifts = judged_by_each_other(have)
+        blend = blend_stations(have, spot, part.first, part.last)
+        weather, _ = as_weather(blend.weather.to_frame())
+        if weather is None:
+            raise ServiceError("absent", "has no day of that time")
+        if blend.crossed:
+            shifts.append(f"{blend.crossed} days left unknown: the stations do not agree on them")
+        return Answer(
+            Origin(self.provider, ", ".join(blend.used), self.attribution(have, used)),
+            got.fetched_at,
+            days=weather,
+            suspect=blend.suspect,
+            notes=(*notes, *shifts),
+            held=got.held,
+            asked=len(pieces),
+            received=len(got.replies),
+            stale_because=got.stale_because,
+        )
+
+
+class _Fetched:
+    """What became of a round's pieces."""
+
+    def __init__(self, service: Service, progress: Progress) -> None:
+        self._service, self._progress = service, progress
+        self.replies: list[tuple[Piece, Reply[Days]]] = []
+        self._failed: list[Piece] = []
+        self._absent: list[Piece] = []
+        self.reason: ServiceError | None = None
+
+    def fetch(self, pieces: Sequence[Piece]) -> None:
+        """Ask for each, until it is plain that there is no use in it; then copies serve."""
+        latest: ServiceError | None = None
+        failures = 0
+        for n, piece in enumerate(pieces):
+            self._progress(self._service.title, n, len(pieces))
+            given_up = failures >= PATIENCE or (latest is not None and latest.fault in ("limit", "unready"))
+            try:
+                reply = self._service.http.get(
+                    piece.url,
+                    piece.parse,
+                    params=piece.params,
+                    because=latest if given_up else None,
+                    **piece.asking,  # type: ignore[arg-type]
+                )
+            except ServiceError as error:
+                if error.fault == "offline":
+                    raise  # the copies that are here are in the store already
+                if error.fault == "absent":
+                    self._absent.append(piece)
+                    failures = 0
+                    continue
+                fault: ServiceError | None = error
+            else:
+                self.replies.append((piece, reply))
+                fault = reply.fault
+            if fault is not None:
+                self._failed.append(piece)
+                self.reason, latest = self.reason or fault, fault
+                failures += 1
+            elif not given_up and not reply.from_cache:
+                failures = 0
+        self._progress(self._service.title, len(pieces), len(pieces))
+
+    @property
+    def _old(self) -> list[Reply[Days]]:
+        return [reply for _, reply in self.replies if reply.fault is not None]
+
+    @property
+    def stale_because(self) -> str:
+        """Why old copies stand in, if they do."""
+        return self.reason.words if self.reason is not None and self._old else ""
+
+    @property
+    def fetched_at(self) -> datetime:
+        """When the newest copy was made, of the old ones if there are any."""
+        return max(reply.fetched_at for reply in self._old or [reply for _, reply in self.replies])
+
+    @property
+    def held(self) -> frozenset[int]:
+        """Years in which something is missing that may have been in a blend of earlier days."""
+        have = {id(piece) for piece, _ in self.replies}
+        return frozenset(year for piece in self._failed if id(piece) not in have for year in piece.years)
+
+    def notes(self) -> list[str]:
+        """What is absent and what was not received."""
+        notes = [f"no file for {in_words(self._absent)}"] if self._absent else []
+        if self._failed and self.reason is not None:
+            why = "" if self._old else f"{self.reason.words}; "
+            notes.append(f"{why}not received: {in_words(self._failed)}")
+        return notes
+
+
+def in_words(pieces: Iterable[Piece]) -> str:
+    """Station-years in a line.
+
+    Examples
+    --------
+    >>> one, other = (Station(name, name, 0.0, 1.0) for name in ("10637", "10635"))
+    >>> years = [(one, 2003), (one, 2004), (one, 2005), (one, 2009), (other, 2010)]
+    >>> in_words(Piece(station, range(y, y + 1), "", pd.DataFrame) for station, y in years)
+    '10637: 2003-2005, 2009; 10635: 2010'
+    """
+    by_station: dict[str, set[int]] = {}
+    for piece in pieces:
+        by_station.setdefault(piece.station.id, set()).update(piece.years)
+    parts = []
+    for station, years in by_station.items():
+        # Years in a row keep their distance from their place in the list.
+        runs = [[y for _, y in run] for _, run in groupby(enumerate(sorted(years)), lambda at: at[1] - at[0])]
+        parts.append(f"{station}: " + ", ".join(f"{r[0]}-{r[-1]}" if len(r) > 1 else str(r[0]) for r in runs))
+    return "; ".join(parts)

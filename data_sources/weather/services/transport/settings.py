@@ -1,0 +1,129 @@
+"""What can be set about weather services: which, in what order, where they live, how they are called."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field, fields, replace
+from pathlib import Path
+from typing import Any
+
+from phenology.model.errors import InputError
+
+USUAL_ORDER = (
+    "meteostat",
+    "open-meteo-forecast",
+    "open-meteo-archive",
+    "met-norway",
+    "ghcn-daily",
+    "ncei-daily",
+)
+
+
+@dataclass(frozen=True)
+class WeatherSettings:
+    """Settings of the weather services.
+
+    Attributes
+    ----------
+    sources : tuple of str
+        Services in the order they are tried.
+    addresses : mapping
+        Service to address, where it has moved.
+    cache_folder : Path or None
+        Where answers are kept; None keeps them in memory.
+    years : int
+        Of history.
+    stations : int
+        How many stations are blended.
+    radius_km : float
+        How far away they may be.
+    station_ids : tuple of str
+        Stations to use instead of the nearest (as their service names them).
+    archive_model, ensemble_model : str
+        Models of Open-Meteo; the archive is held to one: another model would look like another climate.
+    past_days, forecast_days : int
+        What is asked of a forecast.
+    api_key : str
+        For Open-Meteo's paid service; its own address must be set as well.
+    agent, contact : str
+        Name the program, and how to reach the grower, to the service; some insist on a contact.
+    connect_timeout, read_timeout, whole_timeout : float
+        For the connection, for the next byte, for the whole answer. [s]
+    pause : float
+        Between two requests to one host. [s]
+    longest_wait : float
+        A service that asks for more than this is left alone. [s]
+    largest : int
+        Bytes of an answer.
+    stale_for : float
+        How old a copy may be that stands in when a service fails. [s]
+    proxies : mapping
+        Scheme to proxy; default: the system's settings.
+    """
+
+    sources: tuple[str, ...] = USUAL_ORDER
+    addresses: Mapping[str, str] = field(default_factory=dict)
+    cache_folder: Path | None = None
+    years: int = 30
+    stations: int = 4
+    radius_km: float = 50.0
+    station_ids: tuple[str, ...] = ()
+    archive_model: str = "era5_seamless"
+    ensemble_model: str = "icon_seamless_eps"
+    past_days: int = 10
+    forecast_days: int = 16
+    api_key: str = ""
+    agent: str = "flushcast"
+    contact: str = ""
+    connect_timeout: float = 6.0
+    read_timeout: float = 30.0
+    whole_timeout: float = 120.0
+    pause: float = 0.2
+    longest_wait: float = 65.0
+    largest: int = 80_000_000
+    stale_for: float = 7 * 86400.0
+    proxies: Mapping[str, str] = field(default_factory=dict)
+
+    @property
+    def user_agent(self) -> str:
+        """What the service reads as the caller's name."""
+        return f"{self.agent} {self.contact}".strip()
+
+    @classmethod
+    def from_table(cls, table: Mapping[str, Any], base: WeatherSettings | None = None) -> WeatherSettings:
+        """The settings with those of a table of `garden.toml` laid over.
+
+        Raises
+        ------
+        InputError
+            If a key is unknown, or a value is not of the kind it must be.
+
+        Examples
+        --------
+        >>> WeatherSettings.from_table({"stations": 2, "read_timeout": 10}).read_timeout
+        10.0
+        """
+        base = base or cls()
+        known = {f.name: getattr(base, f.name) for f in fields(cls)}
+        for key in table:
+            if key not in known:
+                raise InputError(f"there is no weather setting '{key}'; they are {', '.join(sorted(known))}")
+        return replace(base, **{key: _like(key, value, known[key]) for key, value in table.items()})
+
+
+def _like(key: str, value: Any, example: Any) -> Any:
+    """A value of the kind that a setting has."""
+    if key == "cache_folder":
+        example = ""
+    match example, value:
+        case tuple(), list() | tuple() if all(isinstance(v, str) for v in value):
+            return tuple(value)
+        case Mapping(), Mapping() if all(isinstance(v, str) for v in value.values()):
+            return dict(value)
+        case str(), str():
+            return Path(value).expanduser() if key == "cache_folder" else value
+        case int() | float(), int() | float() if not isinstance(value, bool) and value >= 0:
+            return type(example)(value)
+    kinds = ((tuple, "a list of texts"), (Mapping, "a table of texts"), (str, "a text"))
+    wanted = next((words for kind, words in kinds if isinstance(example, kind)), "a number, 0 or more")
+    raise InputError(f"the weather setting '{key}' must be {wanted}, not {value!r}")

@@ -1,0 +1,46 @@
+"""The tables of the weather store, and what tells its file from others."""
+
+from __future__ import annotations
+
+from data_sources.sqlite.schema import Schema, Step
+
+_FIRST_SHAPE = (
+    "CREATE TABLE migration (version INTEGER PRIMARY KEY, at TEXT NOT NULL)",
+    # The journal's ids are long text; a small number in front of every day keeps the file small.
+    "CREATE TABLE place (key INTEGER PRIMARY KEY, id TEXT NOT NULL UNIQUE)",
+    """CREATE TABLE origin (
+        key INTEGER PRIMARY KEY, provider TEXT NOT NULL, detail TEXT NOT NULL, attribution TEXT NOT NULL,
+        measures TEXT NOT NULL, UNIQUE (provider, detail, attribution, measures))""",
+    """CREATE TABLE batch (
+        key INTEGER PRIMARY KEY AUTOINCREMENT, place INTEGER NOT NULL REFERENCES place (key),
+        origin INTEGER NOT NULL REFERENCES origin (key), fetched_at TEXT NOT NULL, issued INTEGER)""",
+    # Every source keeps its own value of a day (own readings and the station's must stay comparable);
+    # reading picks the best. Days are proleptic Gregorian ordinals, sources ranks in SOURCES.
+    """CREATE TABLE day (
+        place INTEGER NOT NULL REFERENCES place (key), source INTEGER NOT NULL, day INTEGER NOT NULL,
+        tmin REAL, tmax REAL, batch INTEGER NOT NULL REFERENCES batch (key),
+        suspect TEXT, accepted INTEGER NOT NULL DEFAULT 0 CHECK (accepted IN (0, 1)),
+        PRIMARY KEY (place, source, day),
+        CHECK (tmin IS NOT NULL OR tmax IS NOT NULL), CHECK (tmin <= tmax)) WITHOUT ROWID""",
+    """CREATE TABLE replaced (
+        key INTEGER PRIMARY KEY, place INTEGER NOT NULL, source INTEGER NOT NULL, day INTEGER NOT NULL,
+        tmin REAL, tmax REAL, batch INTEGER NOT NULL REFERENCES batch (key), suspect TEXT,
+        accepted INTEGER NOT NULL, by_batch INTEGER NOT NULL REFERENCES batch (key))""",
+    "CREATE INDEX replaced_day ON replaced (place, day)",
+    # Member 0 is the forecast itself; 1, 2, ... are the members of an ensemble.
+    """CREATE TABLE forecast (
+        place INTEGER NOT NULL REFERENCES place (key), batch INTEGER NOT NULL REFERENCES batch (key),
+        member INTEGER NOT NULL, day INTEGER NOT NULL, tmin REAL, tmax REAL,
+        PRIMARY KEY (place, member, day, batch),
+        CHECK (tmin IS NOT NULL OR tmax IS NOT NULL), CHECK (tmin <= tmax)) WITHOUT ROWID""",
+)
+
+# Rollback mode: the store is read often and written rarely, and one file can be copied at any quiet time.
+WEATHER_SCHEMA = Schema(
+    noun="weather store",
+    application_id=0x464C5557,  # "FLUW"
+    steps=(Step("days by source, their history, forecasts", _FIRST_SHAPE),),
+    recording="INSERT INTO migration VALUES (:version, :at)",
+    write_ahead=False,
+    remedy=lambda path: "Put back a copy, or move it away and add or fetch the weather again.",
+)

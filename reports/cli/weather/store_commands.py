@@ -1,0 +1,108 @@
+"""`flushcast weather status`, `accept` and `undo`: what there is of weather, and what becomes of it."""
+
+from __future__ import annotations
+
+import sys
+from datetime import date
+from pathlib import Path
+
+import click
+
+from data_sources.garden import read_settings
+from data_sources.weather.corrections_refit import refit_corrections
+from data_sources.weather.store.weather_store import WeatherStore
+from phenology.model.errors import InputError
+from phenology.weather.series import DailyWeather
+from reports.cli.common import garden_option, put
+from reports.garden.clock import today as clock_today
+from reports.garden.garden_place import garden_place, garden_places
+from reports.garden.timestamp import moment_on
+from reports.text.weather_text import WeatherState, status_text
+
+one_place = click.option("--place", metavar="NAME", help="Where, when the garden has several places.")
+
+
+@click.command("status")
+@click.option("--place", metavar="NAME", help="One place; default: every place of the garden.")
+@click.option("--units", type=click.Choice(["C", "F"]), help="Unit to show; default: the garden's.")
+@garden_option
+def status_command(garden: Path, place: str | None, units: str | None) -> None:
+    """Show coverage by year and source, the newest day, the last weeks, doubtful days, where it came from."""
+    places = [garden_place(garden, place)] if place else garden_places(garden)
+    settings = read_settings(garden)
+    today = settings.stands_on or clock_today()
+    plain = not _draws(sys.stdout.encoding)
+    with WeatherStore.open(garden) as store:
+        for n, where in enumerate(places):
+            if n:
+                put()
+            if not store.has(where.id):
+                put(f"{where.name}: no weather yet")
+                continue
+            state = WeatherState(
+                where.name,
+                store.find(where.id) or DailyWeather(today, [], [], "station"),
+                store.suspicious_days(where.id),
+                store.origin_uses(where.id),
+                store.replaced_count(where.id),
+            )
+            put("\n".join(status_text(state, today, moment_on(today), units or settings.units, plain)))
+
+
+def _draws(encoding: str | None) -> bool:
+    """Whether the terminal can show the picture's characters."""
+    try:
+        "█▒░·°".encode(encoding or "ascii")
+    except (UnicodeEncodeError, LookupError):
+        return False
+    return True
+
+
+@click.command("accept")
+@click.argument("days", nargs=-1, metavar="DATE...")
+@click.option("--all", "every", is_flag=True, help="Accept every doubtful day of the place.")
+@one_place
+@garden_option
+def accept_command(garden: Path, days: tuple[str, ...], every: bool, place: str | None) -> None:
+    """Use the doubtful days given (as 2026-07-19), or all of them.
+
+    Doubtful days are kept apart until then; look at them with `flushcast weather status`.
+    """
+    if bool(days) == every:
+        raise click.UsageError("give the days to accept, or --all")
+    where = garden_place(garden, place)
+    wanted = [_day(text) for text in days]
+    with WeatherStore.open(garden) as store:
+        doubtful = {doubt.day for doubt in store.suspicious_days(where.id) if not doubt.accepted}
+        for day in wanted:
+            if day not in doubtful:
+                raise InputError(
+                    f"{day} is not among the doubtful days; `flushcast weather status` lists them"
+                )
+        count = store.accept(where.id, None if every else wanted)
+    put(f"accepted {count:,} {'day' if count == 1 else 'days'} for {where.name}")
+
+
+def _day(text: str) -> date:
+    try:
+        return date.fromisoformat(text)
+    except ValueError:
+        raise InputError(f"'{text}' is not a date; write it as 2026-07-19") from None
+
+
+@click.command("undo")
+@one_place
+@garden_option
+def undo_command(garden: Path, place: str | None) -> None:
+    """Take back what was added last: its days go, and the values it replaced come back."""
+    where = garden_place(garden, place)
+    with WeatherStore.open(garden) as store:
+        undone = store.take_back(where.id) if store.has(where.id) else None
+        if undone is None:
+            raise InputError(f"there is no weather of {where.name} to take back")
+        corrections = refit_corrections(garden, store, where.id, read_settings(garden).units)
+    origin = " ".join(filter(None, (undone.origin.provider, undone.origin.detail)))
+    restored = f", {undone.restored:,} earlier values are back" if undone.restored else ""
+    put(f"{where.name}: took back {origin}: {undone.removed:,} days removed{restored}")
+    for line in corrections:
+        put(f"{where.name} {line}")

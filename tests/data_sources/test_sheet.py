@@ -1,0 +1,78 @@
+"""Which column of a spreadsheet is which."""
+
+from __future__ import annotations
+
+import pytest
+
+from data_sources.tables.problems import TableError
+from data_sources.tables.sheet import read_sheet, to_remember
+from data_sources.tables.subjects import SUBJECTS
+from data_sources.tables.text_table import TextTable
+
+
+def sheet_of(headers, file="f.csv", **said):
+    return read_sheet(TextTable(file, tuple(headers), ()), **said)
+
+
+@pytest.mark.parametrize(
+    "headers, subject, mapping",
+    [
+        (["date", "tree", "species", "flush", "stage"], "look", {"stage": "stage", "tree": "tree"}),
+        (["when", "plant", "state", "remarks"], "look", {"when": "date", "plant": "tree", "remarks": "note"}),
+        (["day", "tree", "job"], "work", {"job": "operation"}),
+        (["name", "latin name", "pot size"], "tree", {"name": "label", "pot size": "pot"}),
+        (["place", "lat", "lon"], "place", {"lat": "latitude"}),
+        (["date", "tree", "stage", "moon"], "look", {"moon": "-"}),
+    ],
+)
+def test_everyday_headers_are_understood(headers, subject, mapping):
+    sheet = sheet_of(headers)
+    assert sheet.subject == subject
+    assert mapping.items() <= sheet.mapping.items()
+
+
+def test_unknown_headers_ask_with_an_example():
+    with pytest.raises(TableError, match=r"f\.csv: which column is the date .*--map 'Datum=date'"):
+        sheet_of(["Datum", "Baum", "Stage"], subject="look")
+
+
+def test_a_mapping_is_said_once_and_remembered():
+    headers = ["Datum", "Baum", "Stadium"]
+    said = {"Datum": "date", "baum": "tree", "stadium": "stage"}
+    sheet = sheet_of(headers, said=said, options={"order": "day-first"})
+    kept = to_remember(sheet, "id")
+    assert kept is not None
+    again = sheet_of(["baum", "datum", "stadium"], "g.csv", remembered=[kept])
+    assert (again.subject, again.remembered, again.options) == ("look", kept, {"order": "day-first"})
+    assert to_remember(again, "other") is None
+    assert dict(again.mapping) == dict(sheet.mapping)
+    assert again.texts(("Elm 1", "4 July", "'-soft")) == {"tree": "Elm 1", "date": "4 July", "stage": "-soft"}
+
+
+def test_plain_headers_need_no_remembering():
+    assert to_remember(sheet_of(["date", "tree", "stage"]), "id") is None
+
+
+def test_what_is_said_anew_replaces_what_was_remembered():
+    kept = to_remember(sheet_of(["datum", "tree", "stage"], said={"datum": "date"}), "id")
+    again = sheet_of(["datum", "tree", "stage"], options={"kind": "seen"}, remembered=[kept])
+    replaced = to_remember(again, "other")
+    assert (replaced.id, replaced.mapping, replaced.options) == ("id", kept.mapping, '{"kind": "seen"}')
+
+
+@pytest.mark.parametrize(
+    "said, sentence",
+    [
+        ({"nothing": "tree"}, "has no column 'nothing'; it has datum, tree, stage"),
+        ({"datum": "dat"}, "there is no field 'dat' to map a column to; did you mean date"),
+    ],
+)
+def test_a_mapping_that_names_nothing_is_refused(said, sentence):
+    with pytest.raises(TableError, match=sentence):
+        sheet_of(["datum", "tree", "stage"], said=said, subject="look")
+
+
+def test_no_header_word_stands_for_two_fields_of_one_table():
+    for subject, fields in SUBJECTS.items():
+        words = [word for field in fields for word in field.headers]
+        assert len(words) == len(set(words)), subject
