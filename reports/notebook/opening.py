@@ -43,12 +43,11 @@ class GardenFrames(Ahead, Records, WeatherFrames, Learned, SeasonFrames, Elsewhe
                                   `changes`
     what was written down         `trees`, `places`, `species`, `looks`, `work`, `flushes`, `intervals`,
                                   `history`
-    weather                       `weather`, `weather_coverage`, `readings`, `thermal_time`, `clocks`,
-                                  `frosts`
+    weather                       `weather`, `weather_coverage`, `readings`, `thermal_time`, `clocks`
     what was learned              `calibration`, `clock_shares`, `skill`, `season_skill`, `past_forecasts`,
                                   `leaf_counts`, `classic`, `habits`, `observers`
-    seasons beside each other     `seasons`, `days_ahead`, `stages`, `tree_stages`, `followed`, `trends`,
-                                  `elsewhere`
+    seasons beside each other     `seasons`, `days_ahead`, `frosts`, `stages`, `tree_stages`, `followed`,
+                                  `trends`, `elsewhere`
     pictures                      `plot_garden`, `plot_tree`, `plot_seasons`, `plot_calibration`,
                                   `plot_past`, `plot_reliability`, `plot_station`, `plot_heat_curve`
     behind the frames             `snapshot`, `outlook`, `fit`: the objects of `phenology` themselves

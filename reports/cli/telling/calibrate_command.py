@@ -36,7 +36,8 @@ def calibrate_command(
     from phenology.learning.work_habit import work_habits
     from phenology.model.track_record import TrackRecord
     from reports.garden.past_forecasts import garden_past
-    from reports.output.calibration import calibration_json, calibration_text
+    from reports.output.calibration import calibration_json, classic_json
+    from reports.text.calibration_text import calibration_text, classic_text, observers_text
     from reports.text.progress import progress
 
     snapshot, settings = garden.snapshot(as_of), garden.settings
@@ -45,10 +46,9 @@ def calibrate_command(
         latin = _own_species(species, snapshot)
     fit = GardenFit(snapshot)
     if classic:
-        from phenology.learning.classic_garden import classic_rows
-        from reports.output.classic import classic_json, classic_text
+        from phenology.learning.classic import classic_rows
 
-        compared = list(classic_rows(fit, latin))
+        compared = classic_rows(fit, latin)
         put(classic_json(compared) if as_json else classic_text(compared, settings.units))
         return
     with progress("species") as step:
@@ -59,12 +59,11 @@ def calibrate_command(
     habits = list(work_habits(fit.histories, snapshot.calendar, latin))
     leaves = GardenLeaves(fit).habits(latin)
     if as_json:
-        put(calibration_json(rows, skills, habits, leaves))
+        put(calibration_json(rows=rows, past_forecasts=skills, work_habits=habits, leaf_counts=leaves))
     else:
         put(calibration_text(rows, dict(snapshot.species), settings.units, skills, habits, leaves))
         if len({look.who for look in snapshot.looks if look.who}) > 1:
             from phenology.learning.observers import observer_lateness
-            from reports.output.calibration import observers_text
 
             put(observers_text(list(observer_lateness(snapshot))))
 

@@ -13,9 +13,8 @@ from reports.garden.open_garden import OpenGarden
 if TYPE_CHECKING:
     from phenology.garden import Garden
     from phenology.model.track_record import PastForecast
-    from reports.output.compare import Compared
 
-# As in reports.output.compare.TABLES, which --help does not load.
+# As in reports.output.compare.COLUMNS, which --help does not load.
 TABLES = ("stages", "trees", "warmth", "course", "frosts", "forecasts", "followed", "trends")
 
 
@@ -61,25 +60,24 @@ def compare_command(
     from phenology.model.track_record import first_hardenings
     from phenology.seasons.compare import compare_seasons
     from reports.garden.past_forecasts import garden_past
-    from reports.output.compare import Compared, compare_csv, compare_json
-    from reports.text.compare_text import tree_text
+    from reports.output.compare import Compared
+    from reports.text.compare_text import compare_text, tree_text
     from reports.text.progress import progress
 
     snapshot, settings = garden.snapshot(as_of), garden.settings
     comparison = compare_seasons(snapshot, [_season(text) for text in seasons])
 
-    def looked_back() -> list[PastForecast]:
+    def past_forecasts() -> list[PastForecast]:
         with progress("past forecast") as step:
             return first_hardenings(garden_past(garden.folder, snapshot, say=say, progress=step))
 
-    past = looked_back if look_back else None
-    compared = Compared(comparison, settings.units, past)
+    compared = Compared(comparison, settings.units, past_forecasts if look_back else None)
     if tree is not None:
         put(tree_text(comparison, settings.units, _trees(tree, snapshot)))
     elif as_csv:
-        put(compare_csv(compared, table or "stages").rstrip("\n"))
+        put(compared.table(table or "stages").as_csv().rstrip("\n"))
     elif as_json:
-        put(compare_json(compared))
+        put(compared.as_json())
     elif page is not None:
         from reports.output.files_out import write_whole
         from reports.page.compare_page import compare_html
@@ -88,27 +86,8 @@ def compare_command(
         write_whole(page, html)
         say(f"Wrote {page}, {len(html) // 1000} kB.")
     else:
-        _put_text(compared, every_stage)
-
-
-METHOD = "How this is reckoned: docs/method.md, section 7."
-
-
-def _put_text(compared: Compared, every_stage: bool) -> None:
-    from reports.text.compare_more import followed_lines, trend_lines, truth_lines, weather_lines
-    from reports.text.compare_text import compare_text
-
-    garden = compared.comparison.garden
-    put(compare_text(compared.comparison, compared.units, every_stage=every_stage))
-    for lines in (
-        truth_lines(compared.truth, garden),
-        followed_lines(compared.followed, garden),
-        trend_lines(compared.trends, garden),
-        weather_lines(garden),
-    ):
-        if told := list(lines):
-            put("\n" + "\n".join(told))
-    put(f"\n{METHOD}")
+        truth, followed, trends = compared.truth, compared.followed, compared.trends
+        put(compare_text(comparison, settings.units, truth, followed, trends, every_stage=every_stage))
 
 
 def _trees(text: str, garden: Garden) -> list[str]:

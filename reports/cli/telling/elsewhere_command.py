@@ -16,7 +16,7 @@ if TYPE_CHECKING:
     from phenology.model.season import SeasonCalendar
     from phenology.seasons.translate import ClimateOf
     from phenology.species.catalogue import Species
-    from reports.output.elsewhere_card import Card
+    from reports.text.elsewhere_text import Card
 
 USUAL_MONTHS = (3, 4, 5, 6, 7, 8)  # first days of these months after the one in which the season starts
 CARD_MONTHS = (4, 6)  # a card has room for two at 80 columns
@@ -43,6 +43,7 @@ def _files(_ctx: click.Context, _param: click.Parameter, given: tuple[str, ...])
 @click.option("--place", metavar="NAME", help="Which place of the garden is here; default: the first.")
 @click.option("--units", type=click.Choice(["C", "F", "tenths"]), help="Unit of the files.")
 @click.option("--lat", type=click.FloatRange(-90, 90), help="Latitude of PLACE, where nothing else tells.")
+@click.option("--json", "as_json", is_flag=True, help="As JSON (schema flushcast.elsewhere/1).")
 @click.option("--csv", "as_csv", is_flag=True, help="As CSV.")
 @click.option("--page", type=click.Path(path_type=Path, dir_okay=False), metavar="FILE.html",
               help="The card as one HTML page, to print on a sheet.")  # fmt: skip
@@ -60,6 +61,7 @@ def elsewhere_command(
     place: str | None,
     units: str | None,
     lat: float | None,
+    as_json: bool,
     as_csv: bool,
     page: Path | None,
 ) -> None:
@@ -70,15 +72,15 @@ def elsewhere_command(
     """
     from phenology.language.words import find_operation
     from phenology.seasons.translate import TooLittleHeat, translate
-    from reports.output.elsewhere import card_text, elsewhere_csv, elsewhere_text
-    from reports.output.elsewhere_card import club_card
+    from reports.output.elsewhere import elsewhere_table
+    from reports.text.elsewhere_text import Card, card_text, elsewhere_text
 
     if len(places) > 1 and (lat is not None or year is not None):
         raise click.UsageError("--lat and --year go with one PLACE")
     if year is not None and from_here:
         raise click.UsageError("--year is a year of the lesson there; it does not go with --from-here")
-    if page is not None and as_csv:
-        raise click.UsageError("choose one of --page and --csv")
+    if sum((page is not None, as_json, as_csv)) > 1:
+        raise click.UsageError("choose one of --page, --json and --csv")
     work = find_operation(operation) if operation else ""
     tree = _species(garden, species) if species else None
     here = _here(garden, here_file, place, units)
@@ -88,27 +90,28 @@ def elsewhere_command(
     asked = list(_dates(garden, dates, home.calendar, CARD_MONTHS if len(others) > 1 else USUAL_MONTHS))
     pairs = [(here, other) if outward else (other, here) for other in others]
     learned = _learned(garden, tree.latin, work) if tree and here_file is None else None
-    told, refused = [], []
+    rows, refused = [], []
     for a, b in pairs:
         for first, last in asked:
             try:
-                told.append(translate(a, b, first, last, year=year, weights=learned))
+                rows.append(translate(a, b, first, last, year=year, weights=learned))
             except TooLittleHeat as early:
                 refused.append(early)
-    if not told:
+    if not rows:
         raise refused[0]
-    if as_csv:
-        put(elsewhere_csv(told, work=work, species=tree.latin if tree else "").rstrip("\n"))
+    if as_json or as_csv:
+        table = elsewhere_table(rows, work, tree.latin if tree else "")
+        put(table.as_json() if as_json else table.as_csv().rstrip("\n"))
     elif page is not None or len(others) > 1:
-        towns = [b for _, b in pairs]
-        lines = _lines(garden, {home.name, *(town.name for town in towns)} - {name for name, _ in files})
-        card = club_card(home, towns, told, work=work, species=tree, lines=lines)
+        names = {place.name for place in (home, *others)} - {name for name, _ in files}
+        towns = tuple(b for _, b in pairs)
+        card = Card(home, towns, tuple(rows), work, tree, _attribution(garden, names))
         if page is None:
             put(card_text(card))
         else:
             _write(card, page)
     else:
-        put(elsewhere_text(told, work=work, species=tree))
+        put(elsewhere_text(rows, work=work, species=tree))
     if dates:
         for problem in refused:
             say(f"note: {problem}")
@@ -123,20 +126,20 @@ def _write(card: Card, page: Path) -> None:
     say(f"Wrote {page}, {len(html) // 1000 or 1} kB.")
 
 
-def _lines(garden: OpenGarden, names: set[str]) -> list[str]:
+def _attribution(garden: OpenGarden, names: set[str]) -> tuple[str, ...]:
     """What the sources of these places' weather ask to be shown, for those that are places of the garden."""
     if not garden.exists:
-        return []
+        return ()
     from data_sources.weather.store.weather_store import WeatherStore
     from phenology.model.errors import WeatherError
 
     mine = [place for place in garden.some_places if place.name in names]
     try:
         with WeatherStore.open(garden.folder) as store:
-            told = [line for p in mine if store.has(p.id) for line in store.attribution_lines(p.id)]
+            lines = [line for p in mine if store.has(p.id) for line in store.attribution_lines(p.id)]
     except WeatherError:
-        return []
-    return list(dict.fromkeys(told))
+        return ()
+    return tuple(dict.fromkeys(lines))
 
 
 def _species(garden: OpenGarden, typed: str) -> Species:
