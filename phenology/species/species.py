@@ -83,13 +83,14 @@ class Species:
     @property
     def cautions(self) -> tuple[str, ...]:
         """What a grower should know before cutting or worrying, a sentence each; see `CAUTIONS`."""
-        keys = (
-            f"sap {self.sap}",
-            f"habit {self.habit}",
-            f"woken_by {self.woken_by}",
-            f"growth {self.growth}",
-        )
-        return tuple(CAUTIONS[key] for key in keys if key in CAUTIONS)
+        keys = (f"habit {self.habit}", f"woken_by {self.woken_by}", f"growth {self.growth}")
+        said = (self.sap_caution, *(CAUTIONS.get(key, "") for key in keys))
+        return tuple(caution for caution in said if caution)
+
+    @property
+    def sap_caution(self) -> str:
+        """What to know of its sap; empty where there is nothing to mind."""
+        return CAUTIONS.get(f"sap {self.sap}", "")
 
     def prior(self, start: str, target: str) -> Prior:
         """The prior of one step, `start` being "start", "work" or a stage.

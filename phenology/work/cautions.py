@@ -1,4 +1,4 @@
-"""What to mind with tools, sap, ladders and bottles.
+"""What to mind: with dates, blades, sap, ladders and bottles. Every page and command takes it from here.
 
 Common practice, no source; on sap: from memory, unverified.
 """
@@ -9,6 +9,20 @@ from collections.abc import Iterator, Sequence
 
 from phenology.model.operations import OPERATIONS
 from phenology.species.catalogue import Species
+
+LOOK_FIRST = "The forecast says when to look; the leaf decides."
+ROUND_LOOKS_FIRST = "The round says what to look at; the leaf decides."
+WINDOW_LOOKS_FIRST = "A window opens when the tree shows it, not when the date comes: look first."
+CUT_FIRM = (
+    "Cut only what is firm and springs back when pressed, with clean sharp blades; "
+    "mind eyes and irritant sap."
+)
+BEFORE_A_CUT = (
+    "A date is a reason to look, never a reason to cut.",
+    CUT_FIRM,
+    "Keep a fresh cut tree from hot sun and wind; water before you work.",
+)
+HALVE_AFTER = "Halve outer leaves after the cut."
 
 
 def cautions(operations: Sequence[str], species: Sequence[Species], trees: int = 1) -> Iterator[str]:
@@ -23,16 +37,12 @@ def cautions(operations: Sequence[str], species: Sequence[Species], trees: int =
     trees : int
         How many trees are worked on.
     """
-    cuts = any(OPERATIONS[name].cuts for name in operations)
-    if cuts:
+    if any(OPERATIONS[name].cuts for name in operations):
         clean = "; clean the blades between trees" if trees > 1 else ""
         yield f"Look before you cut; sharp, clean blades; mind your eyes{clean}."
-        for latin, severe in _sap(species):
-            yield (
-                f"{latin}: its sap can cause a severe rash; gloves, covered arms, glasses, never burn it."
-                if severe
-                else f"{latin}: its sap irritates; gloves, and hands away from the eyes."
-            )
+        kinds = {s.latin: s for s in species if s.sap_caution}
+        for s in sorted(kinds.values(), key=lambda s: (s.sap != "severe", s.latin)):
+            yield f"{s.latin}: {s.sap_caution[:1].lower()}{s.sap_caution[1:]}"
         prone = sorted({s.latin for s in species if s.prone})
         if prone:
             yield (
@@ -43,9 +53,3 @@ def cautions(operations: Sequence[str], species: Sequence[Species], trees: int =
         yield "Ladders, saws and large material: with a second person, or by somebody licensed for it."
     if "pest-treatment" in operations:
         yield "Chemicals by their label only, and where the law asks for a licence, by somebody who has one."
-
-
-def _sap(species: Sequence[Species]) -> list[tuple[str, bool]]:
-    return sorted(
-        {(s.latin, s.sap == "severe") for s in species if s.sap != "none"}, key=lambda p: (not p[1], p[0])
-    )

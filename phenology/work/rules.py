@@ -10,6 +10,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 from phenology.language.date_style import short_date
+from phenology.language.degrees import degrees
 from phenology.model.operations import OPERATIONS
 from phenology.work.case import WET, WILTING, Case
 from phenology.work.last_safe import in_words
@@ -133,8 +134,8 @@ def _fig(case: Case) -> str | None:
     if not case.strong:
         return f"a tropical fig is defoliated only when strong, and {case.label} is not marked so"
     if nights is not None and nights < least:
-        were = f"they were {nights:.0f} degC"
-        return f"a tropical fig is defoliated only with nights above {least:g} degC; {were}"
+        were = f"they were {degrees(round(nights))}"
+        return f"a tropical fig is defoliated only with nights above {degrees(least)}; {were}"
     return None
 
 
@@ -278,7 +279,7 @@ def _heat(days: int) -> Callable[[Case], str | None]:
         if not hot:
             return None
         day, high = max(hot, key=lambda d: d[1])
-        heat = f"{high:.0f} degC on {short_date(day)}, above {limit:g} degC"
+        heat = f"{degrees(round(high))} on {short_date(day)}, above {degrees(limit)}"
         return f"{heat}: bared and new leaves scorch; wait it out"
 
     return fires
@@ -289,9 +290,8 @@ def _frost(case: Case) -> str | None:
     cold = [(day, low) for day, low, _ in case.ahead(FROST_AHEAD_DAYS) if low <= limit]
     if not cold:
         return None
-    return (
-        f"frost ahead ({cold[0][1]:.0f} degC on {short_date(cold[0][0])}): cuts and new growth would be hurt"
-    )
+    day, low = cold[0]
+    return f"frost ahead ({degrees(round(low))} on {short_date(day)}): cuts and new growth would be hurt"
 
 
 def _away(case: Case) -> str | None:

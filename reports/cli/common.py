@@ -42,15 +42,21 @@ def garden_folder(given: str | None) -> Path:
 
 
 def write_dates_as_in(garden: Path, ctx: click.Context) -> None:
-    """Write dates as a garden has them until the command ends; what is wrong with it, the command tells."""
+    """Write dates and temperatures as a garden has them until the command ends.
+
+    What is wrong with its settings, the command tells.
+    """
     from contextlib import suppress
 
     from data_sources.garden_settings import read_settings
     from phenology.language.date_style import using_dates
+    from phenology.language.degrees import using_units
     from phenology.model.errors import FlushcastError
 
     with suppress(FlushcastError):
-        ctx.with_resource(using_dates(read_settings(garden).date_style))
+        settings = read_settings(garden)
+        ctx.with_resource(using_dates(settings.date_style))
+        ctx.with_resource(using_units(settings.units))
 
 
 def may_ask() -> bool:

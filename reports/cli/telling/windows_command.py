@@ -7,6 +7,7 @@ from pathlib import Path
 import click
 
 from reports.cli.common import as_of_option, garden_option, put
+from reports.cli.telling.read_forecast import read_forecast
 
 
 @click.command("windows")
@@ -21,13 +22,7 @@ def windows_command(garden: Path, trees: tuple[str, ...], as_of: str | None, as_
     flushcast windows
     flushcast windows hornbeams
     """
-    from phenology.advice.garden_forecast import forecast_garden
     from phenology.advice.windows import windows
-    from reports.garden.garden_date import garden_date
-    from reports.garden.skill import read_with_skill
-    from reports.output.windows import windows_json, windows_text
-    from reports.text.progress import progress
-    from reports.text.words import in_units
 
     wanted = None
     if trees:
@@ -35,9 +30,13 @@ def windows_command(garden: Path, trees: tuple[str, ...], as_of: str | None, as_
 
         with open_desk(garden) as desk:
             wanted = {tree.id for tree in desk.select(" ".join(trees))}
-    snapshot, settings = read_with_skill(garden, garden_date(garden, as_of), past=as_of is not None)
-    with progress("tree") as step:
-        forecast = forecast_garden(snapshot, progress=step)
+    forecast, _ = read_forecast(garden, as_of)
     found = [w for w in windows(forecast) if wanted is None or w.row.tree.id in wanted]
-    words = windows_json(found, snapshot) if as_json else windows_text(found, snapshot)
-    put(in_units(words, settings.units))
+    if as_json:
+        from reports.output.ahead import windows_table
+
+        put(windows_table(found).as_json(key="windows", as_of=forecast.garden.as_of))
+    else:
+        from reports.text.windows_text import windows_text
+
+        put(windows_text(found, forecast.garden))

@@ -26,9 +26,8 @@ def objections(
     if not trees:
         return ()
     from reports.garden.snapshot import read_garden
-    from reports.text.words import in_units
 
-    garden, settings = read_garden(desk.folder, day, past=day < desk.today)
+    garden, _ = read_garden(desk.folder, day, past=day < desk.today)
     seasons = late_seasons(garden) if operation in WAKING else None
     by_rule: dict[tuple[str, str], tuple[Finding, list[str]]] = {}
     for tree in trees:
@@ -36,8 +35,7 @@ def objections(
         case = Case(garden, tree, operation, day, part, note, early, late)
         for finding in check_work(case):
             by_rule.setdefault((finding.rule, finding.sentence), (finding, []))[1].append(tree.label)
-    told = _told(list(by_rule.values()), len(trees))
-    return tuple(in_units(sentence, settings.units) for sentence in told)
+    return tuple(_told(list(by_rule.values()), len(trees)))
 
 
 def _late(garden: Garden, seasons: WorkSeason | None, tree: Tree) -> Late | None:
