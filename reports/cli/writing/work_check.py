@@ -13,7 +13,6 @@ from phenology.work.case import Case
 from phenology.work.last_safe import Late, WorkSeason
 from phenology.work.rules import Finding, check_work
 from reports.garden.open_garden import OpenGarden
-from reports.text.words import in_units
 
 
 def objections(opened: OpenGarden, trees: Sequence[Tree], work: Work) -> tuple[str, ...]:
@@ -33,7 +32,7 @@ def objections(opened: OpenGarden, trees: Sequence[Tree], work: Work) -> tuple[s
         for finding in check_work(case):
             by_rule.setdefault((finding.rule, finding.sentence), (finding, []))[1].append(tree.label)
     sentences = _sentences(list(by_rule.values()), len(trees))
-    return tuple(in_units(sentence, opened.settings.units) for sentence in sentences)
+    return tuple(sentences)
 
 
 def _late(garden: Garden, seasons: WorkSeason | None, tree: Tree) -> Late | None:
