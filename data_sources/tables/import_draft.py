@@ -16,9 +16,9 @@ from data_sources.tables.problems import Problem, TableError
 from data_sources.tables.text_table import TextTable
 from phenology.language.tree_selection import Roster
 from phenology.model.errors import UnknownNameError
-from phenology.model.records import Aim, Flush, Look, Place, Stand, Tree, Work
+from phenology.model.records import Aim, Flush, GrowthAim, Look, Place, Stand, Tree, Work
 from phenology.model.season import SeasonCalendar
-from phenology.model.stages import STAGES
+from phenology.model.stages import Stage
 from phenology.species.catalogue import Species, find_species
 
 R = TypeVar("R", Place, Tree, Stand, Aim, Work, Flush, Look, ImportMap)
@@ -82,7 +82,7 @@ class Draft:
         if place is not None:
             self.add(Stand(self.new_id(), tree.id, place.id))
         if aim is not None:
-            self.add(Aim(self.new_id(), tree.id, aim))
+            self.add(Aim(self.new_id(), tree.id, GrowthAim(aim)))
         if tree.species not in self.catalogue:
             self.plan.warn(f"{tree.species} is not in the catalogue: it starts from a neutral guess")
 
@@ -151,7 +151,7 @@ def species_named(text: str, catalogue: Mapping[str, Species]) -> str:
 
 def _wrong(record: Record) -> str:
     """What no flushcast writes in a record, with a clearer word than the journal's own check."""
-    if isinstance(record, Look) and record.stage not in STAGES:
+    if isinstance(record, Look) and record.stage not in set(Stage):
         return f"there is no stage called '{record.stage}'"
     if isinstance(record, Look) and record.kind not in ("seen", "happened"):
         return f"kind '{record.kind}' is not seen or happened"

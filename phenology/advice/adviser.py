@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 
 from phenology.forecasting.arrival import Arrival
@@ -13,14 +13,13 @@ from phenology.heat.clocks import ThermalTime
 from phenology.learning.flush_history import FlushHistory
 from phenology.learning.garden_fit import GardenFit
 from phenology.model.errors import WeatherError
-from phenology.model.records import Site
+from phenology.model.operations import Operation
+from phenology.model.records import Site, Tree
 from phenology.weather.traces import Traces, draw_traces
 from phenology.work.case import Case
 from phenology.work.last_safe import Drawn, Late, WorkSeason
 from phenology.work.rules import Finding, check_work
-
-INSTEAD = {"partial-defoliation": "cutback"}
-"""What is done where a tree may not take the first choice. Common practice, no source."""
+from phenology.work.technique import OPERATION_OF, Choice, Option, choose, doing
 
 
 @dataclass(frozen=True)
@@ -29,8 +28,8 @@ class Advice:
 
     Attributes
     ----------
-    operation : str or None
-        What to do; None: leave it, for the reasons in `refused`.
+    techniques : tuple of str
+        What the flush opens when it is hard, in order; none where it is left alone.
     refused : tuple of Finding
         Why the work that the flush would open is not advised.
     warnings : tuple of Finding
@@ -45,9 +44,13 @@ class Advice:
         Odds that new growth ripens if the work is done today, in 14 days, in 21.
     zone : str
         What a cut does today: "ripens", "danger" or "rests".
+    grade : str or None
+        How late it is for growth woken on the day the work is judged; see `phenology.work.grades`.
+    does : str
+        The work as an order, without a full stop; why the tree is left alone where it is.
     """
 
-    operation: str | None
+    techniques: tuple[str, ...]
     refused: tuple[Finding, ...] = ()
     warnings: tuple[Finding, ...] = ()
     last_safe: date | None = None
@@ -55,6 +58,18 @@ class Advice:
     reason: str = ""
     odds: tuple[float, float, float] | None = None
     zone: str = "ripens"
+    grade: str | None = None
+    does: str = ""
+
+    @property
+    def operation(self) -> str | None:
+        """The first of the operations; None where the tree is left alone."""
+        return OPERATION_OF[self.techniques[0]] if self.techniques else None
+
+    @property
+    def wakes(self) -> bool:
+        """Whether any of the work wakes growth."""
+        return any(Operation(OPERATION_OF[technique]).wakes for technique in self.techniques)
 
     def sentences(self) -> Iterator[str]:
         """Everything the rules said."""
@@ -69,46 +84,49 @@ class Adviser:
         self.garden = garden
         self.seasons = WorkSeason(garden, fit, drawn)
 
-    def advise(self, h: FlushHistory, wanted: str, opens: Arrival | None = None) -> Advice:
+    def advise(self, h: FlushHistory, opens: Arrival | None = None) -> Advice:
         """Advice on the work that a flush opens when it is hard.
 
         Parameters
         ----------
         h : FlushHistory
-        wanted : str
-            The first choice.
         opens : Arrival, optional
             When the flush will be hard; None where it is.
         """
-        garden = self.garden
-        if h.flush.season != garden.season:
-            return Advice(wanted)
-        late = self.late(h)
-        day = self._day(opens)
-        operation = wanted
-        refused: tuple[Finding, ...] = ()
-        while True:
-            case = Case(garden, h.tree, operation, day, late=late, planned=opens is not None, known=h)
-            findings = check_work(case)
-            against = tuple(f for f in findings if f.forbids)
-            refused = (*refused, *(f for f in against if f not in refused))
-            if not against or operation not in INSTEAD:
-                break
-            operation = INSTEAD[operation]
-        warnings = tuple(f for f in findings if not f.forbids)
-        chosen = None if against else operation
+        garden, now = self.garden, h.flush.season == self.garden.season
+        late = self.late(h) if now else None
+        case = Case(
+            garden, h.tree, "cutback", self._day(opens), late=late, planned=opens is not None, known=h
+        )
+        choice = choose(replace(case.situation(), stage="hardened"))
+        if not now:  # next season's first flush: nothing of this one's stands against it
+            return _advice(h.tree, tuple(o for o in choice.options if not o.unmet), choice, garden)
+        kept: list[Option] = []
+        refused: dict[Finding, None] = {}
+        if choice.leave:
+            refused.update(dict.fromkeys(f for f in check_work(case) if f.forbids))
+        warnings: dict[Finding, None] = {}
+        for option in choice.options:
+            findings = check_work(replace(case, operation=option.operation))
+            against = [f for f in findings if f.forbids]
+            if against and option.wakes:
+                refused.update(dict.fromkeys(against))
+            if against or option.unmet:
+                continue
+            kept.append(option)
+            warnings.update(dict.fromkeys(findings))
+        found = _advice(h.tree, tuple(kept), choice, garden)
+        found = replace(found, refused=tuple(refused), warnings=tuple(warnings), grade=case.grade)
         if late is None:
-            return Advice(chosen, refused, warnings)
+            return found
         required = case.required
-        return Advice(
-            chosen,
-            refused,
-            warnings,
-            late.last_safe(required),
-            late.stop(required).limit,
-            late.reason(required),
-            late.odds(),
-            late.zone(late.today, required),
+        return replace(
+            found,
+            last_safe=late.last_safe(required),
+            limit=late.stop(required).limit,
+            reason=late.reason(required),
+            odds=late.odds(),
+            zone=late.zone(late.today, required),
         )
 
     def late(self, h: FlushHistory) -> Late | None:
@@ -128,6 +146,18 @@ class Adviser:
             return today
         early, end = opens.quantile(0.1), calendar.end(season)
         return end if math.isinf(early) else min(max(today, calendar.date(season, early)), end)
+
+
+def _advice(tree: Tree, kept: tuple[Option, ...], choice: Choice, garden: Garden) -> Advice:
+    """The first technique that wakes growth, halving with a cut; else what wakes nothing."""
+    waking = next((o.technique for o in kept if o.wakes), None)
+    quiet = tuple(o.technique for o in kept if not o.wakes)
+    techniques = quiet
+    if waking is not None:
+        techniques = (waking, *(t for t in quiet if t == "halve" and waking == "extend-cut"))
+    species = garden.species_of(tree)
+    does = ", then ".join(doing(technique, species) for technique in techniques)
+    return Advice(techniques, does=does or choice.leave)
 
 
 def late_seasons(garden: Garden) -> WorkSeason:

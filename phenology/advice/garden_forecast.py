@@ -101,8 +101,8 @@ class _Maker:
         after, by = h.came.get(stage, (-math.inf, math.inf))
         seen = tuple(garden.calendar.date(season, t) if math.isfinite(t) else None for t in (after, by))
         place = garden.place_of(h.tree, garden.as_of)
-        wanted = operation_for(garden, h) if stage == "hardened" else None
-        advice = self._adviser.advise(h, wanted, arrival) if wanted else None
+        shaped = stage == "hardened" and garden.aim_of(h.tree) == "refining"
+        advice = self._adviser.advise(h, arrival) if shaped else None
         said = advice.sentences() if advice else ()
         return ForecastRow(
             h.tree,
@@ -151,11 +151,3 @@ class _Maker:
                 yield f"under {cover} without readings: dates start from {start}, by the weather outside"
             else:
                 yield f"under {cover} without readings: no dates until a bud break is seen; look weekly"
-
-
-def operation_for(garden: Garden, h: FlushHistory) -> str | None:
-    """The work that a hardened flush opens: only refining trees are told to cut."""
-    if garden.aim_of(h.tree) != "refining":
-        return None
-    first = h.number == 1 and h.woken is None
-    return "partial-defoliation" if first and garden.species_of(h.tree).defoliation == "repeat" else "cutback"

@@ -21,14 +21,21 @@ requirement are not independent, so compare them by the dates they give.
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
+from functools import partial
 
 import numpy as np
 from numpy.typing import ArrayLike
 
+from phenology.garden import Garden
+from phenology.learning.garden_fit import GardenFit
+from phenology.learning.transitions import Transition, all_transitions
+from phenology.learning.waits import Wait
 from phenology.model.arrays import Array
 from phenology.model.errors import InputError
+
+TOO_ALIKE = "these seasons are too alike to tell a base temperature"
 
 
 @dataclass(frozen=True)
@@ -37,8 +44,6 @@ class ClassicBase:
 
     Attributes
     ----------
-    method : str
-        ``sd_gdd``, ``sd_days``, ``cv_gdd`` or ``x_intercept``.
     base : float
         Estimated base temperature. [°C]
     requirement : float
@@ -46,39 +51,28 @@ class ClassicBase:
     n : int
         Seasons used.
     base_interval, requirement_interval : tuple of float, optional
-        For the x-intercept only: interval for the *average* relation, not for one season. An end is
-        infinite where the data set no limit. [°C], [°C·d]
-    level : float, optional
-        Confidence level of those intervals.
+        For the x-intercept only: confidence interval for the *average* relation, not for one season. An end
+        is infinite where the data set no limit. [°C], [°C·d]
     """
 
-    method: str
     base: float
     requirement: float
     n: int
     base_interval: tuple[float, float] | None = None
     requirement_interval: tuple[float, float] | None = None
-    level: float | None = None
-
-    def days(self, mean_temp: ArrayLike) -> Array:
-        """Days the stage takes at a constant temperature; NaN at or below the base. [d]"""
-        excess = np.asarray(mean_temp, dtype=np.float64) - self.base
-        return np.asarray(self.requirement / np.where(excess > 0, excess, np.nan))
 
 
-def least_sd_degree_days(mean_temps: ArrayLike, durations: ArrayLike) -> ClassicBase:
-    """Base with the least standard deviation of degree-days.
+def least_spread(method: str, mean_temps: ArrayLike, durations: ArrayLike) -> ClassicBase:
+    """Base that makes the degree-days of seasons most alike.
 
     Parameters
     ----------
+    method : {"sd_gdd", "sd_days", "cv_gdd"}
+        What is made least; "in days" is not uniquely defined, here it is over (mean T - b).
     mean_temps : array_like, shape (n,)
         Mean temperature while the stage lasted. [°C]
     durations : array_like, shape (n,)
         How long it lasted, above 0. [d]
-
-    Returns
-    -------
-    ClassicBase
 
     Raises
     ------
@@ -87,47 +81,21 @@ def least_sd_degree_days(mean_temps: ArrayLike, durations: ArrayLike) -> Classic
 
     Examples
     --------
-    >>> fit = least_sd_degree_days([9.5, 11.2, 12.8, 14.1, 15.6, 17.3], [86, 58, 44, 38, 31, 27])
-    >>> round(fit.base, 4), round(fit.requirement, 2)
-    (5.967, 303.61)
+    >>> temps, days = [9.5, 11.2, 12.8, 14.1, 15.6, 17.3], [86, 58, 44, 38, 31, 27]
+    >>> [round(least_spread(m, temps, days).base, 4) for m in ("sd_gdd", "sd_days", "cv_gdd")]
+    [5.967, 5.9631, 5.9624]
+    >>> round(least_spread("sd_gdd", temps, days).requirement, 2)
+    303.61
     """
     t, d = _checked(mean_temps, durations)
-    s = _covariances(t, d)
-    return _with_mean_requirement("sd_gdd", s.yd / s.dd, t, d)
-
-
-def least_sd_days(mean_temps: ArrayLike, durations: ArrayLike) -> ClassicBase:
-    """Base with the least standard deviation in days: that of degree-days over the mean daily warmth.
-
-    "In days" is not uniquely defined; this divides by (mean T - b). Parameters, result and errors as in
-    :func:`least_sd_degree_days`.
-
-    Examples
-    --------
-    >>> round(least_sd_days([9.5, 11.2, 12.8, 14.1, 15.6, 17.3], [86, 58, 44, 38, 31, 27]).base, 4)
-    5.9631
-    """
-    t, d = _checked(mean_temps, durations)
-    s = _covariances(t, d)
-    mean = float(t.mean())
-    return _with_mean_requirement("sd_days", _ratio(s.yd * mean - s.yy, s.dd * mean - s.yd), t, d)
-
-
-def least_cv_degree_days(mean_temps: ArrayLike, durations: ArrayLike) -> ClassicBase:
-    """Base with the least coefficient of variation of degree-days.
-
-    Parameters, result and errors as in :func:`least_sd_degree_days`.
-
-    Examples
-    --------
-    >>> round(least_cv_degree_days([9.5, 11.2, 12.8, 14.1, 15.6, 17.3], [86, 58, 44, 38, 31, 27]).base, 4)
-    5.9624
-    """
-    t, d = _checked(mean_temps, durations)
-    s = _covariances(t, d)
-    y_mean, d_mean = float((t * d).mean()), float(d.mean())
-    base = _ratio(s.yd * y_mean - s.yy * d_mean, s.dd * y_mean - s.yd * d_mean)
-    return _with_mean_requirement("cv_gdd", base, t, d)
+    (yy, yd), (_, dd) = np.cov(d * t, d)
+    # b = (S(y,d) u - S(y,y) v) / (S(d,d) u - S(y,d) v)
+    u, v = {"sd_gdd": (1.0, 0.0), "sd_days": (t.mean(), 1.0), "cv_gdd": ((d * t).mean(), d.mean())}[method]
+    below = dd * u - yd * v
+    if below == 0:
+        raise InputError(TOO_ALIKE)
+    base = float((yd * u - yy * v) / below)
+    return ClassicBase(base, float((d * (t - base)).mean()), len(t))
 
 
 def x_intercept(mean_temps: ArrayLike, durations: ArrayLike, *, level: float = 0.95) -> ClassicBase:
@@ -136,7 +104,7 @@ def x_intercept(mean_temps: ArrayLike, durations: ArrayLike, *, level: float = 0
     Parameters
     ----------
     mean_temps, durations : array_like, shape (n,)
-        As in :func:`least_sd_degree_days`.
+        As in :func:`least_spread`.
     level : float, optional
         Confidence level.
 
@@ -150,7 +118,7 @@ def x_intercept(mean_temps: ArrayLike, durations: ArrayLike, *, level: float = 0
     Raises
     ------
     InputError
-        As :func:`least_sd_degree_days`, or if the rate does not rise with temperature.
+        As :func:`least_spread`, or if the rate does not rise with temperature.
 
     Notes
     -----
@@ -178,49 +146,21 @@ def x_intercept(mean_temps: ArrayLike, durations: ArrayLike, *, level: float = 0
         raise InputError("the stage does not go faster in warmth in these seasons: no base can be read off")
     v = np.asarray(fit.cov_params())
     student = float(stdtrit(len(t) - 2, (1 + level) / 2))
-    a = q * q - student**2 * v[1, 1]
-    b = p * q - student**2 * v[0, 1]
-    c = p * p - student**2 * v[0, 0]
+    a, b, c = np.array([q * q, p * q, p * p]) - student**2 * v[[1, 0, 0], [1, 1, 0]]
     base_interval = (-np.inf, np.inf)
     if a > 0:  # the slope is distinct from 0, and the two roots are real and enclose the estimate
         root = float(np.sqrt(max(b * b - a * c, 0.0)))
         base_interval = (float((-b - root) / a), float((-b + root) / a))
     half = student * float(np.sqrt(v[1, 1]))
     highest = 1.0 / (q - half) if q > half else np.inf
-    return ClassicBase(
-        "x_intercept", -p / q, 1.0 / q, len(t), base_interval, (1.0 / (q + half), highest), level
-    )
+    return ClassicBase(-p / q, 1.0 / q, len(t), base_interval, (1.0 / (q + half), highest))
 
 
 CLASSIC: dict[str, Callable[[ArrayLike, ArrayLike], ClassicBase]] = {
-    "sd_gdd": least_sd_degree_days,
-    "sd_days": least_sd_days,
-    "cv_gdd": least_cv_degree_days,
+    **{method: partial(least_spread, method) for method in ("sd_gdd", "sd_days", "cv_gdd")},
     "x_intercept": x_intercept,
 }
 """The four estimators by name."""
-
-
-@dataclass(frozen=True)
-class _Covariances:
-    yy: float
-    yd: float
-    dd: float
-
-
-def _covariances(t: Array, d: Array) -> _Covariances:
-    both = np.cov(t * d, d)
-    return _Covariances(float(both[0, 0]), float(both[0, 1]), float(both[1, 1]))
-
-
-def _ratio(above: float, below: float) -> float:
-    if below == 0:
-        raise InputError("these seasons are too alike to tell a base temperature")
-    return above / below
-
-
-def _with_mean_requirement(method: str, base: float, t: Array, d: Array) -> ClassicBase:
-    return ClassicBase(method, float(base), float((d * (t - base)).mean()), len(t))
 
 
 def _checked(mean_temps: ArrayLike, durations: ArrayLike) -> tuple[Array, Array]:
@@ -228,13 +168,71 @@ def _checked(mean_temps: ArrayLike, durations: ArrayLike) -> tuple[Array, Array]
     d = np.asarray(durations, dtype=np.float64)
     if t.ndim != 1 or t.shape != d.shape:
         raise InputError(f"each season needs one temperature and one duration, got {t.shape} and {d.shape}")
-    if (d <= 0).any() or np.isinf(t).any() or np.isinf(d).any():
-        i = int(np.argmax((d <= 0) | np.isinf(t) | np.isinf(d)))
+    bad = (d <= 0) | np.isinf(t) | np.isinf(d)
+    if bad.any():
+        i = int(np.argmax(bad))
         raise InputError(f"season {i} (counting from 0): {d[i]:g} days at {t[i]:g} °C cannot be")
     whole = ~(np.isnan(t) | np.isnan(d))
     t, d = t[whole], d[whole]
     if len(t) < 3:
         raise InputError(f"a base temperature needs at least 3 seasons, got {len(t)}")
     if np.ptp(t) == 0 or np.ptp(d) == 0:
-        raise InputError("these seasons are too alike to tell a base temperature")
+        raise InputError(TOO_ALIKE)
     return t, d
+
+
+@dataclass(frozen=True)
+class ClassicRow:
+    """One species, step and method.
+
+    Attributes
+    ----------
+    waits, seasons : int
+        Finished waits used, and the seasons they come from.
+    method : str
+        One of `CLASSIC`.
+    result : ClassicBase or None
+        What the estimator says; None where `why_not` says why.
+    why_not : str
+    """
+
+    species: str
+    transition: Transition
+    waits: int
+    seasons: int
+    method: str
+    result: ClassicBase | None
+    why_not: str = ""
+
+
+def classic_rows(fit: GardenFit, species: str | None = None) -> Iterator[ClassicRow]:
+    """Classic estimates for every species and single step with finished waits.
+
+    Parameters
+    ----------
+    fit : GardenFit
+    species : str, optional
+        Latin name; without it every species that has trees.
+    """
+    for name in [species] if species else dict.fromkeys(t.species for t in fit.garden.trees):
+        for step in all_transitions():
+            waits = [w for w in fit.waits(step) if w.species == name and np.isfinite(w.target).all()]
+            if not waits or len(step.links()) > 1:
+                continue
+            temps, days = np.array([warmth_and_length(fit.garden, wait) for wait in waits]).T
+            seasons = len({w.season for w in waits})
+            for method, estimate in CLASSIC.items():
+                try:
+                    yield ClassicRow(name, step, len(waits), seasons, method, estimate(temps, days))
+                except InputError as error:
+                    yield ClassicRow(name, step, len(waits), seasons, method, None, str(error))
+
+
+def warmth_and_length(garden: Garden, wait: Wait) -> tuple[float, float]:
+    """Mean temperature where the tree stood, and days, from middle to middle of a wait's two intervals."""
+    began, ended = wait.anchor_middle, float(np.mean(wait.target))
+    ended = max(ended, began + 0.5)  # looks on neighbouring days may put the middles on one moment
+    low, high, _ = garden.record_at(wait.site).filled(wait.season)
+    sums = np.concatenate([[0.0], np.cumsum((low + high) / 2)])
+    at = np.interp([began, ended], np.arange(len(sums)), sums)
+    return float(at[1] - at[0]) / (ended - began), ended - began

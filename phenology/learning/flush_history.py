@@ -11,6 +11,7 @@ from phenology.garden import Garden
 from phenology.learning.transitions import TARGETS, Transition
 from phenology.learning.waits import Wait
 from phenology.model.errors import StageOrderError
+from phenology.model.operations import HALVING_JOINS
 from phenology.model.records import Flush, Look, Site, Tree, Work
 from phenology.model.season import NEVER
 from phenology.model.stages import stage_rank
@@ -271,6 +272,8 @@ def _closing_work(garden: Garden, tree: Tree, flush: Flush) -> Work | None:
             continue
         if (began and work.latest <= began) or (until and work.latest > until):
             continue
+        if began and work.operation == "halving" and (work.latest - began).days <= HALVING_JOINS:
+            continue  # it belongs to the cut that woke this flush
         if work.operation == "cutback" and _leafless(garden, flush, work):
             continue
         return work

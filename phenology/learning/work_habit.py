@@ -11,7 +11,6 @@ from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import date
 
-from phenology.language.date_style import short_date
 from phenology.language.written_days import WEEKDAYS
 from phenology.learning.flush_history import WORK_REACH, FlushHistory
 from phenology.model.season import NEVER, SeasonCalendar
@@ -50,20 +49,6 @@ class WorkHabit:
     seasons: int
     weekday: str
     same_week: bool
-
-    @property
-    def words(self) -> str:
-        """As the grower reads it."""
-        when = f"a {self.weekday}" if self.weekday != "weekend" else "weekends"
-        if self.same_week:
-            first, last = (f(self.days, key=lambda d: (d.month, d.day)) for f in (min, max))
-            name = "weekend" if self.weekday == "weekend" else self.weekday
-            when = f"the same {name} of the year ({short_date(first)} to {short_date(last)})"
-        return (
-            f"Flush {self.flush}: only work tells when its leaves were hard, and in all "
-            f"{self.seasons} seasons it fell on {when}. The habit may be showing, not the tree; "
-            'one look that finds leaves "still soft" before you cut puts it right.'
-        )
 
 
 def work_habits(

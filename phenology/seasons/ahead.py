@@ -62,7 +62,7 @@ def heat_course(garden: Garden) -> HeatCourse:
     past = {
         season: cumulative_heat(record, season)
         for season in record.seasons
-        if season < garden.season and known_days(record, season) >= KNOWN_DAYS
+        if season < garden.season and known_days(record, season).sum() >= KNOWN_DAYS
     }
     if garden.season not in record.seasons:
         return HeatCourse(garden.season, np.zeros(1), past, np.full(1, np.nan))

@@ -2,98 +2,63 @@
 
 from __future__ import annotations
 
-from collections import Counter, defaultdict
-from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, field
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 from datetime import date
 
 import numpy as np
 
 from phenology.garden import Garden
-from phenology.learning.transitions import TARGETS
 from phenology.model.arrays import Array
 from phenology.model.errors import InputError
 from phenology.model.records import Tree
 from phenology.seasons.season_frosts import SeasonFrost, season_frosts
-from phenology.seasons.season_heat import (
-    BASE_C,
-    KNOWN_DAYS,
-    cumulative_heat,
-    days_ahead,
-    known_days,
+from phenology.seasons.season_heat import KNOWN_DAYS, cumulative_heat, days_ahead, known_days
+from phenology.seasons.tree_stages import (
+    SpeciesStage,
+    TreeStage,
+    loose_stages,
+    species_stages,
+    tree_stages,
 )
-from phenology.seasons.tree_stages import TreeStage, loose_stages, tree_stages
 from phenology.weather.season_weather import SeasonWeather
 
-__all__ = [
-    "BASE_C",
-    "Comparison",
-    "SeasonHeat",
-    "StageDate",
-    "compare_seasons",
-    "cumulative_heat",
-    "stage_day",
-]
-
-
-FILLED_SHARE = 0.1  # of the days to date; of a season that lacks more no warmth is told (ours)
+FILLED_SHARE = 0.1  # of the days to date; the warmth of a season that lacks more is not known (ours)
 
 
 @dataclass(frozen=True)
-class SeasonHeat:
+class SeasonWarmth:
     """One season's warmth up to a day of it.
 
     Attributes
     ----------
     season : int
-    through : int
+    through : date
         Last day of the season counted.
-    heat : float
-        Degree-days above `BASE_C`, single sine. [degC d]
-    rank : int
+    degree_days : float or None
+        Above `phenology.seasons.season_heat.BASE_C`, single sine; None where too little was measured, as the
+        ranks. [degC d]
+    rank : int or None
         1 for the warmest of the seasons shown by that day.
-    ahead : float or None
+    rank_of_all : int or None
+        The same among all seasons known to this day.
+    of_all : int
+        How many those are.
+    days_ahead : float or None
         Days ahead (+) of or behind (-) the usual season; None with too few seasons to say, or at a time of
         year too cool for days to mean anything.
-    filled : int
+    days_filled : int
         Days filled because the weather lacks them.
-    rank_ever, ever : int
-        The same rank among all seasons known to this day, and how many they are.
     """
 
     season: int
-    through: int
-    heat: float
-    rank: int
-    ahead: float | None
-    filled: int
-    rank_ever: int = 0
-    ever: int = 0
-
-    @property
-    def told(self) -> bool:
-        """Whether enough of it was measured for its warmth and rank to say anything."""
-        return self.filled <= FILLED_SHARE * self.through
-
-
-@dataclass(frozen=True)
-class StageDate:
-    """When a species reached a stage in one season: the middle of what its trees' looks say.
-
-    `ahead`, `heat`, `since` and `own_heat` are as in `TreeStage`, the mean of the trees that have them: a
-    tree that is always early, and new this season, does not make the season early.
-    """
-
-    species: str
-    flush: int
-    stage: str
-    season: int
-    day: float
-    trees: int
-    ahead: float | None
-    heat: float | None = None
-    since: str = ""
-    own_heat: float | None = None
+    through: date
+    degree_days: float | None
+    rank: int | None
+    rank_of_all: int | None
+    of_all: int
+    days_ahead: float | None
+    days_filled: int
 
 
 @dataclass(frozen=True)
@@ -105,12 +70,10 @@ class Comparison:
     garden : Garden
     seasons : tuple of int
     place : str
-        Whose warmth is told: the garden's first place.
-    heat : tuple of SeasonHeat
-    stages : tuple of StageDate
-        By species.
+        Whose warmth is compared: the garden's first place.
+    warmth : tuple of SeasonWarmth
+    stages : tuple of SpeciesStage
     trees : tuple of TreeStage
-        By tree.
     loose : tuple of (Tree, season)
         One for each stage that looks bracket too loosely to date it.
     frosts : tuple of SeasonFrost
@@ -121,12 +84,12 @@ class Comparison:
     garden: Garden
     seasons: tuple[int, ...]
     place: str
-    heat: tuple[SeasonHeat, ...]
-    stages: tuple[StageDate, ...]
-    trees: tuple[TreeStage, ...] = ()
-    frosts: tuple[SeasonFrost, ...] = ()
-    courses: Mapping[int, tuple[Array, Array]] = field(default_factory=dict)
-    loose: tuple[tuple[Tree, int], ...] = ()
+    warmth: tuple[SeasonWarmth, ...]
+    stages: tuple[SpeciesStage, ...]
+    trees: tuple[TreeStage, ...]
+    loose: tuple[tuple[Tree, int], ...]
+    frosts: tuple[SeasonFrost, ...]
+    courses: Mapping[int, tuple[Array, Array]]
 
     @property
     def usual_known(self) -> bool:
@@ -156,7 +119,7 @@ def compare_seasons(garden: Garden, seasons: Sequence[int] | None = None) -> Com
     garden.check_weather_is_fresh()
     place = garden.places[0]
     record = garden.record_at(((0, place.id),))
-    with_weather = [s for s in record.seasons if s <= garden.season and known_days(record, s) > 0]
+    with_weather = [s for s in record.seasons if s <= garden.season and known_days(record, s).any()]
     wanted = tuple(sorted(seasons)) if seasons else tuple(with_weather[-6:])
     for season in wanted:
         if season not in with_weather:
@@ -166,17 +129,17 @@ def compare_seasons(garden: Garden, seasons: Sequence[int] | None = None) -> Com
             )
     curves = {s: cumulative_heat(record, s) for s in with_weather}
     courses = {s: _course(s, curves, record, garden) for s in wanted}
-    seen = tree_stages(garden)
+    trees = [one for one in tree_stages(garden) if one.season in wanted]
     return Comparison(
         garden,
         wanted,
         place.name,
-        tuple(_heat(s, wanted, curves, courses, record, garden) for s in wanted),
-        _stages(garden, wanted, seen),
-        tuple(one for one in seen if one.season in wanted),
+        tuple(_warmth(wanted, curves, courses, record, garden)),
+        tuple(species_stages(garden, trees)),
+        tuple(trees),
+        tuple(one for one in loose_stages(garden) if one[1] in wanted),
         tuple(season_frosts(garden, wanted)),
         courses,
-        tuple(one for one in loose_stages(garden) if one[1] in wanted),
     )
 
 
@@ -186,79 +149,41 @@ def _course(
     others = [
         curve
         for s, curve in curves.items()
-        if s not in (season, garden.season) and known_days(record, s) >= KNOWN_DAYS
+        if s not in (season, garden.season) and known_days(record, s).sum() >= KNOWN_DAYS
     ]
     heat = curves[season][: garden.today + 1] if season == garden.season else curves[season]
-    row, days = record.row(season), len(heat) - 1
-    lacking = np.isnan(record.tmin[row, :days]) | np.isnan(record.tmax[row, :days])
-    told = np.concatenate([[True], np.cumsum(lacking) <= FILLED_SHARE * np.arange(1, days + 1)])
-    return heat, np.where(told, days_ahead(heat, others), np.nan)
+    lacking = np.cumsum(~known_days(record, season)[: len(heat) - 1])
+    enough = np.concatenate([[True], lacking <= FILLED_SHARE * np.arange(1, len(heat))])
+    return heat, np.where(enough, days_ahead(heat, others), np.nan)
 
 
-def _heat(
-    season: int,
+def _warmth(
     wanted: Sequence[int],
     curves: Mapping[int, Array],
     courses: Mapping[int, tuple[Array, Array]],
     record: SeasonWeather,
     garden: Garden,
-) -> SeasonHeat:
-    through = garden.today
-    heats = {s: float(curve[min(through, len(curve) - 1)]) for s, curve in curves.items()}
-    known = {s for s in curves if _filled(record, s, through) <= FILLED_SHARE * through}
-    row, ahead = heats[season], courses[season][1]
-    now = float(ahead[min(through, len(ahead) - 1)])
-    return SeasonHeat(
-        season,
-        through,
-        row,
-        1 + sum(heats[s] > row for s in wanted),
-        now if np.isfinite(now) else None,
-        _filled(record, season, through),
-        1 + sum(heats[s] > row for s in known),
-        len(known),
-    )
+) -> list[SeasonWarmth]:
+    days = {s: min(garden.today, record.calendar.length(s)) for s in curves}
+    filled = {s: int((~known_days(record, s)[: days[s]]).sum()) for s in curves}
+    heats = {s: float(curves[s][days[s]]) for s in curves if filled[s] <= FILLED_SHARE * garden.today}
 
+    def rank(season: int, among: Sequence[int]) -> int | None:
+        return 1 + sum(heats[s] > heats[season] for s in among if s in heats) if season in heats else None
 
-def _filled(record: SeasonWeather, season: int, through: int) -> int:
-    row = record.row(season)
-    through = min(through, record.calendar.length(season))
-    return int((np.isnan(record.tmin[row, :through]) | np.isnan(record.tmax[row, :through])).sum())
-
-
-def _stages(garden: Garden, wanted: Sequence[int], seen: Sequence[TreeStage]) -> tuple[StageDate, ...]:
-    groups: dict[tuple[str, int, str], dict[int, list[TreeStage]]] = defaultdict(lambda: defaultdict(list))
-    for one in seen:
-        groups[one.tree.species, one.flush, one.stage][one.season].append(one)
     out = []
-    for (species, flush, stage), by_season in groups.items():
-        for season, trees in sorted(by_season.items()):
-            if season in wanted:
-                since = Counter(one.since for one in trees).most_common(1)[0][0]
-                out.append(
-                    StageDate(
-                        species,
-                        flush,
-                        stage,
-                        season,
-                        float(np.mean([one.day for one in trees])),
-                        len(trees),
-                        _mean(one.ahead for one in trees),
-                        _mean(one.heat for one in trees),
-                        since,
-                        _mean(one.own_heat for one in trees if one.since == since),
-                    )
-                )
-    out.sort(key=lambda d: (garden.species[d.species].name if d.species in garden.species else d.species,
-                            d.flush, TARGETS.index(d.stage), d.season))  # fmt: skip
-    return tuple(out)
-
-
-def _mean(values: Iterable[float | None]) -> float | None:
-    known = [v for v in values if v is not None]
-    return float(np.mean(known)) if known else None
-
-
-def stage_day(stage: StageDate, garden: Garden) -> date:
-    """The date of a stage's middle."""
-    return garden.calendar.date(stage.season, stage.day)
+    for season in wanted:
+        ahead = float(courses[season][1][days[season]])
+        out.append(
+            SeasonWarmth(
+                season,
+                garden.calendar.date(season, garden.today),
+                heats.get(season),
+                rank(season, wanted),
+                rank(season, list(heats)),
+                len(heats),
+                ahead if np.isfinite(ahead) else None,
+                filled[season],
+            )
+        )
+    return out

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from datetime import date
+from datetime import date, timedelta
 
 import numpy as np
 
@@ -15,72 +15,82 @@ from phenology.weather.season_weather import SeasonWeather
 
 @dataclass(frozen=True)
 class SeasonFrost:
-    """The frosts around one summer at one place. Days are days of the season, past its end after new year.
+    """The frosts around one summer at one place.
 
     Attributes
     ----------
     place : str
         Name of the place.
     season : int
+    start : date
+        First day of the season.
     last, first : float or None
-        Day of the last frost before midsummer and of the first one after; infinite where there was none;
-        None where too little is known, or it has not come yet.
-    last_open : bool
+        Day of the season of the last frost before midsummer and of the first one after; past the season's end
+        after new year; infinite where there was none; None where too little is known, or it has not come yet.
+    may_yet_be_later : bool
         Whether midsummer is still ahead, so that `last` may yet be outdone.
     """
 
     place: str
     season: int
+    start: date
     last: float | None
     first: float | None
-    last_open: bool = False
+    may_yet_be_later: bool = False
 
     @property
-    def free_days(self) -> int | None:
-        """Days between the two frosts; None unless both came."""
-        if self.last is None or self.first is None or self.last_open:
-            return None
-        gap = self.first - self.last
-        return int(gap) - 1 if math.isfinite(gap) else None
+    def last_in_spring(self) -> date | None:
+        """Date of `last`; None where there is none."""
+        return self._date(self.last)
 
-    def date_of(self, day: float | None, garden: Garden) -> date | None:
-        """One of its days as a date; None where there is none."""
-        if day is None or not math.isfinite(day):
-            return None
-        return date.fromordinal(garden.calendar.start(self.season).toordinal() + int(day) - 1)
+    @property
+    def first_in_autumn(self) -> date | None:
+        """Date of `first`; None where there is none."""
+        return self._date(self.first)
+
+    @property
+    def days_between(self) -> int | None:
+        """Days between the two frosts; None unless both came and the first of them is known to be final."""
+        last, first = self.last_in_spring, self.first_in_autumn
+        return None if last is None or first is None or self.may_yet_be_later else (first - last).days - 1
+
+    @property
+    def no_frost_in_spring(self) -> bool:
+        """Whether no frost came before midsummer, which is over."""
+        return self.last is not None and math.isinf(self.last) and not self.may_yet_be_later
+
+    @property
+    def no_frost_in_autumn(self) -> bool:
+        """Whether none came after midsummer."""
+        return self.first is not None and math.isinf(self.first)
+
+    def _date(self, day: float | None) -> date | None:
+        return self.start + timedelta(int(day) - 1) if day is not None and math.isfinite(day) else None
 
 
 def season_frosts(garden: Garden, seasons: tuple[int, ...]) -> list[SeasonFrost]:
-    """The frosts of seasons at every place that has weather, measured days only.
-
-    Parameters
-    ----------
-    garden : Garden
-    seasons : tuple of int
-    """
+    """The frosts of seasons at every place that has weather, measured days only."""
     out = []
     for place in garden.places:
         if place.id in garden.weather:
             record = garden.record_at(((0, place.id),))
             if garden.season in record.seasons:
                 record = record.through(garden.season, garden.today)  # a forecast frost has not come
-            out += [one for season in seasons if (one := _of(record, season, garden, place.name)) is not None]
+            out += [
+                _frosts_of(record, season, garden, place.name)
+                for season in seasons
+                if season in record.seasons
+            ]
     return out
 
 
-def _of(record: SeasonWeather, season: int, garden: Garden, place: str) -> SeasonFrost | None:
-    if season not in record.seasons:
-        return None
+def _frosts_of(record: SeasonWeather, season: int, garden: Garden, place: str) -> SeasonFrost:
+    start = garden.calendar.start(season)
     last, first = last_frosts(record).get(season), first_frosts(record).get(season)
     if season == garden.season:
         if garden.today < midsummer(record):
-            return SeasonFrost(place, season, _so_far(record, season, garden.today), None, True)
+            frozen = np.flatnonzero(record.tmin[record.row(season), : garden.today] <= FREEZE_C)
+            so_far = float(frozen[-1] + 1) if len(frozen) else -math.inf
+            return SeasonFrost(place, season, start, so_far, None, True)
         first = None if first == math.inf else first
-    return SeasonFrost(place, season, last, first)
-
-
-def _so_far(record: SeasonWeather, season: int, today: int) -> float | None:
-    """The latest frost of a season up to today; infinite for none yet."""
-    low = record.tmin[record.row(season), :today]
-    frozen = np.flatnonzero(low <= FREEZE_C)
-    return float(frozen[-1] + 1) if len(frozen) else -math.inf
+    return SeasonFrost(place, season, start, last, first)

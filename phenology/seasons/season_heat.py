@@ -27,10 +27,10 @@ def cumulative_heat(record: SeasonWeather, season: int) -> Array:
     return np.concatenate([[0.0], np.cumsum(degree_days(low, high, BASE_C))])
 
 
-def known_days(record: SeasonWeather, season: int) -> int:
-    """Days of a season on which both extremes are known."""
+def known_days(record: SeasonWeather, season: int) -> NDArray[np.bool_]:
+    """On which days of a season both extremes are known."""
     row = record.row(season)
-    return int((np.isfinite(record.tmin[row]) & np.isfinite(record.tmax[row])).sum())
+    return np.asarray(np.isfinite(record.tmin[row]) & np.isfinite(record.tmax[row]))
 
 
 def days_ahead(heat: Array, others: Sequence[Array]) -> Array:

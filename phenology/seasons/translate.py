@@ -116,31 +116,35 @@ class Translation:
     ----------
     there, here : str
         Names of the places.
-    first, last : datetime.date
+    asked_from, asked_to : datetime.date
         The date asked for; two days where it was vague.
-    low, middle, high : datetime.date or None
+    due_low, due, due_high : datetime.date or None
         Due here: the day by which one pair of years and clocks in ten, in two, nine in ten have it; None
         where it does not come within the season here. Their year is only a label.
-    never : float
+    never_share : float
         Share of years here in which so much heat does not come.
     years_there, years_here : int
-    same_day : datetime.date
+    same_day_length : datetime.date
         The date asked for, moved by half a year between hemispheres: what day length would say.
-    notes : tuple of str
+    late : bool
+        Whether it is so late in the season that day length and frost lead more than heat.
+    short_records : tuple of (name of place, years)
+        Places with so few years of weather that the range is too narrow.
     """
 
     there: str
     here: str
-    first: date
-    last: date
-    low: date | None
-    middle: date | None
-    high: date | None
-    never: float
+    asked_from: date
+    asked_to: date
+    due_low: date | None
+    due: date | None
+    due_high: date | None
+    never_share: float
     years_there: int
     years_here: int
-    same_day: date
-    notes: tuple[str, ...]
+    same_day_length: date
+    late: bool = False
+    short_records: tuple[tuple[str, int], ...] = ()
 
 
 def translate(
@@ -181,7 +185,7 @@ def translate(
     >>> due = translate(
     ...     ClimateOf.of("hill", cool, 50), ClimateOf.of("valley", warm, 50), date(2023, 7, 19),
     ...     weights={"heat above 10": 1.0})
-    >>> due.middle  # day 200 there; the calendar's 2 % make it 102 rather than 100
+    >>> due.due  # day 200 there; the calendar's 2 % make it 102 rather than 100
     datetime.date(2023, 4, 12)
     """
     last = first if last is None else last
@@ -202,7 +206,9 @@ def translate(
         None if math.isinf(t) else here.calendar.date(season, t)
         for t in _weighted_quantiles(flat.ravel(), spread, LEVELS)
     )
-    middle_asked = there.day_of(first, there.years[-1])
+    asked = there.day_of(first, there.years[-1])
+    latest = max(asked, 0 if middle is None else here.calendar.day(middle))
+    years = {} if year is not None else {there.name: len(seasons)}  # one year asked for is no short record
     return Translation(
         there.name,
         here.name,
@@ -214,8 +220,9 @@ def translate(
         float(spread[np.isinf(flat.ravel())].sum()),
         len(seasons),
         len(here.years),
-        here.calendar.date(season, middle_asked),
-        tuple(_notes(there, here, max(middle_asked, _late(here, middle)), len(seasons), year is not None)),
+        here.calendar.date(season, asked),
+        latest >= LATE_DAY,
+        tuple((name, n) for name, n in (years | {here.name: len(here.years)}).items() if n < FEW_YEARS),
     )
 
 
@@ -279,18 +286,3 @@ def _weighted_quantiles(values: Array, weights: Array, levels: Sequence[float]) 
     return [
         float(values[order][min(int(np.searchsorted(reached, level)), len(values) - 1)]) for level in levels
     ]
-
-
-def _late(here: ClimateOf, middle: date | None) -> int:
-    return 0 if middle is None else here.calendar.day(middle)
-
-
-def _notes(there: ClimateOf, here: ClimateOf, day: int, used: int, told: bool) -> list[str]:
-    notes = []
-    few = [(n, p.name) for n, p in ((used, there), (len(here.years), here)) if n < FEW_YEARS]
-    for n, name in few:
-        if not (told and name == there.name):
-            notes.append(f"only {n} {'year' if n == 1 else 'years'} of weather for {name}: range too narrow")
-    if day >= LATE_DAY:
-        notes.append("late in the season day length and frost lead more than heat")
-    return notes

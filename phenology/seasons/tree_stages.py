@@ -1,9 +1,10 @@
-"""When each tree reached each stage, and how much warmth that took it."""
+"""When each tree, and each species, reached each stage, and how much warmth that took."""
 
 from __future__ import annotations
 
 import math
-from collections import defaultdict
+from collections import Counter, defaultdict
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
 
@@ -14,53 +15,82 @@ from phenology.learning.flush_history import FlushHistory, histories
 from phenology.learning.transitions import TARGETS
 from phenology.model.arrays import Array
 from phenology.model.records import Site, Tree
-from phenology.seasons.season_heat import FEWEST_USUAL, cumulative_heat
+from phenology.seasons.season_heat import FEWEST_USUAL, cumulative_heat, known_days
 from phenology.weather.season_weather import SeasonWeather
 
-KNOWN_SHARE = 0.9  # of the days up to a stage; with fewer its warmth is not told (ours)
+KNOWN_SHARE = 0.9  # of the days up to a stage; with fewer its warmth is not known (ours)
 
 
-@dataclass(frozen=True)
-class TreeStage:
-    """A stage of one flush of one tree, where looks stand on both sides of it, close enough to date it.
+@dataclass(frozen=True, kw_only=True)
+class StageDate:
+    """A stage of one flush in one season.
 
     Attributes
     ----------
-    tree : Tree
+    species : str
     flush : int
-        1 for the first flush of the tree's season.
+        1 for the first flush of the season.
     stage : str
         One of `TARGETS`.
     season : int
-    after, by : float
-        Between which it came. [day of season]
-    heat : float or None
-        Degree-days above `phenology.seasons.season_heat.BASE_C` from the season's start to the middle of the
-        two, where the tree stood; None where too little weather is known. [degC d]
-    since : str
-        What this flush's own warmth is counted from: "start" of the season or the "work" that woke it for bud
-        break, "budbreak" for what follows; empty where that is not on record.
-    own_heat : float or None
-        Degree-days from there. [degC d]
-    ahead : float or None
+    date : date
+    day : float
+        The middle of the looks either side. [day of season]
+    days_ahead : float or None
         Days before (+) or after (-) the mean of the same tree's other seasons; None with too few of them.
+    degree_days_from_season_start : float or None
+        Above `phenology.seasons.season_heat.BASE_C`, where the tree stood; None where too little weather is
+        known. [degC d]
+    counted_from : str or None
+        What this flush's own warmth is counted from: "start" of the season or the "work" that woke it for bud
+        break, "budbreak" for what follows; None where that is not on record.
+    degree_days : float or None
+        Degree-days from there. [degC d]
     """
 
-    tree: Tree
+    species: str
     flush: int
     stage: str
     season: int
-    after: float
-    by: float
-    heat: float | None
-    since: str
-    own_heat: float | None
-    ahead: float | None = None
+    date: date
+    day: float
+    days_ahead: float | None = None
+    degree_days_from_season_start: float | None = None
+    counted_from: str | None = None
+    degree_days: float | None = None
 
-    @property
-    def day(self) -> float:
-        """The middle of the looks either side. [day of season]"""
-        return (self.after + self.by) / 2
+
+@dataclass(frozen=True, kw_only=True)
+class TreeStage(StageDate):
+    """A stage of one tree, where looks stand on both sides of it, close enough to date it.
+
+    Attributes
+    ----------
+    tree, tree_id : str
+        Its label and id.
+    after, by : date
+        Between which it came.
+    """
+
+    tree: str
+    tree_id: str
+    after: date
+    by: date
+
+
+@dataclass(frozen=True, kw_only=True)
+class SpeciesStage(StageDate):
+    """A stage of a species: the mean of its trees, of each figure over those that have it.
+
+    A tree that is always early, and new this season, does not make the season early.
+
+    Attributes
+    ----------
+    trees : int
+        How many trees it is the mean of.
+    """
+
+    trees: int
 
 
 def tree_stages(garden: Garden) -> list[TreeStage]:
@@ -72,8 +102,44 @@ def tree_stages(garden: Garden) -> list[TreeStage]:
     found = [one for h in histories(garden) for one in _of_flush(h, curves)]
     days: dict[tuple[str, int, str], dict[int, float]] = defaultdict(dict)
     for one in found:
-        days[one.tree.id, one.flush, one.stage][one.season] = one.day
-    return [replace(one, ahead=_ahead(one, days[one.tree.id, one.flush, one.stage])) for one in found]
+        days[one.tree_id, one.flush, one.stage][one.season] = one.day
+
+    def ahead(one: TreeStage) -> float | None:
+        seen = days[one.tree_id, one.flush, one.stage]
+        others = [day for season, day in seen.items() if season != one.season]
+        return float(np.mean(others)) - one.day if len(others) >= FEWEST_USUAL else None
+
+    return [replace(one, days_ahead=ahead(one)) for one in found]
+
+
+def species_stages(garden: Garden, seen: Sequence[TreeStage]) -> list[SpeciesStage]:
+    """The same by species, in the order of their names, flushes, stages and seasons."""
+    groups: dict[tuple[str, int, str, int], list[TreeStage]] = defaultdict(list)
+    for one in seen:
+        groups[one.species, one.flush, one.stage, one.season].append(one)
+    names = {latin: species.name for latin, species in garden.species.items()}
+    out = []
+    for (species, flush, stage, season), trees in groups.items():
+        since = Counter(one.counted_from for one in trees).most_common(1)[0][0]
+        day = float(np.mean([one.day for one in trees]))
+        out.append(
+            SpeciesStage(
+                species=species,
+                flush=flush,
+                stage=stage,
+                season=season,
+                date=garden.calendar.date(season, day),
+                day=day,
+                trees=len(trees),
+                days_ahead=_mean(one.days_ahead for one in trees),
+                degree_days_from_season_start=_mean(one.degree_days_from_season_start for one in trees),
+                counted_from=since,
+                degree_days=_mean(one.degree_days for one in trees if one.counted_from == since),
+            )
+        )
+    return sorted(
+        out, key=lambda s: (names.get(s.species, s.species), s.flush, TARGETS.index(s.stage), s.season)
+    )
 
 
 def loose_stages(garden: Garden) -> list[tuple[Tree, int]]:
@@ -86,40 +152,46 @@ def loose_stages(garden: Garden) -> list[tuple[Tree, int]]:
     ]
 
 
-def tree_stage_date(one: TreeStage, garden: Garden) -> date:
-    """The date of a stage's middle."""
-    return garden.calendar.date(one.season, one.day)
+def _mean(values: Iterable[float | None]) -> float | None:
+    known = [value for value in values if value is not None]
+    return float(np.mean(known)) if known else None
 
 
-def _ahead(one: TreeStage, days: dict[int, float]) -> float | None:
-    others = [day for season, day in days.items() if season != one.season]
-    return float(np.mean(others)) - one.day if len(others) >= FEWEST_USUAL else None
-
-
-def _of_flush(h: FlushHistory, curves: _Curves) -> list[TreeStage]:
-    out = []
+def _of_flush(h: FlushHistory, curves: _Curves) -> Iterable[TreeStage]:
+    calendar, season = curves.garden.calendar, h.flush.season
     for stage in TARGETS:
-        found = h.dated(stage)
-        if found is None:
+        if (found := h.dated(stage)) is None:
             continue
         after, by = found
         middle = (after + by) / 2
         since, begun = _begun(h, stage)
         heat = curves.heat(h, middle, by)
         before = None if begun is None else curves.heat(h, begun, by)
-        own = heat - before if heat is not None and before is not None else None
-        out.append(TreeStage(h.tree, h.number, stage, h.flush.season, after, by, heat, since, own))
-    return out
+        yield TreeStage(
+            tree=h.tree.label,
+            tree_id=h.tree.id,
+            species=h.tree.species,
+            flush=h.number,
+            stage=stage,
+            season=season,
+            after=calendar.date(season, after),
+            by=calendar.date(season, by),
+            date=calendar.date(season, middle),
+            day=middle,
+            degree_days_from_season_start=heat,
+            counted_from=since,
+            degree_days=heat - before if heat is not None and before is not None else None,
+        )
 
 
-def _begun(h: FlushHistory, stage: str) -> tuple[str, float | None]:
+def _begun(h: FlushHistory, stage: str) -> tuple[str | None, float | None]:
     """What the flush's own warmth up to a stage is counted from, and when that was."""
-    if stage == "budbreak":
-        if h.woken is not None:
-            return "work", (h.woken[0] + h.woken[1]) / 2
-        return ("start", 0.0) if h.flush.started_by == "season" else ("", None)
-    broke = h.dated("budbreak")
-    return ("", None) if broke is None else ("budbreak", (broke[0] + broke[1]) / 2)
+    if stage != "budbreak":
+        broke = h.dated("budbreak")
+        return (None, None) if broke is None else ("budbreak", sum(broke) / 2)
+    if h.woken is not None:
+        return "work", sum(h.woken) / 2
+    return ("start", 0.0) if h.flush.started_by == "season" else (None, None)
 
 
 class _Curves:
@@ -134,13 +206,11 @@ class _Curves:
         key = (h.site, h.flush.season)
         if key not in self._kept:
             self._kept[key] = self._summed(*key)
-        kept = self._kept[key]
-        if kept is None:
+        if (kept := self._kept[key]) is None:
             return None
         curve, record = kept
-        row, days = record.row(h.flush.season), math.ceil(by)
-        known = np.isfinite(record.tmin[row, :days]) & np.isfinite(record.tmax[row, :days])
-        if known.sum() < KNOWN_SHARE * days:
+        days = math.ceil(by)
+        if known_days(record, h.flush.season)[:days].sum() < KNOWN_SHARE * days:
             return None
         return float(np.interp(t, np.arange(len(curve)), curve))
 

@@ -30,42 +30,33 @@ class Trend:
     what : str
         "warmth" (that is usual by today), "half the warmth" (of a usual season), "last frost", "first frost",
         or a stage of `TARGETS` (first flush).
-    species : str
-        Latin name; empty for weather.
-    seasons, first, last : int
-        How many seasons have it, and the first and last of them.
-    per_decade, low, high : float or None
+    species : str or None
+        Latin name; None for weather.
+    seasons : int
+        How many seasons have it.
+    first_season, last_season : int or None
+        The first and last of them.
+    days_per_decade, low95, high95 : float or None
         Days later (+) or earlier (-) every ten years, and the 95 % interval; None with too few seasons.
     """
 
     what: str
-    species: str
+    species: str | None
     seasons: int
-    first: int
-    last: int
-    per_decade: float | None = None
-    low: float | None = None
-    high: float | None = None
-
-    @property
-    def words(self) -> str:
-        """In a few words."""
-        if self.per_decade is None or self.low is None or self.high is None:
-            return f"too few seasons to say ({self.seasons} of {FEWEST_SEASONS})"
-        side = "later" if self.per_decade > 0 else "earlier"
-        clear = "" if self.low > 0 or self.high < 0 else ", so perhaps no change"
-        return (
-            f"{abs(self.per_decade):.1f} days {side} a decade ({self.low:+.1f} to {self.high:+.1f}{clear}), "
-            f"{self.seasons} seasons"
-        )
+    first_season: int | None
+    last_season: int | None
+    days_per_decade: float | None = None
+    low95: float | None = None
+    high95: float | None = None
 
 
-def trend_of(what: str, species: str, days: Mapping[int, float]) -> Trend:
+def trend_of(what: str, species: str | None, days: Mapping[int, float]) -> Trend:
     """The trend of one date a season.
 
     Parameters
     ----------
-    what, species : str
+    what : str
+    species : str or None
     days : mapping of season to day of season
 
     Notes
@@ -74,17 +65,15 @@ def trend_of(what: str, species: str, days: Mapping[int, float]) -> Trend:
     value, however many trees it had.
     """
     seasons = sorted(s for s, day in days.items() if math.isfinite(day))
-    first, last = (seasons[0], seasons[-1]) if seasons else (0, 0)
+    span = (len(seasons), min(seasons, default=None), max(seasons, default=None))
     if len(seasons) < FEWEST_SEASONS:
-        return Trend(what, species, len(seasons), first, last)
+        return Trend(what, species, *span)
     import statsmodels.api as sm
 
     x = np.array(seasons, dtype=float)
     fit = sm.OLS(np.array([days[s] for s in seasons]), sm.add_constant(x - x.mean())).fit()
     low, high = fit.conf_int(alpha=1 - LEVEL)[1]
-    return Trend(
-        what, species, len(seasons), first, last, 10 * float(fit.params[1]), 10 * float(low), 10 * float(high)
-    )
+    return Trend(what, species, *span, 10 * float(fit.params[1]), 10 * float(low), 10 * float(high))
 
 
 def garden_trends(garden: Garden) -> list[Trend]:
@@ -95,9 +84,9 @@ def garden_trends(garden: Garden) -> list[Trend]:
     spring = {s: d for s, d in last_frosts(record).items() if s <= garden.season}
     autumn = {s: d for s, d in first_frosts(record).items() if s < garden.season}
     out = [
-        trend_of(*_warmth(garden)),
-        trend_of("last frost", "", spring),
-        trend_of("first frost", "", autumn),
+        _warmth(garden),
+        trend_of("last frost", None, spring),
+        trend_of("first frost", None, autumn),
     ]
     middles: dict[tuple[str, str], list[tuple[str, int, float]]] = defaultdict(list)
     for h in histories(garden):
@@ -112,25 +101,26 @@ def garden_trends(garden: Garden) -> list[Trend]:
     return out
 
 
-def _warmth(garden: Garden) -> tuple[str, str, dict[int, float]]:
-    """The day by which each finished season had gathered a goal: what is usual by today.
+def _warmth(garden: Garden) -> Trend:
+    """Of the day by which each finished season had gathered a goal: what is usual by today.
 
     In winter, or where a season never gathered as much, seasons that reach it would be a choice of the warm
     ones; the goal is then half the warmth of a usual season.
     """
     course = heat_course(garden)
-    if not course.past:
-        return "warmth", "", {}
-    today = float(np.mean([curve[min(garden.today, len(curve) - 1)] for curve in course.past.values()]))
-    half = float(np.mean([curve[-1] for curve in course.past.values()])) / 2
-    now = course.lead is not None and all(curve[-1] >= today for curve in course.past.values())
-    goal = today if now else half
+    curves = course.past
+    if not curves:
+        return trend_of("warmth", None, {})
+    goal = float(np.mean([curve[min(garden.today, len(curve) - 1)] for curve in curves.values()]))
+    now = course.lead is not None and all(curve[-1] >= goal for curve in curves.values())
+    if not now:
+        goal = float(np.mean([curve[-1] for curve in curves.values()])) / 2
     days = {
         s: float(np.interp(goal, curve, np.arange(len(curve))))
-        for s, curve in course.past.items()
+        for s, curve in curves.items()
         if goal > 0 and curve[-1] >= goal
     }
-    return "warmth" if now else "half the warmth", "", days
+    return trend_of("warmth" if now else "half the warmth", None, days)
 
 
 def season_days(seen: Iterable[tuple[str, int, float]]) -> dict[int, float]:

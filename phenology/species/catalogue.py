@@ -22,6 +22,7 @@ from phenology.species.fields import (
     source_texts,
 )
 from phenology.species.names import find_species, latin_meant
+from phenology.species.practice import CHOICES, LISTS, PROFILE_FIELDS, check_profile
 from phenology.species.species import Prior, Species
 
 __all__ = [
@@ -91,6 +92,7 @@ _NEUTRAL: dict[str, Any] = {
     "defoliation": "never",
     "leaves": [4, 8],
     "group": UNKNOWN_GROUP,
+    "practice": "undescribed",
 }
 _NOT_DESCRIBED = "common practice, no source: a cautious value for a species nobody has described"
 
@@ -104,6 +106,7 @@ def _shipped() -> dict[str, Any]:
 
 @cache
 def _shipped_species() -> Mapping[str, Species]:
+    _check_practices()
     return {latin: _species(latin, table) for latin, table in _shipped()["species"].items()}
 
 
@@ -115,20 +118,27 @@ def _sources() -> Mapping[str, str]:
 def _species(latin: str, base: Mapping[str, Any], changes: Mapping[str, Any] | None = None) -> Species:
     own = dict(changes or {})
     shipped = _shipped()
-    check_table(latin, own, shipped["groups"])
+    practices = shipped["practices"]
+    check_table(latin, own, shipped["groups"], practices)
     described = base is not _NEUTRAL
     sources = {key: str(value) for key, value in base.items() if key.startswith("from_")}
     table = {key: value for key, value in base.items() if key not in sources}
-    check_table(latin, table, shipped["groups"])
+    check_table(latin, table, shipped["groups"], practices)
+    if "practice" in own:  # another way of working is taken whole
+        table = {key: value for key, value in table.items() if key not in PROFILE_FIELDS}
+        sources = {key: value for key, value in sources.items() if key[5:] not in PROFILE_FIELDS}
+    both = {**table, **own}
+    practice = practices[str(both["practice"])]
     provenance = {}
     for key in FIELDS:
         if key in own:
             provenance[key] = OWN
-        elif described:
-            provenance[key] = _source(f"{latin}: {key}", sources.get(f"from_{key}", shipped["from"].get(key)))
+        elif described or "practice" in own:
+            named = (sources, practice if key not in table else {}, {f"from_{key}": shipped["from"].get(key)})
+            first = next(place[f"from_{key}"] for place in named if f"from_{key}" in place)
+            provenance[key] = _source(f"{latin}: {key}", first)
         else:
             provenance[key] = _NOT_DESCRIBED
-    both = {**table, **own}
     return Species(
         latin=latin,
         names=tuple(str(name) for name in both["names"]),
@@ -146,7 +156,35 @@ def _species(latin: str, base: Mapping[str, Any], changes: Mapping[str, Any] | N
         provenance=provenance,
         overridden=tuple(own),
         woken_by=str(both.get("woken_by", "season")),
+        practice=str(both["practice"]),
+        **_profile(practice, both),
     )
+
+
+def _profile(practice: Mapping[str, Any], both: Mapping[str, Any]) -> dict[str, Any]:
+    """The technique profile: the species' own values over those of its way of working and of all."""
+    given = {**_shipped()["common"], **practice, **both}
+    needs: dict[str, tuple[str, ...]] = {}
+    for layer in (_shipped()["common"], practice, both):
+        needs.update({name: tuple(asked) for name, asked in layer.get("needs", {}).items()})
+    return {
+        "keeps": (int(given["keeps"][0]), int(given["keeps"][1])),
+        "needs": needs,
+        **{key: str(given[key]) for key in CHOICES},
+        **{key: tuple(given[key]) for key in LISTS},
+    }
+
+
+@cache
+def _check_practices() -> None:
+    """Refuse a shipped way of working with a value that its field cannot take."""
+    practices = _shipped()["practices"]
+    for name, table in {"common": _shipped()["common"], **practices}.items():
+        for key, value in table.items():
+            if key in PROFILE_FIELDS:
+                check_profile(f"practice {name}", key, value, practices)
+            elif key != "words" and not key.startswith("from_"):
+                raise InputError(f"practice {name}: there is no field '{key}'")
 
 
 def _source(where: str, named: str | None) -> str:

@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from typing import Any
 
 from phenology.model.errors import InputError
+from phenology.species.practice import CHOICES, PROFILE_FIELDS, check_counts, check_profile
 
 ALLOWED: dict[str, tuple[str, ...]] = {
     "arrangement": ("alternate", "opposite"),
@@ -15,10 +16,11 @@ ALLOWED: dict[str, tuple[str, ...]] = {
     "grown_for": ("leaf", "flower", "fruit"),
     "sap": ("none", "irritant", "severe"),
     "woken_by": ("season", "bloom", "warmth"),
+    **CHOICES,
 }
 STEPS = ("start_budbreak", "work_budbreak", "budbreak_extended", "extended_hardened")
 KINDS = ("published", "common practice, no source", "from memory, unverified", "derived")
-FIELDS = ("names", "leaves", "group", "prone", "note", *ALLOWED)
+FIELDS = tuple(dict.fromkeys(("names", "leaves", "group", "prone", "note", *ALLOWED, *PROFILE_FIELDS)))
 PRIOR_FIELDS = ("days", "log_sd", "why")
 MOST_DAYS, MOST_LOG_SD = 400.0, 2.0
 
@@ -32,11 +34,14 @@ CAUTIONS: dict[str, str] = {
     "woken_by bloom": "The new flush follows the bloom; work waits until the flowers are over.",
     "woken_by warmth": "It flushes with warmth rather than with the calendar: look when nights turn warm.",
     "growth fixed": "One preformed flush a year; a second is seen, never assumed.",
+    "leads base": "Its low shoots are the strong ones: cut them harder than the top; clear suckers early.",
 }
 """Common practice, no source; on sap: from memory, unverified."""
 
 
-def check_table(latin: str, table: Mapping[str, Any], groups: Mapping[str, Any]) -> None:
+def check_table(
+    latin: str, table: Mapping[str, Any], groups: Mapping[str, Any], practices: Mapping[str, Any]
+) -> None:
     """Refuse a species table with an unknown field or a value that its field cannot take.
 
     Raises
@@ -45,7 +50,9 @@ def check_table(latin: str, table: Mapping[str, Any], groups: Mapping[str, Any])
         Naming the species, the field, what was given and what is allowed.
     """
     for key, value in table.items():
-        if key in ALLOWED:
+        if key in PROFILE_FIELDS:
+            check_profile(latin, key, value, practices)
+        elif key in ALLOWED:
             if value not in ALLOWED[key]:
                 raise InputError(f"{latin}: {key} is {value!r}; it may be {', '.join(ALLOWED[key])}")
         elif key == "group":
@@ -57,7 +64,7 @@ def check_table(latin: str, table: Mapping[str, Any], groups: Mapping[str, Any])
             ):
                 raise InputError(f'{latin}: names is {value!r}; write a list such as ["field maple"]')
         elif key == "leaves":
-            _check_leaves(latin, value)
+            check_counts(latin, key, value, "[4, 8]")
         elif key == "prone":
             if not isinstance(value, bool):
                 raise InputError(f"{latin}: prone is {value!r}; it may be true or false")
@@ -68,12 +75,6 @@ def check_table(latin: str, table: Mapping[str, Any], groups: Mapping[str, Any])
             raise InputError(
                 f"{latin}: there is no field '{key}'; the fields are {', '.join(FIELDS)}, priors"
             )
-
-
-def _check_leaves(latin: str, value: Any) -> None:
-    pair = isinstance(value, list | tuple) and len(value) == 2
-    if not (pair and all(_is_number(n) and n % 1 == 0 for n in value) and 0 < value[0] <= value[1]):
-        raise InputError(f"{latin}: leaves is {value!r}; write two counts, low and high, such as [4, 8]")
 
 
 def own_priors(latin: str, table: Mapping[str, Any]) -> dict[str, dict[str, Any]]:

@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 
 from phenology.model.errors import InputError
 from phenology.species.fields import CAUTIONS, STEPS
+from phenology.species.practice import DISEASES, NOT_HALVED
 
 
 @dataclass(frozen=True)
@@ -44,14 +45,26 @@ class Species:
     latin : str
     names : tuple of str
         Common names, the usual one first.
-    arrangement, growth, habit, defoliation, grown_for, sap, woken_by : str
-        See `ALLOWED`.
+    arrangement, growth, habit, defoliation, grown_for, sap, woken_by, leaf_kind, blooms, leads : str
+        See `ALLOWED`. `leads` is where the tree grows strongest by itself.
     leaves : (int, int)
         Usual leaves on a finished shoot.
     group : str
         Vigour group whose priors apply where the species has none of its own.
     prone : bool
-        Prone to canker and blight through wounds in wet weather.
+        Wounds cut in wet weather let a disease in.
+    practice : str
+        Way of working whose technique profile applies where the species has no value of its own.
+    keeps : (int, int)
+        Leaves, or pairs of leaves, that a cut keeps.
+    first_flush, later_flush : tuple of str
+        Techniques that the flush may open, first choice first; read them through `opens`.
+    needs : mapping of technique to tuple of str
+        On which conditions a technique opens; see `phenology.species.practice.CONDITIONS`.
+    repot, prune : tuple of str
+        Seasons of repotting and of structural pruning; see `phenology.species.practice.SEASONS`.
+    diseases : tuple of str
+        Diseases that work lets in; see `phenology.species.practice.DISEASES`.
     priors : mapping of step to Prior
     provenance : mapping of field to str
     overridden : tuple of str
@@ -74,6 +87,17 @@ class Species:
     provenance: Mapping[str, str] = field(default_factory=dict, hash=False)
     overridden: tuple[str, ...] = ()
     woken_by: str = "season"
+    leaf_kind: str = "medium"
+    blooms: str = "none"
+    leads: str = "top"
+    practice: str = "undescribed"
+    keeps: tuple[int, int] = (2, 2)
+    first_flush: tuple[str, ...] = ("extend-cut",)
+    later_flush: tuple[str, ...] = ("extend-cut",)
+    needs: Mapping[str, tuple[str, ...]] = field(default_factory=dict, hash=False)
+    repot: tuple[str, ...] = ("bud-swell",)
+    prune: tuple[str, ...] = ("bare",)
+    diseases: tuple[str, ...] = ()
 
     @property
     def name(self) -> str:
@@ -88,8 +112,37 @@ class Species:
             f"habit {self.habit}",
             f"woken_by {self.woken_by}",
             f"growth {self.growth}",
+            f"leads {self.leads}",
         )
         return tuple(CAUTIONS[key] for key in keys if key in CAUTIONS)
+
+    def opens(self, flush: int) -> tuple[str, ...]:
+        """The techniques that a flush may open, first choice first, by its number in the season.
+
+        `defoliation` and `leaf_kind` have the last word, so that a garden that changes either need not
+        write the lists again.
+        """
+        listed = [t for t in (self.first_flush if flush == 1 else self.later_flush) if t != "none"]
+        if self.defoliation == "never":
+            listed = [t for t in listed if not t.endswith("-defoliation")]
+        elif "outer-defoliation" not in listed and (flush == 1 or self.defoliation == "repeat"):
+            listed.insert(listed.index("pinch") + 1 if "pinch" in listed else 0, "outer-defoliation")
+        if self.leaf_kind in NOT_HALVED:
+            listed = [t for t in listed if t != "halve"]
+        return tuple(listed)
+
+    def takes(self, technique: str) -> bool:
+        """Whether any flush may open a technique."""
+        return technique in self.opens(1) or technique in self.opens(2)
+
+    @property
+    def bloom_led(self) -> bool:
+        """Whether the tree is shaped as its bloom ends, and left alone once next year's buds are set."""
+        return self.takes("bloom-cut")
+
+    def lets_in(self, way: str) -> tuple[str, ...]:
+        """The diseases of the species that come in by a way, such as "wet wounds", in words."""
+        return tuple(d.replace("-", " ") for d in self.diseases if DISEASES[d][0] == way)
 
     def prior(self, start: str, target: str) -> Prior:
         """The prior of one step, `start` being "start", "work" or a stage.

@@ -9,11 +9,13 @@ from datetime import date, timedelta
 from phenology.model.records import Tree, Work
 from phenology.records.waking import middle
 from phenology.species.catalogue import Species
-from phenology.work.rules import DEFOLIATION, TRADE, WAKING
+from phenology.work.rule import DEFOLIATION, TRADE, WAKING
+from phenology.work.zones import read_vigour
 
 SHADE_DAYS = (7, 14)
 PEST_CHECKS = (7, 14)
 BUDS_MOVE = (14, 28)
+LATE_DAYS = 84  # about as long as late growth takes to harden in the cool of autumn (ours)
 
 
 @dataclass(frozen=True)
@@ -39,7 +41,7 @@ class Care:
     provenance: str = TRADE
 
 
-def aftercare(work: Work, tree: Tree, species: Species, aim: str) -> tuple[Care, ...]:
+def aftercare(work: Work, tree: Tree, species: Species, aim: str, *, late: bool = False) -> tuple[Care, ...]:
     """The care that a piece of work asks for, by date.
 
     Parameters
@@ -49,11 +51,13 @@ def aftercare(work: Work, tree: Tree, species: Species, aim: str) -> tuple[Care,
     species : Species
     aim : str
         What the tree is grown towards.
+    late : bool
+        Growth that the work woke may meet frost before it is hard: it is sheltered, and not fed.
     """
-    return tuple(sorted(_all(work, tree, species, aim), key=lambda c: (c.first, c.last, c.name)))
+    return tuple(sorted(_all(work, tree, species, aim, late), key=lambda c: (c.first, c.last, c.name)))
 
 
-def _all(work: Work, tree: Tree, species: Species, aim: str) -> Iterator[Care]:
+def _all(work: Work, tree: Tree, species: Species, aim: str, late: bool) -> Iterator[Care]:
     day, done = middle(work.earliest, work.latest), work.operation
 
     def after(first: int, last: int) -> tuple[date, date]:
@@ -87,18 +91,23 @@ def _all(work: Work, tree: Tree, species: Species, aim: str) -> Iterator[Care]:
             "buds moving in the axils; none after four weeks is a tree to feed",
             look=True,
         )
-        yield Care("feed", *after(*_feeding(tree, aim, done)), _feed(tree, species, aim))
+        if late:
+            yield Care("no feed", *after(0, LATE_DAYS), "no feed: it keeps late growth soft when frost comes")
+            yield Care(
+                "late frost", *after(BUDS_MOVE[0], LATE_DAYS), "soft growth under cover on frosty nights"
+            )
+        else:
+            yield Care("feed", *after(*_feeding(aim, done)), _feed(tree, species, aim))
     if done == "pest-treatment":
         yield Care("again", *after(7, 10), "whether the pest is gone; repeat only by the label", look=True)
 
 
-def _feeding(tree: Tree, aim: str, operation: str) -> tuple[int, int]:
+def _feeding(aim: str, operation: str) -> tuple[int, int]:
     return (0, 42) if aim == "building" else (14, 42) if operation in DEFOLIATION else (7, 42)
 
 
 def _feed(tree: Tree, species: Species, aim: str) -> str:
-    weak = "weak" in (tree.vigour or "").casefold()
-    if aim == "building" or weak:
+    if aim == "building" or read_vigour(tree.vigour).whole == "weak":
         return "feed freely as buds move: it is to gain strength"
     if species.grown_for != "leaf" or tree.grown_for in ("flower", "fruit"):
         return "feed sparingly with nitrogen, so that flower buds set"

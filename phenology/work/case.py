@@ -11,18 +11,25 @@ import numpy as np
 
 from phenology.garden import Garden
 from phenology.learning.flush_history import FlushHistory, histories_of
+from phenology.model.operations import HALVING_JOINS, Operation
 from phenology.model.records import Place, Tree, Work
 from phenology.model.stages import stage_rank
 from phenology.species.catalogue import Species
 from phenology.weather.series import DailyWeather
+from phenology.work.grades import grade_of
 from phenology.work.last_safe import Late, is_old
+from phenology.work.season_of_work import YearState
+from phenology.work.situation import Done, Situation
+from phenology.work.zones import Vigour, names, read_vigour, zone_of
 
 NOTE_DAYS = 3  # notes of looks this recent are read for wilting and wet leaves (ours)
 
 WILTING = ("wilt", "droop", "flagging", "limp", "thirsty", "dried out")
 WET = ("wet", "rain", "drizzle", "soaked", "damp leaves", "dripping")
-WEAK = ("weak", "sick", "ill", "ailing", "collected", "recover", "convalescent", "poor")
-STRONG = ("strong", "vigorous", "very good")
+FADED = ("faded", "bloom over", "flowers over", "finished flowering", "done flowering", "deadheaded")
+FLOWERING = ("flowering", "blooming", "in flower", "in bloom", "full bloom")
+
+MIDSUMMER_DAYS = 30  # the warmest days come about so long after the longest, where no weather tells (ours)
 
 
 @dataclass(frozen=True, eq=False)
@@ -47,6 +54,8 @@ class Case:
         Asked ahead, for a window that may open later: what only holds on the day itself is left out.
     known : FlushHistory, optional
         The flush that is worked on, where it is known already.
+    guess : bool, optional
+        Whether the odds of ripening rest on the catalogue alone; looked up in the records unless said.
     """
 
     garden: Garden
@@ -59,6 +68,7 @@ class Case:
     late: Late | None = None
     planned: bool = False
     known: FlushHistory | None = None
+    guess: bool | None = None
 
     @property
     def label(self) -> str:
@@ -151,15 +161,25 @@ class Case:
         """Whether the grower's own words of these days name something."""
         return names(self.told, words)
 
+    @cached_property
+    def vigour(self) -> Vigour:
+        """How strong the grower calls the tree and its zones."""
+        return read_vigour(self.tree.vigour)
+
+    @property
+    def zone(self) -> str | None:
+        """The zone that is worked on; None for the whole tree."""
+        return zone_of(self.part)
+
     @property
     def weak(self) -> bool:
-        """Whether the grower calls the tree weak, sick or newly collected."""
-        return names(self.tree.vigour or "", WEAK)
+        """Whether the grower calls the tree, or the outer canopy that is worked, weak, sick or collected."""
+        return "weak" in (self.vigour.whole, self.vigour.zones.get("outer"))
 
     @property
     def strong(self) -> bool:
-        """Whether the grower calls the tree strong."""
-        return names(self.tree.vigour or "", STRONG)
+        """Whether the grower calls the whole tree strong, and no zone of it weak."""
+        return self.vigour.whole == "strong" and "weak" not in self.vigour.zones.values()
 
     @property
     def old(self) -> bool:
@@ -173,8 +193,108 @@ class Case:
 
     @property
     def late_summer(self) -> int:
-        """Day of the season from which next year's flower buds are taken to be set: midsummer."""
-        return self.late.summer if self.late is not None else self.garden.calendar.length(self.season)
+        """Day of the season from which next year's flower buds are taken to be set: midsummer's warmth."""
+        if self.late is not None:
+            return self.late.summer
+        longest = self.garden.longest_day
+        return self.garden.calendar.length(self.season) if longest is None else longest + MIDSUMMER_DAYS
+
+    @property
+    def buds_set(self) -> bool:
+        """Whether next year's flower buds are taken to be set."""
+        return self.t > self.late_summer
+
+    @property
+    def grade(self) -> str | None:
+        """How late it is for growth woken on the day: see `grades`, or "rests"; None where nobody knows."""
+        late = self.late
+        if late is None:
+            return None
+        if late.zone(self.t, self.required) == "rests":
+            return "rests"
+        first = min((day for _, day in late.calendar_limits), default=float("inf"))
+        return grade_of(late.curve.odds(self.t), self.required, max(0.0, self.t - first))
+
+    @cached_property
+    def early_guess(self) -> bool:
+        """Whether the odds rest on the catalogue alone, and it is the first half of the growing season."""
+        if self.t > self.late_summer:
+            return False
+        return self._never_seen_hard() if self.guess is None else self.guess
+
+    def _never_seen_hard(self) -> bool:
+        """Whether no flush of the species was ever seen to harden here."""
+        kin = (tree for tree in self.garden.trees if tree.species == self.tree.species)
+        flushes = (h for tree in kin for h in histories_of(self.garden, tree))
+        return not any(h.bracket("hardened") for h in flushes)
+
+    @cached_property
+    def flowers(self) -> str | None:
+        """What the newest look of the season that speaks of flowers says: "flowering" or "faded"."""
+        looks = (
+            k
+            for k in self.garden.looks_by_tree.get(self.tree.id, [])
+            if k.note and k.latest <= self.day and self.garden.calendar.season_of(k.latest) == self.season
+        )
+        for look in sorted(looks, key=lambda k: k.latest, reverse=True):
+            for said, words in (("faded", FADED), ("flowering", FLOWERING)):
+                if names(look.note or "", words):
+                    return said
+        return None
+
+    @property
+    def since_midwinter(self) -> int | None:
+        """Days since the shortest day; None near the equator."""
+        longest = self.garden.longest_day
+        return None if longest is None else (self.t - longest - 183) % 365
+
+    @property
+    def year(self) -> YearState:
+        """Where the tree stands in its year."""
+        return YearState(
+            self.stage,
+            self.since_midwinter,
+            self.flowers,
+            self.buds_set,
+            self.nights_warm,
+            self.species.blooms,
+        )
+
+    @property
+    def nights_warm(self) -> bool | None:
+        """Whether the nights of the last days were warm enough for tropical trees; None where unknown."""
+        nights = self.nights()
+        return None if nights is None else nights >= self.garden.limits.warm_night_c
+
+    def situation(self) -> Situation:
+        """What a choice of technique looks at, for the zone that is worked on, by default the outer one."""
+        h = self.history
+        first = h is None or (h.number == 1 and h.woken is None)
+        return Situation(
+            self.species,
+            1 if first or h is None else max(2, h.number),
+            self.stage,
+            self.zone or "outer",
+            self.vigour,
+            self.garden.aim_of(self.tree),
+            tuple(self._done(0)) + tuple(self._done(1)),
+            self.repotted_on is not None,
+            self.grade,
+            self.early_guess if self.late is not None else False,
+            self.flowers,
+            self.buds_set,
+            self.nights_warm,
+            self.grown_for,
+            h.checked if h is not None else False,
+        )
+
+    def _done(self, seasons_ago: int) -> Iterator[Done]:
+        began = self.history.flush.started_on if self.history else None
+        joined = timedelta(days=HALVING_JOINS)
+        for w in self.done(*Operation, seasons_ago=seasons_ago):
+            since = began if began is None or w.operation != "halving" else began + joined
+            here = not seasons_ago and (since is None or w.latest > since)
+            yield Done(w.operation, (self.day - w.latest).days, seasons_ago, here)
 
     @property
     def grown_for(self) -> str:
@@ -213,27 +333,3 @@ class Case:
             if first <= self.day + timedelta(days=days) and last >= self.day:
                 return first, last
         return None
-
-
-def names(text: str, words: tuple[str, ...]) -> bool:
-    """Whether a text names one of some things, not denied: any word may begin with it.
-
-    Examples
-    --------
-    >>> names("leaves wilting a little", WILTING), names("not wilting", WILTING), names("still", WEAK)
-    (True, False, False)
-    """
-    spoken = text.casefold().replace(",", " ").replace(".", " ").replace(";", " ")
-    tokens = spoken.split()
-    for word in words:
-        if " " in word and word in " ".join(tokens):
-            return True
-        for before, token in zip(["", *tokens], tokens, strict=False):
-            if _begins(token, word) and before not in ("not", "no", "never", "without", "nor", "isn't"):
-                return True
-    return False
-
-
-def _begins(token: str, word: str) -> bool:
-    """A token that is a word, or an inflection of a longer one."""
-    return token == word or (len(word) >= 4 and token.startswith(word))

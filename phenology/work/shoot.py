@@ -1,8 +1,10 @@
 """How far to cut a shoot: to which leaf, why, and what grows next. Common practice, no source.
 
-Two leaves are kept on average, a budless lowest one not counted; one where the second points the wrong way or
-internodes are long for the tree. Never to a leaf without a bud, never to an inward one while an outward one
-serves. The bud at the last leaf kept makes the next shoot, and it grows the way that leaf points.
+Alternate leaves: two stay on average, a budless lowest one not counted; one where the second points up,
+down or in and the first outward, or where internodes are long for the tree. Opposite leaves: usually one pair
+stays, with both its buds or the better placed of the two. Never to a leaf without a bud. The bud at the last
+leaf kept makes the next shoot, and it grows the way that leaf points; wire is for where neither leaf serves,
+or where long internodes force the first although it points wrong.
 """
 
 from __future__ import annotations
@@ -29,8 +31,14 @@ WORDS = {
     "side": "left",
 }
 SPOKEN = {"out": "outward", "in": "inward", "up": "up", "down": "down", "left": "left", "right": "right"}
+SERVES = ("out", "left", "right")
+"""Ways in which a shoot lies in its branch's plane and into the light."""
+
 LONG = 1.5  # an internode this many times the tree's usual one is long (ours)
-KEEP = 2
+LEAVES, PAIRS = (2, 2), (1, 1)
+"""How many leaves, or pairs, stay where the species says nothing else."""
+
+COUNTED = ("no", "one", "two", "three", "four", "five", "six", "seven", "eight")
 
 
 @dataclass(frozen=True)
@@ -52,9 +60,9 @@ class Leaf:
     internode: float | None = None
 
     @property
-    def good(self) -> bool:
-        """Whether a shoot from here would not grow inward."""
-        return any(way != "in" for way in self.points)
+    def serves(self) -> bool:
+        """Whether a shoot from here would lie well: not up, down or inward; of a pair one is enough."""
+        return any(way in SERVES for way in self.points)
 
     @property
     def best(self) -> str:
@@ -80,6 +88,8 @@ class Cut:
         Whether the next shoot needs wire, in a sentence.
     next : str
         What grows next, in a sentence.
+    buds : tuple of str
+        Which way the buds point that are kept at the last leaf or pair: both of a pair, or the better one.
     """
 
     after: int
@@ -88,6 +98,7 @@ class Cut:
     why: tuple[str, ...]
     wire: str
     next: str
+    buds: tuple[str, ...] = ()
 
 
 def direction(text: str) -> str:
@@ -171,7 +182,13 @@ def _pair(ways: tuple[str, ...]) -> tuple[str, ...]:
     return ways if len(ways) == 2 else (ways[0], _OTHER_SIDE[ways[0]])
 
 
-def how_far(leaves: Sequence[Leaf], *, long_internodes: bool = False, usual_mm: float | None = None) -> Cut:
+def how_far(
+    leaves: Sequence[Leaf],
+    *,
+    long_internodes: bool = False,
+    usual_mm: float | None = None,
+    keeps: tuple[int, int] | None = None,
+) -> Cut:
     """Where to cut a shoot.
 
     Parameters
@@ -182,6 +199,9 @@ def how_far(leaves: Sequence[Leaf], *, long_internodes: bool = False, usual_mm: 
         Internodes are long for this tree.
     usual_mm : float, optional
         The tree's usual internode, to tell that from the lengths. [mm]
+    keeps : (int, int), optional
+        Leaves, or pairs, that a cut keeps, low and high, as the species has it; by default two leaves or
+        one pair.
 
     Raises
     ------
@@ -193,66 +213,74 @@ def how_far(leaves: Sequence[Leaf], *, long_internodes: bool = False, usual_mm: 
     >>> cut = how_far(described("out no bud; left; out; in"))
     >>> cut.after, cut.kept, cut.points
     (3, 2, 'out')
+    >>> how_far(described("out; up")).after, how_far(described("left+right; left+right")).after
+    (1, 1)
     """
     usable = [k for k, leaf in enumerate(leaves) if leaf.bud]
     if not usable:
         raise InputError(
             "no leaf of this shoot has a bud; do not cut it, nothing would grow from what is left"
         )
-    noun = "pair" if len(leaves[usable[0]].points) == 2 else "leaf"
-    why = []
-    if not leaves[0].bud:
-        why.append(f"The lowest {noun} has no bud and does not count.")
-    first = usable[0]
-    second = usable[1] if len(usable) > 1 else None
-    long = long_internodes or _long(leaves, second, usual_mm)
-    chosen = second if second is not None else first
-    if second is None:
-        why.append(f"Only one {noun} has a bud.")
-    elif not leaves[second].good and leaves[first].good:
-        chosen = first
-        why.append(f"The second {noun} points inward, so the cut goes back to the first.")
-    elif _upright(leaves[second]) and not _upright(leaves[first]):
-        chosen = first
-        why.append("The second pair points up and down, so the cut goes back to the first, which lies flat.")
-    elif long and leaves[first].good:
-        chosen = first
-        why.append("Internodes are long for this tree, so the cut goes back to one.")
-    elif long and leaves[second].good:
-        why.append(f"Internodes are long, but the first {noun} points inward: the second serves.")
-    elif not leaves[first].good and not leaves[second].good:
-        outward = next((k for k in usable[2:] if leaves[k].good), None)
-        chosen = first if outward is None else outward
-        why.append(
-            f"Both of the first two point inward; no other serves, so the cut goes back to one {noun}."
-            if outward is None
-            else f"The first two point inward, so the cut goes on to {noun} {outward + 1}, which does not."
-        )
-    else:
-        why.append(f"Two {'pairs' if noun == 'pair' else 'leaves'} stay, the usual length.")
+    paired = len(leaves[usable[0]].points) == 2
+    noun = "pair" if paired else "leaf"
+    why = [] if leaves[0].bud else [f"The lowest {noun} has no bud and does not count."]
+    low, high = keeps or (PAIRS if paired else LEAVES)
+    long = long_internodes or _long(leaves, usable[: max(2, high)], usual_mm)
+    kept, reason = _choose([leaves[k] for k in usable], low, high, long, noun)
+    chosen = usable[kept - 1]
+    buds = _buds(leaves[chosen])
     points = leaves[chosen].best
-    return Cut(
-        chosen + 1,
-        sum(1 for k in usable if k <= chosen),
-        points,
-        tuple(why),
-        _wire(points),
-        _next(leaves[chosen], chosen + 1, noun),
-    )
+    return Cut(chosen + 1, kept, points, (*why, reason), _wire(points), _next(buds, chosen + 1, noun), buds)
 
 
-def _upright(leaf: Leaf) -> bool:
-    """Whether a pair points up and down: neither of its shoots would lie in the branch's plane."""
-    return set(leaf.points) == {"up", "down"}
+def _choose(leaves: Sequence[Leaf], low: int, high: int, long: bool, noun: str) -> tuple[int, str]:
+    """How many leaves with a bud stay, and why."""
+    least = max(1, min(low, high - 1))
+    if long and high > 1:
+        kept = min(least, len(leaves))
+        wrong = (
+            "" if leaves[kept - 1].serves else ", although it points the wrong way: wire will turn what grows"
+        )
+        return (
+            kept,
+            f"Internodes are long for this tree, so the cut goes back to {_so_many(kept, noun)}{wrong}.",
+        )
+    if len(leaves) < high:
+        few = len(leaves)
+        return few, f"Only {_so_many(few, noun)} {'has' if few == 1 else 'have'} a bud."
+    if leaves[high - 1].serves:
+        usual = f"{_so_many(high, noun)} {'stays' if high == 1 else 'stay'}"
+        return high, f"{usual[:1].upper()}{usual[1:]}, the usual length."
+    ways = " and ".join(SPOKEN[way] for way in leaves[high - 1].points)
+    wrong = f"The {_ordinal(high)} {noun} points {ways}"
+    for kept in range(high - 1, least - 1, -1):
+        if leaves[kept - 1].serves:
+            return kept, f"{wrong}, so the cut goes back to the {_ordinal(kept)}."
+    if noun == "pair" and len(leaves) > high and leaves[high].serves:
+        return high + 1, f"{wrong}, so the cut goes on to the {_ordinal(high + 1)}, which lies flat."
+    kept = min(range(least, high + 1), key=lambda k: (DIRECTIONS.index(leaves[k - 1].best), k))
+    others = f", and no other serves: cut to {_so_many(kept, noun)}, and wire what grows."
+    return kept, wrong + others
 
 
-def _long(leaves: Sequence[Leaf], second: int | None, usual_mm: float | None) -> bool:
-    length = leaves[second].internode if second is not None else None
-    return bool(usual_mm and length is not None and length > LONG * usual_mm)
+def _so_many(count: int, noun: str) -> str:
+    many = noun if count == 1 else {"leaf": "leaves", "pair": "pairs"}[noun]
+    return f"{COUNTED[count] if count < len(COUNTED) else count} {many}"
+
+
+def _ordinal(count: int) -> str:
+    names = ("first", "second", "third", "fourth", "fifth", "sixth", "seventh", "eighth")
+    return names[count - 1] if count <= len(names) else f"{count}th"
+
+
+def _long(leaves: Sequence[Leaf], counted: Sequence[int], usual_mm: float | None) -> bool:
+    """Whether the internode below the second leaf, or below any that would stay, is long."""
+    lengths = [leaves[k].internode for k in counted[1:]]
+    return bool(usual_mm) and any(mm is not None and usual_mm and mm > LONG * usual_mm for mm in lengths)
 
 
 def _wire(points: str) -> str:
-    if points in ("out", "left", "right"):
+    if points in SERVES:
         return "The next shoot needs no wire to begin with."
     if points == "up":
         return (
@@ -263,16 +291,16 @@ def _wire(points: str) -> str:
     return "The next shoot will grow inward: turn it outward with wire while it is soft."
 
 
-def _next(leaf: Leaf, number: int, noun: str) -> str:
+def _buds(leaf: Leaf) -> tuple[str, ...]:
+    """The ways of the buds that are kept: both where both lie well, else the better one."""
+    good = tuple(way for way in leaf.points if way in SERVES)
+    return good if len(good) == 2 else (leaf.best,)
+
+
+def _next(buds: tuple[str, ...], number: int, noun: str) -> str:
     if noun == "leaf":
-        return f"The bud of leaf {number} opens in two to five weeks and grows {SPOKEN[leaf.best]}."
-    other = next((way for way in leaf.points if way != leaf.best), leaf.best)
-    if "in" in leaf.points or {"up", "down"} & set(leaf.points):
-        return (
-            f"Both buds of pair {number} open in two to five weeks; rub off the one that points "
-            f"{SPOKEN[other]}, and keep the one that points {SPOKEN[leaf.best]}."
-        )
-    return (
-        f"Both buds of pair {number} open in two to five weeks and make a fork, {leaf.points[0]} and "
-        f"{leaf.points[1]}."
-    )
+        return f"The bud of leaf {number} opens in two to five weeks and grows {SPOKEN[buds[0]]}."
+    opens = f"Both buds of pair {number} open in two to five weeks"
+    if len(buds) == 2:
+        return f"{opens}; both are kept and make a fork, {buds[0]} and {buds[1]}."
+    return f"{opens}; keep the one that points {SPOKEN[buds[0]]}, and rub off the other."

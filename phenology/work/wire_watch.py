@@ -13,7 +13,7 @@ from datetime import date, timedelta
 from phenology.model.records import Look, Work
 from phenology.model.season import SeasonCalendar
 from phenology.records.waking import middle
-from phenology.work.case import STRONG, names
+from phenology.work.zones import names, read_vigour
 
 FIRST_ON_SHOOTS, FIRST_ON_WOOD, THEN = 21, 42, 14  # days
 SOONEST = 10  # days; nothing grows into wire faster (ours)
@@ -88,7 +88,7 @@ def wire_check(
         )
         days = THEN if seen else FIRST_ON_WOOD if wood else FIRST_ON_SHOOTS
         since = seen or day
-        if names(vigour or "", STRONG):
+        if read_vigour(vigour).of("outer") == "strong":
             days = round(days * STRONG_SHARE)
         due = min(_warm(since, days, today, growth), _autumn(since, today, calendar))
         checks.append(WireCheck(work, due, wood, max(0, (today - due).days)))

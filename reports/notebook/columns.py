@@ -1,34 +1,25 @@
-"""From records to a plain DataFrame: every column has its kind, also when there is not a single row."""
+"""From records to a plain DataFrame, and from columns to the docstring that names them."""
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
-from typing import Any, Literal
+import textwrap
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from typing import Any, TypeVar
 
-import numpy as np
 import pandas as pd
 
-Kind = Literal["text", "date", "moment", "number", "whole", "yes"]
+from reports.table import Column, Kind, Table, frame_column
+
 Columns = Mapping[str, Kind]
+R = TypeVar("R")
+F = TypeVar("F", bound=Callable[..., Any])
 
 DAY = pd.date_range("2026-01-01", periods=1).dtype
 """Dates as this pandas counts them itself, so that our columns merge with its own."""
 
-TEXT = pd.Series(["a"]).dtype
-"""Text as this pandas keeps it: plain objects before 3, its own text from 3 on."""
-
 
 def table(rows: Iterable[Mapping[str, Any]], columns: Columns) -> pd.DataFrame:
-    """A DataFrame with exactly these columns, in this order.
-
-    Parameters
-    ----------
-    rows : iterable of mappings
-        One for each row, with a value for each column; None where nothing is known.
-    columns : mapping of name to kind
-        ``text`` (missing where None), ``date`` (a date or ISO text; NaT where None), ``moment`` (with a
-        time zone; comes out in UTC), ``number`` (float, NaN where None), ``whole`` (int, never missing),
-        ``yes`` (bool, never missing).
+    """A DataFrame with exactly these columns, in this order; see `reports.table.Table.as_frame`.
 
     Examples
     --------
@@ -39,17 +30,43 @@ def table(rows: Iterable[Mapping[str, Any]], columns: Columns) -> pd.DataFrame:
     """
     kept = list(rows)
     return pd.DataFrame({
-        name: _column([row[name] for row in kept], kind) for name, kind in columns.items()
+        name: frame_column([row[name] for row in kept], kind) for name, kind in columns.items()
     })  # fmt: skip
 
 
-def _column(values: list[Any], kind: Kind) -> pd.Series:
-    if kind == "text":
-        return pd.Series(values, dtype=TEXT)
-    if kind == "date":
-        return pd.Series(np.array(values, dtype="datetime64[D]")).astype(DAY)
-    if kind == "moment":
-        return pd.Series(pd.to_datetime(values, utc=True))
-    if kind == "number":
-        return pd.Series(np.array([np.nan if v is None else v for v in values], dtype=float))
-    return pd.Series(np.array(values, dtype=np.int64 if kind == "whole" else np.bool_))
+def frame(columns: Sequence[Column[R]], rows: Iterable[R]) -> pd.DataFrame:
+    """Rows as a DataFrame, where no other view is asked for."""
+    return Table("flushcast.frame/1", columns, rows).as_frame()
+
+
+def names_columns(columns: Sequence[Column[Any]]) -> Callable[[F], F]:
+    """Write what each column means in place of ``{columns}`` in a method's docstring.
+
+    Examples
+    --------
+    >>> @names_columns([Column("odds.today", "number", float, "that it ripens"), Column("by", "date", str)])
+    ... def frame():
+    ...     '''Odds.
+    ...
+    ...     {columns}
+    ...     '''
+    >>> print(frame.__doc__)
+    Odds.
+    <BLANKLINE>
+        ``odds_today`` (number): that it ripens; ``by`` (date).
+    """
+    said = "; ".join(
+        f"``{c.flat_in('C')}`` ({c.kind}){f': {c.meaning}' if c.meaning else ''}" for c in columns
+    )
+
+    def document(method: F) -> F:
+        lines = (method.__doc__ or "").splitlines()
+        at = next(k for k, line in enumerate(lines) if line.strip() == "{columns}")
+        indent = lines[at].removesuffix("{columns}")
+        lines[at : at + 1] = textwrap.wrap(
+            f"{said}.", 108, initial_indent=indent, subsequent_indent=indent, break_on_hyphens=False
+        )
+        method.__doc__ = "\n".join(lines).rstrip()
+        return method
+
+    return document

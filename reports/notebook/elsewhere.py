@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from datetime import date
 
 import pandas as pd
@@ -12,20 +13,16 @@ from phenology.language.words import find_operation
 from phenology.model.errors import InputError
 from phenology.seasons.translate import ClimateOf, Translation, translate
 from reports.garden.elsewhere_weather import weights_of
-from reports.notebook.columns import Columns, table
+from reports.notebook.columns import names_columns
 from reports.notebook.daily import Weather, daily_weather
 from reports.notebook.opened import Opened
-
-ELSEWHERE: Columns = {
-    "there": "text", "here": "text", "from": "date", "to": "date", "due_low": "date", "due": "date",
-    "due_high": "date", "never_share": "number", "years_there": "whole", "years_here": "whole",
-    "same_day_length": "date", "notes": "text",
-}  # fmt: skip
+from reports.output.elsewhere import columns, elsewhere_table
 
 
 class Elsewhere(Opened):
     """The frame of dates from elsewhere."""
 
+    @names_columns(columns(dated=True))
     def elsewhere(
         self,
         there: str,
@@ -65,13 +62,8 @@ class Elsewhere(Opened):
 
         Returns
         -------
-        DataFrame, one row a date
-            ``there``, ``here`` (names; swapped with `from_here`); ``from``, ``to``: the date asked for (two
-            days where it was vague); ``due_low``, ``due``, ``due_high``: where one, five and nine in ten of
-            the years and clocks tried put it (dates; missing where it does not come); ``never_share`` of
-            years in which so much warmth does not gather (0 to 1); ``years_there``, ``years_here``;
-            ``same_day_length``: what day length alone would say (date); ``notes``. Only day and month count:
-            all dates stand in the season under way of their place.
+        DataFrame, one row a date; all dates stand in the season under way of their place
+            {columns}
 
         Raises
         ------
@@ -94,14 +86,15 @@ class Elsewhere(Opened):
             other = self._climate(there)
         else:
             other = ClimateOf.of(there, daily_weather(weather, units=units), latitude)
-        weights = None
-        if species is not None and operation is not None:
-            found = weights_of(self.snapshot, self._latin(species) or "", find_operation(operation))
-            weights = found[0] if found else None
+        latin, work = self._latin(species) or "", find_operation(operation) if operation else ""
+        found = weights_of(self.snapshot, latin, work) if latin and work else None
         a, b = (home, other) if from_here else (other, home)
         asked = [dates] if isinstance(dates, str | date) else list(dates)
-        told = (translate(a, b, *self._days(one), year=year, weights=weights) for one in asked)
-        return table((self._translated(one, a, b) for one in told), ELSEWHERE)
+        rows = [
+            translate(a, b, *self._days(one), year=year, weights=found[0] if found else None) for one in asked
+        ]
+        dated = (self._in_season(row, a, b) for row in rows)
+        return elsewhere_table(dated, work, latin, dated=True).as_frame()
 
     def _climate(self, place: str | None) -> ClimateOf:
         where = self._place(place)
@@ -116,21 +109,22 @@ class Elsewhere(Opened):
             raise InputError(f"'{asked}' is no date to translate; write one such as '5 July' or 'early May'")
         return when.earliest, when.latest
 
-    def _translated(self, t: Translation, there: ClimateOf, here: ClimateOf) -> dict[str, object]:
-        season = self.snapshot.season
-        asked = season - there.calendar.season_of(t.first)
-        due = season - here.years[-1]
-        return {
-            "there": t.there, "here": t.here, "from": _later(t.first, asked), "to": _later(t.last, asked),
-            "due_low": _later(t.low, due), "due": _later(t.middle, due), "due_high": _later(t.high, due),
-            "never_share": t.never, "years_there": t.years_there, "years_here": t.years_here,
-            "same_day_length": _later(t.same_day, due), "notes": "; ".join(t.notes) or None,
-        }  # fmt: skip
+    def _in_season(self, row: Translation, there: ClimateOf, here: ClimateOf) -> Translation:
+        """The same with its dates in the season under way of their place."""
+        asked = self.snapshot.season - there.calendar.season_of(row.asked_from)
+        due = self.snapshot.season - here.years[-1]
+        return replace(
+            row,
+            asked_from=_later(row.asked_from, asked),
+            asked_to=_later(row.asked_to, asked),
+            due_low=row.due_low and _later(row.due_low, due),
+            due=row.due and _later(row.due, due),
+            due_high=row.due_high and _later(row.due_high, due),
+            same_day_length=_later(row.same_day_length, due),
+        )
 
 
-def _later(day: date | None, years: int) -> date | None:
+def _later(day: date, years: int) -> date:
     """The same day of another year; 29 February becomes the 28th where it must."""
-    if day is None:
-        return None
     leap = (day.month, day.day) == (2, 29)
     return date(day.year + years, 2, 28) if leap else date(day.year + years, day.month, day.day)

@@ -12,31 +12,19 @@ from typing import TypeAlias
 import pandas as pd
 
 from data_sources.tables.looks_file import read_looks
-from phenology.forecasting.arrival import LEVELS
-from phenology.judging.hindcast import DatedSight, Hindcast, Question, observed
+from phenology.judging.hindcast import DatedSight, Hindcast, Question
 from phenology.judging.hindcast import hindcast as run_hindcast
 from phenology.language.words import find_stage
 from phenology.learning.transitions import catalogue_priors
 from phenology.model.errors import InputError
 from phenology.model.season import SeasonCalendar
 from reports.garden.clock import today
-from reports.notebook.columns import Columns, table
+from reports.notebook.columns import names_columns
 from reports.notebook.daily import Weather, daily_weather
-from reports.output.hindcast import scored
+from reports.output.hindcast import COUNTS, FORECASTS, SCORES, count_table, forecast_table, scored
+from reports.table import Table
 
 Looks: TypeAlias = pd.DataFrame | str | os.PathLike[str]
-
-NAMES = tuple(f"q{round(level * 100)}" for level in LEVELS)
-ROWS: Columns = {
-    "species": "text", "tree": "text", "season": "whole", "flush": "whole", "given": "text", "target": "text",
-    "issued": "date", **{name: "number" for name in NAMES}, "p_not": "number", "median": "date",
-    "after_day": "number", "by_day": "number",
-}  # fmt: skip
-SCORES: Columns = {
-    "forecaster": "text", "rows": "whole", "mae_days": "number", "crps_days": "number", "pit50": "number",
-    "pit80": "number", "w80_days": "number", "crps_saved": "number",
-}  # fmt: skip
-COUNTS: Columns = {"what": "text", "count": "whole"}
 
 
 @dataclass(frozen=True, eq=False)
@@ -55,70 +43,38 @@ class HindcastFrames:
     question: Question
     calendar: SeasonCalendar
 
+    @names_columns(FORECASTS)
     def forecasts(self) -> pd.DataFrame:
         """The forecasts, as `flushcast hindcast --out` writes them, and what was seen.
 
         Returns
         -------
         DataFrame, one row a tree-season
-            ``species``, ``tree``, ``season``, ``flush``, ``given``, ``target``; ``issued`` (date);
-            ``q10``, ``q25``, ``q50``, ``q75``, ``q90``: decimal days of the season (its last day + 1 where
-            the quantile lies past its end); ``p_not``: chance that it does not come; ``median`` (q50 as a
-            date); ``after_day``, ``by_day``: the target was seen to come in (after, by] (inf: never seen).
+            {columns}
         """
-        rows = []
-        for row, (after, by) in zip(self.result.rows, observed(self.result.rows).tolist(), strict=True):
-            wait = row.wait
-            rows.append({
-                "species": wait.species, "tree": wait.tree, "season": wait.season, "flush": row.flush,
-                "given": self.question.given, "target": self.question.target, "issued": row.issued,
-                **dict(zip(NAMES, row.quantiles, strict=True)), "p_not": row.p_not,
-                "median": self.calendar.date(wait.season, row.quantiles[2]), "after_day": after,
-                "by_day": by,
-            })  # fmt: skip
-        return table(rows, ROWS)
+        return forecast_table(self.result, self.question, self.calendar).as_frame()
 
+    @names_columns(SCORES)
     def scores(self) -> pd.DataFrame:
         """How good they were beside two plain rivals, on the rows whose target looks bracket.
 
         Returns
         -------
         DataFrame, one row a forecaster, flushcast first; none where no row can be scored
-            ``forecaster``; ``rows`` it had a forecast for; ``mae_days`` of the median, ``crps_days``;
-            ``pit50``, ``pit80`` (.50 and .80 for an honest spread); ``w80_days``, width of the 80 % range;
-            ``crps_saved``: share of that rival's CRPS that flushcast saves (missing for flushcast itself).
+            {columns}
         """
-        return table(
-            (
-                {
-                    "forecaster": one.name, "rows": one.rows, "mae_days": one.means.get("mae_mid"),
-                    "crps_days": one.means.get("crps"), "pit50": one.means.get("pit50"),
-                    "pit80": one.means.get("pit80"), "w80_days": one.means.get("w80"),
-                    "crps_saved": one.saved,
-                }
-                for one in scored(self.result, self.question)
-            ),
-            SCORES,
-        )  # fmt: skip
+        return Table("", SCORES, scored(self.result, self.question)).as_frame()
 
+    @names_columns(COUNTS)
     def counts(self) -> pd.DataFrame:
         """What was counted on the way: rows, and what has none.
 
         Returns
         -------
         DataFrame, one row a count
-            ``what``: forecasts; tree-seasons whose first look showed the target already; flushes left out
-            because their looks go backward; days of weather filled; seasons without weather. ``count``.
+            {columns}
         """
-        r = self.result
-        counted = {
-            "forecasts": len(r.rows),
-            "target shown already": r.already,
-            "looks go backward": len(r.skipped),
-            "days of weather filled": r.filled_days,
-            "seasons without weather": len(r.no_weather),
-        }
-        return table(({"what": what, "count": n} for what, n in counted.items()), COUNTS)
+        return count_table(self.result).as_frame()
 
 
 def hindcast(

@@ -2,64 +2,61 @@
 
 from __future__ import annotations
 
-import math
-from typing import Any
+from collections.abc import Iterable
+from operator import attrgetter
+from typing import Any, NamedTuple
 
 import pandas as pd
 
 from phenology.heat.clocks import CLOCKS
 from phenology.judging.past_forecasts import EVERY_DAYS
 from phenology.learning.calibration import calibrate
-from phenology.learning.classic_garden import classic_rows
+from phenology.learning.classic import classic_rows
 from phenology.learning.garden_leaves import GardenLeaves
 from phenology.learning.observers import observer_lateness
-from phenology.learning.transitions import all_transitions
+from phenology.learning.transitions import Transition, all_transitions
 from phenology.learning.work_habit import work_habits
 from phenology.model.track_record import PastForecast, TrackRecord, first_hardenings
-from reports.notebook.columns import Columns, table
+from reports.notebook.columns import names_columns
 from reports.notebook.opened import Opened
+from reports.output.calibration import COLUMNS as LEARNED
+from reports.output.calibration import learned_table
+from reports.table import Column, Table, attribute
 
-CALIBRATION: Columns = {
-    "species": "text", "from": "text", "to": "text", "looks": "whole", "seasons": "whole",
-    "unfinished": "whole", "days_at_18c": "number", "days_at_18c_p10": "number", "days_at_18c_p90": "number",
-    "catalogue_days_at_18c": "number", "expected_error_days_at_18c": "number", "prior_share": "number",
-    "clock": "text", "clock_share": "number",
-}  # fmt: skip
-CLOCK_SHARES: Columns = {
-    "from": "text", "to": "text", "clock": "text", "prior": "number", "share": "number", "waits": "whole",
-}  # fmt: skip
-SKILL: Columns = {
-    "species": "text", "from": "text", "to": "text", "seasons": "whole", "tree_seasons": "whole",
-    "missed_days": "number", "usual_date_missed_days": "number", "weather_helps": "yes",
-}  # fmt: skip
-PAST: Columns = {
-    "label": "text", "species": "text", "season": "whole", "issued": "date", "p10": "date", "p50": "date",
-    "p90": "date", "p10_day": "number", "p50_day": "number", "p90_day": "number", "after": "date",
-    "by": "date", "lead_days": "number", "error_days": "number", "held": "yes", "chance": "number",
-}  # fmt: skip
-CLASSIC: Columns = {
-    "species": "text", "from": "text", "to": "text", "method": "text", "waits": "whole", "seasons": "whole",
-    "base_c": "number", "base_c_low95": "number", "base_c_high95": "number", "requirement_c_days": "number",
-    "requirement_c_days_low95": "number", "requirement_c_days_high95": "number", "why_not": "text",
-}  # fmt: skip
-HABITS: Columns = {
-    "species": "text", "flush": "whole", "seasons": "whole", "weekday": "text", "same_week": "yes",
-    "first_day": "date", "last_day": "date", "words": "text",
-}  # fmt: skip
-OBSERVERS: Columns = {
-    "stage": "text", "first": "text", "second": "text", "flushes": "whole", "later_days": "number",
-    "later_days_p10": "number", "later_days_p90": "number", "clear": "yes",
-}  # fmt: skip
-LEAF_COUNTS: Columns = {
-    "species": "text", "flushes": "whole", "flushes_paced": "whole", "days_a_leaf_at_18c": "number",
-    "days_a_leaf_at_18c_p10": "number", "days_a_leaf_at_18c_p90": "number", "leaves": "number",
-    "leaves_p10": "number", "leaves_p90": "number", "degree_days_c_a_leaf": "number", "base_c": "number",
-}  # fmt: skip
+CLOCK_SHARES = (
+    attribute("from", "text", of="step.start"),
+    attribute("to", "text", of="step.target"),
+    attribute("clock", "text"),
+    attribute("prior", "number", "before the looks have spoken; sums to 1 over a step's clocks"),
+    attribute("share", "number", "after"),
+    attribute("waits", "whole", "that the step rests on"),
+)
+OBSERVERS = (
+    attribute("stage", "text"),
+    attribute("first", "text"),
+    attribute("second", "text", "who is later"),
+    attribute("flushes", "whole", "seen by both"),
+    attribute("later_days", "number", "median", of="days"),
+    attribute("later_days_p10", "number", "its 80 % range", of="low"),
+    attribute("later_days_p90", "number", of="high"),
+    attribute("clear", "yes", "whether that leaves out no difference at all"),
+)
+
+
+class ClockShare(NamedTuple):
+    """How much one clock is believed in a step, before and after the looks have spoken."""
+
+    step: Transition
+    clock: str
+    prior: float
+    share: float
+    waits: int
 
 
 class Learned(Opened):
     """Frames of what was learned."""
 
+    @names_columns(LEARNED["rows"])
     def calibration(self, species: str | None = None) -> pd.DataFrame:
         """How long each step takes, and how much of that is still the catalogue's.
 
@@ -71,12 +68,7 @@ class Learned(Opened):
         Returns
         -------
         DataFrame, one row a species and step
-            ``species``; ``from`` (`start` of the season, `work`, or a stage) and ``to``; ``looks`` at the
-            species, ``seasons`` with the step seen to its end, ``unfinished`` waits; ``days_at_18c``: median
-            requirement of an average tree and season, and the interval of that average in
-            ``days_at_18c_p10``, ``days_at_18c_p90``; ``catalogue_days_at_18c``;
-            ``expected_error_days_at_18c`` of a forecast made when the step begins [days at a steady 18 °C];
-            ``prior_share`` (0 to 1); ``clock`` that explains most, and its ``clock_share`` (0 to 1).
+            {columns}
 
         Examples
         --------
@@ -89,28 +81,16 @@ class Learned(Opened):
         2  budbreak  extended        5                   26.0
         3  extended  hardened        4                   16.0
         """
-        return table(
-            (
-                {
-                    "species": c.species, "from": c.transition.start, "to": c.transition.target,
-                    "looks": c.looks, "seasons": c.seasons, "unfinished": c.unfinished,
-                    "days_at_18c": c.days[0], "days_at_18c_p10": c.days[1], "days_at_18c_p90": c.days[2],
-                    "catalogue_days_at_18c": c.prior_days, "expected_error_days_at_18c": c.error_days,
-                    "prior_share": c.prior_share, "clock": c.clock, "clock_share": c.clock_share,
-                }
-                for c in calibrate(self.fit, self._latin(species))
-            ),
-            CALIBRATION,
-        )  # fmt: skip
+        return _frame("rows", calibrate(self.fit, self._latin(species)))
 
+    @names_columns(CLOCK_SHARES)
     def clock_shares(self) -> pd.DataFrame:
         """What keeps time in each step: the rival clocks, before and after the looks have spoken.
 
         Returns
         -------
         DataFrame, one row a step and clock
-            ``from``, ``to``, ``clock``; ``prior`` and ``share`` (each sums to 1 over a step's clocks);
-            ``waits`` that the step rests on.
+            {columns}
 
         Examples
         --------
@@ -124,31 +104,25 @@ class Learned(Opened):
         work      budbreak    1.0
         Name: share, dtype: float64
         """
-        rows = []
+        rows: list[ClockShare] = []
         for step in all_transitions():
             waits = self.fit.waits(step)
-            if len(step.links()) > 1 or not waits:
-                continue
-            prior = self.fit.model(step).clock_weights
-            shares = self.fit.requirement(step).clock_shares
-            rows += [
-                {
-                    "from": step.start, "to": step.target, "clock": clock.name, "prior": before,
-                    "share": after, "waits": len(waits),
-                }
-                for clock, before, after in zip(CLOCKS, prior, shares, strict=True)
-            ]  # fmt: skip
-        return table(rows, CLOCK_SHARES)
+            if waits and len(step.links()) == 1:
+                prior, shares = self.fit.model(step).clock_weights, self.fit.requirement(step).clock_shares
+                rows += [
+                    ClockShare(step, clock.name, float(before), float(after), len(waits))
+                    for clock, before, after in zip(CLOCKS, prior, shares, strict=True)
+                ]
+        return Table("", CLOCK_SHARES, rows).as_frame()
 
+    @names_columns(LEARNED["past_forecasts"])
     def skill(self) -> pd.DataFrame:
         """How far forecasts of past seasons would have missed hardening, each made without its own season.
 
         Returns
         -------
         DataFrame, one row a species with two finished seasons
-            ``species``; ``from``, ``to``: the wait forecast; ``seasons``, ``tree_seasons``; ``missed_days``
-            and ``usual_date_missed_days``: mean distance of the median, and of the usual date, from what was
-            seen; ``weather_helps``: whether the forecast came closer.
+            {columns}
 
         Examples
         --------
@@ -159,18 +133,8 @@ class Learned(Opened):
         0  Rhododendron indicum        4          7.0                    12.0
         1         Fagus crenata        4          5.0                     9.0
         """
-        return table(
-            (
-                {
-                    "species": s.species, "from": s.given, "to": "hardened",
-                    "seasons": s.seasons, "tree_seasons": s.trees, "missed_days": s.missed,
-                    "usual_date_missed_days": s.usual_missed, "weather_helps": s.weather_helps,
-                }
-                for s in TrackRecord.of(self._past_forecasts(None)).values()
-                if s.trees
-            ),
-            SKILL,
-        )  # fmt: skip
+        records = TrackRecord.of(self._past_forecasts(None)).values()
+        return _frame("past_forecasts", [one for one in records if one.trees])
 
     def past_forecasts(self, species: str | None = None, every: int = EVERY_DAYS) -> pd.DataFrame:
         """Every past hardening of a first flush forecast again, week after week, without its own season.
@@ -198,27 +162,38 @@ class Learned(Opened):
         >>> garden.past_forecasts("elm").groupby("season")[["lead_days", "error_days"]].mean().round(0)
                 lead_days  error_days
         season
-        2022         22.0         9.0
-        2023         30.0        -2.0
-        2024         35.0        -2.0
-        2025         27.0         6.0
-        2026         32.0        -4.0
+        2022         14.0         8.0
+        2023         28.0        -0.0
+        2024         30.0        -2.0
+        2025         22.0         7.0
         """
         labels = {t.id: t.label for t in self.snapshot.trees}
+
+        def day(name: str) -> tuple[Column[PastForecast], Column[PastForecast]]:
+            at = attrgetter(name.replace("p", "q"))
+            return (
+                Column(name, "date", lambda one: self._date(one.season, at(one))),
+                Column(f"{name}_day", "number", at),
+            )
+
+        (p10, p10_day), (p50, p50_day), (p90, p90_day) = map(day, ("p10", "p50", "p90"))
+        columns: tuple[Column[Any], ...] = (
+            Column("label", "text", lambda one: labels[one.tree]),
+            attribute("species", "text"),
+            attribute("season", "season"),
+            Column("issued", "date", lambda one: self._date(one.season, one.issued)),
+            *(p10, p50, p90, p10_day, p50_day, p90_day),
+            Column("after", "date", lambda one: self._date(one.season, one.after)),
+            Column("by", "date", lambda one: self._date(one.season, one.by)),
+            attribute("lead_days", "number", of="lead"),
+            attribute("error_days", "number", of="error"),
+            Column("held", "yes", lambda one: one.q10 <= one.middle <= one.q90),
+            attribute("chance", "number"),
+        )
         past = first_hardenings(self._past_forecasts(species, every))
-        return table((self._past_row(one, labels[one.tree]) for one in past), PAST)
+        return Table("", columns, past).as_frame()
 
-    def _past_row(self, one: PastForecast, label: str) -> dict[str, Any]:
-        season = one.season
-        return {
-            "label": label, "species": one.species, "season": season,
-            "issued": self._date(season, one.issued), "p10": self._date(season, one.q10),
-            "p50": self._date(season, one.q50), "p90": self._date(season, one.q90), "p10_day": one.q10,
-            "p50_day": one.q50, "p90_day": one.q90, "after": self._date(season, one.after),
-            "by": self._date(season, one.by), "lead_days": one.lead, "error_days": one.error,
-            "held": one.q10 <= one.middle <= one.q90, "chance": one.chance,
-        }  # fmt: skip
-
+    @names_columns(LEARNED["classic"])
     def classic(self, species: str | None = None) -> pd.DataFrame:
         """Base temperatures by four textbook methods, for comparison only: forecasts do not use them.
 
@@ -230,11 +205,7 @@ class Learned(Opened):
         Returns
         -------
         DataFrame, one row a species, step and method
-            ``species``, ``from``, ``to``, ``method``; ``waits``, ``seasons``; ``base_c`` [°C] and
-            ``requirement_c_days`` [°C·d], for the last method with 95 % intervals of the average relation in
-            ``base_c_low95``, ``base_c_high95``, ``requirement_c_days_low95``,
-            ``requirement_c_days_high95`` (infinite where the records set no limit); ``why_not``, where there
-            is no estimate.
+            {columns}
 
         Examples
         --------
@@ -245,25 +216,9 @@ class Learned(Opened):
         0  start  budbreak   sd_gdd    -5.6               838.7
         1  start  budbreak  sd_days    -8.2              1083.8
         """
-        rows = []
-        for row in classic_rows(self.fit, self._latin(species)):
-            known = {
-                "species": row.species, "from": row.transition.start, "to": row.transition.target,
-                "waits": row.waits, "seasons": row.seasons, "why_not": row.why_not or None,
-            }  # fmt: skip
-            if not row.results:
-                rows.append({**dict.fromkeys(CLASSIC), **known})
-            for r in row.results:
-                (base_low, base_high), (low, high) = (
-                    interval or (math.nan, math.nan) for interval in (r.base_interval, r.requirement_interval)
-                )
-                rows.append({
-                    **known, "method": r.method, "base_c": r.base, "base_c_low95": base_low,
-                    "base_c_high95": base_high, "requirement_c_days": r.requirement,
-                    "requirement_c_days_low95": low, "requirement_c_days_high95": high,
-                })  # fmt: skip
-        return table(rows, CLASSIC)
+        return _frame("classic", classic_rows(self.fit, self._latin(species)))
 
+    @names_columns(LEARNED["leaf_counts"])
     def leaf_counts(self, species: str | None = None) -> pd.DataFrame:
         """What leaf counts have taught: how fast leaves come, and how many there will be.
 
@@ -275,11 +230,7 @@ class Learned(Opened):
         Returns
         -------
         DataFrame, one row a species with counts
-            ``species``; ``flushes`` with counts, ``flushes_paced`` counted while they grew;
-            ``days_a_leaf_at_18c`` of an average first flush and its 80 % interval
-            ``days_a_leaf_at_18c_p10``, ``days_a_leaf_at_18c_p90`` [days at a steady 18 °C]; ``leaves`` to
-            extended, and theirs ``leaves_p10``, ``leaves_p90``; ``degree_days_c_a_leaf`` above ``base_c``
-            [°C·d, °C].
+            {columns}
 
         Examples
         --------
@@ -288,28 +239,16 @@ class Learned(Opened):
         >>> len(garden.leaf_counts())  # the invented grower counts no leaves
         0
         """
-        return table(
-            (
-                {
-                    "species": h.species, "flushes": h.flushes, "flushes_paced": h.paced,
-                    "days_a_leaf_at_18c": h.days_a_leaf[0], "days_a_leaf_at_18c_p10": h.days_a_leaf[1],
-                    "days_a_leaf_at_18c_p90": h.days_a_leaf[2], "leaves": h.leaves[0],
-                    "leaves_p10": h.leaves[1], "leaves_p90": h.leaves[2],
-                    "degree_days_c_a_leaf": h.degree_days_a_leaf, "base_c": h.base,
-                }
-                for h in GardenLeaves(self.fit).habits(self._latin(species))
-            ),
-            LEAF_COUNTS,
-        )  # fmt: skip
+        return _frame("leaf_counts", GardenLeaves(self.fit).habits(self._latin(species)))
 
+    @names_columns(LEARNED["work_habits"])
     def habits(self) -> pd.DataFrame:
         """Species whose hardening is known from work alone, all of it on the same days of the week.
 
         Returns
         -------
         DataFrame, one row a species and flush; often none
-            ``species``, ``flush``, ``seasons``, ``weekday``; ``same_week`` of every year; ``first_day``,
-            ``last_day`` of that work (dates); ``words``.
+            {columns}
 
         Examples
         --------
@@ -318,18 +257,9 @@ class Learned(Opened):
         >>> len(garden.habits())  # the invented grower looks before cutting
         0
         """
-        return table(
-            (
-                {
-                    "species": h.species, "flush": h.flush, "seasons": h.seasons, "weekday": h.weekday,
-                    "same_week": h.same_week, "first_day": h.days[0], "last_day": h.days[-1],
-                    "words": h.words,
-                }
-                for h in work_habits(self.fit.histories, self.snapshot.calendar)
-            ),
-            HABITS,
-        )  # fmt: skip
+        return _frame("work_habits", work_habits(self.fit.histories, self.snapshot.calendar))
 
+    @names_columns(OBSERVERS)
     def observers(self, stage: str = "hardened") -> pd.DataFrame:
         """Who calls a stage later than whom, on flushes that both followed.
 
@@ -340,9 +270,7 @@ class Learned(Opened):
         Returns
         -------
         DataFrame, one row a pair of people
-            ``stage``; ``first`` and ``second``, who is later; ``flushes`` seen by both; ``later_days``
-            (median) and its 80 % range ``later_days_p10``, ``later_days_p90``; ``clear``: whether that leaves
-            out no difference at all.
+            {columns}
 
         Examples
         --------
@@ -351,14 +279,8 @@ class Learned(Opened):
         >>> len(garden.observers())  # the invented garden has one pair of eyes
         0
         """
-        return table(
-            (
-                {
-                    "stage": o.stage, "first": o.first, "second": o.second, "flushes": o.flushes,
-                    "later_days": o.days, "later_days_p10": o.low, "later_days_p90": o.high,
-                    "clear": o.clear,
-                }
-                for o in observer_lateness(self.snapshot, stage)
-            ),
-            OBSERVERS,
-        )  # fmt: skip
+        return Table("", OBSERVERS, observer_lateness(self.snapshot, stage)).as_frame()
+
+
+def _frame(name: str, rows: Iterable[Any]) -> pd.DataFrame:
+    return learned_table(name, rows).as_frame()

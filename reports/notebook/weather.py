@@ -8,17 +8,12 @@ import pandas as pd
 from phenology.heat.clocks import CLOCKS, accumulate
 from phenology.heat.thermal_time import Cutoff, Method, degree_days
 from phenology.model.errors import WeatherError
-from phenology.seasons.season_frosts import season_frosts
 from reports.notebook.columns import DAY, Columns, table
 from reports.notebook.opened import Opened
 
 COVERAGE: Columns = {
     "place": "text", "source": "text", "first_day": "date", "last_day": "date", "days": "whole",
     "missing_days": "whole",
-}  # fmt: skip
-FROSTS: Columns = {
-    "place": "text", "season": "whole", "last_frost": "date", "first_frost": "date",
-    "last_frost_day": "number", "first_frost_day": "number", "free_days": "number", "last_open": "yes",
 }  # fmt: skip
 
 
@@ -200,43 +195,6 @@ class WeatherFrames(Opened):
         low, high, _, index = self._season_days(season, place)
         sums = accumulate(low, high).sums[:, 1:]
         return pd.DataFrame({c.name: s for c, s in zip(CLOCKS, sums, strict=True)}, index=index)
-
-    def frosts(self) -> pd.DataFrame:
-        """The last frost before each summer and the first after it, at every place; measured days only.
-
-        Returns
-        -------
-        DataFrame, one row a place and season
-            ``place``, ``season``; ``last_frost``, ``first_frost`` (dates; missing where none came, too
-            little is known, or it has not come yet); ``last_frost_day``, ``first_frost_day``: the same as
-            days of the season (0 or less: before it began; past its length: after the next new year; -inf
-            and inf: none came); ``free_days`` between the two; ``last_open``: midsummer is still ahead.
-
-        Examples
-        --------
-        >>> from reports.notebook import open_garden
-        >>> garden = open_garden("demo", as_of="2026-06-14")
-        >>> garden.frosts()[["season", "last_frost", "first_frost", "free_days"]].tail(3)
-            season last_frost first_frost  free_days
-        28    2024 2024-04-09  2024-11-05      209.0
-        29    2025 2025-03-28  2025-10-25      210.0
-        30    2026 2026-03-31         NaT        NaN
-        """
-        garden = self.snapshot
-        known = {garden.calendar.season_of(w.first_day) for w in garden.weather.values()}
-        seasons = tuple(range(min(known, default=garden.season), garden.season + 1))
-        return table(
-            (
-                {
-                    "place": f.place, "season": f.season, "last_frost": f.date_of(f.last, garden),
-                    "first_frost": f.date_of(f.first, garden), "last_frost_day": f.last,
-                    "first_frost_day": f.first, "free_days": f.free_days, "last_open": f.last_open,
-                }
-                for f in season_frosts(garden, seasons)
-                if f.last is not None or f.first is not None
-            ),
-            FROSTS,
-        )  # fmt: skip
 
     def _season_days(
         self, season: int | None, place: str | None

@@ -1,192 +1,127 @@
-"""What a garden's records have taught, as text and as JSON."""
+"""What a garden's records have taught as tables: the columns of JSON and DataFrames."""
 
 from __future__ import annotations
 
-import json
-import textwrap
-from collections.abc import Sequence
+from collections.abc import Iterable
+from itertools import groupby
+from operator import itemgetter
 from typing import Any
 
-from phenology.learning.calibration import Calibrated
-from phenology.learning.garden_leaves import LeafHabit
-from phenology.learning.observers import Lateness
-from phenology.learning.work_habit import WorkHabit
-from phenology.model.track_record import TrackRecord
-from phenology.species.catalogue import Species
+from phenology.learning.classic import ClassicRow
+from reports.table import Column, Table, attribute, json_text
 
 SCHEMA = "flushcast.calibration/1"
+CLASSIC_SCHEMA = "flushcast.classic/1"
 
 
-def calibration_json(
-    rows: Sequence[Calibrated],
-    skills: Sequence[TrackRecord] = (),
-    habits: Sequence[WorkHabit] = (),
-    leaves: Sequence[LeafHabit] = (),
-) -> str:
-    """The calibration as JSON; days are days at a constant 18 degC, misses are plain days."""
-    record = {
-        "schema": SCHEMA,
-        "rows": [_record(row) for row in rows],
-        "past_forecasts": [_skill_record(skill) for skill in skills],
-        "work_habits": [_habit_record(habit) for habit in habits],
-        "leaf_counts": [_leaf_record(habit) for habit in leaves],
-    }
-    return json.dumps(record, ensure_ascii=False, indent=2)
+def _interval(name: str, middle: str, of: str, meaning: str) -> tuple[Column[Any], ...]:
+    """A median and the ends of its 80 % interval, from a tuple of the three."""
+
+    def column(k: int, part: str, meaning: str) -> Column[Any]:
+        return Column(f"{name}.{part}", "number", lambda row: getattr(row, of)[k], meaning, digits=2)
+
+    ends = ((middle, meaning), ("p10", "its 80 % interval"), ("p90", ""))
+    return tuple(column(k, *end) for k, end in enumerate(ends))
 
 
-def _leaf_record(habit: LeafHabit) -> dict[str, Any]:
-    days, number = habit.days_a_leaf, habit.leaves
-    return {
-        "species": habit.species,
-        "flushes": habit.flushes,
-        "flushes_counted_growing": habit.paced,
-        "leaf_interval": {
-            "days_at_18c": round(days[0], 2), "p10": round(days[1], 2), "p90": round(days[2], 2)
-        },
-        "degree_days_c_a_leaf": round(habit.degree_days_a_leaf, 1),
-        "base_c": habit.base,
-        "leaves_to_extended": {
-            "leaves": round(number[0], 2), "p10": round(number[1], 2), "p90": round(number[2], 2)
-        },
-    }  # fmt: skip
+def _limits(name: str, of: str) -> tuple[Column[Any], ...]:
+    """Both ends of an interval of the average relation; None where the method has none."""
+
+    def column(k: int, end: str, meaning: str) -> Column[Any]:
+        def get(row: ClassicRow) -> float | None:
+            interval = row.result and getattr(row.result, of)
+            return interval[k] if interval else None
+
+        return Column(f"{name}.{end}", "number", get, meaning, digits=2, listed=True)
+
+    return column(0, "low", "95 %, of the average relation; infinite without limit"), column(1, "high", "")
 
 
-def _skill_record(skill: TrackRecord) -> dict[str, Any]:
-    return {
-        "species": skill.species,
-        "from": skill.given,
-        "to": "hardened",
-        "seasons": skill.seasons,
-        "tree_seasons": skill.trees,
-        "missed_days": round(skill.missed, 2),
-        "usual_date_missed_days": round(skill.usual_missed, 2),
-    }
+_SPECIES = attribute("species", "text")
+_STEP = (
+    _SPECIES,
+    attribute("from", "text", "`start` of the season, `work`, or a stage", of="transition.start"),
+    attribute("to", "text", "a stage", of="transition.target"),
+)
+COLUMNS: dict[str, tuple[Column[Any], ...]] = {
+    "rows": (
+        *_STEP,
+        attribute("looks", "whole", "at the species"),
+        attribute("seasons", "whole", "with the step seen to its end"),
+        attribute("unfinished", "whole", "waits that ended without it"),
+        *_interval("requirement", "days_at_18c", "days", "of an average tree and season"),
+        attribute("catalogue_days_at_18c", "number", "what the catalogue guessed", 2, of="prior_days"),
+        attribute("expected_error_days_at_18c", "number", "of a forecast made at `from`", 2, of="error_days"),
+        attribute("prior_share", "number", "of the catalogue in the requirement, 1 to 0", 3),
+        attribute("clock", "text", "that explains most"),
+        attribute("clock_share", "number", "its share of all, 0 to 1", 3),
+    ),
+    "past_forecasts": (
+        _SPECIES,
+        attribute("from", "text", "where the wait forecast begins", of="given"),
+        Column("to", "text", lambda _: "hardened", "the stage forecast"),
+        attribute("seasons", "whole"),
+        attribute("tree_seasons", "whole", of="trees"),
+        attribute("missed_days", "number", "mean distance of the median", 2, of="missed"),
+        attribute("usual_date_missed_days", "number", "of the usual date", 2, of="usual_missed"),
+        attribute("weather_helps", "yes", "whether the forecast came closer"),
+    ),
+    "work_habits": (
+        _SPECIES,
+        attribute("flush", "whole"),
+        attribute("seasons", "whole"),
+        attribute("weekday", "text"),
+        attribute("same_week_of_the_year", "yes", of="same_week"),
+        Column("days", "texts", lambda habit: [day.isoformat() for day in habit.days], "of that work"),
+    ),
+    "leaf_counts": (
+        _SPECIES,
+        attribute("flushes", "whole", "with counts"),
+        attribute("flushes_counted_growing", "whole", "of them", of="paced"),
+        *_interval("leaf_interval", "days_at_18c", "days_a_leaf", "of an average first flush"),
+        attribute("degree_days_c_a_leaf", "number", "above the base [°C·d]", 1, of="degree_days_a_leaf"),
+        attribute("base_c", "number", "°C", of="base"),
+        *_interval("leaves_to_extended", "leaves", "leaves", "how many there will be"),
+    ),
+    "classic": (
+        *_STEP,
+        attribute("waits", "whole"),
+        attribute("seasons", "whole"),
+        attribute("why_not", "text", "where there is no estimate"),
+        attribute("method", "text"),
+        Column("base_c", "number", lambda row: row.result and row.result.base, "°C", 2),
+        Column("requirement_c_days", "number", lambda row: row.result and row.result.requirement, "°C·d", 1),
+        *_limits("base_c_interval", "base_interval"),
+        *_limits("requirement_c_days_interval", "requirement_interval"),
+    ),
+}
+"""Columns of each table; days are days at a constant 18 degC, misses are plain days."""
 
 
-def _habit_record(habit: WorkHabit) -> dict[str, Any]:
-    return {
-        "species": habit.species,
-        "flush": habit.flush,
-        "seasons": habit.seasons,
-        "weekday": habit.weekday,
-        "same_week_of_the_year": habit.same_week,
-        "days": [day.isoformat() for day in habit.days],
-    }
+def learned_table(name: str, rows: Iterable[Any]) -> Table[Any]:
+    """Rows as the table of that name in `COLUMNS`."""
+    return Table(CLASSIC_SCHEMA if name == "classic" else SCHEMA, COLUMNS[name], rows)
 
 
-def _record(row: Calibrated) -> dict[str, Any]:
-    middle, low, high = row.days
-    return {
-        "species": row.species,
-        "from": row.transition.start,
-        "to": row.transition.target,
-        "looks": row.looks,
-        "seasons": row.seasons,
-        "unfinished": row.unfinished,
-        "requirement": {"days_at_18c": round(middle, 2), "p10": round(low, 2), "p90": round(high, 2)},
-        "catalogue_days_at_18c": round(row.prior_days, 2),
-        "expected_error_days_at_18c": round(row.error_days, 2),
-        "prior_share": round(row.prior_share, 3),
-        "clock": row.clock,
-        "clock_share": round(row.clock_share, 3),
-    }
+def calibration_json(**rows: Iterable[Any]) -> str:
+    """The calibration as JSON, each argument a table of `COLUMNS` by its name."""
+    return json_text(SCHEMA, {name: learned_table(name, made).records() for name, made in rows.items()})
 
 
-def calibration_text(
-    rows: Sequence[Calibrated],
-    catalogue: dict[str, Species],
-    units: str,
-    skills: Sequence[TrackRecord] = (),
-    habits: Sequence[WorkHabit] = (),
-    leaves: Sequence[LeafHabit] = (),
-) -> str:
-    """The calibration as text at 80 columns: a block a species, a line a step, and how it would have done."""
-    if not rows:
-        return "Nothing to calibrate yet: there are no trees, or no looks at them."
-    reference = "64 degF" if units == "F" else "18 degC"
-    lines = [
-        f"How long each step takes on average, in days at a steady {reference}; four in five",
-        "that it lies between the two ends, wide where it is open which warmth counts:",
-    ]
-    for species in dict.fromkeys(row.species for row in rows):
-        mine = [row for row in rows if row.species == species]
-        known = catalogue.get(species)
-        lines += ["", f"{species}{f' ({known.name})' if known else ''}, {mine[0].looks} looks"]
-        lines += [_line(row) for row in mine]
-        for leaf in leaves:
-            if leaf.species == species:
-                lines += textwrap.wrap(
-                    _leaf_words(leaf, units), 80, initial_indent="  ", subsequent_indent="  "
-                )
-        for skill in skills:
-            if skill.species == species:
-                lines += _skill_lines(skill)
-        for habit in habits:
-            if habit.species == species:
-                lines += textwrap.wrap(habit.words, 80, initial_indent="  ", subsequent_indent="  ")
-    lines += [
-        "",
-        "error: how far a forecast made when the step begins usually misses, in an",
-        "average season. guess: how much of the figure is still the catalogue's. open:",
-        "waits that ended unfinished; they count as at least so long.",
-    ]
-    return "\n".join(lines)
-
-
-def _line(row: Calibrated) -> str:
-    middle, low, high = row.days
-    seasons = f"{row.seasons} season{'' if row.seasons == 1 else 's'}"
-    open_ends = f", {row.unfinished} open" if row.unfinished else ""
-    span = f"{middle:.0f} ({low:.0f}-{high:.0f})"
-    return (
-        f"  {row.transition.words:27}{span:>12}  error {row.error_days:.0f}  guess {row.prior_share:4.0%}  "
-        f"{seasons}{open_ends}"
-    )
-
-
-def _leaf_words(habit: LeafHabit, units: str) -> str:
-    """How fast leaves come, and how many, in the garden's units; a degC-day is 1.8 degF-days."""
-    number = f"{habit.leaves[0]:.1f} leaves to extended"
-    flushes = f"from {habit.flushes} flush{'' if habit.flushes == 1 else 'es'} counted"
-    if not habit.paced:  # counted only at the end: nothing was seen of the pace
-        return f"{number[0].upper()}{number[1:]}, {flushes}."
-    fahrenheit = units == "F"
-    heat = habit.degree_days_a_leaf * (1.8 if fahrenheit else 1.0)
-    base = habit.base * 1.8 + 32 if fahrenheit else habit.base
-    return (
-        f"A leaf each {habit.days_a_leaf[0]:.1f} days at {'64 degF' if fahrenheit else '18 degC'} "
-        f"({heat:.0f} degree-days above {base:g}), {number}, {flushes}."
-    )
-
-
-def _skill_lines(skill: TrackRecord) -> list[str]:
-    """Past forecasts against the usual date, in a sentence; honest when the weather added nothing."""
-    ours, usual = round(skill.missed), round(skill.usual_missed)
-    seen = f"on {skill.seasons} seasons it had not seen"
-    if skill.weather_helps and ours < usual:
-        words = f"Your usual date missed hardening by {usual} days, flushcast by {ours}, {seen}."
-    elif skill.weather_helps:
-        words = f"Flushcast did no better than your usual date, {usual} days off, {seen}."
-    else:
-        words = f"Your usual date did as well or better ({usual} days off, flushcast {ours}), {seen}."
-    return textwrap.wrap(words, 80, initial_indent="  ", subsequent_indent="  ")
-
-
-def observers_text(found: Sequence[Lateness]) -> str:
-    """Who calls leaves hard later than whom; a difference that may be none is said to be so."""
-    lines = [""]
-    for one in found:
-        flushes = f"{one.flushes} flush{'' if one.flushes == 1 else 'es'} seen by both"
-        span = f"{one.low:.0f} to {one.high:.0f}"
-        if one.clear:
-            words = f"{one.second} calls leaves hard some {one.days:.0f} days later ({span}) than {one.first}"
-        else:
-            words = (
-                f"{one.first} and {one.second} call leaves hard alike, as far as can be told ({span} days)"
-            )
-        lines += textwrap.wrap(f"{words}; {flushes}.", 80, subsequent_indent="  ")
-    return (
-        "\n".join(lines)
-        if found
-        else "\nNo flush was followed to hard leaves by two people, so nobody is compared."
-    )
+def classic_json(rows: Iterable[Any]) -> str:
+    """The classic estimates as JSON, in °C, by species and step; null where the records set no limit."""
+    out = []
+    for _, group in groupby(
+        learned_table("classic", rows).records(), key=itemgetter("species", "from", "to")
+    ):
+        methods = list(group)
+        head = {key: methods[0][key] for key in ("species", "from", "to", "waits", "seasons")}
+        why_not = next((m["why_not"] for m in methods if m["why_not"]), None)
+        estimates = [
+            {k: v for k, v in m.items() if k not in (*head, "why_not")} for m in methods if not m["why_not"]
+        ]
+        for one in estimates:
+            if one["method"] != "x_intercept":  # the only one that has intervals
+                one["base_c_interval"] = one["requirement_c_days_interval"] = None
+        out.append({**head, "why_not": why_not, "estimates": estimates})
+    return json_text(CLASSIC_SCHEMA, {"for_comparison_only": True, "rows": out})

@@ -1,31 +1,164 @@
-"""Seasons side by side, as JSON and CSV."""
+"""Seasons side by side as tables: the columns that JSON, CSV and DataFrames of them have."""
 
 from __future__ import annotations
 
-import csv
-import io
-import json
 import math
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
 from datetime import date
 from functools import cached_property
+from itertools import groupby
+from operator import itemgetter
 from typing import Any
 
+from phenology.garden import Garden
 from phenology.judging.season_truth import SeasonTruth, season_truth
 from phenology.model.track_record import PastForecast
-from phenology.model.units import c_to_f, degree_days_c_to_f
-from phenology.seasons.compare import BASE_C, Comparison, SeasonHeat, StageDate, stage_day
-from phenology.seasons.followed import Followed, what_followed
-from phenology.seasons.season_frosts import SeasonFrost
-from phenology.seasons.tree_stages import TreeStage, tree_stage_date
+from phenology.model.units import c_to_f
+from phenology.seasons.compare import Comparison
+from phenology.seasons.followed import DaysAfter, Followed, what_followed
+from phenology.seasons.season_heat import BASE_C
 from phenology.seasons.trends import Trend, garden_trends
+from reports.table import Column, Table, attribute, json_text
 
 SCHEMA = "flushcast.compare/1"
-TABLES = ("stages", "trees", "warmth", "course", "frosts", "forecasts", "followed", "trends")
 COURSE_DAYS = 7  # days between entries of a season's course
 
-Row = dict[str, Any]
+_SEASON = attribute("season", "season", "the year in which it starts")
+_AHEAD = attribute("days_ahead", "number", "of (+) or behind (-) the mean of the other seasons", 1)
+_STAGE = (
+    attribute("species", "text"),
+    attribute("flush", "whole", "1 for the season's first"),
+    attribute("stage", "text"),
+    _SEASON,
+)
+_WHEN = (
+    attribute("date", "date", "the middle of the looks either side"),
+    attribute("day", "number", "the same as a decimal day of the season", 1),
+)
+_HEAT = (
+    attribute("days_ahead", "number", "of (+) or behind (-) the same trees' other seasons, if three", 1),
+    attribute("degree_days_from_season_start", "degree_days", "above 5 °C where the tree stood [°C·d]", 1),
+    attribute("counted_from", "text", "what the flush's own warmth is: start, work or budbreak"),
+    attribute("degree_days", "degree_days", "from there [°C·d]", 1),
+)
+COLUMNS: dict[str, tuple[Column[Any], ...]] = {
+    "stages": (*_STAGE, *_WHEN, attribute("trees", "whole", "it is the mean of"), *_HEAT),
+    "trees": (
+        attribute("tree", "text", "its label"),
+        *_STAGE,
+        attribute("after", "date", "the look before"),
+        attribute("by", "date", "the look that found it"),
+        *_WHEN,
+        *_HEAT,
+        attribute("tree_id", "text"),
+    ),
+    "warmth": (
+        _SEASON,
+        attribute("through", "date", "the last day counted"),
+        attribute("degree_days", "degree_days", "above 5 °C [°C·d]; missing where a tenth is lacking", 1),
+        attribute("rank", "number", "1 for the warmest of those shown", 0),
+        attribute("rank_of_all", "number", "among all on record", 0),
+        attribute("of_all", "whole", "how many those are"),
+        _AHEAD,
+        attribute("days_filled", "whole", "days that the weather lacks"),
+    ),
+    "course": (
+        _SEASON,
+        attribute("date", "date"),
+        attribute("degree_days", "degree_days", "above 5 °C by the day's end [°C·d]", 1),
+        _AHEAD,
+    ),
+    "frosts": (
+        attribute("place", "text"),
+        _SEASON,
+        attribute("last_in_spring", "date", "the last before midsummer"),
+        attribute("may_yet_be_later", "yes", "midsummer is still ahead"),
+        attribute("first_in_autumn", "date", "the first after midsummer"),
+        attribute("days_between", "number", "the two", 0),
+        attribute("no_frost_in_spring", "yes", "none came"),
+        attribute("no_frost_in_autumn", "yes", "none came"),
+    ),
+    "forecasts": (
+        _SEASON,
+        attribute("flushes", "whole"),
+        attribute("forecasts", "whole", "made of them"),
+        attribute("median_miss", "number", "of forecasts issued when the wait began [d]", 1, of="missed"),
+        attribute("median_late", "number", "the same, early is negative [d]", 1, of="late"),
+        attribute("median_miss_last_3_weeks", "number", "of those issued then [d]", 1, of="missed_near"),
+        attribute("median_miss_of_usual_date", "number", "the other seasons' mean [d]", 1, of="usual_missed"),
+        attribute("share_inside_80", "number", "of 80 % ranges that held it, 0 to 1", 3, of="held"),
+    ),
+    "followed": (
+        attribute("species", "text", of="work.species"),
+        attribute("operation", "text", of="work.operation"),
+        attribute("works", "whole", "times it was done", of="work.works"),
+        attribute("seasons", "whole", "in how many", of="work.seasons"),
+        attribute("flushed", "whole", "times after which new growth was seen", of="work.flushed"),
+        attribute("stage", "text", "missing where nothing was seen to follow"),
+        attribute("n", "whole", "times it was seen to come", of="days.n"),
+        attribute("median", "number", "days from the work", 1, of="days.median"),
+        attribute("least", "number", "days", 1, of="days.least"),
+        attribute("most", "number", "days", 1, of="days.most"),
+    ),
+    "trends": (
+        attribute("what", "text", "`warmth` (what is usual by today; in winter `half the warmth` of a usual "
+                  "season), `last frost`, `first frost`, or a stage of first flushes"),
+        attribute("species", "text", "missing for weather"),
+        attribute("seasons", "whole", "that have it"),
+        attribute("days_per_decade", "number", "later (+) or earlier (-); missing under ten seasons", 2),
+        attribute("low95", "number", "its 95 % interval", 2),
+        attribute("high95", "number", "", 2),
+        attribute("first_season", "number", "that has it", 0),
+        attribute("last_season", "number", "that has it", 0),
+    ),
+}  # fmt: skip
+"""Columns of each table; those in degree-days name the garden's unit in CSV."""
+
+
+@dataclass(frozen=True)
+class CourseDay:
+    """A season's warmth by the end of a day; `day` is that of the season."""
+
+    season: int
+    date: date
+    day: int
+    degree_days: float
+    days_ahead: float
+
+
+@dataclass(frozen=True)
+class FollowedStage:
+    """One stage of what followed work; without a stage where nothing was seen to follow."""
+
+    work: Followed
+    stage: str | None
+    days: DaysAfter
+
+
+def season_table(name: str, rows: Iterable[Any], garden: Garden, units: str = "C") -> Table[Any]:
+    """Rows as the table of that name in `COLUMNS`."""
+    return Table(SCHEMA, COLUMNS[name], rows, units=units, season_label=garden.calendar.label)
+
+
+def course_days(comparison: Comparison, season: int, every: int = COURSE_DAYS) -> list[CourseDay]:
+    """A season's course, every so many days and on its last."""
+    heat, ahead = comparison.courses[season]
+    return [
+        CourseDay(
+            season, comparison.garden.calendar.date(season, day), day, float(heat[day]), float(ahead[day])
+        )
+        for day in sorted({*range(every, len(heat), every), len(heat) - 1})
+    ]
+
+
+def followed_stages(followed: Iterable[Followed]) -> Iterator[FollowedStage]:
+    """What followed, a row a stage."""
+    for work in followed:
+        for stage, days in work.days.items():
+            yield FollowedStage(work, stage, days)
+        if not work.days:
+            yield FollowedStage(work, None, DaysAfter(0, math.nan, math.nan, math.nan))
 
 
 @dataclass(frozen=True)
@@ -65,205 +198,55 @@ class Compared:
         """Of all seasons on record: a trend of a few would say nothing."""
         return garden_trends(self.comparison.garden)
 
-    def rows(self, table: str) -> list[Row]:
-        """One of `TABLES` as flat rows."""
+    def table(self, name: str) -> Table[Any]:
+        """One of the tables of `COLUMNS`."""
         c = self.comparison
-        made: dict[str, Callable[[], Iterable[Row]]] = {
-            "stages": lambda: (self._stage(s) for s in c.stages),
-            "trees": lambda: (self._tree(s) for s in c.trees),
-            "warmth": lambda: (self._warmth(h) for h in c.heat),
-            "course": lambda: (row for s in c.seasons for row in self._course(s)),
-            "frosts": lambda: (self._frost(f) for f in c.frosts),
-            "forecasts": lambda: (self._truth(t) for t in self.truth),
-            "followed": lambda: (row for f in self.followed for row in _followed_rows(f)),
-            "trends": lambda: (trend_record(t) for t in self.trends),
+        rows: dict[str, Callable[[], Iterable[Any]]] = {
+            "stages": lambda: c.stages,
+            "trees": lambda: c.trees,
+            "warmth": lambda: c.warmth,
+            "course": lambda: (day for season in c.seasons for day in course_days(c, season)),
+            "frosts": lambda: c.frosts,
+            "forecasts": lambda: self.truth,
+            "followed": lambda: followed_stages(self.followed),
+            "trends": lambda: self.trends,
         }
-        return list(made[table]())
+        return season_table(name, rows[name](), c.garden, self.units)
 
-    def record(self) -> Row:
-        """Everything as plain data; heat in the garden's units, dates ISO."""
+    def as_json(self) -> str:
+        """Every table as one JSON document; heat in the garden's units."""
         garden = self.comparison.garden
-        return {
-            "schema": SCHEMA,
-            "as_of": garden.as_of.isoformat(),
+        tables = {
+            name: self.table(name).records() for name in COLUMNS if name != "forecasts" or self.look_back
+        }
+        head = {
+            "as_of": garden.as_of,
             "units": self.units,
             "place": self.comparison.place,
             "base": float(c_to_f(BASE_C)) if self.units == "F" else BASE_C,
-            "seasons": self.rows("warmth"),
-            "course": self.rows("course"),
-            "frosts": self.rows("frosts"),
-            "stages": self.rows("stages"),
-            "trees": self.rows("trees"),
-            "forecasts": self.rows("forecasts") if self.look_back else None,
-            "followed": [_followed_record(f) for f in self.followed],
-            "trends": self.rows("trends"),
-            "attribution": list(garden.attribution),
         }
+        return json_text(
+            SCHEMA,
+            {
+                **head,
+                "seasons": tables["warmth"],
+                **{name: tables[name] for name in ("course", "frosts", "stages", "trees")},
+                "forecasts": tables.get("forecasts"),
+                "followed": _by_work(tables["followed"]),
+                "trends": tables["trends"],
+                "attribution": list(garden.attribution),
+            },
+        )
 
-    def _label(self, season: int) -> str:
-        return self.comparison.garden.calendar.label(season)
 
-    def _heat(self, heat: float | None) -> float | None:
-        if heat is None:
-            return None
-        return round(float(degree_days_c_to_f(heat)) if self.units == "F" else heat, 1)
-
-    def _warmth(self, h: SeasonHeat) -> Row:
-        return {
-            "season": self._label(h.season),
-            "through": self.comparison.garden.calendar.date(h.season, h.through).isoformat(),
-            "degree_days": self._heat(h.heat) if h.told else None,
-            "rank": h.rank if h.told else None,
-            "rank_of_all": h.rank_ever if h.told else None,
-            "of_all": h.ever,
-            "days_ahead": rounded(h.ahead, 1),
-            "days_filled": h.filled,
+def _by_work(rows: Iterable[dict[str, Any]]) -> list[dict[str, Any]]:
+    """Rows a stage as one record a species and operation, with the stages under "days"."""
+    out = []
+    for _, group in groupby(rows, key=itemgetter("species", "operation")):
+        stages = list(group)
+        head = {key: stages[0][key] for key in ("species", "operation", "works", "seasons", "flushed")}
+        days = {
+            s["stage"]: {key: s[key] for key in ("n", "median", "least", "most")} for s in stages if s["n"]
         }
-
-    def _course(self, season: int) -> Iterable[Row]:
-        heat, ahead = self.comparison.courses[season]
-        for day in sorted({*range(COURSE_DAYS, len(heat), COURSE_DAYS), len(heat) - 1}):
-            yield {
-                "season": self._label(season),
-                "date": self.comparison.garden.calendar.date(season, day).isoformat(),
-                "degree_days": self._heat(float(heat[day])),
-                "days_ahead": rounded(float(ahead[day]), 1),
-            }
-
-    def _frost(self, f: SeasonFrost) -> Row:
-        garden = self.comparison.garden
-        return {
-            "place": f.place,
-            "season": self._label(f.season),
-            "last_in_spring": _iso(f.date_of(f.last, garden)),
-            "may_yet_be_later": f.last_open,
-            "first_in_autumn": _iso(f.date_of(f.first, garden)),
-            "days_between": f.free_days,
-            "no_frost_in_spring": f.last is not None and math.isinf(f.last) and not f.last_open,
-            "no_frost_in_autumn": f.first is not None and math.isinf(f.first),
-        }
-
-    def _stage(self, s: StageDate) -> Row:
-        return {
-            "species": s.species,
-            "flush": s.flush,
-            "stage": s.stage,
-            "season": self._label(s.season),
-            "date": stage_day(s, self.comparison.garden).isoformat(),
-            "day": round(s.day, 1),
-            "trees": s.trees,
-            "days_ahead": rounded(s.ahead, 1),
-            "degree_days_from_season_start": self._heat(s.heat),
-            "counted_from": s.since or None,
-            "degree_days": self._heat(s.own_heat),
-        }
-
-    def _tree(self, s: TreeStage) -> Row:
-        calendar = self.comparison.garden.calendar
-        return {
-            "tree": s.tree.label,
-            "species": s.tree.species,
-            "flush": s.flush,
-            "stage": s.stage,
-            "season": self._label(s.season),
-            "after": calendar.date(s.season, s.after).isoformat(),
-            "by": calendar.date(s.season, s.by).isoformat(),
-            "date": tree_stage_date(s, self.comparison.garden).isoformat(),
-            "day": round(s.day, 1),
-            "days_ahead": rounded(s.ahead, 1),
-            "degree_days_from_season_start": self._heat(s.heat),
-            "counted_from": s.since or None,
-            "degree_days": self._heat(s.own_heat),
-        }
-
-    def _truth(self, t: SeasonTruth) -> Row:
-        return {
-            "season": self._label(t.season),
-            "flushes": t.flushes,
-            "forecasts": t.forecasts,
-            "median_miss": rounded(t.missed, 1),
-            "median_late": rounded(t.late, 1),
-            "median_miss_last_3_weeks": rounded(t.missed_near, 1),
-            "median_miss_of_usual_date": rounded(t.usual_missed, 1),
-            "share_inside_80": rounded(t.held, 3),
-        }
-
-
-COLUMNS: dict[str, tuple[str, ...]] = {
-    "stages": ("species", "flush", "stage", "season", "date", "day", "trees", "days_ahead",
-               "degree_days_from_season_start", "counted_from", "degree_days"),
-    "trees": ("tree", "species", "flush", "stage", "season", "after", "by", "date", "day", "days_ahead",
-              "degree_days_from_season_start", "counted_from", "degree_days"),
-    "warmth": ("season", "through", "degree_days", "rank", "rank_of_all", "of_all", "days_ahead",
-               "days_filled"),
-    "course": ("season", "date", "degree_days", "days_ahead"),
-    "frosts": ("place", "season", "last_in_spring", "may_yet_be_later", "first_in_autumn", "days_between",
-               "no_frost_in_spring", "no_frost_in_autumn"),
-    "forecasts": ("season", "flushes", "forecasts", "median_miss", "median_late", "median_miss_last_3_weeks",
-                  "median_miss_of_usual_date", "share_inside_80"),
-    "followed": ("species", "operation", "works", "seasons", "flushed", "stage", "n", "median", "least",
-                 "most"),
-    "trends": ("what", "species", "seasons", "days_per_decade", "low95", "high95"),
-}  # fmt: skip
-"""Columns of each table as CSV; those in degree-days name the garden's unit there."""
-
-
-def compare_json(compared: Compared) -> str:
-    """Everything as JSON text."""
-    return json.dumps(compared.record(), ensure_ascii=False, indent=2)
-
-
-def compare_csv(compared: Compared, table: str = "stages") -> str:
-    """One of `TABLES` as CSV text; degree-days carry their unit in the column's name."""
-    out = io.StringIO()
-    unit = compared.units.lower()
-    names = {c: f"{c}_{unit}" if c.startswith("degree_days") else c for c in COLUMNS[table]}
-    writer = csv.DictWriter(out, list(names.values()), lineterminator="\n")
-    writer.writeheader()
-    for row in compared.rows(table):
-        writer.writerow({names[key]: value for key, value in row.items()})
-    return out.getvalue()
-
-
-def _followed_record(f: Followed) -> Row:
-    return {
-        "species": f.species,
-        "operation": f.operation,
-        "works": f.works,
-        "seasons": f.seasons,
-        "flushed": f.flushed,
-        "days": {
-            stage: {"n": n, "median": round(middle, 1), "least": round(least, 1), "most": round(most, 1)}
-            for stage, (n, middle, least, most) in f.days.items()
-        },
-    }
-
-
-def _followed_rows(f: Followed) -> Iterable[Row]:
-    told = _followed_record(f)
-    days = told.pop("days")
-    for stage, values in days.items():
-        yield {**told, "stage": stage, **values}
-    if not days:
-        yield {**told, "stage": None, "n": 0, "median": None, "least": None, "most": None}
-
-
-def trend_record(t: Trend) -> Row:
-    """A trend as plain data."""
-    return {
-        "what": t.what,
-        "species": t.species or None,
-        "seasons": t.seasons,
-        "days_per_decade": rounded(t.per_decade, 2),
-        "low95": rounded(t.low, 2),
-        "high95": rounded(t.high, 2),
-    }
-
-
-def rounded(value: float | None, digits: int) -> float | None:
-    """A number with that many decimals; None for none and for not a number."""
-    return None if value is None or math.isnan(value) else round(value, digits)
-
-
-def _iso(day: date | None) -> str | None:
-    return None if day is None else day.isoformat()
+        out.append({**head, "days": days})
+    return out

@@ -1,29 +1,85 @@
-"""A hindcast as P.csv, and its scores as a short table."""
+"""A hindcast as tables: its forecasts (P.csv), its scores beside two plain rivals, and what was counted."""
 
 from __future__ import annotations
 
-import csv
-from collections.abc import Sequence
 from dataclasses import dataclass
+from datetime import date
+from itertools import starmap
 from pathlib import Path
+from typing import Any, NamedTuple
 
 import numpy as np
-from numpy.typing import NDArray
 
-from phenology.judging.hindcast import Hindcast, Question, observed, quantile_table
+from phenology.forecasting.arrival import LEVELS
+from phenology.judging.hindcast import (
+    Hindcast,
+    HindcastRow,
+    Question,
+    observed,
+    quantile_table,
+)
 from phenology.judging.verification import paired_by_season, score_dates, skill
 from phenology.model.arrays import Array
 from phenology.model.errors import StoreError
 from phenology.model.season import SeasonCalendar
+from reports.table import Column, Table, attribute
 
-COLUMNS = (
-    "species", "tree", "season", "flush", "given", "target", "issued",
-    "q10", "q25", "q50", "q75", "q90", "p_not",
-)  # fmt: skip
+WIDTH = 80
+SEEN = (
+    "median",
+    "after_day",
+    "by_day",
+)  # columns that P.csv has not: the rest of it can be read from LOOKS.csv
 
 
-def write_predictions(path: Path, result: Hindcast, question: Question) -> None:
-    """Write one line a forecast; `q*` are decimal days of the season, `issued` an ISO date.
+class Forecast(NamedTuple):
+    """One forecast, its median as a date, and between which days the target was seen to come."""
+
+    made: HindcastRow
+    question: Question
+    median: date
+    after: float
+    by: float
+
+
+def _quantile(k: int, level: float) -> Column[Any]:
+    meaning = "decimal day of the season by which it has come so likely; its last day + 1 past its end"
+    return Column(
+        f"q{round(level * 100)}", "number", lambda row: row.made.quantiles[k], "" if k else meaning, digits=3
+    )
+
+
+FORECASTS: tuple[Column[Any], ...] = (
+    attribute("species", "text", of="made.wait.species"),
+    attribute("tree", "text", "its label", of="made.wait.tree"),
+    attribute("season", "whole", of="made.wait.season"),
+    attribute("flush", "whole", of="made.flush"),
+    attribute("given", "text", "the stage whose first sight issued it", of="question.given"),
+    attribute("target", "text", "the stage forecast", of="question.target"),
+    attribute("issued", "date", of="made.issued"),
+    *starmap(_quantile, enumerate(LEVELS)),
+    attribute("p_not", "number", "chance that it does not come", 4, of="made.p_not"),
+    attribute("median", "date", "q50 as a date"),
+    attribute("after_day", "number", "seen to come after this day of the season", of="after"),
+    attribute("by_day", "number", "and by this one; infinite: never seen", of="by"),
+)
+
+
+def forecast_table(result: Hindcast, question: Question, calendar: SeasonCalendar) -> Table[Forecast]:
+    """One row a tree-season; P.csv has it without `SEEN`."""
+    ends = observed(result.rows).tolist()
+    return Table(
+        "",
+        FORECASTS,
+        (
+            Forecast(row, question, calendar.date(row.wait.season, row.quantiles[2]), *end)
+            for row, end in zip(result.rows, ends, strict=True)
+        ),
+    )
+
+
+def write_predictions(path: Path, table: Table[Any]) -> None:
+    """Write the forecasts, one line each.
 
     Raises
     ------
@@ -31,15 +87,7 @@ def write_predictions(path: Path, result: Hindcast, question: Question) -> None:
         If the file cannot be written.
     """
     try:
-        with path.open("w", newline="", encoding="utf-8") as file:
-            writer = csv.writer(file, lineterminator="\n")
-            writer.writerow(COLUMNS)
-            for row in result.rows:
-                writer.writerow([
-                    row.wait.species, row.wait.tree, row.wait.season, row.flush, question.given,
-                    question.target, row.issued.isoformat(), *(f"{q:.3f}" for q in row.quantiles),
-                    f"{row.p_not:.4f}",
-                ])  # fmt: skip
+        path.write_text(table.as_csv(without=SEEN), encoding="utf-8", newline="")
     except OSError as error:
         raise StoreError(f"cannot write {path}: {error.strerror or error}") from None
 
@@ -50,7 +98,7 @@ class Scored:
 
     Attributes
     ----------
-    name : str
+    forecaster : str
     rows : int
         Rows it had a forecast for.
     means : dict of measure to float
@@ -61,7 +109,7 @@ class Scored:
         Each row's, NaN where it had no forecast. [d]
     """
 
-    name: str
+    forecaster: str
     rows: int
     means: dict[str, float]
     saved: float | None
@@ -70,69 +118,69 @@ class Scored:
 
 def scored(result: Hindcast, question: Question) -> list[Scored]:
     """Flushcast first, then its two usual rivals, on the rows that looks bracket; none without such rows."""
-    between = observed(result.rows)
-    inside: NDArray[np.bool_] = np.asarray(np.isfinite(between).all(axis=1))
+    ends = observed(result.rows)
+    inside = np.asarray(np.isfinite(ends).all(axis=1))
     if not inside.any():
         return []
-    left, right = between[inside, 0], between[inside, 1]
+    left, right = ends[inside].T
     tables = {
-        "flushcast": quantile_table(result.rows)[inside],
-        "same date as usual": np.array([row.usual for row in result.rows])[inside],
-        f"usual days after {question.given}, by its date": np.array([r.usual_days for r in result.rows])[
-            inside
-        ],
+        "flushcast": quantile_table(result.rows),
+        "same date as usual": np.array([row.usual for row in result.rows]),
+        f"usual days after {question.given}, by its date": np.array([row.usual_days for row in result.rows]),
     }
     out: list[Scored] = []
     for name, table in tables.items():
-        usable = np.isfinite(table).all(axis=1)
-        crps, means, saved = np.full(len(table), np.nan), {}, None
+        usable = np.isfinite(table[inside]).all(axis=1)
+        crps, means, saved = np.full(len(left), np.nan), {}, None
         if usable.any():
-            scores = score_dates(table[usable], left[usable], right[usable])
+            scores = score_dates(table[inside][usable], left[usable], right[usable])
             crps[usable], means = scores.crps, scores.means()
-            saved = _skill(out[0].crps[usable], scores.crps) if out else None
+            saved = float(skill(out[0].crps[usable].mean(), scores.crps.mean())) if out else None
         out.append(Scored(name, int(usable.sum()), means, saved, crps))
     return out
 
 
-def score_lines(result: Hindcast, question: Question, calendar: SeasonCalendar) -> list[str]:
-    """What the hindcast scored, beside the two usual rivals, as lines of text."""
-    told = scored(result, question)
-    lines = _counts(result, calendar, told[0].rows if told else 0)
-    if not told:
-        return [*lines, f"None of them saw {question.target} between two looks, so nothing can be scored."]
-    lines.append(f"{'':42}{'MAE':>7}{'CRPS':>7}{'pit50':>7}{'pit80':>7}{'skill':>7}")
-    for one in told:
-        if not one.rows:
-            lines.append(f"{one.name:42}  no past season to say what is usual")
-            continue
-        saved = "" if one.saved is None else f"{one.saved:7.2f}"
-        lines.append(
-            f"{one.name:42}{one.means['mae_mid']:7.2f}{one.means['crps']:7.2f}{one.means['pit50']:7.2f}"
-            f"{one.means['pit80']:7.2f}{saved}"
-        )
-    lines.append("MAE of the median and CRPS in days; pit50 and pit80 are .50 and .80 for an honest spread;")
-    lines.append("skill is the share of the rival's CRPS that flushcast saves.")
-    season = [
-        row.wait.season
-        for row, between in zip(result.rows, observed(result.rows), strict=True)
-        if np.isfinite(between).all()
+def _mean(name: str, of: str, title: str, meaning: str) -> Column[Scored]:
+    return Column(name, "number", lambda s: s.means.get(of), meaning, title=title, show="{:.2f}".format)
+
+
+SCORES: tuple[Column[Scored], ...] = (
+    Column("forecaster", "text", lambda s: s.forecaster, "flushcast first", title=""),
+    Column("rows", "whole", lambda s: s.rows, "it had a forecast for"),
+    _mean("mae_days", "mae_mid", "MAE", "of the median"),
+    _mean("crps_days", "crps", "CRPS", ""),
+    _mean("pit50", "pit50", "pit50", ".50 for an honest spread"),
+    _mean("pit80", "pit80", "pit80", ".80 for an honest spread"),
+    _mean("w80_days", "w80", "w80", "width of the 80 % range"),
+    Column("crps_saved", "number", lambda s: s.saved, "share of that rival's CRPS that flushcast saves",
+           title="skill", show="{:.2f}".format),
+)  # fmt: skip
+COUNTS: tuple[Column[tuple[str, int]], ...] = (
+    Column("what", "text", lambda row: row[0], "forecasts, or what was left out or filled on the way"),
+    Column("count", "whole", lambda row: row[1]),
+)
+
+
+def count_table(result: Hindcast) -> Table[tuple[str, int]]:
+    """What was counted on the way: rows, and what has none."""
+    counts = {
+        "forecasts": len(result.rows),
+        "target shown already": result.already,
+        "looks go backward": len(result.skipped),
+        "days of weather filled": result.filled_days,
+        "seasons without weather": len(result.no_weather),
+    }
+    return Table("", COUNTS, counts.items())
+
+
+def score_text(result: Hindcast, question: Question, calendar: SeasonCalendar) -> str:
+    """What the hindcast scored, beside the two usual rivals, as text."""
+    rows = scored(result, question)
+    seasons = {row.wait.season for row in result.rows}
+    lines = [
+        f"n = {len(result.rows)} tree-seasons forecast in {len(seasons)} seasons, "
+        f"{rows[0].rows if rows else 0} of them scored"
     ]
-    ours, usual = told[0].crps, told[1].crps
-    if len(set(season)) > 1 and np.isfinite(usual).all():
-        paired = paired_by_season(ours, usual, season)
-        difference = f"{paired.mean:+.2f} +- {paired.standard_error:.2f} days"
-        lines.append(f"CRPS against the usual date, paired by season: {difference}.")
-    return lines
-
-
-def _skill(ours: Array, rival: Array) -> float:
-    return float(skill(ours.mean(), rival.mean()))
-
-
-def _counts(result: Hindcast, calendar: SeasonCalendar, scored: int) -> list[str]:
-    rows = len(result.rows)
-    seasons = sorted({row.wait.season for row in result.rows})
-    lines = [f"n = {rows} tree-seasons forecast in {len(seasons)} seasons, {scored} of them scored"]
     if result.already:
         lines.append(f"{result.already} more already showed the target at the first look and get no forecast")
     if result.filled_days:
@@ -140,16 +188,24 @@ def _counts(result: Hindcast, calendar: SeasonCalendar, scored: int) -> list[str
             f"{result.filled_days} days of weather were missing and filled, with wider ranges for it"
         )
     if result.no_weather:
-        labels = ", ".join(calendar.label(s) for s in result.no_weather)
+        labels = ", ".join(map(calendar.label, result.no_weather))
         lines.append(f"seasons without any weather, left out: {labels}")
-    lines += _skipped(result.skipped)
-    return lines
-
-
-def _skipped(skipped: Sequence[str]) -> list[str]:
-    if not skipped:
-        return []
-    return [
-        f"{len(skipped)} flushes with looks that go backward, left out:",
-        *(f"  {line}" for line in skipped),
-    ]
+    if result.skipped:
+        lines.append(f"{len(result.skipped)} flushes with looks that go backward, left out:")
+        lines += [f"  {line}" for line in result.skipped]
+    if not rows:
+        lines.append(f"None of them saw {question.target} between two looks, so nothing can be scored.")
+        return "\n".join(lines)
+    shown = ("forecaster", "mae_days", "crps_days", "pit50", "pit80", "crps_saved")
+    lines.append(Table("", SCORES, rows).as_text(WIDTH, only=shown))
+    lines += [f"{one.forecaster}: no past season to say what is usual" for one in rows if not one.rows]
+    lines.append("MAE of the median and CRPS in days; pit50 and pit80 are .50 and .80 for an honest spread;")
+    lines.append("skill is the share of the rival's CRPS that flushcast saves.")
+    inside = np.flatnonzero(np.isfinite(observed(result.rows)).all(axis=1))
+    season = [result.rows[i].wait.season for i in inside]
+    ours, usual = rows[0].crps, rows[1].crps
+    if len(set(season)) > 1 and np.isfinite(usual).all():
+        paired = paired_by_season(ours, usual, season)
+        difference = f"{paired.mean:+.2f} +- {paired.standard_error:.2f} days"
+        lines.append(f"CRPS against the usual date, paired by season: {difference}.")
+    return "\n".join(lines)

@@ -5,9 +5,9 @@ from __future__ import annotations
 from datetime import date
 
 from phenology.seasons.translate import Translation
-from reports.output.elsewhere_card import Asked, Card
 from reports.page.drawings import Label, svg_drawing, svg_line, svg_rect
 from reports.page.template import drawn, filled
+from reports.text.elsewhere_text import Asked, Card
 from reports.text.elsewhere_words import day_words, due_words, range_words, span
 from reports.text.words import MONTHS, listed
 
@@ -37,13 +37,11 @@ def _table(card: Card, dates: list[Asked]) -> tuple[list[str], list[tuple[str, l
     return [range_words(*asked) for asked in dates], rows
 
 
-def _cell(told: Translation | None) -> tuple[str, str]:
+def _cell(t: Translation | None) -> tuple[str, str]:
     """When it is due, and its range; a date that cannot be said is left open."""
-    if told is None:
+    if t is None:
         return "too cool to say", ""
-    if told.middle is None:
-        return "not here", ""
-    return day_words(told.middle, short=True), _breakable(span(told))
+    return ("not here", "") if t.due is None else (day_words(t.due, short=True), _breakable(span(t)))
 
 
 def _breakable(words: str) -> str:
@@ -61,15 +59,15 @@ def _strip(card: Card, town: str) -> str:
     parts = [svg_line(_at(date(2024, m, 1)), 0, _at(date(2024, m, 1)), tall, "month") for m in range(2, 13)]
     words = []
     for n, asked in enumerate(card.dates):
-        told = card.cell(town, asked)
-        if told is None or told.middle is None or told.low is None:
+        t = card.cell(town, asked)
+        if t is None or t.due is None or t.due_low is None:
             continue
-        words.append(f"{range_words(*asked)} is {due_words(told)}")
-        left, right = _at(told.low), _at(told.high) if told.high else float(DAYS)
+        words.append(f"{range_words(*asked)} is {due_words(t)}")
+        left, right = _at(t.due_low), _at(t.due_high) if t.due_high else float(DAYS)
         pieces = [(left, right)] if left <= right else [(left, float(DAYS)), (0.0, right)]
         top = LANE * n
         parts += [svg_rect(a, top + 1, max(b - a, 1.0), LANE - 2, "range") for a, b in pieces]
-        parts.append(svg_line(_at(told.middle), top + 1, _at(told.middle), top + LANE - 1, "middle"))
+        parts.append(svg_line(_at(t.due), top + 1, _at(t.due), top + LANE - 1, "middle"))
     return svg_drawing(DAYS, tall, f"{town}: {'; '.join(words) or 'nothing to draw'}.", parts, "strip")
 
 

@@ -10,8 +10,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from phenology.model.arrays import Array
-from phenology.seasons.compare import Comparison, StageDate
-from reports.page.drawings import svg_drawing, svg_line
+from phenology.seasons.compare import Comparison
+from phenology.seasons.tree_stages import StageDate
+from reports.page.drawings import svg_drawing, svg_line, svg_rect
 
 DAYS = 366
 HIGH = 20.0
@@ -44,8 +45,8 @@ class Around:
 
 def lead_reach(comparison: Comparison) -> float:
     """Days ahead or behind that all strips are drawn to; longer leads are cut off. [days]"""
-    told = [np.abs(ahead[np.isfinite(ahead)]) for _, ahead in comparison.courses.values()]
-    return min(REACH_MOST, max([5.0, *(float(one.max()) for one in told if len(one))]))
+    ahead = np.abs(np.concatenate([ahead for _, ahead in comparison.courses.values()]))
+    return float(np.clip(np.nanmax(np.append(ahead, 5.0)), 5.0, REACH_MOST))
 
 
 def lead_drawing(ahead: Array, reach: float, around: Around, words: str) -> str:
@@ -70,9 +71,9 @@ def flush_drawing(stages: Sequence[StageDate], around: Around, words: str) -> st
     """
     parts = [svg_line(x, 0, x, HIGH, "month") for x in around.months]
     if around.last is not None and around.last > 0:
-        parts.append(_box(0, 2, min(around.last, DAYS), 16, "late"))
+        parts.append(svg_rect(0, 2, min(around.last, DAYS), 16, "late"))
     if around.first is not None and around.first <= DAYS:
-        parts.append(_box(around.first - 1, 2, DAYS - around.first + 1, 16, "late"))
+        parts.append(svg_rect(around.first - 1, 2, DAYS - around.first + 1, 16, "late"))
     by_flush: dict[int, dict[str, float]] = {}
     for one in stages:
         by_flush.setdefault(one.flush, {})[one.stage] = one.day
@@ -87,16 +88,12 @@ def flush_drawing(stages: Sequence[StageDate], around: Around, words: str) -> st
 def _flush(days: dict[str, float]) -> Iterator[str]:
     bud, extended, hard = (days.get(stage) for stage in ("budbreak", "extended", "hardened"))
     if bud is not None and (until := extended if extended is not None else hard) is not None:
-        yield _box(bud, 6, until - bud, 8, "lengthening")
+        yield svg_rect(bud, 6, max(until - bud, 0.0), 8, "lengthening")
     if extended is not None and hard is not None:
-        yield _box(extended, 6, hard - extended, 8, "hardening")
+        yield svg_rect(extended, 6, max(hard - extended, 0.0), 8, "hardening")
     for at, low, high in ((bud, 6.0, 14.0), (extended, 6.0, 14.0), (hard, 3.0, 17.0)):
         if at is not None:
             yield svg_line(at, low, at, high, "stroke" if low > 3 else "hard")
-
-
-def _box(x: float, y: float, width: float, height: float, kind: str) -> str:
-    return f'<rect class="{kind}" x="{x:.1f}" y="{y:g}" width="{max(width, 0.0):.1f}" height="{height:g}"/>'
 
 
 def _wedge(day: float) -> str:

@@ -17,7 +17,8 @@ from phenology.judging.past_forecasts import past_forecasts
 from phenology.model.track_record import PastForecast, TrackRecord, first_hardenings
 from phenology.model.units import c_to_f, degree_days_c_to_f
 from phenology.seasons.ahead import HeatCourse, heat_course
-from phenology.seasons.compare import BASE_C, compare_seasons
+from phenology.seasons.compare import compare_seasons
+from phenology.seasons.season_heat import BASE_C
 from reports.charts.past_chart import describe_past
 from reports.page.content import TreeCard, care_of, cautions_of, notes_of, tree_cards
 from reports.page.coverage import PlaceWeather, weather_of
@@ -186,14 +187,14 @@ def _heat(course: HeatCourse, garden: Garden, fahrenheit: bool) -> dict[str, Any
 
     words = f"Warmth through the season over past ones. {lead_words(course)}"
     svg, labels = heat_drawing(course, words, 1.8 if fahrenheit else 1.0)
-    seasons = compare_seasons(garden).heat
-    lacking = [garden.calendar.label(h.season) for h in seasons if not h.told]
+    seasons = compare_seasons(garden).warmth
+    lacking = [garden.calendar.label(h.season) for h in seasons if h.degree_days is None]
     rows = [
         (
             garden.calendar.label(h.season),
-            shown(h.heat) if h.told else ".",
-            h.rank_ever if h.told else ".",
-            "" if h.ahead is None else f"{h.ahead:+.0f}".replace("-", "−"),
+            "." if h.degree_days is None else shown(h.degree_days),
+            h.rank_of_all or ".",
+            "" if h.days_ahead is None else f"{h.days_ahead:+.0f}".replace("-", "−"),
         )
         for h in seasons
     ]
@@ -204,8 +205,8 @@ def _heat(course: HeatCourse, garden: Garden, fahrenheit: bool) -> dict[str, Any
         "base": _degrees(BASE_C, fahrenheit),
         "months": month_labels(garden.calendar, course.season),
         "rows": rows,
-        "ever": max((h.ever for h in seasons), default=0),
-        "leads": any(h.ahead is not None for h in seasons),
+        "ever": max((h.of_all for h in seasons), default=0),
+        "leads": any(h.days_ahead is not None for h in seasons),
         "past": len(course.past),
         "lacking": listed(lacking) if lacking else "",
     }

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from datetime import date
 
-from phenology.model.operations import operation
+from phenology.model.operations import Operation
 from phenology.seasons.translate import Translation
 from phenology.species.catalogue import Species
 from reports.text.words import date_style
@@ -26,17 +26,22 @@ def sentence(told: Translation, *, work: str = "", species: str = "") -> str:
     --------
     >>> asked, day = date(2025, 7, 5), date(2025, 6, 24)
     >>> sentence(Translation("Omiya", "my benches", asked, asked, date(2025, 6, 20), day,
-    ...                      date(2025, 6, 29), 0.0, 20, 20, day, ()))
+    ...                      date(2025, 6, 29), 0.0, 20, 20, day))
     'What is done in Omiya on 5 July is due at my benches about 24 June (20-29 June).'
     """
     what = work.capitalize().replace("-", " ") if work else "What is"
     on = f" of {species}" if work and species else f" with {species}" if species else ""
-    when = f"on {day_words(told.first)}" if told.first == told.last else range_words(told.first, told.last)
+    vague = told.asked_from != told.asked_to
+    when = range_words(told.asked_from, told.asked_to) if vague else f"on {day_words(told.asked_from)}"
     lead = f"{what}{on} done in {told.there} {when}"
-    if told.middle is None:
+    if told.due is None:
         return f"{lead} hardly comes at {told.here}: so much warmth gathers in too few years."
-    never = f" In {told.never:.0%} of years so much warmth does not gather." if told.never >= 0.05 else ""
-    return f"{lead} is due at {told.here} about {day_words(told.middle)} ({_span(told, short=False)}).{never}"
+    never = (
+        f" In {told.never_share:.0%} of years so much warmth does not gather."
+        if told.never_share >= 0.05
+        else ""
+    )
+    return f"{lead} is due at {told.here} about {day_words(told.due)} ({span(told, short=False)}).{never}"
 
 
 def day_words(day: date, *, short: bool = False) -> str:
@@ -68,41 +73,50 @@ def range_words(first: date, last: date, *, short: bool = False) -> str:
     return f"{month} {days}" if date_style().order == "month-first" else f"{days} {month}"
 
 
-def span(told: Translation) -> str:
-    """The range of a translation, months short."""
-    return _span(told, short=True)
-
-
-def _span(told: Translation, *, short: bool) -> str:
-    if told.low is None:
+def span(told: Translation, *, short: bool = True) -> str:
+    """The range of a translation, months short or in full."""
+    if told.due_low is None:
         return "never"
-    if told.high is None:
-        return (
-            f"{day_words(told.low, short=True)}, or never"
-            if short
-            else f"from {day_words(told.low)}, if at all"
-        )
-    return range_words(told.low, told.high, short=short)
+    if told.due_high is None:
+        low = day_words(told.due_low, short=short)
+        return f"{low}, or never" if short else f"from {low}, if at all"
+    return range_words(told.due_low, told.due_high, short=short)
 
 
 def asked_words(t: Translation) -> str:
     """The date asked for, months short."""
-    return range_words(t.first, t.last, short=True)
+    return range_words(t.asked_from, t.asked_to, short=True)
 
 
 def due_words(t: Translation) -> str:
     """When it is due and its range, months short."""
-    return "not here" if t.middle is None else f"{day_words(t.middle, short=True)} ({span(t)})"
+    return "not here" if t.due is None else f"{day_words(t.due, short=True)} ({span(t)})"
+
+
+def notes_of(t: Translation) -> list[str]:
+    """What to mind about a translation: a short record, or a date late in the season."""
+    notes = [
+        f"only {years} {'year' if years == 1 else 'years'} of weather for {name}: range too narrow"
+        for name, years in t.short_records
+    ]
+    return [*notes, *(["late in the season day length and frost lead more than heat"] if t.late else [])]
+
+
+def what_words(work: str, species: Species | None) -> str:
+    """The work and the species meant; empty for anything."""
+    if not work:
+        return species.name if species else ""
+    return " of ".join([work.replace("-", " "), *([species.name] if species else [])])
 
 
 def work_notes(work: str, species: Species | None) -> Iterator[str]:
     """What a species and an operation ask to be minded, whatever the date."""
     if species and work in ("full-defoliation", "partial-defoliation") and species.defoliation == "never":
         yield f"{species.name}: not defoliated (its entry in the catalogue says never)."
-    if species and work and species.growth == "fixed" and operation(work).wakes:
+    if species and work and species.growth == "fixed" and Operation(work).wakes:
         yield f"{species.name}: a fixed grower, which seldom flushes again after a cut."
-    if work and operation(work).caution:
-        yield f"{work.capitalize().replace('-', ' ')}: {operation(work).caution}."
+    if work and Operation(work).caution:
+        yield f"{work.capitalize().replace('-', ' ')}: {Operation(work).caution}."
     if species:
         for caution in species.cautions:
             yield f"{species.name}: {caution.rstrip('.')}."

@@ -1,17 +1,15 @@
-"""Base temperatures, interval-censored fits and ordinal stages against reference tables and libraries."""
+"""Base temperatures and ordinal stages against reference tables and libraries."""
 
 from __future__ import annotations
 
 import csv
 import re
-import warnings
 from pathlib import Path
 
 import numpy as np
 import pytest
 from numpy.testing import assert_allclose
 
-from phenology.learning.censored_fits import fit_interval_censored
 from phenology.learning.classic import CLASSIC, x_intercept
 from tests.reference.tables import Row, check_rows, numbers
 
@@ -35,42 +33,6 @@ def test_published_beetle_data_give_the_printed_result() -> None:
     # Gastrophysa viridula, 18-28 °C, abstract: base 7.1 °C, 304.6 degree-days
     fit = x_intercept([18, 21.5, 25, 28], [28.2, 21.6, 16.1, 15.0])
     assert (round(fit.base, 1), round(fit.requirement, 1)) == (7.1, 304.6)
-
-
-FITTED = {  # the table's parameter names are those of the library that made it
-    "mu_": "mu",
-    "sigma_": "sigma",
-    "lambda_": "lambda",
-    "rho_": "rho",
-    "alpha_": "alpha",
-    "beta_": "beta",
-}
-
-
-@pytest.mark.parametrize("row", check_rows("interval_censored"))
-def test_every_row_of_the_interval_censored_table(row: Row) -> None:
-    fit = fit_interval_censored(numbers(row["left"]), numbers(row["right"]), row["distribution"].lower())
-    for which in ("1", "2"):
-        name = row[f"param{which}_name"]
-        ours = fit.parameters[FITTED.get(name, name)]
-        assert_allclose(ours, float(row[f"param{which}"]), rtol=1e-3, err_msg=name)
-    assert_allclose(fit.median, float(row["median"]), rtol=1e-3)
-    assert_allclose(fit.log_likelihood, float(row["log_likelihood"]), rtol=0, atol=1e-4)
-
-
-@pytest.mark.parametrize("family, fitter", [("lognormal", "LogNormalFitter"), ("weibull", "WeibullFitter")])
-def test_censored_fits_agree_with_lifelines(family: str, fitter: str) -> None:
-    pytest.importorskip("lifelines")
-    left = np.array([10.0, 10, 17, 17, 24, 31, 31, 38, 45])
-    right = np.array([17.0, 17, 24, 31, 31, 38, 45, 45, np.inf])
-    with warnings.catch_warnings():
-        warnings.simplefilter("ignore")  # third-party import chains warn about one another
-        import lifelines
-
-        theirs = getattr(lifelines, fitter)().fit_interval_censoring(left, right)
-    ours = fit_interval_censored(left, right, family)
-    assert_allclose(ours.median, theirs.median_survival_time_, rtol=1e-3)
-    assert_allclose(ours.log_likelihood, theirs.log_likelihood_, atol=1e-4)
 
 
 @pytest.mark.parametrize("row", check_rows("ordinal_expected"))

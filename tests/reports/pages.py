@@ -19,14 +19,14 @@ from phenology.seasons.compare import compare_seasons
 from phenology.seasons.translate import ClimateOf, translate
 from phenology.species.catalogue import load_species
 from phenology.weather.series import DailyWeather
-from reports.garden.snapshot import read_garden
 from reports.output.compare import Compared
-from reports.output.elsewhere_card import club_card
 from reports.page.card_page import card_html
 from reports.page.compare_page import compare_html
 from reports.page.render import report_html
+from reports.text.elsewhere_text import Card
 from tests.reports.bench import Bench
 from tests.reports.demo import DAY, demo_folder, own_demo
+from tests.reports.opened import read_garden
 
 NOON = datetime(2026, 6, 14, 12, tzinfo=UTC)
 FEW = ("Beech", "Crab apple", "Hornbeam 1", "Azalea")  # looking back on all trees takes seconds
@@ -209,9 +209,9 @@ def _card(names: int = 10) -> str:
         for k, latitude in zip(range(names + 1), (48, 38, -42, 57, 45, 52, -37, 60, 33, 51, 47), strict=True)
     )
     species = load_species()["Fagus crenata"]
-    told = [translate(home, town, day) for day in CARD_DAYS for town in towns]
-    lines = ["Weather <data> by the Office of Invention, https://weather.example/terms"]
-    return card_html(club_card(home, towns, told, work="cutback", species=species, lines=lines))
+    rows = tuple(translate(home, town, day) for day in CARD_DAYS for town in towns)
+    line = "Weather <data> by the Office of Invention, https://weather.example/terms"
+    return card_html(Card(home, tuple(towns), rows, "cutback", species, (line,)))
 
 
 PAGES: dict[str, Callable[[], str]] = {

@@ -5,19 +5,17 @@ from __future__ import annotations
 import json
 import math
 
-import numpy as np
-
-from phenology.learning.classic import ClassicBase
-from phenology.learning.classic_garden import ClassicRow
+from phenology.learning.classic import ClassicBase, ClassicRow
 from phenology.learning.transitions import Transition
-from reports.output.classic import classic_json, classic_text
+from reports.output.calibration import classic_json
+from reports.text.calibration_text import classic_text
 from tests.reports.demo import demo_folder, flushcast
 
 STEP = Transition("budbreak", "extended")
 
 
-def row(*results: ClassicBase, why_not: str = "") -> ClassicRow:
-    return ClassicRow("Ulmus parvifolia", STEP, 4, 3, np.ones(4), np.ones(4), results, why_not)
+def row(result: ClassicBase | None, *, method: str = "x_intercept", why_not: str = "") -> ClassicRow:
+    return ClassicRow("Ulmus parvifolia", STEP, 4, 3, method, result, why_not)
 
 
 def test_the_command_tells_each_step_and_that_it_is_only_for_comparison():
@@ -39,19 +37,25 @@ def test_the_json_is_of_its_own_kind():
 
 
 def test_where_the_records_set_no_limit_it_is_said():
-    wide = ClassicBase("x_intercept", 2.0, 300.0, 4, (-math.inf, math.inf), (150.0, math.inf), 0.95)
+    wide = ClassicBase(2.0, 300.0, 4, (-math.inf, math.inf), (150.0, math.inf))
     text = classic_text([row(wide)], "C")
     assert "2.0 (no limit)" in text and "300 (150 to no limit)" in text
     [estimate] = json.loads(classic_json([row(wide)]))["rows"][0]["estimates"]
     assert estimate["base_c_interval"] == [None, None]
     assert estimate["requirement_c_days_interval"] == [150.0, None]
+    plain = row(ClassicBase(2.0, 300.0, 4), method="sd_gdd")
+    [estimate] = json.loads(classic_json([plain]))["rows"][0]["estimates"]
+    assert estimate["base_c_interval"] is None
 
 
 def test_fahrenheit_shifts_the_base_and_scales_the_degree_days():
-    found = ClassicBase("sd_gdd", 10.0, 100.0, 4)
-    assert "50.0" in classic_text([row(found)], "F") and "180" in classic_text([row(found)], "F")
+    text = classic_text([row(ClassicBase(10.0, 100.0, 4), method="sd_gdd")], "F")
+    assert "50.0" in text and "180" in text
 
 
 def test_why_there_is_no_answer_is_told():
-    assert "at least 3 seasons" in classic_text([row(why_not="a base needs at least 3 seasons, got 1")], "C")
+    failed = row(None, why_not="a base needs at least 3 seasons, got 1")
+    assert "at least 3 seasons" in classic_text([failed], "C")
+    [record] = json.loads(classic_json([failed]))["rows"]
+    assert record["estimates"] == [] and record["why_not"] == failed.why_not
     assert classic_text([], "C").startswith("No finished waits yet")

@@ -8,7 +8,7 @@ from datetime import date
 import pytest
 
 from phenology.learning.garden_leaves import LeafHabit
-from reports.output.calibration import _leaf_words, calibration_text
+from reports.text.calibration_text import calibration_text, leaf_words
 from tests.phenology.gardens import weather
 from tests.reports.bench import new_bench
 
@@ -16,13 +16,13 @@ HABIT = LeafHabit("Ulmus parvifolia", 9, 9, (3.1, 2.8, 3.4), (6.2, 5.8, 6.6), 5.
 
 
 def test_the_sentence_in_either_unit():
-    assert _leaf_words(HABIT, "C") == (
+    assert leaf_words(HABIT, "C") == (
         "A leaf each 3.1 days at 18 degC (40 degree-days above 5), 6.2 leaves to extended, "
         "from 9 flushes counted."
     )
-    assert "days at 64 degF (73 degree-days above 41)" in _leaf_words(HABIT, "F")
+    assert "days at 64 degF (73 degree-days above 41)" in leaf_words(HABIT, "F")
     last = LeafHabit("Ulmus parvifolia", 1, 0, (3.1, 2.8, 3.4), (6.2, 5.8, 6.6), 5.0)
-    assert _leaf_words(last, "C") == "6.2 leaves to extended, from 1 flush counted."
+    assert leaf_words(last, "C") == "6.2 leaves to extended, from 1 flush counted."
 
 
 def test_nothing_to_calibrate_says_so_whatever_was_counted():

@@ -12,14 +12,15 @@ import pytest
 
 from phenology.judging.past_forecasts import past_forecasts
 from phenology.model.track_record import first_hardenings
-from phenology.seasons.compare import StageDate, compare_seasons
-from reports.garden.snapshot import read_garden
+from phenology.seasons.compare import compare_seasons
+from phenology.seasons.tree_stages import StageDate
 from reports.output.compare import Compared
 from reports.page.compare_drawings import REACH_MOST, Around, flush_drawing, lead_drawing, lead_reach
 from reports.page.compare_page import TREES_SHOWN, compare_html
 from tests.reports.bench import Bench
 from tests.reports.browser import chromium
 from tests.reports.demo import DAY, demo_folder
+from tests.reports.opened import read_garden
 
 FEW = ("Beech", "Hornbeam 1", "Hornbeam 2")
 YEAR = Around([31.0, 59.0])
@@ -117,7 +118,10 @@ def test_long_leads_of_autumn_do_not_flatten_the_rest():
 
 def test_a_flush_is_drawn_from_bud_break_over_extended_to_hard():
     days = {"budbreak": 100.0, "extended": 130.0, "hardened": 160.0}
-    stages = [StageDate("s", 1, stage, 2025, day, 1, None) for stage, day in days.items()]
+    stages = [
+        StageDate(species="s", flush=1, stage=stage, season=2025, date=DAY, day=day)
+        for stage, day in days.items()
+    ]
     svg = flush_drawing(stages, Around([], 95.0, 300.0, (165.0,), None), "w")
     assert numbers(svg, 'rect class="lengthening"', "x") == [100.0]
     assert numbers(svg, 'rect class="hardening"', "width") == [30.0]

@@ -84,7 +84,7 @@ def test_late_work_is_written_down_with_what_stands_against_it(tmp_path: Path):
     done = flushcast("work", "Beech", "cutback", "--garden", garden)
     assert done.returncode == 0
     words = " ".join(done.stderr.split())
-    assert "Beech: too late to wake growth: it ripens with odds of" in words
+    assert "Beech: too late to wake growth: hardly a chance that it ripens before frost" in words
     assert "Written down all the same." in words
     listed = flushcast("work", "Beech", "--list", "--garden", garden).stdout
     assert "cutback" in listed.splitlines()[1] and "25 Aug" in listed.splitlines()[1]

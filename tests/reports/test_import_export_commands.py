@@ -8,7 +8,7 @@ from data_sources.garden import open_journal
 from data_sources.journal_questions import all_records
 from data_sources.weather.store.weather_store import WeatherStore
 from phenology.model.errors import StoreError
-from reports.garden.snapshot import read_weather
+from reports.garden.place_weather import read_place_weather
 from tests.conftest import shared_or_skip
 from tests.reports.bench import Bench, new_bench
 
@@ -139,7 +139,8 @@ def with_weather(bench, tmp_path):
 def days_of(bench):
     with open_journal(bench.folder) as journal:
         places = [place.id for place in journal.places()]
-    return {place: len(series) for place, series in read_weather(bench.folder, places, None).items()}
+    found = read_place_weather(bench.folder, places, None).weather
+    return {place: len(series) for place, series in found.items()}
 
 
 def test_an_export_brings_its_weather_into_a_garden_that_exists(bench, file, tmp_path):

@@ -128,17 +128,18 @@ def test_windows_calibration_and_seasons_are_those_of_the_commands(tmp_path) -> 
     ]
     calibrated = said("calibrate", "elm")
     frame = garden.calibration("elm")
-    assert frame["days_at_18c"].round(2).tolist() == [
+    assert frame["requirement_days_at_18c"].tolist() == [
         row["requirement"]["days_at_18c"] for row in calibrated["rows"]
     ]
     skill = garden.skill().set_index("species").loc["Ulmus parvifolia"]
-    assert round(skill["missed_days"], 2) == calibrated["past_forecasts"][0]["missed_days"]
+    assert skill["missed_days"] == calibrated["past_forecasts"][0]["missed_days"]
     compared = said("compare", "2024", "2026")
-    assert garden.seasons([2024, 2026])["degree_days_c"].round(1).tolist() == [
+    assert garden.seasons([2024, 2026])["degree_days_c"].tolist() == [
         row["degree_days"] for row in compared["seasons"]
     ]
     assert len(garden.stages([2024, 2026])) == len(compared["stages"])
-    assert garden.followed([2024, 2026])["times"].tolist() == [f["works"] for f in compared["followed"]]
+    followed = garden.followed([2024, 2026]).drop_duplicates(["species", "operation"])
+    assert followed["works"].tolist() == [f["works"] for f in compared["followed"]]
     assert garden.trends()["what"].tolist() == [t["what"] for t in compared["trends"]]
 
 
@@ -210,9 +211,7 @@ def test_weather_goes_back_into_a_series(garden) -> None:
 def test_degree_days_add_up(garden) -> None:
     warmth = garden.thermal_time(2025, base=5.0)
     assert len(warmth) == 365 and not warmth["filled"].any()
-    assert warmth["sum_degree_days_c"].iloc[164] == pytest.approx(
-        garden.seasons([2025])["degree_days_c"].iloc[0]
-    )
+    assert round(warmth["sum_degree_days_c"].iloc[164], 1) == garden.seasons([2025])["degree_days_c"].iloc[0]
     assert (garden.thermal_time(2025, base=10.0)["degree_days_c"] <= warmth["degree_days_c"] + 1e-9).all()
     with pytest.raises(WeatherError, match="1980"):
         garden.thermal_time(1980)
@@ -222,7 +221,9 @@ def test_days_ahead_of_any_season_end_where_the_seasons_table_has_them(garden) -
     assert garden.days_ahead()["days_ahead"].iloc[-1] == garden.seasons([2026])["days_ahead"].iloc[0]
     past = garden.days_ahead(2024)
     assert len(past) == 366
-    assert past["days_ahead"].loc["2024-06-13"] == garden.seasons([2024])["days_ahead"].iloc[0]
+    assert (
+        past.set_index("date")["days_ahead"].loc["2024-06-13"] == garden.seasons([2024])["days_ahead"].iloc[0]
+    )
 
 
 def test_leaf_counts_are_those_of_the_command(tmp_path) -> None:
@@ -232,8 +233,8 @@ def test_leaf_counts_are_those_of_the_command(tmp_path) -> None:
     told = json.loads(bench.does("calibrate", "hornbeam", "--json").out)["leaf_counts"]
     counted = open_garden(folder).leaf_counts("hornbeam")
     assert len(counted) == len(told) == 1
-    assert counted["leaves"].round(2).tolist() == [told[0]["leaves_to_extended"]["leaves"]]
-    assert counted["degree_days_c_a_leaf"].round(1).tolist() == [told[0]["degree_days_c_a_leaf"]]
+    assert counted["leaves_to_extended_leaves"].tolist() == [told[0]["leaves_to_extended"]["leaves"]]
+    assert counted["degree_days_c_a_leaf"].tolist() == [told[0]["degree_days_c_a_leaf"]]
 
 
 def test_shares_of_clocks_sum_to_one(garden) -> None:

@@ -43,7 +43,8 @@ def test_it_is_the_command_s_hindcast(elms, judged, tmp_path) -> None:
         assert ours[name].tolist() == pytest.approx(told[name].tolist(), abs=6e-4)
     for _, row in judged.scores().iterrows():
         line = next(line for line in done.stdout.splitlines() if line.startswith(row["forecaster"]))
-        assert f"{row['mae_days']:7.2f}{row['crps_days']:7.2f}" in line
+        figures = line.removeprefix(row["forecaster"]).split()
+        assert figures[:2] == [f"{row['mae_days']:.2f}", f"{row['crps_days']:.2f}"]
     of_files = hindcast(files[0], files[1], given="bud break", target="firm")
     pd.testing.assert_frame_equal(of_files.forecasts().iloc[:, :8], ours.iloc[:, :8])
 

@@ -27,7 +27,7 @@ def test_without_answers_and_without_a_terminal_it_says_what_is_missing():
 
 def test_a_species_brings_its_pairs_and_its_sap():
     maple = flushcast("shoot", "trident maple", "--no-budless", "--first", "left", "--second", "left")
-    assert "pair 2" in maple.stdout
+    assert "pair 1" in maple.stdout
     fig = flushcast("shoot", "common fig", "--no-budless", "--first", "left", "--second", "out")
     assert "sap" in fig.stderr.casefold() and "leaf 2" in fig.stdout
     beech = flushcast(

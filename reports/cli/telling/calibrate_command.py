@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from pathlib import Path
 from typing import TYPE_CHECKING
 
 import click
 
-from reports.cli.common import as_of_option, garden_option, put
+from reports.cli.common import as_of_option, open_garden_option, put
+from reports.garden.open_garden import OpenGarden
 
 if TYPE_CHECKING:
     from phenology.garden import Garden
@@ -25,9 +25,9 @@ if TYPE_CHECKING:
     is_flag=True,
     help="As JSON (schema flushcast.calibration/1, or flushcast.classic/1).",
 )
-@garden_option
+@open_garden_option
 def calibrate_command(
-    garden: Path, species: str | None, as_of: str | None, classic: bool, as_json: bool
+    garden: OpenGarden, species: str | None, as_of: str | None, classic: bool, as_json: bool
 ) -> None:
     """Say, per species and step, what was learned from the looks and how sure it is."""
     from phenology.learning.calibration import calibrate
@@ -35,38 +35,35 @@ def calibrate_command(
     from phenology.learning.garden_leaves import GardenLeaves
     from phenology.learning.work_habit import work_habits
     from phenology.model.track_record import TrackRecord
-    from reports.garden.garden_date import garden_date
     from reports.garden.past_forecasts import garden_past
-    from reports.garden.snapshot import read_garden
-    from reports.output.calibration import calibration_json, calibration_text
+    from reports.output.calibration import calibration_json, classic_json
+    from reports.text.calibration_text import calibration_text, classic_text, observers_text
     from reports.text.progress import progress
 
-    snapshot, settings = read_garden(garden, garden_date(garden, as_of), past=as_of is not None)
+    snapshot, settings = garden.snapshot(as_of), garden.settings
     latin = None
     if species is not None:
         latin = _own_species(species, snapshot)
     fit = GardenFit(snapshot)
     if classic:
-        from phenology.learning.classic_garden import classic_rows
-        from reports.output.classic import classic_json, classic_text
+        from phenology.learning.classic import classic_rows
 
-        compared = list(classic_rows(fit, latin))
+        compared = classic_rows(fit, latin)
         put(classic_json(compared) if as_json else classic_text(compared, settings.units))
         return
     with progress("species") as step:
         rows = list(calibrate(fit, latin, progress=step))
     with progress("past forecast") as step:
-        past = garden_past(garden, snapshot, progress=step)
+        past = garden_past(garden.folder, snapshot, progress=step)
     skills = [one for one in TrackRecord.of(past).values() if one.trees and latin in (None, one.species)]
     habits = list(work_habits(fit.histories, snapshot.calendar, latin))
     leaves = GardenLeaves(fit).habits(latin)
     if as_json:
-        put(calibration_json(rows, skills, habits, leaves))
+        put(calibration_json(rows=rows, past_forecasts=skills, work_habits=habits, leaf_counts=leaves))
     else:
         put(calibration_text(rows, dict(snapshot.species), settings.units, skills, habits, leaves))
         if len({look.who for look in snapshot.looks if look.who}) > 1:
             from phenology.learning.observers import observer_lateness
-            from reports.output.calibration import observers_text
 
             put(observers_text(list(observer_lateness(snapshot))))
 

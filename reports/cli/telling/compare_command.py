@@ -7,14 +7,14 @@ from typing import TYPE_CHECKING
 
 import click
 
-from reports.cli.common import as_of_option, garden_option, put, say
+from reports.cli.common import as_of_option, open_garden_option, put, say
+from reports.garden.open_garden import OpenGarden
 
 if TYPE_CHECKING:
     from phenology.garden import Garden
     from phenology.model.track_record import PastForecast
-    from reports.output.compare import Compared
 
-# As in reports.output.compare.TABLES, which --help does not load.
+# As in reports.output.compare.COLUMNS, which --help does not load.
 TABLES = ("stages", "trees", "warmth", "course", "frosts", "forecasts", "followed", "trends")
 
 
@@ -33,9 +33,9 @@ TABLES = ("stages", "trees", "warmth", "course", "frosts", "forecasts", "followe
 @click.option("--json", "as_json", is_flag=True, help="As JSON (schema flushcast.compare/1).")
 @click.option("--csv", "as_csv", is_flag=True, help="One table as CSV: the stage dates, or that of --table.")
 @click.option("--table", type=click.Choice(TABLES), help="Which table --csv writes.")
-@garden_option
+@open_garden_option
 def compare_command(
-    garden: Path,
+    garden: OpenGarden,
     seasons: tuple[str, ...],
     every_stage: bool,
     tree: str | None,
@@ -59,28 +59,25 @@ def compare_command(
         raise click.UsageError("--stages goes with the text; the others tell every stage anyway")
     from phenology.model.track_record import first_hardenings
     from phenology.seasons.compare import compare_seasons
-    from reports.garden.garden_date import garden_date
     from reports.garden.past_forecasts import garden_past
-    from reports.garden.snapshot import read_garden
-    from reports.output.compare import Compared, compare_csv, compare_json
-    from reports.text.compare_text import tree_text
+    from reports.output.compare import Compared
+    from reports.text.compare_text import compare_text, tree_text
     from reports.text.progress import progress
 
-    snapshot, settings = read_garden(garden, garden_date(garden, as_of), past=as_of is not None)
+    snapshot, settings = garden.snapshot(as_of), garden.settings
     comparison = compare_seasons(snapshot, [_season(text) for text in seasons])
 
-    def looked_back() -> list[PastForecast]:
+    def past_forecasts() -> list[PastForecast]:
         with progress("past forecast") as step:
-            return first_hardenings(garden_past(garden, snapshot, say=say, progress=step))
+            return first_hardenings(garden_past(garden.folder, snapshot, say=say, progress=step))
 
-    past = looked_back if look_back else None
-    compared = Compared(comparison, settings.units, past)
+    compared = Compared(comparison, settings.units, past_forecasts if look_back else None)
     if tree is not None:
         put(tree_text(comparison, settings.units, _trees(tree, snapshot)))
     elif as_csv:
-        put(compare_csv(compared, table or "stages").rstrip("\n"))
+        put(compared.table(table or "stages").as_csv().rstrip("\n"))
     elif as_json:
-        put(compare_json(compared))
+        put(compared.as_json())
     elif page is not None:
         from reports.output.files_out import write_whole
         from reports.page.compare_page import compare_html
@@ -89,27 +86,8 @@ def compare_command(
         write_whole(page, html)
         say(f"Wrote {page}, {len(html) // 1000} kB.")
     else:
-        _put_text(compared, every_stage)
-
-
-METHOD = "How this is reckoned: docs/method.md, section 7."
-
-
-def _put_text(compared: Compared, every_stage: bool) -> None:
-    from reports.text.compare_more import followed_lines, trend_lines, truth_lines, weather_lines
-    from reports.text.compare_text import compare_text
-
-    garden = compared.comparison.garden
-    put(compare_text(compared.comparison, compared.units, every_stage=every_stage))
-    for lines in (
-        truth_lines(compared.truth, garden),
-        followed_lines(compared.followed, garden),
-        trend_lines(compared.trends, garden),
-        weather_lines(garden),
-    ):
-        if told := list(lines):
-            put("\n" + "\n".join(told))
-    put(f"\n{METHOD}")
+        truth, followed, trends = compared.truth, compared.followed, compared.trends
+        put(compare_text(comparison, settings.units, truth, followed, trends, every_stage=every_stage))
 
 
 def _trees(text: str, garden: Garden) -> list[str]:

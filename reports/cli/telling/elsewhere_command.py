@@ -9,13 +9,14 @@ from typing import TYPE_CHECKING
 
 import click
 
-from reports.cli.common import garden_option, put, say
+from reports.cli.common import open_garden_option, put, say
+from reports.garden.open_garden import OpenGarden
 
 if TYPE_CHECKING:
     from phenology.model.season import SeasonCalendar
     from phenology.seasons.translate import ClimateOf
     from phenology.species.catalogue import Species
-    from reports.output.elsewhere_card import Card
+    from reports.text.elsewhere_text import Card
 
 USUAL_MONTHS = (3, 4, 5, 6, 7, 8)  # first days of these months after the one in which the season starts
 CARD_MONTHS = (4, 6)  # a card has room for two at 80 columns
@@ -42,12 +43,13 @@ def _files(_ctx: click.Context, _param: click.Parameter, given: tuple[str, ...])
 @click.option("--place", metavar="NAME", help="Which place of the garden is here; default: the first.")
 @click.option("--units", type=click.Choice(["C", "F", "tenths"]), help="Unit of the files.")
 @click.option("--lat", type=click.FloatRange(-90, 90), help="Latitude of PLACE, where nothing else tells.")
+@click.option("--json", "as_json", is_flag=True, help="As JSON (schema flushcast.elsewhere/1).")
 @click.option("--csv", "as_csv", is_flag=True, help="As CSV.")
 @click.option("--page", type=click.Path(path_type=Path, dir_okay=False), metavar="FILE.html",
               help="The card as one HTML page, to print on a sheet.")  # fmt: skip
-@garden_option
+@open_garden_option
 def elsewhere_command(
-    garden: Path,
+    garden: OpenGarden,
     places: tuple[str, ...],
     dates: tuple[str, ...],
     from_here: bool,
@@ -59,6 +61,7 @@ def elsewhere_command(
     place: str | None,
     units: str | None,
     lat: float | None,
+    as_json: bool,
     as_csv: bool,
     page: Path | None,
 ) -> None:
@@ -69,15 +72,15 @@ def elsewhere_command(
     """
     from phenology.language.words import find_operation
     from phenology.seasons.translate import TooLittleHeat, translate
-    from reports.output.elsewhere import card_text, elsewhere_csv, elsewhere_text
-    from reports.output.elsewhere_card import club_card
+    from reports.output.elsewhere import elsewhere_table
+    from reports.text.elsewhere_text import Card, card_text, elsewhere_text
 
     if len(places) > 1 and (lat is not None or year is not None):
         raise click.UsageError("--lat and --year go with one PLACE")
     if year is not None and from_here:
         raise click.UsageError("--year is a year of the lesson there; it does not go with --from-here")
-    if page is not None and as_csv:
-        raise click.UsageError("choose one of --page and --csv")
+    if sum((page is not None, as_json, as_csv)) > 1:
+        raise click.UsageError("choose one of --page, --json and --csv")
     work = find_operation(operation) if operation else ""
     tree = _species(garden, species) if species else None
     here = _here(garden, here_file, place, units)
@@ -87,27 +90,28 @@ def elsewhere_command(
     asked = list(_dates(garden, dates, home.calendar, CARD_MONTHS if len(others) > 1 else USUAL_MONTHS))
     pairs = [(here, other) if outward else (other, here) for other in others]
     learned = _learned(garden, tree.latin, work) if tree and here_file is None else None
-    told, refused = [], []
+    rows, refused = [], []
     for a, b in pairs:
         for first, last in asked:
             try:
-                told.append(translate(a, b, first, last, year=year, weights=learned))
+                rows.append(translate(a, b, first, last, year=year, weights=learned))
             except TooLittleHeat as early:
                 refused.append(early)
-    if not told:
+    if not rows:
         raise refused[0]
-    if as_csv:
-        put(elsewhere_csv(told, work=work, species=tree.latin if tree else "").rstrip("\n"))
+    if as_json or as_csv:
+        table = elsewhere_table(rows, work, tree.latin if tree else "")
+        put(table.as_json() if as_json else table.as_csv().rstrip("\n"))
     elif page is not None or len(others) > 1:
-        towns = [b for _, b in pairs]
-        lines = _lines(garden, {home.name, *(town.name for town in towns)} - {name for name, _ in files})
-        card = club_card(home, towns, told, work=work, species=tree, lines=lines)
+        names = {place.name for place in (home, *others)} - {name for name, _ in files}
+        towns = tuple(b for _, b in pairs)
+        card = Card(home, towns, tuple(rows), work, tree, _attribution(garden, names))
         if page is None:
             put(card_text(card))
         else:
             _write(card, page)
     else:
-        put(elsewhere_text(told, work=work, species=tree))
+        put(elsewhere_text(rows, work=work, species=tree))
     if dates:
         for problem in refused:
             say(f"note: {problem}")
@@ -122,35 +126,30 @@ def _write(card: Card, page: Path) -> None:
     say(f"Wrote {page}, {len(html) // 1000 or 1} kB.")
 
 
-def _lines(garden: Path, names: set[str]) -> list[str]:
+def _attribution(garden: OpenGarden, names: set[str]) -> tuple[str, ...]:
     """What the sources of these places' weather ask to be shown, for those that are places of the garden."""
-    if not (garden / "garden.toml").is_file():
-        return []
+    if not garden.exists:
+        return ()
     from data_sources.weather.store.weather_store import WeatherStore
     from phenology.model.errors import WeatherError
-    from reports.garden.garden_place import garden_places
 
-    mine = [place for place in garden_places(garden) if place.name in names]
+    mine = [place for place in garden.some_places if place.name in names]
     try:
-        with WeatherStore.open(garden) as store:
-            told = [line for p in mine if store.has(p.id) for line in store.attribution_lines(p.id)]
+        with WeatherStore.open(garden.folder) as store:
+            lines = [line for p in mine if store.has(p.id) for line in store.attribution_lines(p.id)]
     except WeatherError:
-        return []
-    return list(dict.fromkeys(told))
+        return ()
+    return tuple(dict.fromkeys(lines))
 
 
-def _species(garden: Path, typed: str) -> Species:
+def _species(garden: OpenGarden, typed: str) -> Species:
     """The species meant: of those that grow here first, else of the whole catalogue."""
     from phenology.model.errors import UnknownNameError
-    from phenology.species.catalogue import find_species, load_species
+    from phenology.species.catalogue import find_species
 
-    catalogue = load_species()
-    if (garden / "garden.toml").is_file():
-        from data_sources.garden import open_journal, read_settings
-
-        catalogue = load_species(read_settings(garden).species)
-        with open_journal(garden) as journal:
-            kept = {tree.species for tree in journal.trees()}
+    catalogue = garden.catalogue
+    if garden.exists:
+        kept = {tree.species for tree in garden.trees}
         try:
             return find_species(typed, {latin: s for latin, s in catalogue.items() if latin in kept})
         except UnknownNameError:
@@ -158,7 +157,7 @@ def _species(garden: Path, typed: str) -> Species:
     return find_species(typed, catalogue)
 
 
-def _learned(garden: Path, latin: str, work: str) -> dict[str, float] | None:
+def _learned(garden: OpenGarden, latin: str, work: str) -> dict[str, float] | None:
     """Heat clocks weighed by the garden's own looks at a species, where it has any."""
     from reports.garden.elsewhere_weather import learned_weights
 
@@ -170,7 +169,7 @@ def _learned(garden: Path, latin: str, work: str) -> dict[str, float] | None:
     return weights
 
 
-def _here(garden: Path, file: Path | None, place: str | None, units: str | None) -> ClimateOf:
+def _here(garden: OpenGarden, file: Path | None, place: str | None, units: str | None) -> ClimateOf:
     from reports.garden.elsewhere_weather import climate_from_file, climate_of_garden_place
 
     if file is not None:
@@ -179,7 +178,7 @@ def _here(garden: Path, file: Path | None, place: str | None, units: str | None)
 
 
 def _there(
-    garden: Path,
+    garden: OpenGarden,
     name: str,
     files: Sequence[tuple[str, Path]],
     alone: bool,
@@ -193,23 +192,22 @@ def _there(
     for of, file in files:
         if of.casefold() == wanted or (alone and not of):
             return climate_from_file(name, file, units, latitude)
-    if not (garden / "garden.toml").is_file():
+    if not garden.exists:
         raise WeatherError(lacking(name))
     return climate_of_garden_place(garden, name)
 
 
 def _dates(
-    garden: Path, typed: Sequence[str], calendar: SeasonCalendar, usual: Sequence[int]
+    garden: OpenGarden, typed: Sequence[str], calendar: SeasonCalendar, usual: Sequence[int]
 ) -> Iterator[tuple[date, date]]:
     from phenology.model.errors import InputError
-    from reports.garden.garden_date import typed_date
 
     if not typed:
         for months in usual:
             turn = date(2023, (calendar.start_month - 1 + months) % 12 + 1, 1)
             yield turn, turn
     for text in typed:
-        when = typed_date(garden, text)
+        when = garden.read_date(text)
         if when.earliest is None or when.latest is None:
             raise InputError(f"'{text}' is no date to translate; write one such as '5 July' or 'early May'")
         yield when.earliest, when.latest

@@ -53,7 +53,7 @@ def hindcast_command(
     from phenology.language.words import find_stage
     from phenology.learning.transitions import catalogue_priors
     from phenology.model.season import SeasonCalendar
-    from reports.output.hindcast import score_lines, write_predictions
+    from reports.output.hindcast import forecast_table, score_text, write_predictions
     from reports.text.progress import progress
 
     calendar = SeasonCalendar.for_latitude(latitude)
@@ -76,9 +76,8 @@ def hindcast_command(
             skip_bad=skip_bad,
             progress=step,
         )
-    write_predictions(out, result, question)
-    for line in score_lines(result, question, calendar):
-        put(line)
+    write_predictions(out, forecast_table(result, question, calendar))
+    put(score_text(result, question, calendar))
     say(f"Wrote {len(result.rows)} forecasts to {out}.")
 
 

@@ -125,16 +125,17 @@ def test_a_second_flush_of_a_fixed_grower_is_seen_not_assumed():
 
 
 @pytest.mark.parametrize(
-    "species, aim, operation",
+    "species, vigour, aim, operation",
     [
-        (MAPLE, "refining", "partial-defoliation"),
-        (ELM, "refining", "cutback"),
-        (MAPLE, "building", None),
-        (ELM, "resting", None),
+        (MAPLE, "strong", "refining", "partial-defoliation"),
+        (MAPLE, None, "refining", "cutback"),  # nobody says that it is strong
+        (ELM, None, "refining", "cutback"),
+        (MAPLE, "strong", "building", None),
+        (ELM, None, "resting", None),
     ],
 )
-def test_the_work_that_opens_depends_on_species_and_aim(species, aim, operation):
-    records = a_nursery(species=species)
+def test_the_work_that_opens_depends_on_species_strength_and_aim(species, vigour, aim, operation):
+    records = a_nursery(species=species, vigour=vigour)
     records.aims.append(Aim("a", "elm", aim))
     assert rows_of(records, 60)["hardened"].operation == operation
 

@@ -12,9 +12,9 @@ import pytest
 from phenology.judging.past_forecasts import held, typical_error
 from phenology.seasons.ahead import heat_course
 from phenology.seasons.compare import compare_seasons
-from reports.garden.snapshot import read_garden
 from tests.phenology.judging.test_season_truth import forecast
 from tests.reports.demo import DAY, demo_folder, demo_past
+from tests.reports.opened import read_garden
 
 
 @cache
@@ -51,9 +51,9 @@ def test_seasons_count_alike_whatever_their_number_of_forecasts():
 
 def test_days_ahead_through_the_season_end_where_the_comparison_stands():
     course = heat_course(garden())
-    today = next(h for h in compare_seasons(garden()).heat if h.season == garden().season)
-    assert course.ahead[-1] == pytest.approx(today.ahead)
-    assert course.heat[-1] == pytest.approx(today.heat)
+    today = next(h for h in compare_seasons(garden()).warmth if h.season == garden().season)
+    assert course.ahead[-1] == pytest.approx(today.days_ahead)
+    assert course.heat[-1] == pytest.approx(today.degree_days)
     assert np.isnan(course.ahead[0])  # in January a lead in days says nothing
     assert len(course.past) == 30
 

@@ -276,3 +276,18 @@ def test_looks_that_go_backward_leave_the_rest_standing_and_are_told():
     history = one(records)
     assert history.came == {"budbreak": (90, 100)}
     assert "day 150" in history.contradiction
+
+
+def test_halving_the_day_after_a_cut_belongs_to_the_cut():
+    """It neither closes the flush that the cut woke nor says that it is hard."""
+    records = Records()
+    records.tree("T")
+    first = records.flush("T", 2020)
+    records.look(first, 155, "hardened")
+    cut = records.work("T", 2020, 158, "cutback")
+    records.flush("T", 2020, "work", started_on=day(2020, 158), work_id=cut)
+    records.work("T", 2020, 159, "halving")
+    whole, woken = histories(records.garden(day(2020, 170)))
+    assert whole.worked and not woken.worked and woken.came == {}
+    records.work("T", 2020, 215, "halving")
+    assert histories(records.garden(day(2020, 220)))[1].worked

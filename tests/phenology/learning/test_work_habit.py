@@ -8,6 +8,7 @@ import pytest
 
 from phenology.learning.flush_history import histories
 from phenology.learning.work_habit import work_habits
+from reports.text.calibration_text import habit_words
 from tests.phenology.gardens import ELM, Records
 
 END = date(2020, 12, 31)
@@ -35,7 +36,7 @@ def test_the_same_weekend_every_year_may_be_a_habit():
     (habit,) = habits(cut_on(*LAST_OF_JUNE))
     assert (habit.species, habit.flush, habit.seasons) == (ELM, 1, 4)
     assert habit.weekday == "weekend" and habit.same_week
-    assert habit.words == (
+    assert habit_words(habit) == (
         "Flush 1: only work tells when its leaves were hard, and in all 4 seasons it fell on the same "
         "weekend of the year (24 Jun to 29 Jun). The habit may be showing, not the tree; one look that finds "
         'leaves "still soft" before you cut puts it right.'
@@ -51,7 +52,7 @@ def test_one_weekday_through_the_years_may_be_a_habit():
     days = [date(2018, 6, 9), date(2019, 6, 29), date(2020, 7, 18)]
     (habit,) = habits(cut_on(*days))
     assert habit.weekday == "Saturday" and not habit.same_week
-    assert "in all 3 seasons it fell on a Saturday." in habit.words
+    assert "in all 3 seasons it fell on a Saturday." in habit_words(habit)
 
 
 @pytest.mark.parametrize("off", [2, 3])

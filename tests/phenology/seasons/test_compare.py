@@ -9,7 +9,8 @@ import pytest
 from numpy.testing import assert_allclose
 
 from phenology.model.errors import InputError
-from phenology.seasons.compare import BASE_C, compare_seasons, cumulative_heat, stage_day
+from phenology.seasons.compare import compare_seasons
+from phenology.seasons.season_heat import BASE_C, cumulative_heat
 from phenology.weather.season_weather import SeasonWeather
 from phenology.weather.series import DailyWeather
 from tests.phenology.gardens import ELM, NORTH, Records, day
@@ -30,37 +31,37 @@ def nursery() -> Records:
 
 def heat_of(level, n=100, **more):
     comparison = compare_seasons(nursery().garden(day(2020, n), weather={"bench": steady(level)}), **more)
-    return {h.season: h for h in comparison.heat}
+    return {h.season: h for h in comparison.warmth}
 
 
 def test_heat_by_the_same_day_of_every_season_by_hand():
     heat = heat_of({2020: 12.0, 2019: 8.0})
-    assert_allclose([heat[2020].heat, heat[2019].heat, heat[2018].heat], [700, 300, 500])
-    assert {h.through for h in heat.values()} == {100}
+    assert_allclose([heat[2020].degree_days, heat[2019].degree_days, heat[2018].degree_days], [700, 300, 500])
+    assert all(h.through == day(season, 100) for season, h in heat.items())
     assert (heat[2020].rank, heat[2019].rank) == (1, len(heat))
 
 
 def test_days_ahead_are_read_along_the_usual_season():
     # the others stand at 5 a day (2019 among them at 3): their mean of 6 seasons is 14 / 3 a day
     heat = heat_of({2020: 12.0, 2019: 8.0})
-    assert_allclose(heat[2020].ahead, 700 / (28 / 6) - 100)
-    assert_allclose(heat[2019].ahead, 300 / 5 - 100)
+    assert_allclose(heat[2020].days_ahead, 700 / (28 / 6) - 100)
+    assert_allclose(heat[2019].days_ahead, 300 / 5 - 100)
 
 
 def test_the_season_under_way_is_not_usual_yet():
     heat = heat_of({2020: 14.0}, n=200)
-    assert_allclose(heat[2019].ahead, 0, atol=1e-9)
-    assert_allclose(heat[2020].ahead, 1800 / 5 - 200)
+    assert_allclose(heat[2019].days_ahead, 0, atol=1e-9)
+    assert_allclose(heat[2020].days_ahead, 1800 / 5 - 200)
 
 
 def test_a_season_warmer_already_than_a_whole_usual_one_has_no_lead_in_days():
-    assert heat_of({2020: 30.0}, n=330)[2020].ahead is None
+    assert heat_of({2020: 30.0}, n=330)[2020].days_ahead is None
 
 
 def test_with_under_three_other_seasons_nothing_is_usual():
     series = steady({}, date(2020, 12, 31)).between(date(2018, 1, 1), date(2020, 12, 31))
     comparison = compare_seasons(nursery().garden(day(2020, 100), weather={"bench": series}))
-    assert [h.ahead for h in comparison.heat] == [None, None, None]
+    assert [h.days_ahead for h in comparison.warmth] == [None, None, None]
 
 
 def test_by_default_this_season_and_five_before_it():
@@ -76,8 +77,8 @@ def test_gaps_are_filled_and_counted():
     tmin[series.index(day(2020, 20)) : series.index(day(2020, 30))] = np.nan
     holed = DailyWeather(series.first_day, tmin, series.tmax, "station")
     comparison = compare_seasons(nursery().garden(day(2020, 100), weather={"bench": holed}), [2020])
-    assert comparison.heat[0].filled == 10
-    assert_allclose(comparison.heat[0].heat, 500, rtol=0.01)
+    assert comparison.warmth[0].days_filled == 10
+    assert_allclose(comparison.warmth[0].degree_days, 500, rtol=0.01)
 
 
 def test_cumulative_heat_starts_at_nought_and_never_falls():
@@ -98,9 +99,9 @@ def test_stage_dates_are_middles_over_trees_and_how_far_ahead_of_usual():
     assert set(by) == {(s, e) for s in (2018, 2020) for e in ("budbreak", "extended", "hardened")}
     bud = by[2020, "budbreak"]
     assert (bud.species, bud.flush, bud.day, bud.trees) == (ELM, 1, 94.0, 2)
-    assert_allclose(bud.ahead, 102 - 92)  # elm alone has other seasons to be held against
-    assert_allclose(by[2018, "budbreak"].ahead, (100 + 102 + 92) / 3 - 104)
-    assert stage_day(bud, garden) == day(2020, 94)
+    assert_allclose(bud.days_ahead, 102 - 92)  # elm alone has other seasons to be held against
+    assert_allclose(by[2018, "budbreak"].days_ahead, (100 + 102 + 92) / 3 - 104)
+    assert bud.date == day(2020, 94)
 
 
 def test_two_other_seasons_are_no_usual_date_and_open_ends_no_date():
@@ -112,7 +113,7 @@ def test_two_other_seasons_are_no_usual_date_and_open_ends_no_date():
     garden = records.garden(day(2020, 200), weather={"bench": steady({})})
     stages = compare_seasons(garden).stages
     assert {d.season for d in stages} == {2017, 2018, 2020}
-    assert {d.ahead for d in stages} == {None}
+    assert {d.days_ahead for d in stages} == {None}
 
 
 def swinging(seed=0):
@@ -128,30 +129,30 @@ def swinging(seed=0):
 @pytest.mark.parametrize("when", [date(2020, 1, 20), date(2020, 11, 28)])
 def test_in_winter_no_lead_is_told_but_the_season_before_it_is(when):
     comparison = compare_seasons(nursery().garden(when, weather={"bench": swinging()}))
-    assert {h.ahead for h in comparison.heat} == {None} and comparison.usual_known
+    assert {h.days_ahead for h in comparison.warmth} == {None} and comparison.usual_known
     assert comparison.ahead_on(2018, 181) is not None and comparison.ahead_on(2018, 20) is None
 
 
 def test_the_course_ends_today_and_is_whole_for_past_seasons():
     comparison = compare_seasons(nursery().garden(day(2020, 160), weather={"bench": swinging()}))
     assert len(comparison.courses[2020][1]) == 161 and len(comparison.courses[2019][1]) == 366
-    today = next(h for h in comparison.heat if h.season == 2020)
-    assert comparison.ahead_on(2020, 160) == pytest.approx(today.ahead)
+    today = next(h for h in comparison.warmth if h.season == 2020)
+    assert comparison.ahead_on(2020, 160) == pytest.approx(today.days_ahead)
     assert comparison.ahead_on(2020, 161) is None
 
 
 def test_the_rank_is_told_among_the_shown_and_among_all_known_to_this_day():
     heat = heat_of({2020: 12.0, 2014: 20.0, 2019: 8.0})
-    assert (heat[2020].rank, heat[2020].rank_ever, heat[2020].ever) == (1, 2, 7)
+    assert (heat[2020].rank, heat[2020].rank_of_all, heat[2020].of_all) == (1, 2, 7)
 
 
 def test_a_season_that_lacks_its_spring_is_not_ranked_against():
     series = steady({2014: 20.0})
     late = series.between(date(2014, 3, 20), series.last_day)
     comparison = compare_seasons(nursery().garden(day(2020, 100), weather={"bench": late}))
-    assert {(h.rank_ever, h.ever) for h in comparison.heat} == {(1, 6)}
-    early = compare_seasons(comparison.garden, [2014]).heat[0]
-    assert not early.told and early.ahead is None
+    assert {(h.rank_of_all, h.of_all) for h in comparison.warmth} == {(1, 6)}
+    early = compare_seasons(comparison.garden, [2014]).warmth[0]
+    assert early.degree_days is None and early.rank is None and early.days_ahead is None
 
 
 def test_a_season_lacking_only_its_beginning_gets_a_lead_once_enough_is_measured():

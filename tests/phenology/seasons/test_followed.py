@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 from phenology.seasons.followed import what_followed
-from reports.garden.snapshot import read_garden
 from tests.reports.bench import Bench
 from tests.reports.demo import DAY, demo_folder, own_demo
+from tests.reports.opened import read_garden
 
 
 def demo():
@@ -16,7 +16,7 @@ def test_stages_follow_in_their_order():
     followed = what_followed(demo())
     assert len(followed) >= 8
     for one in followed:
-        middles = [one.days[s][1] for s in ("budbreak", "extended", "hardened") if s in one.days]
+        middles = [one.days[s].median for s in ("budbreak", "extended", "hardened") if s in one.days]
         assert middles == sorted(middles) and middles[0] > 5
         assert one.flushed <= one.works and one.seasons <= one.works
         assert all(least <= middle <= most for _, middle, least, most in one.days.values())

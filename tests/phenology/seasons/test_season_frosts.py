@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from datetime import date
 
 import numpy as np
@@ -30,25 +29,25 @@ def bench(as_of, weather, calendar=NORTH, seasons=(2018, 2019, 2020)):
     records = Records(calendar)
     records.tree("elm")
     garden = records.garden(as_of, weather={"bench": weather})
-    return {f.season: f for f in season_frosts(garden, seasons)}, garden
+    return {f.season: f for f in season_frosts(garden, seasons)}
 
 
 FROSTS = [date(2018, 4, 10), date(2018, 10, 20), date(2019, 4, 20), date(2019, 11, 2), date(2020, 4, 2)]
 
 
 def test_dates_and_the_days_between_them():
-    found, garden = bench(date(2020, 12, 1), year_round(FROSTS))
-    assert found[2019].date_of(found[2019].last, garden) == date(2019, 4, 20)
-    assert found[2019].date_of(found[2019].first, garden) == date(2019, 11, 2)
-    assert found[2019].free_days == (date(2019, 11, 2) - date(2019, 4, 20)).days - 1
+    found = bench(date(2020, 12, 1), year_round(FROSTS))
+    assert found[2019].last_in_spring == date(2019, 4, 20)
+    assert found[2019].first_in_autumn == date(2019, 11, 2)
+    assert found[2019].days_between == (date(2019, 11, 2) - date(2019, 4, 20)).days - 1
 
 
 def test_before_midsummer_the_last_frost_may_yet_be_outdone():
-    found, garden = bench(date(2020, 4, 30), year_round(FROSTS))
-    assert found[2020].last_open and found[2020].date_of(found[2020].last, garden) == date(2020, 4, 2)
-    assert found[2020].first is None and found[2020].free_days is None
-    found, _ = bench(date(2020, 8, 30), year_round(FROSTS))
-    assert not found[2020].last_open and found[2020].first is None  # none yet is not none
+    found = bench(date(2020, 4, 30), year_round(FROSTS))
+    assert found[2020].may_yet_be_later and found[2020].last_in_spring == date(2020, 4, 2)
+    assert found[2020].first is None and found[2020].days_between is None
+    found = bench(date(2020, 8, 30), year_round(FROSTS))
+    assert not found[2020].may_yet_be_later and found[2020].first is None  # none yet is not none
 
 
 def test_a_forecast_frost_has_not_come():
@@ -67,23 +66,21 @@ def test_a_forecast_frost_has_not_come():
 
 
 def test_a_frost_after_new_year_belongs_to_the_winter_of_its_season():
-    found, garden = bench(
-        date(2020, 12, 1), year_round([date(2018, 4, 10), date(2020, 1, 8), date(2020, 4, 2)])
-    )
-    assert found[2019].date_of(found[2019].first, garden) == date(2020, 1, 8)
+    found = bench(date(2020, 12, 1), year_round([date(2018, 4, 10), date(2020, 1, 8), date(2020, 4, 2)]))
+    assert found[2019].first_in_autumn == date(2020, 1, 8)
 
 
 def test_a_winter_without_frost_is_told_as_none():
-    found, garden = bench(date(2020, 12, 1), year_round([]))
-    assert math.isinf(found[2019].last) and math.isinf(found[2019].first)
-    assert found[2019].date_of(found[2019].first, garden) is None and found[2019].free_days is None
+    found = bench(date(2020, 12, 1), year_round([]))
+    assert found[2019].no_frost_in_spring and found[2019].no_frost_in_autumn
+    assert found[2019].first_in_autumn is None and found[2019].days_between is None
 
 
 def test_frosts_of_the_south_stand_around_new_year():
     frosts = [date(2018, 10, 3), date(2019, 5, 14)]
-    found, garden = bench(date(2020, 6, 1), year_round(frosts, south=True), SOUTH, (2018,))
-    assert found[2018].date_of(found[2018].last, garden) == date(2018, 10, 3)
-    assert found[2018].date_of(found[2018].first, garden) == date(2019, 5, 14)
+    found = bench(date(2020, 6, 1), year_round(frosts, south=True), SOUTH, (2018,))
+    assert found[2018].last_in_spring == date(2018, 10, 3)
+    assert found[2018].first_in_autumn == date(2019, 5, 14)
 
 
 def test_each_place_with_weather_has_its_own():

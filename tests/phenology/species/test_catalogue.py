@@ -83,10 +83,14 @@ def test_evergreens_and_fixed_growers_are_not_defoliated_unless_a_garden_says_so
 def test_cautions_by_kin():
     genus = {latin: latin.split()[0] for latin in SHIPPED}
     assert {s.sap for s in SHIPPED.values() if genus[s.latin] in ("Toxicodendron", "Rhus")} == {"severe"}
-    assert {s.sap for s in SHIPPED.values() if genus[s.latin] in ("Ficus", "Triadica")} == {"irritant"}
+    assert {s.sap for s in SHIPPED.values() if genus[s.latin] in ("Ficus", "Morus", "Triadica")} == {
+        "irritant"
+    }
     assert {s.prone for s in SHIPPED.values() if genus[s.latin] in ROSE_FAMILY} == {True}
-    azalea, camellia = SHIPPED["Rhododendron indicum"], SHIPPED["Camellia sasanqua"]
+    azalea, camellia = SHIPPED["Rhododendron indicum"], SHIPPED["Camellia japonica"]
     assert azalea.woken_by == camellia.woken_by == "bloom"
+    autumn = SHIPPED["Camellia sasanqua"]
+    assert (autumn.blooms, autumn.woken_by, autumn.repot) == ("autumn", "season", ("bud-swell",))
     assert "Old leaves drop as the new flush opens; that is not illness." in azalea.cautions
     assert any("rash" in sentence for sentence in SHIPPED["Toxicodendron succedaneum"].cautions)
     assert any("never assumed" in sentence for sentence in SHIPPED["Fagus crenata"].cautions)
@@ -195,13 +199,13 @@ def test_a_species_may_have_a_shipped_prior_of_its_own_until_a_garden_moves_it()
 
 
 def test_a_garden_may_add_a_species():
-    added = load_species({"Morus alba": {"names": ["white mulberry"], "group": "quick"}})
-    mulberry = added["Morus alba"]
+    added = load_species({"Corylus avellana": {"names": ["hazel"], "group": "quick"}})
+    hazel = added["Corylus avellana"]
     assert len(added) == len(SHIPPED) + 1
-    assert mulberry.overridden == ("names", "group") and mulberry.defoliation == "never"
-    assert mulberry.priors == SHIPPED["Ulmus minor"].priors
-    assert mulberry.provenance["names"] == "this garden's own setting"
-    assert mulberry.provenance["leaves"].startswith("common practice, no source")
+    assert hazel.overridden == ("names", "group") and hazel.defoliation == "never"
+    assert hazel.priors == SHIPPED["Ulmus minor"].priors
+    assert hazel.provenance["names"] == "this garden's own setting"
+    assert hazel.provenance["leaves"].startswith("common practice, no source")
 
 
 def test_capitals_of_a_latin_name_do_not_make_another_species():

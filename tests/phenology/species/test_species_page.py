@@ -47,7 +47,7 @@ def test_the_garden_example_is_taken():
     own = tomllib.loads(re.search(r"```toml\n(.*?)```", TEXT, re.DOTALL)[1])["species"]
     catalogue = load_species(own)
     assert catalogue["Carpinus betulus"].overridden == ("leaves", "defoliation", "priors")
-    assert catalogue["Morus alba"].group == "quick"
+    assert catalogue["Corylus avellana"].group == "quick"
 
 
 def test_the_python_example_runs():

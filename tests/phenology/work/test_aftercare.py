@@ -6,7 +6,7 @@ from datetime import date, timedelta
 
 import pytest
 
-from phenology.model.operations import OPERATIONS
+from phenology.model.operations import Operation
 from phenology.model.records import Look, Tree, Work
 from phenology.model.season import SeasonCalendar
 from phenology.species.catalogue import load_species
@@ -36,7 +36,7 @@ def test_care_is_dated_from_the_work():
 
 
 def test_every_care_has_its_source_and_ends_after_it_begins():
-    for operation in OPERATIONS:
+    for operation in Operation:
         for care in cares(operation):
             assert care.first <= care.last and care.provenance and not care.sentence.endswith(".")
 
@@ -53,6 +53,22 @@ def test_halving_wakes_nothing_so_no_buds_are_waited_for():
 )  # fmt: skip
 def test_feeding_follows_aim_and_vigour(aim, tree, words):
     assert any(words in c.sentence for c in cares("cutback", aim, **tree))
+
+
+def test_weak_low_branches_do_not_make_a_weak_tree_of_it():
+    assert any("feed lightly" in c.sentence for c in cares("cutback", vigour="strong, weak low branches"))
+
+
+def test_late_growth_is_sheltered_and_not_fed():
+    late = aftercare(
+        work("cutback"),
+        Tree("t", "Elm", "Ulmus parvifolia"),
+        SPECIES["Ulmus parvifolia"],
+        "refining",
+        late=True,
+    )
+    assert {c.name for c in late} == {"shade", "water", "pests", "buds", "no feed", "late frost"}
+    assert "feed" not in {c.name for c in late}
 
 
 def test_what_is_due_on_a_day():
@@ -127,3 +143,12 @@ def test_cautions_stand_where_they_belong():
     assert "notifiable" in said(["pruning"], "Malus halliana") and "Ladders" in said(["pruning"])
     assert "label" in said(["pest-treatment"]) and "licence" in said(["pest-treatment"])
     assert said(["feeding"], "Ficus carica") == ""
+
+
+def test_diseases_are_told_of_the_species_that_get_them():
+    both = said(["pruning"], "Prunus mume", "Malus halliana", "Buxus sempervirens")
+    assert "Malus halliana: cut in a dry spell; fire blight and apple canker come in by wet wounds" in both
+    assert "Prunus mume: cut in a dry spell; bacterial canker comes in by wet wounds" in both
+    assert "Buxus sempervirens: cut in a dry spell; box blight comes in by wet leaves" in both
+    assert "notifiable" not in said(["pruning"], "Prunus mume")
+    assert "dry spell" not in said(["pruning"], "Acer palmatum")

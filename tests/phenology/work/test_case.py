@@ -6,8 +6,9 @@ from collections.abc import Iterator
 from dataclasses import replace
 
 from phenology.model.records import Look
+from phenology.model.season import SeasonCalendar
 from phenology.work.case import Case
-from tests.phenology.gardens import Records, day
+from tests.phenology.gardens import NORTH, Records, day
 
 
 class Counted(list[Look]):
@@ -47,3 +48,62 @@ def test_many_trees_need_no_pass_over_all_looks_each():
     cases = [Case(garden, tree, "cutback", day(2020, 165)) for tree in garden.trees]
     assert all(case.grown_since_repotting for case in cases) and all(case.told == "" for case in cases)
     assert looks.passes == 1
+
+
+def a_case(species: str = "Acer palmatum", n: int = 165, calendar: SeasonCalendar = NORTH, **tree) -> Case:
+    records = Records(calendar)
+    if calendar is not NORTH:
+        records.places[0] = replace(records.places[0], latitude=-45.0)
+    records.tree("T", species, **tree)
+    flush = records.flush("T", 2019 if calendar is not NORTH else 2020)
+    records.look(flush, n - 20, "budbreak", note="in full bloom")
+    records.look(flush, n - 5, "extending", note="Flowers over")
+    today = day(2019 if calendar is not NORTH else 2020, n, calendar)
+    garden = records.garden(today)
+    return Case(garden, garden.trees[0], "cutback", today)
+
+
+def test_the_newest_word_on_flowers_counts():
+    assert a_case().flowers == "faded"
+    assert replace(a_case(), day=day(2020, 155)).flowers == "flowering"
+
+
+def test_days_since_midwinter_run_the_same_on_both_halves_of_the_earth():
+    assert a_case(n=172).since_midwinter == 182
+    assert a_case(n=174, calendar=SeasonCalendar(7, 1)).since_midwinter == 182
+
+
+def test_without_weather_flower_buds_are_set_a_month_after_the_longest_day():
+    assert not a_case(n=200).buds_set and a_case(n=205).buds_set
+
+
+def test_only_a_tree_that_is_weak_as_a_whole_or_outside_is_weak():
+    assert a_case(vigour="weak").weak and a_case(vigour="weak top").weak
+    assert not a_case(vigour="strong apex, weak inside").weak
+    assert a_case(vigour="strong").strong and not a_case(vigour="strong, weak low branches").strong
+
+
+def test_odds_are_a_guess_where_no_flush_of_the_species_was_ever_seen_to_harden():
+    records = Records()
+    for label, species in (("T", "Acer palmatum"), ("other", "Acer palmatum"), ("beech", "Fagus crenata")):
+        records.tree(label, species)
+    records.a_season("other", 2019, 100, 130, 160)
+    garden = records.garden(day(2020, 150))
+    guess = {tree.label: Case(garden, tree, "cutback", day(2020, 150)).early_guess for tree in garden.trees}
+    assert guess == {"T": False, "other": False, "beech": True}
+    assert not Case(garden, garden.trees[2], "cutback", day(2020, 260)).early_guess, "midsummer is over"
+
+
+def test_a_situation_is_what_the_records_say():
+    records = Records()
+    records.tree("T", "Acer palmatum", vigour="strong")
+    first = records.a_season("T", 2020, 100, 130, 150)
+    assert first
+    cut = records.work("T", 2020, 155, "cutback")
+    records.flush("T", 2020, "work", started_on=day(2020, 155), work_id=cut)
+    records.work("T", 2020, 156, "halving")
+    garden = records.garden(day(2020, 160))
+    s = Case(garden, garden.trees[0], "halving", day(2020, 160), part="top").situation()
+    assert (s.flush, s.stage, s.zone, s.vigour.whole, s.aim) == (2, None, "outer", "strong", "refining")
+    done = [(d.operation, d.days_ago, d.this_flush) for d in s.done]
+    assert done == [("cutback", 5, False), ("halving", 4, False)], "halving belongs to the cut"

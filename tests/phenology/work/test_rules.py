@@ -21,6 +21,10 @@ from phenology.work.rules import RULES, check_work
 from tests.phenology.gardens import ELM, Records, day, weather
 
 MAPLE, TRIDENT, BEECH = "Acer campestre", "Acer buergerianum", "Fagus sylvatica"
+PALMATE, QUINCE, ASH, BOX, OAK = (
+    "Acer palmatum", "Chaenomeles speciosa", "Fraxinus ornus", "Buxus sempervirens", "Quercus suber",
+)  # fmt: skip
+STRONG = {"vigour": "strong"}
 AZALEA, FIG, CRAB, APRICOT = "Rhododendron indicum", "Ficus microcarpa", "Malus halliana", "Prunus mume"
 Change = Callable[[Records], None]
 
@@ -40,6 +44,7 @@ class Setting:
     cold: dict[int, float] | None = None
     late: bool = False
     planned: bool = False
+    unseen: bool = False
 
     def case(self, operation: str) -> Case:
         r = Records()
@@ -53,7 +58,7 @@ class Setting:
         assert flush
         return Case(
             garden, garden.trees[0], operation, as_of, self.part, self.note,
-            late=late_of(garden) if self.late else None, planned=self.planned,
+            late=late_of(garden) if self.late else None, planned=self.planned, guess=self.unseen or None,
         )  # fmt: skip
 
     def weather(self, as_of: date) -> DailyWeather:
@@ -123,8 +128,11 @@ CASES: list[tuple[str, str, Setting, str, Setting]] = [
     ("wilting", "cutback", Setting(note="leaves wilting"), "it is wilting", Setting(note="not wilting")),
     ("wilting", "repotting", Setting(change=a_look(164, "hardened", note="a bit wilted")), "it is wilting",
      Setting(change=a_look(155, "hardened", note="a bit wilted"))),
-    ("wet leaves", "cutback", Setting(CRAB, note="leaves still wet"), "canker and blight",
+    ("wet leaves", "cutback", Setting(CRAB, note="leaves still wet"),
+     "fire blight and apple canker through wet wounds",
      Setting(MAPLE, note="leaves still wet")),
+    ("wet leaves", "halving", Setting(BOX, note="dripping wet"), "box blight through wet leaves",
+     Setting(BOX)),
     ("heat after defoliating", "partial-defoliation", Setting(heat={7: 36.0}), "36 degC on 20 Jun",
      Setting(heat={8: 36.0})),
     ("heat after cutting", "cutback", Setting(heat={5: 36.0}), "36 degC", Setting(heat={6: 36.0})),
@@ -133,7 +141,11 @@ CASES: list[tuple[str, str, Setting, str, Setting]] = [
      "from 20 Jun to 1 Jul", Setting(limits=Limits(away=("2020-06-24/2020-07-01",)))),
     ("nobody home to water", "cutback", Setting(limits=Limits(away=("2020-06-01/2020-06-13",))),
      "nobody is home", Setting(limits=Limits(away=("2020-06-01/2020-06-12",)))),
-    ("too late", "cutback", Setting(n=235, late=True), "leave it until bare", Setting(late=True)),
+    ("too late", "cutback", Setting(n=270, late=True), "too late to wake growth", Setting(n=215, late=True)),
+    ("late", "cutback", Setting(n=235, late=True), "leave it until bare", Setting(late=True)),
+    ("getting late", "cutback", Setting(n=208, late=True), "shelter soft growth", Setting(late=True)),
+    ("perhaps late", "cutback", Setting(limits=Limits(weeks_before_frost=25), late=True, unseen=True, n=180),
+     "a guess from the catalogue", Setting(limits=Limits(weeks_before_frost=25), late=True, n=180)),
     ("rests until spring", "cutback", Setting(n=330, late=True), "rests until spring", Setting(late=True)),
     ("not hard yet", "halving", Setting(change=only_looks((110, "budbreak"), (164, "extending"))),
      "last seen extending", Setting(change=only_looks((110, "budbreak"), (150, "extending")))),
@@ -147,20 +159,68 @@ CASES: list[tuple[str, str, Setting, str, Setting]] = [
     ("grown for fruit", "cutback", Setting(CRAB), "this year's fruit", Setting(MAPLE)),
     ("grown for fruit", "cutback", Setting(MAPLE, tree={"grown_for": "fruit"}), "this year's fruit",
      Setting(CRAB, tree={"grown_for": "leaf"})),
-    ("after bloom only", "cutback", Setting(AZALEA, n=235, late=True), "right after bloom",
+    ("flower buds set", "cutback", Setting(AZALEA, n=235, late=True), "right after bloom",
      Setting(AZALEA, late=True)),
+    ("shaped at bloom's end", "cutback", Setting(AZALEA), "no look says that they have",
+     Setting(AZALEA, change=a_look(164, "extending", note="flowers over"))),
+    ("shaped at bloom's end", "cutback", Setting(AZALEA, change=a_look(164, "extending",
+     note="in full bloom")),
+     "it is in flower", Setting(MAPLE)),
+    ("shaped at bloom's end", "cutback", Setting("Camellia sasanqua"), "before spring growth",
+     Setting("Camellia sasanqua", n=80, change=only_looks((79, "swelling")))),
     ("halved before cut", "cutback", Setting(change=some_work(2020, 160, "halving")), "cut back first",
      Setting()),
-    ("pinching is for soft tips", "pinching", Setting(), "these have stopped",
-     Setting(change=only_looks((164, "extending")))),
-    ("pinching is for soft tips", "pinching", Setting(n=102, change=only_looks((101, "budbreak"))),
-     "they do not yet", Setting(change=only_looks((164, "extending")))),
+    ("pinching is for soft tips", "pinching", Setting(PALMATE), "these have stopped",
+     Setting(PALMATE, change=only_looks((164, "extending")))),
+    ("pinching is for soft tips", "pinching", Setting(PALMATE, n=102, change=only_looks((101, "budbreak"))),
+     "they do not yet", Setting(PALMATE, change=only_looks((164, "extending")))),
+    ("not pinched", "pinching", Setting(ELM), "let shoots extend", Setting(PALMATE)),
+    ("not pinched", "pinching", Setting(AZALEA), "as the flowers fade", Setting(BEECH)),
+    ("not halved", "halving", Setting("Ginkgo biloba"), "thin crowded shoots", Setting(MAPLE)),
+    ("not halved", "halving", Setting(ASH), "are compound", Setting(PALMATE)),
+    ("not halved", "halving", Setting(BOX), "are small", Setting(BEECH)),
+    ("inner shoots", "cutback", Setting(part="inside"), "stay whole", Setting(part="top")),
+    ("inner shoots", "halving", Setting(part="inside"), "live on little light", Setting()),
+    ("weak zone", "cutback", Setting(part="bottom", tree={"vigour": "strong, low branches weak"}),
+     "every leaf stays", Setting(part="top", tree={"vigour": "strong, low branches weak"})),
+    ("strong trees only", "full-defoliation", Setting(TRIDENT), "only where a tree is strong",
+     Setting(TRIDENT, tree=STRONG)),
+    ("strong trees only", "partial-defoliation", Setting(TRIDENT, change=some_work(2020, 100,
+     "partial-defoliation")),
+     "a second time", Setting(TRIDENT, change=some_work(2020, 100, "partial-defoliation"), tree=STRONG)),
+    ("strength unsaid", "partial-defoliation", Setting(), "nobody says how strong T is",
+     Setting(tree=STRONG)),
+    ("full defoliation stood badly", "full-defoliation", Setting(ELM, tree=STRONG),
+     "bare the outer canopy at most",
+     Setting(TRIDENT, tree=STRONG)),
+    ("bared lately", "full-defoliation", Setting(TRIDENT, tree=STRONG, change=some_work(2020, 151,
+     "partial-defoliation")),
+     "not six weeks ago", Setting(TRIDENT, tree=STRONG, change=some_work(2020, 110, "partial-defoliation"))),
     ("basal leaf", "basal-leaf", Setting(), "very full", Setting()),
-    ("repotting window", "repotting", Setting(), "buds have broken",
+    ("repotting season", "repotting", Setting(), "buds have broken",
      Setting(change=only_looks((80, "swelling")))),
-    ("pruning when bare", "pruning", Setting(), "until the tree is bare",
+    ("repotting season", "repotting", Setting(QUINCE, n=70, change=only_looks((69, "swelling"))),
+     "crown gall",
+     Setting(QUINCE, n=262)),
+    ("repotting season", "repotting", Setting(AZALEA, change=a_look(164, "extending", note="in flower")),
+     "right after bloom", Setting(AZALEA, change=a_look(164, "extending", note="flowers over"))),
+    ("repotting season", "repotting", Setting(FIG, limits=Limits(warm_night_c=30)), "rot in cold soil",
+     Setting(FIG, limits=Limits(warm_night_c=5))),
+    ("pruning season", "pruning", Setting(), "until the tree is bare",
      Setting(n=340, change=a_look(335, "bare"))),
-    ("weak low branches", "cutback", Setting(part="bottom"), "two to three weeks", Setting(part="top")),
+    ("pruning season", "pruning", Setting(n=45, change=only_looks((44, "dormant"))), "bleed once sap rises",
+     Setting(ELM, n=45, change=only_looks((44, "dormant")))),
+    ("pruning season", "pruning", Setting("Prunus incisa", n=30, change=only_looks((29, "dormant"))),
+     "silver leaf",
+     Setting("Prunus incisa", n=190)),
+    ("low branches", "cutback", Setting(part="bottom"), "two to three weeks", Setting(part="top")),
+    ("low branches", "cutback", Setting(tree={"vigour": "strong, weak low branches"}), "spare weak low",
+     Setting(AZALEA, part="bottom")),
+    ("weak tree", "cutback", Setting(tree={"vigour": "weak"}), "T is weak",
+     Setting(tree={"vigour": "strong apex, weak inside"})),
+    ("repotted this season", "pinching", Setting(PALMATE, change=some_work(2020, 75, "repotting")),
+     "is not pinched",
+     Setting(PALMATE)),
 ]  # fmt: skip
 
 
@@ -199,7 +259,35 @@ def test_what_forbids_comes_first():
 
 def test_a_good_day_has_nothing_against_it():
     assert check_work(Setting(late=True).case("cutback")) == []
-    assert check_work(Setting(TRIDENT, late=True).case("partial-defoliation")) == []
+    assert check_work(Setting(TRIDENT, late=True, tree=STRONG).case("partial-defoliation")) == []
+    assert (
+        check_work(
+            Setting(late=True, tree={"vigour": "strong apex, weak inside"}).case("partial-defoliation")
+        )
+        == []
+    )
+
+
+def test_halving_in_the_days_after_a_cut_belongs_to_that_cut():
+    """The flush that the cut woke is soft, and is not what is halved."""
+
+    def cut_then_woke(days_ago: int) -> Change:
+        def change(r: Records) -> None:
+            cut = r.work("T", 2020, 165 - days_ago, "cutback")
+            woken = r.flush("T", 2020, "work", started_on=day(2020, 165 - days_ago), work_id=cut)
+            r.look(woken, 164, "budbreak")
+
+        return change
+
+    assert check_work(Setting(change=cut_then_woke(10)).case("halving")) == []
+
+    def cut_and_halved(r: Records) -> None:
+        cut_then_woke(14)(r)
+        r.work("T", 2020, 153, "halving")
+
+    assert found(Setting(change=cut_and_halved).case("cutback"), "halved before cut") == []
+    (asks,) = check_work(Setting(change=cut_then_woke(20)).case("halving"))
+    assert (asks.rule, asks.answer, asks.when) == ("not hard yet", "wait", "when the leaves are hard")
 
 
 def test_asked_ahead_the_day_itself_says_nothing():
@@ -208,18 +296,32 @@ def test_asked_ahead_the_day_itself_says_nothing():
     assert check_work(replace(wilting, planned=True).case("cutback")) == []
 
 
-def test_the_odds_are_told_when_it_is_too_late():
-    (said,) = found(Setting(n=235, late=True).case("cutback"), "too late")
-    assert "it ripens with odds of" in said and "%, where 9 in 10 is asked; leave it until bare" in said
-    (older,) = found(Setting(n=235, late=True, tree={"vigour": "old"}).case("cutback"), "too late")
-    assert "where 19 in 20 is asked" in older
-    (evergreen,) = found(Setting("Quercus suber", n=235, late=True).case("cutback"), "too late")
+def test_how_late_it_is_is_told_by_degrees():
+    """Odds in tenths and a grade; never "90 % where 9 in 10 is asked"."""
+    told = [
+        (f.answer, f.sentence)
+        for n in (208, 215, 235, 270)
+        for f in check_work(Setting(n=n, late=True).case("cutback"))
+    ]
+    assert [answer for answer, _ in told] == ["mind", "wait", "wait", "no"]
+    assert [sentence.split(":")[0].split(" to wake")[0] for _, sentence in told] == [
+        "getting late", "late", "risky", "too late",
+    ]  # fmt: skip
+    assert all("%" not in sentence and "is asked" not in sentence for _, sentence in told)
+    (evergreen,) = found(Setting(OAK, n=270, late=True).case("cutback"), "too late")
     assert evergreen.endswith("leave it until spring")
+
+
+def test_a_guess_forbids_nothing_before_midsummer_and_everything_as_usual_after():
+    early = Setting(n=180, late=True, limits=Limits(weeks_before_frost=25))
+    seen, unseen = (check_work(replace(early, unseen=u).case("cutback")) for u in (False, True))
+    assert any(f.forbids for f in seen) and not any(f.forbids for f in unseen)
+    assert any(f.forbids for f in check_work(Setting(n=270, late=True, unseen=True).case("cutback")))
 
 
 def test_a_calendar_limit_is_named_where_the_odds_are_good():
     early = Setting(n=180, late=True, limits=Limits(weeks_before_frost=25))
-    (said,) = found(early.case("cutback"), "too late")
+    (said,) = (f.sentence for f in check_work(early.case("cutback")) if f.forbids)
     assert "25 weeks before the usual first frost" in said and "odds" not in said
 
 
@@ -235,4 +337,6 @@ def test_looks_that_do_not_belong_to_the_tree_do_not_speak():
 
 
 def test_elms_stand_one_defoliation():
-    assert check_work(Setting(ELM).case("partial-defoliation")) == []
+    assert check_work(Setting(ELM, tree=STRONG).case("partial-defoliation")) == []
+    bared = Setting(ELM, tree=STRONG, change=some_work(2020, 100, "partial-defoliation"))
+    assert {f.rule for f in check_work(bared.case("partial-defoliation"))} == {"second defoliation"}

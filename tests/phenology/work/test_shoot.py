@@ -7,7 +7,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from phenology.model.errors import InputError
-from phenology.work.shoot import DIRECTIONS, Leaf, asked, described, direction, how_far
+from phenology.work.shoot import DIRECTIONS, SPOKEN, Leaf, asked, described, direction, how_far
 
 
 def test_two_leaves_stay_as_a_rule():
@@ -36,30 +36,55 @@ def test_one_leaf_where_internodes_are_long():
     assert how_far(told).after == 2  # nobody said what is usual
 
 
-def test_long_internodes_do_not_send_the_cut_to_an_inward_leaf():
+def test_long_internodes_force_the_first_leaf_and_wire_turns_it():
     cut = how_far(asked(False, "in", "out"), long_internodes=True)
-    assert cut.after == 2 and cut.points == "out" and "the second serves" in cut.why[0]
-
-
-def test_inward_only_where_nothing_else_serves():
-    assert how_far(described("in; in; left")).after == 3
-    cut = how_far(described("in; in"))
-    assert cut.after == 1 and cut.points == "in" and "no other serves" in cut.why[0]
+    assert cut.after == 1 and cut.points == "in" and "wire will turn" in cut.why[0]
     assert "turn it outward with wire" in cut.wire
 
 
-@pytest.mark.parametrize("way, words", [("up", "rise and grow strong"), ("down", "hang and grow weak")])
-def test_rising_and_hanging_shoots_are_told_to_be_wired(way, words):
-    assert words in how_far(asked(False, "left", way)).wire
+@pytest.mark.parametrize("way", ["up", "down", "in"])
+def test_the_first_leaf_where_the_second_points_wrong(way):
+    cut = how_far(asked(False, "out", way))
+    assert (cut.after, cut.points) == (1, "out") and "needs no wire" in cut.wire
+    assert cut.why == (f"The second leaf points {SPOKEN[way]}, so the cut goes back to the first.",)
 
 
-def test_opposite_leaves_are_pairs():
+@pytest.mark.parametrize(
+    "first, second, after, words",
+    [("in", "in", 1, "turn it outward"), ("in", "up", 2, "rise and grow strong"),
+     ("down", "in", 1, "hang and grow weak"), ("up", "down", 1, "rise and grow strong")],
+)  # fmt: skip
+def test_wire_where_neither_serves(first, second, after, words):
+    cut = how_far(asked(False, first, second))
+    assert cut.after == after and words in cut.wire and "no other serves" in cut.why[0]
+
+
+def test_a_third_leaf_is_never_kept_for_its_direction():
+    assert how_far(described("in; in; left")).after == 1
+
+
+def test_of_opposite_leaves_usually_one_pair_stays():
     cut = how_far(asked(True, "left", "right", opposite=True))
-    assert (cut.after, cut.kept) == (3, 2) and "make a fork, right and left" in cut.next
-    rubbed = how_far(described("left+right; out+in"))
-    assert "rub off the one that points inward" in rubbed.next and rubbed.points == "out"
-    flat = how_far(described("left+right; up+down"))
-    assert flat.after == 1 and "lies flat" in flat.why[0]
+    assert (cut.after, cut.kept) == (2, 1) and cut.why[-1] == "One pair stays, the usual length."
+    assert cut.buds == ("left", "right") and "both are kept and make a fork, left and right" in cut.next
+
+
+def test_the_better_placed_bud_of_a_pair_is_kept_and_said():
+    rubbed = how_far(described("out+in; left+right"))
+    assert rubbed.after == 1 and rubbed.buds == ("out",) and rubbed.points == "out"
+    assert "keep the one that points outward, and rub off the other" in rubbed.next
+    flat = how_far(described("up+down; left+right"))
+    assert flat.after == 2 and "which lies flat" in flat.why[0] and flat.buds == ("left", "right")
+    neither = how_far(described("up+down; up+down"))
+    assert neither.after == 1 and neither.buds == ("up",) and "wire it down" in neither.wire
+
+
+def test_a_species_may_keep_more_or_fewer():
+    wisteria = described("; ".join(["left", "right"] * 4))
+    assert how_far(wisteria, keeps=(4, 6)).kept == 6
+    assert how_far(wisteria, keeps=(4, 6), long_internodes=True).kept == 4
+    assert how_far(described("left; out; up; in"), keeps=(2, 3)).kept == 2
+    assert how_far(described("left+right; left+right"), keeps=(1, 2)).kept == 2
 
 
 def test_without_any_bud_nothing_is_cut():
@@ -77,7 +102,7 @@ shoots = st.lists(
 
 @settings(max_examples=200, deadline=None)
 @given(shoots, st.booleans())
-def test_never_to_a_budless_leaf_and_never_inward_while_another_serves(leaves, long_internodes):
+def test_never_to_a_budless_leaf_and_never_inward_while_one_of_two_serves(leaves, long_internodes):
     if not any(leaf.bud for leaf in leaves):
         with pytest.raises(InputError):
             how_far(leaves, long_internodes=long_internodes)
@@ -85,8 +110,9 @@ def test_never_to_a_budless_leaf_and_never_inward_while_another_serves(leaves, l
     cut = how_far(leaves, long_internodes=long_internodes)
     kept = leaves[cut.after - 1]
     assert kept.bud and cut.kept == sum(leaf.bud for leaf in leaves[: cut.after]) and cut.why
+    first_two = [leaf for leaf in leaves if leaf.bud][:2]
     if cut.points == "in":
-        assert not any(leaf.bud and leaf.good for leaf in leaves)
+        assert long_internodes or not any(leaf.serves for leaf in first_two)
 
 
 @pytest.mark.parametrize(

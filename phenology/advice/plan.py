@@ -1,0 +1,252 @@
+"""The plan of a season: for each tree the flushes that may still come this year, and what each opens.
+
+Flushes after the next work are asked of the forecast as if that work had been done: the same propagation,
+with a flush that is not there yet.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
+from datetime import date, timedelta
+
+from phenology.advice.adviser import Adviser
+from phenology.forecasting.arrival import Arrival
+from phenology.forecasting.flush_forecast import FlushForecasts, StageAhead
+from phenology.garden import Garden
+from phenology.learning.flush_history import FlushHistory
+from phenology.learning.garden_fit import GardenFit
+from phenology.model.records import Flush, Tree
+from phenology.work.case import Case
+from phenology.work.last_safe import Late
+from phenology.work.situation import Done
+from phenology.work.technique import OPERATION_OF, WHEN_READY, Option, choose, doing
+
+MOST_FLUSHES = 4
+"""A plan follows no more of a tree's flushes (ours): what comes after hangs on too much."""
+LEAST_CHANCE = 0.2
+"""A flush less likely than this to be hard this season is not planned on (ours)."""
+PINCH_LASTS = 10  # tips stay soft about so long; common practice, no source [days]
+
+NO_CHAIN = ("pinch", "halve", "thin", "bloom-cut")
+"""Techniques after which a plan follows no further flush."""
+
+Dates = tuple[date | None, date | None, date | None]
+"""Days by which something has come with odds of 1, 5 and 9 in 10; None where those are not reached."""
+
+
+@dataclass(frozen=True)
+class Branch:
+    """One way that the craft leaves open for a flush.
+
+    Attributes
+    ----------
+    techniques : tuple of str
+        In order; see `phenology.work.technique`.
+    does : str
+        The same as an order, without a full stop.
+    when : str
+        What it waits for, in words.
+    opens : tuple of date or None
+        See `Dates`.
+    until : date or None
+        The last point at which it is still open; None where nothing ends it this season.
+    ripens : float or None
+        Odds that what it wakes is hard in time, if it is done when it opens; None where it wakes nothing.
+    """
+
+    techniques: tuple[str, ...]
+    does: str
+    when: str
+    opens: Dates
+    until: date | None
+    ripens: float | None
+
+
+@dataclass(frozen=True)
+class PlannedFlush:
+    """One flush of a plan.
+
+    Attributes
+    ----------
+    number : int
+    woken_on : date or None
+        The work that is taken to wake it; None for a flush that is there or that spring brings.
+    stages : dict of stage to Dates
+        Of stages still to come.
+    is_hard : bool
+        Whether it was seen hard.
+    chance : float
+        That it is hard before the season ends.
+    branches : tuple of Branch
+    leave : str
+        Why it is left alone, in words; empty where there are branches.
+    """
+
+    number: int
+    woken_on: date | None
+    stages: dict[str, Dates]
+    is_hard: bool
+    chance: float
+    branches: tuple[Branch, ...]
+    leave: str = ""
+
+
+@dataclass(frozen=True)
+class Plan:
+    """The flushes of one tree that may still come this year.
+
+    Attributes
+    ----------
+    tree : Tree
+    flushes : tuple of PlannedFlush
+        The flush under way first; each later one stands as if the one before were worked when it is ready.
+    last_safe : date or None
+        Last safe day of work that wakes growth.
+    why : str
+        Why there is no plan; empty where there is.
+    """
+
+    tree: Tree
+    flushes: tuple[PlannedFlush, ...]
+    last_safe: date | None = None
+    why: str = ""
+
+
+class Planner:
+    """Plans of a garden's trees; traces and late seasons are worked out once.
+
+    Parameters
+    ----------
+    garden : Garden
+    fit : GardenFit, optional
+    """
+
+    def __init__(self, garden: Garden, fit: GardenFit | None = None) -> None:
+        self.garden, self.fit = garden, fit or GardenFit(garden)
+        self.forecasts = FlushForecasts(garden, self.fit)
+        self._adviser = Adviser(garden, self.fit, self.forecasts.drawn)
+
+    def plan(self, tree: Tree, *, cut: date | None = None) -> Plan:
+        """The plan of one tree.
+
+        Parameters
+        ----------
+        tree : Tree
+        cut : date, optional
+            What if the flush under way were cut back on this day?
+        """
+        live = [
+            (h, issued) for h, issued in self.forecasts.live(tree) if h.flush.season == self.garden.season
+        ]
+        if not live:
+            return Plan(tree, (), why="its season is over, or nothing of it is under way")
+        h, issued = live[-1]
+        late = self._adviser.late(h)
+        flushes = tuple(self._follow(h, issued, late, cut))
+        required = self.garden.limits.required(Case(self.garden, tree, "cutback", self.garden.as_of).old)
+        return Plan(tree, flushes, late.last_safe(required) if late is not None else None)
+
+    def _follow(
+        self, h: FlushHistory, issued: int, late: Late | None, cut: date | None
+    ) -> Iterator[PlannedFlush]:
+        woken: date | None = None
+        planned: tuple[tuple[str, date], ...] = ()
+        for _ in range(MOST_FLUSHES):
+            ahead = [] if h.is_hard else self.forecasts.ahead(h, issued)
+            hard = next((one.arrival for one in ahead if one.stage == "hardened"), None)
+            chance = 1.0 if h.is_hard else 0.0 if hard is None else 1 - hard.p_not
+            if woken is not None and chance < LEAST_CHANCE:
+                return
+            flush = self._planned(h, ahead, chance, planned, late)
+            yield flush
+            work = self._next_work(flush) if cut is None else ("cutback", cut)
+            woken = None if work is None else work[1]
+            planned = (*planned, work) if work is not None else planned
+            # a fixed grower's second flush is never assumed, only seen; a question about a cut is answered
+            fixed = cut is None and self.garden.species_of(h.tree).growth == "fixed"
+            cut = None
+            if woken is None or fixed or (late is not None and late.zone(self._t(woken)) == "rests"):
+                return
+            h = self._woken(h, woken)
+
+    def _planned(
+        self,
+        h: FlushHistory,
+        ahead: list[StageAhead],
+        chance: float,
+        planned: tuple[tuple[str, date], ...],
+        late: Late | None,
+    ) -> PlannedFlush:
+        stages = {one.stage: self._dates(one.arrival) if one.dated else (None, None, None) for one in ahead}
+        opens = stages.get("hardened", (self.garden.as_of,) * 3)
+        day = opens[1] or self.garden.calendar.end(self.garden.season)
+        case = Case(self.garden, h.tree, "cutback", day, late=late, planned=True, known=h)
+        done = tuple(Done(operation, (day - when).days) for operation, when in planned)
+        situation = case.situation()
+        choice = choose(replace(situation, stage="hardened", done=(*situation.done, *done)))
+        pinch = self._pinch(case, stages) if not h.is_hard else None
+        ways = [self._branch(way, choice.options, opens, late, h.tree, case) for way in choice.branches]
+        branches = tuple(b for b in (pinch, *ways) if b is not None)
+        leave = "" if branches else choice.sentence
+        woken = planned[-1][1] if planned else None
+        return PlannedFlush(h.number, woken, stages, h.is_hard, chance, branches, leave)
+
+    def _branch(
+        self,
+        way: tuple[str, ...],
+        options: tuple[Option, ...],
+        opens: Dates,
+        late: Late | None,
+        tree: Tree,
+        case: Case,
+    ) -> Branch:
+        species = self.garden.species_of(tree)
+        does = ", then ".join(doing(technique, species) for technique in way)
+        first = next(o for o in options if o.technique == way[0])
+        until = ripens = None
+        if first.wakes and late is not None:
+            until = late.last_safe(case.required)
+            ripens = late.curve.odds(self._t(opens[1])) if opens[1] is not None else None
+        return Branch(way, does, first.when, opens, until, ripens)
+
+    def _pinch(self, case: Case, stages: dict[str, Dates]) -> Branch | None:
+        """Pinching soft tips, where the species takes it: from bud break until shoots stop."""
+        options = choose(replace(case.situation(), stage="budbreak")).options
+        option = next((o for o in options if o.technique == "pinch"), None)
+        if option is None or option.unmet:
+            return None
+        now = self.garden.as_of
+        opens = stages.get("budbreak", (now, now, now))
+        stops = stages.get("extended", (None, None, None))[0]
+        until = stops or (opens[1] + timedelta(days=PINCH_LASTS) if opens[1] else None)
+        if "extended" not in stages or opens[1] is None or (until is not None and until < opens[1]):
+            return None
+        ripens = case.late.curve.odds(self._t(opens[1])) if case.late is not None else None
+        does = doing("pinch", case.species)
+        return Branch(("pinch",), does, WHEN_READY["pinch"], opens, until, ripens)
+
+    def _next_work(self, flush: PlannedFlush) -> tuple[str, date] | None:
+        """The work that wakes the next flush, and when, if it is done as soon as it is open."""
+        for branch in flush.branches:
+            day = branch.opens[1]
+            if branch.techniques[0] not in NO_CHAIN and day is not None and day <= (branch.until or day):
+                return OPERATION_OF[branch.techniques[0]], day
+        return None
+
+    def _woken(self, h: FlushHistory, day: date) -> FlushHistory:
+        """The flush that work on a day would wake."""
+        t = self._t(day)
+        flush = Flush(f"{h.flush.id}+", h.tree.id, h.flush.season, "work", started_on=day, work_id="planned")
+        return FlushHistory(h.tree, flush, h.number + 1, h.site, {}, (t - 1, t), None, None, None)
+
+    def _dates(self, arrival: Arrival) -> Dates:
+        early, middle, late = (self._date(arrival.quantile(level)) for level in (0.1, 0.5, 0.9))
+        return early, middle, late
+
+    def _date(self, t: float) -> date | None:
+        return None if math.isinf(t) else self.garden.calendar.date(self.garden.season, t)
+
+    def _t(self, day: date) -> float:
+        return float((day - self.garden.calendar.start(self.garden.season)).days + 1)

@@ -1,0 +1,75 @@
+"""May I? The answer to a grower who asks before working: yes, better wait, or no, why, and what instead."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from phenology.work.case import Case
+from phenology.work.rule import SHAPING, Finding
+from phenology.work.rules import check_work
+from phenology.work.technique import OPERATION_OF, choose
+
+MOST_REASONS = 2
+
+DAY_RULES = (
+    "wilting",
+    "wet leaves",
+    "heat after defoliating",
+    "heat after cutting",
+    "frost ahead",
+    "nobody home",
+)
+"""Rules that stand against any cut on the day, whichever it is."""
+
+
+@dataclass(frozen=True)
+class Answer:
+    """The answer to "may I do this work?".
+
+    Attributes
+    ----------
+    answer : {"yes", "better wait", "no"}
+    why : tuple of str
+        The reasons, two at most, a sentence each without a full stop; what to mind where the answer is yes.
+    instead : str
+        What to do instead now, in a sentence without a full stop; empty where the answer is yes.
+    when : str
+        From when the work is better; empty where nobody can say, or the answer is yes.
+    findings : tuple of Finding
+        Everything the rules said.
+    """
+
+    answer: str
+    why: tuple[str, ...]
+    instead: str
+    when: str
+    findings: tuple[Finding, ...]
+
+
+def may_i(case: Case) -> Answer:
+    """Whether a piece of work is good for a tree today.
+
+    Parameters
+    ----------
+    case : Case
+        The work on its day. Nothing is written down.
+    """
+    findings = check_work(case)
+    worst = next((a for a in ("no", "wait", "mind") if any(f.answer == a for f in findings)), "")
+    told = [f for f in findings if f.answer == worst] if worst != "mind" else findings
+    why = tuple(dict.fromkeys(f.sentence for f in told))[:MOST_REASONS]
+    if worst in ("", "mind"):
+        return Answer("yes", why, "", "", tuple(findings))
+    when = next((f.when for f in told if f.when), "")
+    return Answer(
+        "no" if worst == "no" else "better wait", why, _instead(case, findings), when, tuple(findings)
+    )
+
+
+def _instead(case: Case, told: list[Finding]) -> str:
+    """What the zone that was asked about opens, where that is other work and the day stands for it."""
+    if case.operation not in (*SHAPING, "pinching"):
+        return ""
+    choice = choose(case.situation())
+    same = any(OPERATION_OF[t] == case.operation for t in choice.now)
+    return "leave it alone until then" if same or any(f.rule in DAY_RULES for f in told) else choice.sentence

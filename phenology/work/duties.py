@@ -1,0 +1,227 @@
+"""The other duties of a tree's year, each with its time: pinching, bloom, wire, heat, frost, winter.
+
+What follows work is in `aftercare`. Common practice, no source; day counts that are ours say so.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass
+from datetime import date, timedelta
+
+from phenology.language.date_style import short_date
+from phenology.model.limits import Limits
+from phenology.species.species import Species
+from phenology.work.aftercare import Care
+from phenology.work.season_of_work import SAP_RISES
+from phenology.work.situation import Situation
+from phenology.work.technique import choose, doing, kept
+from phenology.work.wire_watch import WireCheck
+
+PINCHING_DAYS = 21  # tips stay soft so long after bud break where nobody saw them stop (ours)
+BLOOM_CUT_DAYS = 28  # within so long after the flowers fade, next year's buds have time to form
+WIRE_DAYS = 7  # a look at wire may wait so long (ours)
+NEAR_FROST_C = (
+    2.0  # a bench in the open is colder than the air in a screen by about so much on a clear night [K]
+)
+TENDER_C = 5.0  # tropical trees come indoors before nights this cold; from memory, unverified [degC]
+AUTUMN_FIRST, AUTUMN_LAST = 112, 56  # days before midwinter between which roots are cut in autumn (ours)
+
+SOFT = ("budbreak", "extending", "extended")
+"""Stages whose leaves frost kills."""
+
+
+def pinching(s: Situation, budbreak: tuple[date, date], extended: date | None = None) -> Care | None:
+    """When soft tips are pinched, where the species takes it and nothing stands against it.
+
+    Parameters
+    ----------
+    s : Situation
+    budbreak : (date, date)
+        Between which days the flush breaks, or the day on which it was seen to, twice.
+    extended : date, optional
+        When shoots stop, where that is known or forecast.
+    """
+    option = next((o for o in choose(s).options if o.technique == "pinch"), None)
+    if option is None or option.unmet:
+        return None
+    last = extended or budbreak[1] + timedelta(days=PINCHING_DAYS)
+    does = f"{doing('pinch', s.species)} as their first leaves part; weak and inner ones keep theirs"
+    return Care("pinching", budbreak[0], max(budbreak[0], last), does, look=True)
+
+
+def bloom_cut(s: Situation, faded: date | None, buds_set: date, today: date) -> Care | None:
+    """When a tree is shaped that is shaped at bloom's end.
+
+    Parameters
+    ----------
+    s : Situation
+    faded : date or None
+        When its flowers were seen faded.
+    buds_set : date
+        From when next year's flower buds are taken to be set.
+    today : date
+    """
+    option = next((o for o in choose(s).options if o.technique == "bloom-cut"), None)
+    if option is None or option.unmet or today > buds_set:
+        return None
+    if faded is None:
+        sentence = f"whether its flowers fade: {option.when}, {doing('bloom-cut', s.species)}"
+        return Care("bloom", today, buds_set, sentence, look=True)
+    last = min(faded + timedelta(days=BLOOM_CUT_DAYS), buds_set)
+    return Care("bloom", faded, max(faded, last), doing("bloom-cut", s.species))
+
+
+def wire(check: WireCheck | None) -> Care | None:
+    """The next look at wire, as a duty."""
+    if check is None:
+        return None
+    return Care("wire", check.due, check.due + timedelta(days=WIRE_DAYS), check.sentence, look=True)
+
+
+# -------------------------------------------------------------------------------------------- weather ahead
+
+
+def weather_ahead(
+    ahead: Iterable[tuple[date, float, float]],
+    species: Species,
+    limits: Limits,
+    *,
+    stage: str | None,
+    worked: bool = False,
+) -> Iterator[Care]:
+    """Warnings of heat and of frost on soft growth, where the weather ahead has them.
+
+    Parameters
+    ----------
+    ahead : iterable of (date, float, float)
+        Days to come with their minimum and maximum. [degC]
+    species : Species
+    limits : Limits
+    stage : str or None
+        Of the newest flush.
+    worked : bool
+        Whether the tree was cut or bared in the last two weeks.
+    """
+    days = sorted(ahead)
+    if hot := [(day, high) for day, _, high in days if high > limits.hot_day_c]:
+        worst = max(hot, key=lambda d: d[1])
+        first = "shade it first: it was worked lately" if worked else "shade and shelter from wind"
+        sentence = f"{worst[1]:.0f} degC on {short_date(worst[0])}: water early and again late, {first}"
+        yield Care("heat", hot[0][0], hot[-1][0], sentence)
+    tender = species.practice == "tropical" and species.habit == "evergreen"
+    limit = TENDER_C if tender else limits.frost_c + NEAR_FROST_C
+    if not tender and stage not in SOFT:
+        return
+    if cold := [(day, low) for day, low, _ in days if low <= limit]:
+        lowest = min(cold, key=lambda d: d[1])
+        what = "bring it in" if tender else "soft growth under cover overnight"
+        sentence = f"{lowest[1]:.0f} degC on the night to {short_date(lowest[0])}: {what}"
+        yield Care("frost", cold[0][0], cold[-1][0], sentence)
+
+
+# -------------------------------------------------------------------------------------------- the winter list
+
+
+@dataclass(frozen=True)
+class RestOfYear:
+    """The days that a winter hangs on, seen or forecast.
+
+    Attributes
+    ----------
+    bare : date
+        When leaves are down; for a tree that keeps them, when growth has ended.
+    midwinter : date
+        The shortest day.
+    swelling : (date, date)
+        From when buds swell, and when they break.
+    """
+
+    bare: date
+    midwinter: date
+    swelling: tuple[date, date]
+
+    def window(self, season: str) -> tuple[date, date] | None:
+        """When a season of work falls this winter; None where it does not."""
+        sap = self.midwinter + timedelta(days=SAP_RISES)
+        found = {
+            "bare": (self.bare, self.swelling[0]),
+            "leaf-fall": (self.bare, min(sap, self.swelling[0])),
+            "bud-swell": self.swelling,
+            "autumn": (
+                self.midwinter - timedelta(days=AUTUMN_FIRST),
+                self.midwinter - timedelta(days=AUTUMN_LAST),
+            ),
+        }.get(season)
+        return found if found is not None and found[0] <= found[1] else None
+
+
+def winter_list(
+    species: Species,
+    rest: RestOfYear,
+    *,
+    aim: str = "refining",
+    put_off: bool = False,
+    repotting_due: bool = False,
+    wired: bool = False,
+) -> tuple[Care, ...]:
+    """What a winter holds for a tree, by date: cuts put off, wood, wire, roots and shelter.
+
+    Parameters
+    ----------
+    species : Species
+    rest : RestOfYear
+    aim : str
+        A resting tree is only sheltered, and repotted where that is due.
+    put_off : bool
+        Whether a cut was refused or left in late summer, to be made in winter.
+    repotting_due : bool
+    wired : bool
+        Whether it wears wire already.
+    """
+    found = [*_roots(species, rest, repotting_due), *_shelter(species, rest)]
+    if aim != "resting":
+        found += [*_wood(species, rest, aim, put_off), *_wire(species, rest, wired)]
+    return tuple(sorted(found, key=lambda c: (c.first, c.last, c.name)))
+
+
+def _wood(species: Species, rest: RestOfYear, aim: str, put_off: bool) -> Iterator[Care]:
+    windows = [w for season in species.prune if (w := rest.window(season)) is not None]
+    if not windows:
+        return
+    first, last = windows[0]
+    if put_off and aim == "refining" and not species.bloom_led:
+        spare = "; spare the flower buds" if species.grown_for != "leaf" else ""
+        yield Care(
+            "cuts put off", first, last, f"cuts put off in summer: shoots back to {kept(species)}{spare}"
+        )
+    why = "before sap rises and cuts bleed" if species.prune[0] == "leaf-fall" else "while its lines show"
+    why = "as buds swell" if first == rest.swelling[0] else why
+    yield Care("pruning", first, last, f"structural pruning {why}: what crosses, doubles or grows in")
+
+
+def _wire(species: Species, rest: RestOfYear, wired: bool) -> Iterator[Care]:
+    if species.habit != "deciduous":
+        return
+    old = "take off wire that touches tight, then wire" if wired else "wire"
+    yield Care(
+        "wiring", rest.bare, rest.swelling[0], f"{old} bare branches on frost-free days, buds kept whole"
+    )
+
+
+def _roots(species: Species, rest: RestOfYear, due: bool) -> Iterator[Care]:
+    if not due:
+        return
+    for season in species.repot:
+        if (window := rest.window(season)) is not None:
+            when = "as buds swell" if season == "bud-swell" else "in early autumn"
+            yield Care("repotting", *window, f"repotting {when}, if roots fill the pot", look=True)
+
+
+def _shelter(species: Species, rest: RestOfYear) -> Iterator[Care]:
+    if species.practice == "tropical" and species.habit == "evergreen":
+        return
+    yield Care(
+        "winter shelter", rest.bare, rest.swelling[0],
+        "pots out of hard frost and drying wind; water when the soil is dry and not frozen",
+    )  # fmt: skip

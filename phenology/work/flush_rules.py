@@ -1,0 +1,201 @@
+"""What a flush, the weather ahead and the time of year say against work."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from datetime import timedelta
+
+from phenology.language.date_style import short_date
+from phenology.model.operations import HALVING_JOINS
+from phenology.work.case import Case
+from phenology.work.grades import HELP_LATE, odds_in_tenths, verdict_of
+from phenology.work.last_safe import Late
+from phenology.work.season_of_work import until_rest
+
+FROST_AHEAD_DAYS = 10
+AWAY_DAYS = 10
+LOOK_IS_OLD_DAYS = 7  # a look at soft leaves older than this no longer says that they are soft (ours)
+
+
+def joins_cut(case: Case) -> bool:
+    """Whether halving belongs to a cut of the last two weeks, whose leaves were hard."""
+    since = case.day - timedelta(days=HALVING_JOINS)
+    return case.operation == "halving" and any(w.latest >= since for w in case.done("cutback"))
+
+
+def not_hard(case: Case) -> str | None:
+    """Soft leaves are not cut; a tree shaped at bloom's end is not asked for hard ones."""
+    h = case.history
+    if h is None or h.stage is None or h.last_look is None or case.early or case.shown("hardened"):
+        return None
+    if case.t - h.last_look > LOOK_IS_OLD_DAYS or case.species.bloom_led or joins_cut(case):
+        return None
+    return f"last seen {h.stage}: look first, and cut only what is firm and springs back when pressed"
+
+
+def checked(case: Case) -> str | None:
+    """A flush that was stopped is not a hardened one."""
+    if case.history is None or not case.history.checked:
+        return None
+    return "growth was checked, and a flush that stopped for want of water or room is not a hardened one"
+
+
+def halved_first(case: Case) -> str | None:
+    """First the cut, then the halving."""
+    halved = [d.days_ago for d in case.situation().done if d.operation == "halving" and d.this_flush]
+    if not halved:
+        return None
+    when = short_date(case.day - timedelta(days=min(halved)))
+    return f"leaves were halved on {when}: cut back first, then halve what is left"
+
+
+def soft_tips(case: Case) -> str | None:
+    """Pinching is for soft tips."""
+    if case.stage is None or case.stage == "extending" or not case.species.takes("pinch"):
+        return None
+    if case.shown("extended"):
+        return "pinching is for soft tips while shoots lengthen; these have stopped, so cut back when hard"
+    return "pinching opens when shoots lengthen, and lasts days; they do not yet"
+
+
+def evergreen_window(case: Case) -> str | None:
+    """Evergreens are cut once their spring flush is hard."""
+    s = case.species
+    if s.habit != "evergreen" or s.bloom_led or case.shown("hardened") or joins_cut(case):
+        return None
+    return "a broadleaf evergreen is cut once its spring flush is hard, and no look says so yet"
+
+
+def basal_leaf(case: Case) -> str | None:
+    """The budless leaf feeds the tree too."""
+    return "the budless lowest leaf is taken off only where the canopy is very full"
+
+
+def heat(days: int) -> Callable[[Case], str | None]:
+    """A rule against work before so many days of heat."""
+
+    def fires(case: Case) -> str | None:
+        limit = case.garden.limits.hot_day_c
+        hot = [(day, high) for day, _, high in case.ahead(days) if high > limit]
+        if not hot:
+            return None
+        day, high = max(hot, key=lambda d: d[1])
+        found = f"{high:.0f} degC on {short_date(day)}, above {limit:g} degC"
+        return f"{found}: bared and new leaves scorch; wait it out"
+
+    return fires
+
+
+def after_heat(days: int) -> Callable[[Case], str]:
+    """From when work is better that waits for heat to pass."""
+
+    def when(case: Case) -> str:
+        hot = [day for day, _, high in case.ahead(days) if high > case.garden.limits.hot_day_c]
+        return f"from {short_date(max(hot) + timedelta(days=1))}"
+
+    return when
+
+
+def frost_ahead(case: Case) -> str | None:
+    """Cuts and new growth do not stand frost."""
+    limit = case.garden.limits.frost_c
+    cold = [(day, low) for day, low, _ in case.ahead(FROST_AHEAD_DAYS) if low <= limit]
+    if not cold:
+        return None
+    return (
+        f"frost ahead ({cold[0][1]:.0f} degC on {short_date(cold[0][0])}): cuts and new growth would be hurt"
+    )
+
+
+def away(case: Case) -> str | None:
+    """Worked trees need a daily eye."""
+    gone = case.away(AWAY_DAYS)
+    if gone is None:
+        return None
+    from_to = f"from {short_date(gone[0])} to {short_date(gone[1])}"
+    return f"nobody is home to water {from_to}: worked trees need a daily eye"
+
+
+def back_home(case: Case) -> str:
+    """From when work is better that waits for the grower."""
+    gone = case.away(AWAY_DAYS)
+    return f"from {short_date(gone[1] + timedelta(days=1))}" if gone else ""
+
+
+def until(case: Case) -> str:
+    """Until when a cut waits that must wake nothing more this year."""
+    return f"leave it {until_rest(case.species)}"
+
+
+def at_rest(case: Case) -> str:
+    """From when a cut is made that must wake nothing more this year."""
+    return {"deciduous": "once bare", "evergreen": "in spring"}.get(case.species.habit, "in late winter")
+
+
+# ------------------------------------------------------------------------------------------ how late it is
+
+
+def too_late(case: Case) -> str | None:
+    """Woken growth would hardly ripen."""
+    return _late(case, "no")
+
+
+def late(case: Case) -> str | None:
+    """Woken growth would ripen more often than not, but the last safe day is over."""
+    return _late(case, "wait")
+
+
+def perhaps_late(case: Case) -> str | None:
+    """A guess from the catalogue forbids nothing in the first half of the growing season: it says so."""
+    if case.late is None or _past(case) is None or not case.early_guess:
+        return None
+    odds = odds_in_tenths(case.late.curve.odds(case.t))
+    return (
+        f"by a guess from the catalogue it is {odds} that new growth ripens: note when this flush hardens, "
+        "and the guess becomes this garden's own"
+    )
+
+
+def getting_late(case: Case) -> str | None:
+    """The last safe day is near."""
+    if case.late is None or case.grade != "getting late" or _past(case) is not None:
+        return None
+    odds = odds_in_tenths(case.late.curve.odds(case.t))
+    return f"getting late: {odds} that new growth ripens before {_end(case.late)}; {HELP_LATE}"
+
+
+def rests(case: Case) -> str | None:
+    """So late a cut wakes nothing any more, and costs leaves that still feed the tree."""
+    if case.grade != "rests" or case.shown("bare"):
+        return None
+    if case.species.habit == "evergreen":
+        return "so late a cut rests until spring; leave it until then"
+    return f"so late a cut rests until spring; leaves still feed the tree, so {until(case)}"
+
+
+def _past(case: Case) -> Late | None:
+    """The late season where its last safe day is over and growth would still wake."""
+    late = case.late
+    return late if late is not None and late.zone(case.t, case.required) == "danger" else None
+
+
+def _late(case: Case, answer: str) -> str | None:
+    late, grade = _past(case), case.grade
+    if late is None or grade is None or case.early_guess:
+        return None
+    if ("no" if verdict_of(grade) == "no" else "wait") != answer:
+        return None
+    how = {"too late": "too late", "risky": "risky"}.get(grade, "late")
+    odds = late.curve.odds(case.t)
+    if odds >= case.required:
+        why = late.reason(case.required)
+    else:
+        why = f"{odds_in_tenths(odds)} that it ripens before {_end(late)}"
+        last = late.last_safe(case.required)
+        if grade == "getting late" and last is not None:
+            why += f", and the last safe day was {short_date(last)}"
+    return f"{how} to wake growth: {why}; {until(case)}"
+
+
+def _end(late: Late) -> str:
+    return "frost" if late.ender == "frost" else "nights turn cool"

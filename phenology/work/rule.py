@@ -1,0 +1,89 @@
+"""What a rule of work is: it speaks to some operations, and explains itself in one sentence when it fires."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+from phenology.model.operations import Operation
+from phenology.work.case import Case
+
+TRADE = "common practice, no source"
+MEMORY = "from memory, unverified"
+
+DEFOLIATION = ("partial-defoliation", "full-defoliation")
+SHAPING = ("cutback", "halving", *DEFOLIATION)
+WAKING = tuple(operation for operation in Operation if operation.wakes)
+CUTTING = (*SHAPING, "pinching", "thinning", "basal-leaf")
+
+Fires = Callable[[Case], str | None]
+"""The sentence of a rule that speaks to a case; None where it keeps quiet."""
+
+
+@dataclass(frozen=True)
+class Finding:
+    """A rule that fired.
+
+    Attributes
+    ----------
+    rule : str
+    forbids : bool
+        Whether the work is not advised; else it is only to be minded.
+    sentence : str
+        What is the matter, to the grower.
+    provenance : str
+        Where the rule comes from.
+    answer : {"no", "wait", "mind"}
+        What it says to whoever asks first: no, better wait, or go on and mind this.
+    when : str
+        From when the work is better, where the rule knows: "when the leaves are hard", "from 24 Jun".
+    """
+
+    rule: str
+    forbids: bool
+    sentence: str
+    provenance: str
+    answer: str = "mind"
+    when: str = ""
+
+
+@dataclass(frozen=True)
+class Rule:
+    """One rule of work.
+
+    Attributes
+    ----------
+    name : str
+    operations : tuple of str
+        What it speaks to.
+    forbids : bool
+    provenance : str
+    fires : callable
+        Takes a `Case`, gives the sentence or None.
+    on_the_day : bool
+        Whether it only holds on the day itself, and says nothing of a window still to come.
+    answer : str
+        As `Finding.answer`; by default "no" for a rule that forbids, else "mind".
+    when : str or callable
+        As `Finding.when`, or what gives it for a case.
+    """
+
+    name: str
+    operations: tuple[str, ...]
+    forbids: bool
+    provenance: str
+    fires: Fires
+    on_the_day: bool = False
+    answer: str = ""
+    when: str | Callable[[Case], str] = ""
+
+    def check(self, case: Case) -> Finding | None:
+        """The finding, if the rule speaks to this work and fires."""
+        if case.operation not in self.operations or (case.planned and self.on_the_day):
+            return None
+        sentence = self.fires(case)
+        if sentence is None:
+            return None
+        answer = self.answer or ("no" if self.forbids else "mind")
+        when = self.when if isinstance(self.when, str) else self.when(case)
+        return Finding(self.name, self.forbids, sentence, self.provenance, answer, when)

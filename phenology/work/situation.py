@@ -1,0 +1,93 @@
+"""What a choice of technique looks at: the tree or zone, its flush, and what was done to it this season."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+from phenology.model.stages import stage_rank
+from phenology.species.species import Species
+from phenology.work.zones import Vigour
+
+
+@dataclass(frozen=True)
+class Done:
+    """Work done before.
+
+    Attributes
+    ----------
+    operation : str
+    days_ago : int
+    seasons_ago : int
+        0 for the season under way.
+    this_flush : bool
+        Whether it was done on the flush that is asked about.
+    """
+
+    operation: str
+    days_ago: int
+    seasons_ago: int = 0
+    this_flush: bool = False
+
+
+@dataclass(frozen=True)
+class Situation:
+    """A tree, or a zone of it, whose next work is to be chosen.
+
+    Attributes
+    ----------
+    species : Species
+    flush : int
+        Number of the flush in its season, 1 for the first.
+    stage : str or None
+        Latest stage seen of it; None where nobody looked.
+    zone : {"outer", "inside", "low"}
+    vigour : Vigour
+    aim : {"refining", "building", "resting"}
+    done : tuple of Done
+    repotted : bool
+        Whether the tree was repotted this season.
+    grade : str or None
+        How late it is for growth woken now, see `phenology.work.grades`; None where nobody knows.
+    guess : bool
+        Whether that rests on the catalogue alone, in the first half of the growing season.
+    flowers : str or None
+        "flowering" or "faded"; None where nobody said.
+    buds_set : bool
+        Whether next year's flower buds are taken to be set.
+    nights_warm : bool or None
+    grown_for : str or None
+        Leaf, flower or fruit, where the tree differs from its species.
+    checked : bool
+        Whether growth was checked by heat, drought or tight roots.
+    """
+
+    species: Species
+    flush: int = 1
+    stage: str | None = None
+    zone: str = "outer"
+    vigour: Vigour = field(default_factory=Vigour)
+    aim: str = "refining"
+    done: tuple[Done, ...] = ()
+    repotted: bool = False
+    grade: str | None = None
+    guess: bool = False
+    flowers: str | None = None
+    buds_set: bool = False
+    nights_warm: bool | None = None
+    grown_for: str | None = None
+    checked: bool = False
+
+    @property
+    def too_late(self) -> bool:
+        """Whether growth should not be woken any more; a guess closes nothing early in the season."""
+        return self.grade in ("risky", "too late", "rests") and not self.guess
+
+    def reached(self, rank: int) -> bool:
+        """Whether the flush was seen at a stage or beyond it."""
+        return self.stage is not None and stage_rank(self.stage) >= rank
+
+    def last(self, *operations: str) -> int | None:
+        """Days since work of these kinds this season; None where there was none."""
+        return min(
+            (d.days_ago for d in self.done if d.operation in operations and not d.seasons_ago), default=None
+        )

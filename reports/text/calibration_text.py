@@ -1,0 +1,178 @@
+"""What a garden's records have taught, as text at 80 columns."""
+
+from __future__ import annotations
+
+import math
+import textwrap
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from itertools import groupby
+
+from phenology.learning.calibration import Calibrated
+from phenology.learning.classic import ClassicBase, ClassicRow
+from phenology.learning.garden_leaves import LeafHabit
+from phenology.learning.observers import Lateness
+from phenology.learning.work_habit import WorkHabit
+from phenology.model.track_record import TrackRecord
+from phenology.species.catalogue import Species
+from reports.table import Column, Kind, Table, grid, in_units
+from reports.text.words import short_date
+
+WIDTH = 80
+METHODS = {
+    "sd_gdd": "least spread of degree-days",
+    "sd_days": "least spread in days",
+    "cv_gdd": "least relative spread",
+    "x_intercept": "where the rate meets nought",
+}
+CLOSING = (
+    "For comparison only: forecasts do not use these. They take the middle between two looks for the date "
+    "and know neither trees nor seasons; a base and its requirement go together and mean little apart. "
+    "Intervals: 95 %, of the average relation, for the last method alone."
+)
+STEPS: tuple[Column[Calibrated], ...] = (
+    Column("step", "text", lambda row: f"  {row.transition.words}", title="  step"),
+    Column("days", "text", lambda row: "{:.0f} ({:.0f}-{:.0f})".format(*row.days)),
+    Column("error", "number", lambda row: row.error_days, digits=0),
+    Column("guess", "number", lambda row: row.prior_share, show=lambda share: f"{share:.0%}"),
+    Column("seasons", "whole", lambda row: row.seasons),
+    Column("open", "whole", lambda row: row.unfinished or None),
+)
+
+
+def calibration_text(
+    rows: Sequence[Calibrated],
+    catalogue: dict[str, Species],
+    units: str,
+    skills: Sequence[TrackRecord] = (),
+    habits: Sequence[WorkHabit] = (),
+    leaves: Sequence[LeafHabit] = (),
+) -> str:
+    """The calibration: a block a species, a line a step, and how it would have done."""
+    if not rows:
+        return "Nothing to calibrate yet: there are no trees, or no looks at them."
+    reference = "64 degF" if units == "F" else "18 degC"
+    lines = [
+        f"How long each step takes on average, in days at a steady {reference}; four in five",
+        "that it lies between the two ends, wide where it is open which warmth counts:",
+    ]
+    for species in dict.fromkeys(row.species for row in rows):
+        mine = [row for row in rows if row.species == species]
+        known = catalogue.get(species)
+        lines += ["", f"{species}{f' ({known.name})' if known else ''}, {mine[0].looks} looks"]
+        lines.append(Table("", STEPS, mine).as_text(WIDTH))
+        words = [
+            *(leaf_words(leaf, units) for leaf in leaves if leaf.species == species),
+            *(_skill_words(skill) for skill in skills if skill.species == species),
+            *(habit_words(habit) for habit in habits if habit.species == species),
+        ]
+        lines += [line for text in words for line in _indented(text, "  ")]
+    lines += [
+        "",
+        "error: how far a forecast made when the step begins usually misses, in an",
+        "average season. guess: how much of the figure is still the catalogue's. open:",
+        "waits that ended unfinished; they count as at least so long.",
+    ]
+    return "\n".join(lines)
+
+
+def leaf_words(habit: LeafHabit, units: str) -> str:
+    """How fast leaves come, and how many, in the garden's units."""
+    number = f"{habit.leaves[0]:.1f} leaves to extended"
+    flushes = f"from {_counted(habit.flushes, 'flush', 'flushes')} counted"
+    if not habit.paced:  # counted only at the end: nothing was seen of the pace
+        return f"{number}, {flushes}."
+    heat = in_units(habit.degree_days_a_leaf, "degree_days", units)
+    base = in_units(habit.base, "temperature", units)
+    return (
+        f"A leaf each {habit.days_a_leaf[0]:.1f} days at {'64 degF' if units == 'F' else '18 degC'} "
+        f"({heat:.0f} degree-days above {base:g}), {number}, {flushes}."
+    )
+
+
+def _skill_words(skill: TrackRecord) -> str:
+    """Past forecasts against the usual date; honest when the weather added nothing."""
+    ours, usual = round(skill.missed), round(skill.usual_missed)
+    seen = f"on {skill.seasons} seasons it had not seen"
+    if skill.weather_helps and ours < usual:
+        return f"Your usual date missed hardening by {usual} days, flushcast by {ours}, {seen}."
+    if skill.weather_helps:
+        return f"Flushcast did no better than your usual date, {usual} days off, {seen}."
+    return f"Your usual date did as well or better ({usual} days off, flushcast {ours}), {seen}."
+
+
+def habit_words(habit: WorkHabit) -> str:
+    """What work that keeps to the week may hide."""
+    when = f"a {habit.weekday}" if habit.weekday != "weekend" else "weekends"
+    if habit.same_week:
+        first, last = (f(habit.days, key=lambda d: (d.month, d.day)) for f in (min, max))
+        when = f"the same {habit.weekday} of the year ({short_date(first)} to {short_date(last)})"
+    return (
+        f"Flush {habit.flush}: only work tells when its leaves were hard, and in all {habit.seasons} seasons "
+        f"it fell on {when}. The habit may be showing, not the tree; one look that finds leaves "
+        '"still soft" before you cut puts it right.'
+    )
+
+
+def observers_text(found: Sequence[Lateness]) -> str:
+    """Who calls leaves hard later than whom; a difference that may be none is said to be so."""
+    if not found:
+        return "\nNo flush was followed to hard leaves by two people, so nobody is compared."
+    lines = [""]
+    for one in found:
+        span = f"{one.low:.0f} to {one.high:.0f}"
+        words = (
+            f"{one.second} calls leaves hard some {one.days:.0f} days later ({span}) than {one.first}"
+            if one.clear
+            else f"{one.first} and {one.second} call leaves hard alike, as far as can be told ({span} days)"
+        )
+        flushes = _counted(one.flushes, "flush", "flushes")
+        lines += textwrap.wrap(f"{words}; {flushes} seen by both.", WIDTH, subsequent_indent="  ")
+    return "\n".join(lines)
+
+
+def classic_text(rows: Iterable[ClassicRow], units: str) -> str:
+    """The classic estimates: a block a species and step, a line a method."""
+    degree = "degF" if units == "F" else "degC"
+    lines = [f"Base ({degree}) and degree-days by four classic methods, for comparison only"]
+    before = ""
+    for (species, step), group in groupby(rows, key=lambda row: (row.species, row.transition)):
+        methods = list(group)
+        lines += ["", species] if species != before else [""]
+        before = species
+        waits = _counted(methods[0].waits, "wait", "waits")
+        lines.append(f"  {step.words}, {waits} in {_counted(methods[0].seasons, 'season', 'seasons')}")
+        cells = [
+            (f"    {METHODS[row.method]}", *_estimate(row.result, units)) for row in methods if row.result
+        ]
+        lines += [grid(["", "base", "degree-days"], cells, WIDTH)] if cells else []
+        why_not = next((row.why_not for row in methods if row.why_not), "")
+        lines += _indented(why_not, "    ")
+    if not before:
+        return "No finished waits yet: nothing to compare with."
+    return "\n".join([*lines, "", *textwrap.wrap(CLOSING, WIDTH)])
+
+
+def _estimate(found: ClassicBase, units: str) -> Iterator[str]:
+    def shown(kind: Kind, digits: int) -> Callable[[float], str]:
+        return lambda v: f"{round(in_units(v, kind, units), digits) + 0.0:.{digits}f}"  # no -0.0
+
+    base, need = shown("temperature", 1), shown("degree_days", 0)
+    yield base(found.base) + _span(found.base_interval, base)
+    yield need(found.requirement) + _span(found.requirement_interval, need)
+
+
+def _span(interval: tuple[float, float] | None, shown: Callable[[float], str]) -> str:
+    if interval is None:
+        return ""
+    if not any(map(math.isfinite, interval)):
+        return " (no limit)"
+    low, high = (shown(v) if math.isfinite(v) else "no limit" for v in interval)
+    return f" ({low} to {high})"
+
+
+def _counted(number: int, one: str, many: str) -> str:
+    return f"{number} {one if number == 1 else many}"
+
+
+def _indented(text: str, indent: str) -> list[str]:
+    return textwrap.wrap(text, WIDTH, initial_indent=indent, subsequent_indent=indent)
