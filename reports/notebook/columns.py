@@ -3,19 +3,16 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from typing import Any, Literal
+from typing import Any
 
-import numpy as np
 import pandas as pd
 
-Kind = Literal["text", "date", "moment", "number", "whole", "yes"]
+from reports.table import Kind, frame_column
+
 Columns = Mapping[str, Kind]
 
 DAY = pd.date_range("2026-01-01", periods=1).dtype
 """Dates as this pandas counts them itself, so that our columns merge with its own."""
-
-TEXT = pd.Series(["a"]).dtype
-"""Text as this pandas keeps it: plain objects before 3, its own text from 3 on."""
 
 
 def table(rows: Iterable[Mapping[str, Any]], columns: Columns) -> pd.DataFrame:
@@ -26,7 +23,7 @@ def table(rows: Iterable[Mapping[str, Any]], columns: Columns) -> pd.DataFrame:
     rows : iterable of mappings
         One for each row, with a value for each column; None where nothing is known.
     columns : mapping of name to kind
-        ``text`` (missing where None), ``date`` (a date or ISO text; NaT where None), ``moment`` (with a
+        ``text`` (missing where None), ``date`` (a date or ISO text; NaT where None), ``time`` (with a
         time zone; comes out in UTC), ``number`` (float, NaN where None), ``whole`` (int, never missing),
         ``yes`` (bool, never missing).
 
@@ -39,17 +36,5 @@ def table(rows: Iterable[Mapping[str, Any]], columns: Columns) -> pd.DataFrame:
     """
     kept = list(rows)
     return pd.DataFrame({
-        name: _column([row[name] for row in kept], kind) for name, kind in columns.items()
+        name: frame_column([row[name] for row in kept], kind) for name, kind in columns.items()
     })  # fmt: skip
-
-
-def _column(values: list[Any], kind: Kind) -> pd.Series:
-    if kind == "text":
-        return pd.Series(values, dtype=TEXT)
-    if kind == "date":
-        return pd.Series(np.array(values, dtype="datetime64[D]")).astype(DAY)
-    if kind == "moment":
-        return pd.Series(pd.to_datetime(values, utc=True))
-    if kind == "number":
-        return pd.Series(np.array([np.nan if v is None else v for v in values], dtype=float))
-    return pd.Series(np.array(values, dtype=np.int64 if kind == "whole" else np.bool_))

@@ -49,7 +49,7 @@ INTERVALS: Columns = {
     "after": "date", "by": "date", "after_day": "number", "by_day": "number", "width_days": "number",
 }  # fmt: skip
 HISTORY: Columns = {
-    "at": "moment", "what": "text", "device": "text", "rows": "whole", "undone": "yes", "change_id": "text",
+    "at": "time", "what": "text", "device": "text", "rows": "whole", "undone": "yes", "change_id": "text",
 }  # fmt: skip
 
 

@@ -1,0 +1,309 @@
+"""One table a result: rows made once, and read as JSON, CSV, DataFrame or terminal text.
+
+A result is a sequence of typed rows. Its columns say how a value is taken from a row, what kind it is and
+what it means; the views differ in form alone, so that a thing has one name and one value everywhere. Numbers
+stay numbers in °C and °C·d until a view writes them; only there are they turned into the garden's units.
+"""
+
+from __future__ import annotations
+
+import csv
+import io
+import json
+import math
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass
+from datetime import date
+from typing import TYPE_CHECKING, Any, Generic, Literal, TypeVar
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+R = TypeVar("R")
+
+Kind = Literal[
+    "text",  # missing where None or empty in a frame
+    "texts",  # several; joined by "; " where there is room for one
+    "date",
+    "time",  # a moment with its zone; UTC in a frame
+    "number",
+    "day",  # decimal day of a season: rounds up, so that the date beside it stays its ceiling
+    "whole",  # never missing
+    "season",  # the year in which it starts; JSON, CSV and text show its label
+    "yes",  # never missing
+    "temperature",  # °C
+    "difference",  # between temperatures; °C
+    "degree_days",  # °C·d
+]
+
+NUMBERS = ("number", "day", "whole", "temperature", "difference", "degree_days")
+HEAT = ("temperature", "difference", "degree_days")
+Encoded = str | int | float | bool | list[str] | None
+
+
+@dataclass(frozen=True)
+class Column(Generic[R]):
+    """One column of a result.
+
+    Attributes
+    ----------
+    name : str
+        A dot nests it in JSON: "odds.today" stands under "odds" there, and is "odds_today" in flat tables.
+    kind : str
+        One of `Kind`; what a view may do with it.
+    get : callable
+        Takes the value from a row; None where nothing is known.
+    meaning : str
+        One line for who reads the table, with the unit.
+    digits : int, optional
+        Decimals that are worth telling, in every view; exact without.
+    title : str, optional
+        Its heading on a terminal; the name without.
+    listed : bool
+        Whether JSON keeps what stands under one name as an array, in order, and not as an object.
+    """
+
+    name: str
+    kind: Kind
+    get: Callable[[R], Any]
+    meaning: str = ""
+    digits: int | None = None
+    title: str | None = None
+    listed: bool = False
+
+    @property
+    def flat(self) -> str:
+        """Its name where nothing nests."""
+        return self.name.replace(".", "_")
+
+    def flat_in(self, units: str) -> str:
+        """The same with its unit, where it has one: `degree_days_c`, `degree_days_f`."""
+        return f"{self.flat}_{units.lower()}" if self.kind in HEAT else self.flat
+
+
+class Table(Generic[R]):
+    """A result as rows and columns.
+
+    Parameters
+    ----------
+    schema : str
+        Name and version, such as "flushcast.forecast/1".
+    columns : sequence of Column
+    rows : iterable
+        Typed rows; each value is taken from them once.
+    units : {"C", "F"}
+        What JSON, CSV and text are written in. A frame is always in °C.
+    season_label : callable
+        How a season is written, see `SeasonCalendar.label`.
+
+    Examples
+    --------
+    >>> pots = Table("example.pots/1", (
+    ...     Column[tuple[str, float | None]]("pot", "text", lambda row: row[0], "Its label."),
+    ...     Column("soil.warmest", "temperature", lambda row: row[1], "At noon.", digits=1),
+    ... ), [("a", 21.04), ("b", None)], units="F")
+    >>> pots.records()
+    [{'pot': 'a', 'soil': {'warmest': 69.9}}, {'pot': 'b', 'soil': {'warmest': None}}]
+    >>> print(pots.as_csv(), end="")
+    pot,soil_warmest_f
+    a,69.9
+    b,
+    >>> print(pots.as_text(width=30))
+    pot  soil.warmest
+    a            69.9
+    b               .
+    >>> pots.as_frame()["soil_warmest_c"].tolist()
+    [21.0, nan]
+    """
+
+    def __init__(
+        self,
+        schema: str,
+        columns: Sequence[Column[R]],
+        rows: Iterable[R],
+        *,
+        units: str = "C",
+        season_label: Callable[[int], str] = str,
+    ) -> None:
+        self.schema, self.columns, self.units = schema, tuple(columns), units
+        self.rows = tuple(rows)
+        self._season_label = season_label
+        self._cells = [[column.get(row) for column in self.columns] for row in self.rows]
+
+    def __len__(self) -> int:
+        return len(self.rows)
+
+    def records(self) -> list[dict[str, Any]]:
+        """The rows as plain data: dates in ISO, nothing known as None, names nested at their dots."""
+        return [self._record(cells) for cells in self._cells]
+
+    def _record(self, cells: Sequence[Any]) -> dict[str, Any]:
+        record: dict[str, Any] = {}
+        for column, cell in zip(self.columns, cells, strict=True):
+            group, _, name = column.name.rpartition(".")
+            value = self._encoded(column, cell)
+            if column.listed:
+                record.setdefault(group, []).append(value)
+            elif group:
+                record.setdefault(group, {})[name] = value
+            else:
+                record[name] = value
+        return record
+
+    def as_json(self, *, key: str = "rows", **head: Any) -> str:
+        """The table as JSON text: its schema, then `head`, then the rows under `key`."""
+        return json_text(self.schema, {**head, key: self.records()})
+
+    def as_csv(self, *, without: Sequence[str] = ()) -> str:
+        """The table as CSV text, one line a row, an empty cell where nothing is known.
+
+        Parameters
+        ----------
+        without : sequence of str
+            Columns, or groups of them, that are left out.
+        """
+        left_out = set(without)
+        kept = [k for k, c in enumerate(self.columns) if not left_out & {c.name, c.name.partition(".")[0]}]
+        out = io.StringIO()
+        writer = csv.writer(out, lineterminator="\n")
+        writer.writerow([self.columns[k].flat_in(self.units) for k in kept])
+        for cells in self._cells:
+            told = (self._encoded(self.columns[k], cells[k]) for k in kept)
+            writer.writerow(["; ".join(cell) if isinstance(cell, list) else cell for cell in told])
+        return out.getvalue()
+
+    def as_frame(self) -> pd.DataFrame:
+        """The table as a DataFrame, in °C whatever the garden shows.
+
+        Notes
+        -----
+        ``text`` and ``texts`` are text, missing where empty; ``date`` is a datetime, NaT where unknown;
+        ``time`` has its zone, UTC; numbers are floats with NaN; ``whole`` and ``season`` are integers and
+        ``yes`` booleans, never missing. The types are the same when there is not a single row.
+        """
+        import pandas as pd
+
+        return pd.DataFrame({
+            column.flat_in("C"): frame_column(
+                [rounded(cells[k], column) if column.kind in NUMBERS else cells[k] for cells in self._cells],
+                column.kind,
+            )
+            for k, column in enumerate(self.columns)
+        })  # fmt: skip
+
+    def as_text(self, width: int | None = None, *, only: Sequence[str] = ()) -> str:
+        """The table for a terminal: plain columns, as wide as the terminal at most.
+
+        Parameters
+        ----------
+        width : int, optional
+            In characters; the terminal's own without.
+        only : sequence of str
+            Names of the columns to show, in this order; all without.
+        """
+        import shutil
+
+        from rich.console import Console
+        from rich.table import Table as Drawn
+
+        names = [column.name for column in self.columns]
+        shown = [names.index(name) for name in only or names]
+        drawn = Drawn(box=None, pad_edge=False, show_edge=False, padding=(0, 2, 0, 0))
+        for k in shown:
+            number = self.columns[k].kind in NUMBERS
+            drawn.add_column(self.columns[k].title or names[k], justify="right" if number else "left",
+                             no_wrap=number, overflow="fold")  # fmt: skip
+        for cells in self._cells:
+            drawn.add_row(*(self._shown(self.columns[k], cells[k]) for k in shown))
+        out = io.StringIO()
+        Console(
+            file=out, width=width or shutil.get_terminal_size().columns, color_system=None, highlight=False,
+            markup=False, emoji=False,
+        ).print(drawn)  # fmt: skip
+        return "\n".join(line.rstrip() for line in out.getvalue().splitlines())
+
+    def _encoded(self, column: Column[R], cell: Any) -> Encoded:
+        """A cell as JSON and CSV hold it, in the garden's units."""
+        if cell is None:
+            return None
+        if column.kind in NUMBERS:
+            number = rounded(in_units(cell, column.kind, self.units), column)
+            if column.kind == "whole":
+                return int(number)
+            return number if math.isfinite(number) else None
+        if column.kind in ("date", "time"):
+            return str(cell.isoformat())
+        if column.kind == "season":
+            return self._season_label(cell)
+        if column.kind == "texts":
+            return [str(text) for text in cell]
+        return bool(cell) if column.kind == "yes" else str(cell)
+
+    def _shown(self, column: Column[R], cell: Any) -> str:
+        """A cell as a terminal shows it."""
+        from phenology.language.date_style import short_date
+
+        if isinstance(cell, date) and column.kind == "date":
+            return short_date(cell)
+        told = self._encoded(column, cell)
+        if told is None or told == "" or told == []:
+            return "."
+        if isinstance(told, bool):
+            return "yes" if told else "no"
+        if isinstance(told, float) and column.digits is not None:
+            return f"{told:.{column.digits}f}"
+        return "; ".join(told) if isinstance(told, list) else str(told)
+
+
+def json_text(schema: str, content: dict[str, Any]) -> str:
+    """A document of one table or of several as JSON text; dates in ISO."""
+    return json.dumps({"schema": schema, **content}, ensure_ascii=False, indent=2, default=_iso)
+
+
+def _iso(value: Any) -> str:
+    if isinstance(value, date):
+        return value.isoformat()
+    raise TypeError(f"{value!r} cannot be written as JSON")
+
+
+def in_units(celsius: float, kind: Kind, units: str) -> float:
+    """A temperature, a difference of two or degree-days in a garden's units; other numbers as they are.
+
+    Examples
+    --------
+    >>> in_units(10, "temperature", "F"), in_units(5, "degree_days", "F"), in_units(5, "number", "F")
+    (50.0, 9.0, 5)
+    """
+    if units != "F" or kind not in HEAT:
+        return celsius
+    from phenology.model.units import c_to_f, degree_days_c_to_f
+
+    return float((c_to_f if kind == "temperature" else degree_days_c_to_f)(celsius))
+
+
+def rounded(value: Any, column: Column[Any]) -> Any:
+    """A number to the decimals that its column tells; None and what is not finite as they are."""
+    if value is None or column.digits is None or not math.isfinite(value):
+        return value
+    if column.kind == "day":
+        scale = 10**column.digits
+        return math.ceil(round(value * scale, 6)) / scale
+    return round(value, column.digits)
+
+
+def frame_column(values: Sequence[Any], kind: Kind) -> pd.Series:
+    """Values as one column of a DataFrame; see `Table.as_frame` for what becomes of each kind."""
+    import numpy as np
+    import pandas as pd
+
+    if kind in ("text", "texts"):
+        told = ("; ".join(v) if kind == "texts" and v is not None else v for v in values)
+        return pd.Series([text or None for text in told], dtype=pd.Series(["a"]).dtype)
+    if kind == "date":
+        day = pd.date_range("2026-01-01", periods=1).dtype  # as this pandas counts days itself
+        return pd.Series(np.array(values, dtype="datetime64[D]")).astype(day)
+    if kind == "time":
+        return pd.Series(pd.to_datetime(list(values), utc=True))
+    if kind in ("whole", "season", "yes"):
+        return pd.Series(np.array(values, dtype=np.bool_ if kind == "yes" else np.int64))
+    return pd.Series(np.array([np.nan if v is None else v for v in values], dtype=float))
