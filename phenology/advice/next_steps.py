@@ -54,12 +54,12 @@ class NextStep:
     @property
     def last_safe(self) -> date | None:
         """The last day on which a cut still ripens; None where no cut is advised or nothing limits it."""
-        return self.row.advice.last_safe if self.row.advice and self.row.operation else None
+        return self.row.advice.last_safe if self.row.advice and self.row.advice.wakes else None
 
     @property
     def odds(self) -> tuple[float, float, float] | None:
         """Odds that what a cut wakes ripens, made today, in two weeks, in three; None without dates."""
-        known = self.row.advice is not None and self.row.operation and self.row.trust.seasons > 0
+        known = self.row.advice is not None and self.row.advice.wakes and self.row.trust.seasons > 0
         return self.row.advice.odds if self.row.advice and known else None
 
     @property

@@ -61,18 +61,20 @@ def _of(row: ForecastRow, forecast: GardenForecast) -> Iterator[Window]:
     garden, opens = forecast.garden, _dates(row, forecast)
     if row.stage == "hardened" and (advice := row.advice) is not None:
         refused = advice.refused[0].sentence if advice.operation is None and advice.refused else ""
+        quiet = bool(advice.techniques) and not advice.wakes  # nothing ends work that wakes nothing
         yield Window(
             row, advice.operation or "cutback", opens, row.arrival is None, "as soon as leaves are hard",
-            advice.last_safe, advice.reason, advice.odds, refused,
+            None if quiet else advice.last_safe, "" if quiet else advice.reason,
+            None if quiet else advice.odds, refused,
         )  # fmt: skip
     if row.stage != "budbreak" or row.arrival is None or row.flush > 1:
         return
-    middle = opens[1]
-    if garden.species_of(row.tree).woken_by != "warmth" and (middle is None or middle >= garden.as_of):
+    middle, species = opens[1], garden.species_of(row.tree)
+    if "bud-swell" in species.repot and (middle is None or middle >= garden.as_of):
         swelling = _shifted(opens, -SWELLING_DAYS)
         begun = swelling[1] is not None and swelling[1] <= garden.as_of
         yield Window(row, "repotting", swelling, begun, "buds fat, scales parting", middle, "buds break")
-    if garden.aim_of(row.tree) == "refining":
+    if garden.aim_of(row.tree) == "refining" and species.takes("pinch"):
         soft = _shifted(opens, PINCHING_OPENS)
         closes = soft[1] + timedelta(days=PINCHING_LASTS) if soft[1] else None
         if closes is None or closes >= garden.as_of:

@@ -19,7 +19,7 @@ from phenology.advice.next_steps import NextStep, coming_steps
 from phenology.garden import Garden
 from phenology.model.errors import InputError
 from phenology.work.cautions import LOOK_FIRST
-from reports.text.forecast_text import STATE, does_words
+from reports.text.forecast_text import STATE
 from reports.text.words import capital, short_date
 
 PRODUCT = "-//flushcast//garden//EN"
@@ -85,7 +85,7 @@ def events_of(forecast: GardenForecast) -> Iterator[Event]:
 def _step_events(step: NextStep) -> Iterator[Event]:
     row, label, today = step.row, step.row.tree.label, step.garden.as_of
     key = (row.tree.id, str(row.season), str(row.flush), row.stage)
-    does = does_words(row)
+    does = row.advice.does if row.advice and row.operation else ""
     words = f"{f'If firm, {does}' if does else 'Note what you see'}. Trust: {row.trust.words}."
     if step.undated:
         first, until = step.weekly

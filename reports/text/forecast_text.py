@@ -6,14 +6,15 @@ from collections import Counter
 from collections.abc import Iterator
 from datetime import timedelta
 
-from phenology.advice.forecast_rows import ForecastRow, GardenForecast
+from phenology.advice.forecast_rows import GardenForecast
 from phenology.advice.next_steps import Alike, alike, coming_steps, far_steps, row_warnings
 from phenology.advice.without_dates import without_dates
 from phenology.garden import Garden
 from phenology.work.cautions import CUT_FIRM, LOOK_FIRST
+from phenology.work.grades import odds_in_tenths
+from phenology.work.season_of_work import until_rest
 from reports.text.words import (
     date_range,
-    percent,
     short_date,
     tree_names,
     weekday_date,
@@ -27,10 +28,6 @@ WORTH_SAYING = 0.97  # unless waiting three weeks hardly costs anything
 
 HAS_COME = {"budbreak": "break bud", "extended": "have stopped lengthening", "hardened": "be hard"}
 STATE = {"budbreak": "in bud break", "extended": "extended", "hardened": "hard"}
-DOES = {
-    "cutback": "cut to two, then halve outer leaves",
-    "partial-defoliation": "take the outer leaves off, once a season",
-}
 METHOD = "How this is reckoned: docs/method.md, or the foot of a `flushcast report`."
 NO_TREES = "The garden has no trees yet; add one with `flushcast tree add`."
 
@@ -111,14 +108,9 @@ def advice_words(group: Alike, *, odds: bool = True) -> Iterator[str]:
     if row.stage == "hardened":
         opening = "Look, and if still firm, " if row.arrival is None else "If firm, "
         refused = f"Do not cut: {step.refused.sentence}." if step.refused else ""
-        does = does_words(row)
+        does = row.advice.does if row.advice and row.operation else ""
         yield f"{opening}{does}." if does else refused or "Only note it: not being refined."
         yield from _until(group, odds)
-
-
-def does_words(row: ForecastRow) -> str:
-    """What to do when it is firm, in a few words; empty where nothing is to be cut."""
-    return DOES.get(row.operation, row.operation.replace("-", " ")) if row.operation else ""
 
 
 def _span(group: Alike) -> str:
@@ -145,11 +137,12 @@ def _until(group: Alike, tell_odds: bool) -> Iterator[str]:
         yield f"Stop by {short_date(last)}."
         middle = group.date_at(0.5)
         if row.arrival is not None and (middle is None or middle > last):
-            yield "It is likelier hard after that: then leave it until bare."
+            rest = until_rest(group.first.garden.species_of(row.tree))
+            yield f"It is likelier hard after that: then leave it {rest}."
     soon = (row.look_on - group.first.garden.as_of).days <= SOON_DAYS
     if tell_odds and soon and group.odds and group.odds[-1] < WORTH_SAYING:
-        today, fortnight, three_weeks = map(percent, group.odds)
+        today, fortnight, three_weeks = map(odds_in_tenths, group.odds)
         yield (
-            f"Odds that new growth ripens: {today} if cut today, {fortnight} in two weeks, "
+            f"That new growth ripens is {today} if it is woken today, {fortnight} in two weeks, "
             f"{three_weeks} in three."
         )

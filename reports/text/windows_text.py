@@ -8,7 +8,8 @@ from datetime import date
 from phenology.advice.windows import Window
 from phenology.garden import Garden
 from phenology.work.cautions import WINDOW_LOOKS_FIRST
-from reports.text.words import date_range, percent, short_date, weekday_full_date, wrapped
+from phenology.work.grades import odds_in_tenths
+from reports.text.words import date_range, short_date, weekday_full_date, wrapped
 
 SOON_DAYS = 7  # what waiting costs is told of windows that open this soon
 
@@ -33,8 +34,8 @@ def _sentences(window: Window, today: date) -> Iterator[str]:
         yield f"Closes {short_date(window.closes)}: {window.closes_why}."
     near = window.opens[0] is not None and (window.opens[0] - today).days <= SOON_DAYS
     if window.odds is not None and near:
-        now, fortnight, three_weeks = map(percent, window.odds)
-        yield f"Ripens with odds of {now} done today, {fortnight} in two weeks, {three_weeks} in three."
+        now, fortnight, three_weeks = map(odds_in_tenths, window.odds)
+        yield f"That it ripens is {now} done today, {fortnight} in two weeks, {three_weeks} in three."
 
 
 def _opens(window: Window) -> str:
