@@ -3,14 +3,10 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import TYPE_CHECKING
 
 import click
 
 from reports.cli.common import as_of_option, garden_option, put
-
-if TYPE_CHECKING:
-    from phenology.garden import Garden
 
 
 @click.command("calibrate")
@@ -36,6 +32,7 @@ def calibrate_command(
     from phenology.learning.work_habit import work_habits
     from phenology.model.track_record import TrackRecord
     from reports.garden.garden_date import garden_date
+    from reports.garden.own_species import own_species
     from reports.garden.past_forecasts import garden_past
     from reports.garden.snapshot import read_garden
     from reports.output.calibration import calibration_json, classic_json
@@ -43,9 +40,8 @@ def calibrate_command(
     from reports.text.progress import progress
 
     snapshot, settings = read_garden(garden, garden_date(garden, as_of), past=as_of is not None)
-    latin = None
-    if species is not None:
-        latin = _own_species(species, snapshot)
+    grown = {tree.species for tree in snapshot.trees}
+    latin = own_species(species, grown, snapshot.species).latin if species is not None else None
     fit = GardenFit(snapshot)
     if classic:
         from phenology.learning.classic import classic_rows
@@ -68,17 +64,3 @@ def calibrate_command(
             from phenology.learning.observers import observer_lateness
 
             put(observers_text(list(observer_lateness(snapshot))))
-
-
-def _own_species(text: str, garden: Garden) -> str:
-    """The species meant: one that grows here, before any other of the catalogue."""
-    from phenology.model.errors import InputError
-    from phenology.species.catalogue import find_species, neutral_species
-
-    here = {
-        name: garden.species.get(name) or neutral_species(name) for name in {t.species for t in garden.trees}
-    }
-    try:
-        return find_species(text, here).latin
-    except InputError:
-        return find_species(text, garden.species).latin

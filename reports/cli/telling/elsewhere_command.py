@@ -143,33 +143,26 @@ def _attribution(garden: Path, names: set[str]) -> tuple[str, ...]:
 
 
 def _species(garden: Path, typed: str) -> Species:
-    """The species meant: of those that grow here first, else of the whole catalogue."""
-    from phenology.model.errors import UnknownNameError
-    from phenology.species.catalogue import find_species, load_species
+    """The species meant, with the garden's own where there is one."""
+    from phenology.species.catalogue import load_species
+    from reports.garden.own_species import own_species
 
-    catalogue = load_species()
-    if (garden / "garden.toml").is_file():
-        from data_sources.garden import open_journal, read_settings
+    if not (garden / "garden.toml").is_file():
+        return own_species(typed, (), load_species())
+    from data_sources.garden import open_journal, read_settings
 
-        catalogue = load_species(read_settings(garden).species)
-        with open_journal(garden) as journal:
-            kept = {tree.species for tree in journal.trees()}
-        try:
-            return find_species(typed, {latin: s for latin, s in catalogue.items() if latin in kept})
-        except UnknownNameError:
-            pass
-    return find_species(typed, catalogue)
+    with open_journal(garden) as journal:
+        grown = {tree.species for tree in journal.trees()}
+    return own_species(typed, grown, load_species(read_settings(garden).species))
 
 
 def _learned(garden: Path, latin: str, work: str) -> dict[str, float] | None:
     """Heat clocks weighed by the garden's own looks at a species, where it has any."""
     from reports.garden.elsewhere_weather import learned_weights
 
-    found = learned_weights(garden, latin, work)
-    if found is None:
-        return None
-    weights, seasons = found
-    say(f"Ways of counting warmth are weighed by your own looks, {seasons} seasons of {latin}.")
+    weights, seasons = learned_weights(garden, latin, work) or (None, 0)
+    if weights:
+        say(f"Ways of counting warmth are weighed by your own looks, {seasons} seasons of {latin}.")
     return weights
 
 
