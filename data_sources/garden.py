@@ -6,6 +6,7 @@ import os
 from collections.abc import Iterable, Sequence
 from contextlib import suppress
 from pathlib import Path
+from uuid import uuid4
 
 from data_sources.garden_settings import (
     SETTINGS_NAME,
@@ -32,6 +33,7 @@ __all__ = [
     "calendar_of",
     "check_settings",
     "create_garden",
+    "new_id",
     "open_journal",
     "read_settings",
     "write_settings",
@@ -116,3 +118,8 @@ def calendar_of(settings: GardenSettings, places: Sequence[Place]) -> SeasonCale
         month, _, day = settings.season_start.partition("-")
         return SeasonCalendar(int(month), int(day))
     return SeasonCalendar.for_latitude(places[0].latitude if places else 0.0)
+
+
+def new_id() -> str:
+    """An id for a new record."""
+    return str(uuid4())

@@ -5,7 +5,7 @@ from __future__ import annotations
 import os
 import re
 import tomllib
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping
 from contextlib import suppress
 from dataclasses import dataclass, field
 from datetime import date, datetime
@@ -17,6 +17,7 @@ from data_sources.sqlite.files import sync_folder
 from phenology.language.date_style import SHOWN_ORDERS, DateStyle
 from phenology.language.written_days import DATE_ORDERS, DateOrder
 from phenology.model.errors import InputError, StoreError
+from phenology.model.limits import Limits
 
 SETTINGS_NAME = "garden.toml"
 UNITS = ("C", "F")
@@ -76,6 +77,17 @@ class GardenSettings:
     species: Mapping[str, Mapping[str, Any]] = field(default_factory=dict)
 
     @property
+    def limits(self) -> Limits:
+        """What the garden asks of late work."""
+        return Limits(
+            odds=self.odds,
+            weeks_before_frost=self.weeks_before_frost,
+            least_daylength=self.least_daylength,
+            hot_day_c=self.hot_day,
+            away=self.away,
+        )
+
+    @property
     def date_style(self) -> DateStyle:
         """How dates are written here and where weeks begin."""
         order = next((o for o in SHOWN_ORDERS if o == self.date_order), SHOWN_ORDERS[0])
@@ -87,117 +99,134 @@ class GardenSettings:
         return next((o for o in DATE_ORDERS if o == self.date_order), None)
 
 
-# key in the file (a dot: within a table): field, and what makes its value good, else raises InputError
-def _text(value: Any) -> str:
-    if isinstance(value, str) and value.strip():
-        return value
-    raise InputError("a text in quotes")
+@dataclass(frozen=True)
+class Setting:
+    """How one setting is checked and explained.
+
+    Attributes
+    ----------
+    wanted : str
+        What its value must be, to who wrote something else.
+    meaning : str
+        In a line, for who reads the settings; empty where it is not set by itself.
+    comment : str
+        Beside it in a new file.
+    unset : str
+        What its default means.
+    allowed : tuple of str
+        The only texts that it may be.
+    between : (float, float), optional
+        The numbers that it may be.
+    """
+
+    wanted: str
+    meaning: str = ""
+    comment: str = ""
+    unset: str = "-"
+    allowed: tuple[str, ...] = ()
+    between: tuple[float, float] | None = None
 
 
-def _one_of(allowed: tuple[str, ...]) -> Callable[[Any], str]:
-    def check(value: Any) -> str:
-        for one in allowed:
-            if isinstance(value, str) and value.casefold() == one.casefold():
-                return one
-        raise InputError(" or ".join(f'"{one}"' for one in allowed))
-
-    return check
+def _named(allowed: tuple[str, ...], meaning: str, comment: str, unset: str = "-") -> Setting:
+    return Setting(" or ".join(f'"{one}"' for one in allowed), meaning, comment, unset, allowed)
 
 
-def _month_day(value: Any) -> str:
-    said = 'a month and day such as "07-01", from "01-01" to "12-31" (29 February is not one)'
-    if not isinstance(value, str) or not re.fullmatch(r"\d\d-\d\d", value):
-        raise InputError(said)
+def _number(low: float, high: float, meaning: str, comment: str = "") -> Setting:
+    return Setting(f"a number from {low:g} to {high:g}", meaning, comment, between=(low, high))
+
+
+_TEXT = "a text in quotes"
+_ORDERS = "day-first, month-first or year-first"
+SETTINGS: dict[str, Setting] = {
+    "name": Setting(_TEXT, "what the garden is called"),
+    "units": _named(UNITS, "C or F: how temperatures are shown", "C or F"),
+    "season_start": Setting(
+        'a month and day such as "07-01", from "01-01" to "12-31" (29 February is not one)',
+        "first day of a season, MM-DD",
+        "first day of a season, month-day",
+        "by hemisphere",
+    ),
+    "date_order": _named(
+        SHOWN_ORDERS,
+        f"how dates are shown and 4/7 reads: {_ORDERS}",
+        f"{_ORDERS}: how dates are shown and read",
+        "day-first, 4/7 asked",
+    ),
+    "odds": _number(
+        0.5,
+        0.99,
+        "how sure a woken flush must be to ripen, 0.5 to 0.99",
+        "how sure a woken flush must be to ripen before the last safe date",
+    ),
+    "first_weekday": _named(
+        WEEKDAYS, "where weeks begin: monday ... sunday", "where weeks begin", WEEKDAYS[0]
+    ),
+    "weather_sources": Setting(
+        'a list of texts such as ["one", "another"]',
+        "weather services in the order asked, with commas",
+        unset="the usual order",
+    ),
+    "weather_services": Setting("a table such as [weather.services]"),
+    "contact": Setting(_TEXT, "address for weather services that want one"),
+    "stands_on": Setting(
+        "a date without quotes such as 2026-06-14",
+        "the day the garden stands still on",
+        "this garden stands still on that day",
+        "follows the calendar",
+    ),
+    "weeks_before_frost": _number(0, 40, "cuts stop this many weeks before the usual first frost"),
+    "least_daylength": _number(0, 24, "cuts stop when days grow shorter than this, in hours"),
+    "hot_day": _number(15, 60, "heat above which leaves are not taken off and shoots not cut"),
+    "away": Setting(
+        'a list of intervals such as ["2026-08-01/2026-08-14"], first day before last',
+        "when nobody waters: 2026-08-01/2026-08-14, more with commas",
+    ),
+    "species": Setting('tables such as [species."Acer palmatum"]'),
+}
+"""Every field of `GardenSettings`, in its order; in the file the weather's stand in a table of their own."""
+
+
+def _valid(name: str, value: Any) -> Any:
+    """The value of a setting as it is kept; None where it is not allowed."""
+    setting = SETTINGS[name]
+    if setting.allowed:
+        return next((one for one in setting.allowed if one.casefold() == str(value).casefold()), None)
+    if setting.between:
+        is_number = isinstance(value, int | float) and not isinstance(value, bool)
+        return float(value) if is_number and setting.between[0] <= value <= setting.between[1] else None
+    if setting.wanted == _TEXT:
+        return value if isinstance(value, str) and value.strip() else None
+    if name == "stands_on":
+        return value if isinstance(value, date) and not isinstance(value, datetime) else None
+    if name == "species":
+        return value if isinstance(value, Mapping) and all(map(_is_table, value.values())) else None
+    if name == "weather_services":
+        return value if isinstance(value, Mapping) and _services_fit(value) else None
     try:
-        date(2025, int(value[:2]), int(value[3:]))
+        if name == "season_start":
+            date.fromisoformat(f"2025-{value}")
+            return value if isinstance(value, str) and re.fullmatch(r"\d\d-\d\d", value) else None
+        if not isinstance(value, list | tuple) or not all(isinstance(v, str) and v.strip() for v in value):
+            return None
+        ends = [list(map(date.fromisoformat, text.split("/"))) for text in value if name == "away"]
+        return tuple(value) if all(len(pair) == 2 and pair[0] <= pair[1] for pair in ends) else None
     except ValueError:
-        raise InputError(said) from None
-    return value
+        return None
 
 
-def _odds(value: Any) -> float:
-    if isinstance(value, int | float) and not isinstance(value, bool) and 0.5 <= value <= 0.99:
-        return float(value)
-    raise InputError("a number from 0.5 to 0.99")
+def _is_table(value: Any) -> bool:
+    return isinstance(value, Mapping)
 
 
-def _number(low: float, high: float) -> Callable[[Any], float]:
-    def check(value: Any) -> float:
-        if isinstance(value, int | float) and not isinstance(value, bool) and low <= value <= high:
-            return float(value)
-        raise InputError(f"a number from {low:g} to {high:g}")
-
-    return check
-
-
-def _intervals(value: Any) -> tuple[str, ...]:
-    said = 'a list of intervals such as ["2026-08-01/2026-08-14"], first day before last'
-    try:
-        found = _names(value)
-        ends = [[date.fromisoformat(end) for end in text.split("/")] for text in found]
-    except ValueError:
-        raise InputError(said) from None
-    if not all(len(pair) == 2 and pair[0] <= pair[1] for pair in ends):
-        raise InputError(said)
-    return found
-
-
-def _names(value: Any) -> tuple[str, ...]:
-    if isinstance(value, list | tuple) and all(isinstance(v, str) and v.strip() for v in value):
-        return tuple(value)
-    raise InputError('a list of texts such as ["one", "another"]')
-
-
-def _day(value: Any) -> date:
-    if isinstance(value, date) and not isinstance(value, datetime):
-        return value
-    raise InputError("a date without quotes such as 2026-06-14")
-
-
-def _services(value: Any) -> Mapping[str, Any]:
-    if not isinstance(value, Mapping):
-        raise InputError("a table such as [weather.services]")
+def _services_fit(value: Mapping[str, Any]) -> bool:
     if value:
         from data_sources.weather.services.transport.settings import WeatherSettings
 
-        try:
-            WeatherSettings.from_table(value)
-        except InputError as error:
-            raise InputError(f"a table of settings ({error})") from None
-    return value
+        WeatherSettings.from_table(value)
+    return True
 
 
-def _species(value: Any) -> Mapping[str, Mapping[str, Any]]:
-    if not isinstance(value, Mapping) or not all(isinstance(v, Mapping) for v in value.values()):
-        raise InputError('tables such as [species."Acer palmatum"]')
-    return value
-
-
-_KEYS: dict[str, tuple[str, Callable[[Any], Any]]] = {
-    "name": ("name", _text),
-    "units": ("units", _one_of(UNITS)),
-    "season_start": ("season_start", _month_day),
-    "date_order": ("date_order", _one_of(SHOWN_ORDERS)),
-    "odds": ("odds", _odds),
-    "first_weekday": ("first_weekday", _one_of(WEEKDAYS)),
-    "contact": ("contact", _text),
-    "stands_on": ("stands_on", _day),
-    "weeks_before_frost": ("weeks_before_frost", _number(0, 40)),
-    "least_daylength": ("least_daylength", _number(0, 24)),
-    "hot_day": ("hot_day", _number(15, 60)),
-    "away": ("away", _intervals),
-    "weather.sources": ("weather_sources", _names),
-    "weather.services": ("weather_services", _services),
-    "species": ("species", _species),
-}
-_COMMENTS = {
-    "units": "C or F",
-    "date_order": "day-first, month-first or year-first: how dates are shown and read",
-    "first_weekday": "where weeks begin",
-    "season_start": "first day of a season, month-day",
-    "odds": "how sure a woken flush must be to ripen before the last safe date",
-    "stands_on": "this garden stands still on that day",
-}
+_FIELD_OF = {name.replace("weather_", "weather."): name for name in SETTINGS}
 
 
 def read_settings(folder: Path) -> GardenSettings:
@@ -219,18 +248,16 @@ def read_settings(folder: Path) -> GardenSettings:
         given = tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
         raise InputError(f"{path} does not read as TOML: {error}.") from None
-    return _checked(_flat(given), str(path))
+    inner = given.pop("weather", {})  # its keys with a dot, as in `_FIELD_OF`
+    weather = {f"weather.{key}": v for key, v in inner.items()} if _is_table(inner) else {"weather": inner}
+    return _checked({**given, **weather}, str(path))
 
 
 def check_settings(settings: GardenSettings) -> GardenSettings:
     """The settings with every value checked, as `read_settings` does; raises `InputError`."""
     default = GardenSettings()
-    given = {
-        key: getattr(settings, name)
-        for key, (name, _) in _KEYS.items()
-        if getattr(settings, name) != getattr(default, name)
-    }
-    return _checked(given, "settings")
+    given = {key: getattr(settings, name) for key, name in _FIELD_OF.items()}
+    return _checked({k: v for k, v in given.items() if v != getattr(default, _FIELD_OF[k])}, "settings")
 
 
 def write_settings(folder: Path, settings: GardenSettings) -> Path:
@@ -252,27 +279,20 @@ def write_settings(folder: Path, settings: GardenSettings) -> Path:
     return path
 
 
-def _flat(given: Mapping[str, Any]) -> dict[str, Any]:
-    """Keys as in `_KEYS`: those of the [weather] table with a dot."""
-    flat: dict[str, Any] = {}
-    for key, value in given.items():
-        if key == "weather" and isinstance(value, Mapping):
-            flat.update({f"weather.{inner}": v for inner, v in value.items()})
-        else:
-            flat[key] = value
-    return flat
-
-
 def _checked(given: Mapping[str, Any], where: str) -> GardenSettings:
-    values = {}
+    values: dict[str, Any] = {}
     for key, value in given.items():
-        if key not in _KEYS:
+        if key not in _FIELD_OF:
             raise InputError(f"{where}: there is no setting '{key}'; {_meant(key)}.")
-        name, check = _KEYS[key]
+        name = _FIELD_OF[key]
+        wanted = SETTINGS[name].wanted
         try:
-            values[name] = check(value)
+            values[name] = _valid(name, value)
         except InputError as error:
-            raise InputError(f"{where}: '{key}' must be {error}, not {_shown(value)}.") from None
+            wanted = f"{wanted} ({error})"
+        if values.get(name) is None:
+            shown = f'"{value}"' if isinstance(value, str) else value
+            raise InputError(f"{where}: '{key}' must be {wanted}, not {shown}.")
     if values.get("species"):
         from phenology.species.catalogue import load_species
 
@@ -286,12 +306,8 @@ def _checked(given: Mapping[str, Any], where: str) -> GardenSettings:
 def _meant(key: str) -> str:
     from phenology.language.words import near_words
 
-    near = near_words(key, {k: k for k in _KEYS})
-    return f"did you mean {' or '.join(near)}?".rstrip("?") if near else f"they are {', '.join(_KEYS)}"
-
-
-def _shown(value: Any) -> str:
-    return f'"{value}"' if isinstance(value, str) else str(value)
+    near = near_words(key, {k: k for k in _FIELD_OF})
+    return f"did you mean {' or '.join(near)}" if near else f"they are {', '.join(_FIELD_OF)}"
 
 
 def read_text(path: Path) -> str | None:
@@ -318,7 +334,7 @@ def rewritten(path: Path, settings: GardenSettings) -> str:
         document.add(tomlkit.comment(_HEAD))
         document.add(tomlkit.nl())
     default = GardenSettings()
-    for key, (name, _) in _KEYS.items():
+    for key, name in _FIELD_OF.items():
         value = getattr(settings, name)
         if name == "species":
             if value:
@@ -336,11 +352,11 @@ def rewritten(path: Path, settings: GardenSettings) -> str:
             document.add(outer, tomlkit.table())
         table = document[outer] if outer else document
         if inner not in table or table[inner] != plain:
-            _set(table, inner, plain, _COMMENTS.get(key))
+            _set(table, inner, plain, SETTINGS[name].comment)
     return str(tomlkit.dumps(document))
 
 
-def _set(table: Any, key: str, value: Any, comment: str | None = None) -> None:
+def _set(table: Any, key: str, value: Any, comment: str = "") -> None:
     import tomlkit
 
     if key in table:

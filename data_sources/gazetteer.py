@@ -123,8 +123,8 @@ def the_town(text: str) -> Town:
         lines = "\n  ".join(town.line() for town in towns[:SHOWN])
         more = f"\n  and {len(towns) - SHOWN} more" if len(towns) > SHOWN else ""
         raise InputError(
-            f"there are {len(towns)} towns called '{text.strip()}'; add the country or region, or give "
-            f"latitude and longitude:\n  {lines}{more}"
+            f"there are {len(towns)} towns called '{text.strip()}'; add the country or region after a "
+            f"comma, or write --lat and --lon:\n  {lines}{more}"
         )
     return towns[0]
 

@@ -21,8 +21,10 @@ from data_sources.weather.store.records import Origin
 from data_sources.weather.store.weather_store import WeatherStore
 from phenology.heat.clocks import ThermalTime, accumulate
 from phenology.model.errors import StoreError
-from phenology.model.records import Aim, Flush, Look, Place, Stand, Tree, Work
+from phenology.model.operations import Operation
+from phenology.model.records import Aim, Flush, GrowthAim, Look, Place, Stand, Tree, Work
 from phenology.model.season import SeasonCalendar
+from phenology.model.stages import Stage
 from phenology.records.flushes import TreeRecord, place_look
 from phenology.records.waking import wake
 from phenology.species.catalogue import load_species
@@ -87,7 +89,7 @@ def demo_garden(as_of: date, *, south: bool = False) -> DemoGarden:
         tree = Tree(_id("tree", label), label, species)
         garden.trees.append(tree)
         garden.stands.append(Stand(_id("stand", label), tree.id, place.id))
-        garden.aims.append(Aim(_id("aim", label), tree.id, aim))
+        garden.aims.append(Aim(_id("aim", label), tree.id, GrowthAim(aim)))
     season = calendar.season_of(as_of)
     for year in range(season - PAST_SEASONS, season + 1):
         # a season still under way is run to its end on the weather that will come, then cut at today
@@ -200,13 +202,13 @@ class _Season:
 
     def add_work(self, day: int, operation: str) -> Work:
         when = self.date(day)
-        work = Work(self.new_id(), self.tree.id, operation, when.isoformat(), when, when)
+        work = Work(self.new_id(), self.tree.id, Operation(operation), when.isoformat(), when, when)
         self.garden.works.append(work)
         return work
 
     def look(self, day: int, stage: str) -> None:
         when = self.date(day)
-        look = Look(self.new_id(), self.tree.id, "", stage, when.isoformat(), when, when)
+        look = Look(self.new_id(), self.tree.id, "", Stage(stage), when.isoformat(), when, when)
         placed = place_look(look, self.record(), self.calendar, today=self.garden.as_of, new_id=self.new_id)
         for flush in (*placed.also, *placed.changed, placed.flush):
             self.garden.flushes[flush.id] = flush

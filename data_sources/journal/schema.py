@@ -82,7 +82,8 @@ def columns(table: str) -> tuple[Column, ...]:
     for field in fields(TABLES[table]):
         hint = hints[field.name]
         parts = [h for h in get_args(hint) if h is not type(None)] if isinstance(hint, UnionType) else [hint]
-        found.append(Column(field.name, parts[0], len(parts) < len(get_args(hint))))
+        kind = str if issubclass(parts[0], str) else parts[0]  # names of stages and the like are text
+        found.append(Column(field.name, kind, len(parts) < len(get_args(hint))))
     return tuple(found)
 
 

@@ -4,18 +4,21 @@ from __future__ import annotations
 
 import difflib
 import re
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from contextlib import contextmanager
 from dataclasses import dataclass, field
 from datetime import date
 from typing import TypeVar
 
 from data_sources.journal.schema import TABLES, ImportMap, Record, table_of
-from data_sources.tables.garden_tables import GardenRecords
-from data_sources.tables.problems import Problem
+from data_sources.tables.garden_tables import GardenRecords, read_exported, unresolved
+from data_sources.tables.problems import Problem, TableError
+from data_sources.tables.text_table import TextTable
 from phenology.language.tree_selection import Roster
 from phenology.model.errors import UnknownNameError
-from phenology.model.records import Aim, Flush, Look, Place, Stand, Tree, Work
+from phenology.model.records import Aim, Flush, GrowthAim, Look, Place, Stand, Tree, Work
 from phenology.model.season import SeasonCalendar
+from phenology.model.stages import Stage
 from phenology.species.catalogue import Species, find_species
 
 R = TypeVar("R", Place, Tree, Stand, Aim, Work, Flush, Look, ImportMap)
@@ -79,9 +82,48 @@ class Draft:
         if place is not None:
             self.add(Stand(self.new_id(), tree.id, place.id))
         if aim is not None:
-            self.add(Aim(self.new_id(), tree.id, aim))
+            self.add(Aim(self.new_id(), tree.id, GrowthAim(aim)))
         if tree.species not in self.catalogue:
             self.plan.warn(f"{tree.species} is not in the catalogue: it starts from a neutral guess")
+
+    @contextmanager
+    def gathering(self) -> Iterator[None]:
+        """Keep the problems of what is done meanwhile, and go on."""
+        try:
+            yield
+        except TableError as error:
+            self.problems += error.problems
+
+    def take_exported(self, tables: Sequence[tuple[TextTable, str]]) -> list[FileReport | None]:
+        """Take exported tables as they stand, ids and all, and say what became of each.
+
+        None says that a table was not taken, for it points at something that is not here and does not come.
+        """
+        read = [(table, name, read_exported(table, name, self.problems)) for table, name in tables]
+        known = {name: set(found) for name, found in self.by_id.items()}
+        for _, name, rows in read:
+            known[name] |= {record.id for _, record in rows}
+        taken = {
+            id(table): FileReport(table.file, name)
+            for table, name, rows in read
+            if not any(unresolved(name, record, known) for _, record in rows)
+        }
+        for table, name, rows in sorted(read, key=lambda r: list(TABLES).index(r[1])):  # parents first
+            report = taken.get(id(table))
+            if report is None:
+                continue
+            self.plan.reports.append(report)
+            for line, record in rows:
+                before = self.by_id[name].get(record.id)
+                if wrong := _wrong(record):
+                    self.problems.append(table.problem(line, None, wrong))
+                elif before == record:
+                    report.there += 1
+                else:
+                    report.changed += before is not None
+                    report.added += before is None
+                    self.add(record)
+        return [taken.get(id(table)) for table, _ in tables]
 
     def roster(self) -> Roster:
         """What selections of trees are read against."""
@@ -105,3 +147,20 @@ def species_named(text: str, catalogue: Mapping[str, Species]) -> str:
         if latin and not difflib.get_close_matches(name, catalogue, n=1, cutoff=0.87):
             return name
         raise
+
+
+def _wrong(record: Record) -> str:
+    """What no flushcast writes in a record, with a clearer word than the journal's own check."""
+    if isinstance(record, Look) and record.stage not in set(Stage):
+        return f"there is no stage called '{record.stage}'"
+    if isinstance(record, Look) and record.kind not in ("seen", "happened"):
+        return f"kind '{record.kind}' is not seen or happened"
+    if isinstance(record, Look | Work) and record.earliest > record.latest:
+        return "earliest lies after latest"
+    if isinstance(record, Flush) and record.started_by not in ("season", "seen", "work"):
+        return f"started_by '{record.started_by}' is not season, seen or work"
+    if isinstance(record, Aim) and record.aim not in ("building", "refining", "resting"):
+        return f"aim '{record.aim}' is not building, refining or resting"
+    if isinstance(record, Place) and not (-90 <= record.latitude <= 90 and -180 <= record.longitude <= 180):
+        return "latitude runs from -90 to 90, longitude from -180 to 180"
+    return ""

@@ -48,6 +48,14 @@ def read_looks(
     if problems:
         raise TableError(sorted(problems, key=lambda p: p.line or 0))
     return [
-        row.make(DatedSight, flush=row.values["flush"] or 1, kind=row.values["kind"] or "seen")
+        DatedSight(
+            row.values["tree"],
+            row.values["species"],
+            row.values["flush"] or 1,
+            row.values["stage"],
+            row.values["earliest"],
+            row.values["latest"],
+            row.values["kind"] or "seen",
+        )
         for row in rows
     ]

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, fields, replace
 from typing import Any, TypeVar
 
@@ -13,13 +13,12 @@ from data_sources.tables.dates import DateReader, order_of
 from data_sources.tables.problems import Problem, TableError
 from data_sources.tables.subjects import PLURALS, SUBJECTS, field_names
 from data_sources.tables.text_table import BLANKS, TextTable, header_key
-from phenology.judging.hindcast import DatedSight
 from phenology.language.words import near_words
 from phenology.language.written_days import DateOrder
 from phenology.model.errors import InputError
 from phenology.model.records import Look, Place, Tree, Work
 
-R = TypeVar("R", Look, Work, Tree, Place, DatedSight)
+R = TypeVar("R", Look, Work, Tree, Place)
 IGNORE = "-"
 """What a mapping gives a column that is to be passed over."""
 
@@ -94,6 +93,13 @@ class Row:
         column = headers[at] if at < len(headers) else name
         read = f"read '{self.texts.get(name, '')}'"
         return Problem(self.sheet.table.file, self.line, column, read, str(advice))
+
+    def understood(self, name: str, read: Callable[[str], str]) -> str:
+        """A cell as read later; what is wrong with it is a problem of the cell."""
+        try:
+            return read(self.texts[name])
+        except InputError as error:
+            raise TableError([self.problem(name, error)]) from None
 
     def make(self, record: type[R], *first: Any, **more: Any) -> R:
         """A record of the row's values: its first fields as given, others instead of the row's by name."""

@@ -21,20 +21,9 @@ def _flush_number(text: str) -> int:
 class Field:
     """One column of a subject.
 
-    Parameters
-    ----------
-    name : str
-        As the record calls it.
-    words : str
-        The other headers it goes by, separated by commas.
-    read : callable
-        From a cell's text to the value; `InputError` says what to write.
-    date : {"vague", "exact", "middle"}, optional
-        For a date: how the file's `DateReader` reads it.
-    needed : bool
-        Whether a table must have it, and every row a cell.
-    empty : optional
-        The value of an empty cell.
+    `words` are the other headers it goes by, separated by commas. `read` makes the value of a cell's text,
+    and its `InputError` says what to write; for a date, `date` names the method of `DateReader` that does.
+    A table must have what is `needed`, and so must every row; other cells may be empty.
     """
 
     name: str
@@ -63,12 +52,7 @@ SUBJECTS: dict[str, tuple[Field, ...]] = {
     "look": (
         Field("date", "day, when, seen on, observed, date seen", date="vague", needed=True),
         Field("tree", _TREE, needed=True),
-        Field(
-            "stage",
-            "state, phase, growth stage, seen, what, leaves are",
-            find_stage,
-            needed=True,
-        ),
+        Field("stage", "state, phase, growth stage, seen, what, leaves are", find_stage, needed=True),
         Field("species", _SPECIES),
         Field("flush", "flush number, flush no", _flush_number),
         *_ENDS,

@@ -13,7 +13,6 @@ from datetime import date
 
 from data_sources.journal.schema import ImportMap
 from data_sources.tables.dates import DateReader
-from data_sources.tables.exported_import import take_exported
 from data_sources.tables.garden_tables import GardenRecords, table_of_headers
 from data_sources.tables.import_draft import Draft, FileReport, ImportPlan, species_named
 from data_sources.tables.problems import FileQuestion, TableError
@@ -25,29 +24,18 @@ from phenology.language.written_days import DATE_ORDERS, DateOrder
 from phenology.model.errors import InputError, StageOrderError, UnknownNameError
 from phenology.model.records import Flush, Look, Place, Tree, Work
 from phenology.model.season import SeasonCalendar
-from phenology.records.entries import look_changes, work_changes
+from phenology.records.entries import Changes, look_changes, work_changes
+from phenology.records.flushes import TreeRecord
 from phenology.records.record_book import RecordBook
 from phenology.species.catalogue import Species
 
 
 @dataclass(frozen=True)
 class Answers:
-    """What the grower says about the files; everything may be left open.
+    """What is said about the files: their subject, header to field, order of day and month, seen or happened.
 
-    Parameters
-    ----------
-    subject : str, optional
-        "look", "work", "tree" or "place".
-    mapping : mapping of header to field
-    date_order : {"day-first", "month-first"}, optional
-        Said of these files; it rules.
-    kind : {"seen", "happened"}, optional
-    new_trees : bool
-        Add trees that looks or work name but the garden lacks.
-    usual_order : {"day-first", "month-first"}, optional
-        The garden's; it decides where a file does not tell.
-    first_weekday : int
-        Where the garden's weeks begin, counted from Monday as 0.
+    `new_trees` adds trees that looks or work name but the garden lacks; `usual_order` is the garden's and
+    decides where a file does not tell; weeks begin on a day counted from Monday as 0.
     """
 
     subject: str | None = None
@@ -84,20 +72,19 @@ def plan_import(
     named = [(table, None if told else table_of_headers(table.keys)) for table in tables]
     exported = [(table, name) for table, name in named if name]
     by_columns: list[tuple[TextTable, FileReport | None]] = [(t, None) for t, name in named if not name]
-    for (table, name), report in zip(exported, take_exported(draft, exported), strict=True):
-        if report is not None and name in SUBJECTS:  # rows without an id were added since
+    for (table, name), report in zip(exported, draft.take_exported(exported), strict=True):
+        if name in SUBJECTS:
             at = table.keys.index("id")
-            added = tuple(row for row in table.rows if not row[1][at].strip())
-            by_columns += [(replace(table, rows=added, ragged=()), report)] if added else []
-        elif report is None and name in SUBJECTS:
-            by_columns.append((table, None))
+            added = tuple(row for row in table.rows if not row[1][at].strip())  # since it was exported
+            rest = table if report is None else replace(table, rows=added, ragged=())
+            by_columns += [(rest, report)] if rest.rows else []
         elif report is None:
             draft.plan.warn(
                 f"{table.file} was passed over: it points at rows that are not here; import the whole export"
             )
     _take_sheets(draft, answers, by_columns)
     if draft.problems:
-        raise TableError(sorted(draft.problems, key=lambda p: (p.file, p.line or 0)))
+        raise TableError(sorted(dict.fromkeys(draft.problems), key=lambda p: (p.file, p.line or 0)))
     return draft.plan
 
 
@@ -123,13 +110,13 @@ def _take_sheets(
         report = known or FileReport(sheet.table.file, sheet.subject, remembered=sheet.remembered is not None)
         draft.plan.reports += [] if known else [report]
         dates = DateReader(draft.today, draft.calendar, _order(sheet, draft, answers), answers.first_weekday)
+        take = {"place": _take_place, "tree": _take_tree}.get(sheet.subject)
         for row in sheet.rows(dates, draft.problems):
-            if sheet.subject == "place":
-                _take_place(row, report, draft)
-            elif sheet.subject == "tree":
-                _take_tree(row, report, draft)
-            else:
+            if take is None:
                 dated.append((row, report))
+            else:
+                with draft.gathering():
+                    take(row, report, draft)
     _take_dated(dated, draft, new_trees=answers.new_trees)
 
 
@@ -157,26 +144,19 @@ def _take_place(row: Row, report: FileReport, draft: Draft) -> None:
 
 
 def _take_tree(row: Row, report: FileReport, draft: Draft) -> None:
-    label, named = row.values["label"], row.values["place"]
-    try:
-        species = species_named(row.values["species"], draft.catalogue)
-    except InputError as error:
-        draft.problems.append(row.problem("species", error))
-        return
+    label, named, places = row.values["label"], row.values["place"], draft.of(Place)
+    species = row.understood("species", lambda text: species_named(text, draft.catalogue))
     there = next((t for t in draft.of(Tree) if t.label.casefold() == label.casefold()), None)
     if there is not None and there.species != species:
         advice = f"the garden's {there.label} is a {there.species}; give this tree another label"
-        draft.problems.append(row.problem("label", advice))
-        return
+        raise TableError([row.problem("label", advice)])
     if there is not None:
         report.there += 1
         return
-    places = draft.of(Place)
     place = next((p for p in places if named and p.name.casefold() == named.casefold()), None)
     if named and place is None:
         near = difflib.get_close_matches(named, [p.name for p in places], n=2)
-        draft.problems.append(row.problem("place", UnknownNameError("place", named, near)))
-        return
+        raise TableError([row.problem("place", UnknownNameError("place", named, near))])
     draft.add_tree(row.make(Tree, draft.new_id(), species=species), place, row.values["aim"])
     report.added += 1
 
@@ -191,14 +171,12 @@ def _take_dated(dated: list[tuple[Row, FileReport]], draft: Draft, *, new_trees:
     dated.sort(key=lambda d: (d[0].values["latest"], d[0].values["earliest"], d[0].sheet.subject == "work"))
     roster = draft.roster()
     for row, report in dated:
-        day = row.values["latest"]
-        try:
-            trees = select_trees(row.values["tree"], roster, on=day)
-        except InputError as error:
-            tree = _new_tree(row, draft, error, asked=new_trees)
-            if tree is None:
-                continue
-            trees, roster = (tree,), draft.roster()
+        trees: Sequence[Tree] = ()
+        with draft.gathering():
+            try:
+                trees = select_trees(row.values["tree"], roster, on=row.values["latest"])
+            except InputError as error:
+                trees, roster = [_new_tree(row, draft, error, asked=new_trees)], draft.roster()
         for tree in trees:
             id = draft.new_id()
             entry = row.make(Look, id, tree.id, "") if "stage" in row.values else row.make(Work, id, tree.id)
@@ -206,27 +184,27 @@ def _take_dated(dated: list[tuple[Row, FileReport]], draft: Draft, *, new_trees:
                 report.there += 1
                 continue
             known.add(_key(entry))
-            around = book.around(tree.id, tree.label, day)
-            try:
-                if isinstance(entry, Look):
-                    changes = look_changes(
-                        entry, around, draft.calendar, today=draft.today, new_id=draft.new_id,
-                        number=row.values["flush"],
-                    )  # fmt: skip
-                else:
-                    changes = work_changes(
-                        entry, around, draft.calendar, today=draft.today, new_id=draft.new_id
-                    )
-            except StageOrderError as error:
-                first = str(error).split(". A new flush")[0]
-                advice = f"{first}; if it is a new flush write its number (2, 3, ...) in a column 'flush'"
-                draft.problems.append(row.problem("stage", advice))
-            except InputError as error:
-                draft.problems.append(row.problem("date", error))
-            else:
+            with draft.gathering():
+                changes = _changes(entry, row, book.around(tree.id, tree.label, entry.latest), draft)
                 book.apply(changes)
                 draft.plan.save += changes.save
                 report.added += 1
+
+
+def _changes(entry: Look | Work, row: Row, around: TreeRecord, draft: Draft) -> Changes:
+    """What writing an entry down changes."""
+    today, new_id = draft.today, draft.new_id
+    try:
+        if isinstance(entry, Work):
+            return work_changes(entry, around, draft.calendar, today=today, new_id=new_id)
+        number = row.values["flush"]
+        return look_changes(entry, around, draft.calendar, today=today, new_id=new_id, number=number)
+    except StageOrderError as error:
+        first = str(error).split(". A new flush")[0]
+        advice = f"{first}; if it is a new flush write its number (2, 3, ...) in a column 'flush'"
+        raise TableError([row.problem("stage", advice)]) from None
+    except InputError as error:
+        raise TableError([row.problem("date", error)]) from None
 
 
 def _kind(row: Row) -> str:
@@ -242,17 +220,12 @@ def _kind(row: Row) -> str:
     return kind
 
 
-def _new_tree(row: Row, draft: Draft, error: InputError, *, asked: bool) -> Tree | None:
+def _new_tree(row: Row, draft: Draft, error: InputError, *, asked: bool) -> Tree:
     """The tree a row names but the garden lacks, added if the grower asked for that."""
     if not asked or not row.values["species"]:
         more = "to add it the row needs a species" if asked else "--new-trees adds trees that a file names"
-        draft.problems.append(row.problem("tree", f"{error}; {more}"))
-        return None
-    try:
-        species = species_named(row.values["species"], draft.catalogue)
-    except InputError as wrong:
-        draft.problems.append(row.problem("species", wrong))
-        return None
+        raise TableError([row.problem("tree", f"{error}; {more}")])
+    species = row.understood("species", lambda text: species_named(text, draft.catalogue))
     tree = Tree(draft.new_id(), row.values["tree"], species)
     draft.add_tree(tree, None)
     return tree

@@ -12,6 +12,7 @@ import io
 import zlib
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from functools import cached_property
 from pathlib import Path
 
 from data_sources.tables.problems import Problem, TableError
@@ -43,7 +44,7 @@ class TextTable:
     separator: str = ","
     preamble: tuple[str, ...] = ()
 
-    @property
+    @cached_property
     def keys(self) -> tuple[str, ...]:
         """The headers as they are compared: lower case, single spaces.
 
@@ -79,22 +80,9 @@ def header_key(header: str) -> str:
     return " ".join(header.casefold().split())
 
 
-def read_table(path: Path, recognise: Callable[[Sequence[str]], bool] | None = None) -> TextTable:
-    """Read a table of text whatever wrote it.
-
-    Parameters
-    ----------
-    recognise : callable, optional
-        Whether a line's cells are the column names; lines before it are the preamble. Where it knows none,
-        the likeliest line counts. Without it the first line that is not blank names the columns, and cells
-        keep their spaces.
-
-    Raises
-    ------
-    TableError
-        If the file cannot be opened, is empty or no text, or a line is no CSV.
-    """
-    return split_table(path.name, read_text(path), recognise)
+def read_table(path: Path) -> TextTable:
+    """Read a table of text whatever wrote it; raises as `read_text` and `split_table` do."""
+    return split_table(path.name, read_text(path))
 
 
 def read_text(path: Path) -> str:
@@ -143,7 +131,20 @@ def _encoding(raw: bytes) -> str:
 
 
 def split_table(name: str, text: str, recognise: Callable[[Sequence[str]], bool] | None = None) -> TextTable:
-    """The table in a text; see `read_table`."""
+    """The table in a text.
+
+    Parameters
+    ----------
+    recognise : callable, optional
+        Whether a line's cells are the column names; lines before it are the preamble. Where it knows none,
+        the likeliest line counts. Without it the first line that is not blank names the columns, and cells
+        keep their spaces.
+
+    Raises
+    ------
+    TableError
+        If a line is no CSV.
+    """
     lines = list(io.StringIO(text, newline=""))
     at, separator = _find_header(lines, recognise)
     reader = csv.reader(

@@ -13,7 +13,7 @@ from phenology.heat.clocks import ThermalTime
 from phenology.learning.flush_history import FlushHistory
 from phenology.learning.garden_fit import GardenFit
 from phenology.model.errors import WeatherError
-from phenology.model.operations import OPERATIONS
+from phenology.model.operations import Operation
 from phenology.model.records import Site, Tree
 from phenology.weather.traces import Traces, draw_traces
 from phenology.work.case import Case
@@ -69,7 +69,7 @@ class Advice:
     @property
     def wakes(self) -> bool:
         """Whether any of the work wakes growth."""
-        return any(OPERATIONS[OPERATION_OF[technique]].wakes for technique in self.techniques)
+        return any(Operation(OPERATION_OF[technique]).wakes for technique in self.techniques)
 
     def sentences(self) -> Iterator[str]:
         """Everything the rules said."""

@@ -20,7 +20,8 @@ from phenology.learning.garden_fit import GardenFit
 from phenology.model.records import Flush, Tree
 from phenology.work.case import Case
 from phenology.work.last_safe import Late
-from phenology.work.technique import WHEN_READY, Option, choose, doing
+from phenology.work.situation import Done
+from phenology.work.technique import OPERATION_OF, WHEN_READY, Option, choose, doing
 
 MOST_FLUSHES = 4
 """A plan follows no more of a tree's flushes (ours): what comes after hangs on too much."""
@@ -151,15 +152,18 @@ class Planner:
         self, h: FlushHistory, issued: int, late: Late | None, cut: date | None
     ) -> Iterator[PlannedFlush]:
         woken: date | None = None
+        planned: tuple[tuple[str, date], ...] = ()
         for _ in range(MOST_FLUSHES):
             ahead = [] if h.is_hard else self.forecasts.ahead(h, issued)
             hard = next((one.arrival for one in ahead if one.stage == "hardened"), None)
             chance = 1.0 if h.is_hard else 0.0 if hard is None else 1 - hard.p_not
             if woken is not None and chance < LEAST_CHANCE:
                 return
-            flush = self._planned(h, ahead, hard, chance, woken, late)
+            flush = self._planned(h, ahead, chance, planned, late)
             yield flush
-            woken = cut or self._next_work(flush)
+            work = self._next_work(flush) if cut is None else ("cutback", cut)
+            woken = None if work is None else work[1]
+            planned = (*planned, work) if work is not None else planned
             # a fixed grower's second flush is never assumed, only seen; a question about a cut is answered
             fixed = cut is None and self.garden.species_of(h.tree).growth == "fixed"
             cut = None
@@ -171,20 +175,22 @@ class Planner:
         self,
         h: FlushHistory,
         ahead: list[StageAhead],
-        hard: Arrival | None,
         chance: float,
-        woken: date | None,
+        planned: tuple[tuple[str, date], ...],
         late: Late | None,
     ) -> PlannedFlush:
         stages = {one.stage: self._dates(one.arrival) if one.dated else (None, None, None) for one in ahead}
         opens = stages.get("hardened", (self.garden.as_of,) * 3)
         day = opens[1] or self.garden.calendar.end(self.garden.season)
         case = Case(self.garden, h.tree, "cutback", day, late=late, planned=True, known=h)
-        choice = choose(replace(case.situation(), stage="hardened"))
+        done = tuple(Done(operation, (day - when).days) for operation, when in planned)
+        situation = case.situation()
+        choice = choose(replace(situation, stage="hardened", done=(*situation.done, *done)))
         pinch = self._pinch(case, stages) if not h.is_hard else None
         ways = [self._branch(way, choice.options, opens, late, h.tree, case) for way in choice.branches]
         branches = tuple(b for b in (pinch, *ways) if b is not None)
         leave = "" if branches else choice.sentence
+        woken = planned[-1][1] if planned else None
         return PlannedFlush(h.number, woken, stages, h.is_hard, chance, branches, leave)
 
     def _branch(
@@ -221,12 +227,12 @@ class Planner:
         does = doing("pinch", case.species)
         return Branch(("pinch",), does, WHEN_READY["pinch"], opens, until, ripens)
 
-    def _next_work(self, flush: PlannedFlush) -> date | None:
-        """When the flush is worked so that it wakes the next, if it is worked as soon as that is open."""
+    def _next_work(self, flush: PlannedFlush) -> tuple[str, date] | None:
+        """The work that wakes the next flush, and when, if it is done as soon as it is open."""
         for branch in flush.branches:
             day = branch.opens[1]
             if branch.techniques[0] not in NO_CHAIN and day is not None and day <= (branch.until or day):
-                return day
+                return OPERATION_OF[branch.techniques[0]], day
         return None
 
     def _woken(self, h: FlushHistory, day: date) -> FlushHistory:

@@ -58,6 +58,11 @@ class Roster:
             found.setdefault(plain_spaces(tree.label).casefold(), []).append(tree)
         return found
 
+    def labelled(self, text: str) -> tuple[Tree, ...]:
+        """The trees that bear exactly this label; retired ones only where no other does."""
+        exact = self.by_label.get(plain_spaces(text).casefold(), [])
+        return tuple(tree for tree in exact if tree.retired is None) or tuple(exact)
+
 
 def place_of(tree_id: str, stands: Iterable[Stand], on: date) -> str | None:
     """Id of the place where a tree stands on a day: its latest move by then, else its first place."""
@@ -94,7 +99,7 @@ def select_trees(text: str, roster: Roster, *, on: date) -> tuple[Tree, ...]:
         raise InputError(
             'the garden has no trees yet; add one with: flushcast tree add "Elm 1" "Ulmus parvifolia"'
         )
-    chosen = _read(plain_spaces(text), roster, on)
+    chosen = _Reader(roster, on).read(plain_spaces(text))
     if not chosen:
         raise InputError(f"'{text}' leaves no tree")
     return tuple(tree for tree in roster.trees if tree.id in chosen)
@@ -111,19 +116,31 @@ def label_list(labels: Iterable[str]) -> str:
     >>> label_list(["Elm 1", "Elm 2", "Elm 3", "Elm 7", "Old beech"])
     'Elm 1-3, Elm 7, Old beech'
     """
-    runs: list[tuple[str, int, int] | str] = []
+    runs: list[tuple[str, int, int]] = []  # stem, first, last; a label without a number is a run of 0
     for label in labels:
         tail = _TAIL.fullmatch(label)
         if tail is None or str(int(tail["number"])) != tail["number"]:
-            runs.append(label)
+            runs.append((label, 0, -1))
             continue
         stem, number = tail["stem"], int(tail["number"])
-        before = runs[-1] if runs else None
-        if isinstance(before, tuple) and before[0] == stem and before[2] == number - 1:
-            runs[-1] = (stem, before[1], number)
+        if runs and runs[-1][0] == stem and runs[-1][2] == number - 1:
+            runs[-1] = (stem, runs[-1][1], number)
         else:
             runs.append((stem, number, number))
-    return ", ".join(_run(run) for run in runs)
+    return ", ".join(
+        stem
+        if last < first
+        else f"{stem} {first}-{last}"
+        if last > first + 1
+        else ", ".join(f"{stem} {n}" for n in range(first, last + 1))
+        for stem, first, last in runs
+    )
+
+
+def few_labels(trees: Sequence[Tree]) -> str:
+    """Trees by label as `label_list` has them; very many are counted."""
+    text = label_list(tree.label for tree in trees)
+    return text if len(text) <= 60 else f"{text[:57].rsplit(',', 1)[0]}, ... ({len(trees)} trees)"
 
 
 def in_order(trees: Iterable[Tree]) -> list[Tree]:
@@ -142,66 +159,145 @@ def plain_spaces(text: str) -> str:
     return " ".join(text.split())
 
 
-def _run(run: tuple[str, int, int] | str) -> str:
-    if isinstance(run, str):
-        return run
-    stem, first, last = run
-    if last - first == 1:
-        return f"{stem} {first}, {stem} {last}"
-    return f"{stem} {first}" if first == last else f"{stem} {first}-{last}"
+class _Reader:
+    """Reads expressions, lists, terms and numbers; each method gives the ids of the trees meant."""
 
+    def __init__(self, roster: Roster, on: date) -> None:
+        self.roster, self.on = roster, on
+        self.active = [tree for tree in roster.trees if tree.retired is None]
 
-def _read(text: str, roster: Roster, on: date) -> set[str]:
-    """Ids of the trees meant by an expression: a label, "A but B", "A, B and C", or one term."""
-    exact = _labelled(text, roster)
-    if exact:
-        return exact
-    active = {tree.id for tree in roster.trees if tree.retired is None}
-    if plain_words(text) in _ALL:
-        return active
-    if plain_words(text) in _SAME:
-        if not roster.last:
-            raise InputError(
-                "there is no earlier look or work, so 'same as last time' means no tree; name the trees"
-            )
-        return {tree.id for tree in roster.trees if tree.id in set(roster.last)}
-    pieces = _BUT.split(text, maxsplit=1)
-    if len(pieces) == 2:
-        base = _read(pieces[0], roster, on)
-        return base - _list(pieces[1], roster, on, within=base, stem=_stem(pieces[0]))
-    return _list(text, roster, on, within=active, stem="")
+    def read(self, text: str) -> set[str]:
+        """An expression: a label, "A but B", "A, B and C", or one term."""
+        if exact := self.labelled(text):
+            return exact
+        everything = {tree.id for tree in self.active}
+        if plain_words(text) in _ALL:
+            return everything
+        if plain_words(text) in _SAME:
+            if not self.roster.last:
+                raise InputError(
+                    "there is no earlier look or work, so 'same as last time' means no tree; name the trees"
+                )
+            return {tree.id for tree in self.roster.trees if tree.id in set(self.roster.last)}
+        pieces = _BUT.split(text, maxsplit=1)
+        if len(pieces) == 2:
+            base = self.read(pieces[0])
+            return base - self.listed(pieces[1], within=base, stem=_stem(pieces[0]))
+        return self.listed(text, within=everything, stem="")
 
+    def listed(self, text: str, *, within: set[str], stem: str) -> set[str]:
+        """A list "A, B and 3": a bare number takes the name before it."""
+        chosen: set[str] = set()
+        for item in self.items(text):
+            number = _BARE_NUMBER.fullmatch(item)
+            if number and not self.labelled(item):
+                found = self.numbered(number, within, stem)
+                if not found:
+                    raise UnknownNameError("tree", f"{stem} {item}".strip(), self.near(item))
+                if len(found) > 1 and not number["to"]:
+                    names = label_list(t.label for t in self.roster.trees if t.id in found)
+                    raise InputError(f"'{item}' may be {names}; write the name too")
+                chosen |= found
+                continue
+            stem = _stem(item)
+            chosen |= self.term(item)
+        return chosen
 
-def _list(text: str, roster: Roster, on: date, *, within: set[str], stem: str) -> set[str]:
-    """Ids meant by "A, B and 3": a bare number takes the name before it."""
-    chosen: set[str] = set()
-    for item in _items(text, roster):
-        number = _BARE_NUMBER.fullmatch(item)
-        if number and not _labelled(item, roster):
-            found = _by_number(number, roster, within, stem)
-            if not found:
-                raise UnknownNameError("tree", f"{stem} {item}".strip(), _near(item, roster))
-            if len(found) > 1 and not number["to"]:
-                names = label_list(t.label for t in roster.trees if t.id in found)
-                raise InputError(f"'{item}' may be {names}; write the name too")
-            chosen |= found
-            continue
-        stem = _stem(item)
-        chosen |= _term(item, roster, on)
-    return chosen
+    def items(self, text: str) -> list[str]:
+        """The items of a list; a label that holds "and" or a comma stays whole."""
+        ends = [(m.start(), m.end()) for m in _AND.finditer(text)] + [(len(text), len(text))]
+        items, start = [], 0
+        while start < len(text):
+            open_ends = [pair for pair in ends if pair[0] >= start]
+            whole = [pair for pair in open_ends if self.labelled(text[start : pair[0]])]
+            stop, following = whole[-1] if whole else open_ends[0]
+            items.append(text[start:stop])
+            start = following
+        return [item for item in items if item.strip()]
 
+    def term(self, item: str) -> set[str]:
+        """One label, stem of labels, species or place, perhaps with a number or "on PLACE" behind it."""
+        if found := self.labelled(item) or self.matching(item):
+            return found
+        numbered = _NUMBERED.fullmatch(item)
+        if numbered:
+            found = self.numbered(numbered, {t.id for t in self.active}, numbered["stem"])
+            if found:
+                return found
+        pieces = _AT.split(item)
+        if len(pieces) == 2 and (there := self.standing(pieces[1])):
+            return there if plain_words(pieces[0]) in _ALL else there & self.read(pieces[0])
+        if found := self.by_part_of_name(item):
+            return found
+        raise UnknownNameError("tree, species or place", item, self.near(item))
 
-def _items(text: str, roster: Roster) -> list[str]:
-    """The items of a list; a label that holds "and" or a comma stays whole."""
-    ends = [(m.start(), m.end()) for m in _AND.finditer(text)] + [(len(text), len(text))]
-    items, start = [], 0
-    while start < len(text):
-        open_ends = [pair for pair in ends if pair[0] >= start]
-        whole = [pair for pair in open_ends if _labelled(text[start : pair[0]], roster)]
-        stop, following = whole[-1] if whole else open_ends[0]
-        items.append(text[start:stop])
-        start = following
-    return [item for item in items if item.strip()]
+    def labelled(self, text: str) -> set[str]:
+        return {tree.id for tree in self.roster.labelled(text)}
+
+    def matching(self, item: str) -> set[str]:
+        """Trees that fit a word as the stem of their label, their species or their place."""
+        wanted = _singulars(item)
+        found = {
+            t.id
+            for t in self.active
+            if wanted
+            & {plain_words(_label_stem(t.label)), plain_words(t.label), *self.species_names(t.species)}
+        }
+        return found | self.standing(item)
+
+    def by_part_of_name(self, item: str) -> set[str]:
+        """Trees of the one species here that has these words in its name: "trident" for trident maple."""
+        wanted = {f" {word} " for word in _singulars(item)}
+        latins: dict[str, None] = {}
+        for tree in self.active:
+            names = (tree.species, *self.roster.common_names.get(tree.species, ()))
+            if any(word in f" {plain_words(name)} " for word in wanted for name in names):
+                latins[tree.species] = None
+        if len(latins) > 1:
+            raise InputError(f"'{item}' may be {' or '.join(latins)}; write more of the name")
+        return {tree.id for tree in self.active if tree.species in latins}
+
+    def standing(self, item: str) -> set[str]:
+        words = plain_words(re.sub(r"^(?:(?:on|at|in) )?(?:(?:the|my) )*", "", plain_spaces(item)))
+        places = {p.id for p in self.roster.places if words == plain_words(p.name)}
+        if not places:
+            return set()
+        return {t.id for t in self.active if place_of(t.id, self.roster.stands, self.on) in places}
+
+    def numbered(self, match: re.Match[str], within: set[str], stem: str) -> set[str]:
+        """Trees whose label ends in a number from "from" to "to", of any name where `stem` is empty."""
+        first, last = int(match["from"]), int(match["to"] or match["from"])
+        if last < first:
+            raise InputError(f"'{match[0]}' runs backwards")
+        stems = _singulars(stem) if stem else set()
+        found = set()
+        for tree in self.roster.trees:
+            tail = _TAIL.fullmatch(tree.label)
+            if tail is None or tree.id not in within or not first <= int(tail["number"]) <= last:
+                continue
+            if not stems or stems & {plain_words(tail["stem"]), *self.species_names(tree.species)}:
+                found.add(tree.id)
+        return found
+
+    def species_names(self, latin: str) -> set[str]:
+        """The names a species answers to: Latin, genus, common names and the last word of each."""
+        words = plain_words(latin).split()
+        names = {" ".join(words), *words[:1]}
+        for common in self.roster.common_names.get(latin, ()):
+            plain = plain_words(common)
+            names |= {plain, plain.split()[-1]} if plain else set()
+        return names
+
+    def near(self, item: str) -> tuple[str, ...]:
+        known: dict[str, str] = {}
+        for tree in self.roster.trees:
+            for name in self.species_names(tree.species):
+                known.setdefault(name, name)
+            known[plain_words(_label_stem(tree.label))] = _label_stem(tree.label)
+            known[plain_words(tree.label)] = tree.label
+        for place in self.roster.places:
+            known[plain_words(place.name)] = place.name
+        return near_words(item, known)
 
 
 def _stem(item: str) -> str:
@@ -210,74 +306,9 @@ def _stem(item: str) -> str:
     return numbered["stem"] if numbered else ("" if plain_words(item) in _ALL | _SAME else item)
 
 
-def _term(item: str, roster: Roster, on: date) -> set[str]:
-    exact = _labelled(item, roster)
-    if exact:
-        return exact
-    active = [tree for tree in roster.trees if tree.retired is None]
-    found = _matching(item, active, roster, on)
-    if found:
-        return found
-    numbered = _NUMBERED.fullmatch(item)
-    if numbered:
-        found = _by_number(numbered, roster, {t.id for t in active}, numbered["stem"])
-        if found:
-            return found
-    pieces = _AT.split(item)
-    if len(pieces) == 2:
-        stands = _standing(pieces[1], active, roster, on)
-        if stands:
-            return stands & (_read(pieces[0], roster, on) if plain_words(pieces[0]) not in _ALL else stands)
-    found = _by_part_of_name(item, active, roster)
-    if found:
-        return found
-    raise UnknownNameError("tree, species or place", item, _near(item, roster))
-
-
-def _matching(item: str, active: Sequence[Tree], roster: Roster, on: date) -> set[str]:
-    """Trees that fit a word as the stem of their label, their species or their place."""
-    wanted = _singulars(item)
-    found = {t.id for t in active if wanted & {plain_words(_label_stem(t.label)), plain_words(t.label)}}
-    found |= {t.id for t in active if wanted & _species_names(t.species, roster)}
-    return found | _standing(item, active, roster, on)
-
-
-def _by_part_of_name(item: str, active: Sequence[Tree], roster: Roster) -> set[str]:
-    """Trees of the one species here that has these words in its name: "trident" for trident maple."""
-    wanted = {f" {word} " for word in _singulars(item)}
-    latins: dict[str, None] = {}
-    for tree in active:
-        names = [
-            f" {plain_words(name)} " for name in (tree.species, *roster.common_names.get(tree.species, ()))
-        ]
-        if any(word in name for word in wanted for name in names):
-            latins[tree.species] = None
-    if len(latins) > 1:
-        raise InputError(f"'{item}' may be {' or '.join(latins)}; write more of the name")
-    return {tree.id for tree in active if tree.species in latins}
-
-
-def _standing(item: str, active: Sequence[Tree], roster: Roster, on: date) -> set[str]:
-    words = plain_words(re.sub(r"^(?:on|at|in) ", "", re.sub(r"^(?:the|my) ", "", plain_spaces(item))))
-    words = re.sub(r"^(?:the|my) ", "", words)
-    places = {p.id for p in roster.places if words == plain_words(p.name)}
-    return {t.id for t in active if place_of(t.id, roster.stands, on) in places} if places else set()
-
-
-def _species_names(latin: str, roster: Roster) -> set[str]:
-    """The names a species answers to: Latin, genus, common names and the last word of each."""
-    words = plain_words(latin).split()
-    names = {" ".join(words), *words[:1]}
-    for common in roster.common_names.get(latin, ()):
-        plain = plain_words(common)
-        names |= {plain, plain.split()[-1]} if plain else set()
-    return names
-
-
 def _singulars(item: str) -> set[str]:
     """A word as it stands and without a plural ending: "elms", "birches", "cherries", "beech trees"."""
-    word = re.sub(r" trees?$", "", plain_words(item))
-    word = re.sub(r"^(?:all )?(?:the |my )?", "", word)
+    word = re.sub(r"^(?:all )?(?:the |my )?", "", re.sub(r" trees?$", "", plain_words(item)))
     found = {word}
     if word.endswith("ies"):
         found.add(word[:-3] + "y")
@@ -291,37 +322,3 @@ def _singulars(item: str) -> set[str]:
 def _label_stem(label: str) -> str:
     tail = _TAIL.fullmatch(label)
     return tail["stem"] if tail else label
-
-
-def _labelled(text: str, roster: Roster) -> set[str]:
-    exact = roster.by_label.get(plain_spaces(text).casefold(), [])
-    live = [t for t in exact if t.retired is None]
-    return {t.id for t in live or exact}
-
-
-def _by_number(match: re.Match[str], roster: Roster, within: set[str], stem: str) -> set[str]:
-    first = int(match["from"])
-    last = int(match["to"] or first)
-    if last < first:
-        raise InputError(f"'{match[0]}' runs backwards")
-    stems = _singulars(stem) if stem else set()
-    found = set()
-    for tree in roster.trees:
-        tail = _TAIL.fullmatch(tree.label)
-        if tail is None or tree.id not in within or not first <= int(tail["number"]) <= last:
-            continue
-        if not stems or stems & ({plain_words(tail["stem"])} | _species_names(tree.species, roster)):
-            found.add(tree.id)
-    return found
-
-
-def _near(item: str, roster: Roster) -> tuple[str, ...]:
-    known: dict[str, str] = {}
-    for tree in roster.trees:
-        for name in _species_names(tree.species, roster):
-            known.setdefault(name, name)
-        known[plain_words(_label_stem(tree.label))] = _label_stem(tree.label)
-        known[plain_words(tree.label)] = tree.label
-    for place in roster.places:
-        known[plain_words(place.name)] = place.name
-    return near_words(item, known)

@@ -8,89 +8,120 @@ from __future__ import annotations
 
 import difflib
 import re
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from functools import cache
+from typing import Any, TypeVar
 
 from phenology.model.errors import InputError, UnknownNameError
-from phenology.model.operations import OPERATIONS
-from phenology.model.stages import MARKS, PARTS, STAGES
+from phenology.model.names import Name
+from phenology.model.operations import Operation
+from phenology.model.stages import Mark, Part, Stage
 
-STAGE_WORDS: dict[str, tuple[str, ...]] = {
-    "dormant": ("closed", "buds closed", "asleep", "sleeping", "tight buds"),
-    "swelling": ("swollen", "fat", "fat buds", "buds fat", "buds moving"),
-    "budbreak": ("bud break", "breaking", "green tips", "tips showing", "opening", "buds open"),
-    "extending": ("soft", "still soft", "growing", "still going", "going", "running", "lengthening"),
-    "extended": ("stopped", "slowed", "full size", "shoots stopped", "done growing"),
-    "hardened": ("firm", "hard", "leathery", "hardened off", "mature", "ripe"),
-    "turning": ("colouring", "coloring", "yellowing", "autumn colour", "falling", "leaf fall"),
-    "bare": ("leafless", "no leaves", "leaves down", "naked"),
+STAGE_WORDS: dict[Stage, tuple[str, ...]] = {
+    Stage.DORMANT: ("closed", "buds closed", "asleep", "sleeping", "tight buds"),
+    Stage.SWELLING: ("swollen", "fat", "fat buds", "buds fat", "buds moving"),
+    Stage.BUDBREAK: ("bud break", "breaking", "green tips", "tips showing", "opening", "buds open"),
+    Stage.EXTENDING: ("soft", "still soft", "growing", "still going", "going", "running", "lengthening"),
+    Stage.EXTENDED: ("stopped", "slowed", "full size", "shoots stopped", "done growing"),
+    Stage.HARDENED: ("firm", "hard", "leathery", "hardened off", "mature", "ripe"),
+    Stage.TURNING: ("colouring", "coloring", "yellowing", "autumn colour", "falling", "leaf fall"),
+    Stage.BARE: ("leafless", "no leaves", "leaves down", "naked"),
 }
 
-OPERATION_WORDS: dict[str, tuple[str, ...]] = {
-    "cutback": ("cut", "cut back", "trim", "trimmed", "shortened", "cut to two"),
-    "halving": ("halve", "halved", "leaf halving", "leaves halved", "half leaves"),
-    "partial-defoliation": ("partial", "outer defoliation", "partly defoliated", "outer leaves off"),
-    "full-defoliation": ("full", "defoliation", "defoliate", "defoliated", "all leaves off"),
-    "pinching": ("pinch", "pinched", "tips out"),
-    "repotting": ("repot", "repotted", "root work"),
-    "wiring": ("wire", "wired", "wire on"),
-    "wire-removal": ("unwire", "unwired", "wire off", "wire removed"),
-    "thinning": ("thin", "thinned", "shoots out"),
-    "basal-leaf": ("basal", "lowest leaf", "budless leaf"),
-    "pruning": ("prune", "pruned", "winter pruning", "wood pruning"),
-    "moving": ("move", "moved"),
-    "feeding": ("feed", "fed", "fertilised", "fertilized"),
-    "pest-treatment": ("pest", "spray", "sprayed", "treated", "treatment"),
-    "other": ("something else",),
+OPERATION_WORDS: dict[Operation, tuple[str, ...]] = {
+    Operation.CUTBACK: ("cut", "cut back", "trim", "trimmed", "shortened", "cut to two"),
+    Operation.HALVING: ("halve", "halved", "leaf halving", "leaves halved", "half leaves"),
+    Operation.PARTIAL_DEFOLIATION: ("partial", "outer defoliation", "partly defoliated", "outer leaves off"),
+    Operation.FULL_DEFOLIATION: ("full", "defoliation", "defoliate", "defoliated", "all leaves off"),
+    Operation.PINCHING: ("pinch", "pinched", "tips out"),
+    Operation.REPOTTING: ("repot", "repotted", "root work"),
+    Operation.WIRING: ("wire", "wired", "wire on"),
+    Operation.WIRE_REMOVAL: ("unwire", "unwired", "wire off", "wire removed"),
+    Operation.THINNING: ("thin", "thinned", "shoots out"),
+    Operation.BASAL_LEAF: ("basal", "lowest leaf", "budless leaf"),
+    Operation.PRUNING: ("prune", "pruned", "winter pruning", "wood pruning"),
+    Operation.MOVING: ("move", "moved"),
+    Operation.FEEDING: ("feed", "fed", "fertilised", "fertilized"),
+    Operation.PEST_TREATMENT: ("pest", "spray", "sprayed", "treated", "treatment"),
+    Operation.OTHER: ("something else",),
 }
 
-MARK_WORDS: dict[str, tuple[str, ...]] = {
-    "checked": ("stalled", "stuck", "paused", "stopped by heat", "stopped by drought"),
-    "lost": ("frosted", "broken", "eaten", "dead", "killed"),
+MARK_WORDS: dict[Mark, tuple[str, ...]] = {
+    Mark.CHECKED: ("stalled", "stuck", "paused", "stopped by heat", "stopped by drought"),
+    Mark.LOST: ("frosted", "broken", "eaten", "dead", "killed"),
 }
 
-PART_WORDS: dict[str, tuple[str, ...]] = {
-    "top": ("upper", "crown", "apex"),
-    "bottom": ("lower", "low"),
-    "inside": ("inner", "interior"),
+PART_WORDS: dict[Part, tuple[str, ...]] = {
+    Part.TOP: ("upper", "crown", "apex"),
+    Part.BOTTOM: ("lower", "low"),
+    Part.INSIDE: ("inner", "interior"),
 }
 
 
-def find_stage(text: str) -> str:
-    """The stage meant by a word.
+_WORDS: dict[type[Name], Mapping[Any, tuple[str, ...]]] = {
+    Stage: STAGE_WORDS,
+    Operation: OPERATION_WORDS,
+    Mark: MARK_WORDS,
+    Part: PART_WORDS,
+}
+N = TypeVar("N", bound=Name)
+
+
+def find_name(kind: type[N], text: str) -> N:
+    """The stage, operation, mark or part meant by a word.
 
     Raises
     ------
     UnknownNameError
-        If no stage is meant; near matches are offered.
+        If none is meant; near matches are offered.
     InputError
-        If the word could be more than one stage.
+        If the word could be more than one, or is near to none.
 
     Examples
     --------
-    >>> find_stage("soft"), find_stage("Still going"), find_stage("swel")
-    ('extending', 'extending', 'swelling')
+    >>> find_name(Stage, "soft").value, find_name(Operation, "wire off").value, find_name(Part, "crown").value
+    ('extending', 'wire-removal', 'top')
     """
-    return _find("stage", text)
+    meaning = _meanings(kind)
+    wanted = plain_words(text)
+    if wanted in meaning:
+        return kind(meaning[wanted])
+    begun = list(dict.fromkeys(name for word, name in meaning.items() if wanted and word.startswith(wanted)))
+    if len(begun) == 1:
+        return kind(begun[0])
+    if begun:
+        raise InputError(f"'{text}' may be {' or '.join(begun)}; write a little more of the word")
+    shown = {
+        word: name if word == plain_words(name) else f"{word} ({name})" for word, name in meaning.items()
+    }
+    offers: dict[str, str] = {}  # the nearest word for each name
+    means = {offer: meaning[word] for word, offer in shown.items()}
+    for offer in near_words(text, shown, most=9):
+        offers.setdefault(means[offer], offer)
+    what = kind.__name__.lower()
+    if offers:
+        raise UnknownNameError(what, text, list(offers.values())[:3])
+    raise InputError(f"there is no {what} called '{text}'; it is one of {', '.join(kind)}")
 
 
-def find_operation(text: str) -> str:
-    """The operation meant by a word; raises as `find_stage` does.
-
-    >>> find_operation("cut back"), find_operation("defoliated"), find_operation("wire off")
-    ('cutback', 'full-defoliation', 'wire-removal')
-    """
-    return _find("operation", text)
+def find_stage(text: str) -> Stage:
+    """The stage meant by a word; raises as `find_name` does."""
+    return find_name(Stage, text)
 
 
-def find_mark(text: str) -> str:
-    """The mark meant by a word: `checked` or `lost`; raises as `find_stage` does."""
-    return _find("mark", text)
+def find_operation(text: str) -> Operation:
+    """The operation meant by a word; raises as `find_name` does."""
+    return find_name(Operation, text)
 
 
-def find_part(text: str) -> str:
-    """The part of a tree meant by a word: `top`, `bottom` or `inside`; raises as `find_stage` does."""
-    return _find("part", text)
+def find_mark(text: str) -> Mark:
+    """The mark meant by a word; raises as `find_name` does."""
+    return find_name(Mark, text)
+
+
+def find_part(text: str) -> Part:
+    """The part of a tree meant by a word; raises as `find_name` does."""
+    return find_name(Part, text)
 
 
 def plain_words(text: str) -> str:
@@ -108,42 +139,6 @@ def near_words(text: str, known: Mapping[str, str], most: int = 3) -> tuple[str,
 
 
 @cache
-def _meanings(what: str) -> dict[str, str]:
+def _meanings(kind: type[Name]) -> dict[str, str]:
     """Every word for a kind of thing, with the name it means."""
-    names, words = {
-        "stage": (STAGES, STAGE_WORDS),
-        "operation": (tuple(OPERATIONS), OPERATION_WORDS),
-        "mark": (MARKS, MARK_WORDS),
-        "part": (PARTS, PART_WORDS),
-    }[what]
-    return {plain_words(word): name for name in names for word in (name, *words[name])}
-
-
-def _find(what: str, text: str) -> str:
-    meaning = _meanings(what)
-    wanted = plain_words(text)
-    if wanted in meaning:
-        return meaning[wanted]
-    begun = list(dict.fromkeys(name for word, name in meaning.items() if wanted and word.startswith(wanted)))
-    if len(begun) == 1:
-        return begun[0]
-    if begun:
-        raise InputError(f"'{text}' may be {' or '.join(begun)}; write a little more of the word")
-    shown = {
-        word: name if word == plain_words(name) else f"{word} ({name})" for word, name in meaning.items()
-    }
-    nearest = {shown[word]: name for word, name in meaning.items()}
-    near = _one_each(near_words(text, shown, most=9), nearest)
-    if near:
-        raise UnknownNameError(what, text, near)
-    raise InputError(
-        f"there is no {what} called '{text}'; it is one of {', '.join(dict.fromkeys(meaning.values()))}"
-    )
-
-
-def _one_each(offers: Sequence[str], names: Mapping[str, str], most: int = 3) -> tuple[str, ...]:
-    """The first offer for each name."""
-    first: dict[str, str] = {}
-    for offer in offers:
-        first.setdefault(names[offer], offer)
-    return tuple(first.values())[:most]
+    return {plain_words(word): name for name, words in _WORDS[kind].items() for word in (name, *words)}

@@ -14,7 +14,6 @@ from datetime import date
 
 from phenology.garden import Garden
 from phenology.learning.flush_history import FlushHistory
-from phenology.model.operations import OPERATIONS
 from phenology.model.records import Look
 from phenology.model.stages import stage_rank
 
@@ -146,8 +145,7 @@ def _taken_off(garden: Garden, h: FlushHistory) -> date | None:
         for w in garden.works_by_tree.get(h.tree.id, [])
         if grown
         and w.latest >= min(grown)
-        and w.operation in OPERATIONS
-        and OPERATIONS[w.operation].wakes
+        and w.operation.wakes
         and w.id != h.flush.work_id
         and garden.calendar.season_of(w.latest) == h.flush.season
     ]

@@ -6,109 +6,95 @@ halving leaves, taking off the budless basal leaf and wiring do not.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from phenology.model.names import Name
 
-from phenology.model.errors import UnknownNameError
+HALVING_JOINS = 14
+"""Halving so soon after a cut belongs to that cut: it wakes nothing and ends nothing. Common practice, no
+source. [days]"""
+
+_STALKS = "leave the leaf stalks on"
 
 
-@dataclass(frozen=True)
-class Operation:
-    """One kind of work.
+class Operation(Name):
+    """One kind of work, by the name under which it is stored and printed.
 
-    Parameters
+    Attributes
     ----------
-    name : str
-        As it is stored and printed.
     meaning : str
         In a grower's words.
+    caution : str
+        What to mind beyond looking first; often empty.
     wakes : bool
         Whether it makes buds break that would have waited.
     partial : bool
         Whether it wakes only a part of the tree: the old flush goes on beside the new one.
     cuts : bool
         Whether blades are used on live wood or leaf.
-    caution : str or None
-        What to mind beyond looking first.
-    """
-
-    name: str
-    meaning: str
-    wakes: bool = False
-    partial: bool = False
-    cuts: bool = False
-    caution: str | None = None
-
-
-HALVING_JOINS = 14
-"""Halving so soon after a cut belongs to that cut: it wakes nothing and ends nothing. Common practice, no
-source. [days]"""
-
-_LEAVES_ONLY = "leave the leaf stalks on"
-
-OPERATIONS: dict[str, Operation] = {
-    operation.name: operation
-    for operation in (
-        Operation("cutback", "shoots cut back to one or two leaves", wakes=True, cuts=True),
-        Operation("halving", "leaves cut in half, outer canopy", cuts=True),
-        Operation(
-            "partial-defoliation",
-            "leaves taken off the outer canopy",
-            wakes=True,
-            partial=True,
-            cuts=True,
-            caution=_LEAVES_ONLY,
-        ),
-        Operation(
-            "full-defoliation",
-            "all leaves taken off",
-            wakes=True,
-            cuts=True,
-            caution=f"{_LEAVES_ONLY}; shade after",
-        ),
-        Operation("pinching", "soft shoot tips taken off", wakes=True),
-        Operation(
-            "repotting", "roots combed and cut, new soil", cuts=True, caution="keep from wind and hard sun"
-        ),
-        Operation("wiring", "wire put on", caution="look again in weeks, before it bites; mind your eyes"),
-        Operation("wire-removal", "wire cut off", caution="cut it off, do not unwind it; mind your eyes"),
-        Operation("thinning", "crowded shoots taken out", cuts=True),
-        Operation("basal-leaf", "the budless lowest leaf taken off", cuts=True),
-        Operation(
-            "pruning", "wood pruned while leafless", cuts=True, caution="seal large cuts; mind your eyes"
-        ),
-        Operation("moving", "stood elsewhere"),
-        Operation("feeding", "fed"),
-        Operation(
-            "pest-treatment",
-            "treated for a pest or disease",
-            caution="follow the label; keep off in full sun",
-        ),
-        Operation("other", "something else; say what in the note"),
-    )
-}
-
-
-def operation(name: str) -> Operation:
-    """The operation of that exact name; `phenology.language.words.find_operation` also takes everyday words.
-
-    Raises
-    ------
-    UnknownNameError
-        If there is none.
 
     Examples
     --------
-    >>> operation("cutback").wakes, operation("halving").wakes
+    >>> Operation("cutback").wakes, Operation.HALVING.wakes
     (True, False)
     """
-    try:
-        return OPERATIONS[name]
-    except KeyError:
-        raise UnknownNameError(
-            "operation", name, [n for n in OPERATIONS if n[:3] == name[:3].lower()]
-        ) from None
+
+    CUTBACK = "cutback", "shoots cut back to one or two leaves"
+    HALVING = "halving", "leaves cut in half, outer canopy"
+    PARTIAL_DEFOLIATION = "partial-defoliation", "leaves taken off the outer canopy", _STALKS
+    FULL_DEFOLIATION = "full-defoliation", "all leaves taken off", f"{_STALKS}; shade after"
+    PINCHING = "pinching", "soft shoot tips taken off"
+    REPOTTING = "repotting", "roots combed and cut, new soil", "keep from wind and hard sun"
+    WIRING = "wiring", "wire put on", "look again in weeks, before it bites; mind your eyes"
+    WIRE_REMOVAL = "wire-removal", "wire cut off", "cut it off, do not unwind it; mind your eyes"
+    THINNING = "thinning", "crowded shoots taken out"
+    BASAL_LEAF = "basal-leaf", "the budless lowest leaf taken off"
+    PRUNING = "pruning", "wood pruned while leafless", "seal large cuts; mind your eyes"
+    MOVING = "moving", "stood elsewhere"
+    FEEDING = "feeding", "fed"
+    PEST_TREATMENT = (
+        "pest-treatment",
+        "treated for a pest or disease",
+        "follow the label; keep off in full sun",
+    )
+    OTHER = "other", "something else; say what in the note"
+
+    meaning: str
+    caution: str
+
+    def __new__(cls, name: str, meaning: str = "", caution: str = "") -> Operation:
+        operation = str.__new__(cls, name)
+        operation._value_, operation.meaning, operation.caution = name, meaning, caution
+        return operation
+
+    @property
+    def wakes(self) -> bool:
+        return self in _WAKING
+
+    @property
+    def partial(self) -> bool:
+        return self is Operation.PARTIAL_DEFOLIATION
+
+    @property
+    def cuts(self) -> bool:
+        return self in _CUTTING
 
 
-def wakes(name: str) -> bool:
-    """Whether this operation wakes a flush."""
-    return operation(name).wakes
+_WAKING = frozenset(
+    {
+        Operation.CUTBACK,
+        Operation.PARTIAL_DEFOLIATION,
+        Operation.FULL_DEFOLIATION,
+        Operation.PINCHING,
+    }
+)
+_CUTTING = frozenset(
+    {
+        Operation.CUTBACK,
+        Operation.HALVING,
+        Operation.PARTIAL_DEFOLIATION,
+        Operation.FULL_DEFOLIATION,
+        Operation.REPOTTING,
+        Operation.THINNING,
+        Operation.BASAL_LEAF,
+        Operation.PRUNING,
+    }
+)

@@ -9,6 +9,19 @@ from collections.abc import Hashable
 from dataclasses import dataclass
 from datetime import date
 
+from phenology.model.names import Name
+from phenology.model.operations import Operation
+from phenology.model.stages import Part, Stage
+
+
+class GrowthAim(Name):
+    """What a tree is grown towards."""
+
+    BUILDING = "building"
+    REFINING = "refining"
+    RESTING = "resting"
+
+
 Site = Hashable
 """Which weather a tree stood in over a season; see `Garden.site`."""
 
@@ -55,12 +68,15 @@ class Stand:
 
 @dataclass(frozen=True)
 class Aim:
-    """What a tree is grown towards from a date on: `building`, `refining` or `resting`."""
+    """What a tree is grown towards from a date on."""
 
     id: str
     tree_id: str
-    aim: str
+    aim: GrowthAim
     from_date: date | None = None
+
+    def __post_init__(self) -> None:
+        _spell(self, "aim", GrowthAim)
 
 
 @dataclass(frozen=True)
@@ -74,9 +90,12 @@ class Flush:
     started_on: date | None = None
     work_id: str | None = None
     cause: str | None = None
-    part: str | None = None
+    part: Part | None = None
     ended_on: date | None = None
     ended_why: str | None = None
+
+    def __post_init__(self) -> None:
+        _spell(self, "part", Part)
 
 
 @dataclass(frozen=True)
@@ -89,17 +108,21 @@ class Look:
     id: str
     tree_id: str
     flush_id: str
-    stage: str
+    stage: Stage
     date_text: str
     earliest: date
     latest: date
     kind: str = "seen"
     checked: bool = False
     lost: bool = False
-    part: str | None = None
+    part: Part | None = None
     leaves: str | None = None
     who: str | None = None
     note: str | None = None
+
+    def __post_init__(self) -> None:
+        _spell(self, "stage", Stage)
+        _spell(self, "part", Part)
 
 
 @dataclass(frozen=True)
@@ -108,11 +131,22 @@ class Work:
 
     id: str
     tree_id: str
-    operation: str
+    operation: Operation
     date_text: str
     earliest: date
     latest: date
-    part: str | None = None
+    part: Part | None = None
     early: bool = False
     who: str | None = None
     note: str | None = None
+
+    def __post_init__(self) -> None:
+        _spell(self, "operation", Operation)
+        _spell(self, "part", Part)
+
+
+def _spell(record: object, field: str, names: type[Name]) -> None:
+    """Turn a name read from a file into the one thing it stands for; an unknown one is refused."""
+    name = getattr(record, field)
+    if name is not None and type(name) is not names:
+        object.__setattr__(record, field, names(name))

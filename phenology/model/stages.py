@@ -6,45 +6,66 @@ stage of the open standard (Meier, ed., 2001), which does not code hardening.
 
 from __future__ import annotations
 
-from phenology.model.errors import UnknownNameError
+from phenology.model.names import Name
 
-STAGES: tuple[str, ...] = (
-    "dormant",
-    "swelling",
-    "budbreak",
-    "extending",
-    "extended",
-    "hardened",
-    "turning",
-    "bare",
-)
 
-MARKS: tuple[str, ...] = ("checked", "lost")
-PARTS: tuple[str, ...] = ("top", "bottom", "inside")
+class Stage(Name):
+    """A stage of a flush, in the order in which they come.
 
-BBCH: dict[str, str] = {
-    "dormant": "00",
-    "swelling": "01-03",
-    "budbreak": "07-10",
-    "extending": "11-38",
-    "extended": "19, 39",
-    "hardened": "91",
-    "turning": "92-95",
-    "bare": "97",
-}
+    Attributes
+    ----------
+    bbch : str
+        Codes of the closest stages of the standard.
+    signs : str
+        What is seen, in a grower's words.
+    rank : int
+        Place in the order, from 0 (dormant).
 
-WHAT_IS_SEEN: dict[str, str] = {
-    "dormant": "buds closed",
-    "swelling": "buds fat, scales parting",
-    "budbreak": "green tips, first leaves separating",
-    "extending": "shoots lengthening, leaves soft and bright",
-    "extended": "shoots stopped or slowed, last full leaf near full size",
-    "hardened": "leaves firm and springing back, mature colour, shoot base firm, buds in the axils",
-    "turning": "leaves colouring or falling",
-    "bare": "leaves down",
-}
+    Examples
+    --------
+    >>> Stage("hardened").rank > Stage.EXTENDED.rank, f"{Stage.BUDBREAK}"
+    (True, 'budbreak')
+    """
 
-_RANK = {stage: rank for rank, stage in enumerate(STAGES)}
+    DORMANT = "dormant", "00", "buds closed"
+    SWELLING = "swelling", "01-03", "buds fat, scales parting"
+    BUDBREAK = "budbreak", "07-10", "green tips, first leaves separating"
+    EXTENDING = "extending", "11-38", "shoots lengthening, leaves soft and bright"
+    EXTENDED = "extended", "19, 39", "shoots stopped or slowed, last full leaf near full size"
+    HARDENED = (
+        "hardened",
+        "91",
+        "leaves firm and springing back, mature colour, shoot base firm, buds in the axils",
+    )
+    TURNING = "turning", "92-95", "leaves colouring or falling"
+    BARE = "bare", "97", "leaves down"
+
+    bbch: str
+    signs: str
+    rank: int
+
+    def __new__(cls, name: str, bbch: str = "", signs: str = "") -> Stage:
+        stage = str.__new__(cls, name)
+        stage._value_, stage.bbch, stage.signs, stage.rank = name, bbch, signs, len(cls.__members__)
+        return stage
+
+
+class Mark(Name):
+    """What became of growth that did not go on: checked by heat or drought, or lost."""
+
+    CHECKED = "checked"
+    LOST = "lost"
+
+
+class Part(Name):
+    """The part of a tree that a look or work was limited to."""
+
+    TOP = "top"
+    BOTTOM = "bottom"
+    INSIDE = "inside"
+
+
+_RANK: dict[str, int] = {stage: stage.rank for stage in Stage}
 
 
 def stage_rank(stage: str) -> int:
@@ -60,7 +81,5 @@ def stage_rank(stage: str) -> int:
     >>> stage_rank("hardened") > stage_rank("extended")
     True
     """
-    try:
-        return _RANK[stage]
-    except KeyError:
-        raise UnknownNameError("stage", stage, [s for s in STAGES if s[:2] == stage[:2].lower()]) from None
+    rank = _RANK.get(stage)
+    return Stage(stage).rank if rank is None else rank

@@ -11,10 +11,9 @@ from datetime import date
 
 from phenology.language.vague_dates import format_day
 from phenology.model.errors import InputError
-from phenology.model.operations import OPERATIONS
+from phenology.model.operations import Operation
 from phenology.model.records import Flush, Look, Work
 from phenology.model.season import SeasonCalendar
-from phenology.model.stages import stage_rank
 from phenology.records.flushes import NEXT_BEGAN, TreeRecord, place_look
 from phenology.records.waking import Waking, wake
 
@@ -93,9 +92,17 @@ def look_changes(
 
 
 def work_changes(
-    work: Work, record: TreeRecord, calendar: SeasonCalendar, *, today: date, new_id: Callable[[], str]
+    work: Work,
+    record: TreeRecord,
+    calendar: SeasonCalendar,
+    *,
+    today: date,
+    new_id: Callable[[], str],
+    before: Work | None = None,
 ) -> Changes:
     """What work changes: itself, the flush it wakes, those it ends, the looks that move.
+
+    With `before`, the work that it corrects, that one's consequences are taken back first.
 
     Raises
     ------
@@ -106,9 +113,14 @@ def work_changes(
         raise InputError(
             f"{record.label}: {format_day(work.earliest)} is in the future; write work down when it is done"
         )
-    waking = wake(work, record, calendar, new_id=new_id)
+    if before is not None and same_entry(before, work):
+        return Changes((work,))
+    undone = without_work(before, record) if before is not None else Changes()
+    waking = wake(work, undone.applied_to(record), calendar, new_id=new_id)
     own = (waking.flush,) if waking.flush is not None and waking.is_new else ()
-    return Changes((work, *waking.also, *own, *waking.changed, *waking.moved), waking=waking)
+    save = (*undone.save, work, *waking.also, *own, *waking.changed, *waking.moved)
+    kept = {entry.id for entry in save}
+    return Changes(save, tuple(entry for entry in undone.remove if entry.id not in kept), waking)
 
 
 def without_look(look: Look, record: TreeRecord) -> Changes:
@@ -147,29 +159,26 @@ def without_work(work: Work, record: TreeRecord) -> Changes:
     return Changes(tuple(save), tuple(remove))
 
 
-def stage_now(record: TreeRecord, looks: Iterable[Look] | None = None) -> Look | None:
+def stage_now(looks: Iterable[Look]) -> Look | None:
     """The look that says how a tree stands: the newest, the furthest stage of its day."""
-    return max(looks or record.looks, key=lambda k: (k.latest, stage_rank(k.stage)), default=None)
+    return max(looks, key=lambda look: (look.latest, look.stage.rank), default=None)
 
 
-def same_look(a: Look, b: Look) -> bool:
-    """Whether two looks say the same thing, whoever wrote them down."""
+def without(entry: Look | Work, record: TreeRecord) -> Changes:
+    """What taking an entry out changes."""
+    return without_look(entry, record) if isinstance(entry, Look) else without_work(entry, record)
+
+
+def same_entry(a: Look | Work, b: Look | Work) -> bool:
+    """Whether two entries say the same thing, whoever wrote them down and in which words."""
     return _facts(a) == _facts(b)
 
 
-def same_work(a: Work, b: Work) -> bool:
-    """Whether two pieces of work are one."""
-    return (a.tree_id, a.operation, a.earliest, a.latest, a.part) == (
-        b.tree_id,
-        b.operation,
-        b.earliest,
-        b.latest,
-        b.part,
-    )
-
-
-def _facts(k: Look) -> tuple[object, ...]:
-    return (k.tree_id, k.stage, k.earliest, k.latest, k.kind, k.part, k.checked, k.lost, k.leaves)
+def _facts(entry: Look | Work) -> tuple[object, ...]:
+    when = (entry.tree_id, entry.earliest, entry.latest, entry.part)
+    if isinstance(entry, Work):
+        return (*when, entry.operation)
+    return (*when, entry.stage, entry.kind, entry.checked, entry.lost, entry.leaves)
 
 
 def _is_bare(flush: Flush, look: Look) -> bool:
@@ -183,4 +192,4 @@ def _ended_by(look: Look, flush: Flush) -> bool:
         return False
     if look.lost and flush.ended_why == "lost":
         return True
-    return flush.ended_on == look.latest and flush.ended_why not in (*OPERATIONS, NEXT_BEGAN, "lost")
+    return flush.ended_on == look.latest and flush.ended_why not in (*Operation, NEXT_BEGAN, "lost")

@@ -18,7 +18,7 @@ from phenology.language.vague_dates import format_dates, format_day
 from phenology.model.errors import LookError, StageOrderError
 from phenology.model.records import Flush, Look
 from phenology.model.season import SeasonCalendar
-from phenology.model.stages import stage_rank
+from phenology.model.stages import Part, Stage
 
 OLD_LEAVES_DAYS = 45
 """Grown or hard leaves seen this early in a season, before any bud has moved, are last season's. [days]"""
@@ -35,7 +35,9 @@ NOT_YET_DAYS = 10
 NEXT_BEGAN = "the next flush began"
 """Why a flush ended that the grower said a new one has followed."""
 
-_BREAK, _GROWN, _HARD, _TURN = (stage_rank(s) for s in ("budbreak", "extended", "hardened", "turning"))
+_BREAK, _GROWN, _HARD, _TURN = (
+    stage.rank for stage in (Stage.BUDBREAK, Stage.EXTENDED, Stage.HARDENED, Stage.TURNING)
+)
 
 
 @dataclass(frozen=True)
@@ -83,7 +85,7 @@ class TreeRecord:
 
     def furthest(self, flush: Flush) -> int:
         """Rank of the latest stage seen of a flush; -1 when nothing was."""
-        return max((stage_rank(k.stage) for k in self.looks if k.flush_id == flush.id), default=-1)
+        return max((k.stage.rank for k in self.looks if k.flush_id == flush.id), default=-1)
 
 
 def flush_start(flush: Flush, calendar: SeasonCalendar) -> date:
@@ -190,7 +192,7 @@ def check_order(look: Look, record: TreeRecord, flush: Flush) -> None:
             continue
         first, second = (other, look) if other.latest < look.earliest else (look, other)
         merely = ""
-        if first.stage == "hardened" and second.stage in ("extending", "extended"):
+        if first.stage is Stage.HARDENED and second.stage in (Stage.EXTENDING, Stage.EXTENDED):
             merely = " (tips that merely go on while the leaves that stay are hard need no new look)"
         raise StageOrderError(
             f"{record.label}: {second.stage} ({_when(second)}) comes after {first.stage} ({_when(first)}). "
@@ -202,14 +204,14 @@ def check_order(look: Look, record: TreeRecord, flush: Flush) -> None:
 def _contradicts(look: Look, other: Look) -> bool:
     if look.part != other.part:
         return False
-    return (other.latest < look.earliest and _least(other) > stage_rank(look.stage)) or (
-        look.latest < other.earliest and _least(look) > stage_rank(other.stage)
+    return (other.latest < look.earliest and _least(other) > look.stage.rank) or (
+        look.latest < other.earliest and _least(look) > other.stage.rank
     )
 
 
 def _least(look: Look) -> int:
     """The stage that a look proves: growth that was checked stopped, but may move again."""
-    return min(stage_rank(look.stage), _GROWN - 1) if look.checked else stage_rank(look.stage)
+    return min(look.stage.rank, _GROWN - 1) if look.checked else look.stage.rank
 
 
 def _when(look: Look) -> str:
@@ -221,14 +223,12 @@ def _when(look: Look) -> str:
 
 def _season(look: Look, record: TreeRecord, calendar: SeasonCalendar) -> int:
     """The season whose growth a look shows, which near the turn is not always the season it is dated in."""
-    day, rank = look.latest, stage_rank(look.stage)
+    day, rank = look.latest, look.stage.rank
     season = calendar.season_of(day)
     this = record.in_season(season, calendar)
     furthest = max((record.furthest(f) for f in this), default=-1)
     into, left = calendar.day(day), (calendar.end(season) - day).days
-    moved = any(
-        stage_rank(k.stage) >= _BREAK - 1 and k.earliest <= day for f in this for k in record.looks_of(f)
-    )
+    moved = any(k.stage.rank >= _BREAK - 1 and k.earliest <= day for f in this for k in record.looks_of(f))
     if not moved and not any(f.started_by == "work" for f in this):
         if rank >= _TURN and into <= calendar.length(season) // 2:
             return season - 1
@@ -261,7 +261,7 @@ def _newest(
     cause: str | None,
 ) -> Placement:
     """The newest flush begun by the look's date, as far as the part of the tree allows."""
-    rank = stage_rank(look.stage)
+    rank = look.stage.rank
     own = [f for f in flushes if f.started_by == "season"]
     begun = [f for f in flushes if flush_start(f, calendar) <= look.latest] or own
     same_day = [f for f in begun if f.started_by == "work" and f.started_on == look.latest]
@@ -269,9 +269,9 @@ def _newest(
         begun = [f for f in begun if f not in same_day]  # looked first, then cut
     if not begun:
         return Placement(Flush(new_id(), look.tree_id, flushes[0].season, "season"), True)
-    if look.part == "inside":
+    if look.part is Part.INSIDE:
         # Work on the outer canopy leaves the flush inside going on beside the new one.
-        fitting = [f for f in begun if f.part == "inside"] or [
+        fitting = [f for f in begun if f.part is Part.INSIDE] or [
             f for f in begun if f.ended_on is None and not f.part
         ]
         chosen = fitting[0] if fitting and not fitting[-1].part else (fitting or begun)[-1]
@@ -349,7 +349,7 @@ def _seen(look: Look, season: int, new_id: Callable[[], str], cause: str | None)
 
 
 def _check_not_old_leaves(look: Look, record: TreeRecord, flush: Flush) -> None:
-    if flush.started_by != "work" or flush.started_on is None or stage_rank(look.stage) < _GROWN:
+    if flush.started_by != "work" or flush.started_on is None or look.stage.rank < _GROWN:
         return
     days = (look.latest - flush.started_on).days
     if 0 <= days <= NOT_YET_DAYS:

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 from phenology.model.errors import StageOrderError
 from phenology.model.season import NEVER
-from phenology.model.stages import STAGES, stage_rank
+from phenology.model.stages import Stage, stage_rank
 
 
 @dataclass(frozen=True)
@@ -106,5 +106,5 @@ def check_order(sights: Sequence[Sight]) -> None:
     StageOrderError
         Naming the stages and days.
     """
-    for stage in STAGES[1:]:
+    for stage in list(Stage)[1:]:
         stage_interval(sights, stage)

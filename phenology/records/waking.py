@@ -9,10 +9,9 @@ from collections.abc import Callable
 from dataclasses import dataclass, replace
 from datetime import date, timedelta
 
-from phenology.model.operations import operation, wakes
 from phenology.model.records import Flush, Look, Work
 from phenology.model.season import SeasonCalendar
-from phenology.model.stages import stage_rank
+from phenology.model.stages import Stage
 from phenology.records.flushes import TreeRecord, flush_start
 
 SAME_WAKING_DAYS = 21
@@ -24,7 +23,7 @@ ANSWER_DAYS = 45
 LEAFLESS_DAYS = 90
 """Cuts made this early in a season, before bud break, only prune; the season wakes the tree. [days]"""
 
-_BREAK, _TURN = stage_rank("budbreak"), stage_rank("turning")
+_BREAK, _TURN = Stage.BUDBREAK.rank, Stage.TURNING.rank
 
 
 @dataclass(frozen=True)
@@ -63,7 +62,7 @@ def wake(work: Work, record: TreeRecord, calendar: SeasonCalendar, *, new_id: Ca
         them side by side with the new one. A bud break already seen after the work becomes its answer, and
         looks dated after it move to the new flush.
     """
-    if not wakes(work.operation):
+    if not work.operation.wakes:
         return Waking(None, why_not=f"{work.operation} wakes no flush")
     day = middle(work.earliest, work.latest)
     season = calendar.season_of(day)
@@ -71,7 +70,7 @@ def wake(work: Work, record: TreeRecord, calendar: SeasonCalendar, *, new_id: Ca
     why_not = _sleeps_on(day, record, calendar, season, flushes)
     if why_not:
         return Waking(None, why_not=why_not)
-    partial = operation(work.operation).partial or work.part is not None
+    partial = work.operation.partial or work.part is not None
     before = [f for f in flushes if flush_start(f, calendar) <= day]
     ended = tuple(
         replace(f, ended_on=day, ended_why=work.operation)
@@ -90,7 +89,7 @@ def wake(work: Work, record: TreeRecord, calendar: SeasonCalendar, *, new_id: Ca
         replace(k, flush_id=woken.id)
         for f in before[-1:]
         for k in record.looks_of(f)
-        if k.earliest > work.latest and stage_rank(k.stage) < _TURN and not partial
+        if k.earliest > work.latest and k.stage.rank < _TURN and not partial
     )
     also = () if before else (Flush(new_id(), work.tree_id, season, "season"),)
     if also and not partial:
@@ -103,8 +102,8 @@ def _sleeps_on(
 ) -> str:
     """Why a cut on this day wakes nothing by itself; empty when it does."""
     looks = [k for f in flushes for k in record.looks_of(f) if k.earliest <= day]
-    shown = max((stage_rank(k.stage) for k in looks), default=-1)
-    if any(stage_rank(k.stage) >= _TURN for k in looks):
+    shown = max((k.stage.rank for k in looks), default=-1)
+    if any(k.stage.rank >= _TURN for k in looks):
         return "the leaves are turning or down; the cut rests until spring"
     woken = any(f.started_by != "season" and flush_start(f, calendar) <= day for f in flushes)
     if shown < _BREAK and not woken and (calendar.day(day) <= LEAFLESS_DAYS):

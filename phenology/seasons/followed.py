@@ -12,7 +12,6 @@ import numpy as np
 from phenology.garden import Garden
 from phenology.learning.flush_history import FlushHistory, histories
 from phenology.learning.transitions import TARGETS
-from phenology.model.operations import wakes
 from phenology.model.records import Work
 
 
@@ -62,7 +61,7 @@ def what_followed(garden: Garden, seasons: set[int] | None = None) -> list[Follo
     groups: dict[tuple[str, str], list[Work]] = defaultdict(list)
     for work in garden.works:
         season = garden.calendar.season_of(work.latest)
-        if wakes(work.operation) and work.tree_id in species and (seasons is None or season in seasons):
+        if work.operation.wakes and work.tree_id in species and (seasons is None or season in seasons):
             groups[species[work.tree_id], work.operation].append(work)
     order = list(dict.fromkeys(species.values()))
     return [

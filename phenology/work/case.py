@@ -11,7 +11,7 @@ import numpy as np
 
 from phenology.garden import Garden
 from phenology.learning.flush_history import FlushHistory, histories_of
-from phenology.model.operations import HALVING_JOINS, OPERATIONS
+from phenology.model.operations import HALVING_JOINS, Operation
 from phenology.model.records import Place, Tree, Work
 from phenology.model.stages import stage_rank
 from phenology.species.catalogue import Species
@@ -291,7 +291,7 @@ class Case:
     def _done(self, seasons_ago: int) -> Iterator[Done]:
         began = self.history.flush.started_on if self.history else None
         joined = timedelta(days=HALVING_JOINS)
-        for w in self.done(*OPERATIONS, seasons_ago=seasons_ago):
+        for w in self.done(*Operation, seasons_ago=seasons_ago):
             since = began if began is None or w.operation != "halving" else began + joined
             here = not seasons_ago and (since is None or w.latest > since)
             yield Done(w.operation, (self.day - w.latest).days, seasons_ago, here)

@@ -1,49 +1,50 @@
-"""What to mind with tools, sap, ladders and bottles.
+"""What to mind with tools, sap, ladders and bottles: written here once, printed wherever work is.
 
 Common practice, no source; on sap: from memory, unverified.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 
-from phenology.model.operations import OPERATIONS
+from phenology.model.operations import Operation
 from phenology.species.catalogue import Species
 
+LARGE = (Operation.PRUNING, Operation.THINNING, Operation.MOVING)
 
-def cautions(operations: Sequence[str], species: Sequence[Species], trees: int = 1) -> Iterator[str]:
+
+def cautions(operations: Iterable[str], species: Sequence[Species], trees: int = 1) -> Iterator[str]:
     """Cautions for a walk or a piece of work, a sentence each, most important first.
 
     Parameters
     ----------
-    operations : sequence of str
+    operations : iterable of str
         What may be done.
     species : sequence of Species
         On which trees.
     trees : int
         How many trees are worked on.
     """
-    cuts = any(OPERATIONS[name].cuts for name in operations)
-    if cuts:
+    kinds = [Operation(name) for name in operations]
+    if any(kind.cuts for kind in kinds):
         clean = "; clean the blades between trees" if trees > 1 else ""
-        yield f"Look before you cut; sharp, clean blades; mind your eyes{clean}."
-        for latin, severe in _sap(species):
+        yield f"Look before you cut; clean, sharp blades; mind your eyes{clean}."
+        sap = {(s.sap != "severe", s.latin) for s in species if s.sap != "none"}
+        for mild, latin in sorted(sap):
             yield (
-                f"{latin}: its sap can cause a severe rash; gloves, covered arms, glasses, never burn it."
-                if severe
-                else f"{latin}: its sap irritates; gloves, and hands away from the eyes."
+                f"{latin}: its sap irritates; gloves, and hands away from the eyes."
+                if mild
+                else f"{latin}: its sap can cause a severe rash; gloves, covered arms, glasses, "
+                "never burn it."
             )
         yield from _wounds(species)
-    if any(name in ("pruning", "thinning", "moving") for name in operations):
+    for kind in dict.fromkeys(kinds):
+        if kind.caution:
+            yield f"{kind.caution[:1].upper()}{kind.caution[1:]}."
+    if any(kind in LARGE for kind in kinds):
         yield "Ladders, saws and large material: with a second person, or by somebody licensed for it."
-    if "pest-treatment" in operations:
+    if Operation.PEST_TREATMENT in kinds:
         yield "Chemicals by their label only, and where the law asks for a licence, by somebody who has one."
-
-
-def _sap(species: Sequence[Species]) -> list[tuple[str, bool]]:
-    return sorted(
-        {(s.latin, s.sap == "severe") for s in species if s.sap != "none"}, key=lambda p: (not p[1], p[0])
-    )
 
 
 def _wounds(species: Sequence[Species]) -> Iterator[str]:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass
 
-from phenology.model.operations import OPERATIONS
+from phenology.model.operations import Operation
 from phenology.work.case import Case
 
 TRADE = "common practice, no source"
@@ -13,7 +13,7 @@ MEMORY = "from memory, unverified"
 
 DEFOLIATION = ("partial-defoliation", "full-defoliation")
 SHAPING = ("cutback", "halving", *DEFOLIATION)
-WAKING = tuple(name for name, operation in OPERATIONS.items() if operation.wakes)
+WAKING = tuple(operation for operation in Operation if operation.wakes)
 CUTTING = (*SHAPING, "pinching", "thinning", "basal-leaf")
 
 Fires = Callable[[Case], str | None]

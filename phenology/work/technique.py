@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
-from phenology.model.operations import HALVING_JOINS, OPERATIONS
+from phenology.model.operations import HALVING_JOINS, Operation
 from phenology.model.stages import stage_rank
 from phenology.species.practice import TECHNIQUES
 from phenology.species.species import Species
@@ -76,7 +76,7 @@ class Option:
     @property
     def wakes(self) -> bool:
         """Whether it wakes growth."""
-        return OPERATIONS[self.operation].wakes
+        return Operation(self.operation).wakes
 
 
 @dataclass(frozen=True)
@@ -132,7 +132,7 @@ class Choice:
             return self.leave
         if self.now:
             does = ", then ".join(doing(t, s.species) for t in self.now)
-            wakes = any(OPERATIONS[OPERATION_OF[t]].wakes for t in self.now)
+            wakes = any(Operation(OPERATION_OF[t]).wakes for t in self.now)
             text = (
                 f"no more cutting {until_rest(s.species)}; {does} now" if s.too_late and not wakes else does
             )
@@ -283,7 +283,7 @@ def _unmet(technique: str, s: Situation) -> Iterator[str]:
         yield UNMET["warm-nights"]
     if technique in _BARING:
         yield from _bared_before(technique, s)
-    if s.too_late and OPERATIONS[OPERATION_OF[technique]].wakes:
+    if s.too_late and Operation(OPERATION_OF[technique]).wakes:
         rests = f"so late a cut only rests; leave it {until_rest(s.species)}"
         yield rests if s.grade == "rests" else f"too late to wake growth: {s.grade}"
     if technique in ("extend-cut", *_BARING) and _flower_buds(s):

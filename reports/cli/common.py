@@ -5,22 +5,39 @@ from __future__ import annotations
 import os
 import sys
 from collections.abc import Callable
+from contextlib import suppress
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import click
 
+if TYPE_CHECKING:
+    from reports.garden.open_garden import OpenGarden
 
-def garden_option(command: Callable[..., Any]) -> Callable[..., Any]:
-    """Let ``--garden DIR`` stand after the command as well as before it; passes ``garden: Path``."""
 
-    def folder(ctx: click.Context, _param: click.Parameter, value: str | None) -> Path:
-        found = garden_folder(value or (ctx.obj or {}).get("garden"))
-        write_dates_as_in(found, ctx)
-        return found
+def open_garden_option(command: Callable[..., Any]) -> Callable[..., Any]:
+    """Let ``--garden DIR`` stand after the command as well as before it; passes ``garden: OpenGarden``.
+
+    It is closed when the command ends; until then dates are written as the garden has them. What is wrong
+    with its settings, the command tells.
+    """
+
+    def opened(ctx: click.Context, _param: click.Parameter, value: str | None) -> OpenGarden:
+        from phenology.language.date_style import using_dates
+        from phenology.model.errors import FlushcastError
+        from reports.garden.open_garden import OpenGarden
+
+        def warn(warning: str) -> None:
+            tell(f"Note: {warning}")
+
+        garden = OpenGarden(garden_folder(value or (ctx.obj or {}).get("garden")), warn)
+        ctx.call_on_close(garden.close)
+        with suppress(FlushcastError):
+            ctx.with_resource(using_dates(garden.settings.date_style))
+        return garden
 
     return click.option(
-        "--garden", metavar="DIR", default=None, callback=folder, help="The garden's folder."
+        "--garden", metavar="DIR", default=None, callback=opened, help="The garden's folder."
     )(command)
 
 
@@ -41,18 +58,6 @@ def garden_folder(given: str | None) -> Path:
     return Path(platformdirs.user_data_dir("flushcast", appauthor=False))
 
 
-def write_dates_as_in(garden: Path, ctx: click.Context) -> None:
-    """Write dates as a garden has them until the command ends; what is wrong with it, the command tells."""
-    from contextlib import suppress
-
-    from data_sources.garden_settings import read_settings
-    from phenology.language.date_style import using_dates
-    from phenology.model.errors import FlushcastError
-
-    with suppress(FlushcastError):
-        ctx.with_resource(using_dates(read_settings(garden).date_style))
-
-
 def may_ask() -> bool:
     """Whether a question may be asked: never when stdin is not a terminal."""
     return sys.stdin is not None and sys.stdin.isatty()
@@ -61,6 +66,13 @@ def may_ask() -> bool:
 def say(words: str = "") -> None:
     """Words for the grower: to stderr."""
     click.echo(words, err=True)
+
+
+def tell(words: str) -> None:
+    """Words for the grower, wrapped at 80 columns; a no-break space holds words together."""
+    from reports.text.lines import wrapped
+
+    say(wrapped(words))
 
 
 def put(data: str = "") -> None:

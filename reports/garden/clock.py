@@ -1,12 +1,18 @@
-"""The only clock of the project: today's date, as the commands see it."""
+"""The only clock of the project: today's date and the time, as the commands see them."""
 
 from __future__ import annotations
 
 import os
-from datetime import date
+from datetime import UTC, date, datetime, time
 
 
 def today() -> date:
     """Today, or the date in ``FLUSHCAST_TODAY`` (tests and teaching use it to stand on another day)."""
     fixed = os.environ.get("FLUSHCAST_TODAY")
     return date.fromisoformat(fixed) if fixed else date.today()
+
+
+def now_on(day: date) -> datetime:
+    """Now in UTC; noon of `day` where the garden (or the test clock) stands on another day."""
+    now = datetime.now(UTC)
+    return now if day == now.astimezone().date() else datetime.combine(day, time(12), UTC)

@@ -9,6 +9,7 @@ from phenology.garden import Garden
 from phenology.model.errors import FlushcastError, InputError, UnknownNameError, WeatherError
 from phenology.model.records import Place
 from phenology.seasons.translate import ClimateOf, hemisphere
+from reports.garden.open_garden import OpenGarden
 
 BUDS = ("repotting", "pruning")  # work that waits for the buds rather than for firm leaves
 LEAST_SEASONS = 2  # fewer leave all heat clocks alike (ours)
@@ -22,7 +23,7 @@ def climate_from_file(name: str, path: Path, units: str | None, latitude: float 
     return ClimateOf.of(name, weather, latitude)
 
 
-def climate_of_garden_place(folder: Path, name: str | None) -> ClimateOf:
+def climate_of_garden_place(opened: OpenGarden, name: str | None) -> ClimateOf:
     """A place of the garden, the first one without a name.
 
     Raises
@@ -30,14 +31,13 @@ def climate_of_garden_place(folder: Path, name: str | None) -> ClimateOf:
     WeatherError
         If the garden has no such place with weather: says how to add some.
     """
-    from reports.garden.garden_place import garden_places
-    from reports.garden.snapshot import read_weather
+    from reports.garden.place_weather import read_place_weather
 
-    places = garden_places(folder)
+    places = opened.some_places
     place = places[0] if name is None else _named(places, name)
     if place is None:
         raise WeatherError(lacking(name or ""))
-    weather = read_weather(folder, [place.id], None).get(place.id)
+    weather = read_place_weather(opened.folder, [place.id], None).weather.get(place.id)
     if weather is None:
         raise WeatherError(lacking(place.name, known=True))
     return ClimateOf.of(place.name, weather, place.latitude)
@@ -87,19 +87,13 @@ def town_latitude(name: str) -> float | None:
     return towns[0].latitude if len({town.latitude > 0 for town in towns}) == 1 else None
 
 
-def learned_weights(folder: Path, latin: str, work: str) -> tuple[dict[str, float], int] | None:
+def learned_weights(opened: OpenGarden, latin: str, work: str) -> tuple[dict[str, float], int] | None:
     """How the garden's own looks weigh the heat clocks for a species, and the seasons they come from.
 
     None without a garden, or with fewer than two seasons of the step that the work waits for: bud break for
     repotting and pruning, hardening for all else.
     """
-    from reports.garden.garden_date import garden_today
-    from reports.garden.snapshot import read_garden
-
-    if not (folder / "garden.toml").is_file():
-        return None
-    garden, _ = read_garden(folder, garden_today(folder))
-    return weights_of(garden, latin, work)
+    return weights_of(opened.snapshot(), latin, work) if opened.exists else None
 
 
 def weights_of(garden: Garden, latin: str, work: str) -> tuple[dict[str, float], int] | None:

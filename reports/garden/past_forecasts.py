@@ -5,25 +5,23 @@ from __future__ import annotations
 import hashlib
 from collections.abc import Callable
 from dataclasses import replace
-from datetime import date
 from pathlib import Path
 
-from data_sources.garden import GardenSettings
 from data_sources.kept.past_forecasts import keep_forecasts, read_forecasts
 from phenology.garden import Garden
 from phenology.heat.clocks import CLOCKS
 from phenology.model.track_record import PastForecast, TrackRecord
-from reports.garden.snapshot import read_garden
+from reports.garden.open_garden import OpenGarden
 from reports.text.progress import Step, progress
 
 VERSION = 4  # raised when forecasts would come out differently on the same records
 
 
-def read_with_skill(folder: Path, as_of: date, *, past: bool = False) -> tuple[Garden, GardenSettings]:
-    """A garden as `read_garden` gives it, ready to be forecast; a slow first look back is shown."""
-    garden, settings = read_garden(folder, as_of, past=past)
+def read_with_skill(opened: OpenGarden, as_of: str | None = None) -> Garden:
+    """The garden on a day, ready to be forecast; a slow first look back is shown."""
+    garden = opened.snapshot(as_of)
     with progress("past forecast") as step:
-        return with_skill(garden, folder, progress=step), settings
+        return with_skill(garden, opened.folder, progress=step)
 
 
 def with_skill(garden: Garden, folder: Path, *, keep: bool = True, progress: Step | None = None) -> Garden:

@@ -10,17 +10,15 @@ from pathlib import Path
 from tempfile import TemporaryDirectory
 
 from data_sources.demo.garden import demo_day, store_demo
-from data_sources.garden import GardenSettings, open_journal
 from data_sources.journal.changes import Change
 from phenology.garden import Garden
-from phenology.language.vague_dates import VagueDate, format_day, parse
+from phenology.language.vague_dates import parse
 from phenology.model.errors import InputError
 from phenology.model.records import Place
 from phenology.model.track_record import TrackRecord
 from reports.garden.clock import today
-from reports.garden.garden_date import garden_today, typed_date
+from reports.garden.open_garden import OpenGarden, one_day
 from reports.garden.past_forecasts import with_skill
-from reports.garden.snapshot import read_garden
 from reports.garden.station_pair import StationPair, station_pair
 from reports.notebook.ahead import Ahead
 from reports.notebook.elsewhere import Elsewhere
@@ -92,17 +90,18 @@ def open_garden(
     <Larkfield (invented): 12 trees, 1100 looks, as of 2026-06-14>
     """
     if path == DEMO:
-        day = demo_day(today(), south=south) if as_of is None else _one_day(as_of, None)
+        day = (
+            demo_day(today(), south=south)
+            if as_of is None
+            else one_day(as_of, lambda text: parse(text, today=today()))
+        )
         return _demo(day, south)
     if south:
         raise InputError("only the demo garden can be put in the southern hemisphere")
-    folder = Path(path).expanduser()
-    now = garden_today(folder)
-    day = now if as_of is None else _one_day(as_of, folder)
-    if day > now:
-        raise InputError(f"{format_day(day)} is in the future; open the garden as of a day gone by")
-    snapshot, settings = read_garden(folder, day, past=as_of is not None)
-    return _opened(snapshot, settings, folder, past=as_of is not None)
+    opened = OpenGarden(Path(path).expanduser())
+    with opened:
+        snapshot = opened.snapshot(as_of)
+    return _frames(snapshot, opened, past=as_of is not None)
 
 
 @cache
@@ -111,35 +110,25 @@ def _demo(day: date, south: bool) -> GardenFrames:
     with TemporaryDirectory(prefix="flushcast-") as made:
         folder = Path(made) / DEMO
         store_demo(folder, day, south=south)
-        snapshot, settings = read_garden(folder, day)
-        with open_journal(folder) as journal:
-            changes = journal.history()
-    opened = _opened(snapshot, settings, folder, past=True)
-    return replace(opened, read_history=lambda: changes, read_pair=_no_pair)
+        with OpenGarden(folder) as opened:
+            snapshot, changes = opened.snapshot(), opened.journal.history()
+    frames = _frames(snapshot, opened, past=True)
+    return replace(frames, read_history=lambda: changes, read_pair=_no_pair)
 
 
 def _no_pair(place: Place) -> StationPair:
     raise InputError(f"{place.name} is invented and has no readings of its own")
 
 
-def _opened(snapshot: Garden, settings: GardenSettings, folder: Path, *, past: bool) -> GardenFrames:
+def _frames(snapshot: Garden, opened: OpenGarden, *, past: bool) -> GardenFrames:
     def read_skills() -> dict[str, TrackRecord]:
-        return dict(with_skill(snapshot, folder, keep=False).skills)
+        return dict(with_skill(snapshot, opened.folder, keep=False).skills)
 
     def read_history() -> list[Change]:
-        with open_journal(folder) as journal:
-            return journal.history()
+        with opened:
+            return opened.journal.history()
 
     def read_pair(place: Place) -> StationPair:
-        return station_pair(folder, place, snapshot.as_of if past else None)
+        return station_pair(opened.folder, place, snapshot.as_of if past else None)
 
-    return GardenFrames(snapshot, settings, read_skills, read_history, read_pair)
-
-
-def _one_day(asked: date | str, folder: Path | None) -> date:
-    if isinstance(asked, date):
-        return date(asked.year, asked.month, asked.day)  # a moment becomes its day
-    when: VagueDate = parse(asked, today=today()) if folder is None else typed_date(folder, asked)
-    if when.earliest is None or when.earliest != when.latest:
-        raise InputError(f"as_of needs one day, such as 2026-06-14; '{asked}' is not one")
-    return when.earliest
+    return GardenFrames(snapshot, opened.settings, read_skills, read_history, read_pair)

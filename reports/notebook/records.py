@@ -8,7 +8,6 @@ from collections import Counter
 import pandas as pd
 
 from phenology.learning.transitions import TARGETS
-from phenology.model.operations import wakes
 from phenology.species.catalogue import STEPS
 from reports.notebook.columns import Columns, table
 from reports.notebook.opened import Opened
@@ -237,7 +236,7 @@ class Records(Opened):
             rows.append({
                 "date": work.latest, "earliest": work.earliest, "latest": work.latest, "label": tree.label,
                 "species": tree.species, "season": garden.calendar.season_of(work.latest),
-                "operation": work.operation, "wakes": wakes(work.operation), "part": work.part,
+                "operation": work.operation, "wakes": work.operation.wakes, "part": work.part,
                 "early": work.early, "who": work.who, "note": work.note, "typed": work.date_text,
                 "tree_id": tree.id,
             })  # fmt: skip

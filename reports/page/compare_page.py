@@ -9,7 +9,6 @@ from typing import Any
 import numpy as np
 
 from phenology.garden import Garden
-from phenology.model.operations import wakes
 from phenology.model.units import c_to_f
 from phenology.seasons.ahead import heat_course
 from phenology.seasons.compare import Comparison
@@ -166,7 +165,7 @@ def _works(garden: Garden, latin: str, season: int) -> list[float]:
     return sorted({
         float(garden.calendar.day(work.latest))
         for work in garden.works
-        if work.tree_id in mine and wakes(work.operation) and garden.calendar.season_of(work.latest) == season
+        if work.tree_id in mine and work.operation.wakes and garden.calendar.season_of(work.latest) == season
     })  # fmt: skip
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from datetime import date
 
-from phenology.model.operations import operation
+from phenology.model.operations import Operation
 from phenology.seasons.translate import Translation
 from phenology.species.catalogue import Species
 from reports.text.words import date_style
@@ -110,10 +110,10 @@ def work_notes(work: str, species: Species | None) -> Iterator[str]:
     """What a species and an operation ask to be minded, whatever the date."""
     if species and work in ("full-defoliation", "partial-defoliation") and species.defoliation == "never":
         yield f"{species.name}: not defoliated (its entry in the catalogue says never)."
-    if species and work and species.growth == "fixed" and operation(work).wakes:
+    if species and work and species.growth == "fixed" and Operation(work).wakes:
         yield f"{species.name}: a fixed grower, which seldom flushes again after a cut."
-    if work and operation(work).caution:
-        yield f"{work.capitalize().replace('-', ' ')}: {operation(work).caution}."
+    if work and Operation(work).caution:
+        yield f"{work.capitalize().replace('-', ' ')}: {Operation(work).caution}."
     if species:
         for caution in species.cautions:
             yield f"{species.name}: {caution.rstrip('.')}."

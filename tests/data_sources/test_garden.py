@@ -226,7 +226,7 @@ def test_backups_without_a_journal_are_no_place_for_a_new_garden(tmp_path: Path)
     ("wanted", "records"),
     [
         (FULL, [*GARDEN[1:]]),  # a stand whose place is missing
-        (FULL, [*GARDEN, replace(a_look("k1"), stage="soggy")]),
+        (FULL, [*GARDEN, replace(a_look("k1"), kind="heard")]),
         (replace(FULL, odds=7.0), GARDEN),
     ],
 )

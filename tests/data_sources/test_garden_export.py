@@ -14,10 +14,10 @@ from data_sources.journal import ImportMap
 from data_sources.journal_questions import all_records
 from data_sources.tables.garden_tables import FILES
 from phenology.model.errors import InputError
-from phenology.model.operations import OPERATIONS
+from phenology.model.operations import Operation
 from phenology.model.records import Aim, Flush, Look, Place, Stand, Tree, Work
 from phenology.model.season import SeasonCalendar
-from phenology.model.stages import PARTS, STAGES
+from phenology.model.stages import Part, Stage
 
 NORTH = SeasonCalendar()
 AT = datetime(2026, 7, 25, 12, tzinfo=UTC)
@@ -40,6 +40,7 @@ words = st.text(st.characters(codec="utf-8", exclude_characters="\x00"), max_siz
     ]
 )
 some = st.none() | words
+parts = st.none() | st.sampled_from(Part)
 days = st.dates(date(1950, 1, 1), date(2026, 7, 25))
 numbers = st.floats(-90, 90, allow_nan=False)
 
@@ -66,16 +67,16 @@ def gardens(draw):
         first = draw(days)
         last = first + timedelta(days=draw(st.integers(0, 40)))
         records.append(
-            Work(f"w{t}", tree, draw(st.sampled_from(list(OPERATIONS))), draw(words), first, last,
-                 draw(st.none() | st.sampled_from(PARTS)), draw(st.booleans()), draw(some), draw(some))
+            Work(f"w{t}", tree, draw(st.sampled_from(list(Operation))), draw(words), first, last,
+                 draw(parts), draw(st.booleans()), draw(some), draw(some))
         )  # fmt: skip
-        records.append(Flush(f"f{t}", tree, first.year, "work", first, f"w{t}", draw(some), draw(some)))
+        records.append(Flush(f"f{t}", tree, first.year, "work", first, f"w{t}", draw(some), draw(parts)))
         records.append(Flush(f"g{t}", tree, first.year, "season", None, None, None, None, last, draw(some)))
         for k in range(draw(st.integers(0, 3))):
             records.append(
-                Look(f"k{t}{k}", tree, f"f{t}", draw(st.sampled_from(STAGES)), draw(words), first, last,
+                Look(f"k{t}{k}", tree, f"f{t}", draw(st.sampled_from(Stage)), draw(words), first, last,
                      draw(st.sampled_from(["seen", "happened"])), draw(st.booleans()), draw(st.booleans()),
-                     draw(some), draw(some), draw(some), draw(some))
+                     draw(parts), draw(some), draw(some), draw(some))
             )  # fmt: skip
     if draw(st.booleans()):
         records.append(ImportMap("m", draw(words), "look", draw(words), draw(words)))

@@ -121,7 +121,7 @@ def test_update_and_delete_name_what_is_not_there(journal: Journal) -> None:
 @pytest.mark.parametrize(
     ("record", "reason"),
     [
-        (replace(a_look("k1"), stage="soggy"), "CHECK constraint"),
+        (replace(a_look("k1"), kind="heard"), "CHECK constraint"),
         (replace(a_look("k1"), latest=date(2026, 7, 1)), "CHECK constraint"),
         (replace(a_look("k1"), note=5), "'note' must be text, got 5"),
         (replace(a_look("k1"), earliest=None), "'earliest' must be a date, got None"),

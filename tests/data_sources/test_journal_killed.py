@@ -22,8 +22,8 @@ pytestmark = pytest.mark.skipif(sys.platform == "win32", reason="kill -9 is a PO
 
 
 def spread(steps: int) -> list[int]:
-    """Thirty steps of so many, and each of the last ten."""
-    return sorted({*range(1, steps, max(1, steps // 30)), *range(max(1, steps - 10), steps)})
+    """Twenty steps of so many, and each of the last six."""
+    return sorted({*range(1, steps, max(1, steps // 20)), *range(max(1, steps - 6), steps)})
 
 
 WRITER = """

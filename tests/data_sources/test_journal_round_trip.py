@@ -16,9 +16,10 @@ from data_sources.journal_questions import all_records
 from data_sources.tables.garden_tables import FILES, read_exported, write_tables
 from data_sources.tables.problems import Problem
 from data_sources.tables.text_table import read_table
+from phenology.model.operations import Operation
 from phenology.model.records import Aim, Flush, Look, Place, Stand, Tree, Work
 from phenology.model.season import SeasonCalendar
-from phenology.model.stages import STAGES
+from phenology.model.stages import Part, Stage
 from tests.data_sources.journal_help import rows_of
 
 ODD = [
@@ -41,6 +42,7 @@ ODD = [
 letters = st.characters(exclude_characters="\0", exclude_categories=("Cs",))
 texts = st.sampled_from(ODD) | st.text(letters, max_size=12)
 maybe_text = st.none() | texts
+maybe_part = st.none() | st.sampled_from(Part)
 days = st.dates(dt.date(1950, 1, 1), dt.date(2100, 1, 1))
 maybe_day = st.none() | days
 numbers = st.floats(allow_nan=False, allow_infinity=False)
@@ -75,8 +77,8 @@ def gardens(draw: st.DrawFn) -> list[Record]:
         for id in some("a", 3)
     ]
     works = [
-        Work(id, draw(tree), draw(texts), **spans(), part=draw(maybe_text), early=draw(st.booleans()),
-             who=draw(maybe_text), note=draw(maybe_text))
+        Work(id, draw(tree), draw(st.sampled_from(Operation)), **spans(), part=draw(maybe_part),
+             early=draw(st.booleans()), who=draw(maybe_text), note=draw(maybe_text))
         for id in some("w", 3)
     ]  # fmt: skip
     flushes = []
@@ -87,15 +89,15 @@ def gardens(draw: st.DrawFn) -> list[Record]:
             Flush(id, draw(tree), SEASONS.season_of(started),
                   draw(st.sampled_from(["season", "seen", "work"])),
                   draw(st.none() | st.just(started)), work.id if work else None, draw(maybe_text),
-                  draw(maybe_text), draw(maybe_day), draw(maybe_text))
+                  draw(maybe_part), draw(maybe_day), draw(maybe_text))
         )  # fmt: skip
     looks = []
     for id in some("k", 6):
         flush = draw(st.sampled_from(flushes))
         looks.append(
-            Look(id, flush.tree_id, flush.id, draw(st.sampled_from(STAGES)), **spans(),
+            Look(id, flush.tree_id, flush.id, draw(st.sampled_from(Stage)), **spans(),
                  kind=draw(st.sampled_from(["seen", "happened"])), checked=draw(st.booleans()),
-                 lost=draw(st.booleans()), part=draw(maybe_text), leaves=draw(maybe_text),
+                 lost=draw(st.booleans()), part=draw(maybe_part), leaves=draw(maybe_text),
                  who=draw(maybe_text), note=draw(maybe_text))
         )  # fmt: skip
     maps = [ImportMap(id, draw(texts), draw(texts), draw(texts), draw(texts)) for id in some("m", 2)]

@@ -16,7 +16,8 @@ from data_sources.weather.services.stations.blend import Station, StationDays, b
 from data_sources.weather.services.stations.noaa import distance
 from phenology.model.errors import WeatherError
 from phenology.weather.series import DailyWeather
-from tests.data_sources.stand_in import STATIONS, StandIn
+from tests.data_sources.invented_services import STATIONS
+from tests.data_sources.stand_in import StandIn
 
 FIRST, LAST = date(2025, 11, 20), date(2026, 1, 15)
 DAYS = (LAST - FIRST).days + 1

@@ -159,6 +159,18 @@ def test_an_open_order_is_asked_and_the_answer_used(put):
     assert read_weather_file(path, units="C", date_order="month-first")[0].last_day == date(2026, 2, 3)
 
 
+def test_dates_with_points_have_the_day_first_unless_the_file_says_otherwise(put):
+    weather, report = read_weather_file(put("date;tmin;tmax\n01.03.2026;1;9\n02.03.2026;2,5;9\n"), units="C")
+    assert (weather.last_day, report.date_order) == (date(2026, 3, 2), "day-first")
+    weather, _ = read_weather_file(put("date;tmin;tmax\n03.01.2026;1;9\n03.30.2026;2,5;9\n"), units="C")
+    assert weather.first_day == date(2026, 3, 1)
+
+
+def test_a_ragged_last_row_is_not_taken_for_a_foot(put):
+    with pytest.raises(WeatherFileError, match="line 5: 4 cells where the header has 3"):
+        read_weather_file(put(PLAIN + "2026-03-04,1,2,3\n"), units="C")
+
+
 def test_two_orders_in_one_file_are_a_fault(put):
     with pytest.raises(
         WeatherFileError, match="line 3, column date: '3/26/2026' has the month first; but line 2 has the day"

@@ -236,6 +236,20 @@ def test_offsets_on_some_times_only(put):
         read_weather_file(put(content), units="C", timezone="Europe/Berlin")
 
 
+def test_two_times_of_day_in_one_stamp_are_refused(put):
+    rows = "\n".join(f"2026-06-01 {n:02d}:00,{n:02d}:30,{n}" for n in range(24))
+    with pytest.raises(WeatherFileError, match="'2026-06-01 00:00 00:30' is no date"):
+        read_weather_file(put("date,time,temp\n" + rows), units="C")
+
+
+@pytest.mark.parametrize("form", ["%Y%m%d%H%M", "%d.%m.%Y, %H:%M", "%d-%b-%y %Hh%M", "%B %d, %Y %I:%M %p"])
+def test_stamps_as_loggers_write_them(put, form):
+    start = datetime(2026, 6, 1)
+    rows = "\n".join(f"{start + n * HALF_HOUR:{form}};{n}" for n in range(48))
+    weather, _ = read_weather_file(put("time;temp\n" + rows), units="C")
+    assert (weather.first_day, weather.tmax.tolist()) == (date(2026, 6, 1), [47.0])
+
+
 def test_american_clock(put):
     rows = "\n".join(
         f"06/{14 + n // 24}/2026 {(n % 12) or 12:02d}:00:00 {'AM' if n % 24 < 12 else 'PM'},{n % 24}"

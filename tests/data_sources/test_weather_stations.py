@@ -19,7 +19,8 @@ from data_sources.weather.services.stations.ncei_daily import NceiDaily, read_su
 from data_sources.weather.services.transport.faults import ServiceError
 from data_sources.weather.services.transport.http import Http
 from phenology.weather.series import DailyWeather
-from tests.data_sources.stand_in import METEOSTAT_COLUMNS, StandIn
+from tests.data_sources.invented_services import METEOSTAT_COLUMNS
+from tests.data_sources.stand_in import StandIn
 from tests.data_sources.test_weather_forecasts import HERE, TODAY
 
 YESTERDAY = TODAY - timedelta(days=1)

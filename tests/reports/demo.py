@@ -14,7 +14,7 @@ from tempfile import mkdtemp
 from data_sources.demo.garden import store_demo
 from phenology.model.track_record import PastForecast
 from reports.garden.past_forecasts import garden_past
-from reports.garden.snapshot import read_garden
+from tests.reports.opened import read_garden
 
 DAY = date(2026, 6, 14)
 

@@ -19,7 +19,6 @@ from phenology.seasons.compare import compare_seasons
 from phenology.seasons.translate import ClimateOf, translate
 from phenology.species.catalogue import load_species
 from phenology.weather.series import DailyWeather
-from reports.garden.snapshot import read_garden
 from reports.output.compare import Compared
 from reports.page.card_page import card_html
 from reports.page.compare_page import compare_html
@@ -27,6 +26,7 @@ from reports.page.render import report_html
 from reports.text.elsewhere_text import Card
 from tests.reports.bench import Bench
 from tests.reports.demo import DAY, demo_folder, own_demo
+from tests.reports.opened import read_garden
 
 NOON = datetime(2026, 6, 14, 12, tzinfo=UTC)
 FEW = ("Beech", "Crab apple", "Hornbeam 1", "Azalea")  # looking back on all trees takes seconds

@@ -9,7 +9,7 @@ import pytest
 import vobject
 
 from data_sources.demo.climate import synthetic_weather
-from phenology.model.operations import OPERATIONS
+from phenology.model.operations import Operation
 from phenology.model.records import Tree, Work
 from phenology.species.catalogue import load_species
 from phenology.work.aftercare import aftercare
@@ -159,7 +159,7 @@ def test_every_care_has_a_short_title():
     tree = Tree("t", "Maple", "Acer palmatum")
     names = {
         care.name
-        for operation in OPERATIONS
+        for operation in Operation
         for care in aftercare(Work("w", "t", operation, "", DAY, DAY), tree, species, "refining")
     }
     assert names == set(CARE)

@@ -21,10 +21,10 @@ from reports.charts.ink import INK, PALE, RULE, WASH
 from reports.charts.one_tree import describe_tree, plot_tree
 from reports.charts.past_chart import describe_past, plot_past, plot_reliability, season_weights
 from reports.charts.seasons_chart import describe_seasons, plot_seasons
-from reports.garden.snapshot import read_garden
 from reports.text.deciding import coming_rows
 from tests.reports.bench import Bench
 from tests.reports.demo import DAY, demo_folder, demo_past, own_demo
+from tests.reports.opened import read_garden
 from tests.reports.pages import crowd, unseen
 
 matplotlib.use("Agg")

@@ -12,6 +12,7 @@ import pytest
 
 from data_sources.demo.climate import synthetic_weather
 from reports.garden.elsewhere_weather import learned_weights
+from reports.garden.open_garden import OpenGarden
 from tests.reports.bench import Bench
 from tests.reports.demo import DAY, demo_folder, own_demo
 
@@ -117,12 +118,12 @@ def test_a_gardens_own_looks_weigh_the_ways_of_counting_warmth(bench, far, tmp_p
 
 def test_repotting_is_weighed_by_bud_break_and_cutting_by_hardening(tmp_path):
     (buds, seasons), (leaves, _) = (
-        learned_weights(demo_folder(), "Fagus crenata", w) for w in ("repotting", "")
+        learned_weights(OpenGarden(demo_folder()), "Fagus crenata", w) for w in ("repotting", "")
     )
     assert seasons == 5 and len(buds) == len(leaves) == 8
     assert buds != leaves and max(leaves.values()) > min(leaves.values()) > 0
-    assert learned_weights(demo_folder(), "Acer palmatum", "") is None  # not grown here
-    assert learned_weights(tmp_path, "Fagus crenata", "") is None
+    assert learned_weights(OpenGarden(demo_folder()), "Acer palmatum", "") is None  # not grown here
+    assert learned_weights(OpenGarden(tmp_path), "Fagus crenata", "") is None
 
 
 TOWNS = {

@@ -14,8 +14,8 @@ from data_sources.garden import GardenSettings, create_garden
 from data_sources.weather.store.weather_store import Origin, WeatherStore
 from phenology.model.records import Place, Stand, Tree
 from phenology.weather.series import DailyWeather
-from reports.garden.snapshot import read_garden
 from tests.reports.demo import demo_folder, flushcast
+from tests.reports.opened import read_garden
 
 DAY = date(2026, 6, 14)
 NOON = datetime(2026, 6, 14, 12, tzinfo=UTC)

@@ -115,7 +115,7 @@ def test_history_tells_what_was_written_for_one_tree_or_all(bench):
     told = bench.does("history", "Hornbeam 1").out
     assert "[taken back]" in told and "undid: look:" in told
     assert "look:" not in bench.does("history", "Elm 1").out
-    assert "one tree at a time" in bench.refuses("history", "hornbeams")
+    assert "means 2 trees; name one" in bench.refuses("history", "hornbeams")
     assert len(bench.does("history", "--limit", "1").out.splitlines()) <= 3
 
 

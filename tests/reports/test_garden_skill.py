@@ -12,8 +12,8 @@ from data_sources.kept.past_forecasts import FILE_NAME, keep_forecasts, read_for
 from phenology.advice.garden_forecast import forecast_garden
 from phenology.model.track_record import TrackRecord
 from reports.garden.past_forecasts import garden_past, with_skill
-from reports.garden.snapshot import read_garden
 from tests.reports.demo import DAY, demo_folder, demo_past, flushcast, own_demo
+from tests.reports.opened import read_garden
 
 MAPLE = "Acer buergerianum"
 

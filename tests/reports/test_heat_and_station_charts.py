@@ -18,10 +18,10 @@ from phenology.weather.series import DailyWeather
 from reports.charts.heat_curve import describe_heat_curve, plot_heat_curve
 from reports.charts.seasons_chart import plot_seasons
 from reports.charts.station_chart import DAYS, NIGHTS, describe_station, differences, plot_station
-from reports.garden.snapshot import read_garden
 from reports.garden.station_pair import station_pair
 from tests.reports.bench import Bench, new_bench
 from tests.reports.demo import DAY, demo_folder, own_demo
+from tests.reports.opened import read_garden
 
 matplotlib.use("Agg")
 

@@ -8,7 +8,7 @@ from data_sources.garden import open_journal
 from data_sources.journal_questions import all_records
 from data_sources.weather.store.weather_store import WeatherStore
 from phenology.model.errors import StoreError
-from reports.garden.snapshot import read_weather
+from reports.garden.place_weather import read_place_weather
 from tests.conftest import shared_or_skip
 from tests.reports.bench import Bench, new_bench
 
@@ -79,6 +79,15 @@ def test_dates_that_could_be_two_ask_for_the_order(bench, file):
     assert records(bench).looks[0].latest.month == 5
 
 
+def test_what_a_file_leaves_open_is_asked_at_a_terminal(bench, file, monkeypatch):
+    monkeypatch.setattr("reports.cli.file_questions.may_ask", lambda: True)
+    bench.does("settings", "date-order", "--reset")
+    path = file("date,tree,stage\n4/5/2026,Elm 1,soft\nmid June 2026,Elm 1,firm\n")
+    told = bench("import", path, input="day-first\nhappened\n")
+    assert told.code == 0 and "say --date-order" in told.words and "say --kind" in told.words
+    assert [(k.latest.month, k.kind) for k in records(bench).looks] == [(5, "seen"), (6, "happened")]
+
+
 def test_the_garden_s_own_order_is_used(bench, file):
     bench.does("settings", "date-order", "month-first")
     told = bench.does("import", file("date,tree,stage\n4/5/2026,Elm 1,soft\n"))
@@ -130,7 +139,8 @@ def with_weather(bench, tmp_path):
 def days_of(bench):
     with open_journal(bench.folder) as journal:
         places = [place.id for place in journal.places()]
-    return {place: len(series) for place, series in read_weather(bench.folder, places, None).items()}
+    found = read_place_weather(bench.folder, places, None).weather
+    return {place: len(series) for place, series in found.items()}
 
 
 def test_an_export_brings_its_weather_into_a_garden_that_exists(bench, file, tmp_path):

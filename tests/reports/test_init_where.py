@@ -20,7 +20,7 @@ def bench(tmp_path: Path) -> Bench:
 def asked(monkeypatch: pytest.MonkeyPatch) -> None:
     """Somebody sits at a terminal."""
     for name in ("init_where", "init_command"):
-        monkeypatch.setattr(f"reports.cli.{name}.may_ask", lambda: True)
+        monkeypatch.setattr(f"reports.cli.setup.{name}.may_ask", lambda: True)
 
 
 def init(bench: Bench, *arguments: str, typed: str | None = None) -> Answer:

@@ -17,9 +17,9 @@ from phenology.advice.garden_forecast import forecast_garden
 from phenology.judging.past_forecasts import past_forecasts
 from phenology.learning.calibration import calibrate
 from phenology.learning.garden_fit import GardenFit
-from reports.garden.snapshot import read_garden
 from reports.text.progress import EVERY, WAIT, ProgressLine, progress
 from tests.reports.demo import DAY, demo_folder, flushcast, own_demo
+from tests.reports.opened import read_garden
 
 needs_terminal = pytest.mark.skipif(os.name != "posix", reason="needs a pseudo-terminal")
 LINE = re.compile(r"\rStill working: [a-z ]+ (\d+) of (\d+)")

@@ -13,7 +13,6 @@ import pytest
 from data_sources.weather.store.weather_store import Origin, WeatherStore
 from phenology.model.track_record import TrackRecord
 from phenology.weather.series import DailyWeather
-from reports.garden.snapshot import read_garden
 from reports.page.content import tree_cards
 from reports.page.coverage import weather_of
 from reports.page.drawings import Span, window_drawing
@@ -22,6 +21,7 @@ from reports.text.aftercare_due import care_lines
 from tests.reports.bench import Bench, new_bench
 from tests.reports.browser import chromium
 from tests.reports.demo import DAY, demo_folder, demo_past, own_demo
+from tests.reports.opened import read_garden
 
 NOON = datetime(2026, 6, 14, 12, tzinfo=UTC)
 VOID = {"meta", "br", "link", "img", "hr"}

@@ -14,7 +14,6 @@ from phenology.advice.garden_forecast import forecast_garden
 from phenology.heat.clocks import HEAT_CLOCKS
 from phenology.model.units import c_to_f
 from phenology.weather.series import DailyWeather
-from reports.garden.snapshot import read_garden
 from reports.page.content import tree_cards
 from reports.page.drawings import Span, window_drawing
 from reports.page.heat_curve import heat_curve_drawing, heat_curve_words
@@ -22,6 +21,7 @@ from reports.page.render import report_html
 from reports.text.forecast_text import forecast_text, undated_lines
 from tests.reports.bench import Bench
 from tests.reports.demo import demo_folder, own_demo
+from tests.reports.opened import read_garden
 from tests.reports.page_checks import tree_of
 from tests.reports.pages import CROWD, DAY, PAGES, crowd, demo, sheltered, unseen
 

@@ -66,6 +66,16 @@ def test_a_bad_row_is_named_by_its_line_and_nothing_is_saved(tmp_path: Path):
     assert done.returncode == 1 and "walk.csv, line 3" in done.stderr and "furry" in done.stderr
 
 
+def test_a_row_too_wide_is_told_and_a_column_of_your_own_is_read(tmp_path: Path):
+    garden = own_demo(tmp_path)
+    sheet = tmp_path / "walk.csv"
+    sheet.write_text("date,tree,stage,note\n2026-06-14,Beech,firm,a,b\n", encoding="utf-8")
+    done = flushcast("round", "--read", sheet, "--garden", garden)
+    assert done.returncode == 1 and "walk.csv, line 2: 5 cells where the header has 4" in done.stderr
+    sheet.write_text("date,tree,stage,leaves\n2026-06-14,Beech,firm,5\n", encoding="utf-8")
+    assert flushcast("round", "--read", sheet, "--garden", garden).returncode == 0
+
+
 def test_sheets_that_cannot_be_used_get_one_sentence(tmp_path: Path):
     garden = demo_folder()
     other = tmp_path / "other.csv"

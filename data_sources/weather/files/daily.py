@@ -6,7 +6,7 @@ from collections import Counter
 
 import numpy as np
 
-from data_sources.weather.files.report import FileReport, middle_notes
+from data_sources.weather.files.report import FileReport
 from data_sources.weather.files.weather_table import Values, WeatherTable, to_celsius
 from phenology.language.written_days import DateOrder
 from phenology.weather.series import DailyWeather
@@ -61,19 +61,16 @@ def read_daily(
     weather = DailyWeather.from_ordinals(days[oldest_first], low, high, kinds)
     modelled = int((kinds == "model").sum())
     note = f"{modelled:,} days hold forecast values and count as model, not as measured"
-    report = FileReport(
-        table.table.file,
+    return weather, table.report(
         "NCEI daily summaries" if ncei else "daily table",
         units,
-        weather.coverage(),
-        table.names("date", "tmin", "tmax"),
-        order,
-        table.left_out,
-        ((note,) if modelled else ()) + middle_notes(weather),
-        station,
-        f"{NCEI_LINE}, station {station}" if ncei else "",
+        weather,
+        *("date", "tmin", "tmax"),
+        date_order=order,
+        notes=[note] if modelled else [],
+        station=station,
+        attribution=f"{NCEI_LINE}, station {station}" if ncei else "",
     )
-    return weather, report
 
 
 def leave_out_crossed(low: Values, high: Values, left_out: Counter[str]) -> None:

@@ -13,7 +13,7 @@ from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 import numpy as np
 
 from data_sources.weather.files.log_clock import Clock, Moments, moments_of
-from data_sources.weather.files.report import FileReport, middle_notes
+from data_sources.weather.files.report import FileReport
 from data_sources.weather.files.time_stamps import offset_of
 from data_sources.weather.files.weather_table import SENTINELS, Values, WeatherTable, to_celsius
 from phenology.language.written_days import DateOrder
@@ -76,17 +76,8 @@ def read_log(
             f"has readings on {len(weather)} day{'s' * (len(weather) > 1)}, but none with {LEAST_SHARE:.0%} "
             f"of its readings and no hole over {LONGEST_HOLE // 3600} hours"
         )
-    report = FileReport(
-        table.table.file,
-        "thermometer log",
-        units,
-        weather.coverage(),
-        table.names("date", "time", *roles),
-        order,
-        table.left_out,
-        notes + middle_notes(weather),
-    )
-    return weather, report
+    columns = ("date", "time", *roles)
+    return weather, table.report("thermometer log", units, weather, *columns, date_order=order, notes=notes)
 
 
 def daily_extremes(

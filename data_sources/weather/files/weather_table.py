@@ -8,6 +8,7 @@ from collections.abc import Collection, Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass, field
 from datetime import datetime
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -17,9 +18,11 @@ from data_sources.tables.dates import order_of
 from data_sources.tables.problems import FileQuestion, Problem, TableError
 from data_sources.tables.text_table import TextTable
 from data_sources.weather.files.columns import unit_in
+from data_sources.weather.files.report import FileReport, middle_notes
 from data_sources.weather.files.time_stamps import FIGURES, Stamp, day_of, split_stamp, with_clock
 from phenology.language.written_days import DateOrder
 from phenology.model.errors import WeatherError
+from phenology.weather.series import DailyWeather
 
 MISSING = frozenset(
     ["na", "n/a", "nan", "null", "none", "-", "--", "---", "----", ".", "m", "missing", "<na>"]
@@ -74,6 +77,20 @@ class WeatherTable:
     def names(self, *roles: str) -> dict[str, str]:
         """The columns' own names, of the roles that are there."""
         return {role: self.table.headers[self.at[role]] for role in roles if role in self.at}
+
+    def report(self, shape: str, units: str, weather: DailyWeather, *roles: str, **more: Any) -> FileReport:
+        """How the table was understood; the roles are those whose columns are told."""
+        names, notes = self.names(*roles), (*more.pop("notes", ()), *middle_notes(weather))
+        return FileReport(
+            self.table.file,
+            shape,
+            units,
+            weather.coverage(),
+            names,
+            left_out=self.left_out,
+            notes=notes,
+            **more,
+        )
 
     def refuse(self, *values: Values) -> None:
         """Raise for all problems found, or when none of the rows holds a temperature."""

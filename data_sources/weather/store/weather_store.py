@@ -20,28 +20,12 @@ from pathlib import Path
 import numpy as np
 
 from data_sources.weather.store.reading import NO_WEATHER, WeatherReader
-from data_sources.weather.store.records import (
-    AddReport,
-    Origin,
-    OriginUse,
-    PastForecasts,
-    SuspiciousDay,
-    TakenBack,
-)
+from data_sources.weather.store.records import AddReport, Origin, OriginUse, SuspiciousDay, TakenBack
 from data_sources.weather.store.verdict import Stored, verdict
 from phenology.model.errors import StoreError, WeatherError
 from phenology.weather.series import SOURCES, DailyWeather
 
-__all__ = [
-    "FILE_NAME",
-    "AddReport",
-    "Origin",
-    "OriginUse",
-    "PastForecasts",
-    "SuspiciousDay",
-    "TakenBack",
-    "WeatherStore",
-]
+__all__ = ["FILE_NAME", "AddReport", "Origin", "OriginUse", "SuspiciousDay", "TakenBack", "WeatherStore"]
 
 FILE_NAME = "weather.sqlite"
 MEMBERS_KEPT_DAYS = 30  # members of older ensembles are dropped; the forecasts themselves stay

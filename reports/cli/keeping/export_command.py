@@ -6,38 +6,31 @@ from pathlib import Path
 
 import click
 
-from reports.cli.common import garden_option
-
-NAMES = {
-    "places.csv": "places",
-    "trees.csv": "trees",
-    "stands.csv": "standings",
-    "aims.csv": "aims",
-    "works.csv": "works",
-    "flushes.csv": "flushes",
-    "looks.csv": "looks",
-    "import_maps.csv": "column readings",
-    "changes.csv": "changes",
-    "weather.csv": "days of weather",
-}
+from data_sources.garden import SETTINGS_NAME
+from data_sources.garden_export import export_garden
+from data_sources.tables.garden_tables import FILES
+from reports.cli.common import open_garden_option, tell
+from reports.garden.open_garden import OpenGarden
+from reports.text.lines import counted
+from reports.text.table_names import TABLE_NAMES
 
 
 @click.command("export")
 @click.argument("folder", type=click.Path(path_type=Path), metavar="DIR")
 @click.option("--replace", is_flag=True, help="Write over an earlier export.")
-@garden_option
-def export_command(garden: Path, folder: Path, replace: bool) -> None:
+@open_garden_option
+def export_command(garden: OpenGarden, folder: Path, replace: bool) -> None:
     """Write every record as CSV: one file a table, looks.csv among them, and
     the weather, a file for each place and source.
 
     `flushcast init NEW --from DIR` makes the same garden of it, `flushcast import DIR` takes edited rows
     back in. A cell that a spreadsheet would run as a formula begins with an apostrophe; import takes it off.
     """
-    from data_sources.garden import SETTINGS_NAME
-    from data_sources.garden_export import export_garden
-    from reports.cli.writing.desk import counted, open_desk, tell
-
-    with open_desk(garden) as desk:
-        counts = export_garden(folder, desk.journal, garden / SETTINGS_NAME, desk.calendar, replace=replace)
-        told = ", ".join(counted(n, NAMES[name]) for name, n in counts.items() if n)
-        tell(f"Exported to {folder}: {told}. Past forecasts of the weather stay in weather.sqlite.")
+    settings = garden.folder / SETTINGS_NAME
+    counts = export_garden(folder, garden.journal, settings, garden.calendar, replace=replace)
+    names = {file: TABLE_NAMES[table] for table, file in FILES.items()} | {
+        "changes.csv": "changes",
+        "weather.csv": "days of weather",
+    }
+    told = ", ".join(counted(n, names[name]) for name, n in counts.items() if n)
+    tell(f"Exported to {folder}: {told}. Past forecasts of the weather stay in weather.sqlite.")

@@ -6,30 +6,31 @@ from pathlib import Path
 
 import click
 
-from reports.cli.common import garden_option, may_ask, put
+from data_sources.garden import JOURNAL_NAME
+from data_sources.journal import Restore, restore
+from data_sources.sqlite.backups import FOLDER
+from reports.cli.common import may_ask, open_garden_option, put, tell
+from reports.garden.open_garden import OpenGarden
+from reports.text.lines import table
+from reports.text.table_names import TABLE_NAMES
 
 
 @click.command("restore")
 @click.argument("backup", required=False, type=click.Path(path_type=Path), metavar="[BACKUP]")
 @click.option("--yes", is_flag=True, help="Do it; without this only what it would change is told.")
-@garden_option
-def restore_command(garden: Path, backup: Path | None, yes: bool) -> None:
+@open_garden_option
+def restore_command(garden: OpenGarden, backup: Path | None, yes: bool) -> None:
     """Check a backup and tell what it would change; with --yes, put it in place.
 
     BACKUP: a file, or the name of one in the garden's backups (default: the newest good one). The journal of
     before is kept.
     """
-    from data_sources.journal import FILE_NAME, restore
-    from data_sources.sqlite.backups import FOLDER
-    from reports.cli.keeping.restore_text import restore_text
-    from reports.cli.writing.desk import tell
-
-    journal = garden / FILE_NAME
+    journal = garden.folder / JOURNAL_NAME
     source = backup
-    if source is not None and not source.exists() and (garden / FOLDER / source.name).exists():
-        source = garden / FOLDER / source.name
+    if source is not None and not source.exists() and (garden.folder / FOLDER / source.name).exists():
+        source = garden.folder / FOLDER / source.name
     plan = restore(journal, source, dry_run=True)
-    put(restore_text(plan))
+    put(_plan_text(plan))
     if plan.nothing_changes:
         return
     if not yes and may_ask():
@@ -40,3 +41,25 @@ def restore_command(garden: Path, backup: Path | None, yes: bool) -> None:
     done = restore(journal, plan.source, dry_run=False)
     kept = f" The journal of before is kept as {done.kept_aside.name}." if done.kept_aside else ""
     tell(f"Restored from {done.source.name}.{kept}")
+
+
+def _plan_text(plan: Restore) -> str:
+    """The dry run to read: rows now and then, what comes back, goes, differs."""
+    head = f"Backup {plan.source.name}: whole."
+    if plan.current_fault is not None:
+        head += f"\nThe journal now: {plan.current_fault}."
+    if plan.nothing_changes:
+        return f"{head}\nThe journal already is as in the backup."
+    rows = [
+        [
+            TABLE_NAMES.get(name, name),
+            "?" if d.now is None else str(d.now),
+            str(d.then),
+            str(d.comes_back),
+            str(d.goes),
+            str(d.differs),
+        ]
+        for name, d in plan.tables.items()
+        if d.now or d.then
+    ]
+    return f"{head}\n{table(['', 'now', 'then', 'come back', 'go', 'differ'], rows)}"

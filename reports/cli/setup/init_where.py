@@ -7,10 +7,8 @@ from typing import TYPE_CHECKING
 
 import click
 
-from phenology.model.errors import InputError
 from reports.cli.common import may_ask, say
-from reports.cli.setup.place_changes import check_zone
-from reports.cli.writing.place_entry import read_latitude, read_longitude
+from reports.cli.setup.positions import check_zone, read_latitude, read_longitude
 
 if TYPE_CHECKING:
     from data_sources.gazetteer import Town
@@ -58,23 +56,17 @@ def find_where(town: str | None, lat: str | None, lon: str | None, zone: str | N
 
 def _one_of(name: str) -> Town:
     """The town meant; where several match, the grower is asked, or told what to write."""
-    from data_sources.gazetteer import SHOWN, find_towns
+    from data_sources.gazetteer import SHOWN, find_towns, the_town
 
     towns = find_towns(name)
-    if len(towns) == 1:
-        return towns[0]
+    if len(towns) == 1 or not may_ask():
+        return the_town(name)
     shown = towns[:SHOWN]
-    more = [f"and {len(towns) - SHOWN} more"] if len(towns) > SHOWN else []
-    if not may_ask():
-        lines = "\n  ".join([*(town.line() for town in shown), *more])
-        raise InputError(
-            f"there are {len(towns)} towns called '{name.strip()}'; add the country or region after a comma, "
-            f"or write --lat and --lon:\n  {lines}"
-        )
     for n, town in enumerate(shown, 1):
         say(f"{n:3}  {town.line()}")
-    if more:
-        say(f"     {more[0]}: stop and add the country, such as '{name.strip()}, {shown[0].country}'")
+    if len(towns) > SHOWN:
+        add = f"'{name.strip()}, {shown[0].country}'"
+        say(f"     and {len(towns) - SHOWN} more: stop and add the country, such as {add}")
     n = click.prompt("Which one", type=click.IntRange(1, len(shown)), default=1, err=True)
     return shown[n - 1]
 

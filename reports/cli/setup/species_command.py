@@ -1,12 +1,21 @@
-"""`flushcast species`: what is believed of a species before it is seen."""
+"""`flushcast species`: what is believed of a species before it is seen, and this garden's own values."""
 
 from __future__ import annotations
 
-from pathlib import Path
+from collections.abc import Sequence
+from dataclasses import replace
+from typing import Any
 
 import click
 
-from reports.cli.common import garden_option, put
+from data_sources.garden import write_settings
+from data_sources.tables.import_draft import species_named
+from phenology.model.errors import InputError
+from phenology.species.catalogue import ALLOWED, STEPS, load_species
+from reports.cli.common import open_garden_option, put, tell
+from reports.garden.open_garden import OpenGarden
+
+FIELDS = ("names", "leaves", "group", "prone", "note", *ALLOWED, *STEPS)
 
 
 @click.command("species")
@@ -19,8 +28,10 @@ from reports.cli.common import garden_option, put
     help="This garden's own value, such as defoliation=once.",
 )
 @click.option("--reset", is_flag=True, help="Forget this garden's own values for the species.")
-@garden_option
-def species_command(garden: Path, words: tuple[str, ...], changes: tuple[str, ...], reset: bool) -> None:
+@open_garden_option
+def species_command(
+    garden: OpenGarden, words: tuple[str, ...], changes: tuple[str, ...], reset: bool
+) -> None:
     """List the species, or show one with where each value comes from.
 
     \b
@@ -31,20 +42,67 @@ def species_command(garden: Path, words: tuple[str, ...], changes: tuple[str, ..
 
     NAME: Latin or common, or a part of either. --set adds a species that is missing.
     """
-    from data_sources.garden import GardenSettings, read_settings
-    from phenology.model.errors import StoreError
-    from phenology.species.catalogue import load_species
-    from reports.cli.setup import species_changes, species_text
+    from reports.cli.setup.species_text import everything, one
 
     name = "" if words == ("list",) else " ".join(words)
-    if (changes or reset) and not name:
-        raise click.UsageError("say which species")
     if changes or reset:
-        species_changes.change(garden, name, changes, reset=reset)
-        return
+        if not name:
+            raise click.UsageError("say which species")
+        _change(garden, name, changes, reset=reset)
+    elif name:
+        put(one(name, garden.catalogue, garden.settings_or_usual.units))
+    else:
+        put(everything(garden.catalogue))
+
+
+def _change(garden: OpenGarden, name: str, changes: Sequence[str], *, reset: bool) -> None:
+    """Set or forget a garden's own values for one species; every value is checked before any is written."""
+    latin = species_named(name, garden.catalogue)
+    own: dict[str, Any] = {k: dict(v) for k, v in garden.settings.species.items()}
+    mine: dict[str, Any] = {} if reset else dict(own.get(latin, {}))
+    for text in changes:
+        field, equals, value = (part.strip() for part in text.partition("="))
+        if not equals:
+            raise InputError(f"--set takes FIELD=VALUE; got '{text}'")
+        if field in STEPS:
+            mine["priors"] = {**mine.get("priors", {}), field: _prior(value)}
+        else:
+            mine[field] = _value(field, value)
+    own[latin] = mine
+    own = {k: v for k, v in own.items() if v or k != latin}
+    load_species(own)
+    write_settings(garden.folder, replace(garden.settings, species=own))
+    if reset and not changes:
+        tell(f"{latin}: back to the shipped values.")
+    else:
+        tell(f"{latin}: {', '.join(changes)}. Kept in garden.toml; --reset takes this garden's values back.")
+
+
+def _value(field: str, text: str) -> Any:
+    if field not in FIELDS:
+        raise InputError(f"species have no field '{field}'; they have {', '.join(FIELDS)}")
+    if field == "names":
+        return [part.strip() for part in text.split(",") if part.strip()]
+    if field == "leaves":
+        low, _, high = text.replace("–", "-").partition("-")
+        if not low.strip().isdigit() or (high and not high.strip().isdigit()):
+            raise InputError(f"leaves takes two counts such as 5-9; got '{text}'")
+        return [int(low), int(high or low)]
+    if field == "prone":
+        if text.casefold() not in ("yes", "no", "true", "false"):
+            raise InputError(f"prone takes yes or no; got '{text}'")
+        return text.casefold() in ("yes", "true")
+    return text
+
+
+def _prior(text: str) -> dict[str, float]:
+    """Median days at 18 degC, and how far they may be off: "35" or "35, 0.3"."""
     try:
-        settings = read_settings(garden)
-    except StoreError:  # the shipped catalogue can be read without a garden
-        settings = GardenSettings()
-    catalogue = load_species(settings.species)
-    put(species_text.one(name, catalogue, settings.units) if name else species_text.everything(catalogue))
+        parts = [float(part) for part in text.split(",")]
+    except ValueError:
+        parts = []
+    if len(parts) not in (1, 2):
+        raise InputError(
+            f"a step takes days at 18 degC and, if you like, a log-scale spread: 35 or 35,0.3; got '{text}'"
+        )
+    return {"days": parts[0]} if len(parts) == 1 else {"days": parts[0], "log_sd": parts[1]}

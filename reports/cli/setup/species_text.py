@@ -7,7 +7,7 @@ import textwrap
 from collections.abc import Mapping
 
 from phenology.species.catalogue import STEPS, Species, find_species
-from reports.cli.writing.desk import WIDTH, table
+from reports.text.lines import WIDTH, table
 from reports.text.words import in_units
 
 _STEPS = {

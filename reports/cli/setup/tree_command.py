@@ -1,16 +1,26 @@
-"""`flushcast tree`: the trees of a garden."""
+"""`flushcast tree`: the trees of a garden, one or many at a time."""
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from pathlib import Path
+from collections.abc import Callable, Sequence
+from dataclasses import replace
+from datetime import date
 from typing import Any
 
 import click
 
-from reports.cli.common import garden_option, put
+from data_sources.garden import new_id
+from data_sources.journal.schema import Record
+from data_sources.tables.import_draft import species_named
+from phenology.language.tree_selection import few_labels, place_of, plain_spaces
+from phenology.model.errors import InputError
+from phenology.model.records import Aim, GrowthAim, Stand, Tree
+from reports.cli.common import open_garden_option, put
+from reports.cli.writing.record_editor import Readers, commit, differences, merged, text_field
+from reports.garden.open_garden import OpenGarden
+from reports.text.lines import shown_date
 
-AIMS = ("building", "refining", "resting")
+AIMS = [str(aim) for aim in GrowthAim]
 
 
 @click.group("tree")
@@ -18,7 +28,7 @@ def tree_command() -> None:
     """The trees: add, list, edit, move, aim, retire, remove."""
 
 
-_OPTIONS = [
+_OPTIONS = (
     click.option("--pot", metavar="TEXT", help="The pot."),
     click.option("--last-repot", metavar="DATE", help="When it was last repotted."),
     click.option("--vigour", metavar="WORD", help="weak, normal, strong ..."),
@@ -26,7 +36,9 @@ _OPTIONS = [
         "--grown-for", type=click.Choice(["leaf", "flower", "fruit", ""]), help="What it is grown for."
     ),
     click.option("--note", metavar="TEXT", help="Anything else."),
-]
+    open_garden_option,
+)
+_from_when = click.option("--date", "when", metavar="DATE", help="From when (default: today).")
 
 
 def _tree_options(command: Callable[..., Any]) -> Callable[..., Any]:
@@ -36,6 +48,17 @@ def _tree_options(command: Callable[..., Any]) -> Callable[..., Any]:
     return command
 
 
+READERS: Readers = {
+    "label": lambda garden, text: {"label": plain_spaces(text)},
+    "species": lambda garden, text: {"species": species_named(text, garden.catalogue)},
+    "pot": text_field("pot"),
+    "last_repot": lambda garden, text: {"last_repot": garden.day(text) if text.strip() else None},
+    "vigour": text_field("vigour"),
+    "grown_for": text_field("grown_for"),
+    "note": text_field("note"),
+}
+
+
 @tree_command.command("add")
 @click.argument("label")
 @click.argument("species")
@@ -43,35 +66,31 @@ def _tree_options(command: Callable[..., Any]) -> Callable[..., Any]:
 @click.option("--aim", type=click.Choice(AIMS), help="What it is grown towards (refining unless said).")
 @click.option("--since", metavar="DATE", help="From when place and aim hold (default: from the beginning).")
 @_tree_options
-@garden_option
 def add(
-    garden: Path,
-    label: str,
-    species: str,
-    place: str | None,
-    aim: str | None,
-    since: str | None,
-    **given: str | None,
+    garden: OpenGarden, place: str | None, aim: str | None, since: str | None, **typed: str | None
 ) -> None:
     """Add a tree: flushcast tree add "Elm 1" "Ulmus parvifolia"."""
-    from reports.cli.setup import tree_changes
-    from reports.cli.writing.desk import open_desk
-
-    with open_desk(garden) as desk:
-        tree_changes.add(desk, label, species, place, aim, since, given)
+    tree = merged(garden, Tree(new_id(), "", ""), typed, READERS)
+    _check_free(garden, tree)
+    start = garden.day(since) if since else None
+    where = garden.place(place) if place else garden.some_places[0]
+    records: list[Record] = [tree, Stand(new_id(), tree.id, where.id, start)]
+    if aim:
+        records.append(Aim(new_id(), tree.id, GrowthAim(aim), start))
+    new = "" if tree.species in garden.catalogue else " Not in the catalogue: it starts from a neutral guess."
+    said = f"{tree.label}: {tree.species}, on {where.name}.{new}"
+    commit(garden, said, records, label=f"added tree {tree.label} ({tree.species})")
 
 
 @tree_command.command("list")
 @click.argument("trees", nargs=-1, metavar="[TREES]")
 @click.option("--retired", is_flag=True, help="Retired trees too.")
-@garden_option
-def list_trees(garden: Path, trees: tuple[str, ...], retired: bool) -> None:
+@open_garden_option
+def list_trees(garden: OpenGarden, trees: tuple[str, ...], retired: bool) -> None:
     """List trees: species, place, aim, and how they stand."""
-    from reports.cli.setup import tree_list
-    from reports.cli.writing.desk import open_desk
+    from reports.cli.setup.tree_list import listing
 
-    with open_desk(garden) as desk:
-        put(tree_list.listing(desk, " ".join(trees), retired=retired))
+    put(listing(garden, " ".join(trees), retired=retired))
 
 
 @tree_command.command("edit")
@@ -79,65 +98,96 @@ def list_trees(garden: Path, trees: tuple[str, ...], retired: bool) -> None:
 @click.option("--label", metavar="LABEL", help="A new label (one tree).")
 @click.option("--species", metavar="SPECIES", help="Another species.")
 @_tree_options
-@garden_option
-def edit(garden: Path, trees: str, label: str | None, species: str | None, **given: str | None) -> None:
+def edit(garden: OpenGarden, trees: str, **typed: str | None) -> None:
     """Change one tree or many; what is not given stays, '' empties."""
-    from reports.cli.setup import tree_changes
-    from reports.cli.writing.desk import open_desk
-
-    with open_desk(garden) as desk:
-        tree_changes.edit(desk, trees, label, species, given)
+    chosen = garden.select(trees)
+    if typed["label"] is not None and len(chosen) > 1:
+        raise InputError(f"--label names one tree, but '{trees}' is {few_labels(chosen)}")
+    if not any(text is not None for text in typed.values()):
+        raise InputError(
+            "nothing to change: give --label, --species, --pot, --last-repot, --vigour, --grown-for or --note"
+        )
+    changed = [merged(garden, tree, typed, READERS) for tree in chosen]
+    if typed["label"] is not None:
+        _check_free(garden, changed[0])
+    what = next(filter(None, map(differences, chosen, changed)), "as before")
+    said = f"{few_labels(chosen)}: {what}"
+    commit(garden, said, changed, label=f"changed {said}")
 
 
 @tree_command.command("move")
 @click.argument("trees")
 @click.argument("place")
-@click.option("--date", "when", metavar="DATE", help="From when (default: today).")
-@garden_option
-def move(garden: Path, trees: str, place: str, when: str | None) -> None:
+@_from_when
+@open_garden_option
+def move(garden: OpenGarden, trees: str, place: str, when: str | None) -> None:
     """Trees stand elsewhere from a day on; heat is counted where they stand."""
-    from reports.cli.setup import tree_changes
-    from reports.cli.writing.desk import open_desk
-
-    with open_desk(garden) as desk:
-        tree_changes.move(desk, trees, place, when)
+    where, day = garden.place(place), garden.day(when)
+    chosen = garden.select(trees, day)
+    going = [tree for tree in chosen if place_of(tree.id, garden.stands, day) != where.id]
+    if not going:
+        raise InputError(f"{few_labels(chosen)} on {_shown(garden, day)}: on {where.name} already")
+    there = {stand.tree_id: stand for stand in garden.stands if stand.from_date == day}
+    records = [
+        replace(there.get(tree.id) or Stand(new_id(), tree.id, "", day), place_id=where.id) for tree in going
+    ]
+    moved = f"{few_labels(going)} to {where.name} on {_shown(garden, day)}"
+    said = f"{few_labels(going)}: on {where.name} from {_shown(garden, day)}"
+    commit(garden, said, records, label=f"moved {moved}")
 
 
 @tree_command.command("aim")
 @click.argument("trees")
 @click.argument("aim", type=click.Choice(AIMS))
-@click.option("--date", "when", metavar="DATE", help="From when (default: today).")
-@garden_option
-def aim(garden: Path, trees: str, aim: str, when: str | None) -> None:
+@_from_when
+@open_garden_option
+def aim(garden: OpenGarden, trees: str, aim: str, when: str | None) -> None:
     """What trees are grown towards from a day on. Only refining trees are told to cut."""
-    from reports.cli.setup import tree_changes
-    from reports.cli.writing.desk import open_desk
-
-    with open_desk(garden) as desk:
-        tree_changes.set_aim(desk, trees, aim, when)
+    chosen, day, towards = garden.select(trees), garden.day(when), GrowthAim(aim)
+    there = {found.tree_id: found for found in garden.journal.aims() if found.from_date == day}
+    records = [
+        replace(there.get(tree.id) or Aim(new_id(), tree.id, towards, day), aim=towards) for tree in chosen
+    ]
+    said = f"{few_labels(chosen)}: {aim} from {_shown(garden, day)}"
+    commit(garden, said, records, label=f"aim of {said}")
 
 
 @tree_command.command("retire")
 @click.argument("trees")
-@click.option("--date", "when", metavar="DATE", help="From when (default: today).")
+@_from_when
 @click.option("--back", is_flag=True, help="Take trees back in.")
-@garden_option
-def retire(garden: Path, trees: str, when: str | None, back: bool) -> None:
+@open_garden_option
+def retire(garden: OpenGarden, trees: str, when: str | None, back: bool) -> None:
     """Trees that are sold or dead; their records stay and still teach."""
-    from reports.cli.setup import tree_changes
-    from reports.cli.writing.desk import open_desk
-
-    with open_desk(garden) as desk:
-        tree_changes.retire(desk, trees, when, back=back)
+    chosen = garden.select(trees)
+    day = None if back else garden.day(when)
+    changed = [replace(tree, retired=day) for tree in chosen]
+    if changed == list(chosen):
+        raise InputError(f"{few_labels(chosen)}: {'not retired' if back else 'retired already'}")
+    what = "back in the garden" if day is None else f"retired from {_shown(garden, day)}"
+    commit(garden, f"{few_labels(chosen)}: {what}", changed)
 
 
 @tree_command.command("remove")
 @click.argument("tree")
-@garden_option
-def remove(garden: Path, tree: str) -> None:
+@open_garden_option
+def remove(garden: OpenGarden, tree: str) -> None:
     """Remove a tree that was added by mistake and has no looks or work."""
-    from reports.cli.setup import tree_changes
-    from reports.cli.writing.desk import open_desk
+    one, journal = garden.select_one(tree), garden.journal
+    if journal.looks(one.id) or journal.works(one.id) or journal.flushes(one.id):
+        raise InputError(
+            f"{one.label} has looks or work, which teach; retire it instead: flushcast tree retire"
+        )
+    own: Sequence[Record] = [*journal.stands(one.id), *journal.aims(one.id), one]
+    commit(garden, f"{one.label}: removed", [], own, label=f"removed tree {one.label}")
 
-    with open_desk(garden) as desk:
-        tree_changes.remove(desk, tree)
+
+def _check_free(garden: OpenGarden, tree: Tree) -> None:
+    if not tree.label:
+        raise InputError("a tree needs a label")
+    if any(t.id != tree.id and t.label.casefold() == tree.label.casefold() for t in garden.trees):
+        raise InputError(f"there is a tree called '{tree.label}' already")
+
+
+def _shown(garden: OpenGarden, day: date) -> str:
+    return shown_date(day, day, garden.today)

@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
-from pathlib import Path
-
 import click
 
-from reports.cli.common import as_of_option, garden_option, put
+from reports.cli.common import as_of_option, open_garden_option, put
+from reports.garden.open_garden import OpenGarden
 
 
 @click.command("calibrate")
@@ -21,9 +20,9 @@ from reports.cli.common import as_of_option, garden_option, put
     is_flag=True,
     help="As JSON (schema flushcast.calibration/1, or flushcast.classic/1).",
 )
-@garden_option
+@open_garden_option
 def calibrate_command(
-    garden: Path, species: str | None, as_of: str | None, classic: bool, as_json: bool
+    garden: OpenGarden, species: str | None, as_of: str | None, classic: bool, as_json: bool
 ) -> None:
     """Say, per species and step, what was learned from the looks and how sure it is."""
     from phenology.learning.calibration import calibrate
@@ -31,15 +30,13 @@ def calibrate_command(
     from phenology.learning.garden_leaves import GardenLeaves
     from phenology.learning.work_habit import work_habits
     from phenology.model.track_record import TrackRecord
-    from reports.garden.garden_date import garden_date
     from reports.garden.own_species import own_species
     from reports.garden.past_forecasts import garden_past
-    from reports.garden.snapshot import read_garden
     from reports.output.calibration import calibration_json, classic_json
     from reports.text.calibration_text import calibration_text, classic_text, observers_text
     from reports.text.progress import progress
 
-    snapshot, settings = read_garden(garden, garden_date(garden, as_of), past=as_of is not None)
+    snapshot, settings = garden.snapshot(as_of), garden.settings
     grown = {tree.species for tree in snapshot.trees}
     latin = own_species(species, grown, snapshot.species).latin if species is not None else None
     fit = GardenFit(snapshot)
@@ -52,7 +49,7 @@ def calibrate_command(
     with progress("species") as step:
         rows = list(calibrate(fit, latin, progress=step))
     with progress("past forecast") as step:
-        past = garden_past(garden, snapshot, progress=step)
+        past = garden_past(garden.folder, snapshot, progress=step)
     skills = [one for one in TrackRecord.of(past).values() if one.trees and latin in (None, one.species)]
     habits = list(work_habits(fit.histories, snapshot.calendar, latin))
     leaves = GardenLeaves(fit).habits(latin)

@@ -7,11 +7,10 @@ from typing import TYPE_CHECKING
 
 import click
 
-from reports.cli.common import as_of_option, garden_option, say
+from reports.cli.common import as_of_option, open_garden_option, say
+from reports.garden.open_garden import OpenGarden
 
 if TYPE_CHECKING:
-    from datetime import date
-
     from matplotlib.axes import Axes
 
     from data_sources.garden import GardenSettings
@@ -29,9 +28,9 @@ LOOKING_BACK = ("past", "reliability")
 @click.option("--species", metavar="NAME", help="For calibration, and to look back on one species.")
 @click.option("--place", metavar="NAME", help="For the station against a place.")
 @as_of_option
-@garden_option
+@open_garden_option
 def chart_command(
-    garden: Path,
+    garden: OpenGarden,
     name: str,
     out: Path,
     tree: str | None,
@@ -53,7 +52,6 @@ def chart_command(
     if name == "calibration" and species is None:
         raise click.UsageError("calibration needs --species")
     from reports.charts.ink import FORMATS, save_chart
-    from reports.garden.garden_date import garden_date
     from reports.garden.past_forecasts import read_with_skill
 
     if out.suffix.lower().lstrip(".") not in FORMATS:
@@ -61,35 +59,28 @@ def chart_command(
     if name == "heat-curve":
         axes, words = _heat_curve(garden)
     elif name == "station":
-        axes, words = _station(garden, place, garden_date(garden, as_of) if as_of else None)
+        axes, words = _station(garden, place, as_of)
     else:
-        snapshot, settings = read_with_skill(garden, garden_date(garden, as_of), past=as_of is not None)
-        axes, words = _drawn(garden, snapshot, settings, name, tree, species, as_of is not None)
+        snapshot, settings = read_with_skill(garden, as_of), garden.settings
+        axes, words = _drawn(garden.folder, snapshot, settings, name, tree, species, as_of is not None)
     save_chart(axes, out, words)
     say(f"Wrote {out}. {words}")
 
 
-def _heat_curve(garden: Path) -> tuple[Axes, str]:
+def _heat_curve(garden: OpenGarden) -> tuple[Axes, str]:
     """Of no garden, but in its units where there is one."""
-    from data_sources.garden import read_settings
-    from phenology.model.errors import FlushcastError
     from reports.charts.heat_curve import describe_heat_curve, plot_heat_curve
 
-    try:
-        units = read_settings(garden).units
-    except FlushcastError:
-        units = "C"
+    units = garden.settings_or_usual.units
     return plot_heat_curve(units=units), describe_heat_curve(units)
 
 
-def _station(garden: Path, place: str | None, as_of: date | None) -> tuple[Axes, str]:
-    from data_sources.garden import read_settings
+def _station(garden: OpenGarden, place: str | None, as_of: str | None) -> tuple[Axes, str]:
     from reports.charts.station_chart import describe_station, plot_station
-    from reports.garden.garden_place import garden_place
     from reports.garden.station_pair import station_pair
 
-    pair = station_pair(garden, garden_place(garden, place), as_of)
-    units = read_settings(garden).units
+    pair = station_pair(garden.folder, garden.place(place), garden.past_day(as_of) if as_of else None)
+    units = garden.settings.units
     return plot_station(pair, units=units), describe_station(pair, units)
 
 

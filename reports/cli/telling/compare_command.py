@@ -7,7 +7,8 @@ from typing import TYPE_CHECKING
 
 import click
 
-from reports.cli.common import as_of_option, garden_option, put, say
+from reports.cli.common import as_of_option, open_garden_option, put, say
+from reports.garden.open_garden import OpenGarden
 
 if TYPE_CHECKING:
     from phenology.garden import Garden
@@ -32,9 +33,9 @@ TABLES = ("stages", "trees", "warmth", "course", "frosts", "forecasts", "followe
 @click.option("--json", "as_json", is_flag=True, help="As JSON (schema flushcast.compare/1).")
 @click.option("--csv", "as_csv", is_flag=True, help="One table as CSV: the stage dates, or that of --table.")
 @click.option("--table", type=click.Choice(TABLES), help="Which table --csv writes.")
-@garden_option
+@open_garden_option
 def compare_command(
-    garden: Path,
+    garden: OpenGarden,
     seasons: tuple[str, ...],
     every_stage: bool,
     tree: str | None,
@@ -58,19 +59,17 @@ def compare_command(
         raise click.UsageError("--stages goes with the text; the others tell every stage anyway")
     from phenology.model.track_record import first_hardenings
     from phenology.seasons.compare import compare_seasons
-    from reports.garden.garden_date import garden_date
     from reports.garden.past_forecasts import garden_past
-    from reports.garden.snapshot import read_garden
     from reports.output.compare import Compared
     from reports.text.compare_text import compare_text, tree_text
     from reports.text.progress import progress
 
-    snapshot, settings = read_garden(garden, garden_date(garden, as_of), past=as_of is not None)
+    snapshot, settings = garden.snapshot(as_of), garden.settings
     comparison = compare_seasons(snapshot, [_season(text) for text in seasons])
 
     def past_forecasts() -> list[PastForecast]:
         with progress("past forecast") as step:
-            return first_hardenings(garden_past(garden, snapshot, say=say, progress=step))
+            return first_hardenings(garden_past(garden.folder, snapshot, say=say, progress=step))
 
     compared = Compared(comparison, settings.units, past_forecasts if look_back else None)
     if tree is not None:

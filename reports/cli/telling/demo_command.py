@@ -8,6 +8,7 @@ from pathlib import Path
 import click
 
 from reports.cli.common import put, say
+from reports.garden.open_garden import OpenGarden, one_day
 
 
 @click.command("demo")
@@ -37,7 +38,8 @@ def demo_command(folder: Path, day: str | None, south: bool) -> None:
         say(f"Made an invented garden in {folder}: 12 trees, four past seasons, and this one to {stands_on}.")
     else:
         say(f"Using the demo garden already in {folder}; remove the folder to start afresh.")
-    snapshot, _ = read_with_skill(folder, stands_on)
+    with OpenGarden(folder) as opened:
+        snapshot = read_with_skill(opened)
     say()
     put(forecast_text(forecast_garden(snapshot)))
     say()
@@ -53,9 +55,5 @@ def demo_command(folder: Path, day: str | None, south: bool) -> None:
 
 def _day(text: str, now: date) -> date:
     from phenology.language.vague_dates import parse
-    from phenology.model.errors import InputError
 
-    when = parse(text, today=now)
-    if when.earliest is None or when.earliest != when.latest:
-        raise InputError(f"--date needs one day, such as 2026-06-14; '{text}' is not one")
-    return when.earliest
+    return one_day(text, lambda words: parse(words, today=now))

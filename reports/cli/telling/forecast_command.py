@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
-from pathlib import Path
-
 import click
 
-from reports.cli.common import as_of_option, garden_option, put
+from reports.cli.common import as_of_option, open_garden_option, put
+from reports.garden.open_garden import OpenGarden
 
 
 @click.command("forecast")
@@ -14,21 +13,21 @@ from reports.cli.common import as_of_option, garden_option, put
 @click.option("--json", "as_json", is_flag=True, help="The forecast as JSON (schema flushcast.forecast/1).")
 @click.option("--csv", "as_csv", is_flag=True, help="The forecast as CSV, a line a tree, flush and stage.")
 @click.option("--changes", is_flag=True, help="Also say what moved since the last look, or since a week ago.")
-@garden_option
-def forecast_command(garden: Path, as_of: str | None, as_json: bool, as_csv: bool, changes: bool) -> None:
+@open_garden_option
+def forecast_command(
+    garden: OpenGarden, as_of: str | None, as_json: bool, as_csv: bool, changes: bool
+) -> None:
     """Say which tree to look at when, soonest first, with honest uncertainty."""
     if as_json and as_csv:
         raise click.UsageError("choose one of --json and --csv")
     if changes and (as_json or as_csv):
         raise click.UsageError("--changes tells in words; leave out --json and --csv")
     from phenology.advice.garden_forecast import forecast_garden
-    from reports.garden.garden_date import garden_date
     from reports.garden.past_forecasts import read_with_skill
     from reports.text.progress import progress
     from reports.text.words import in_units
 
-    day = garden_date(garden, as_of)
-    snapshot, settings = read_with_skill(garden, day, past=as_of is not None)
+    snapshot, settings = read_with_skill(garden, as_of), garden.settings
     with progress("tree") as step:
         forecast = forecast_garden(snapshot, progress=step)
     if as_json or as_csv:
@@ -43,7 +42,7 @@ def forecast_command(garden: Path, as_of: str | None, as_json: bool, as_csv: boo
     if as_of is None:
         from reports.text.forecast_misses import tell_misses
 
-        told = tell_misses(garden, forecast)
+        told = tell_misses(garden.folder, forecast)
         if told and not changes:
             put("\n" + told)
     if changes:  # a second and a third forecast, so only when asked for

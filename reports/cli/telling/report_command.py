@@ -6,7 +6,8 @@ from pathlib import Path
 
 import click
 
-from reports.cli.common import as_of_option, garden_option, say
+from reports.cli.common import as_of_option, open_garden_option, say
+from reports.garden.open_garden import OpenGarden
 
 
 @click.command("report")
@@ -15,25 +16,23 @@ from reports.cli.common import as_of_option, garden_option, say
 @click.option("--look-back/--no-look-back", default=True,
               help="Whether past seasons are forecast again to see how good that was.")  # fmt: skip
 @as_of_option
-@garden_option
-def report_command(garden: Path, out: Path, look_back: bool, as_of: str | None) -> None:
+@open_garden_option
+def report_command(garden: OpenGarden, out: Path, look_back: bool, as_of: str | None) -> None:
     """Write the garden as one HTML file: what to look at now and next, the season, past forecasts.
 
     It needs no network and no scripts, and prints.
     """
-    from reports.garden.garden_date import garden_date
     from reports.garden.past_forecasts import garden_past, read_with_skill
     from reports.output.files_out import write_whole
     from reports.page.render import report_html
 
-    past = as_of is not None
-    snapshot, settings = read_with_skill(garden, garden_date(garden, as_of), past=past)
+    snapshot, settings = read_with_skill(garden, as_of), garden.settings
     page = report_html(
-        garden,
+        garden.folder,
         snapshot,
         settings,
         look_back=look_back,
-        past=garden_past(garden, snapshot) if look_back else None,
+        past=garden_past(garden.folder, snapshot) if look_back else None,
     )
     html = page.encode("utf-8")
     write_whole(out, html)

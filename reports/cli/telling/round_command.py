@@ -6,7 +6,8 @@ from pathlib import Path
 
 import click
 
-from reports.cli.common import garden_option, put, say
+from reports.cli.common import open_garden_option, put, say
+from reports.garden.open_garden import OpenGarden
 
 
 @click.command("round")
@@ -18,9 +19,9 @@ from reports.cli.common import garden_option, put, say
     "--read", "filled", type=click.Path(path_type=Path), metavar="FILE", help="Take a filled sheet in."
 )
 @click.option("--dry-run", is_flag=True, help="With --read: check everything and change nothing.")
-@garden_option
+@open_garden_option
 def round_command(
-    garden: Path, sheet: bool, csv_file: Path | None, filled: Path | None, dry_run: bool
+    garden: OpenGarden, sheet: bool, csv_file: Path | None, filled: Path | None, dry_run: bool
 ) -> None:
     """Say which trees to look at now because a look would change a decision, and what to look for.
 
@@ -37,21 +38,18 @@ def round_command(
     if dry_run and filled is None:
         raise click.UsageError("--dry-run goes with --read")
     if filled is not None:
-        from reports.cli.writing.desk import open_desk
         from reports.cli.writing.round_entry import take_sheet_in
 
-        with open_desk(garden) as desk:
-            take_sheet_in(desk, filled, dry_run=dry_run)
+        take_sheet_in(garden, filled, dry_run=dry_run)
         return
     from phenology.advice.garden_forecast import forecast_garden
     from phenology.advice.round import plan_round
-    from reports.garden.garden_date import garden_date
     from reports.garden.past_forecasts import read_with_skill
     from reports.text.progress import progress
     from reports.text.round_text import SHEET_COLUMNS, round_sheet, round_text, sheet_rows
     from reports.text.words import in_units
 
-    snapshot, settings = read_with_skill(garden, garden_date(garden))
+    snapshot, settings = read_with_skill(garden), garden.settings
     with progress("tree") as step:
         walk = plan_round(forecast_garden(snapshot, progress=step))
     if csv_file is not None:

@@ -7,7 +7,8 @@ from typing import TYPE_CHECKING
 
 import click
 
-from reports.cli.common import garden_option, may_ask, put, say
+from reports.cli.common import may_ask, open_garden_option, put, say
+from reports.garden.open_garden import OpenGarden
 
 if TYPE_CHECKING:
     from phenology.species.catalogue import Species
@@ -27,9 +28,9 @@ WAYS = "out, in, left, right, up or down"
 @click.option("--usual", type=float, metavar="MM", help="With --leaves: the tree's usual internode.")
 @click.option("--opposite", is_flag=True, help="Leaves come in pairs (told by SPECIES otherwise).")
 @click.option("--svg", type=click.Path(path_type=Path), metavar="FILE", help="Draw it into a file as well.")
-@garden_option
+@open_garden_option
 def shoot_command(
-    garden: Path,
+    garden: OpenGarden,
     species: tuple[str, ...],
     budless: bool | None,
     first: str | None,
@@ -98,13 +99,7 @@ def _kept(kept: int, noun: str) -> str:
     return f"{kept} {'pairs' if noun == 'pair' else 'leaves'} with buds stay"
 
 
-def _kind(garden: Path, name: str) -> Species:
-    from data_sources.garden import GardenSettings, read_settings
-    from phenology.model.errors import StoreError
-    from phenology.species.catalogue import find_species, load_species
+def _kind(garden: OpenGarden, name: str) -> Species:
+    from phenology.species.catalogue import find_species
 
-    try:
-        settings = read_settings(garden)
-    except StoreError:  # the shipped catalogue serves without a garden
-        settings = GardenSettings()
-    return find_species(name, load_species(settings.species))
+    return find_species(name, garden.catalogue)

@@ -9,7 +9,6 @@ from typing import Any
 import click
 import numpy as np
 
-from data_sources.garden import read_settings
 from data_sources.tables.problems import FileQuestion
 from data_sources.weather.corrections_refit import refit_corrections
 from data_sources.weather.files.reader import read_weather_file
@@ -18,11 +17,9 @@ from data_sources.weather.store.weather_store import Origin, WeatherStore
 from phenology.model.errors import WeatherError
 from phenology.weather.quality import doubtful_days, shifted_days
 from phenology.weather.series import SOURCES, DailyWeather, merge_weather
-from reports.cli.common import garden_option, put
+from reports.cli.common import open_garden_option, put
 from reports.cli.file_questions import asking
-from reports.garden.garden_date import garden_today
-from reports.garden.garden_place import garden_place
-from reports.garden.timestamp import moment_on
+from reports.garden.open_garden import OpenGarden
 from reports.text.weather_text import added_text
 
 
@@ -50,9 +47,9 @@ def _columns(_ctx: click.Context, _param: click.Parameter, given: tuple[str, ...
 @click.option("--timezone", metavar="ZONE", help="The place's time zone, when the garden does not know it.")
 @click.option("--measures", metavar="TEXT", default="",
               help="When it is not open air: 'pot surface', 'under glass'.")  # fmt: skip
-@garden_option
+@open_garden_option
 def add_command(
-    garden: Path,
+    garden: OpenGarden,
     file: Path,
     place: str | None,
     source: str | None,
@@ -65,19 +62,17 @@ def add_command(
     A CSV with date, tmin and tmax in any order, a thermometer's log, or a station record (GHCN-Daily).
     Nothing is guessed: what the file leaves open is asked, or said with a flag.
     """
-    where = garden_place(garden, place)
+    where = garden.place(place)
     weather, report = _read(file, source, {**known, "timezone": timezone or where.timezone})
-    today = garden_today(garden)
+    today = garden.today
     _refuse_days_to_come(file, weather, today)
     detail = " ".join(filter(None, (file.name, report.station)))
     origin = Origin("file", detail, report.attribution, measures)
-    with WeatherStore.open(garden, create=True) as store:
+    with WeatherStore.open(garden.folder, create=True) as store:
         neighbour = _neighbour(store, where.id, weather)
         doubts = _doubts(store, where.id, weather, neighbour)
-        result = store.add(
-            where.id, weather, origin, fetched_at=moment_on(today), suspect=doubts, prefer=True
-        )
-        corrections = refit_corrections(garden, store, where.id, read_settings(garden).units)
+        result = store.add(where.id, weather, origin, fetched_at=garden.now, suspect=doubts, prefer=True)
+        corrections = refit_corrections(garden.folder, store, where.id, garden.settings.units)
     for line in added_text(report, result, where.name):
         put(line)
     for shift in shifted_days(weather, neighbour) if neighbour is not None else []:

@@ -9,7 +9,8 @@ from typing import TYPE_CHECKING
 import click
 
 from phenology.model.errors import InputError, WeatherError
-from reports.cli.common import garden_option, put, say
+from reports.cli.common import open_garden_option, put, say
+from reports.garden.open_garden import OpenGarden
 
 if TYPE_CHECKING:
     from data_sources.weather.services.protocol.service import Spot
@@ -22,28 +23,24 @@ if TYPE_CHECKING:
 @click.option("--only", multiple=True, metavar="SERVICE", help="Ask this service only; may be repeated.")
 @click.option("--years", type=click.IntRange(1, 100), help="How many years of history; default 30.")
 @click.option("--first", "first_only", is_flag=True, help="Stop as soon as there is enough for a forecast.")
-@garden_option
+@open_garden_option
 def update_command(
-    garden: Path, place: str | None, only: tuple[str, ...], years: int | None, first_only: bool
+    garden: OpenGarden, place: str | None, only: tuple[str, ...], years: int | None, first_only: bool
 ) -> None:
     """Fetch what is new: measurements, a forecast, and the history that is still missing.
 
     It can be stopped at any moment (Ctrl-C) and goes on from there the next time.
     """
-    from data_sources.garden import read_settings
     from data_sources.weather.corrections_refit import refit_corrections
     from data_sources.weather.request_log import RequestLog
     from data_sources.weather.services.registry import make_services
     from data_sources.weather.services.transport.http import Http
     from data_sources.weather.store.weather_store import WeatherStore
     from data_sources.weather.update import update_weather
-    from reports.garden.clock import today
-    from reports.garden.garden_place import garden_place, garden_places
-    from reports.garden.timestamp import moment_on
     from reports.text.progress import ProgressLine
 
-    places = [garden_place(garden, place)] if place else garden_places(garden)
-    own, settings = read_settings(garden), weather_settings(garden)
+    places = [garden.place(place)] if place else garden.some_places
+    own, settings = garden.settings, weather_settings(garden)
     if own.stands_on:
         raise InputError(f"this garden stands still on {own.stands_on}; its weather is not updated")
     answered = False
@@ -53,8 +50,8 @@ def update_command(
         shown.clear()
         say(f"{head}{words}")
 
-    now = moment_on(today())
-    with Http(settings, now=lambda: now) as http, WeatherStore.open(garden, create=True) as store:
+    now = garden.now
+    with Http(settings, now=lambda: now) as http, WeatherStore.open(garden.folder, create=True) as store:
         services = make_services(settings, http, only or None)
         for one in places:
             spot, head = spot_of(one), f"{one.name}: " if len(places) > 1 else ""
@@ -67,7 +64,7 @@ def update_command(
                     now=now,
                     years=years or settings.years,
                     past_days=settings.past_days,
-                    log=RequestLog(garden, one.id, spot),
+                    log=RequestLog(garden.folder, one.id, spot),
                     first_only=first_only,
                     progress=lambda title, done, total: shown.show(f"{title},", done, total),
                     announce=announce,
@@ -75,7 +72,7 @@ def update_command(
             if report.offline:
                 raise WeatherError(report.lines[0])
             answered |= bool(report.brought)
-            lines = [*http.notes, *report.lines, *refit_corrections(garden, store, one.id, own.units)]
+            lines = [*http.notes, *report.lines, *refit_corrections(garden.folder, store, one.id, own.units)]
             http.notes.clear()
             for line in lines:
                 say(f"{head}{line}")
@@ -87,15 +84,14 @@ def update_command(
 
 
 @click.command("sources")
-@garden_option
-def sources_command(garden: Path) -> None:
+@open_garden_option
+def sources_command(garden: OpenGarden) -> None:
     """List the weather services: in which order they are asked, what for, and what they need."""
     from data_sources.weather.services.registry import SERVICES, make_services
     from data_sources.weather.services.transport.http import Http
     from data_sources.weather.store.weather_store import WeatherStore
-    from reports.garden.garden_place import garden_places
 
-    places, settings = garden_places(garden), weather_settings(garden)
+    places, settings = garden.some_places, weather_settings(garden)
     width = max(map(len, SERVICES))
     with Http(settings) as http:
         put("Asked in this order; a later one for the days that an earlier one does not have:")
@@ -110,21 +106,20 @@ def sources_command(garden: Path) -> None:
         put(f"{'':3}  {other.name:{width}}  {other.about}")
     put("Own readings go before all of them: flushcast weather add FILE")
     put("Another order: flushcast settings weather-sources NAME,NAME,...")
-    if (garden / "weather.sqlite").exists():
-        with WeatherStore.open(garden) as store:
+    if (garden.folder / "weather.sqlite").exists():
+        with WeatherStore.open(garden.folder) as store:
             lines = [line for one in places if store.has(one.id) for line in store.attribution_lines(one.id)]
         for line in dict.fromkeys(lines):
             put(line)
 
 
-def weather_settings(garden: Path) -> WeatherSettings:
+def weather_settings(garden: OpenGarden) -> WeatherSettings:
     """The settings of the weather services of a garden."""
     import platformdirs
 
-    from data_sources.garden import read_settings
     from data_sources.weather.services.transport.settings import USUAL_ORDER, WeatherSettings
 
-    settings = read_settings(garden)
+    settings = garden.settings
     try:
         agent = f"flushcast/{version('flushcast')}"
     except PackageNotFoundError:  # run from a checkout

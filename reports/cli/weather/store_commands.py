@@ -4,19 +4,15 @@ from __future__ import annotations
 
 import sys
 from datetime import date
-from pathlib import Path
 
 import click
 
-from data_sources.garden import read_settings
 from data_sources.weather.corrections_refit import refit_corrections
 from data_sources.weather.store.weather_store import WeatherStore
 from phenology.model.errors import InputError
 from phenology.weather.series import DailyWeather
-from reports.cli.common import garden_option, put
-from reports.garden.clock import today as clock_today
-from reports.garden.garden_place import garden_place, garden_places
-from reports.garden.timestamp import moment_on
+from reports.cli.common import open_garden_option, put
+from reports.garden.open_garden import OpenGarden
 from reports.text.weather_text import WeatherState, status_text
 
 one_place = click.option("--place", metavar="NAME", help="Where, when the garden has several places.")
@@ -25,14 +21,14 @@ one_place = click.option("--place", metavar="NAME", help="Where, when the garden
 @click.command("status")
 @click.option("--place", metavar="NAME", help="One place; default: every place of the garden.")
 @click.option("--units", type=click.Choice(["C", "F"]), help="Unit to show; default: the garden's.")
-@garden_option
-def status_command(garden: Path, place: str | None, units: str | None) -> None:
+@open_garden_option
+def status_command(garden: OpenGarden, place: str | None, units: str | None) -> None:
     """Show coverage by year and source, the newest day, the last weeks, doubtful days, where it came from."""
-    places = [garden_place(garden, place)] if place else garden_places(garden)
-    settings = read_settings(garden)
-    today = settings.stands_on or clock_today()
+    places = [garden.place(place)] if place else garden.some_places
+    settings = garden.settings
+    today = garden.today
     plain = not _draws(sys.stdout.encoding)
-    with WeatherStore.open(garden) as store:
+    with WeatherStore.open(garden.folder) as store:
         for n, where in enumerate(places):
             if n:
                 put()
@@ -46,7 +42,7 @@ def status_command(garden: Path, place: str | None, units: str | None) -> None:
                 store.origin_uses(where.id),
                 store.replaced_count(where.id),
             )
-            put("\n".join(status_text(state, today, moment_on(today), units or settings.units, plain)))
+            put("\n".join(status_text(state, today, garden.now, units or settings.units, plain)))
 
 
 def _draws(encoding: str | None) -> bool:
@@ -62,17 +58,17 @@ def _draws(encoding: str | None) -> bool:
 @click.argument("days", nargs=-1, metavar="DATE...")
 @click.option("--all", "every", is_flag=True, help="Accept every doubtful day of the place.")
 @one_place
-@garden_option
-def accept_command(garden: Path, days: tuple[str, ...], every: bool, place: str | None) -> None:
+@open_garden_option
+def accept_command(garden: OpenGarden, days: tuple[str, ...], every: bool, place: str | None) -> None:
     """Use the doubtful days given (as 2026-07-19), or all of them.
 
     Doubtful days are kept apart until then; look at them with `flushcast weather status`.
     """
     if bool(days) == every:
         raise click.UsageError("give the days to accept, or --all")
-    where = garden_place(garden, place)
+    where = garden.place(place)
     wanted = [_day(text) for text in days]
-    with WeatherStore.open(garden) as store:
+    with WeatherStore.open(garden.folder) as store:
         doubtful = {doubt.day for doubt in store.suspicious_days(where.id) if not doubt.accepted}
         for day in wanted:
             if day not in doubtful:
@@ -92,15 +88,15 @@ def _day(text: str) -> date:
 
 @click.command("undo")
 @one_place
-@garden_option
-def undo_command(garden: Path, place: str | None) -> None:
+@open_garden_option
+def undo_command(garden: OpenGarden, place: str | None) -> None:
     """Take back what was added last: its days go, and the values it replaced come back."""
-    where = garden_place(garden, place)
-    with WeatherStore.open(garden) as store:
+    where = garden.place(place)
+    with WeatherStore.open(garden.folder) as store:
         undone = store.take_back(where.id) if store.has(where.id) else None
         if undone is None:
             raise InputError(f"there is no weather of {where.name} to take back")
-        corrections = refit_corrections(garden, store, where.id, read_settings(garden).units)
+        corrections = refit_corrections(garden.folder, store, where.id, garden.settings.units)
     origin = " ".join(filter(None, (undone.origin.provider, undone.origin.detail)))
     restored = f", {undone.restored:,} earlier values are back" if undone.restored else ""
     put(f"{where.name}: took back {origin}: {undone.removed:,} days removed{restored}")

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from pathlib import Path
-
 import click
 
-from reports.cli.common import garden_option, put
+from reports.cli.common import open_garden_option, put
+from reports.garden.open_garden import OpenGarden
+from reports.text.lines import counted, shown_date, table
+from reports.text.table_names import TABLE_NAMES
 
 
 @click.command("history")
@@ -14,21 +15,15 @@ from reports.cli.common import garden_option, put
 @click.option(
     "--limit", type=click.IntRange(1), default=30, metavar="N", help="How many changes (default: 30)."
 )
-@garden_option
-def history_command(garden: Path, tree: tuple[str, ...], limit: int) -> None:
+@open_garden_option
+def history_command(garden: OpenGarden, tree: tuple[str, ...], limit: int) -> None:
     """Tell what was written when, newest first: all of it, or what touched one tree."""
-    from phenology.model.errors import InputError
-    from reports.cli.writing.desk import open_desk
-    from reports.cli.writing.history_text import history_text
-
-    with open_desk(garden) as desk:
-        tree_id = None
-        if tree:
-            chosen = desk.select(" ".join(tree))
-            if len(chosen) > 1:
-                raise InputError(
-                    f"'{' '.join(tree)}' is {desk.names(chosen)}; history takes one tree at a time"
-                )
-            tree_id = chosen[0].id
-        changes = desk.journal.history(tree_id, limit)
-        put(history_text(changes, desk.today))
+    one = garden.select_one(" ".join(tree)).id if tree else None
+    rows = []
+    for change in garden.journal.history(one, limit):
+        at = change.at.astimezone()
+        counts = ", ".join(counted(n, TABLE_NAMES.get(name, name)) for name, n in change.rows.items())
+        undone = " [taken back]" if change.undone else ""
+        written = f"{shown_date(at.date(), at.date(), garden.today)} {at:%H:%M}"
+        rows.append([written, f"{change.label} ({counts}){undone}"])
+    put(table(["written", "what"], rows) if rows else "Nothing has been written yet.")

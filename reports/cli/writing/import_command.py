@@ -7,7 +7,9 @@ from pathlib import Path
 
 import click
 
-from reports.cli.common import garden_option, may_ask
+from phenology.language.written_days import DateOrder
+from reports.cli.common import may_ask, open_garden_option
+from reports.garden.open_garden import OpenGarden
 
 TABLES = {"looks": "look", "works": "work", "trees": "tree", "places": "place"}
 
@@ -35,13 +37,13 @@ TABLES = {"looks": "look", "works": "work", "trees": "tree", "places": "place"}
 @click.option("--stage", metavar="STAGE", help="Of photos: which stage they show.")
 @click.option("--who", metavar="NAME", help="Of photos: who took them.")
 @click.option("--dry-run", is_flag=True, help="Check everything and change nothing.")
-@garden_option
+@open_garden_option
 def import_command(
-    garden: Path,
+    garden: OpenGarden,
     files: tuple[Path, ...],
     kind_of_file: str | None,
     mapping: tuple[str, ...],
-    date_order: str | None,
+    date_order: DateOrder | None,
     kind: str | None,
     new_trees: bool,
     trees: str | None,
@@ -64,7 +66,6 @@ def import_command(
     """
     from data_sources.photo_dates import holds_photos
     from reports.cli.writing import import_entry as entry
-    from reports.cli.writing.desk import open_desk
 
     said = []
     for text in mapping:
@@ -78,18 +79,16 @@ def import_command(
 
         if not all(photos):
             raise click.UsageError("import photos and tables one after the other")
-        with open_desk(garden) as desk:
-            photo_entry.take_in(desk, files, trees, stage, who, may_ask=may_ask(), dry_run=dry_run)
+        photo_entry.take_in(garden, files, trees, stage, who, may_ask=may_ask(), dry_run=dry_run)
         return
     if trees or stage or who:
         raise click.UsageError("--tree, --stage and --who go with photos; a table has columns for them")
-    with open_desk(garden) as desk:
-        answers = replace(
-            entry.garden_answers(desk, TABLES.get(kind_of_file or "")),
-            mapping=dict(said),
-            date_order=desk.order_named(date_order),
-            kind=kind,
-            new_trees=new_trees,
-        )
-        folders = [path for path in files if path.is_dir()]
-        entry.take_in(desk, entry.read_tables(files), answers, folders=folders, dry_run=dry_run)
+    answers = replace(
+        entry.garden_answers(garden, TABLES.get(kind_of_file or "")),
+        mapping=dict(said),
+        date_order=date_order,
+        kind=kind,
+        new_trees=new_trees,
+    )
+    folders = [path for path in files if path.is_dir()]
+    entry.take_in(garden, entry.read_tables(files), answers, folders=folders, dry_run=dry_run)

@@ -7,49 +7,54 @@ from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from data_sources.garden import new_id
 from data_sources.journal_questions import all_records
 from data_sources.tables.garden_tables import FILES
 from data_sources.tables.import_draft import ImportPlan
 from data_sources.tables.subjects import PLURALS
 from data_sources.tables.table_import import Answers, plan_import
 from data_sources.tables.text_table import TextTable, read_table
+from phenology.language.written_days import DATE_ORDERS
 from phenology.model.errors import InputError
 from phenology.model.records import Place
+from reports.cli.common import tell
 from reports.cli.file_questions import asking
-from reports.cli.writing.desk import UNDO, Desk, counted, tell
-from reports.garden.timestamp import moment_on
+from reports.cli.writing.record_editor import UNDO
+from reports.garden.open_garden import OpenGarden
+from reports.text.lines import counted
 
 if TYPE_CHECKING:
     from data_sources.weather.store.weather_store import AddReport, Origin
     from phenology.weather.series import DailyWeather
 
 
-def garden_answers(desk: Desk, subject: str | None = None) -> Answers:
+def garden_answers(garden: OpenGarden, subject: str | None = None) -> Answers:
     """What the garden itself answers about tables, before the grower says more."""
-    style = desk.settings.date_style
-    return Answers(subject, usual_order=desk.settings.reading_order, first_weekday=style.first_weekday)
+    style = garden.settings.date_style
+    return Answers(subject, usual_order=garden.settings.reading_order, first_weekday=style.first_weekday)
 
 
-def planned(desk: Desk, tables: Sequence[TextTable], answers: Answers) -> ImportPlan:
+def planned(garden: OpenGarden, tables: Sequence[TextTable], answers: Answers) -> ImportPlan:
     """The plan of an import; at a terminal the order of dates and their kind are asked."""
     said = {"date_order": answers.date_order, "kind": answers.kind}
 
     def plan() -> ImportPlan:
+        order = next((order for order in DATE_ORDERS if order == said["date_order"]), None)
         return plan_import(
             tables,
-            all_records(desk.journal),
-            desk.catalogue,
-            desk.calendar,
-            today=desk.today,
-            new_id=desk.new_id,
-            answers=replace(answers, date_order=desk.order_named(said["date_order"]), kind=said["kind"]),
+            all_records(garden.journal),
+            garden.catalogue,
+            garden.calendar,
+            today=garden.today,
+            new_id=new_id,
+            answers=replace(answers, date_order=order, kind=said["kind"]),
         )
 
     return asking(plan, lambda question, answer: said.update({question.what: answer}))
 
 
 def take_in(
-    desk: Desk,
+    garden: OpenGarden,
     tables: Sequence[TextTable],
     answers: Answers,
     *,
@@ -57,8 +62,8 @@ def take_in(
     dry_run: bool = False,
 ) -> None:
     """Save what tables say as one batch, with the weather of exported folders, and tell what became of it."""
-    plan = planned(desk, tables, answers)
-    weather = _weather(desk, plan, folders)
+    plan = planned(garden, tables, answers)
+    weather = _weather(garden, plan, folders)
     for warning in plan.warnings:
         tell(f"Note: {warning}.")
     for report in plan.reports:
@@ -72,7 +77,7 @@ def take_in(
             tell(f"{origin.detail}: {counted(int(series.known.sum()), 'days of weather')}.")
         tell("Only checked; nothing was changed.")
         return
-    brought = _save(desk, plan, weather)
+    brought = _save(garden, plan, weather)
     for (_, _, origin), days in zip(weather, brought, strict=True):
         new, there = days.added + days.replaced, days.unchanged + days.kept
         tell(f"{origin.detail}: {new:,} new days of weather, {there:,} there already.")
@@ -85,11 +90,13 @@ def take_in(
     tell(". ".join(back))
 
 
-def _weather(desk: Desk, plan: ImportPlan, folders: Sequence[Path]) -> list[tuple[str, DailyWeather, Origin]]:
+def _weather(
+    garden: OpenGarden, plan: ImportPlan, folders: Sequence[Path]
+) -> list[tuple[str, DailyWeather, Origin]]:
     """The weather in exported folders, of the places that are here or come with them."""
     from data_sources.weather_export import read_weather_export
 
-    places = {p.id for p in desk.places} | {r.id for r in plan.save if isinstance(r, Place)}
+    places = {p.id for p in garden.places} | {r.id for r in plan.save if isinstance(r, Place)}
     found = [one for folder in folders for one in read_weather_export(folder)]
     for place, _, origin in found:
         if place not in places:
@@ -101,20 +108,20 @@ def _weather(desk: Desk, plan: ImportPlan, folders: Sequence[Path]) -> list[tupl
 
 
 def _save(
-    desk: Desk, plan: ImportPlan, weather: Sequence[tuple[str, DailyWeather, Origin]]
+    garden: OpenGarden, plan: ImportPlan, weather: Sequence[tuple[str, DailyWeather, Origin]]
 ) -> list[AddReport]:
     """Records and weather together: where the weather cannot be kept, the records are not written either."""
     from data_sources.weather_export import add_weather
 
-    at = moment_on(desk.today)
+    at = garden.now
     if not plan.save:
-        return add_weather(desk.folder, weather, at)
+        return add_weather(garden.folder, weather, at)
     added = sum(r.added for r in plan.reports)
     names = ", ".join(dict.fromkeys(r.file for r in plan.reports))
-    with desk.journal.batch(f"import of {names}: {added} rows", at=at) as batch:
+    with garden.journal.batch(f"import of {names}: {added} rows", at=at) as batch:
         for record in plan.save:
             batch.save(record)
-        return add_weather(desk.folder, weather, at)
+        return add_weather(garden.folder, weather, at)
 
 
 def read_tables(files: Sequence[Path]) -> list[TextTable]:

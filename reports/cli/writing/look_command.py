@@ -2,54 +2,45 @@
 
 from __future__ import annotations
 
+import re
+from collections.abc import Iterator, Sequence
 from dataclasses import replace
-from pathlib import Path
+from typing import Any
 
 import click
 
-from reports.cli.common import garden_option, may_ask, put
+from data_sources.garden import new_id
+from phenology.language.tree_selection import few_labels
+from phenology.language.words import find_mark, find_stage
+from phenology.model.errors import InputError
+from phenology.model.records import Look
+from phenology.model.stages import Mark, Stage
+from phenology.records.entries import Changes, look_changes
+from phenology.records.flushes import TreeRecord, flush_numbers
+from reports.cli.writing.entry_editor import ENTRY_READERS, EntryEditor, Planned, entry_options, read_when
+from reports.garden.open_garden import OpenGarden
 
 KINDS = ("seen", "happened")
 
 
-@click.command("look", context_settings={"ignore_unknown_options": False})
+@click.command("look")
 @click.argument("words", nargs=-1, metavar="TREES STAGE")
-@click.option(
-    "--date", "when", metavar="DATE", help='When: "4 July", "about 4 July", "mid July" (default: today).'
-)
-@click.option("--who", metavar="NAME", help="Who looked.")
-@click.option("--note", metavar="TEXT", help="Anything else.")
 @click.option(
     "--mark", metavar="MARK", help="checked (growth stopped, not hard) or lost (frosted, broken, eaten)."
 )
 @click.option("--leaves", metavar="N,N,...", help="Leaves counted on a few shoots.")
-@click.option("--part", metavar="PART", help="top, bottom or inside, when the look is not the outer canopy.")
 @click.option("--kind", type=click.Choice(KINDS), help="Seen so by then, or came about then.")
 @click.option("--new-flush", is_flag=True, help="The tree pushes again: this look opens a new flush.")
 @click.option("--cause", metavar="TEXT", help="Why the new flush came.")
 @click.option("--ended", metavar="WHY", help="The flush ends with this look, unfinished or not, and why.")
-@click.option("--yes", is_flag=True, help="Save without showing a vague date first.")
-@click.option("--list", "listing", is_flag=True, help="List looks, newest first, with their ids.")
-@click.option("--correct", metavar="ID", help="Change the look with this id; give only what changes.")
-@click.option("--remove", metavar="ID", help="Take the look with this id out.")
-@garden_option
+@entry_options
 def look_command(
-    garden: Path,
+    garden: OpenGarden,
     words: tuple[str, ...],
-    when: str | None,
-    who: str | None,
-    note: str | None,
-    mark: str | None,
-    leaves: str | None,
-    part: str | None,
-    kind: str | None,
-    new_flush: bool,
-    cause: str | None,
-    ended: str | None,
-    yes: bool,
     listing: bool,
     correct: str | None,
     remove: str | None,
+    **typed: Any,
 ) -> None:
     """Write down what stage trees are at.
 
@@ -63,36 +54,113 @@ def look_command(
     STAGE: dormant, swelling, budbreak, extending, extended, hardened, turning, bare,
     or everyday words such as soft, still going, stopped, firm.
     """
-    from reports.cli.writing import look_entry as entry
-    from reports.cli.writing.desk import open_desk
+    LookEditor(garden, typed).run(words, listing, correct, remove)
 
-    if sum([listing, correct is not None, remove is not None]) > 1:
-        raise click.UsageError("choose one of --list, --correct and --remove")
-    with open_desk(garden) as desk:
-        if listing:
-            put(entry.listing(desk, " ".join(words)))
-            return
-        if remove is not None:
-            entry.take_out(desk, remove)
-            return
-        given = entry.Given(when, who, note, mark, leaves, part, kind, ended)
-        if correct is not None:
-            entry.correct(desk, correct, " ".join(words), given, new_flush=new_flush, cause=cause)
-            return
-        if len(words) < 2:
-            raise click.UsageError('say which trees and which stage: flushcast look "hornbeams" soft')
-        trees, stage = entry.split(desk, words)
-        planned = entry.plan(desk, trees, stage, given, new_flush=new_flush, cause=cause)
-        if not planned.exact and may_ask() and not yes:
-            if planned.kind_is_open:
-                answer = click.prompt(
-                    f'"{given.when}": was it seen so by then, or did it come about then?',
-                    type=click.Choice(KINDS),
-                    default="seen",
-                )
-                planned = entry.plan(
-                    desk, trees, stage, replace(given, kind=answer), new_flush=new_flush, cause=cause
-                )
-            if not click.confirm(f"{planned.understood}. Save?", default=True, err=True):
-                return
-        entry.save(desk, planned)
+
+def _read_when(garden: OpenGarden, text: str) -> dict[str, Any]:
+    hint = garden.read_date(text).hint
+    return read_when(garden, text) | ({"kind": hint} if hint else {})
+
+
+def _read_mark(_: OpenGarden, text: str) -> dict[str, Any]:
+    mark = None if text == "none" else find_mark(text)
+    return {"checked": mark is Mark.CHECKED, "lost": mark is Mark.LOST}
+
+
+def _read_leaves(_: OpenGarden, text: str) -> dict[str, Any]:
+    counts = re.split(r"[,; ]+", text.strip())
+    if text.strip() and not all(count.isdigit() and len(count) <= 3 for count in counts):
+        raise InputError(f"--leaves takes counts such as 5,6,5; got '{text}'")
+    return {"leaves": ",".join(counts) or None}
+
+
+class LookEditor(EntryEditor[Look]):
+    """Looks: see `EntryEditor`."""
+
+    kind = Look
+    names = Stage
+    readers = {  # noqa: RUF012
+        **ENTRY_READERS,
+        "name": lambda _, text: {"stage": find_stage(text)},
+        "when": _read_when,
+        "mark": _read_mark,
+        "leaves": _read_leaves,
+        "kind": lambda _, text: {"kind": text},
+    }
+    usage = 'say which trees and which stage: flushcast look "hornbeams" soft'
+    correctable = "a stage, --date, --mark, --part, --kind, --ended"
+
+    def blank(self, name: Stage) -> Look:
+        today = self.garden.today
+        return Look("", "", "", name, today.isoformat(), today, today)
+
+    def entries(self, tree_id: str | None) -> list[Look]:
+        return self.garden.journal.looks(tree_id)
+
+    def changes(self, entry: Look, record: TreeRecord, before: Look | None = None) -> Changes:
+        return look_changes(
+            entry,
+            record,
+            self.garden.calendar,
+            today=self.garden.today,
+            new_id=new_id,
+            new_flush=self.typed["new_flush"],
+            cause=self.typed["cause"],
+            ended=self.typed["ended"],
+        )
+
+    def ask(self, entry: Look) -> Look:
+        if not self._kind_is_open():
+            return entry
+        question = f'"{entry.date_text}": was it seen so by then, or did it come about then?'
+        kind = click.prompt(question, type=click.Choice(KINDS), default="seen", err=True)
+        self.typed["kind"] = kind
+        return replace(entry, kind=kind)
+
+    def _kind_is_open(self) -> bool:
+        when = self.typed["when"]
+        return when is not None and self.typed["kind"] is None and self.garden.read_date(when).hint is None
+
+    def shown(self, entry: Look) -> str:
+        mark = Mark.LOST if entry.lost else Mark.CHECKED if entry.checked else None
+        about = "came about " if entry.kind == "happened" else ""
+        return f"{entry.stage}{f' ({mark})' if mark else ''}, {about}{self.when(entry)}"
+
+    def remarks(self, entry: Look) -> tuple[str, Sequence[str]]:
+        return entry.stage, [
+            Mark.CHECKED if entry.checked else "",
+            Mark.LOST if entry.lost else "",
+            entry.part or "",
+            f"leaves {entry.leaves}" if entry.leaves else "",
+            f"came about {entry.date_text.removeprefix('about ')}" if entry.kind == "happened" else "",
+        ]
+
+    def consequences(self, planned: Sequence[Planned[Look]]) -> Iterator[str]:
+        opened, beside = 1, dict[str, list[Planned[Look]]]()
+        for one in planned:
+            after = one.changes.applied_to(one.record)
+            mine = next(look for look in after.looks if look.id == one.entry.id)
+            number = flush_numbers(after.flushes, self.garden.calendar)[mine.flush_id]
+            if mine.flush_id not in {flush.id for flush in one.record.flushes}:
+                opened = max(opened, number)
+            elif words := _beside(after, mine, number):
+                beside.setdefault(words, []).append(one)
+        if opened > 1:
+            yield f"This opens flush {opened}."
+        for words, some in beside.items():
+            yield words if len(some) == len(planned) else f"{few_labels([s.tree for s in some])}: {words}"
+        if self.typed["ended"]:
+            yield f"The flush ends here: {self.typed['ended']}."
+        if self._kind_is_open():
+            yield "Taken as seen by then; add --kind happened if it came about then."
+
+
+def _beside(record: TreeRecord, look: Look, number: int) -> str:
+    """Which of two flushes that go on side by side a look was taken for, and how to name the other."""
+    mine = next(flush for flush in record.flushes if flush.id == look.flush_id)
+    going = [flush for flush in record.flushes if flush.season == mine.season and flush.ended_on is None]
+    if len(going) < 2 or mine.ended_on is not None:
+        return ""
+    if mine == going[0]:
+        return f"Taken for flush {number}, which goes on beside a newer one."
+    return f"Taken for flush {number}; --part inside is for the older one that goes on beside it."

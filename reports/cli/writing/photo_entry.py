@@ -9,17 +9,23 @@ from pathlib import Path
 
 import click
 
+from data_sources.garden import new_id
 from data_sources.journal.schema import Record
 from data_sources.journal_questions import all_records
 from data_sources.photo_dates import Photo, find_photos, read_photo
 from data_sources.tables.problems import Problem, TableError
+from phenology.language.tree_selection import few_labels
 from phenology.language.vague_dates import format_day
 from phenology.language.words import find_stage
 from phenology.model.errors import InputError, StageOrderError
 from phenology.model.records import Look, Tree
-from phenology.records.entries import look_changes, same_look
+from phenology.model.stages import Stage
+from phenology.records.entries import look_changes, same_entry
 from phenology.records.record_book import RecordBook
-from reports.cli.writing.desk import UNDO, Desk, counted, split_words, tell
+from reports.cli.common import tell
+from reports.cli.writing.record_editor import UNDO
+from reports.garden.open_garden import OpenGarden
+from reports.text.lines import counted
 
 SHOWN = 3
 
@@ -30,12 +36,12 @@ class Shown:
 
     day: date
     trees: tuple[Tree, ...]
-    stage: str
+    stage: Stage
     photos: tuple[Photo, ...]
 
 
 def take_in(
-    desk: Desk,
+    garden: OpenGarden,
     paths: Sequence[Path],
     trees: str | None,
     stage: str | None,
@@ -54,32 +60,32 @@ def take_in(
     photos = [read_photo(path) for path in find_photos(paths)]
     if not photos:
         raise InputError(f"there are no photos in {paths[0]}")
-    by_day = _by_day(desk, photos)
-    given = stage and find_stage(stage)
-    named = desk.select(trees) if trees else None
+    by_day = _by_day(garden, photos)
+    given = find_stage(stage) if stage else None
+    named = garden.select(trees) if trees else None
     shown: list[Shown] = []
     if named and given:
         shown = [Shown(day, named, given, tuple(mine)) for day, mine in by_day.items()]
     elif may_ask:
         for day, mine in by_day.items():
-            shown += _ask(desk, day, mine, named, given)
+            shown += _ask(garden, day, mine, named, given)
     else:
         raise click.UsageError("say what the photos show: --tree hornbeams --stage soft")
-    save, looks, there = _planned(desk, shown, who)
+    save, looks, there = _planned(garden, shown, who)
     used = {photo.path for s in shown for photo in s.photos}
     told = f"{counted(len(used), 'photos')}: {counted(len(looks), 'new looks')}"
     if there:
         told += f", {there} there already"
     for s in shown:
-        tell(f"{format_day(s.day)}: {desk.names(s.trees)}: {s.stage} ({_names(s.photos)}).")
+        tell(f"{format_day(s.day)}: {few_labels(s.trees)}: {s.stage} ({_names(s.photos)}).")
     if not save or dry_run:
         tell(f"{told}. {'Only checked; nothing' if save else 'Nothing new; nothing'} was changed.")
         return
-    desk.save(f"import of {told}", save)
+    garden.save(f"import of {told}", save)
     tell(f"{told}. {UNDO}")
 
 
-def _by_day(desk: Desk, photos: Sequence[Photo]) -> dict[date, list[Photo]]:
+def _by_day(garden: OpenGarden, photos: Sequence[Photo]) -> dict[date, list[Photo]]:
     """Photos by the day they were taken; those that do not tell it are named and left out."""
     dated = [(photo.taken, photo) for photo in photos if photo.taken is not None]
     late = [
@@ -91,7 +97,7 @@ def _by_day(desk: Desk, photos: Sequence[Photo]) -> dict[date, list[Photo]]:
             "this day is still to come; set the camera's clock and write the look down by hand",
         )
         for day, photo in dated
-        if day > desk.today
+        if day > garden.today
     ]
     if late:
         raise TableError(late, what="photos")
@@ -114,7 +120,7 @@ def _by_day(desk: Desk, photos: Sequence[Photo]) -> dict[date, list[Photo]]:
 
 
 def _ask(
-    desk: Desk, day: date, photos: list[Photo], trees: tuple[Tree, ...] | None, stage: str | None
+    garden: OpenGarden, day: date, photos: list[Photo], trees: tuple[Tree, ...] | None, stage: Stage | None
 ) -> list[Shown]:
     """Ask what the photos of one day show until the answer is understood; nothing typed leaves them out."""
     wanted = "Trees and stage, such as hornbeams soft; elm firm (empty: none)"
@@ -127,7 +133,7 @@ def _ask(
         answer = click.prompt(wanted, default="", show_default=False, err=True)
         try:
             return [
-                Shown(day, *_read(desk, piece, trees, stage), tuple(photos))
+                Shown(day, *_read(garden, piece, trees, stage), tuple(photos))
                 for piece in answer.split(";")
                 if piece.strip()
             ]
@@ -136,22 +142,24 @@ def _ask(
 
 
 def _read(
-    desk: Desk, text: str, trees: tuple[Tree, ...] | None, stage: str | None
-) -> tuple[tuple[Tree, ...], str]:
+    garden: OpenGarden, text: str, trees: tuple[Tree, ...] | None, stage: Stage | None
+) -> tuple[tuple[Tree, ...], Stage]:
     if trees is not None:
         return trees, find_stage(text)
     if stage is not None:
-        return desk.select(text), stage
+        return garden.select(text), stage
     words = text.split()
     if len(words) < 2:
         raise InputError(f"'{text.strip()}' is one word; say which trees and which stage")
-    return split_words(desk, words, find_stage)
+    return garden.select_and(words, find_stage)
 
 
-def _planned(desk: Desk, shown: Sequence[Shown], who: str | None) -> tuple[list[Record], list[Look], int]:
+def _planned(
+    garden: OpenGarden, shown: Sequence[Shown], who: str | None
+) -> tuple[list[Record], list[Look], int]:
     """What to save, the new looks in it, and how many were there already."""
-    records = all_records(desk.journal)
-    book = RecordBook(desk.calendar, records.flushes, records.looks)
+    records = all_records(garden.journal)
+    book = RecordBook(garden.calendar, records.flushes, records.looks)
     problems: list[Problem] = []
     save: list[Record] = []
     looks: list[Look] = []
@@ -159,15 +167,13 @@ def _planned(desk: Desk, shown: Sequence[Shown], who: str | None) -> tuple[list[
     for s in shown:
         for tree in s.trees:
             note = f"photo {_names(s.photos)}"
-            look = Look(
-                desk.new_id(), tree.id, "", s.stage, s.day.isoformat(), s.day, s.day, who=who, note=note
-            )
+            look = Look(new_id(), tree.id, "", s.stage, s.day.isoformat(), s.day, s.day, who=who, note=note)
             record = book.around(tree.id, tree.label, s.day)
-            if any(same_look(look, other) for other in record.looks):
+            if any(same_entry(look, other) for other in record.looks):
                 there += 1
                 continue
             try:
-                changes = look_changes(look, record, desk.calendar, today=desk.today, new_id=desk.new_id)
+                changes = look_changes(look, record, garden.calendar, today=garden.today, new_id=new_id)
             except InputError as error:
                 problems.append(
                     Problem(_names(s.photos), None, None, f"read '{s.stage}'", _without_flag(error))

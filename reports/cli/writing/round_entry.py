@@ -7,11 +7,12 @@ from pathlib import Path
 
 from data_sources.tables.problems import TableError
 from data_sources.tables.text_table import read_table
-from reports.cli.writing.desk import Desk, tell
+from reports.cli.common import tell
 from reports.cli.writing.import_entry import garden_answers, take_in
+from reports.garden.open_garden import OpenGarden
 
 
-def take_sheet_in(desk: Desk, file: Path, *, dry_run: bool) -> None:
+def take_sheet_in(garden: OpenGarden, file: Path, *, dry_run: bool) -> None:
     """Save the looks of a filled sheet, all of them or none; rows without a stage are passed over.
 
     Raises
@@ -33,4 +34,4 @@ def take_sheet_in(desk: Desk, file: Path, *, dry_run: bool) -> None:
     if not filled and not table.problems:
         tell("No stage was filled in; nothing was changed.")
         return
-    take_in(desk, [replace(table, rows=filled)], garden_answers(desk, "look"), dry_run=dry_run)
+    take_in(garden, [replace(table, rows=filled)], garden_answers(garden, "look"), dry_run=dry_run)

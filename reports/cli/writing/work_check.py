@@ -3,41 +3,37 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from datetime import date
 
 from phenology.advice.adviser import late_seasons
 from phenology.garden import Garden
 from phenology.language.tree_selection import label_list
 from phenology.model.errors import FlushcastError
-from phenology.model.records import Tree
+from phenology.model.records import Tree, Work
 from phenology.work.case import Case
 from phenology.work.last_safe import Late, WorkSeason
-from phenology.work.rules import WAKING, Finding, check_work
-from reports.cli.writing.desk import Desk
+from phenology.work.rules import Finding, check_work
+from reports.garden.open_garden import OpenGarden
+from reports.text.words import in_units
 
 
-def objections(
-    desk: Desk, trees: Sequence[Tree], operation: str, day: date, *, part: str | None, note: str, early: bool
-) -> tuple[str, ...]:
+def objections(opened: OpenGarden, trees: Sequence[Tree], work: Work) -> tuple[str, ...]:
     """What stands against a piece of work, or is to be minded, a sentence a rule; trees drawn together.
 
     A garden that cannot be read whole (no weather yet, say) is judged by what there is.
     """
     if not trees:
         return ()
-    from reports.garden.snapshot import read_garden
-    from reports.text.words import in_units
-
-    garden, settings = read_garden(desk.folder, day, past=day < desk.today)
-    seasons = late_seasons(garden) if operation in WAKING else None
+    day = work.latest
+    garden = opened.snapshot(day if day < opened.today else None)
+    seasons = late_seasons(garden) if work.operation.wakes else None
     by_rule: dict[tuple[str, str], tuple[Finding, list[str]]] = {}
     for tree in trees:
         late = _late(garden, seasons, tree)
-        case = Case(garden, tree, operation, day, part, note, early, late)
+        case = Case(garden, tree, work.operation, day, work.part, work.note or "", work.early, late)
         for finding in check_work(case):
             by_rule.setdefault((finding.rule, finding.sentence), (finding, []))[1].append(tree.label)
-    told = _told(list(by_rule.values()), len(trees))
-    return tuple(in_units(sentence, settings.units) for sentence in told)
+    sentences = _sentences(list(by_rule.values()), len(trees))
+    return tuple(in_units(sentence, opened.settings.units) for sentence in sentences)
 
 
 def _late(garden: Garden, seasons: WorkSeason | None, tree: Tree) -> Late | None:
@@ -49,12 +45,11 @@ def _late(garden: Garden, seasons: WorkSeason | None, tree: Tree) -> Late | None
         return None
 
 
-def _told(found: Sequence[tuple[Finding, list[str]]], trees: int) -> Iterator[str]:
-    """Sentences, what forbids first."""
-    for finding, labels in sorted(found, key=lambda f: not f[0].forbids):
+def _sentences(found: Sequence[tuple[Finding, list[str]]], trees: int) -> Iterator[str]:
+    """What forbids first; labels where a sentence is not of the only tree."""
+    for finding, labels in sorted(found, key=lambda pair: not pair[0].forbids):
         who = f"{label_list(labels)}: " if trees > 1 or finding.forbids else ""
         sentence = finding.sentence.removeprefix(f"{labels[0]} is ") if who else finding.sentence
-        start = sentence if who else f"{sentence[:1].upper()}{sentence[1:]}"
-        yield f"{who}{start}."
+        yield f"{who or ''}{sentence if who else f'{sentence[:1].upper()}{sentence[1:]}'}."
     if any(finding.forbids for finding, _ in found):
         yield "Written down all the same."

@@ -2,39 +2,42 @@
 
 from __future__ import annotations
 
-from pathlib import Path
+from collections.abc import Iterator, Sequence
+from dataclasses import replace
+from datetime import date
+from typing import Any
 
 import click
 
-from reports.cli.common import garden_option, may_ask, put
+from data_sources.garden import new_id
+from data_sources.journal.schema import Record
+from phenology.language.tree_selection import few_labels
+from phenology.language.words import find_operation
+from phenology.model.errors import FlushcastError, InputError
+from phenology.model.operations import Operation
+from phenology.model.records import Stand, Tree, Work
+from phenology.model.stages import Stage
+from phenology.records.entries import Changes, work_changes
+from phenology.records.flushes import TreeRecord
+from phenology.records.waking import middle
+from reports.cli.writing.entry_editor import ENTRY_READERS, EntryEditor, Planned, entry_options
+from reports.garden.open_garden import OpenGarden
+
+NEEDS_HARD_LEAVES = (Operation.CUTBACK, Operation.HALVING, Operation.PARTIAL_DEFOLIATION)
 
 
 @click.command("work")
 @click.argument("words", nargs=-1, metavar="TREES OPERATION")
-@click.option("--date", "when", metavar="DATE", help='When: "4 July", "mid July" (default: today).')
-@click.option("--who", metavar="NAME", help="Who did it.")
-@click.option("--note", metavar="TEXT", help="Anything else.")
-@click.option("--part", metavar="PART", help="top, bottom or inside, when only that part was worked.")
 @click.option("--early", is_flag=True, help="Done before the leaves were hard: no sign that they were.")
 @click.option("--to", "place", metavar="PLACE", help="With moving: where the trees stand from that day.")
-@click.option("--yes", is_flag=True, help="Save without showing a vague date first.")
-@click.option("--list", "listing", is_flag=True, help="List work, newest first, with its ids.")
-@click.option("--correct", metavar="ID", help="Change the work with this id; give only what changes.")
-@click.option("--remove", metavar="ID", help="Take the work with this id out.")
-@garden_option
+@entry_options
 def work_command(
-    garden: Path,
+    garden: OpenGarden,
     words: tuple[str, ...],
-    when: str | None,
-    who: str | None,
-    note: str | None,
-    part: str | None,
-    early: bool,
-    place: str | None,
-    yes: bool,
     listing: bool,
     correct: str | None,
     remove: str | None,
+    **typed: Any,
 ) -> None:
     """Write down work done on trees.
 
@@ -47,27 +50,86 @@ def work_command(
     repotting, wiring, wire-removal, thinning, basal-leaf, pruning, moving, feeding,
     pest-treatment, other; everyday words such as "cut back" or "repotted" do too.
     """
-    from reports.cli.writing import work_entry as entry
-    from reports.cli.writing.desk import open_desk
+    WorkEditor(garden, typed).run(words, listing, correct, remove)
 
-    if sum([listing, correct is not None, remove is not None]) > 1:
-        raise click.UsageError("choose one of --list, --correct and --remove")
-    with open_desk(garden) as desk:
-        if listing:
-            put(entry.listing(desk, " ".join(words)))
-            return
-        if remove is not None:
-            entry.take_out(desk, remove)
-            return
-        given = entry.Given(when, who, note, part, early, place)
-        if correct is not None:
-            entry.correct(desk, correct, " ".join(words), given)
-            return
-        if len(words) < 2:
-            raise click.UsageError('say which trees and what was done: flushcast work "Elm 2" cutback')
-        trees, operation = entry.split(desk, words)
-        planned = entry.plan(desk, trees, operation, given)
-        ask = not planned.exact and may_ask() and not yes
-        if ask and not click.confirm(f"{planned.understood}. Save?", default=True, err=True):
-            return
-        entry.save(desk, planned)
+
+class WorkEditor(EntryEditor[Work]):
+    """Work: see `EntryEditor`."""
+
+    kind = Work
+    names = Operation
+    readers = {  # noqa: RUF012
+        **ENTRY_READERS,
+        "name": lambda _, text: {"operation": find_operation(text)},
+        "early": lambda _, flag: {"early": bool(flag)},
+    }
+    usage = 'say which trees and what was done: flushcast work "Elm 2" cutback'
+    correctable = "an operation, --date, --part, --early"
+
+    def blank(self, name: Operation) -> Work:
+        if self.typed["place"] and name is not Operation.MOVING:
+            raise InputError(f"--to goes with moving, not with {name}")
+        self.place = self.garden.place(self.typed["place"]) if self.typed["place"] else None
+        today = self.garden.today
+        return Work("", "", name, today.isoformat(), today, today)
+
+    def entries(self, tree_id: str | None) -> list[Work]:
+        return self.garden.journal.works(tree_id)
+
+    def changes(self, entry: Work, record: TreeRecord, before: Work | None = None) -> Changes:
+        calendar, today = self.garden.calendar, self.garden.today
+        return work_changes(entry, record, calendar, today=today, new_id=new_id, before=before)
+
+    def besides(self, planned: Planned[Work]) -> Iterator[Record]:
+        """Where the tree stands now, or when it was last repotted."""
+        tree, work = planned.tree, planned.entry
+        day = middle(work.earliest, work.latest)
+        if self.place is not None:
+            yield Stand(new_id(), tree.id, self.place.id, day)
+        elif work.operation is Operation.REPOTTING and (tree.last_repot is None or tree.last_repot < day):
+            yield replace(tree, last_repot=day)
+
+    def shown(self, entry: Work) -> str:
+        place = getattr(self, "place", None)
+        to = f" to {place.name}" if place else ""
+        return f"{entry.operation}{to}{f' ({entry.part})' if entry.part else ''}, {self.when(entry)}"
+
+    def remarks(self, entry: Work) -> tuple[str, Sequence[str]]:
+        return entry.operation, [entry.part or "", "early" if entry.early else ""]
+
+    def consequences(self, planned: Sequence[Planned[Work]]) -> Iterator[str]:
+        wakings = [(one.tree, one.changes.waking) for one in planned if one.entry.operation.wakes]
+        woken = [tree for tree, waking in wakings if waking and waking.flush]
+        if woken:
+            yield "Wakes a new flush." if len(woken) == len(planned) else f"Wakes {few_labels(woken)}."
+        for why in dict.fromkeys(w.why_not for _, w in wakings if w and not w.flush):
+            asleep = [tree for tree, w in wakings if w and not w.flush and w.why_not == why]
+            yield f"{few_labels(asleep)}: wakes no flush, {why}."
+        if any(
+            one.entry.operation in NEEDS_HARD_LEAVES and not one.entry.early and not _looked_at(one)
+            for one in planned
+        ):
+            yield "No look says the leaves were hard: the work will count as a sign of it (--early if not)."
+
+    def cautions(self, entry: Work, trees: Sequence[Tree]) -> Sequence[str]:
+        from phenology.work.cautions import cautions
+        from reports.cli.writing.work_check import objections
+
+        try:
+            against = objections(self.garden, trees, entry)
+        except FlushcastError as error:  # what was done is written down whatever the weather file says
+            against = (f"Not held against the weather: {str(error).rstrip('.')}.",)
+        species = [self.garden.catalogue[t.species] for t in trees if t.species in self.garden.catalogue]
+        return [*against, *cautions([entry.operation], species, len(trees))] if trees else []
+
+
+def _looked_at(planned: Planned[Work]) -> bool:
+    """Whether looks say how the flush stood that was worked on: it was hard, or seen that day."""
+    waking = planned.changes.waking
+    woken = waking.flush.id if waking and waking.flush else None
+    before = [flush for flush in planned.record.flushes if flush.id != woken]
+    if not before:
+        return False
+    last = max(before, key=lambda flush: (flush.season, flush.started_on or date.min))
+    seen_then = any(look.latest >= planned.entry.latest for look in planned.record.looks_of(last))
+    return seen_then or planned.record.furthest(last) >= Stage.HARDENED.rank

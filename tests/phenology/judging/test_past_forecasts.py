@@ -12,9 +12,9 @@ import pytest
 from phenology.judging.past_forecasts import held, typical_error
 from phenology.seasons.ahead import heat_course
 from phenology.seasons.compare import compare_seasons
-from reports.garden.snapshot import read_garden
 from tests.phenology.judging.test_season_truth import forecast
 from tests.reports.demo import DAY, demo_folder, demo_past
+from tests.reports.opened import read_garden
 
 
 @cache

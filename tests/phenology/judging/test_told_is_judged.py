@@ -13,9 +13,9 @@ from phenology.advice.garden_forecast import forecast_garden
 from phenology.garden import Garden
 from phenology.judging.past_forecasts import past_forecasts
 from phenology.model.track_record import PastForecast
-from reports.garden.snapshot import read_garden
 from tests.phenology.gardens import Records, day
 from tests.reports.demo import DAY, demo_folder, demo_past
+from tests.reports.opened import read_garden
 
 FIELDS = ("q10", "q25", "q50", "q75", "q90", "p_not")
 

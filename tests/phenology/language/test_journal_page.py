@@ -7,7 +7,7 @@ from pathlib import Path
 
 from phenology.language.vague_dates import format_dates, parse
 from phenology.language.words import STAGE_WORDS
-from phenology.model.stages import STAGES
+from phenology.model.stages import Stage
 
 PAGE = Path(__file__).resolve().parents[3] / "docs" / "journal.md"
 TEXT = PAGE.read_text(encoding="utf-8")
@@ -21,7 +21,7 @@ def table(heading: str) -> dict[str, str]:
 
 def test_the_page_lists_every_word_for_a_stage():
     shown = {stage.strip("`"): tuple(words.split(", ")) for stage, words in table("stage").items()}
-    assert tuple(shown) == STAGES and shown == STAGE_WORDS
+    assert tuple(shown) == tuple(Stage) and shown == STAGE_WORDS
 
 
 def test_the_page_reads_dates_as_the_journal_does():

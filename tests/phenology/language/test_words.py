@@ -18,8 +18,8 @@ from phenology.language.words import (
     plain_words,
 )
 from phenology.model.errors import InputError, UnknownNameError
-from phenology.model.operations import OPERATIONS, operation, wakes
-from phenology.model.stages import STAGES
+from phenology.model.operations import Operation
+from phenology.model.stages import Stage
 
 
 @pytest.mark.parametrize(
@@ -77,26 +77,26 @@ def test_every_listed_word_finds_its_name_and_no_word_is_listed_twice(table, fin
 
 
 def test_the_lists_cover_every_stage_and_operation():
-    assert tuple(STAGE_WORDS) == STAGES
-    assert set(OPERATION_WORDS) == set(OPERATIONS)
+    assert tuple(STAGE_WORDS) == tuple(Stage)
+    assert set(OPERATION_WORDS) == set(Operation)
 
 
 def test_what_wakes_a_flush():
-    waking = {name for name in OPERATIONS if wakes(name)}
+    waking = {kind for kind in Operation if kind.wakes}
     assert waking == {"cutback", "partial-defoliation", "full-defoliation", "pinching"}
-    assert [name for name in OPERATIONS if operation(name).partial] == ["partial-defoliation"]
+    assert [kind for kind in Operation if kind.partial] == ["partial-defoliation"]
 
 
 def test_an_unknown_operation_is_refused_with_near_ones():
     with pytest.raises(UnknownNameError, match="Did you mean halving"):
         find_operation("halfing")
     with pytest.raises(UnknownNameError, match="no operation called 'halved leaf'"):
-        operation("halved leaf")
+        Operation("halved leaf")
 
 
 @given(st.text(max_size=15))
 def test_any_text_is_a_stage_or_one_sentence(text):
     try:
-        assert find_stage(text) in STAGES
+        assert find_stage(text) in Stage
     except InputError as error:
         assert "\n" not in str(error).replace(text, "")

@@ -12,7 +12,7 @@ from phenology.language.vague_dates import parse
 from phenology.model.errors import LookError, StageOrderError
 from phenology.model.records import Flush, Look, Work
 from phenology.model.season import SeasonCalendar
-from phenology.model.stages import STAGES, stage_rank
+from phenology.model.stages import Stage, stage_rank
 from phenology.records.flushes import TreeRecord, flush_numbers, place_look
 from phenology.records.waking import wake
 
@@ -313,7 +313,7 @@ def test_a_file_that_numbers_its_flushes_is_followed():
 
 @given(
     st.lists(
-        st.tuples(st.integers(60, 300), st.sampled_from(STAGES[2:6])),
+        st.tuples(st.integers(60, 300), st.sampled_from(list(Stage)[2:6])),
         min_size=1,
         max_size=8,
         unique_by=lambda x: x[0],

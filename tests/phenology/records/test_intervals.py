@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 
 from phenology.model.errors import StageOrderError
 from phenology.model.season import NEVER
-from phenology.model.stages import STAGES
+from phenology.model.stages import Stage
 from phenology.records.intervals import (
     FIRST_LOOK_REACH,
     LONGEST_REACH,
@@ -87,12 +87,12 @@ def test_backward_looks_are_refused_naming_both_days():
 
 @given(
     days=st.lists(st.integers(1, 365), min_size=1, max_size=12, unique=True),
-    ranks=st.lists(st.integers(0, len(STAGES) - 1), min_size=12, max_size=12),
+    ranks=st.lists(st.integers(0, len(Stage) - 1), min_size=12, max_size=12),
 )
 def test_forward_looks_always_give_ordered_intervals(days, ranks):
-    sights = [on(d, STAGES[r]) for d, r in zip(sorted(days), sorted(ranks), strict=False)]
+    sights = [on(d, list(Stage)[r]) for d, r in zip(sorted(days), sorted(ranks), strict=False)]
     check_order(sights)
-    ends = [stage_interval(sights, stage) for stage in STAGES]
+    ends = [stage_interval(sights, stage) for stage in Stage]
     assert all(after < by for after, by in ends)
     assert [e[0] for e in ends] == sorted(e[0] for e in ends)
     assert [e[1] for e in ends] == sorted(e[1] for e in ends)

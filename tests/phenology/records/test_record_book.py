@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 from phenology.model.errors import StageOrderError
 from phenology.model.records import Flush, Look, Work
 from phenology.model.season import SeasonCalendar
-from phenology.model.stages import STAGES
+from phenology.model.stages import Stage
 from phenology.records.entries import look_changes, without_look
 from phenology.records.record_book import RecordBook
 
@@ -37,7 +37,7 @@ def test_a_tree_s_record_holds_the_season_and_the_ones_beside_it():
 
 @given(
     st.lists(
-        st.tuples(st.sampled_from("tu"), st.integers(0, 900), st.sampled_from(STAGES), st.booleans()),
+        st.tuples(st.sampled_from("tu"), st.integers(0, 900), st.sampled_from(Stage), st.booleans()),
         max_size=12,
     )
 )

@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 from phenology.seasons.followed import what_followed
-from reports.garden.snapshot import read_garden
 from tests.reports.bench import Bench
 from tests.reports.demo import DAY, demo_folder, own_demo
+from tests.reports.opened import read_garden
 
 
 def demo():

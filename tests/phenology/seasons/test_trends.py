@@ -11,9 +11,9 @@ import pytest
 from scipy import stats
 
 from phenology.seasons.trends import FEWEST_SEASONS, garden_trends, season_days, trend_of
-from reports.garden.snapshot import read_garden
 from reports.text.compare_tables import trend_words
 from tests.reports.demo import DAY, demo_folder
+from tests.reports.opened import read_garden
 
 
 def noisy(slope, seasons=25, sd=4.0, seed=1):

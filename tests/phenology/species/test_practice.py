@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from phenology.model.errors import InputError
-from phenology.model.operations import OPERATIONS
+from phenology.model.operations import Operation
 from phenology.species.catalogue import load_species, neutral_species
 from phenology.species.practice import DISEASES, NOT_HALVED, PROFILE_FIELDS, TECHNIQUES, profile_value
 
@@ -56,7 +56,7 @@ def test_every_field_says_where_it_comes_from(species):
 
 
 def test_every_technique_is_an_operation_that_can_be_written_down():
-    assert {name for name in TECHNIQUES.values() if name} <= set(OPERATIONS)
+    assert {name for name in TECHNIQUES.values() if name} <= set(Operation)
 
 
 def test_what_the_trade_would_be_angry_about():

@@ -6,7 +6,7 @@ from datetime import date, timedelta
 
 import pytest
 
-from phenology.model.operations import OPERATIONS
+from phenology.model.operations import Operation
 from phenology.model.records import Look, Tree, Work
 from phenology.model.season import SeasonCalendar
 from phenology.species.catalogue import load_species
@@ -36,7 +36,7 @@ def test_care_is_dated_from_the_work():
 
 
 def test_every_care_has_its_source_and_ends_after_it_begins():
-    for operation in OPERATIONS:
+    for operation in Operation:
         for care in cares(operation):
             assert care.first <= care.last and care.provenance and not care.sentence.endswith(".")
 

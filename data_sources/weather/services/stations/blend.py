@@ -165,13 +165,13 @@ def blend_stations(stations: Sequence[StationDays], spot: Spot, first: date, las
 
 
 def judged_by_each_other(stations: Sequence[StationDays]) -> tuple[list[StationDays], list[str]]:
-    """Stations with the days marked on which one disagrees with the others, and what seems misdated.
+    """Stations with their doubtful days marked (one may disagree with the others), and what seems misdated.
 
     Of two that disagree nobody can tell which is right, so it takes three: each is held against the median
     of the others. A steady difference (height, town) is no disagreement.
     """
     if len(stations) < 3:
-        return list(stations), []
+        return [replace(one, doubts=doubtful_days(one.weather)) for one in stations], []
     first, last = min(s.weather.first_day for s in stations), max(s.weather.last_day for s in stations)
     wide = [s.weather.spanning(first, last) for s in stations]
     judged, notes = [], []
@@ -181,6 +181,6 @@ def judged_by_each_other(stations: Sequence[StationDays]) -> tuple[list[StationD
             others = pd.DataFrame({n: getattr(w, name) for n, w in enumerate(wide) if w is not mine})
             medians.append(others.median(axis=1).where(others.count(axis=1) >= 2))
         middle, _ = without_crossed_days(first, medians[0], medians[1], "station")
-        judged.append(replace(one, doubts={**doubtful_days(one.weather, middle), **one.doubts}))
+        judged.append(replace(one, doubts=doubtful_days(one.weather, middle)))
         notes += [f"{one.station.id}: {shift}" for shift in shifted_days(one.weather, middle)]
     return judged, notes

@@ -25,10 +25,6 @@ class GhcnDaily(Noaa):
     about = "measuring stations worldwide, each station's whole record in a file; public domain"
     address = LISTS
 
-    def rounds(self, first: date, last: date) -> list[Round]:
-        """The nearest station first; its file holds all years, and so do the others'."""
-        return self.rounds_of([Round(first, last)], last)
-
     def pieces(self, station: Station, part: Round, today: date) -> list[Piece]:
         """One file."""
         url = f"{self.lists()}/all/{station.id}.dly"

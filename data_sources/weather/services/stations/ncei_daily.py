@@ -10,13 +10,11 @@ from functools import partial
 import pandas as pd
 
 from data_sources.weather.services.protocol.checks import believable
-from data_sources.weather.services.protocol.service import Round, span_rounds
+from data_sources.weather.services.protocol.service import Round
 from data_sources.weather.services.stations.blend import Station
 from data_sources.weather.services.stations.noaa import Noaa
 from data_sources.weather.services.stations.station_service import DAY, Days, Piece
 from data_sources.weather.services.transport.faults import ServiceError, refuse_page
-
-YEARS_A_CALL = 10
 
 
 class NceiDaily(Noaa):
@@ -25,10 +23,7 @@ class NceiDaily(Noaa):
     name, title, provider = "ncei-daily", "NOAA NCEI daily summaries", "NOAA NCEI"
     about = "measuring stations worldwide, densest in the United States; public domain"
     address = "https://www.ncei.noaa.gov/access/services/data/v1"
-
-    def rounds(self, first: date, last: date) -> list[Round]:
-        """The nearest station's recent years, then ten years of all."""
-        return self.rounds_of(span_rounds(first, last, YEARS_A_CALL), last)
+    years_a_round = 10
 
     def pieces(self, station: Station, part: Round, today: date) -> list[Piece]:
         """One answer."""

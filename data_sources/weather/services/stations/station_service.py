@@ -8,12 +8,20 @@ from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date, datetime, timedelta
 from itertools import groupby
-from typing import ClassVar
+from typing import Any, ClassVar
 
 import pandas as pd
 
 from data_sources.weather.services.protocol.checks import as_weather
-from data_sources.weather.services.protocol.service import Answer, Progress, Round, Service, Spot, no_progress
+from data_sources.weather.services.protocol.service import (
+    Answer,
+    Progress,
+    Round,
+    Service,
+    Spot,
+    no_progress,
+    span_rounds,
+)
 from data_sources.weather.services.stations.blend import (
     Station,
     StationDays,
@@ -24,7 +32,6 @@ from data_sources.weather.services.transport.faults import ServiceError
 from data_sources.weather.services.transport.http import Http, Reply
 from data_sources.weather.services.transport.settings import WeatherSettings
 from data_sources.weather.store.records import Origin
-from phenology.weather.quality import doubtful_days
 
 FIRST_YEARS = 3  # of the nearest station: enough for a first forecast
 PATIENCE = 3  # pieces that fail one after the other before we leave the service alone
@@ -45,7 +52,7 @@ class Piece:
         What it holds.
     url, params
     parse : callable
-        From the body to days.
+        From the body to what `StationService.joined` takes: days, as a rule.
     asking : mapping
         How long it is good, and so on: as for `Http.get`.
     """
@@ -53,7 +60,7 @@ class Piece:
     station: Station
     years: range
     url: str
-    parse: Callable[[bytes], Days]
+    parse: Callable[[bytes], Any]
     params: Mapping[str, str] = field(default_factory=dict)
     asking: Mapping[str, object] = field(default_factory=dict)
 
@@ -63,6 +70,7 @@ class StationService(Service):
 
     source = "station"
     provider: ClassVar[str]
+    years_a_round: ClassVar[int | None] = None
 
     def __init__(self, settings: WeatherSettings, http: Http) -> None:
         super().__init__(settings, http)
@@ -77,16 +85,21 @@ class StationService(Service):
     def pieces(self, station: Station, part: Round, today: date) -> list[Piece]:
         """What to fetch, the newest first."""
 
-    def joined(self, days: Days) -> Days:
-        """What a service knows about the days of all pieces of a station."""
+    def joined(self, pieces: Sequence[Any]) -> Days:
+        """The days of a station from what its pieces were read as."""
+        days: Days = pd.concat(pieces).sort_index()
+        left_out = sum((Counter(piece.attrs.get("left_out", {})) for piece in pieces), Counter[str]())
+        days.attrs["left_out"] = dict(left_out)
         return days
 
     @abstractmethod
     def attribution(self, stations: Sequence[StationDays], days: Sequence[Days]) -> str:
         """The line to show."""
 
-    def rounds_of(self, rounds: list[Round], last: date) -> list[Round]:
-        """The nearest station's recent years before all."""
+    def rounds(self, first: date, last: date) -> list[Round]:
+        """The nearest station's recent years, then some years of all stations at a time, or all years."""
+        years = self.years_a_round
+        rounds = span_rounds(first, last, years) if years else [Round(first, last)]
         recent = Round(max(date(last.year - FIRST_YEARS + 1, 1, 1), rounds[-1].first), last, stations=1)
         return [recent, *rounds]
 
@@ -125,22 +138,20 @@ class StationService(Service):
         have: list[StationDays] = []
         used: list[Days] = []
         for station in stations:
-            frames = [reply.value for piece, reply in got.replies if piece.station is station]
-            if not frames:
+            own = [reply.value for piece, reply in got.replies if piece.station is station]
+            if not own:
                 continue
-            days = pd.concat(frames).sort_index()
-            days = self.joined(days.loc[str(part.first) : str(min(part.last, today - timedelta(days=1)))])
+            days = self.joined(own)
+            left_out = days.attrs.get("left_out", {})
+            days = days.loc[str(part.first) : str(min(part.last, today - timedelta(days=1)))]
             weather, crossed = as_weather(days)
             if weather is None:
                 notes.append(f"{station.id} has no day of {part.first.year}-{part.last.year}")
                 continue
-            left_out = Counter[str]()
-            for frame in frames:
-                left_out.update(frame.attrs.get("left_out", {}))
             notes += [f"{station.id}: {n} values left out, {why}" for why, n in sorted(left_out.items())]
             if crossed:
                 notes.append(f"{station.id}: {crossed} days with tmin above tmax left out")
-            have.append(StationDays(station, weather, doubtful_days(weather)))
+            have.append(StationDays(station, weather))
             used.append(days)
         if not have:
             raise got.reason or ServiceError("absent", "has no day of that time")
@@ -169,7 +180,7 @@ class _Fetched:
 
     def __init__(self, service: Service, progress: Progress) -> None:
         self._service, self._progress = service, progress
-        self.replies: list[tuple[Piece, Reply[Days]]] = []
+        self.replies: list[tuple[Piece, Reply[Any]]] = []
         self._failed: list[Piece] = []
         self._absent: list[Piece] = []
         self.reason: ServiceError | None = None
@@ -209,7 +220,7 @@ class _Fetched:
         self._progress(self._service.title, len(pieces), len(pieces))
 
     @property
-    def _old(self) -> list[Reply[Days]]:
+    def _old(self) -> list[Reply[Any]]:
         return [reply for _, reply in self.replies if reply.fault is not None]
 
     @property

@@ -44,6 +44,7 @@ from data_sources.weather.services.transport.faults import (
 )
 from data_sources.weather.services.transport.settings import WeatherSettings
 
+S = TypeVar("S")
 T = TypeVar("T")
 
 BACKOFF = 2.0  # s until a broken answer is asked for once more; ours
@@ -119,6 +120,7 @@ class Http:
         absent_for: float = 0.0,
         lasting: bool = False,
         size: Callable[[T], int] | None = None,
+        vet: Callable[[T], object] | None = None,
         because: ServiceError | None = None,
     ) -> Reply[T]:
         """Ask for something and understand it.
@@ -139,6 +141,8 @@ class Http:
             Other copies serve for `stale_for`, and do not hide that a service refuses or has nothing.
         size : callable, optional
             Days of a value, where the answer only grows: one with fewer than the kept copy is a failure.
+        vet : callable, optional
+            Looks more closely at a new value, and raises like `parse`; copies have passed.
         because : ServiceError, optional
             The service was given up for this; only copies serve.
 
@@ -153,6 +157,8 @@ class Http:
             """Called with every answer that comes over the wire, before the cache sees it."""
             if response.status_code in GOOD:
                 value = _parsed(parse, response.content)
+                if vet is not None:
+                    _parsed(vet, value)
                 kept = self._kept(url, params, FOR_EVER) if size is not None else None
                 if size is not None and kept is not None:
                     new, before = size(value), size(_parsed(parse, kept.content))
@@ -358,7 +364,7 @@ def _made_at(response: Any) -> datetime:
     return created if created.tzinfo is not None else created.replace(tzinfo=UTC)
 
 
-def _parsed(parse: Callable[[bytes], T], body: bytes) -> T:
+def _parsed(parse: Callable[[S], T], body: S) -> T:
     try:
         return parse(body)
     except ServiceError:

@@ -1,37 +1,14 @@
-"""Finding and checking places, for the commands that name one."""
+"""Where a place is: degrees, heights and time zones as typed, and how they are shown."""
 
 from __future__ import annotations
 
 import re
 
 from data_sources.tables.cells import number_between
-from phenology.language.words import near_words, plain_words
-from phenology.model.errors import InputError, UnknownNameError
+from phenology.model.errors import InputError
 from phenology.model.records import Place
-from reports.cli.writing.desk import Desk
 
 FEET = 0.3048
-
-
-def find_place(desk: Desk, name: str) -> Place:
-    """The place of that name, or the only one whose name begins so.
-
-    Raises
-    ------
-    UnknownNameError
-        If there is none; near matches are offered.
-    InputError
-        If several begin so.
-    """
-    wanted = plain_words(name)
-    exact = [p for p in desk.places if plain_words(p.name) == wanted]
-    found = exact or [p for p in desk.places if wanted and plain_words(p.name).startswith(wanted)]
-    if len(found) == 1:
-        return found[0]
-    if found:
-        raise InputError(f"'{name}' may be {' or '.join(p.name for p in found)}; write more of the name")
-    near = near_words(name, {plain_words(p.name): p.name for p in desk.places})
-    raise UnknownNameError("place", name, near or tuple(p.name for p in desk.places[:3]))
 
 
 def read_latitude(text: str) -> float:
@@ -84,3 +61,14 @@ def shown_elevation(metres: float | None, units: str) -> str:
     if metres is None:
         return "-"
     return f"{metres / FEET:.0f} ft" if units == "F" else f"{metres:.0f} m"
+
+
+def check_zone(name: str) -> str:
+    """A time zone's name, if there is such a zone."""
+    from zoneinfo import ZoneInfo
+
+    try:
+        ZoneInfo(name)
+    except (KeyError, ValueError, OSError):
+        raise InputError(f"there is no time zone '{name}'; write one such as Europe/Zurich") from None
+    return name

@@ -1,0 +1,251 @@
+"""The one flow in which looks and work are written down, listed, corrected and taken out."""
+
+from __future__ import annotations
+
+from abc import ABC, abstractmethod
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from dataclasses import dataclass, replace
+from typing import Any, ClassVar, Generic, TypeVar
+
+import click
+
+from data_sources.garden import new_id
+from data_sources.journal.schema import Record
+from data_sources.journal_questions import find_by_id
+from phenology.language.tree_selection import few_labels
+from phenology.language.words import find_name, find_part
+from phenology.model.errors import FlushcastError, InputError
+from phenology.model.operations import Operation
+from phenology.model.records import Look, Tree, Work
+from phenology.model.stages import Stage
+from phenology.records.entries import Changes, same_entry, without
+from phenology.records.flushes import TreeRecord
+from reports.cli.common import may_ask, open_garden_option, put, tell
+from reports.cli.writing.record_editor import UNDO, Readers, commit, merged, text_field
+from reports.garden.open_garden import OpenGarden
+from reports.text.lines import shown_date, table
+
+Entry = TypeVar("Entry", Look, Work)
+
+NEWEST = 30  # entries listed when no tree is named
+
+_OPTIONS = (
+    click.option("--date", "when", metavar="DATE", help='"4 July", "about 4 July", "mid July" (today).'),
+    click.option("--who", metavar="NAME", help="Who looked or worked."),
+    click.option("--note", metavar="TEXT", help="Anything else."),
+    click.option("--part", metavar="PART", help="top, bottom or inside, where not the whole outer canopy."),
+    click.option("--yes", is_flag=True, help="Save without showing a vague date first."),
+    click.option("--list", "listing", is_flag=True, help="List entries, newest first, with their ids."),
+    click.option("--correct", metavar="ID", help="Change the entry with this id; give only what changes."),
+    click.option("--remove", metavar="ID", help="Take the entry with this id out."),
+    open_garden_option,
+)
+
+
+def entry_options(command: Callable[..., Any]) -> Callable[..., Any]:
+    """The options that look and work share."""
+    for option in reversed(_OPTIONS):
+        command = option(command)
+    return command
+
+
+def read_when(garden: OpenGarden, text: str) -> dict[str, Any]:
+    """A date as it is kept: as typed, but for words that mean another day tomorrow."""
+    vague = garden.read_date(text)
+    earliest, latest = vague.in_season(garden.calendar, garden.today)
+    kept = earliest.isoformat() if earliest == latest else vague.text
+    return {"date_text": kept, "earliest": earliest, "latest": latest}
+
+
+def read_part(_: OpenGarden, text: str) -> dict[str, Any]:
+    """A part of a tree, or "none"."""
+    return {"part": None if text == "none" else find_part(text)}
+
+
+ENTRY_READERS: Readers = {
+    "when": read_when,
+    "part": read_part,
+    "who": text_field("who"),
+    "note": text_field("note"),
+}
+
+
+@dataclass(frozen=True)
+class Planned(Generic[Entry]):
+    """An entry of one tree that can stand, with the tree's record before it and what it changes."""
+
+    tree: Tree
+    entry: Entry
+    record: TreeRecord
+    changes: Changes
+
+
+class EntryEditor(ABC, Generic[Entry]):
+    """Writes, lists, corrects and removes entries of one kind.
+
+    Parameters
+    ----------
+    garden : OpenGarden
+    typed : dict
+        The options of the command, None (or False) where not given.
+    """
+
+    kind: type[Entry]
+    names: type[Stage] | type[Operation]
+    readers: Readers
+    usage: ClassVar[str]
+    correctable: ClassVar[str]
+
+    def __init__(self, garden: OpenGarden, typed: dict[str, Any]) -> None:
+        self.garden, self.typed = garden, typed
+        self.what = self.kind.__name__.lower()
+
+    @abstractmethod
+    def blank(self, name: Any) -> Entry:
+        """An entry of today, of no tree yet."""
+
+    @abstractmethod
+    def entries(self, tree_id: str | None) -> list[Entry]:
+        """What is on record, of one tree or of all, oldest first."""
+
+    @abstractmethod
+    def changes(self, entry: Entry, record: TreeRecord, before: Entry | None = None) -> Changes:
+        """What the entry changes, in place of `before` where it corrects one."""
+
+    @abstractmethod
+    def shown(self, entry: Entry) -> str:
+        """The entry in a few words."""
+
+    @abstractmethod
+    def remarks(self, entry: Entry) -> tuple[str, Sequence[str]]:
+        """For the list: stage or operation, and what else was said of it, empty where nothing was."""
+
+    @abstractmethod
+    def consequences(self, planned: Sequence[Planned[Entry]]) -> Iterator[str]:
+        """Sentences on what else the entries bring about."""
+
+    def ask(self, entry: Entry) -> Entry:
+        """Ask what a vague date leaves open."""
+        return entry
+
+    def besides(self, planned: Planned[Entry]) -> Iterable[Record]:
+        """Other records that go with an entry."""
+        return ()
+
+    def cautions(self, entry: Entry, trees: Sequence[Tree]) -> Sequence[str]:
+        """What to mind, a sentence each."""
+        return ()
+
+    def run(self, words: Sequence[str], listing: bool, correct: str | None, remove: str | None) -> None:
+        """Do what the command asks for."""
+        if sum([listing, correct is not None, remove is not None]) > 1:
+            raise click.UsageError("choose one of --list, --correct and --remove")
+        if listing:
+            put(self.listing(" ".join(words)))
+        elif remove is not None:
+            self.remove(remove)
+        elif correct is not None:
+            self.correct(correct, " ".join(words))
+        elif len(words) < 2:
+            raise click.UsageError(self.usage)
+        else:
+            self.add(words)
+
+    def add(self, words: Sequence[str]) -> None:
+        """Write down one entry a tree, all of them or none."""
+        trees, name = self.garden.select_and(words, lambda text: find_name(self.names, text))
+        entry = merged(self.garden, self.blank(name), self.typed, self.readers)
+        asks = entry.earliest != entry.latest and may_ask() and not self.typed["yes"]
+        if asks:
+            entry = self.ask(entry)
+        planned = self.plan(trees, entry)
+        named = [one.tree for one in planned]
+        there = [tree for tree in trees if tree not in named]
+        understood = f"{few_labels(named)}: {self.shown(entry)}"
+        if asks and named and not click.confirm(f"{understood}. Save?", default=True, err=True):
+            return
+        said = [f"{understood}."] if named else []
+        said += [f"{few_labels(there)}: written down already."] if there else []
+        said += self.consequences(planned)
+        minded = self.cautions(entry, named)
+        if planned:
+            records: list[Record] = []
+            one: Planned[Entry]
+            for one in planned:
+                records += [*one.changes.save, *self.besides(one)]
+            self.garden.save(f"{self.what}: {understood}", records)
+            said.append(UNDO)
+        tell(" ".join(said))
+        if minded:
+            tell(" ".join(minded))
+
+    def plan(self, trees: Sequence[Tree], entry: Entry) -> list[Planned[Entry]]:
+        """The entry of each tree that lacks it; nothing is written.
+
+        Raises
+        ------
+        InputError
+            If any cannot stand.
+        """
+        planned: list[Planned[Entry]] = []
+        wrong: list[FlushcastError] = []
+        for tree in trees:
+            mine = replace(entry, id=new_id(), tree_id=tree.id)
+            record = self.garden.record(tree, mine.latest)
+            known = self.entries(tree.id)
+            if not self.typed.get("new_flush") and any(same_entry(mine, other) for other in known):
+                continue
+            try:
+                planned.append(Planned(tree, mine, record, self.changes(mine, record)))
+            except InputError as error:
+                wrong.append(error)
+        if wrong:
+            others = "" if len(wrong) == 1 else f" (and the same for {len(wrong) - 1} more of these trees)"
+            raise InputError(f"{wrong[0]}{others}. Nothing was saved")
+        return planned
+
+    def correct(self, id: str, name: str) -> None:
+        """Change an entry; what is not given stays."""
+        old, tree = self.found(id)
+        entry = merged(self.garden, old, {**self.typed, "name": name or None}, self.readers)
+        if entry == old and not (self.typed.get("new_flush") or self.typed.get("ended")):
+            raise InputError(f"nothing to correct: give {self.correctable}, --who or --note")
+        changes = self.changes(entry, self.garden.record(tree, old.latest, entry.latest), old)
+        said = f"{tree.label}: {self.shown(entry)} (was {self.shown(old)})"
+        commit(self.garden, said, changes.save, changes.remove, label=f"corrected {self.what}: {said}")
+
+    def remove(self, id: str) -> None:
+        """Take an entry out, and the flush that only it spoke for."""
+        entry, tree = self.found(id)
+        changes = without(entry, self.garden.record(tree, entry.latest))
+        said = f"{tree.label}: {self.shown(entry)}"
+        label = f"took out {self.what}: {said}"
+        commit(self.garden, f"Taken out: {said}", changes.save, changes.remove, label=label)
+
+    def found(self, id: str) -> tuple[Entry, Tree]:
+        """The entry with an id that begins so, and its tree."""
+        entry = find_by_id(self.garden.journal, self.kind, id)
+        return entry, next(tree for tree in self.garden.trees if tree.id == entry.tree_id)
+
+    def listing(self, trees: str) -> str:
+        """Entries as a table, newest first: of the trees named, else the newest thirty."""
+        if trees:
+            found = [entry for tree in self.garden.select(trees) for entry in self.entries(tree.id)]
+            found.sort(key=lambda entry: (entry.latest, entry.earliest), reverse=True)
+        else:
+            found = self.entries(None)[::-1][:NEWEST]
+        labels = {tree.id: tree.label for tree in self.garden.trees}
+        rows = []
+        for entry in found:
+            remarks: Sequence[str]
+            name, remarks = self.remarks(entry)
+            more = [*remarks, f"by {entry.who}" if entry.who else "", entry.note or ""]
+            when = shown_date(entry.earliest, entry.latest, self.garden.today)
+            rows.append([entry.id[:8], when, labels[entry.tree_id], name, "; ".join(filter(None, more))])
+        heading = self.names.__name__.lower()
+        return table(["id", "date", "tree", heading, ""], rows) if rows else f"No {self.what} yet."
+
+    def when(self, entry: Entry) -> str:
+        """The date of an entry, a vague one with what was typed."""
+        shown = shown_date(entry.earliest, entry.latest, self.garden.today)
+        return shown if entry.earliest == entry.latest else f'{shown} ("{entry.date_text}")'
