@@ -96,7 +96,7 @@ def _calibrated(fit: GardenFit, species: str, transition: Transition) -> Calibra
     return Calibrated(
         species,
         transition,
-        sum(1 for v in fit.garden.looks if v.tree_id in trees),
+        sum(look.tree_id in trees for look in fit.garden.looks),
         len(fit.seasons_seen(species, transition)),
         sum(1 for w in waits if w.target[1] == NEVER),
         (mean, low, high),

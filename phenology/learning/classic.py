@@ -141,17 +141,17 @@ def x_intercept(mean_temps: ArrayLike, durations: ArrayLike, *, level: float = 0
     if not 0 < level < 1:
         raise InputError(f"a confidence level lies between 0 and 1, got {level}")
     fit = sm.OLS(1.0 / d, sm.add_constant(t)).fit()
-    p, q = (float(v) for v in fit.params)
+    p, q = map(float, fit.params)
     if q <= 0:
         raise InputError("the stage does not go faster in warmth in these seasons: no base can be read off")
-    v = np.asarray(fit.cov_params())
+    covariance = np.asarray(fit.cov_params())
     student = float(stdtrit(len(t) - 2, (1 + level) / 2))
-    a, b, c = np.array([q * q, p * q, p * p]) - student**2 * v[[1, 0, 0], [1, 1, 0]]
+    a, b, c = np.array([q * q, p * q, p * p]) - student**2 * covariance[[1, 0, 0], [1, 1, 0]]
     base_interval = (-np.inf, np.inf)
     if a > 0:  # the slope is distinct from 0, and the two roots are real and enclose the estimate
         root = float(np.sqrt(max(b * b - a * c, 0.0)))
         base_interval = (float((-b - root) / a), float((-b + root) / a))
-    half = student * float(np.sqrt(v[1, 1]))
+    half = student * float(np.sqrt(covariance[1, 1]))
     highest = 1.0 / (q - half) if q > half else np.inf
     return ClassicBase(-p / q, 1.0 / q, len(t), base_interval, (1.0 / (q + half), highest))
 

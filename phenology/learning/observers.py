@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import itertools
 import math
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -57,7 +57,7 @@ def lateness(pairs: Sequence[tuple[Interval, Interval]]) -> tuple[float, float, 
 
     Examples
     --------
-    >>> [round(v) for v in lateness([((100, 104), (106, 110)), ((98, 102), (103, 107))] * 3)]
+    >>> [round(days) for days in lateness([((100, 104), (106, 110)), ((98, 102), (103, 107))] * 3)]
     [5, 4, 7]
     """
     grid = np.arange(-REACH, REACH + 0.25, 0.25)
@@ -80,30 +80,23 @@ def observer_lateness(garden: Garden, stage: str = "hardened") -> Iterator[Laten
     garden : Garden
     stage : str
     """
-    told: dict[str, dict[str, Interval]] = {}
+    seen: dict[str, dict[str, Interval]] = {}
     for flush, looks in garden.looks_by_flush.items():
-        for who in {v.who for v in looks if v.who}:
+        for who in {look.who for look in looks if look.who}:
             mine = [
-                Sight(float(v.earliest.toordinal()), float(v.latest.toordinal()), v.stage, v.kind)
-                for v in looks
-                if v.who == who and not v.checked
+                Sight(float(look.earliest.toordinal()), float(look.latest.toordinal()), look.stage, look.kind)
+                for look in looks
+                if look.who == who and not look.checked
             ]
-            interval = _bracketed(mine, stage)
-            if interval:
-                told.setdefault(who, {})[flush] = interval
-    for first, second in itertools.combinations(sorted(told), 2):
-        both = sorted(told[first].keys() & told[second].keys())
+            if interval := _bracketed(mine, stage):
+                seen.setdefault(who, {})[flush] = interval
+    for first, second in itertools.combinations(sorted(seen), 2):
+        both = sorted(seen[first].keys() & seen[second].keys())
         if both:
-            yield _compared(stage, first, second, told, both)
-
-
-def _compared(
-    stage: str, first: str, second: str, told: Mapping[str, Mapping[str, Interval]], both: Sequence[str]
-) -> Lateness:
-    middle, low, high = lateness([(told[first][f], told[second][f]) for f in both])
-    if middle < 0:  # told as the one who is later
-        first, second, middle, low, high = second, first, -middle, -high, -low
-    return Lateness(stage, first, second, len(both), middle, low, high)
+            middle, low, high = lateness([(seen[first][f], seen[second][f]) for f in both])
+            if middle < 0:  # named so that the second is the one who is later
+                first, second, middle, low, high = second, first, -middle, -high, -low
+            yield Lateness(stage, first, second, len(both), middle, low, high)
 
 
 def _bracketed(sights: Sequence[Sight], stage: str) -> Interval | None:

@@ -7,8 +7,10 @@ from collections import Counter, defaultdict
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
+from functools import cache
 
 import numpy as np
+from numpy.typing import NDArray
 
 from phenology.garden import Garden
 from phenology.learning.flush_history import FlushHistory, histories
@@ -16,7 +18,6 @@ from phenology.learning.transitions import TARGETS
 from phenology.model.arrays import Array
 from phenology.model.records import Site, Tree
 from phenology.seasons.season_heat import FEWEST_USUAL, cumulative_heat, known_days
-from phenology.weather.season_weather import SeasonWeather
 
 KNOWN_SHARE = 0.9  # of the days up to a stage; with fewer its warmth is not known (ours)
 
@@ -199,24 +200,20 @@ class _Curves:
 
     def __init__(self, garden: Garden) -> None:
         self.garden = garden
-        self._kept: dict[tuple[Site, int], tuple[Array, SeasonWeather] | None] = {}
+        self._of = cache(self._summed)
 
     def heat(self, h: FlushHistory, t: float, by: float) -> float | None:
         """Degree-days to a time, if the weather up to `by` is known well enough."""
-        key = (h.site, h.flush.season)
-        if key not in self._kept:
-            self._kept[key] = self._summed(*key)
-        if (kept := self._kept[key]) is None:
-            return None
-        curve, record = kept
+        curve, known = self._of(h.site, h.flush.season)
         days = math.ceil(by)
-        if known_days(record, h.flush.season)[:days].sum() < KNOWN_SHARE * days:
+        if known[:days].sum() < KNOWN_SHARE * days:
             return None
         return float(np.interp(t, np.arange(len(curve)), curve))
 
-    def _summed(self, site: Site, season: int) -> tuple[Array, SeasonWeather] | None:
+    def _summed(self, site: Site, season: int) -> tuple[Array, NDArray[np.bool_]]:
         assert isinstance(site, tuple)
-        if any(place not in self.garden.weather for _, place in site):
-            return None
-        record = self.garden.record_at(site)
-        return (cumulative_heat(record, season), record) if season in record.seasons else None
+        if all(place in self.garden.weather for _, place in site):
+            record = self.garden.record_at(site)
+            if season in record.seasons:
+                return cumulative_heat(record, season), known_days(record, season)
+        return np.zeros(1), np.zeros(1, dtype=bool)

@@ -19,7 +19,7 @@ CAUTION = "A date is a reason to look, never to cut: the leaf decides."
 METHOD = "How this is reckoned: docs/method.md, section 8."
 
 
-def sentence(told: Translation, *, work: str = "", species: str = "") -> str:
+def sentence(t: Translation, *, work: str = "", species: str = "") -> str:
     """One translation as a sentence.
 
     Examples
@@ -31,17 +31,14 @@ def sentence(told: Translation, *, work: str = "", species: str = "") -> str:
     """
     what = work.capitalize().replace("-", " ") if work else "What is"
     on = f" of {species}" if work and species else f" with {species}" if species else ""
-    vague = told.asked_from != told.asked_to
-    when = range_words(told.asked_from, told.asked_to) if vague else f"on {day_words(told.asked_from)}"
-    lead = f"{what}{on} done in {told.there} {when}"
-    if told.due is None:
-        return f"{lead} hardly comes at {told.here}: so much warmth gathers in too few years."
-    never = (
-        f" In {told.never_share:.0%} of years so much warmth does not gather."
-        if told.never_share >= 0.05
-        else ""
-    )
-    return f"{lead} is due at {told.here} about {day_words(told.due)} ({span(told, short=False)}).{never}"
+    vague = t.asked_from != t.asked_to
+    when = range_words(t.asked_from, t.asked_to) if vague else f"on {day_words(t.asked_from)}"
+    lead = f"{what}{on} done in {t.there} {when}"
+    if t.due is None:
+        return f"{lead} hardly comes at {t.here}: so much warmth gathers in too few years."
+    share = f"{t.never_share:.0%}"
+    never = f" In {share} of years so much warmth does not gather." if t.never_share >= 0.05 else ""
+    return f"{lead} is due at {t.here} about {day_words(t.due)} ({span(t, short=False)}).{never}"
 
 
 def day_words(day: date, *, short: bool = False) -> str:
@@ -73,14 +70,14 @@ def range_words(first: date, last: date, *, short: bool = False) -> str:
     return f"{month} {days}" if date_style().order == "month-first" else f"{days} {month}"
 
 
-def span(told: Translation, *, short: bool = True) -> str:
+def span(t: Translation, *, short: bool = True) -> str:
     """The range of a translation, months short or in full."""
-    if told.due_low is None:
+    if t.due_low is None:
         return "never"
-    if told.due_high is None:
-        low = day_words(told.due_low, short=short)
+    if t.due_high is None:
+        low = day_words(t.due_low, short=short)
         return f"{low}, or never" if short else f"from {low}, if at all"
-    return range_words(told.due_low, told.due_high, short=short)
+    return range_words(t.due_low, t.due_high, short=short)
 
 
 def asked_words(t: Translation) -> str:

@@ -2,15 +2,10 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
-
 import click
 
 from reports.cli.common import as_of_option, open_garden_option, put
 from reports.garden.open_garden import OpenGarden
-
-if TYPE_CHECKING:
-    from phenology.garden import Garden
 
 
 @click.command("calibrate")
@@ -35,15 +30,15 @@ def calibrate_command(
     from phenology.learning.garden_leaves import GardenLeaves
     from phenology.learning.work_habit import work_habits
     from phenology.model.track_record import TrackRecord
+    from reports.garden.own_species import own_species
     from reports.garden.past_forecasts import garden_past
     from reports.output.calibration import calibration_json, classic_json
     from reports.text.calibration_text import calibration_text, classic_text, observers_text
     from reports.text.progress import progress
 
     snapshot, settings = garden.snapshot(as_of), garden.settings
-    latin = None
-    if species is not None:
-        latin = _own_species(species, snapshot)
+    grown = {tree.species for tree in snapshot.trees}
+    latin = own_species(species, grown, snapshot.species).latin if species is not None else None
     fit = GardenFit(snapshot)
     if classic:
         from phenology.learning.classic import classic_rows
@@ -66,17 +61,3 @@ def calibrate_command(
             from phenology.learning.observers import observer_lateness
 
             put(observers_text(list(observer_lateness(snapshot))))
-
-
-def _own_species(text: str, garden: Garden) -> str:
-    """The species meant: one that grows here, before any other of the catalogue."""
-    from phenology.model.errors import InputError
-    from phenology.species.catalogue import find_species, neutral_species
-
-    here = {
-        name: garden.species.get(name) or neutral_species(name) for name in {t.species for t in garden.trees}
-    }
-    try:
-        return find_species(text, here).latin
-    except InputError:
-        return find_species(text, garden.species).latin

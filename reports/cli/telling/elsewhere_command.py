@@ -143,29 +143,20 @@ def _attribution(garden: OpenGarden, names: set[str]) -> tuple[str, ...]:
 
 
 def _species(garden: OpenGarden, typed: str) -> Species:
-    """The species meant: of those that grow here first, else of the whole catalogue."""
-    from phenology.model.errors import UnknownNameError
-    from phenology.species.catalogue import find_species
+    """The species meant, with the garden's own where there is one."""
+    from reports.garden.own_species import own_species
 
-    catalogue = garden.catalogue
-    if garden.exists:
-        kept = {tree.species for tree in garden.trees}
-        try:
-            return find_species(typed, {latin: s for latin, s in catalogue.items() if latin in kept})
-        except UnknownNameError:
-            pass
-    return find_species(typed, catalogue)
+    grown = {tree.species for tree in garden.trees} if garden.exists else set()
+    return own_species(typed, grown, garden.catalogue)
 
 
 def _learned(garden: OpenGarden, latin: str, work: str) -> dict[str, float] | None:
     """Heat clocks weighed by the garden's own looks at a species, where it has any."""
     from reports.garden.elsewhere_weather import learned_weights
 
-    found = learned_weights(garden, latin, work)
-    if found is None:
-        return None
-    weights, seasons = found
-    say(f"Ways of counting warmth are weighed by your own looks, {seasons} seasons of {latin}.")
+    weights, seasons = learned_weights(garden, latin, work) or (None, 0)
+    if weights:
+        say(f"Ways of counting warmth are weighed by your own looks, {seasons} seasons of {latin}.")
     return weights
 
 
