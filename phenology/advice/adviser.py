@@ -16,9 +16,11 @@ from phenology.learning.transitions import Transition
 from phenology.model.errors import WeatherError
 from phenology.model.operations import Operation
 from phenology.model.records import Site, Tree
+from phenology.species.species import Species
 from phenology.weather.traces import Traces, draw_traces
 from phenology.work.case import Case
 from phenology.work.last_safe import Drawn, Late, WorkSeason
+from phenology.work.rule import TRADE
 from phenology.work.rules import Finding, check_work
 from phenology.work.season_of_work import until_rest
 from phenology.work.technique import OPERATION_OF, Choice, Option, choose, doing
@@ -119,7 +121,7 @@ class Adviser:
             against = [f for f in findings if f.forbids]
             if against and option.wakes:
                 refused.update(dict.fromkeys(against))
-            if against or option.unmet:
+            if against or option.unmet or case.grade == "rests":
                 continue
             kept.append(option)
             warnings.update(dict.fromkeys(findings))
@@ -127,6 +129,9 @@ class Adviser:
         if found.techniques and not found.wakes and any(f.rule in LATENESS for f in refused):
             rest = until_rest(garden.species_of(h.tree))
             found = replace(found, does=f"no more cutting {rest}; {found.does}")
+        if garden.species_of(h.tree).bloom_led:  # its bloom tells when, not how late the leaves are
+            refused = {f: None for f in refused if f.rule not in LATENESS}
+            refused = refused or {_by_bloom(garden.species_of(h.tree)): None}
         if found.wakes:  # what else might have been done needs no reasons
             refused = {}
         found = replace(found, refused=tuple(refused), warnings=tuple(warnings), grade=case.grade)
@@ -166,11 +171,16 @@ class Adviser:
         return end if math.isinf(early) else min(max(today, calendar.date(season, early)), end)
 
 
+def _by_bloom(species: Species) -> Finding:
+    sentence = f"{species.name} is shaped as its flowers fade, not as its leaves harden"
+    return Finding("bloom", True, sentence, TRADE)
+
+
 def _advice(tree: Tree, kept: tuple[Option, ...], choice: Choice, garden: Garden) -> Advice:
     """The first technique that wakes growth, halving with a cut; else what wakes nothing."""
     waking = next((o.technique for o in kept if o.wakes), None)
     quiet = tuple(o.technique for o in kept if not o.wakes)
-    techniques = quiet
+    techniques = tuple(t for t in quiet if t == "halve") or quiet
     if waking is not None:
         techniques = (waking, *(t for t in quiet if t == "halve" and waking == "extend-cut"))
     species = garden.species_of(tree)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Container
 from dataclasses import dataclass, field
 from datetime import date
 from functools import partial
@@ -20,19 +21,19 @@ GROWTH_CLOCK = "heat above 5"  # that thickens a shoot into its wire (ours)
 
 @dataclass(frozen=True)
 class CareDue:
-    """One thing to do or to look for on one tree, because of work that was done.
+    """One thing to do or to look for on one tree, because of work done, the weather or the time of year.
 
     Attributes
     ----------
     tree : Tree
     care : str
-        A word for it: that of `phenology.work.aftercare.Care`, or "wire".
+        A word for it: that of `Care`, or "wire".
     first, last : date
         From when to when; equal for one day.
     what : str
         What to do, as a sentence without its end.
-    work : Work
-        What asks for it.
+    work : Work or None
+        What asks for it; None for what the time of year or the weather asks.
     due : bool
         Whether today lies between the two days, or past a look at wire.
     look : bool
@@ -44,18 +45,27 @@ class CareDue:
     first: date
     last: date
     what: str
-    work: Work = field(repr=False)
+    work: Work | None = field(repr=False)
     due: bool
     look: bool
 
 
-def care_due(garden: Garden) -> list[CareDue]:
-    """Care that is not over yet and the next look at each wire, soonest first."""
+def care_due(garden: Garden, late: Container[str] = ()) -> list[CareDue]:
+    """Care that is not over yet and the next look at each wire, soonest first.
+
+    Parameters
+    ----------
+    garden : Garden
+    late : container of str
+        Ids of trees whose newest growth may well meet frost before it is hard.
+    """
     today, found = garden.as_of, []
     for tree in standing_trees(garden):
         works = garden.works_by_tree.get(tree.id, [])
         for work in works:
-            for care in aftercare(work, tree, garden.species_of(tree), garden.aim_of(tree)):
+            for care in aftercare(
+                work, tree, garden.species_of(tree), garden.aim_of(tree), late=tree.id in late
+            ):
                 if care.last >= today:
                     due = care.first <= today
                     found.append(

@@ -8,8 +8,9 @@ from datetime import date, timedelta
 
 import numpy as np
 
-from phenology.advice.care import WIRE, CareDue, care_due, standing_trees
+from phenology.advice.care import WIRE, CareDue, standing_trees
 from phenology.advice.forecast_rows import ForecastRow, GardenForecast
+from phenology.advice.season_duties import all_care, due_for_repotting
 from phenology.advice.windows import SWELLING_DAYS
 from phenology.garden import Garden
 from phenology.learning.flush_history import histories_of
@@ -17,9 +18,26 @@ from phenology.model.errors import WeatherError
 from phenology.model.records import Tree
 from phenology.model.stages import stage_rank
 from phenology.weather.frost import FreezeOdds, first_frosts, last_frosts
+from phenology.work.grades import odds_in_tenths
 
 CLOSING_DAYS = 21  # a last safe date this near makes a look pressing (ours)
-REPOT_YEARS = 2  # a root ball this old is worth a look in spring; common practice, no source
+PRESSING = ("heat", "frost")  # care that will not wait for the next walk
+SEASON_ASKS = {
+    "pinching": "tips stay soft for days only",
+    "bloom": "next year's flower buds form soon after",
+    "heat": "the weather ahead",
+    "frost": "the weather ahead",
+    "repotting": "two years since the last, or unknown",
+}
+"""Why a look or a duty is due that no work asks for; winter's list needs no reason."""
+
+DUTY_OPERATIONS = {
+    "pinching": "pinching", "bloom": "cutback", "repotting": "repotting", "wiring": "wiring",
+    "pruning": "pruning", "cuts put off": "cutback",
+}  # fmt: skip
+"""The work that a duty of the season leads to, for its cautions."""
+
+_NEVER = (date.min, "")
 
 LOOK_FOR = {
     "hardened": "leaves firm, springing back when pressed; shoot base firm; buds in the axils",
@@ -39,7 +57,7 @@ class Visit:
     look_for : str
         What to look for.
     because : str
-        What the look decides.
+        What the look decides; empty for what the time of year asks.
     by : date or None
         Until when the decision can wait.
     rank : int
@@ -91,7 +109,7 @@ class Round:
 def plan_round(forecast: GardenForecast) -> Round:
     """Plan the round of a garden's today."""
     garden = forecast.garden
-    visits = [*_by_forecast(forecast), *_by_care(garden)]
+    visits = [*_by_forecast(forecast), *_by_care(forecast)]
     visits.sort(key=lambda s: (s.rank, s.by or date.max, s.place, s.tree.label))
     quiet = not any(s.rank < 2 for s in visits) and not _growing(forecast)
     return Round(garden.as_of, tuple(visits), _review(garden) if quiet else None)
@@ -118,15 +136,16 @@ def _hard(row: ForecastRow, garden: Garden) -> Iterator[Visit]:
     advice = row.advice
     if advice is None or advice.operation is None or row.look_on > garden.as_of:
         return  # a look would change nothing
-    operation, by = advice.operation, advice.last_safe
+    operation, by = advice.operation, advice.last_safe if advice.wakes else None
     near = by is not None and 0 <= (by - garden.as_of).days <= CLOSING_DAYS
     flushes = histories_of(garden, row.tree)
     checked = any(h.checked for h in flushes if (h.flush.season, h.number) == (row.season, row.flush))
     look_for = LOOK_FOR["checked"] if checked else LOOK_FOR["hardened"]
     state = "still hard" if row.arrival is None else "hard"
     because = f"if {state}: {operation.replace('-', ' ')}"
-    if advice.odds is not None and advice.odds[1] < 0.97:
-        because += f" (ripens {advice.odds[0]:.0%} done now, {advice.odds[1]:.0%} in two weeks)"
+    if advice.wakes and advice.odds is not None and advice.odds[1] < 0.97:
+        now, later = map(odds_in_tenths, advice.odds[:2])
+        because += f" (that new growth ripens is {now} done now, {later} in two weeks)"
     rank = 0 if near or row.arrival is None else 1
     yield Visit(row.tree, row.place, look_for, because, by, rank, operation)
 
@@ -139,23 +158,28 @@ def _swelling(row: ForecastRow, forecast: GardenForecast) -> Iterator[Visit]:
         return
     first = garden.calendar.date(row.season, early) - timedelta(days=SWELLING_DAYS)
     last = garden.calendar.date(row.season, late) if np.isfinite(late) else first + timedelta(days=60)
-    if not first <= garden.as_of <= last or not _due_for_repotting(row.tree, garden.as_of):
+    if not first <= garden.as_of <= last or not due_for_repotting(row.tree, garden.as_of):
+        return
+    if "bud-swell" not in garden.species_of(row.tree).repot:
         return
     because = "if swelling, and roots fill the pot: repotting"
     yield Visit(row.tree, row.place, LOOK_FOR["swelling"], because, last, 1, "repotting")
 
 
-def _due_for_repotting(tree: Tree, day: date) -> bool:
-    return tree.last_repot is None or (day - tree.last_repot).days > 365 * REPOT_YEARS - 60
-
-
-def _by_care(garden: Garden) -> Iterator[Visit]:
-    """Looks that work done asks for, the latest work speaking; of wire those that are due."""
-    answered: set[tuple[str, str]] = set()
-    for care in sorted(care_due(garden), key=lambda c: (c.work.latest, c.work.id), reverse=True):
-        if not (care.due and care.look) or (care.tree.id, care.care) in answered:
+def _by_care(forecast: GardenForecast) -> Iterator[Visit]:
+    """Looks that work done asks for, the latest work speaking; wire that is due; duties of the season."""
+    garden, answered = forecast.garden, set[tuple[str, str]]()
+    due = [care for care in all_care(forecast) if care.due]
+    for care in sorted(due, key=lambda c: (c.work.latest, c.work.id) if c.work else _NEVER, reverse=True):
+        place = garden.place_of(care.tree, garden.as_of).name
+        if care.work is None:
+            rank = 0 if care.care in PRESSING else 1 if care.look else 2
+            by, operation = care.last if rank < 2 else None, DUTY_OPERATIONS.get(care.care)
+            yield Visit(care.tree, place, care.what, SEASON_ASKS.get(care.care, ""), by, rank, operation)
             continue
-        place, ago = garden.place_of(care.tree, garden.as_of).name, (garden.as_of - care.work.latest).days
+        if not care.look or (care.tree.id, care.care) in answered:
+            continue
+        ago = (garden.as_of - care.work.latest).days
         if care.care == WIRE:
             yield Visit(care.tree, place, care.what, f"wired {ago} days ago", None, 0, "wire-removal")
         elif not _answered(garden, care):
@@ -195,5 +219,5 @@ def _review(garden: Garden) -> Review:
             mirrored = FreezeOdds.of([-day for day in spring])  # so that what never came is never late
             middle, late = (None if day is None else -day for day in map(mirrored.day, (0.5, 0.1)))
             last = dated(ahead, middle), dated(ahead, late)
-    due = [(t, t.last_repot) for t in standing_trees(garden) if _due_for_repotting(t, garden.as_of)]
+    due = [(t, t.last_repot) for t in standing_trees(garden) if due_for_repotting(t, garden.as_of)]
     return Review(first, last, share, tuple(due))

@@ -243,6 +243,12 @@ class Case:
         return None
 
     @property
+    def after_bloom(self) -> bool:
+        """Whether a tree that is shaped at bloom's end has faded, and next year's buds are not set."""
+        s = self.species
+        return s.bloom_led and s.blooms != "autumn" and self.flowers == "faded" and not self.buds_set
+
+    @property
     def since_midwinter(self) -> int | None:
         """Days since the shortest day; None near the equator."""
         longest = self.garden.longest_day

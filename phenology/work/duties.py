@@ -10,6 +10,7 @@ from dataclasses import dataclass
 from datetime import date, timedelta
 
 from phenology.language.date_style import short_date
+from phenology.language.degrees import degrees
 from phenology.model.limits import Limits
 from phenology.species.species import Species
 from phenology.work.aftercare import Care
@@ -107,7 +108,9 @@ def weather_ahead(
     if hot := [(day, high) for day, _, high in days if high > limits.hot_day_c]:
         worst = max(hot, key=lambda d: d[1])
         first = "shade it first: it was worked lately" if worked else "shade and shelter from wind"
-        sentence = f"{worst[1]:.0f} degC on {short_date(worst[0])}: water early and again late, {first}"
+        sentence = (
+            f"{degrees(round(worst[1]))} on {short_date(worst[0])}: water early and again late, {first}"
+        )
         yield Care("heat", hot[0][0], hot[-1][0], sentence)
     tender = species.practice == "tropical" and species.habit == "evergreen"
     limit = TENDER_C if tender else limits.frost_c + NEAR_FROST_C
@@ -116,7 +119,7 @@ def weather_ahead(
     if cold := [(day, low) for day, low, _ in days if low <= limit]:
         lowest = min(cold, key=lambda d: d[1])
         what = "bring it in" if tender else "soft growth under cover overnight"
-        sentence = f"{lowest[1]:.0f} degC on the night to {short_date(lowest[0])}: {what}"
+        sentence = f"{degrees(round(lowest[1]))} on the night to {short_date(lowest[0])}: {what}"
         yield Care("frost", cold[0][0], cold[-1][0], sentence)
 
 
@@ -193,11 +196,16 @@ def _wood(species: Species, rest: RestOfYear, aim: str, put_off: bool) -> Iterat
     if put_off and aim == "refining" and not species.bloom_led:
         spare = "; spare the flower buds" if species.grown_for != "leaf" else ""
         yield Care(
-            "cuts put off", first, last, f"cuts put off in summer: shoots back to {kept(species)}{spare}"
+            "cuts put off", first, last, f"cuts put off in summer: shoots back to {_buds(species)}{spare}"
         )
     why = "before sap rises and cuts bleed" if species.prune[0] == "leaf-fall" else "while its lines show"
     why = "as buds swell" if first == rest.swelling[0] else why
     yield Care("pruning", first, last, f"structural pruning {why}: what crosses, doubles or grows in")
+
+
+def _buds(species: Species) -> str:
+    """How much a winter cut keeps: buds, where leaves were."""
+    return kept(species).replace("leaves", "buds").replace("leaf", "bud")
 
 
 def _wire(species: Species, rest: RestOfYear, wired: bool) -> Iterator[Care]:

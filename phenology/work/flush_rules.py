@@ -6,6 +6,7 @@ from collections.abc import Callable
 from datetime import timedelta
 
 from phenology.language.date_style import short_date
+from phenology.language.degrees import degrees
 from phenology.model.operations import HALVING_JOINS
 from phenology.work.case import Case
 from phenology.work.grades import HELP_LATE, odds_in_tenths, verdict_of
@@ -80,7 +81,7 @@ def heat(days: int) -> Callable[[Case], str | None]:
         if not hot:
             return None
         day, high = max(hot, key=lambda d: d[1])
-        found = f"{high:.0f} degC on {short_date(day)}, above {limit:g} degC"
+        found = f"{degrees(round(high))} on {short_date(day)}, above {degrees(limit)}"
         return f"{found}: bared and new leaves scorch; wait it out"
 
     return fires
@@ -102,9 +103,8 @@ def frost_ahead(case: Case) -> str | None:
     cold = [(day, low) for day, low, _ in case.ahead(FROST_AHEAD_DAYS) if low <= limit]
     if not cold:
         return None
-    return (
-        f"frost ahead ({cold[0][1]:.0f} degC on {short_date(cold[0][0])}): cuts and new growth would be hurt"
-    )
+    day, low = cold[0]
+    return f"frost ahead ({degrees(round(low))} on {short_date(day)}): cuts and new growth would be hurt"
 
 
 def away(case: Case) -> str | None:
@@ -181,7 +181,7 @@ def _past(case: Case) -> Late | None:
 
 def _late(case: Case, answer: str) -> str | None:
     late, grade = _past(case), case.grade
-    if late is None or grade is None or case.early_guess:
+    if late is None or grade is None or case.early_guess or case.after_bloom:
         return None
     if ("no" if verdict_of(grade) == "no" else "wait") != answer:
         return None
@@ -193,7 +193,8 @@ def _late(case: Case, answer: str) -> str | None:
         why = f"{odds_in_tenths(odds)} that it ripens before {_end(late)}"
         last = late.last_safe(case.required)
         if grade == "getting late" and last is not None:
-            why += f", and the last safe day was {short_date(last)}"
+            is_ = "is" if last >= case.garden.as_of else "was"
+            why += f", and the last safe day {is_} {short_date(last)}"
     return f"{how} to wake growth: {why}; {until(case)}"
 
 

@@ -283,7 +283,8 @@ def _unmet(technique: str, s: Situation) -> Iterator[str]:
         yield UNMET["warm-nights"]
     if technique in _BARING:
         yield from _bared_before(technique, s)
-    if s.too_late and Operation(OPERATION_OF[technique]).wakes:
+    # the bloom has a window of its own, which closes sooner: as next year's buds are set
+    if s.too_late and technique != "bloom-cut" and Operation(OPERATION_OF[technique]).wakes:
         rests = f"so late a cut only rests; leave it {until_rest(s.species)}"
         yield rests if s.grade == "rests" else f"too late to wake growth: {s.grade}"
     if technique in ("extend-cut", *_BARING) and _flower_buds(s):

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from phenology.language.date_style import short_date
+from phenology.language.degrees import degrees
 from phenology.work.case import WET, WILTING, Case
 from phenology.work.season_of_work import in_words, is_open
 from phenology.work.technique import BARED_AGAIN
@@ -62,8 +63,8 @@ def tropical_fig(case: Case) -> str | None:
     if not case.strong:
         return f"a tropical fig is defoliated only when strong, and {case.label} is not marked so"
     if nights is not None and nights < least:
-        were = f"they were {nights:.0f} degC"
-        return f"a tropical fig is defoliated only with nights above {least:g} degC; {were}"
+        were = f"they were {degrees(round(nights))}"
+        return f"a tropical fig is defoliated only with nights above {degrees(least)}; {were}"
     return None
 
 

@@ -107,7 +107,7 @@ class Ahead(Opened):
 
     @names_columns(tables.CARE)
     def care(self) -> pd.DataFrame:
-        """Care that work done asks for now and in the days to come, wire looks among it; soonest first.
+        """Care that work done, weather and season ask for now and in days to come, wire looks among it.
 
         Returns
         -------
@@ -124,7 +124,7 @@ class Ahead(Opened):
         1  Hornbeam 2  water 2026-06-05 2026-06-19  halving
         2  Hornbeam 1  water 2026-06-06 2026-06-20  halving
         """
-        return tables.care_table(self.snapshot).as_frame()
+        return tables.care_table(self.outlook).as_frame()
 
     @names_columns(tables.ROUND)
     def round(self) -> pd.DataFrame:

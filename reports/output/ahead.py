@@ -11,11 +11,12 @@ from datetime import date, timedelta
 from typing import TypeVar
 
 from phenology.advice.adviser import late_seasons
-from phenology.advice.care import CareDue, care_due, standing_trees
+from phenology.advice.care import CareDue, standing_trees
 from phenology.advice.forecast_change import Change
 from phenology.advice.forecast_rows import GardenForecast
 from phenology.advice.next_steps import NextStep
 from phenology.advice.round import Visit
+from phenology.advice.season_duties import all_care
 from phenology.advice.windows import Window
 from phenology.forecasting.arrival import LEVELS
 from phenology.garden import Garden
@@ -231,14 +232,14 @@ CARE: tuple[Column[CareDue], ...] = (
     Column("last", "date", lambda c: c.last, "until when"),
     Column("due", "yes", lambda c: c.due, "whether today lies between them, or past a look at wire"),
     Column("what", "text", lambda c: c.what, "what to do or look for"),
-    Column("after", "text", lambda c: c.work.operation, "the work that asks for it"),
-    Column("done_on", "date", lambda c: c.work.latest, "when that was done"),
+    Column("after", "text", lambda c: c.work.operation if c.work else None, "the work that asks for it"),
+    Column("done_on", "date", lambda c: c.work.latest if c.work else None, "when that was done"),
 )
 
 
-def care_table(garden: Garden) -> Table[CareDue]:
-    """Care that work done asks for now and in the days to come, soonest first."""
-    return Table("flushcast.care/1", CARE, care_due(garden))
+def care_table(forecast: GardenForecast) -> Table[CareDue]:
+    """Care that work done, weather and season ask for now and in the days to come, soonest first."""
+    return Table("flushcast.care/1", CARE, all_care(forecast))
 
 
 ROUND: tuple[Column[Visit], ...] = (

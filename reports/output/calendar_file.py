@@ -7,35 +7,30 @@ is cancelled.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, time, timedelta
 from typing import Any
 from uuid import NAMESPACE_URL, uuid5
 
-from phenology.advice.care import WIRE, care_due
+from phenology.advice.care import WIRE, CareDue
 from phenology.advice.forecast_rows import GardenForecast
-from phenology.advice.next_steps import NextStep, coming_steps
+from phenology.advice.next_steps import AHEAD_DAYS, NextStep, coming_steps
+from phenology.advice.season_duties import all_care
 from phenology.garden import Garden
 from phenology.model.errors import InputError
 from phenology.work.cautions import LOOK_FIRST
 from reports.text.forecast_text import STATE
-from reports.text.words import capital, short_date
+from reports.text.words import capital, date_range, tree_names
 
 PRODUCT = "-//flushcast//garden//EN"
 UID_END = "@flushcast"
-CARE = {
-    "shade": "shade and shelter",
-    "shelter": "shelter, do not feed",
-    "water": "water less",
-    "pests": "look for pests",
-    "buds": "look at the buds",
-    "feed": "feed",
-    "again": "is the pest gone?",
-    WIRE: "look at the wire",
-}
-"""Care after work in a phone's width."""
-ONE_DAY = ("water", "feed")  # told on the day it begins: a bar of weeks would bury the rest
+FIRST_CARE = ("shade", "shelter")
+"""Care that lasts from the work on for a while: a bar; the rest of what the work asks is told in it."""
+SEASON = {"pinching": "pinch soft tips", "bloom": "shape as flowers fade"}
+"""Duties of the season with a bar of their own; what is left to winter is told in one event."""
+WEATHER = ("heat", "frost")
+ALARM_HOURS = 7  # into the day; no alarm for a window, whose look has one
 
 
 @dataclass(frozen=True)
@@ -45,8 +40,8 @@ class Event:
     Attributes
     ----------
     key : tuple of str
-        Tree id, season, flush, stage, kind ("look", "window" or "stop"); tree id, work id, "wire"; tree id,
-        work id, what is to be done, days from the work, "care".
+        Tree id, season, flush, stage, kind ("look", "window" or "stop"); tree id, work id, kind ("wire",
+        "care" or "after"); tree id, season, duty ("pinching", "bloom" or "winter"); day, "heat" or "frost".
     title : str
         Short, for a phone.
     first, last : datetime.date
@@ -76,10 +71,18 @@ class Event:
 
 
 def events_of(forecast: GardenForecast) -> Iterator[Event]:
-    """Looks, windows and stop dates of the coming months, wire looks, and care after work."""
+    """Looks, windows and stop dates of the coming months, care after work, and the season's duties."""
     for step in coming_steps(forecast):
         yield from _step_events(step)
-    yield from _care_events(forecast.garden)
+    trees: dict[str, list[CareDue]] = {}
+    until = forecast.garden.as_of + timedelta(days=AHEAD_DAYS)
+    for care in all_care(forecast):
+        if care.first <= until:
+            trees.setdefault(care.tree.id, []).append(care)
+    for cares in trees.values():
+        yield from _after_work([c for c in cares if c.work is not None], forecast.garden.as_of)
+        yield from _of_season([c for c in cares if c.work is None], forecast.garden)
+    yield from _of_weather([c for cares in trees.values() for c in cares if c.care in WEATHER])
 
 
 def _step_events(step: NextStep) -> Iterator[Event]:
@@ -102,22 +105,57 @@ def _step_events(step: NextStep) -> Iterator[Event]:
         yield Event((*key, "stop"), f"{label}: last day to cut", stop, stop, words)
 
 
-def _care_events(garden: Garden) -> Iterator[Event]:
-    """Care after work; what two pieces of work on a tree ask for alike is told once."""
-    known: set[tuple[str, str, date]] = set()
-    for care in care_due(garden):
-        tree, name, first, last = care.tree, care.care, care.first, care.last
-        words = capital(care.what)
-        key: tuple[str, ...] = (tree.id, care.work.id, name)
-        if name == WIRE:
-            first = last = max(first, garden.as_of)
-        else:
-            key = (*key, str((first - care.work.latest).days), "care")
-        if name in ONE_DAY:
-            words, last = f"{words} (until {short_date(last)})", first
-        if last >= garden.as_of and (tree.id, name, first) not in known:
-            known.add((tree.id, name, first))
-            yield Event(key, f"{tree.label}: {CARE[name]}", first, last, f"{words}.")
+def _after_work(cares: list[CareDue], today: date) -> Iterator[Event]:
+    """The next look at wire; a bar of shade; one day to look at buds and for pests, with what else is due."""
+    wire = [c for c in cares if c.care == WIRE]
+    kept = [c for c in cares if c.care in FIRST_CARE]
+    looks = [c for c in cares if c.look and c.care != WIRE]
+    rest = [c for c in cares if not c.look and c.care not in FIRST_CARE]
+    for care in wire:
+        day = max(care.first, today)
+        yield Event(_key(care, WIRE), f"{care.tree.label}: look at the wire", day, day, _listed([care]))
+    if kept:
+        care, last = kept[0], max(c.last for c in kept)
+        title = f"{care.tree.label}: shade and shelter"
+        yield Event(_key(care, "care"), title, care.first, last, _listed([*kept, *rest]))
+    if looks:
+        care = max(looks, key=lambda c: (c.first, c.care))
+        day = max(care.first, today)
+        title = f"{care.tree.label}: look at buds, and for pests"
+        yield Event(_key(care, "after"), title, day, day, _listed([*looks, *rest]))
+
+
+def _of_season(cares: list[CareDue], garden: Garden) -> Iterator[Event]:
+    winter = [c for c in cares if c.care not in SEASON and c.care not in WEATHER]
+    for care in cares:
+        if care.care in SEASON and not (care.care == "bloom" and care.look):  # the round asks for that look
+            season = str(garden.calendar.season_of(care.first))
+            title = f"{care.tree.label}: {SEASON[care.care]}"
+            yield Event((care.tree.id, season, care.care), title, care.first, care.last, _listed([care]))
+    if winter:
+        first = winter[0]
+        season = str(garden.calendar.season_of(first.first))
+        title = f"{first.tree.label}: winter list"
+        yield Event((first.tree.id, season, "winter"), title, first.first, first.first, _listed(winter))
+
+
+def _of_weather(cares: list[CareDue]) -> Iterator[Event]:
+    """One event for all trees that the same heat or frost concerns."""
+    groups: dict[tuple[date, str], list[CareDue]] = {}
+    for care in cares:
+        groups.setdefault((care.first, care.care), []).append(care)
+    for (first, name), group in groups.items():
+        title = f"{capital(name)}: {tree_names(sorted({c.tree.label for c in group}))}"
+        yield Event((first.isoformat(), name), title, first, max(c.last for c in group), _listed(group))
+
+
+def _key(care: CareDue, kind: str) -> tuple[str, ...]:
+    return care.tree.id, care.work.id if care.work is not None else "", kind
+
+
+def _listed(cares: Iterable[CareDue]) -> str:
+    """What is to be done, each with its dates, told once."""
+    return " ".join(dict.fromkeys(f"{capital(c.what)} ({date_range(c.first, c.last)})." for c in cares))
 
 
 def calendar_text(forecast: GardenForecast, name: str, old: Mapping[str, Any] | None = None) -> bytes:
@@ -170,6 +208,7 @@ def events_before(before: bytes) -> dict[str, Any]:
 
 
 def _component(event: Event, old: Any, stamp: datetime) -> Any:
+    from icalendar import Alarm
     from icalendar import Event as Component
 
     new = Component()
@@ -183,6 +222,12 @@ def _component(event: Event, old: Any, stamp: datetime) -> Any:
     new.add("CATEGORIES", [event.kind])
     new.add("STATUS", "CONFIRMED")
     new.add("TRANSP", "TRANSPARENT")
+    if event.kind != "window":
+        alarm = Alarm()
+        alarm.add("ACTION", "DISPLAY")
+        alarm.add("DESCRIPTION", event.title)
+        alarm.add("TRIGGER", timedelta(hours=ALARM_HOURS))
+        new.add_component(alarm)
     if old is not None and _said(old) == _said(new):
         return old
     new.add("SEQUENCE", 0 if old is None else int(old.get("SEQUENCE", 0)) + 1)

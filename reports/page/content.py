@@ -2,23 +2,22 @@
 
 from __future__ import annotations
 
-import re
 from dataclasses import dataclass
-from datetime import date, timedelta
+from datetime import timedelta
 
-from phenology.advice.care import WIRE, care_due, standing_trees
+from phenology.advice.care import standing_trees
 from phenology.advice.forecast_rows import GardenForecast
 from phenology.advice.next_steps import Alike, NextStep, alike, coming_steps, row_warnings
 from phenology.garden import Garden
+from reports.text.care_text import as_counted
 from reports.text.forecast_text import advice_words
-from reports.text.words import capital, date_range, listed, short_date, tree_names
+from reports.text.words import capital, tree_names
 
 NOW_DAYS = 7
 ORDINALS = ("first", "second", "third", "fourth", "fifth")
 WAITS = ("today", "in two weeks", "in three weeks")
 WAITED = 21  # a window that opens later is not cut in by then: there the stop mark tells the price
 MANY = 6  # more alike trees than these are counted, not named, in the heading; their strips name them
-WIRE_AHEAD = 14  # wire looks due within this many days are told (ours)
 
 
 @dataclass(frozen=True)
@@ -57,19 +56,13 @@ def _card(group: Alike) -> TreeCard:
     row, labels = group.first.row, group.labels
     flush = ORDINALS[min(row.flush, len(ORDINALS)) - 1]
     return TreeCard(
-        tuple(sorted(group.steps, key=lambda step: _as_counted(step.row.tree.label))),
+        tuple(sorted(group.steps, key=lambda step: as_counted(step.row.tree.label))),
         tree_names(labels) if len(labels) <= MANY else f"{labels[0]} and {len(labels) - 1} alike",
         f"{row.species_name}, {flush} flush",
         " ".join(map(capital, advice_words(group, odds=False))),
         group.trust.words if row.arrival is not None and row.dated else "",
         _waiting(group),
     )
-
-
-def _as_counted(label: str) -> list[tuple[int, str]]:
-    """Order of labels in which 2 comes before 10."""
-    parts = re.split(r"(\d+)", label)
-    return [(int(part), "") if part.isdigit() else (-1, part) for part in parts]
 
 
 def _waiting(group: Alike) -> tuple[tuple[str, int], ...]:
@@ -86,30 +79,6 @@ def notes_of(forecast: GardenForecast) -> list[tuple[str, str]]:
         *(("", _sentence(note)) for note in forecast.warnings),
         *((tree_names(labels), _sentence(warning)) for warning, labels in of_trees),
     ]
-
-
-def care_of(garden: Garden) -> list[tuple[str, str]]:
-    """What work done asks for now: alike trees, and what to do until when; then wire to look at soon."""
-    by_care: dict[str, tuple[list[str], list[date]]] = {}
-    wire = []
-    for care in care_due(garden):
-        if care.care == WIRE:
-            if care.first <= garden.as_of + timedelta(days=WIRE_AHEAD):
-                when = f"look by {short_date(care.first)}" if care.first >= garden.as_of else "look now"
-                wire.append((care.tree.label, f"{capital(care.what)} ({when})."))
-        elif care.due:
-            labels, ends = by_care.setdefault(care.what, ([], []))
-            ends.append(care.last)
-            if care.tree.label not in labels:
-                labels.append(care.tree.label)
-    kept = sorted(by_care.items(), key=lambda item: min(item[1][1]))
-    return [
-        (
-            listed(sorted(labels, key=_as_counted)),
-            f"{capital(what)} (until {date_range(min(ends), max(ends))}).",
-        )
-        for what, (labels, ends) in kept
-    ] + wire
 
 
 def cautions_of(garden: Garden) -> list[tuple[str, tuple[str, ...]]]:

@@ -23,7 +23,7 @@ from phenology.seasons.season_heat import BASE_C
 from phenology.work.cautions import BEFORE_A_CUT, LOOK_FIRST
 from reports.charts.heat_curve import describe_heat_curve
 from reports.charts.past_chart import describe_past
-from reports.page.content import TreeCard, care_of, cautions_of, notes_of, tree_cards
+from reports.page.content import TreeCard, cautions_of, notes_of, tree_cards
 from reports.page.coverage import PlaceWeather, weather_of
 from reports.page.drawings import (
     Span,
@@ -36,6 +36,7 @@ from reports.page.drawings import (
 )
 from reports.page.template import drawn, filled
 from reports.table import in_units
+from reports.text.care_text import care_of
 from reports.text.forecast_text import NO_TREES, later_lines, undated_lines, weather_words
 from reports.text.progress import Step
 from reports.text.words import listed, weekday_full_date
@@ -102,7 +103,7 @@ def _filled(
         ("now", "On the benches now", _drawn(now, span, kinds)),
         ("next", "Next", _drawn(later, span, kinds)),
     ]
-    care, notes = care_of(garden), notes_of(forecast)
+    care, notes = care_of(forecast), notes_of(forecast)
     nothing = ("Nothing to look at this week.", "Nothing more in the coming months.")
     if not garden.trees:
         nothing = (NO_TREES.replace("`", ""), "Nothing yet.")

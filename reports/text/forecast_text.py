@@ -13,6 +13,7 @@ from phenology.garden import Garden
 from phenology.work.cautions import CUT_FIRM, LOOK_FIRST
 from phenology.work.grades import odds_in_tenths
 from phenology.work.season_of_work import until_rest
+from reports.text.care_text import care_of
 from reports.text.words import (
     date_range,
     short_date,
@@ -44,7 +45,8 @@ def forecast_text(forecast: GardenForecast, width: int = WIDTH) -> str:
     if not told:
         told = ["Nothing to look at in the coming weeks." if garden.trees else NO_TREES]
     notes = [*forecast.warnings, *(f"{tree_names(who)}: {what}" for what, who in row_warnings(near).items())]
-    for block in (told, list(later_lines(forecast)), [f"Note: {note}." for note in notes]):
+    care = [f"{trees}: {what}" for trees, what in care_of(forecast)]
+    for block in (told, list(later_lines(forecast)), care, [f"Note: {note}." for note in notes]):
         if block:
             lines += ["", *(line for text in block for line in wrapped(text, width))]
     lines += ["", *wrapped(f"{LOOK_FIRST} {CUT_FIRM}", width, hang=""), *wrapped(METHOD, width)]
@@ -119,8 +121,8 @@ def _span(group: Alike) -> str:
     if first is None:
         return f"Hardly {state} this season."
     if last is None:
-        never = f"{row.arrival.p_not:.0%} odds of not this season" if row.arrival else ""
-        return f"Perhaps {state} from {short_date(max(first, today))}; {never}."
+        never = f"; {odds_in_tenths(row.arrival.p_not)} that it is not this season" if row.arrival else ""
+        return f"Perhaps {state} from {short_date(max(first, today))}{never}."
     if last <= today:
         return f"Very probably {state} by now."
     if first <= today:

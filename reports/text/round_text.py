@@ -34,7 +34,7 @@ def round_sheet(walk: Round, width: int = 100) -> str:
     lines = [f"Round of {weekday_full_date(walk.day)}      who: ______________", ""]
     for visit in walk.visits:
         lines.append(f"[ ] {visit.tree.label:<24} {visit.place}")
-        words = f"    look for: {visit.look_for}; {visit.because}"
+        words = f"    look for: {'; '.join(filter(None, (visit.look_for, visit.because)))}"
         lines += textwrap.wrap(words, width, subsequent_indent="    ")
         lines += ["    stage: ____________________  note: ________________________________________", ""]
     if not walk.visits:
@@ -67,7 +67,8 @@ def _sentence(group: Sequence[Visit], several_places: bool) -> str:
     names = tree_names([v.tree.label for v in group])
     where = f" ({first.place})" if several_places else ""
     until = f" By {short_date(first.by)}." if first.by is not None else ""
-    return f"{names}{where}: {first.look_for}. {capital(first.because)}.{until}"
+    because = f" {capital(first.because)}." if first.because else ""
+    return f"{names}{where}: {first.look_for}.{because}{until}"
 
 
 def _review(review: Review) -> Iterator[str]:

@@ -11,12 +11,14 @@ from html.parser import HTMLParser
 import pytest
 
 from data_sources.weather.store.weather_store import Origin, WeatherStore
+from phenology.advice.garden_forecast import forecast_garden
 from phenology.model.track_record import TrackRecord
 from phenology.weather.series import DailyWeather
-from reports.page.content import care_of, tree_cards
+from reports.page.content import tree_cards
 from reports.page.coverage import weather_of
 from reports.page.drawings import Span, window_drawing
 from reports.page.render import report_html
+from reports.text.care_text import care_of
 from tests.reports.bench import Bench, new_bench
 from tests.reports.browser import chromium
 from tests.reports.demo import DAY, demo_folder, demo_past, own_demo
@@ -97,8 +99,6 @@ def test_every_tree_is_there_with_its_window_and_what_to_do():
 
 def test_the_picture_shades_the_range_that_the_words_name():
     garden, _ = read_garden(demo_folder(), DAY)
-    from phenology.advice.garden_forecast import forecast_garden
-
     forecast = forecast_garden(garden)
     steps = (step for card in tree_cards(forecast)[0] for step in card.steps)
     step = next(step for step in steps if step.row.arrival is not None)
@@ -177,13 +177,17 @@ def test_the_command_writes_the_file_and_says_so(tmp_path):
     assert "Wrote" in said and (tmp_path / "r.html").read_text(encoding="utf-8").startswith("<!DOCTYPE html>")
 
 
+def care_on(bench: Bench, day: date):
+    return care_of(forecast_garden(read_garden(bench.folder, day)[0]))
+
+
 def test_care_after_work_is_told_while_it_is_due(tmp_path):
     bench = Bench(own_demo(tmp_path), today=DAY.isoformat())
     bench.does("work", "crab apple", "cutback", "--date", "2026-06-12")
-    told = care_of(read_garden(bench.folder, DAY)[0])
+    told = care_on(bench, DAY)
     mine = [words for trees, words in told if "Crab apple" in trees]
     assert mine and all(words.endswith(").") for words in mine)
-    later = care_of(read_garden(bench.folder, date(2026, 12, 12))[0])
+    later = care_on(bench, date(2026, 8, 12))
     assert not any("Crab apple" in trees for trees, _ in later)
 
 

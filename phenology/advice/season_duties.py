@@ -1,0 +1,165 @@
+"""What the time of year and the weather ask of each tree: tips, flowers, heat, frost, the winter list.
+
+Made of the forecast's own rows, so that a duty and a date never contradict each other.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import replace
+from datetime import date, timedelta
+
+from phenology.advice.care import CareDue, care_due
+from phenology.advice.forecast_rows import ForecastRow, GardenForecast, quantile_dates
+from phenology.advice.windows import SWELLING_DAYS
+from phenology.garden import Garden
+from phenology.learning.flush_history import FlushHistory, histories_of
+from phenology.model.operations import Operation
+from phenology.model.records import Tree
+from phenology.work.aftercare import Care
+from phenology.work.case import FADED, Case
+from phenology.work.duties import RestOfYear, bloom_cut, pinching, weather_ahead, winter_list
+from phenology.work.zones import names
+
+DAYS_AHEAD = 10  # weather further ahead warns of nothing yet (ours)
+WORKED_LATELY = 14  # days for which a worked tree is the first to be shaded (ours)
+BARE_BEFORE_MIDWINTER = 40  # days; leaves are taken to be down so early where nobody looked (ours)
+REPOT_YEARS = 2  # a root ball this old is worth a look; common practice, no source
+
+
+def all_care(forecast: GardenForecast) -> list[CareDue]:
+    """Everything there is to do or look for beside the flushes themselves, soonest first."""
+    found = [*care_due(forecast.garden, _late_growth(forecast)), *_season_duties(forecast)]
+    return sorted(found, key=lambda c: (c.first, c.tree.label, c.care))
+
+
+def _late_growth(forecast: GardenForecast) -> set[str]:
+    """Trees with a woken flush whose odds of not hardening this season are worth shelter."""
+    return {
+        row.tree.id
+        for row in forecast.rows
+        if row.stage == "hardened"
+        and row.flush > 1
+        and row.arrival is not None
+        and row.arrival.p_not > 1 - forecast.garden.limits.required(False)
+    }
+
+
+def due_for_repotting(tree: Tree, day: date) -> bool:
+    """Whether a tree's roots are worth a look: two years since they were cut, or unknown."""
+    return tree.last_repot is None or (day - tree.last_repot).days > 365 * REPOT_YEARS - 60
+
+
+def _season_duties(forecast: GardenForecast) -> Iterator[CareDue]:
+    garden, rows = forecast.garden, dict[str, list[ForecastRow]]()
+    for row in forecast.rows:
+        rows.setdefault(row.tree.id, []).append(row)
+    for tree in garden.standing_trees:
+        for care in _of_tree(garden, tree, rows.get(tree.id, [])):
+            if care.last >= garden.as_of:
+                due = care.first <= garden.as_of
+                yield CareDue(tree, care.name, care.first, care.last, care.sentence, None, due, care.look)
+
+
+def _of_tree(garden: Garden, tree: Tree, rows: list[ForecastRow]) -> Iterator[Care]:
+    histories = histories_of(garden, tree)
+    case = Case(garden, tree, Operation.PINCHING, garden.as_of)
+    if garden.aim_of(tree) == "refining":
+        yield from _tips(case, rows, histories)
+        yield from _flowers(case)
+    lately = any((garden.as_of - w.latest).days <= WORKED_LATELY for w in case.done(*_OPENS_THE_CANOPY))
+    ahead = [day for day in case.ahead(DAYS_AHEAD) if day[0] > garden.as_of]
+    yield from weather_ahead(ahead, case.species, garden.limits, stage=case.stage, worked=lately)
+    yield from _winter(case, rows, histories)
+
+
+_OPENS_THE_CANOPY = [o for o in Operation if o.wakes or o is Operation.HALVING]
+
+
+def _tips(case: Case, rows: list[ForecastRow], histories: list[FlushHistory]) -> Iterator[Care]:
+    """Pinching of the flush whose tips are soft, or that breaks next."""
+    garden = case.garden
+    flush = case.history.number if case.history is not None else 1
+    mine = {row.stage: row for row in rows if row.season == garden.season and row.flush == flush}
+    hard = mine.get("hardened")
+    if hard is None or hard.arrival is None:
+        return
+    if (breaking := mine.get("budbreak")) is not None:
+        if (dates := _range(breaking, garden)) is None:
+            return
+    else:
+        known = [h for h in histories if h.flush.season == garden.season and h.number == hard.flush]
+        seen = known[-1].begun("budbreak") if known else None
+        if seen is None or "extended" not in mine:
+            return
+        dates = (garden.calendar.date(garden.season, seen[1]),) * 2
+    stops = quantile_dates(mine["extended"], garden)["p50"] if "extended" in mine else None
+    grade = hard.advice.grade if hard.advice is not None else None
+    situation = replace(case.situation(), stage="budbreak", flush=hard.flush, grade=grade)
+    if (care := pinching(situation, dates, stops)) is not None:
+        yield care
+
+
+def _flowers(case: Case) -> Iterator[Care]:
+    """Shaping at bloom's end, from bud break until next year's buds are set."""
+    garden = case.garden
+    if not case.shown("budbreak") and case.flowers is None:
+        return
+    faded = [
+        look.latest
+        for look in garden.looks_by_tree.get(case.tree.id, [])
+        if names(look.note or "", FADED) and garden.calendar.season_of(look.latest) == garden.season
+    ]
+    set_on = garden.calendar.date(garden.season, case.late_summer)
+    if (care := bloom_cut(case.situation(), min(faded, default=None), set_on, garden.as_of)) is not None:
+        yield care
+
+
+def _winter(case: Case, rows: list[ForecastRow], histories: list[FlushHistory]) -> Iterator[Care]:
+    """The list of the winter before the next bud break of a season."""
+    garden, tree = case.garden, case.tree
+    spring = next((row for row in rows if row.stage == "budbreak" and row.flush == 1), None)
+    breaks = _range(spring, garden) if spring is not None else None
+    if garden.longest_day is None or breaks is None:
+        return
+    midwinter = _midwinter_before(breaks[0], garden)
+    down = [
+        look.latest
+        for look in garden.looks_by_tree.get(tree.id, [])
+        if look.stage == "bare" and midwinter - timedelta(days=120) < look.latest < breaks[0]
+    ]
+    bare = min(down, default=midwinter - timedelta(days=BARE_BEFORE_MIDWINTER))
+    rest = RestOfYear(bare, midwinter, (breaks[0] - timedelta(days=SWELLING_DAYS), breaks[1]))
+    before = [h for h in histories if h.flush.season == garden.calendar.season_of(bare)]
+    yield from winter_list(
+        case.species,
+        rest,
+        aim=garden.aim_of(tree),
+        put_off=bool(before) and before[-1].is_hard and not before[-1].worked,
+        repotting_due="autumn" in case.species.repot and due_for_repotting(tree, garden.as_of),
+        wired=_wears_wire(garden, tree),
+    )
+
+
+def _wears_wire(garden: Garden, tree: Tree) -> bool:
+    works = garden.works_by_tree.get(tree.id, [])
+    last = max(
+        (w for w in works if w.operation in ("wiring", "wire-removal")), key=lambda w: w.latest, default=None
+    )
+    return last is not None and last.operation == "wiring"
+
+
+def _midwinter_before(day: date, garden: Garden) -> date:
+    assert garden.longest_day is not None
+    season = garden.calendar.season_of(day)
+    found = [
+        garden.calendar.date(year, garden.longest_day) + timedelta(days=183)
+        for year in (season - 2, season - 1, season)
+    ]
+    return max(midwinter for midwinter in found if midwinter < day)
+
+
+def _range(row: ForecastRow, garden: Garden) -> tuple[date, date] | None:
+    dates = quantile_dates(row, garden)
+    early, late = dates["p10"], dates["p90"] or dates["p50"]
+    return (early, late) if early is not None and late is not None else None
