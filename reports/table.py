@@ -11,7 +11,7 @@ import csv
 import io
 import json
 import math
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import date
 from operator import attrgetter, itemgetter
@@ -24,6 +24,7 @@ R = TypeVar("R")
 
 Kind = Literal[
     "text",  # missing where None or empty in a frame
+    "id",  # the same, for machines: a frame has it last
     "texts",  # several; joined by "; " where there is room for one
     "date",
     "time",  # a moment with its zone; UTC in a frame
@@ -96,6 +97,22 @@ def attribute(
     [2.0, 'float']
     """
     return Column(name, kind, attrgetter(of or name), meaning, digits)
+
+
+def fields(of: Callable[[R], object], **kinds: Kind) -> Iterator[Column[R]]:
+    """Columns that are a record's own fields, named as they are there.
+
+    Examples
+    --------
+    >>> [column.name for column in fields(lambda row: row, latitude="number", note="text")]
+    ['latitude', 'note']
+    """
+    for name, kind in kinds.items():
+        yield Column(name, kind, _field(of, name))
+
+
+def _field(of: Callable[[R], object], name: str) -> Callable[[R], Any]:
+    return lambda row: getattr(of(row), name)
 
 
 class Table(Generic[R]):
@@ -200,12 +217,12 @@ class Table(Generic[R]):
         """
         import pandas as pd
 
+        order = sorted(range(len(self.columns)), key=lambda k: self.columns[k].kind == "id")
         return pd.DataFrame({
-            column.flat_in("C"): frame_column(
-                [rounded(cells[k], column) if column.kind in NUMBERS else cells[k] for cells in self._cells],
-                column.kind,
+            self.columns[k].flat_in("C"): frame_column(
+                [rounded(cells[k], self.columns[k]) for cells in self._cells], self.columns[k].kind
             )
-            for k, column in enumerate(self.columns)
+            for k in order
         })  # fmt: skip
 
     def as_text(self, width: int | None = None, *, only: Sequence[str] = ()) -> str:
@@ -323,7 +340,7 @@ def in_units(celsius: float, kind: Kind, units: str) -> float:
 
 
 def rounded(value: Any, column: Column[Any]) -> Any:
-    """A number to the decimals that its column tells; None and what is not finite as they are."""
+    """A number to the decimals that its column tells; whatever has none, or is not finite, as it is."""
     if value is None or column.digits is None or not math.isfinite(value):
         return value
     if column.kind == "day":
@@ -337,7 +354,7 @@ def frame_column(values: Sequence[Any], kind: Kind) -> pd.Series:
     import numpy as np
     import pandas as pd
 
-    if kind in ("text", "texts"):
+    if kind in ("text", "id", "texts"):
         told = ("; ".join(v) if kind == "texts" and v is not None else v for v in values)
         return pd.Series([text or None for text in told], dtype=pd.Series(["a"]).dtype)
     if kind == "date":

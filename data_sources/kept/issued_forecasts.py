@@ -11,7 +11,7 @@ from datetime import date
 from pathlib import Path
 
 from data_sources.garden_settings import replace_text
-from phenology.advice.forecast_change import Key, Told
+from phenology.advice.forecast_change import Issued, Key
 from phenology.model.errors import FlushcastError
 
 FILE_NAME = "told_forecasts.json"
@@ -20,13 +20,13 @@ APART_DAYS = 3
 MOST_KEPT = 5
 
 
-def read_told(folder: Path) -> dict[date, dict[Key, Told]]:
+def read_told(folder: Path) -> dict[date, dict[Key, Issued]]:
     """What was told on which day, oldest first; empty where nothing can be read."""
     try:
         kept = json.loads((folder / FILE_NAME).read_text(encoding="utf-8"))
         return {
             date.fromisoformat(day): {
-                (tree, season, flush, stage): Told(*days) for tree, season, flush, stage, *days in rows
+                (tree, season, flush, stage): Issued(*days) for tree, season, flush, stage, *days in rows
             }
             for day, rows in sorted(kept.items())
         }
@@ -34,7 +34,7 @@ def read_told(folder: Path) -> dict[date, dict[Key, Told]]:
         return {}
 
 
-def keep_told(folder: Path, day: date, told: Mapping[Key, Told]) -> None:
+def keep_told(folder: Path, day: date, told: Mapping[Key, Issued]) -> None:
     """Keep what is told today, if the folder can be written; nothing depends on it.
 
     Of days near to each other the first stays, and the newest besides: what was told a week ago has to

@@ -12,6 +12,7 @@ from phenology.garden import Garden
 from phenology.heat.clocks import ThermalTime
 from phenology.learning.flush_history import FlushHistory
 from phenology.learning.garden_fit import GardenFit
+from phenology.learning.transitions import Transition
 from phenology.model.errors import WeatherError
 from phenology.model.operations import Operation
 from phenology.model.records import Site, Tree
@@ -19,7 +20,13 @@ from phenology.weather.traces import Traces, draw_traces
 from phenology.work.case import Case
 from phenology.work.last_safe import Drawn, Late, WorkSeason
 from phenology.work.rules import Finding, check_work
+from phenology.work.season_of_work import until_rest
 from phenology.work.technique import OPERATION_OF, Choice, Option, choose, doing
+
+LATENESS = ("too late", "late", "rests until spring")
+"""Rules that close waking growth for the year."""
+
+HARDENING = (Transition("extended", "hardened"), Transition("budbreak", "hardened"))
 
 
 @dataclass(frozen=True)
@@ -96,8 +103,9 @@ class Adviser:
         garden, now = self.garden, h.flush.season == self.garden.season
         late = self.late(h) if now else None
         case = Case(
-            garden, h.tree, "cutback", self._day(opens), late=late, planned=opens is not None, known=h
-        )
+            garden, h.tree, Operation.CUTBACK, self._day(opens), late=late, planned=opens is not None,
+            known=h, guess=self._guessed(h.tree.species),
+        )  # fmt: skip
         choice = choose(replace(case.situation(), stage="hardened"))
         if not now:  # next season's first flush: nothing of this one's stands against it
             return _advice(h.tree, tuple(o for o in choice.options if not o.unmet), choice, garden)
@@ -116,6 +124,11 @@ class Adviser:
             kept.append(option)
             warnings.update(dict.fromkeys(findings))
         found = _advice(h.tree, tuple(kept), choice, garden)
+        if found.techniques and not found.wakes and any(f.rule in LATENESS for f in refused):
+            rest = until_rest(garden.species_of(h.tree))
+            found = replace(found, does=f"no more cutting {rest}; {found.does}")
+        if found.wakes:  # what else might have been done needs no reasons
+            refused = {}
         found = replace(found, refused=tuple(refused), warnings=tuple(warnings), grade=case.grade)
         if late is None:
             return found
@@ -128,6 +141,11 @@ class Adviser:
             odds=late.odds(),
             zone=late.zone(late.today, required),
         )
+
+    def _guessed(self, species: str) -> bool:
+        """Whether no flush of a species was ever seen to harden here."""
+        fit = self.seasons.fit
+        return not any(fit.seasons_seen(species, step) for step in HARDENING)
 
     def late(self, h: FlushHistory) -> Late | None:
         """The late season of a flush's species and site; None without weather to tell it from."""

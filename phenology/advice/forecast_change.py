@@ -86,7 +86,7 @@ def forecast_changes(forecast: GardenForecast, since: date | None = None) -> lis
     except WeatherError:
         return []  # there was no weather yet, so there was no forecast either
     now = _by_stage(forecast)
-    found = [*_misses(told_by(before), garden), *_moves(then, alone, now, garden)]
+    found = [*_misses(issued_by(before), garden), *_moves(then, alone, now, garden)]
     return sorted(found, key=lambda c: (not (c.missed or c.not_yet), -abs(c.days), c.label))
 
 
@@ -95,7 +95,7 @@ Key = tuple[str, int, int, str]
 
 
 @dataclass(frozen=True)
-class Told:
+class Issued:
     """When an earlier forecast said that a stage would come, in days of its season.
 
     Attributes
@@ -109,19 +109,19 @@ class Told:
     high: float | None
 
 
-def told_by(forecast: GardenForecast) -> dict[Key, Told]:
-    """What a forecast tells of every stage that it dates."""
+def issued_by(forecast: GardenForecast) -> dict[Key, Issued]:
+    """What a forecast says of every stage that it dates."""
     dated = _by_stage(forecast)
     days = {key: (row.day(0.1), row.day(0.5), row.day(0.9)) for key, row in dated.items()}
-    return {key: Told(*three) for key, three in days.items() if three[1] is not None}
+    return {key: Issued(*three) for key, three in days.items() if three[1] is not None}
 
 
-def misses(then: Mapping[Key, Told], forecast: GardenForecast) -> list[Change]:
+def misses(then: Mapping[Key, Issued], forecast: GardenForecast) -> list[Change]:
     """Stages that came outside the range told earlier, or have outlived it by a look.
 
     Unlike `forecast_changes` this makes no forecast anew, so that every forecast can tell it.
     """
-    now, garden = told_by(forecast), forecast.garden
+    now, garden = issued_by(forecast), forecast.garden
     found = [*_misses(then, garden)]
     date_of = garden.calendar.date
     for key, row in _by_stage(forecast).items():
@@ -139,7 +139,7 @@ def _by_stage(forecast: GardenForecast) -> dict[Key, ForecastRow]:
     return {(r.tree.id, r.season, r.flush, r.stage): r for r in forecast.rows if r.arrival is not None}
 
 
-def _misses(then: Mapping[Key, Told], garden: Garden) -> Iterator[Change]:
+def _misses(then: Mapping[Key, Issued], garden: Garden) -> Iterator[Change]:
     """Stages seen since, that came outside the range."""
     trees = {tree.id: tree for tree in garden.trees}
     histories: dict[str, dict[tuple[int, int], FlushHistory]] = {}

@@ -8,7 +8,7 @@ from collections.abc import Callable, Iterator
 from dataclasses import replace
 from datetime import date
 
-from phenology.advice.adviser import Adviser
+from phenology.advice.adviser import Advice, Adviser
 from phenology.advice.forecast_rows import ForecastRow, GardenForecast, Trust
 from phenology.forecasting.arrival import Arrival
 from phenology.forecasting.flush_forecast import FlushForecasts, StageAhead, falls_back, unmeasured_cover
@@ -114,15 +114,18 @@ class _Maker:
             advice.operation if advice else None,
             (seen[0], seen[1]),
             arrival,
-            self._look_on(h, arrival),
+            self._look_on(h, arrival, advice),
             self._looks[h.tree.species],
             trust,
             (*self._row_warnings(h, place.cover), *said),
             advice,
         )
 
-    def _look_on(self, h: FlushHistory, arrival: Arrival | None) -> date:
-        """The next day worth a look: one chance in four that it has come, and 4 days since the last."""
+    def _look_on(self, h: FlushHistory, arrival: Arrival | None, advice: Advice | None) -> date:
+        """The next day worth a look: one chance in four that it has come, and 4 days since the last.
+
+        A look comes no later than the last safe day of the work that it may open.
+        """
         garden, season = self.garden, h.flush.season
         if arrival is None:
             return garden.as_of
@@ -134,7 +137,8 @@ class _Maker:
         day = max(garden.calendar.date(season, t), garden.as_of)
         if h.last_look is not None and season == garden.season:
             day = max(day, garden.calendar.date(season, h.last_look + 4))
-        return day
+        stop = advice.last_safe if advice is not None and advice.wakes else None
+        return day if stop is None or stop < garden.as_of else min(day, stop)
 
     def _row_warnings(self, h: FlushHistory, cover: str) -> Iterator[str]:
         if falls_back(self.garden, h):

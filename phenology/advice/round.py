@@ -5,29 +5,24 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import date, timedelta
-from functools import partial
 
 import numpy as np
 
+from phenology.advice.care import WIRE, CareDue, care_due, standing_trees
 from phenology.advice.forecast_rows import ForecastRow, GardenForecast
 from phenology.advice.windows import SWELLING_DAYS
 from phenology.garden import Garden
-from phenology.heat.clocks import CLOCKS
+from phenology.learning.flush_history import histories_of
 from phenology.model.errors import WeatherError
 from phenology.model.records import Tree
 from phenology.model.stages import stage_rank
 from phenology.weather.frost import FreezeOdds, first_frosts, last_frosts
-from phenology.work.aftercare import aftercare, due
-from phenology.work.wire_watch import wire_check
 
 CLOSING_DAYS = 21  # a last safe date this near makes a look pressing (ours)
-CARE_DAYS = 45  # work longer ago asks for no more care (ours)
 REPOT_YEARS = 2  # a root ball this old is worth a look in spring; common practice, no source
-CLOCK = "heat above 5"
 
 LOOK_FOR = {
     "hardened": "leaves firm, springing back when pressed; shoot base firm; buds in the axils",
-    "budbreak": "green tips",
     "swelling": "buds fat, scales parting",
     "checked": "whether tips move again",
 }
@@ -96,7 +91,7 @@ class Round:
 def plan_round(forecast: GardenForecast) -> Round:
     """Plan the round of a garden's today."""
     garden = forecast.garden
-    visits = [*_by_forecast(forecast), *_by_care(garden), *_by_wire(garden)]
+    visits = [*_by_forecast(forecast), *_by_care(garden)]
     visits.sort(key=lambda s: (s.rank, s.by or date.max, s.place, s.tree.label))
     quiet = not any(s.rank < 2 for s in visits) and not _growing(forecast)
     return Round(garden.as_of, tuple(visits), _review(garden) if quiet else None)
@@ -125,15 +120,15 @@ def _hard(row: ForecastRow, garden: Garden) -> Iterator[Visit]:
         return  # a look would change nothing
     operation, by = advice.operation, advice.last_safe
     near = by is not None and 0 <= (by - garden.as_of).days <= CLOSING_DAYS
-    checked = any("checked" in w for w in row.warnings)
+    flushes = histories_of(garden, row.tree)
+    checked = any(h.checked for h in flushes if (h.flush.season, h.number) == (row.season, row.flush))
     look_for = LOOK_FOR["checked"] if checked else LOOK_FOR["hardened"]
     state = "still hard" if row.arrival is None else "hard"
     because = f"if {state}: {operation.replace('-', ' ')}"
     if advice.odds is not None and advice.odds[1] < 0.97:
         because += f" (ripens {advice.odds[0]:.0%} done now, {advice.odds[1]:.0%} in two weeks)"
-    yield Visit(
-        row.tree, row.place, look_for, because, by, 0 if near or row.arrival is None else 1, operation
-    )
+    rank = 0 if near or row.arrival is None else 1
+    yield Visit(row.tree, row.place, look_for, because, by, rank, operation)
 
 
 def _swelling(row: ForecastRow, forecast: GardenForecast) -> Iterator[Visit]:
@@ -155,87 +150,50 @@ def _due_for_repotting(tree: Tree, day: date) -> bool:
 
 
 def _by_care(garden: Garden) -> Iterator[Visit]:
-    since = garden.as_of - timedelta(days=CARE_DAYS)
-    for tree in _kept(garden):
-        species, aim = garden.species_of(tree), garden.aim_of(tree)
-        told: set[str] = set()
-        for work in reversed(garden.works_by_tree.get(tree.id, [])):
-            if not since <= work.latest <= garden.as_of:
-                continue
-            for care in due(aftercare(work, tree, species, aim), garden.as_of):
-                if not care.look or care.name in told or _answered(garden, tree, care.name, care.first):
-                    continue
-                told.add(care.name)
-                done = f"{work.operation.replace('-', ' ')} {(garden.as_of - work.latest).days} days ago"
-                place = garden.place_of(tree, garden.as_of).name
-                yield Visit(tree, place, care.sentence, done, care.last, 1, None)
+    """Looks that work done asks for, the latest work speaking; of wire those that are due."""
+    answered: set[tuple[str, str]] = set()
+    for care in sorted(care_due(garden), key=lambda c: (c.work.latest, c.work.id), reverse=True):
+        if not (care.due and care.look) or (care.tree.id, care.care) in answered:
+            continue
+        place, ago = garden.place_of(care.tree, garden.as_of).name, (garden.as_of - care.work.latest).days
+        if care.care == WIRE:
+            yield Visit(care.tree, place, care.what, f"wired {ago} days ago", None, 0, "wire-removal")
+        elif not _answered(garden, care):
+            answered.add((care.tree.id, care.care))
+            because = f"{care.work.operation.replace('-', ' ')} {ago} days ago"
+            yield Visit(care.tree, place, care.what, because, care.last)
 
 
-def _answered(garden: Garden, tree: Tree, name: str, since: date) -> bool:
+def _answered(garden: Garden, care: CareDue) -> bool:
     """Whether a look since then has told already: buds that broke, or any look for the rest."""
-    rank = stage_rank("budbreak") if name == "buds" else 0
-    return any(
-        k.tree_id == tree.id and k.earliest >= since and stage_rank(k.stage) >= rank for k in garden.looks
-    )
-
-
-def _by_wire(garden: Garden) -> Iterator[Visit]:
-    for tree in _kept(garden):
-        looks = [k for k in garden.looks if k.tree_id == tree.id]
-        works, warmth = garden.works_by_tree.get(tree.id, []), partial(growing_days, garden, tree)
-        check = wire_check(works, looks, garden.as_of, garden.calendar, vigour=tree.vigour, growth=warmth)
-        if check is not None and check.due <= garden.as_of:
-            place = garden.place_of(tree, garden.as_of).name
-            because = f"wired {(garden.as_of - check.wired.latest).days} days ago"
-            yield Visit(tree, place, check.sentence, because, None, 0, "wire-removal")
-
-
-def growing_days(garden: Garden, tree: Tree, first: date, last: date) -> float | None:
-    """Days at a constant 18 degC that the weather between two dates is worth; None when unknown."""
-    series = garden.weather.get(garden.place_of(tree, last).id)
-    if series is None or first < series.first_day or last > series.last_day:
-        return None
-    part = series.between(first, last)
-    clock = next(c for c in CLOCKS if c.name == CLOCK)
-    rates = clock.rates(part.tmin, part.tmax)
-    return float(np.nansum(rates)) if np.isfinite(rates).mean() > 0.8 else None
-
-
-def _kept(garden: Garden) -> list[Tree]:
-    return [t for t in garden.trees if t.retired is None or t.retired > garden.as_of]
+    rank = stage_rank("budbreak") if care.care == "buds" else 0
+    looks = garden.looks_by_tree.get(care.tree.id, [])
+    return any(look.earliest >= care.first and stage_rank(look.stage) >= rank for look in looks)
 
 
 def _review(garden: Garden) -> Review:
-    place = garden.places[0]
-    season, day = garden.season, garden.today
-    site = ((0, place.id),)
+    season, none = garden.season, (None, None)
+    first: tuple[date | None, date | None] = none
+    last: tuple[date | None, date | None] = none
+    share = 0.0
+
+    def dated(season: int, day: float | None) -> date | None:
+        return None if day is None else garden.calendar.date(season, day)
+
     try:
-        record = garden.record_at(site)
+        record = garden.record_at(((0, garden.places[0].id),))
     except WeatherError:
         record = None
-    first: tuple[date | None, date | None] = (None, None)
-    last: tuple[date | None, date | None] = (None, None)
-    share = 0.0
     if record is not None:
         cold = garden.limits.frost_c
-        autumn = list(first_frosts(record, cold, today=season).values())
-        spring = list(last_frosts(record, cold, today=season).values())
-        ahead = season if day < 60 else season + 1  # the spring to come
-        if autumn:
+        ahead = season if garden.today < 60 else season + 1  # the spring to come
+        if autumn := list(first_frosts(record, cold, today=season).values()):
             odds = FreezeOdds.of(autumn)
             share = odds.share
-            first = _date(garden, season, odds.day(0.1)), _date(garden, season, odds.day(0.5))
-        if spring:
-            # mirrored, so that what never came is never late
-            odds = FreezeOdds.of([-d for d in spring])
-            middle, late = odds.day(0.5), odds.day(0.1)
-            last = (
-                _date(garden, ahead, None if middle is None else -middle),
-                _date(garden, ahead, None if late is None else -late),
-            )
-    repot = [(t, t.last_repot) for t in _kept(garden) if _due_for_repotting(t, garden.as_of)]
-    return Review(first, last, share, tuple(repot))
-
-
-def _date(garden: Garden, season: int, day: float | None) -> date | None:
-    return None if day is None else garden.calendar.date(season, day)
+            first = dated(season, odds.day(0.1)), dated(season, odds.day(0.5))
+        if spring := list(last_frosts(record, cold, today=season).values()):
+            mirrored = FreezeOdds.of([-day for day in spring])  # so that what never came is never late
+            middle, late = (None if day is None else -day for day in map(mirrored.day, (0.5, 0.1)))
+            last = dated(ahead, middle), dated(ahead, late)
+    due = [(t, t.last_repot) for t in standing_trees(garden) if _due_for_repotting(t, garden.as_of)]
+    return Review(first, last, share, tuple(due))

@@ -15,6 +15,8 @@ from phenology.advice.forecast_rows import ForecastRow, GardenForecast
 SWELLING_DAYS = 18  # buds swell about this long before they break
 PINCHING_OPENS, PINCHING_LASTS = 7, 10  # days after bud break, days
 
+Dates = tuple[date | None, date | None, date | None]
+
 
 @dataclass(frozen=True)
 class Window:
@@ -40,7 +42,7 @@ class Window:
 
     row: ForecastRow
     operation: str
-    opens: tuple[date | None, date | None, date | None]
+    opens: Dates
     is_open: bool
     best: str
     closes: date | None
@@ -56,53 +58,40 @@ def windows(forecast: GardenForecast) -> list[Window]:
 
 
 def _of(row: ForecastRow, forecast: GardenForecast) -> Iterator[Window]:
-    garden = forecast.garden
-    if row.stage == "hardened" and row.advice is not None:
-        advice = row.advice
-        wanted = advice.operation or "cutback"
-        opens = _dates(row, forecast)
+    garden, opens = forecast.garden, _dates(row, forecast)
+    if row.stage == "hardened" and (advice := row.advice) is not None:
+        refused = advice.refused[0].sentence if advice.operation is None and advice.refused else ""
+        quiet = bool(advice.techniques) and not advice.wakes  # nothing ends work that wakes nothing
         yield Window(
-            row,
-            wanted,
-            opens,
-            row.arrival is None,
-            "as soon as leaves are hard",
-            advice.last_safe,
-            advice.reason,
-            advice.odds,
-            advice.refused[0].sentence if advice.operation is None and advice.refused else "",
-        )
-    if row.stage != "budbreak" or row.arrival is None:
+            row, advice.operation or "cutback", opens, row.arrival is None, "as soon as leaves are hard",
+            None if quiet else advice.last_safe, "" if quiet else advice.reason,
+            None if quiet else advice.odds, refused,
+        )  # fmt: skip
+    if row.stage != "budbreak" or row.arrival is None or row.flush > 1:
         return
-    if row.flush == 1 and garden.species_of(row.tree).woken_by != "warmth":
-        opens = _shifted(_dates(row, forecast), -SWELLING_DAYS)
-        closes = _dates(row, forecast)[1]
-        begun = opens[1] is not None and opens[1] <= garden.as_of
+    middle, species = opens[1], garden.species_of(row.tree)
+    if "bud-swell" in species.repot and (middle is None or middle >= garden.as_of):
+        swelling = _shifted(opens, -SWELLING_DAYS)
+        begun = swelling[1] is not None and swelling[1] <= garden.as_of
+        yield Window(row, "repotting", swelling, begun, "buds fat, scales parting", middle, "buds break")
+    if garden.aim_of(row.tree) == "refining" and species.takes("pinch"):
+        soft = _shifted(opens, PINCHING_OPENS)
+        closes = soft[1] + timedelta(days=PINCHING_LASTS) if soft[1] else None
         if closes is None or closes >= garden.as_of:
-            yield Window(row, "repotting", opens, begun, "buds fat, scales parting", closes, "buds break")
-    if row.flush == 1 and garden.aim_of(row.tree) == "refining":
-        opens = _shifted(_dates(row, forecast), PINCHING_OPENS)
-        closes = opens[1] + timedelta(days=PINCHING_LASTS) if opens[1] else None
-        if closes is None or closes >= garden.as_of:
-            yield Window(
-                row, "pinching", opens, False, "tips soft, two or three leaves out", closes, "tips firm"
-            )
+            best = "tips soft, two or three leaves out"
+            yield Window(row, "pinching", soft, False, best, closes, "tips firm")
 
 
-def _dates(row: ForecastRow, forecast: GardenForecast) -> tuple[date | None, date | None, date | None]:
+def _dates(row: ForecastRow, forecast: GardenForecast) -> Dates:
     if row.arrival is None:
         return row.seen[1], row.seen[1], row.seen[1]
-    early, middle, late = (row.arrival.quantile(level) for level in (0.1, 0.5, 0.9))
-    calendar = forecast.garden.calendar
-
-    def as_date(t: float) -> date | None:
-        return None if math.isinf(t) else calendar.date(row.season, t)
-
-    return as_date(early), as_date(middle), as_date(late)
+    days = (row.arrival.quantile(level) for level in (0.1, 0.5, 0.9))
+    early, middle, late = (
+        None if math.isinf(t) else forecast.garden.calendar.date(row.season, t) for t in days
+    )
+    return early, middle, late
 
 
-def _shifted(
-    dates: tuple[date | None, date | None, date | None], days: int
-) -> tuple[date | None, date | None, date | None]:
+def _shifted(dates: Dates, days: int) -> Dates:
     first, middle, last = (None if d is None else d + timedelta(days=days) for d in dates)
     return first, middle, last

@@ -21,9 +21,15 @@ STAGE_WORDS: dict[Stage, tuple[str, ...]] = {
     Stage.DORMANT: ("closed", "buds closed", "asleep", "sleeping", "tight buds"),
     Stage.SWELLING: ("swollen", "fat", "fat buds", "buds fat", "buds moving"),
     Stage.BUDBREAK: ("bud break", "breaking", "green tips", "tips showing", "opening", "buds open"),
-    Stage.EXTENDING: ("soft", "still soft", "growing", "still going", "going", "running", "lengthening"),
+    Stage.EXTENDING: (
+        *("soft", "still soft", "growing", "still going", "going", "running", "lengthening"),
+        *("bright green", "bright", "pale", "floppy", "tender"),
+    ),
     Stage.EXTENDED: ("stopped", "slowed", "full size", "shoots stopped", "done growing"),
-    Stage.HARDENED: ("firm", "hard", "leathery", "hardened off", "mature", "ripe"),
+    Stage.HARDENED: (
+        *("firm", "hard", "leathery", "hardened off", "mature", "ripe"),
+        *("dark", "dark green", "glossy", "stiff"),
+    ),
     Stage.TURNING: ("colouring", "coloring", "yellowing", "autumn colour", "falling", "leaf fall"),
     Stage.BARE: ("leafless", "no leaves", "leaves down", "naked"),
 }
@@ -51,8 +57,14 @@ MARK_WORDS: dict[Mark, tuple[str, ...]] = {
     Mark.LOST: ("frosted", "broken", "eaten", "dead", "killed"),
 }
 
+BLOOM_WORDS: dict[str, tuple[str, ...]] = {
+    "flowering": ("in flower", "in bloom", "blooming", "full bloom"),
+    "faded": ("flowers faded", "bloom over", "flowers over", "done flowering"),
+}
+"""What is said of flowers: it goes with the stage of the leaves and says nothing of them."""
+
 PART_WORDS: dict[Part, tuple[str, ...]] = {
-    Part.TOP: ("upper", "crown", "apex"),
+    Part.TOP: ("upper", "crown", "apex", "outer", "outside", "canopy"),
     Part.BOTTOM: ("lower", "low"),
     Part.INSIDE: ("inner", "interior"),
 }
@@ -107,6 +119,18 @@ def find_name(kind: type[N], text: str) -> N:
 def find_stage(text: str) -> Stage:
     """The stage meant by a word; raises as `find_name` does."""
     return find_name(Stage, text)
+
+
+def find_bloom(text: str) -> str | None:
+    """What a word says of flowers; None where it says nothing.
+
+    Examples
+    --------
+    >>> find_bloom("in bloom"), find_bloom("faded"), find_bloom("firm")
+    ('flowering', 'faded', None)
+    """
+    wanted = plain_words(text)
+    return next((name for name, words in BLOOM_WORDS.items() if wanted in (name, *words)), None)
 
 
 def find_operation(text: str) -> Operation:

@@ -25,9 +25,9 @@ PRIOR_FIELDS = ("days", "log_sd", "why")
 MOST_DAYS, MOST_LOG_SD = 400.0, 2.0
 
 CAUTIONS: dict[str, str] = {
-    "sap irritant": "The sap irritates: gloves on, hands away from eyes, blades wiped.",
+    "sap irritant": "Its sap irritates: gloves on, hands away from eyes, blades wiped.",
     "sap severe": (
-        "The sap can cause a severe rash: gloves, covered arms, eye protection, and never burn any of it."
+        "Its sap can cause a severe rash: gloves, covered arms, eye protection, and never burn any of it."
     ),
     "habit evergreen": "Old leaves drop as the new flush opens; that is not illness.",
     "habit semi-evergreen": "Leaves kept over winter drop as the new flush opens; that is not illness.",

@@ -108,13 +108,18 @@ class Species:
     def cautions(self) -> tuple[str, ...]:
         """What a grower should know before cutting or worrying, a sentence each; see `CAUTIONS`."""
         keys = (
-            f"sap {self.sap}",
             f"habit {self.habit}",
             f"woken_by {self.woken_by}",
             f"growth {self.growth}",
             f"leads {self.leads}",
         )
-        return tuple(CAUTIONS[key] for key in keys if key in CAUTIONS)
+        said = (self.sap_caution, *(CAUTIONS.get(key, "") for key in keys))
+        return tuple(caution for caution in said if caution)
+
+    @property
+    def sap_caution(self) -> str:
+        """What to know of its sap; empty where there is nothing to mind."""
+        return CAUTIONS.get(f"sap {self.sap}", "")
 
     def opens(self, flush: int) -> tuple[str, ...]:
         """The techniques that a flush may open, first choice first, by its number in the season.

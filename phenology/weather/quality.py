@@ -16,6 +16,7 @@ from datetime import date, timedelta
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from phenology.language.degrees import degrees, degrees_apart
 from phenology.model.arrays import Array
 from phenology.weather.series import DailyWeather
 
@@ -115,7 +116,7 @@ def without_crossed_days(
     low, high = np.array(tmin, dtype=float), np.array(tmax, dtype=float)
     bad = low > high
     crossed = {
-        first_day + timedelta(days=int(at)): f"tmin {low[at]:g} °C above tmax {high[at]:g} °C"
+        first_day + timedelta(days=int(at)): f"tmin {_told(low[at])} above tmax {_told(high[at])}"
         for at in np.flatnonzero(bad)
     }
     low[bad] = high[bad] = np.nan
@@ -160,12 +161,12 @@ def _beyond_records(weather: DailyWeather) -> dict[int, str]:
     marks = {}
     for name, values in _extremes(weather):
         for at in np.flatnonzero(values > HOTTEST):
-            marks[int(at)] = f"{name} {values[at]:g} °C: such heat was never measured on earth"
+            marks[int(at)] = f"{name} {_told(values[at])}: such heat was never measured on earth"
         for at in np.flatnonzero(values < COLDEST):
-            marks[int(at)] = f"{name} {values[at]:g} °C: such cold was never measured on earth"
+            marks[int(at)] = f"{name} {_told(values[at])}: such cold was never measured on earth"
     width = weather.tmax - weather.tmin
     for at in np.flatnonzero(width > WIDEST_DAY):
-        marks.setdefault(int(at), f"{width[at]:.0f} °C between tmin and tmax")
+        marks.setdefault(int(at), f"{_apart(width[at])} between tmin and tmax")
     return marks
 
 
@@ -198,8 +199,8 @@ def _spikes(weather: DailyWeather) -> dict[int, str]:
         before, after = values[1:-1] - values[:-2], values[1:-1] - values[2:]
         away = np.minimum(np.abs(before), np.abs(after))
         for at in np.flatnonzero((away >= SPIKE) & (before * after > 0)) + 1:
-            far = f"{away[at - 1]:.0f} °C from the days before and after"
-            marks[int(at)] = f"{name} {values[at]:g} °C is {far}"
+            far = f"{_apart(away[at - 1])} from the days before and after"
+            marks[int(at)] = f"{name} {_told(values[at])} is {far}"
     return marks
 
 
@@ -218,8 +219,8 @@ def _out_of_season(weather: DailyWeather) -> dict[int, str]:
             middle, spread = _robust(values[near])
             away = np.where(slot == here, np.abs(values - middle), 0.0)
             for at in np.flatnonzero(away > max(OUT_OF_SEASON[0], OUT_OF_SEASON[1] * spread)):
-                usual = f"the usual of the time of year is {middle:.0f} °C"
-                marks[int(at)] = f"{name} {values[at]:g} °C where {usual}"
+                usual = f"the usual of the time of year is {_told(round(middle))}"
+                marks[int(at)] = f"{name} {_told(values[at])} where {usual}"
     return marks
 
 
@@ -236,8 +237,18 @@ def _far_from(weather: DailyWeather, other: DailyWeather) -> dict[int, str]:
         away = np.abs(gap - steady)
         for at in np.flatnonzero(away > max(APART[0], APART[1] * spread)):
             expected = theirs[at] + steady[at]
-            marks[int(at)] = f"{name} {values[at]:g} °C where the neighbour leads to expect {expected:.0f} °C"
+            marks[int(at)] = (
+                f"{name} {_told(values[at])} where the neighbour leads to expect {_told(round(expected))}"
+            )
     return marks
+
+
+def _told(celsius: float) -> str:
+    return degrees(celsius, sign=" °")
+
+
+def _apart(celsius: float) -> str:
+    return degrees_apart(celsius, sign=" °")
 
 
 def _extremes(weather: DailyWeather) -> tuple[tuple[str, Array], tuple[str, Array]]:

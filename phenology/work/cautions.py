@@ -1,4 +1,4 @@
-"""What to mind with tools, sap, ladders and bottles: written here once, printed wherever work is.
+"""What to mind: with dates, blades, sap, ladders and bottles. Every page and command takes it from here.
 
 Common practice, no source; on sap: from memory, unverified.
 """
@@ -11,6 +11,20 @@ from phenology.model.operations import Operation
 from phenology.species.catalogue import Species
 
 LARGE = (Operation.PRUNING, Operation.THINNING, Operation.MOVING)
+
+LOOK_FIRST = "The forecast says when to look; the leaf decides."
+ROUND_LOOKS_FIRST = "The round says what to look at; the leaf decides."
+WINDOW_LOOKS_FIRST = "A window opens when the tree shows it, not when the date comes: look first."
+CUT_FIRM = (
+    "Cut only what is firm and springs back when pressed, with clean sharp blades; "
+    "mind eyes and irritant sap."
+)
+BEFORE_A_CUT = (
+    "A date is a reason to look, never a reason to cut.",
+    CUT_FIRM,
+    "Keep a fresh cut tree from hot sun and wind; water before you work.",
+)
+HALVE_AFTER = "Halve outer leaves after the cut."
 
 
 def cautions(operations: Iterable[str], species: Sequence[Species], trees: int = 1) -> Iterator[str]:
@@ -29,14 +43,9 @@ def cautions(operations: Iterable[str], species: Sequence[Species], trees: int =
     if any(kind.cuts for kind in kinds):
         clean = "; clean the blades between trees" if trees > 1 else ""
         yield f"Look before you cut; clean, sharp blades; mind your eyes{clean}."
-        sap = {(s.sap != "severe", s.latin) for s in species if s.sap != "none"}
-        for mild, latin in sorted(sap):
-            yield (
-                f"{latin}: its sap irritates; gloves, and hands away from the eyes."
-                if mild
-                else f"{latin}: its sap can cause a severe rash; gloves, covered arms, glasses, "
-                "never burn it."
-            )
+        sappy = {s.latin: s for s in species if s.sap_caution}
+        for s in sorted(sappy.values(), key=lambda s: (s.sap != "severe", s.latin)):
+            yield f"{s.latin}: {s.sap_caution[:1].lower()}{s.sap_caution[1:]}"
         yield from _wounds(species)
     for kind in dict.fromkeys(kinds):
         if kind.caution:

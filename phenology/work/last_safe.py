@@ -20,6 +20,7 @@ from phenology.garden import Garden
 from phenology.heat.clocks import CLOCKS, ThermalTime
 from phenology.heat.daylength import daylength
 from phenology.language.date_style import short_date
+from phenology.language.degrees import degrees
 from phenology.learning.flush_history import FlushHistory
 from phenology.learning.garden_fit import GardenFit
 from phenology.learning.prediction import Prediction, by_duration
@@ -148,7 +149,7 @@ def _weeks_reason(late: Late, wanted: float) -> str:
 _REASONS: dict[str, Callable[[Late, float], str]] = {
     "frost": _frost_reason,
     "cool nights": lambda late, wanted: (
-        f"new growth must be hard before nights fall below {late.limits.cool_night_c:g} degC, "
+        f"new growth must be hard before nights fall below {degrees(late.limits.cool_night_c)}, "
         f"with odds of {in_words(wanted)}"
     ),
     "weeks": _weeks_reason,

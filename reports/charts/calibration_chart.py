@@ -7,7 +7,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from phenology.heat.clocks import CLOCKS
+from phenology.heat.clocks import CLOCKS, REFERENCE_C
+from phenology.language.degrees import degrees
 from phenology.learning.calibration import Calibrated, calibrate
 from phenology.learning.garden_fit import GardenFit
 from phenology.model.season import NEVER
@@ -50,7 +51,7 @@ def plot_calibration(fit: GardenFit, species: str, ax: Axes | None = None, *, un
     bare(ax)
     name = fit.garden.species[species].name if species in fit.garden.species else species
     ax.set_title(name, loc="left", color=INK)
-    steady = "64 °F" if units == "F" else "18 °C"
+    steady = degrees(REFERENCE_C, units, sign=" °")
     ax.set_xlabel(f"days at a steady {steady}   hill: the catalogue's guess   ━ four in five, now   "
                   "thin: your waits, look to look", fontsize=8, color=INK, loc="left")  # fmt: skip
     return ax
@@ -83,7 +84,7 @@ def _readings(fit: GardenFit, row: Calibrated) -> list[tuple[float, float]]:
 
 def describe_calibration(fit: GardenFit, species: str, *, units: str = "C") -> str:
     """What the picture shows, in words."""
-    steady = "64 degF" if units == "F" else "18 degC"
+    steady = degrees(REFERENCE_C, units)
     parts = [
         f"{r.transition.words}: {r.days[0]:.0f} days at {steady}, four in five {r.days[1]:.0f} to "
         f"{r.days[2]:.0f}; the catalogue guessed {r.prior_days:.0f}"

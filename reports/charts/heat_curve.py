@@ -14,6 +14,7 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
 COLDEST, HOTTEST, TOP = -2.0, 45.0, 2.6
+NUMBERS = ("none", "one", "two", "three", "four", "five", "six", "seven", "eight")
 STROKES = ("-", (0, (5, 2)), (0, (1.5, 1.5)))  # told apart without colour
 
 
@@ -67,11 +68,15 @@ def describe_heat_curve(units: str = "C") -> str:
     >>> describe_heat_curve().split(":")[0]
     'What a day at a steady temperature counts'
     """
-    agree, fastest, still = (_shown(t, units) for t in (REFERENCE_C, Clock.optimum, Clock.ceiling))
+    agree, fastest, still = (
+        f"{_shown(t, units)} °{units}" for t in (REFERENCE_C, Clock.optimum, Clock.ceiling)
+    )
+    kinds = [clock.kind for clock in HEAT_CLOCKS]
+    rising, falling = NUMBERS[kinds.count("sine")], NUMBERS[kinds.count("falling")]
     return (
-        f"What a day at a steady temperature counts: all ways of counting agree at {agree} °{units}. "
-        f"Five rise steadily from their base; three are fastest at {fastest} °{units} and stand still at "
-        f"{still} °{units}; plain days and the date count every day alike."
+        f"What a day at a steady temperature counts: all ways of counting agree at {agree}. "
+        f"{rising.capitalize()} rise steadily from their base; {falling} are fastest at {fastest} and stand "
+        f"still at {still}; plain days and the date count every day alike."
     )
 
 

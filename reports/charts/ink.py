@@ -6,6 +6,8 @@ from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+import numpy as np
+
 from phenology.model.errors import InputError
 from reports.text.words import MONTHS
 
@@ -17,6 +19,7 @@ WASH = "#5b6f9e"  # likely
 PALE = "#b9c3da"  # usual, past
 RULE = "#8a8f9c"
 FORMATS = ("svg", "png")
+DOTS = "dots: look once a week, no date yet"
 
 
 def new_axes(ax: Axes | None, width: float, height: float) -> Axes:
@@ -56,6 +59,34 @@ def date_axis(ax: Axes, first: date, last: date) -> None:
         if turn > first.toordinal():
             ax.axvline(turn, color=PALE, lw=0.7, zorder=0)
     ax.set_xticks(middles, names)
+
+
+def mark_today(ax: Axes, day: date) -> None:
+    """A dotted line through the middle of today."""
+    ax.axvline(day.toordinal() + 0.5, color=INK, lw=1, ls=(0, (1, 2)), zorder=3)
+
+
+def mark_stop(ax: Axes, y: float, day: date) -> None:
+    """Where cutting stops: an upright at the day's end that points at what is too late."""
+    x = day.toordinal() + 1
+    ax.plot([x, x], [y - 0.42, y + 0.42], color=INK, lw=2.2, zorder=5)
+    ax.plot([x, x + 2.2], [y, y], color=INK, lw=2.2, zorder=5)
+
+
+def mark_looks(ax: Axes, y: float, first: date, last: date) -> None:
+    """Dots a week apart: looks that are asked for where no date is given."""
+    days = np.arange(first.toordinal(), last.toordinal() + 1, 7) + 0.5
+    ax.plot(days, np.full(len(days), y), ls="", marker="o", ms=3.5, color=INK, zorder=3)
+
+
+def mark_seen(ax: Axes, y: float, left: float, right: float, half: float = 0.15) -> None:
+    """An open bar between two looks."""
+    ax.fill_between([left, right], y - half, y + half, facecolor="white", edgecolor=INK, lw=1, zorder=3)
+
+
+def legend_line(ax: Axes, *marks: str) -> None:
+    """What the marks mean, in a line below; empty ones are left out."""
+    ax.set_xlabel("   ".join(filter(None, marks)), fontsize=8, color=INK, loc="left")
 
 
 def save_chart(ax: Axes, path: Path, alt: str) -> None:

@@ -8,11 +8,12 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from phenology.garden import Garden
-from phenology.model.units import c_to_f, degree_days_c_to_f
+from phenology.language.degrees import degrees
 from phenology.seasons.ahead import HeatCourse, heat_course
 from phenology.seasons.season_heat import BASE_C, days_ahead
 from reports.charts.ink import INK, PALE, RULE, WASH, bare, new_axes
-from reports.text.words import MONTHS
+from reports.table import in_units
+from reports.text.words import MONTHS, capital
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -35,27 +36,32 @@ def plot_seasons(garden: Garden, ax: Axes | None = None, *, units: str = "C") ->
     """
     ax = new_axes(ax, 8, 5.4)
     bare(ax)
-    course = heat_course(garden)
+    course, scale = heat_course(garden), in_units(1.0, "degree_days", units)
     start = garden.calendar.start(course.season)
     shown = list(course.past.items())[-SHOWN:]
     for k, (season, heat) in enumerate(shown):
         recent = k - (len(shown) - NAMED)
         stroke = STROKES[recent] if recent >= 0 else "-"
-        ax.plot(_inside(heat, units), color=WASH if recent >= 0 else PALE, ls=stroke,
+        ax.plot(scale * heat, color=WASH if recent >= 0 else PALE, ls=stroke,
                 lw=1.2 if recent >= 0 else 0.7, zorder=2 if recent >= 0 else 1)  # fmt: skip
         if recent >= 0:
-            end = _inside(heat, units)
-            ax.text(len(end), end[-1], garden.calendar.label(season), fontsize=7, color=WASH, va="center")
-    ax.plot(_inside(course.heat, units), color=INK, lw=2.4, zorder=3)
-    ax.text(len(course.heat) - 4, _inside(course.heat, units)[-1], garden.calendar.label(course.season),
+            ax.text(
+                len(heat),
+                scale * heat[-1],
+                garden.calendar.label(season),
+                fontsize=7,
+                color=WASH,
+                va="center",
+            )
+    ax.plot(scale * course.heat, color=INK, lw=2.4, zorder=3)
+    ax.text(len(course.heat) - 4, scale * course.heat[-1], garden.calendar.label(course.season),
             ha="right", va="bottom", color=INK, fontweight="bold")  # fmt: skip
     turns = [(_month_after(start, k) - start).days for k in range(12)]
     middles = [(a + b) / 2 for a, b in zip(turns, [*turns[1:], 365], strict=True)]
     ax.set_xticks(middles, [MONTHS[(start + timedelta(days=m)).month - 1] for m in middles])
     ax.set_xlim(0, 380)
     ax.set_ylim(bottom=0)
-    base = f"{c_to_f(BASE_C):.0f} °F" if units == "F" else f"{BASE_C:.0f} °C"
-    ax.set_ylabel(f"degree-days above {base}", color=INK)
+    ax.set_ylabel(f"degree-days above {degrees(BASE_C, units, sign=' °')}", color=INK)
     _strip(ax, course, dict(shown[-NAMED:]))
     return ax
 
@@ -82,12 +88,7 @@ def _strip(ax: Axes, course: HeatCourse, recent: dict[int, np.ndarray]) -> None:
     ticks = [t for t in (-20, -10, 0, 10, 20) if abs(t) <= reach]
     strip.set_yticks(ticks, [f"{t:+d}" if t else "usual" for t in ticks], fontsize=8)
     strip.set_ylabel("days\nahead", rotation=0, ha="right", va="center", fontsize=8, color=INK)
-    words = course.words[:1].upper() + course.words[1:]
-    strip.text(0.005, 0.98, words, transform=strip.transAxes, va="top", fontsize=9, color=INK)
-
-
-def _inside(heat: np.ndarray, units: str) -> np.ndarray:
-    return degree_days_c_to_f(heat) if units == "F" else heat
+    strip.text(0.005, 0.98, capital(course.words), transform=strip.transAxes, va="top", fontsize=9, color=INK)
 
 
 def _month_after(start: date, months: int) -> date:

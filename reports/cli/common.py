@@ -18,12 +18,14 @@ if TYPE_CHECKING:
 def open_garden_option(command: Callable[..., Any]) -> Callable[..., Any]:
     """Let ``--garden DIR`` stand after the command as well as before it; passes ``garden: OpenGarden``.
 
-    It is closed when the command ends; until then dates are written as the garden has them. What is wrong
+    It is closed when the command ends; until then dates and temperatures are written as the garden has
+    them. What is wrong
     with its settings, the command tells.
     """
 
     def opened(ctx: click.Context, _param: click.Parameter, value: str | None) -> OpenGarden:
         from phenology.language.date_style import using_dates
+        from phenology.language.degrees import using_units
         from phenology.model.errors import FlushcastError
         from reports.garden.open_garden import OpenGarden
 
@@ -34,6 +36,7 @@ def open_garden_option(command: Callable[..., Any]) -> Callable[..., Any]:
         ctx.call_on_close(garden.close)
         with suppress(FlushcastError):
             ctx.with_resource(using_dates(garden.settings.date_style))
+            ctx.with_resource(using_units(garden.settings.units))
         return garden
 
     return click.option(

@@ -34,5 +34,13 @@ def asking(read: Callable[[], T], answer: Callable[[FileQuestion, str], None]) -
             if not may_ask():
                 raise
             say(f"{question}.")
-            kind = click.Choice(question.choices) if question.choices else str
-            answer(question, click.prompt(question.what.replace("_", " "), type=kind, err=True))
+            answer(question, _ask(question))
+
+
+def _ask(question: FileQuestion) -> str:
+    """An answer out of the choices; whether the day comes first may be said with y or n."""
+    words, choices = question.what.replace("_", " "), question.choices
+    if question.what == "date_order":
+        words, choices = "Day first?", ("y", "n", *choices)
+    answer: str = click.prompt(words, type=click.Choice(choices) if choices else str, err=True)
+    return {"y": "day-first", "n": "month-first"}.get(answer, answer)

@@ -29,6 +29,8 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "init": ("setup.init_command", "Make a garden: where, units, first trees."),
     "look": ("writing.look_command", "Write down what stage trees are at."),
     "work": ("writing.work_command", "Write down what was done to trees."),
+    "check": ("telling.check_command", "May I? Yes, better wait or no, and why."),
+    "plan": ("telling.plan_command", "The flushes this season may still bring."),
     "round": ("telling.round_command", "Which trees to look at on this walk, and what for."),
     "windows": ("telling.windows_command", "What may be done when; what waiting costs."),
     "shoot": ("telling.shoot_command", "How far to cut a shoot, and why."),

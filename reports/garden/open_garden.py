@@ -208,15 +208,15 @@ class OpenGarden:
             raise InputError("the garden has no place yet; add one with `flushcast place add`")
         return self.places
 
-    def read_date(self, text: str) -> VagueDate:
-        """A date as typed, read as the garden has dates."""
+    def read_date(self, text: str, by: date | None = None) -> VagueDate:
+        """A date as typed, read as the garden has dates: the latest such by a day, today unless given."""
         from phenology.language.vague_dates import parse
         from phenology.language.written_days import AmbiguousDateError
 
         settings = self.settings_or_usual
         weeks = settings.date_style.first_weekday
         try:
-            return parse(text, today=self.today, order=settings.reading_order, first_weekday=weeks)
+            return parse(text, today=by or self.today, order=settings.reading_order, first_weekday=weeks)
         except AmbiguousDateError as error:
             either = f"{str(error).split(';')[0]}; write the month as a word"
             if settings.date_order is not None:  # dates are shown year first: so they are written too
@@ -231,6 +231,21 @@ class OpenGarden:
             return self.today
         earliest, latest = self.read_date(text).in_season(self.calendar, self.today)
         return earliest + (latest - earliest) // 2
+
+    def coming_day(self, text: str) -> date:
+        """A date of the season under way that is today or still to come, a vague one by its middle.
+
+        Raises
+        ------
+        InputError
+            If it is over.
+        """
+        end = self.calendar.end(self.calendar.season_of(self.today))
+        earliest, latest = self.read_date(text, by=end).in_season(self.calendar, end)
+        day = earliest + (latest - earliest) // 2
+        if day < self.today:
+            raise InputError(f"{text} is over; name a day of this season that is still to come")
+        return day
 
     def past_day(self, asked: str | date | None) -> date:
         """The day asked for with ``--as-of`` or `as_of`: one day, not to come; None is today.

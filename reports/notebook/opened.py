@@ -15,7 +15,7 @@ from phenology.garden import Garden
 from phenology.judging.past_forecasts import EVERY_DAYS, past_forecasts
 from phenology.learning.garden_fit import GardenFit
 from phenology.model.errors import InputError, WeatherError
-from phenology.model.records import Place, Tree
+from phenology.model.records import Place
 from phenology.model.track_record import PastForecast, TrackRecord
 from phenology.species.catalogue import find_species
 from phenology.weather.season_weather import SeasonWeather
@@ -108,19 +108,6 @@ class Opened:
     def _record(self, place: str | None) -> SeasonWeather:
         """The weather of a place by seasons."""
         return self.snapshot.record_at(((0, self._place(place).id),))
-
-    def _tree(self, text: str) -> Tree:
-        """The one tree that a few words mean."""
-        from phenology.language.tree_selection import Roster, select_trees
-
-        garden = self.snapshot
-        names = {latin: species.names for latin, species in garden.species.items()}
-        chosen = select_trees(
-            text, Roster(garden.trees, garden.places, garden.stands, names), on=garden.as_of
-        )
-        if len(chosen) != 1:
-            raise InputError(f"'{text}' means {len(chosen)} trees; name one")
-        return chosen[0]
 
     def _latin(self, text: str | None) -> str | None:
         """The Latin name that a grower's word means, of species that grow here first; None stays None."""

@@ -41,8 +41,9 @@ class Pictures(Opened):
         ax : matplotlib Axes, optional
         """
         from reports.charts.one_tree import plot_tree
+        from reports.garden.named_tree import named_tree
 
-        return plot_tree(self.outlook, self._tree(tree), ax)
+        return plot_tree(self.outlook, named_tree(self.snapshot, tree), ax)
 
     def plot_calibration(self, species: str, ax: Axes | None = None) -> Axes:
         """Draw what was learned of a species beside what the catalogue believed.

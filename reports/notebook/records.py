@@ -4,67 +4,204 @@ from __future__ import annotations
 
 import math
 from collections import Counter
+from collections.abc import Callable, Iterator
+from datetime import date
+from typing import NamedTuple
 
 import pandas as pd
 
+from data_sources.journal.changes import Change
+from phenology.advice.care import standing_trees
+from phenology.learning.flush_history import FlushHistory
 from phenology.learning.transitions import TARGETS
-from phenology.species.catalogue import STEPS
-from reports.notebook.columns import Columns, table
+from phenology.model.records import Look, Place, Tree, Work
+from phenology.model.season import SeasonCalendar
+from phenology.species.catalogue import STEPS, Species
+from reports.notebook.columns import frame, names_columns
 from reports.notebook.opened import Opened
+from reports.table import Column, fields
 
-PLACES: Columns = {
-    "place": "text", "latitude_deg": "number", "longitude_deg": "number", "elevation_m": "number",
-    "timezone": "text", "cover": "text", "sun": "text", "trees": "whole", "note": "text", "place_id": "text",
-}  # fmt: skip
-TREES: Columns = {
-    "label": "text", "species": "text", "name": "text", "place": "text", "aim": "text", "pot": "text",
-    "last_repot": "date", "vigour": "text", "grown_for": "text", "retired": "date", "looks": "whole",
-    "seasons": "whole", "note": "text", "tree_id": "text",
-}  # fmt: skip
-SPECIES: Columns = {
-    "species": "text", "name": "text", "trees": "whole", "habit": "text", "growth": "text",
-    "defoliation": "text", "grown_for": "text", "leaves_least": "whole", "leaves_most": "whole",
-    **{f"{step}_days_at_18c": "number" for step in STEPS},
-}  # fmt: skip
-LOOKS: Columns = {
-    "date": "date", "earliest": "date", "latest": "date", "label": "text", "species": "text",
-    "season": "whole", "flush": "whole", "stage": "text", "kind": "text", "checked": "yes", "lost": "yes",
-    "part": "text", "leaves": "text", "who": "text", "note": "text", "typed": "text", "tree_id": "text",
-    "flush_id": "text",
-}  # fmt: skip
-WORK: Columns = {
-    "date": "date", "earliest": "date", "latest": "date", "label": "text", "species": "text",
-    "season": "whole", "operation": "text", "wakes": "yes", "part": "text", "early": "yes", "who": "text",
-    "note": "text", "typed": "text", "tree_id": "text",
-}  # fmt: skip
-FLUSHES: Columns = {
-    "label": "text", "species": "text", "season": "whole", "flush": "whole", "started_by": "text",
-    "started_on": "date", "woken_by": "text",
-    **{f"{stage}_{end}": "date" for stage in TARGETS for end in ("after", "by")},
-    "stage": "text", "last_look": "date", "checked": "yes", "lost": "yes", "ended_on": "date",
-    "ended_why": "text", "contradiction": "text", "flush_id": "text",
-}  # fmt: skip
-INTERVALS: Columns = {
-    "label": "text", "species": "text", "season": "whole", "flush": "whole", "stage": "text",
-    "after": "date", "by": "date", "after_day": "number", "by_day": "number", "width_days": "number",
-}  # fmt: skip
-HISTORY: Columns = {
-    "at": "time", "what": "text", "device": "text", "rows": "whole", "undone": "yes", "change_id": "text",
-}  # fmt: skip
+PLACES: tuple[Column[tuple[Place, int]], ...] = (
+    Column("place", "text", lambda r: r[0].name, "its name"),
+    Column("latitude_deg", "number", lambda r: r[0].latitude, "south negative"),
+    Column("longitude_deg", "number", lambda r: r[0].longitude, "west negative"),
+    Column("elevation_m", "number", lambda r: r[0].elevation),
+    *fields(lambda r: r[0], timezone="text", cover="text", sun="text"),
+    Column("trees", "whole", lambda r: r[1], "how many stand there on the garden's day"),
+    Column("note", "text", lambda r: r[0].note),
+    Column("place_id", "id", lambda r: r[0].id),
+)
+
+
+class TreeRow(NamedTuple):
+    """A tree on the garden's day."""
+
+    tree: Tree
+    name: str
+    place: str
+    aim: str
+    looks: int
+    seasons: int
+
+
+TREES: tuple[Column[TreeRow], ...] = (
+    Column("label", "text", lambda r: r.tree.label),
+    Column("species", "text", lambda r: r.tree.species, "its Latin name"),
+    Column("name", "text", lambda r: r.name, "the species' common name"),
+    Column("place", "text", lambda r: r.place),
+    Column("aim", "text", lambda r: r.aim),
+    *fields(lambda r: r.tree, pot="text", last_repot="date", vigour="text", grown_for="text"),
+    Column("retired", "date", lambda r: r.tree.retired, "missing while it is grown"),
+    Column("looks", "whole", lambda r: r.looks, "on record"),
+    Column("seasons", "whole", lambda r: r.seasons, "with any look"),
+    Column("note", "text", lambda r: r.tree.note),
+    Column("tree_id", "id", lambda r: r.tree.id),
+)
+
+
+def _step_days() -> Iterator[Column[tuple[Species, int]]]:
+    def at(step: str) -> Callable[[tuple[Species, int]], float | None]:
+        return lambda r: r[0].priors[step].days if step in r[0].priors else None
+
+    for step in STEPS:
+        yield Column(f"{step}_days_at_18c", "number", at(step), "the catalogue's median, in days at 18 °C")
+
+
+SPECIES: tuple[Column[tuple[Species, int]], ...] = (
+    Column("species", "text", lambda r: r[0].latin, "its Latin name"),
+    Column("name", "text", lambda r: r[0].name, "its common name"),
+    Column("trees", "whole", lambda r: r[1], "that grow here"),
+    *fields(lambda r: r[0], habit="text", growth="text", defoliation="text", grown_for="text"),
+    Column("leaves_least", "whole", lambda r: r[0].leaves[0], "on a finished shoot"),
+    Column("leaves_most", "whole", lambda r: r[0].leaves[1], "on a finished shoot"),
+    *_step_days(),
+)
+
+
+class LookRow(NamedTuple):
+    """A look with what it belongs to."""
+
+    look: Look
+    tree: Tree
+    season: int
+    flush: int
+
+
+LOOKS: tuple[Column[LookRow], ...] = (
+    Column("date", "date", lambda r: r.look.latest, "the day, or the last day of a vague one"),
+    *fields(lambda r: r.look, earliest="date", latest="date"),
+    Column("label", "text", lambda r: r.tree.label, "the tree's name"),
+    Column("species", "text", lambda r: r.tree.species, "its Latin name"),
+    Column("season", "season", lambda r: r.season, "the year it starts in"),
+    Column("flush", "whole", lambda r: r.flush, "1 for the season's own"),
+    Column("stage", "text", lambda r: r.look.stage),
+    Column("kind", "text", lambda r: r.look.kind, "seen: stood by then; happened: came about then"),
+    *fields(lambda r: r.look, checked="yes", lost="yes", part="text", leaves="text", who="text", note="text"),
+    Column("typed", "text", lambda r: r.look.date_text, "the date as written"),
+    Column("tree_id", "id", lambda r: r.tree.id),
+    Column("flush_id", "id", lambda r: r.look.flush_id),
+)
+
+
+class WorkRow(NamedTuple):
+    """A piece of work on a tree."""
+
+    work: Work
+    tree: Tree
+    season: int
+
+
+WORK: tuple[Column[WorkRow], ...] = (
+    Column("date", "date", lambda r: r.work.latest, "the day, or the last day of a vague one"),
+    *fields(lambda r: r.work, earliest="date", latest="date"),
+    Column("label", "text", lambda r: r.tree.label, "the tree's name"),
+    Column("species", "text", lambda r: r.tree.species, "its Latin name"),
+    Column("season", "season", lambda r: r.season, "the year it starts in"),
+    Column("operation", "text", lambda r: r.work.operation),
+    Column("wakes", "yes", lambda r: r.work.operation.wakes, "whether it wakes a flush"),
+    Column("part", "text", lambda r: r.work.part),
+    Column("early", "yes", lambda r: r.work.early, "before leaves were hard: no evidence that they were"),
+    *fields(lambda r: r.work, who="text", note="text"),
+    Column("typed", "text", lambda r: r.work.date_text, "the date as written"),
+    Column("tree_id", "id", lambda r: r.tree.id),
+)
+
+
+class FlushRow(NamedTuple):
+    """A flush, and the operation that woke it."""
+
+    h: FlushHistory
+    calendar: SeasonCalendar
+    woken_by: str | None = None
+
+    def day(self, t: float | None) -> date | None:
+        """The date of a time of its season; None where that is unknown or never."""
+        return self.calendar.date(self.h.flush.season, t) if t is not None and math.isfinite(t) else None
+
+    def looks(self, stage: str) -> tuple[date | None, date | None]:
+        """The last look before a stage and the first at or after it."""
+        after, by = self.h.came.get(stage, (-math.inf, math.inf))
+        return self.day(after) if after >= 1 else None, self.day(by)
+
+
+def _stage_looks() -> Iterator[Column[FlushRow]]:
+    def at(stage: str, k: int) -> Callable[[FlushRow], date | None]:
+        return lambda r: r.looks(stage)[k]
+
+    for stage in TARGETS:
+        yield Column(f"{stage}_after", "date", at(stage, 0), "the last look before it")
+        yield Column(f"{stage}_by", "date", at(stage, 1), "the first at or after it")
+
+
+FLUSHES: tuple[Column[FlushRow], ...] = (
+    Column("label", "text", lambda r: r.h.tree.label, "the tree's name"),
+    Column("species", "text", lambda r: r.h.tree.species, "its Latin name"),
+    Column("season", "season", lambda r: r.h.flush.season, "the year it starts in"),
+    Column("flush", "whole", lambda r: r.h.number, "1 for the season's own"),
+    Column("started_by", "text", lambda r: r.h.flush.started_by, "season, seen or work"),
+    Column("started_on", "date", lambda r: r.h.flush.started_on),
+    Column("woken_by", "text", lambda r: r.woken_by, "the operation"),
+    *_stage_looks(),
+    Column("stage", "text", lambda r: r.h.stage, "the latest on record"),
+    Column("last_look", "date", lambda r: r.day(r.h.last_look)),
+    *fields(lambda r: r.h, checked="yes", lost="yes"),
+    *fields(lambda r: r.h.flush, ended_on="date", ended_why="text"),
+    Column("contradiction", "text", lambda r: r.h.contradiction or None, "looks that go backward"),
+    Column("flush_id", "id", lambda r: r.h.flush.id),
+)
+INTERVALS: tuple[Column[tuple[FlushRow, str]], ...] = (
+    Column("label", "text", lambda r: r[0].h.tree.label, "the tree's name"),
+    Column("species", "text", lambda r: r[0].h.tree.species, "its Latin name"),
+    Column("season", "season", lambda r: r[0].h.flush.season, "the year it starts in"),
+    Column("flush", "whole", lambda r: r[0].h.number, "1 for the season's own"),
+    Column("stage", "text", lambda r: r[1]),
+    Column("after", "date", lambda r: r[0].looks(r[1])[0], "the last look without it"),
+    Column("by", "date", lambda r: r[0].looks(r[1])[1], "the first look with it"),
+    Column("after_day", "number", lambda r: r[0].h.came[r[1]][0], "day of the season; -inf where open"),
+    Column("by_day", "number", lambda r: r[0].h.came[r[1]][1], "day of the season; inf where open"),
+    Column("width_days", "number", lambda r: r[0].h.came[r[1]][1] - r[0].h.came[r[1]][0], "between the two"),
+)
+HISTORY: tuple[Column[Change], ...] = (
+    Column("at", "time", lambda c: c.at, "UTC"),
+    Column("what", "text", lambda c: c.label, "was done"),
+    Column("device", "text", lambda c: c.device, "it was written on"),
+    Column("rows", "whole", lambda c: sum(c.rows.values()), "changed"),
+    Column("undone", "yes", lambda c: c.undone, "whether it was taken back"),
+    Column("change_id", "id", lambda c: c.batch),
+)
 
 
 class Records(Opened):
     """Frames of what was written down."""
 
+    @names_columns(PLACES)
     def places(self) -> pd.DataFrame:
         """Where trees stand.
 
         Returns
         -------
         DataFrame, one row a place
-            ``place``; ``latitude_deg``, ``longitude_deg`` (south and west negative); ``elevation_m``;
-            ``timezone``, ``cover``, ``sun``; ``trees`` (how many stand there on the garden's day); ``note``,
-            ``place_id``.
+            {columns}
 
         Examples
         --------
@@ -75,29 +212,17 @@ class Records(Opened):
         0  Larkfield benches          48.2        310.0     12
         """
         garden = self.snapshot
-        standing = [t for t in garden.trees if t.retired is None or t.retired > garden.as_of]
-        count = Counter(garden.place_of(t, garden.as_of).id for t in standing)
-        return table(
-            (
-                {
-                    "place": p.name, "latitude_deg": p.latitude, "longitude_deg": p.longitude,
-                    "elevation_m": p.elevation, "timezone": p.timezone, "cover": p.cover, "sun": p.sun,
-                    "trees": count[p.id], "note": p.note, "place_id": p.id,
-                }
-                for p in garden.places
-            ),
-            PLACES,
-        )  # fmt: skip
+        count = Counter(garden.place_of(t, garden.as_of).id for t in standing_trees(garden))
+        return frame(PLACES, ((place, count[place.id]) for place in garden.places))
 
+    @names_columns(TREES)
     def trees(self) -> pd.DataFrame:
         """The trees, with where they stand and what they are grown towards on the garden's day.
 
         Returns
         -------
         DataFrame, one row a tree
-            ``label``; ``species`` (Latin) and ``name`` (common); ``place``, ``aim``, ``pot``; ``last_repot``
-            (date); ``vigour``, ``grown_for``; ``retired`` (date, missing while it is grown); ``looks``, and
-            ``seasons`` with any; ``note``, ``tree_id``.
+            {columns}
 
         Examples
         --------
@@ -110,36 +235,25 @@ class Records(Opened):
         2  Crab apple        Malus halliana  refining        5
         """
         garden = self.snapshot
-        seasons: dict[str, set[int]] = {}
-        looks: Counter[str] = Counter()
-        for look in garden.looks:
-            looks[look.tree_id] += 1
-            seasons.setdefault(look.tree_id, set()).add(garden.calendar.season_of(look.latest))
-        return table(
-            (
-                {
-                    "label": t.label, "species": t.species, "name": garden.species_of(t).name,
-                    "place": garden.place_of(t, garden.as_of).name, "aim": garden.aim_of(t), "pot": t.pot,
-                    "last_repot": t.last_repot, "vigour": t.vigour, "grown_for": t.grown_for,
-                    "retired": t.retired, "looks": looks[t.id], "seasons": len(seasons.get(t.id, ())),
-                    "note": t.note, "tree_id": t.id,
-                }
-                for t in garden.trees
-            ),
-            TREES,
-        )  # fmt: skip
+        season_of, looks_by_tree = garden.calendar.season_of, garden.looks_by_tree
+        rows = []
+        for tree in garden.trees:
+            looks = looks_by_tree.get(tree.id, [])
+            place, aim = garden.place_of(tree, garden.as_of).name, garden.aim_of(tree)
+            seasons = len({season_of(look.latest) for look in looks})
+            rows.append(TreeRow(tree, garden.species_of(tree).name, place, aim, len(looks), seasons))
+        return frame(TREES, rows)
 
+    @names_columns(SPECIES)
     def species(self) -> pd.DataFrame:
         """The catalogue as this garden uses it: what a species is, and what is believed before any look.
+
+        `flushcast species NAME` shows where each value comes from.
 
         Returns
         -------
         DataFrame, one row a species, those that grow here first
-            ``species`` (Latin), ``name`` (common), ``trees`` here; ``habit``, ``growth``, ``defoliation``,
-            ``grown_for``; ``leaves_least``, ``leaves_most`` on a finished shoot; and the catalogue's median
-            for each step, in days at a steady 18 °C: ``start_budbreak_days_at_18c``,
-            ``work_budbreak_days_at_18c``, ``budbreak_extended_days_at_18c``,
-            ``extended_hardened_days_at_18c``. `flushcast species NAME` shows where each comes from.
+            {columns}
 
         Examples
         --------
@@ -151,36 +265,18 @@ class Records(Opened):
         1       Acer buergerianum      2   free                           16.0
         2  Pseudocydonia sinensis      2   free                           16.0
         """
-        garden = self.snapshot
-        count = Counter(t.species for t in garden.trees)
-        known = sorted(garden.species.values(), key=lambda s: (-count[s.latin], s.latin))
-        return table(
-            (
-                {
-                    "species": s.latin, "name": s.name, "trees": count[s.latin], "habit": s.habit,
-                    "growth": s.growth, "defoliation": s.defoliation, "grown_for": s.grown_for,
-                    "leaves_least": s.leaves[0], "leaves_most": s.leaves[1],
-                    **{
-                        f"{step}_days_at_18c": s.priors[step].days if step in s.priors else None
-                        for step in STEPS
-                    },
-                }
-                for s in known
-            ),
-            SPECIES,
-        )  # fmt: skip
+        count = Counter(tree.species for tree in self.snapshot.trees)
+        known = sorted(self.snapshot.species.values(), key=lambda s: (-count[s.latin], s.latin))
+        return frame(SPECIES, ((species, count[species.latin]) for species in known))
 
+    @names_columns(LOOKS)
     def looks(self) -> pd.DataFrame:
         """Every look, oldest first.
 
         Returns
         -------
-        DataFrame, one row a look
-            ``date`` (the day, or the last day of a vague one), ``earliest``, ``latest`` (dates); ``label``,
-            ``species``; ``season`` (the year it starts in) and ``flush`` (1 for the season's own) that the
-            look belongs to; ``stage``; ``kind`` (`seen`: stood by then, `happened`: came about then);
-            ``checked``, ``lost`` (marks); ``part``, ``leaves``, ``who``, ``note``; ``typed`` (the date as
-            written); ``tree_id``, ``flush_id``. `reports.notebook.hindcast` takes this frame as it is.
+        DataFrame, one row a look; `reports.notebook.hindcast` takes this frame as it is
+            {columns}
 
         Examples
         --------
@@ -192,32 +288,19 @@ class Records(Opened):
         1098 2026-06-11   Maple 1      1  extended
         1099 2026-06-11  Quince 1      1  extended
         """
-        garden = self.snapshot
-        trees = {t.id: t for t in garden.trees}
+        trees = {t.id: t for t in self.snapshot.trees}
         where = {h.flush.id: (h.flush.season, h.number) for h in self.fit.histories}
-        rows = []
-        for look in sorted(garden.looks, key=lambda v: (v.latest, v.earliest, trees[v.tree_id].label)):
-            season, flush = where[look.flush_id]
-            tree = trees[look.tree_id]
-            rows.append({
-                "date": look.latest, "earliest": look.earliest, "latest": look.latest, "label": tree.label,
-                "species": tree.species, "season": season, "flush": flush, "stage": look.stage,
-                "kind": look.kind, "checked": look.checked, "lost": look.lost, "part": look.part,
-                "leaves": look.leaves, "who": look.who, "note": look.note, "typed": look.date_text,
-                "tree_id": tree.id, "flush_id": look.flush_id,
-            })  # fmt: skip
-        return table(rows, LOOKS)
+        rows = [LookRow(look, trees[look.tree_id], *where[look.flush_id]) for look in self.snapshot.looks]
+        return frame(LOOKS, sorted(rows, key=lambda r: (r.look.latest, r.look.earliest, r.tree.label)))
 
+    @names_columns(WORK)
     def work(self) -> pd.DataFrame:
         """All work, oldest first.
 
         Returns
         -------
         DataFrame, one row a piece of work on a tree
-            ``date`` (the day, or the last day of a vague one), ``earliest``, ``latest`` (dates); ``label``,
-            ``species``, ``season``; ``operation``; ``wakes`` (whether it wakes a flush); ``part``; ``early``
-            (done before the leaves were hard, and so no evidence that they were); ``who``, ``note``;
-            ``typed`` (the date as written); ``tree_id``.
+            {columns}
 
         Examples
         --------
@@ -228,33 +311,18 @@ class Records(Opened):
         130 2026-06-11   Elm   halving  False
         131 2026-06-11   Elm   cutback   True
         """
-        garden = self.snapshot
-        trees = {t.id: t for t in garden.trees}
-        rows = []
-        for work in sorted(garden.works, key=lambda w: (w.latest, w.earliest, trees[w.tree_id].label)):
-            tree = trees[work.tree_id]
-            rows.append({
-                "date": work.latest, "earliest": work.earliest, "latest": work.latest, "label": tree.label,
-                "species": tree.species, "season": garden.calendar.season_of(work.latest),
-                "operation": work.operation, "wakes": work.operation.wakes, "part": work.part,
-                "early": work.early, "who": work.who, "note": work.note, "typed": work.date_text,
-                "tree_id": tree.id,
-            })  # fmt: skip
-        return table(rows, WORK)
+        trees, season_of = {t.id: t for t in self.snapshot.trees}, self.snapshot.calendar.season_of
+        rows = [WorkRow(w, trees[w.tree_id], season_of(w.latest)) for w in self.snapshot.works]
+        return frame(WORK, sorted(rows, key=lambda r: (r.work.latest, r.work.earliest, r.tree.label)))
 
+    @names_columns(FLUSHES)
     def flushes(self) -> pd.DataFrame:
         """Every flush, and between which looks its stages came.
 
         Returns
         -------
-        DataFrame, one row a flush, tree by tree
-            ``label``, ``species``, ``season`` (the year it starts in), ``flush`` (1 for the season's own);
-            ``started_by`` (`season`, `seen` or `work`), ``started_on`` (date), ``woken_by`` (the operation);
-            for each stage the last look before it and the first at or after it, as dates:
-            ``budbreak_after``, ``budbreak_by``, ``extended_after``, ``extended_by``, ``hardened_after``,
-            ``hardened_by`` (missing where no look says); ``stage`` and ``last_look``: the latest on record;
-            ``checked``, ``lost``; ``ended_on``, ``ended_why``; ``contradiction`` (looks that go backward);
-            ``flush_id``.
+        DataFrame, one row a flush, tree by tree; dates are missing where no look says
+            {columns}
 
         Examples
         --------
@@ -266,34 +334,18 @@ class Records(Opened):
         1  Azalea    2022      2     2022-10-02  2022-10-12
         """
         operations = {w.id: w.operation for w in self.snapshot.works}
-        rows = []
-        for h in self.fit.histories:
-            season = h.flush.season
-            ends = {}
-            for stage in TARGETS:
-                after, by = h.came.get(stage, (-math.inf, math.inf))
-                ends[f"{stage}_after"] = self._day_before(season, after)
-                ends[f"{stage}_by"] = self._date(season, by)
-            rows.append({
-                "label": h.tree.label, "species": h.tree.species, "season": season, "flush": h.number,
-                "started_by": h.flush.started_by, "started_on": h.flush.started_on,
-                "woken_by": operations.get(h.flush.work_id or ""), **ends, "stage": h.stage,
-                "last_look": self._date(season, h.last_look), "checked": h.checked, "lost": h.lost,
-                "ended_on": h.flush.ended_on, "ended_why": h.flush.ended_why,
-                "contradiction": h.contradiction or None, "flush_id": h.flush.id,
-            })  # fmt: skip
-        return table(rows, FLUSHES)
+        calendar = self.snapshot.calendar
+        rows = (FlushRow(h, calendar, operations.get(h.flush.work_id or "")) for h in self.fit.histories)
+        return frame(FLUSHES, rows)
 
+    @names_columns(INTERVALS)
     def intervals(self) -> pd.DataFrame:
         """The same in long form: one event a row, known to lie in (after, by].
 
         Returns
         -------
-        DataFrame, one row a flush and stage that any look speaks of
-            ``label``, ``species``, ``season`` (the year it starts in), ``flush``, ``stage``; ``after``,
-            ``by``: the last look without it and the first look with it (dates, missing where there is none);
-            ``after_day``, ``by_day``: the same as days of the season (1 for its first; -inf and inf where
-            open); ``width_days``.
+        DataFrame, one row a flush and stage that any look speaks of; missing where there is no look
+            {columns}
 
         Examples
         --------
@@ -304,25 +356,17 @@ class Records(Opened):
         0  Azalea    2022  budbreak 2022-04-19 2022-04-28         9.0
         1  Azalea    2022  extended 2022-06-07 2022-06-13         6.0
         """
-        rows = []
-        for h in self.fit.histories:
-            for stage, (after, by) in h.came.items():
-                rows.append({
-                    "label": h.tree.label, "species": h.tree.species, "season": h.flush.season,
-                    "flush": h.number, "stage": stage, "after": self._day_before(h.flush.season, after),
-                    "by": self._date(h.flush.season, by), "after_day": after, "by_day": by,
-                    "width_days": by - after,
-                })  # fmt: skip
-        return table(rows, INTERVALS)
+        rows = (FlushRow(h, self.snapshot.calendar) for h in self.fit.histories)
+        return frame(INTERVALS, ((row, stage) for row in rows for stage in row.h.came))
 
+    @names_columns(HISTORY)
     def history(self) -> pd.DataFrame:
         """What was written when, newest first.
 
         Returns
         -------
         DataFrame, one row a change
-            ``at`` (moment, UTC), ``what`` was done, the ``device`` it was written on, how
-            many ``rows`` it changed, whether it was ``undone``, ``change_id``.
+            {columns}
 
         Examples
         --------
@@ -331,13 +375,4 @@ class Records(Opened):
         >>> garden.history()["what"].tolist()
         ['made the demo garden']
         """
-        return table(
-            (
-                {
-                    "at": c.at, "what": c.label, "device": c.device,
-                    "rows": sum(c.rows.values()), "undone": c.undone, "change_id": c.batch,
-                }
-                for c in self.read_history()
-            ),
-            HISTORY,
-        )  # fmt: skip
+        return frame(HISTORY, self.read_history())

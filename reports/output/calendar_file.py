@@ -13,16 +13,17 @@ from datetime import UTC, date, datetime, time, timedelta
 from typing import Any
 from uuid import NAMESPACE_URL, uuid5
 
-from phenology.advice.forecast_rows import ForecastRow, GardenForecast
+from phenology.advice.care import WIRE, care_due
+from phenology.advice.forecast_rows import GardenForecast
+from phenology.advice.next_steps import NextStep, coming_steps
 from phenology.garden import Garden
 from phenology.model.errors import InputError
-from reports.text.aftercare_due import care_ahead, wire_looks
-from reports.text.deciding import STATE, coming_rows, does, last_safe_of, row_date
-from reports.text.words import short_date
+from phenology.work.cautions import LOOK_FIRST
+from reports.text.forecast_text import STATE
+from reports.text.words import capital, short_date
 
 PRODUCT = "-//flushcast//garden//EN"
 UID_END = "@flushcast"
-CAUTION = "The forecast says when to look; the leaf decides."
 CARE = {
     "shade": "shade and shelter",
     "shelter": "shelter, do not feed",
@@ -31,6 +32,7 @@ CARE = {
     "buds": "look at the buds",
     "feed": "feed",
     "again": "is the pest gone?",
+    WIRE: "look at the wire",
 }
 """Care after work in a phone's width."""
 ONE_DAY = ("water", "feed")  # told on the day it begins: a bar of weeks would bury the rest
@@ -50,7 +52,7 @@ class Event:
     first, last : datetime.date
         Both included.
     words : str
-        What the event says when it is opened.
+        What the event says when it is opened, before the caution.
     weekly_until : datetime.date or None
         For a rhythm of looks: repeats every week until then.
     """
@@ -63,6 +65,11 @@ class Event:
     weekly_until: date | None = None
 
     @property
+    def kind(self) -> str:
+        """What the event is for."""
+        return self.key[-1]
+
+    @property
     def uid(self) -> str:
         """Its identity, the same from forecast to forecast."""
         return f"{uuid5(NAMESPACE_URL, 'flushcast:' + '/'.join(self.key))}{UID_END}"
@@ -70,48 +77,47 @@ class Event:
 
 def events_of(forecast: GardenForecast) -> Iterator[Event]:
     """Looks, windows and stop dates of the coming months, wire looks, and care after work."""
-    for row in coming_rows(forecast):
-        yield from _row_events(row, forecast)
-    for tree, check in wire_looks(forecast.garden):
-        day = max(check.due, forecast.garden.as_of)
-        words = f"{check.sentence[:1].upper()}{check.sentence[1:]}. {CAUTION}"
-        yield Event((tree.id, check.wired.id, "wire"), f"{tree.label}: look at the wire", day, day, words)
+    for step in coming_steps(forecast):
+        yield from _step_events(step)
     yield from _care_events(forecast.garden)
+
+
+def _step_events(step: NextStep) -> Iterator[Event]:
+    row, label, today = step.row, step.row.tree.label, step.garden.as_of
+    key = (row.tree.id, str(row.season), str(row.flush), row.stage)
+    does = row.advice.does if row.advice and row.operation else ""
+    words = f"{f'If firm, {does}' if does else 'Note what you see'}. Trust: {row.trust.words}."
+    if step.undated:
+        first, until = step.weekly
+        yield Event((*key, "look"), f"{label}: look weekly", first, first, words, until)
+    else:
+        yield Event((*key, "look"), f"{label}: look", row.look_on, row.look_on, words)
+        low, high = step.date_at(0.1), step.date_at(0.9)
+        if low is not None and high is not None and high >= today:
+            title = f"{label}: probably {STATE[row.stage]}"
+            yield Event((*key, "window"), title, max(low, today), high, words)
+    stop = step.last_safe
+    if stop is not None and stop >= today:
+        words = "A later cut wakes growth that may freeze before it is hard."
+        yield Event((*key, "stop"), f"{label}: last day to cut", stop, stop, words)
 
 
 def _care_events(garden: Garden) -> Iterator[Event]:
     """Care after work; what two pieces of work on a tree ask for alike is told once."""
-    told: set[tuple[str, str, date]] = set()
-    for tree, work, care in care_ahead(garden):
-        last = care.first if care.name in ONE_DAY else care.last
-        if last < garden.as_of or (tree.id, care.name, care.first) in told:
-            continue
-        told.add((tree.id, care.name, care.first))
-        key = (tree.id, work.id, care.name, str((care.first - work.latest).days), "care")
-        until = f" (until {short_date(care.last)})" if care.name in ONE_DAY else ""
-        words = f"{care.sentence[:1].upper()}{care.sentence[1:]}{until}. {CAUTION}"
-        yield Event(key, f"{tree.label}: {CARE[care.name]}", care.first, last, words)
-
-
-def _row_events(row: ForecastRow, forecast: GardenForecast) -> Iterator[Event]:
-    key = (row.tree.id, str(row.season), str(row.flush), row.stage)
-    label, today = row.tree.label, forecast.garden.as_of
-    work = f"If firm, {does(row)}." if row.stage == "hardened" and does(row) else "Note what you see."
-    words = f"{work} Trust: {row.trust.words}. {CAUTION}"
-    low, high = (row_date(row, level, forecast) for level in (0.1, 0.9))
-    if row.arrival is not None and row.trust.seasons == 0:  # with a guess only: a rhythm, no window
-        start = max(low or row.look_on, today)
-        until = max(high or start + timedelta(weeks=8), start)
-        yield Event((*key, "look"), f"{label}: look weekly", start, start, words, until)
-    else:
-        yield Event((*key, "look"), f"{label}: look", row.look_on, row.look_on, words)
-        if low is not None and high is not None and high >= today:
-            first = max(low, today)
-            yield Event((*key, "window"), f"{label}: probably {STATE[row.stage]}", first, high, words)
-    stop = last_safe_of(row)
-    if stop is not None and stop >= today:
-        yield Event((*key, "stop"), f"{label}: last day to cut", stop, stop,
-                    f"A later cut wakes growth that may freeze before it is hard. {CAUTION}")  # fmt: skip
+    known: set[tuple[str, str, date]] = set()
+    for care in care_due(garden):
+        tree, name, first, last = care.tree, care.care, care.first, care.last
+        words = capital(care.what)
+        key: tuple[str, ...] = (tree.id, care.work.id, name)
+        if name == WIRE:
+            first = last = max(first, garden.as_of)
+        else:
+            key = (*key, str((first - care.work.latest).days), "care")
+        if name in ONE_DAY:
+            words, last = f"{words} (until {short_date(last)})", first
+        if last >= garden.as_of and (tree.id, name, first) not in known:
+            known.add((tree.id, name, first))
+            yield Event(key, f"{tree.label}: {CARE[name]}", first, last, f"{words}.")
 
 
 def calendar_text(forecast: GardenForecast, name: str, old: Mapping[str, Any] | None = None) -> bytes:
@@ -173,8 +179,8 @@ def _component(event: Event, old: Any, stamp: datetime) -> Any:
     new.add("DTEND", event.last + timedelta(days=1))  # the end of an all-day event is the day after it
     if event.weekly_until is not None:
         new.add("RRULE", {"FREQ": "WEEKLY", "UNTIL": event.weekly_until})
-    new.add("DESCRIPTION", event.words)
-    new.add("CATEGORIES", [event.key[-1]])
+    new.add("DESCRIPTION", f"{event.words} {LOOK_FIRST}")
+    new.add("CATEGORIES", [event.kind])
     new.add("STATUS", "CONFIRMED")
     new.add("TRANSP", "TRANSPARENT")
     if old is not None and _said(old) == _said(new):

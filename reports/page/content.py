@@ -3,23 +3,22 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 
-from phenology.advice.forecast_rows import ForecastRow, GardenForecast
+from phenology.advice.care import WIRE, care_due, standing_trees
+from phenology.advice.forecast_rows import GardenForecast
+from phenology.advice.next_steps import Alike, NextStep, alike, coming_steps, row_warnings
 from phenology.garden import Garden
-from phenology.species.catalogue import Species
-from reports.text.aftercare_due import care_lines
-from reports.text.deciding import coming_rows, odds_of, refusal_of
-from reports.text.forecast_text import advice_words, alike, trust_words
-from reports.text.words import tree_names
+from reports.text.forecast_text import advice_words
+from reports.text.words import capital, date_range, listed, short_date, tree_names
 
 NOW_DAYS = 7
 ORDINALS = ("first", "second", "third", "fourth", "fifth")
 WAITS = ("today", "in two weeks", "in three weeks")
 WAITED = 21  # a window that opens later is not cut in by then: there the stop mark tells the price
 MANY = 6  # more alike trees than these are counted, not named, in the heading; their strips name them
+WIRE_AHEAD = 14  # wire looks due within this many days are told (ours)
 
 
 @dataclass(frozen=True)
@@ -28,7 +27,8 @@ class TreeCard:
 
     Attributes
     ----------
-    rows : tuple of ForecastRow
+    steps : tuple of NextStep
+        In the order in which their strips stand.
     names, kind, words : str
         Which trees; their species and flush; what to do, in sentences.
     trust : str
@@ -38,7 +38,7 @@ class TreeCard:
         tree speaks.
     """
 
-    rows: tuple[ForecastRow, ...]
+    steps: tuple[NextStep, ...]
     names: str
     kind: str
     words: str
@@ -48,83 +48,79 @@ class TreeCard:
 
 def tree_cards(forecast: GardenForecast) -> tuple[list[TreeCard], list[TreeCard]]:
     """Trees to look at within a week, and those of the coming months; alike trees share a card."""
-    now: list[TreeCard] = []
-    later: list[TreeCard] = []
-    soon = forecast.garden.as_of + timedelta(days=NOW_DAYS)
-    rows = coming_rows(forecast)
-    for near, cards in ((True, now), (False, later)):
-        cards += [_card(group, forecast) for group in alike([r for r in rows if (r.look_on <= soon) == near])]
-    return now, later
+    soon, steps = forecast.garden.as_of + timedelta(days=NOW_DAYS), coming_steps(forecast)
+    near, far = ([s for s in steps if (s.row.look_on <= soon) == is_near] for is_near in (True, False))
+    return [_card(group) for group in alike(near)], [_card(group) for group in alike(far)]
 
 
-def _card(group: Sequence[ForecastRow], forecast: GardenForecast) -> TreeCard:
-    row = group[0]
+def _card(group: Alike) -> TreeCard:
+    row, labels = group.first.row, group.labels
     flush = ORDINALS[min(row.flush, len(ORDINALS)) - 1]
     return TreeCard(
-        tuple(sorted(group, key=_as_counted)),
-        _names([r.tree.label for r in group]),
+        tuple(sorted(group.steps, key=lambda step: _as_counted(step.row.tree.label))),
+        tree_names(labels) if len(labels) <= MANY else f"{labels[0]} and {len(labels) - 1} alike",
         f"{row.species_name}, {flush} flush",
-        " ".join(_capital(words) for words in advice_words(group, forecast, odds=False)),
-        trust_words(group) if row.arrival is not None and row.dated else "",
-        _waiting(group, forecast.garden.as_of),
+        " ".join(map(capital, advice_words(group, odds=False))),
+        group.trust.words if row.arrival is not None and row.dated else "",
+        _waiting(group),
     )
 
 
-def _as_counted(row: ForecastRow) -> list[tuple[int, str]]:
+def _as_counted(label: str) -> list[tuple[int, str]]:
     """Order of labels in which 2 comes before 10."""
-    return [(int(part), "") if part.isdigit() else (0, part) for part in re.split(r"(\d+)", row.tree.label)]
+    parts = re.split(r"(\d+)", label)
+    return [(int(part), "") if part.isdigit() else (-1, part) for part in parts]
 
 
-def _names(labels: list[str]) -> str:
-    return tree_names(labels) if len(labels) <= MANY else f"{labels[0]} and {len(labels) - 1} alike"
-
-
-def _waiting(group: Sequence[ForecastRow], today: date) -> tuple[tuple[str, int], ...]:
-    odds = [found for row in group if row.trust.seasons > 0 and (found := odds_of(row)) is not None]
-    if not odds or min(row.look_on for row in group) > today + timedelta(days=WAITED):
+def _waiting(group: Alike) -> tuple[tuple[str, int], ...]:
+    soonest = min(step.row.look_on for step in group.steps)
+    if group.odds is None or soonest > group.first.garden.as_of + timedelta(days=WAITED):
         return ()
-    least = [min(99, max(1, round(100 * min(column)))) for column in zip(*odds, strict=True)]
-    return tuple(zip(WAITS, least, strict=True))
+    return tuple(zip(WAITS, (min(99, max(1, round(100 * odds))) for odds in group.odds), strict=True))
 
 
 def notes_of(forecast: GardenForecast) -> list[tuple[str, str]]:
     """Warnings of the whole forecast and of trees, each said once: (whom it concerns or nobody, sentence)."""
-    by_warning: dict[str, list[str]] = {}
-    for row in coming_rows(forecast):
-        for warning in row.warnings:
-            if warning == refusal_of(row):
-                continue  # its own line says so
-            labels = by_warning.setdefault(warning, [])
-            if row.tree.label not in labels:
-                labels.append(row.tree.label)
+    of_trees = row_warnings(coming_steps(forecast)).items()
     return [
         *(("", _sentence(note)) for note in forecast.warnings),
-        *((tree_names(labels), _sentence(warning)) for warning, labels in by_warning.items()),
+        *((tree_names(labels), _sentence(warning)) for warning, labels in of_trees),
     ]
 
 
 def care_of(garden: Garden) -> list[tuple[str, str]]:
-    """What work done asks for now: trees, and what to do until when."""
-    told = (line.partition(": ") for line in care_lines(garden))
-    return [(names, _capital(words)) for names, _, words in told]
+    """What work done asks for now: alike trees, and what to do until when; then wire to look at soon."""
+    by_care: dict[str, tuple[list[str], list[date]]] = {}
+    wire = []
+    for care in care_due(garden):
+        if care.care == WIRE:
+            if care.first <= garden.as_of + timedelta(days=WIRE_AHEAD):
+                when = f"look by {short_date(care.first)}" if care.first >= garden.as_of else "look now"
+                wire.append((care.tree.label, f"{capital(care.what)} ({when})."))
+        elif care.due:
+            labels, ends = by_care.setdefault(care.what, ([], []))
+            ends.append(care.last)
+            if care.tree.label not in labels:
+                labels.append(care.tree.label)
+    kept = sorted(by_care.items(), key=lambda item: min(item[1][1]))
+    return [
+        (
+            listed(sorted(labels, key=_as_counted)),
+            f"{capital(what)} (until {date_range(min(ends), max(ends))}).",
+        )
+        for what, (labels, ends) in kept
+    ] + wire
 
 
 def cautions_of(garden: Garden) -> list[tuple[str, tuple[str, ...]]]:
     """What to mind with each species kept, species that need nothing left out."""
-    kept: dict[str, Species] = {}
-    for tree in garden.trees:
-        if tree.retired is None or tree.retired > garden.as_of:
-            kept.setdefault(tree.species, garden.species_of(tree))
+    kept = {tree.species: garden.species_of(tree) for tree in standing_trees(garden)}
     return [
-        (_capital(species.name), tuple(_sentence(c) for c in species.cautions))
+        (capital(species.name), tuple(_sentence(c) for c in species.cautions))
         for species in kept.values()
         if species.cautions
     ]
 
 
-def _capital(text: str) -> str:
-    return f"{text[:1].upper()}{text[1:]}"
-
-
 def _sentence(text: str) -> str:
-    return f"{_capital(text).rstrip('.')}."
+    return f"{capital(text).rstrip('.')}."

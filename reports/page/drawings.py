@@ -9,12 +9,11 @@ from html import escape
 
 import numpy as np
 
-from phenology.advice.forecast_rows import ForecastRow, GardenForecast
+from phenology.advice.next_steps import NextStep
+from phenology.heat.clocks import HEAT_CLOCKS, REFERENCE_C
 from phenology.model.season import SeasonCalendar
 from phenology.model.track_record import PastForecast
 from phenology.seasons.ahead import HeatCourse
-from reports.text.deciding import last_safe_of
-from reports.text.forecast_text import rhythm_start
 from reports.text.words import MONTHS, date_style
 
 WEEKS_BACK = 4
@@ -23,6 +22,8 @@ FAINTEST = 0.004  # a day's chance below this is not drawn, but between days tha
 SHADES = 20
 BINS = ((45, 60), (30, 45), (20, 30), (10, 20), (0, 10))
 FEWEST = 3
+COLDEST, HOTTEST = 0.0, 46.0  # of the curves of heat
+FASTEST = 3.6  # days at 18 degC that a day is worth, at their top
 
 
 @dataclass(frozen=True)
@@ -70,62 +71,74 @@ def svg_drawing(width: float, height: float, words: str, parts: Iterable[str], k
 
 
 def svg_rect(x: float, y: float, width: float, height: float, kind: str, opacity: float | None = None) -> str:
-    """A filled box of a kind that the page's styles name."""
+    """A filled box."""
     faint = "" if opacity is None else f' fill-opacity="{opacity:.2g}"'
     at = f'x="{_short(x)}" y="{_short(y)}" width="{_short(width)}" height="{_short(height)}"'
     return f'<rect class="{kind}" {at}{faint}/>'
 
 
-def _short(number: float) -> str:
-    return f"{number:.2f}".rstrip("0").rstrip(".")
-
-
 def svg_line(x1: float, y1: float, x2: float, y2: float, kind: str) -> str:
-    """A line of a kind that the page's styles name."""
+    """A line."""
     at = f'x1="{_short(x1)}" y1="{_short(y1)}" x2="{_short(x2)}" y2="{_short(y2)}"'
     return f'<line class="{kind}" {at}/>'
 
 
 def svg_curve(points: Iterable[tuple[float, float]], kind: str) -> str:
     """A curve through points."""
-    return f'<polyline class="{kind}" points="{" ".join(f"{x:.1f},{y:.1f}" for x, y in points)}"/>'
+    through = " ".join(f"{x:.1f},{y:.1f}" for x, y in points)
+    return f'<polyline class="{kind}" points="{through}"/>'
 
 
-def window_drawing(row: ForecastRow, forecast: GardenForecast, span: Span, words: str) -> str:
+def _short(number: float) -> str:
+    return f"{number:.2f}".rstrip("0").rstrip(".")
+
+
+def window_drawing(step: NextStep, span: Span, words: str) -> tuple[str, set[str]]:
     """One tree's window: likelihood shaded day by day, looks as a bar, today dotted, too late ruled out.
 
     Where the words give no date (a species guess, or cover without readings) nothing is shaded: dots a week
     apart stand for the looks that are asked for.
+
+    Returns
+    -------
+    svg : str
+    kinds : set of str
+        Which of its marks are there to be explained.
     """
     turns = [label.at * span.days / 100 for label in span.months]
-    parts = [svg_line(x, 0, x, 20, "month") for x in turns]
-    parts.append(svg_line(0, 10, span.days, 10, "rule"))
-    if row.dated and row.trust.seasons > 0:
-        stop = last_safe_of(row)
-        if stop is not None and span.at(stop, 1) < span.days:
-            x = max(0.0, span.at(stop, 1))
-            parts.append(svg_rect(x, 2, span.days - x, 16, "late"))
-            parts.append(svg_line(x, 0, x, 20, "stop"))
-        parts += _likelihood(row, forecast, span)
-    elif row.arrival is not None:
-        parts += _looks_a_week(row, forecast, span)
-    after, by = row.seen
+    parts = [svg_line(x, 0, x, 20, "month") for x in turns] + [svg_line(0, 10, span.days, 10, "rule")]
+    kinds = {"today"}
+    if step.undated:
+        kinds.add("look")
+        first = span.at(step.weekly[0], 0.5)
+        parts += [svg_line(x, 10, x, 10, "look") for x in np.arange(first, span.days - 1, 7).tolist()]
+    elif step.row.dated and step.row.trust.seasons > 0:
+        stop = span.days if step.last_safe is None else max(0.0, span.at(step.last_safe, 1))
+        if stop < span.days:
+            kinds.add("late")
+            parts += [svg_rect(stop, 2, span.days - stop, 16, "late"), svg_line(stop, 0, stop, 20, "stop")]
+        if likely := list(_likelihood(step, span)):
+            kinds.add("likely")
+            parts += likely
+    after, by = step.row.seen
     if by is not None:
-        left = span.at(after, 1) if after is not None else span.at(by)
-        parts.append(svg_rect(max(0.0, left), 6, max(1.0, span.at(by, 1) - max(0.0, left)), 8, "seen"))
+        kinds.add("seen")
+        left = max(0.0, span.at(after, 1) if after is not None else span.at(by))
+        parts.append(svg_rect(left, 6, max(1.0, span.at(by, 1) - left), 8, "seen"))
     elif after is not None and span.at(after) >= 0:
+        kinds.add("notyet")
         parts.append(svg_line(span.at(after, 1), 4, span.at(after, 1), 16, "notyet"))
-    today = span.at(forecast.garden.as_of, 0.5)
+    today = span.at(step.garden.as_of, 0.5)
     parts.append(svg_line(today, 0, today, 20, "today"))
-    return svg_drawing(span.days, 20, words, parts, "window")
+    return svg_drawing(span.days, 20, words, parts, "window"), kinds
 
 
-def _likelihood(row: ForecastRow, forecast: GardenForecast, span: Span) -> Iterator[str]:
+def _likelihood(step: NextStep, span: Span) -> Iterator[str]:
     """Days of like chance run together into one piece, so that a page of hundreds of trees stays small."""
-    if row.arrival is None:
+    if step.row.arrival is None:
         return
-    start = span.at(forecast.garden.calendar.start(row.season))
-    daily = np.diff(row.arrival.curve)
+    start = span.at(step.garden.calendar.start(step.row.season))
+    daily = np.diff(step.row.arrival.curve)
     shown = np.flatnonzero(daily > FAINTEST)
     if not len(shown):
         return
@@ -135,12 +148,6 @@ def _likelihood(row: ForecastRow, forecast: GardenForecast, span: Span) -> Itera
         left, right = max(0.0, start + float(run[0])), min(float(span.days), start + float(run[-1]) + 1)
         if left < right:
             yield svg_rect(left, 3, right - left + 0.02, 14, "likely", float(strength[run[0]]))
-
-
-def _looks_a_week(row: ForecastRow, forecast: GardenForecast, span: Span) -> Iterator[str]:
-    first = span.at(rhythm_start(row, forecast), 0.5)
-    for x in np.arange(first, span.days - 1, 7):
-        yield svg_line(float(x), 10, float(x), 10, "look")
 
 
 def heat_drawing(course: HeatCourse, words: str, scale: float = 1.0) -> tuple[str, list[Label]]:
@@ -187,3 +194,42 @@ def years_drawing(shares: Sequence[float], words: str) -> str:
     """A strip with a cell a year, darker the more of its days are known."""
     parts = [svg_rect(k + 0.05, 0, 0.9, 10, "likely", 0.08 + 0.92 * share) for k, share in enumerate(shares)]
     return svg_drawing(max(len(shares), 1), 10, words, parts, "years")
+
+
+def heat_curve_drawing(words: str, *, units: str = "C") -> tuple[str, list[Label], list[Label]]:
+    """How much a day at one steady temperature counts, by each clock.
+
+    Parameters
+    ----------
+    words : str
+        What the drawing shows, for who cannot see it.
+    units : {"C", "F"}
+        Of the labels below.
+
+    Returns
+    -------
+    svg : str
+    below, beside : list of Label
+        Temperatures, in per cent from the left; rates, in per cent from the top.
+    """
+    steady = np.arange(COLDEST, HOTTEST + 0.1, 1.0)
+
+    def x(celsius: float) -> float:
+        return 100 * (celsius - COLDEST) / (HOTTEST - COLDEST)
+
+    def y(rate: float) -> float:
+        return 100 - 100 * rate / FASTEST
+
+    parts = [svg_line(x(REFERENCE_C), 0, x(REFERENCE_C), 100, "today"), svg_line(0, y(1), 100, y(1), "rule")]
+    for clock in HEAT_CLOCKS:
+        rate = clock.rates(steady, steady)
+        points = [(x(t), y(r)) for t, r in zip(steady.tolist(), rate.tolist(), strict=True) if r <= FASTEST]
+        parts.append(svg_curve(points, "falling" if clock.kind == "falling" else "rising"))
+    marks = (
+        [(m, (m - 32) / 1.8) for m in range(32, 114, 9)]
+        if units == "F"
+        else [(m, m) for m in range(0, 46, 5)]
+    )
+    below = [Label(x(celsius), f"{mark}°") for mark, celsius in marks]
+    beside = [Label(y(rate), str(rate)) for rate in range(4)]
+    return svg_drawing(100, 100, words, parts, "clocks"), below, beside

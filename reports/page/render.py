@@ -6,40 +6,45 @@ from collections import Counter
 from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from data_sources.garden import GardenSettings
-from phenology.advice.forecast_rows import GardenForecast
+from phenology.advice.forecast_rows import ForecastRow
 from phenology.advice.garden_forecast import forecast_garden
+from phenology.advice.next_steps import coming_steps, weeks_ahead
 from phenology.garden import Garden
 from phenology.heat.clocks import CLOCKS, REFERENCE_C
 from phenology.judging.past_forecasts import past_forecasts
+from phenology.language.degrees import degrees, using_units
 from phenology.model.track_record import PastForecast, TrackRecord, first_hardenings
-from phenology.model.units import c_to_f, degree_days_c_to_f
 from phenology.seasons.ahead import HeatCourse, heat_course
 from phenology.seasons.compare import compare_seasons
 from phenology.seasons.season_heat import BASE_C
+from phenology.work.cautions import BEFORE_A_CUT, LOOK_FIRST
+from reports.charts.heat_curve import describe_heat_curve
 from reports.charts.past_chart import describe_past
 from reports.page.content import TreeCard, care_of, cautions_of, notes_of, tree_cards
 from reports.page.coverage import PlaceWeather, weather_of
 from reports.page.drawings import (
     Span,
+    heat_curve_drawing,
     heat_drawing,
     miss_drawing,
     month_labels,
     window_drawing,
     years_drawing,
 )
-from reports.page.heat_curve import heat_curve_drawing, heat_curve_words
 from reports.page.template import drawn, filled
-from reports.text.deciding import weeks_ahead
-from reports.text.forecast_text import later_line, undated_lines
+from reports.table import in_units
+from reports.text.forecast_text import NO_TREES, later_lines, undated_lines, weather_words
 from reports.text.progress import Step
-from reports.text.words import listed, weekday_date, weekday_full_date
+from reports.text.words import listed, weekday_full_date
+
+if TYPE_CHECKING:
+    from markupsafe import Markup
 
 TEMPLATE = "report.html.j2"
-KINDS = ("likely", "look", "seen", "notyet", "late")  # what the pictures of windows may hold
-NO_TREES = "The garden has no trees yet; add one with flushcast tree add."
+DEGREE = "\N{NO-BREAK SPACE}°"
 
 
 def report_html(
@@ -72,45 +77,64 @@ def report_html(
     WeatherError
         If there is too little weather to forecast with.
     """
+    with using_units(settings.units):
+        return _filled(folder, garden, settings, look_back, past, progress)
+
+
+def _filled(
+    folder: Path,
+    garden: Garden,
+    settings: GardenSettings,
+    look_back: bool,
+    past: Sequence[PastForecast] | None,
+    progress: Step | None,
+) -> str:
     forecast = forecast_garden(garden)
     garden = _best_place_first(garden)
-    fahrenheit = settings.units == "F"
     course = heat_course(garden)
     if look_back and past is None:
         past = past_forecasts(garden, progress=progress)
     records = TrackRecord.of(past or [])
     now, later = tree_cards(forecast)
-    span = Span.around(garden.as_of, weeks_ahead(forecast))
+    span = Span.around(garden.as_of, weeks_ahead(coming_steps(forecast)))
+    kinds: set[str] = set()
     sections = [
-        ("now", "On the benches now", _drawn(now, forecast, span)),
-        ("next", "Next", _drawn(later, forecast, span)),
+        ("now", "On the benches now", _drawn(now, span, kinds)),
+        ("next", "Next", _drawn(later, span, kinds)),
     ]
     care, notes = care_of(garden), notes_of(forecast)
+    nothing = ("Nothing to look at this week.", "Nothing more in the coming months.")
+    if not garden.trees:
+        nothing = (NO_TREES.replace("`", ""), "Nothing yet.")
+    svg, below, beside = heat_curve_drawing(describe_heat_curve(settings.units), units=settings.units)
     return filled(
         TEMPLATE,
         name=settings.name,
         season=garden.calendar.label(garden.season),
         day=weekday_full_date(garden.as_of),
         lead=lead_words(course),
-        through=_through(forecast),
+        through=weather_words(forecast),
+        look_first=LOOK_FIRST,
         contents=list(_contents(bool(care), bool(notes), look_back)),
         months=span.label_room(),
         sections=sections,
-        nothing=_nothing(garden),
-        more={"now": list(undated_lines(garden)), "next": [line] if (line := later_line(forecast)) else []},
-        legend=_legend(sections),
-        heat=_heat(course, garden, fahrenheit),
+        nothing=dict(zip(("now", "next"), nothing, strict=True)),
+        more={"now": list(undated_lines(garden)), "next": list(later_lines(forecast))},
+        legend=kinds,
+        heat=_heat(course, garden, settings.units),
         looked_back=look_back,
         past=_past(first_hardenings(past or [])),
         skill=[_skill(one, garden) for one in records.values() if one.trees],
         weather=[(place, _years(place)) for place in weather_of(folder, garden)],
         care=care,
         notes=notes,
+        before=BEFORE_A_CUT,
         cautions=cautions_of(garden),
         limits=garden.limits,
-        degrees={"reference": _degrees(REFERENCE_C, fahrenheit), "base": _degrees(BASE_C, fahrenheit)},
-        clocks=_clocks(fahrenheit),
-    )
+        degrees={"reference": degrees(REFERENCE_C, sign=DEGREE), "base": degrees(BASE_C, sign=DEGREE)},
+        clocks={"svg": drawn(svg), "below": below, "beside": beside, "ways": len(CLOCKS),
+                "words": describe_heat_curve(settings.units)},
+    )  # fmt: skip
 
 
 def _best_place_first(garden: Garden) -> Garden:
@@ -139,60 +163,32 @@ def lead_words(course: HeatCourse) -> str:
     return f"Season: {course.words}." if course.lead is None else f"The season is {course.words}."
 
 
-def _through(forecast: GardenForecast) -> str:
-    garden = forecast.garden
-    through, ahead = garden.weather_through(), garden.forecast_through()
-    if through is None:
-        return "No weather yet."
-    told = f"Weather to {weekday_date(through)}"
-    if ahead is not None:
-        told += f", a forecast to {weekday_date(ahead)}"
-    if not forecast.donors:
-        return f"{told}."
-    years = "past year as it" if forecast.donors == 1 else "past years as they"
-    return f"{told}, then {forecast.donors} {years} might run."
-
-
-def _nothing(garden: Garden) -> dict[str, str]:
-    if not garden.trees:
-        return {"now": NO_TREES, "next": "Nothing yet."}
-    return {"now": "Nothing to look at this week.", "next": "Nothing more in the coming months."}
-
-
 def _drawn(
-    cards: list[TreeCard], forecast: GardenForecast, span: Span
-) -> list[tuple[TreeCard, list[tuple[Any, Any]]]]:
-    return [
-        (
-            card,
-            [
-                (row, drawn(window_drawing(row, forecast, span, f"{row.tree.label}: {card.words}")))
-                for row in card.rows
-            ],
-        )
-        for card in cards
-    ]
+    cards: list[TreeCard], span: Span, kinds: set[str]
+) -> list[tuple[TreeCard, list[tuple[ForecastRow, Markup]]]]:
+    """Cards with a picture for each of their trees; what the pictures hold is added to `kinds`."""
+    out = []
+    for card in cards:
+        pictures = []
+        for step in card.steps:
+            svg, held = window_drawing(step, span, f"{step.row.tree.label}: {card.words}")
+            pictures.append((step.row, drawn(svg)))
+            kinds |= held
+        out.append((card, pictures))
+    return out
 
 
-def _legend(sections: Sequence[tuple[str, str, list[tuple[TreeCard, list[tuple[Any, Any]]]]]]) -> set[str]:
-    """What the pictures of windows hold, so that nothing else is explained."""
-    svgs = [str(svg) for _, _, cards in sections for _, pictures in cards for _, svg in pictures]
-    found = {kind for kind in KINDS if any(f'class="{kind}"' in svg for svg in svgs)}
-    return found | {"today"} if svgs else set()
-
-
-def _heat(course: HeatCourse, garden: Garden, fahrenheit: bool) -> dict[str, Any]:
-    def shown(heat: float) -> str:
-        return f"{float(degree_days_c_to_f(heat)) if fahrenheit else heat:,.0f}"
-
-    words = f"Warmth through the season over past ones. {lead_words(course)}"
-    svg, labels = heat_drawing(course, words, 1.8 if fahrenheit else 1.0)
+def _heat(course: HeatCourse, garden: Garden, units: str) -> dict[str, Any]:
+    scale = in_units(1.0, "degree_days", units)
+    svg, labels = heat_drawing(
+        course, f"Warmth through the season over past ones. {lead_words(course)}", scale
+    )
     seasons = compare_seasons(garden).warmth
     lacking = [garden.calendar.label(h.season) for h in seasons if h.degree_days is None]
     rows = [
         (
             garden.calendar.label(h.season),
-            "." if h.degree_days is None else shown(h.degree_days),
+            "." if h.degree_days is None else f"{scale * h.degree_days:,.0f}",
             h.rank_of_all or ".",
             "" if h.days_ahead is None else f"{h.days_ahead:+.0f}".replace("-", "−"),
         )
@@ -202,7 +198,7 @@ def _heat(course: HeatCourse, garden: Garden, fahrenheit: bool) -> dict[str, Any
         "svg": drawn(svg),
         "labels": labels,
         "place": garden.places[0].name,
-        "base": _degrees(BASE_C, fahrenheit),
+        "base": degrees(BASE_C, sign=DEGREE),
         "months": month_labels(garden.calendar, course.season),
         "rows": rows,
         "ever": max((h.of_all for h in seasons), default=0),
@@ -210,20 +206,6 @@ def _heat(course: HeatCourse, garden: Garden, fahrenheit: bool) -> dict[str, Any
         "past": len(course.past),
         "lacking": listed(lacking) if lacking else "",
     }
-
-
-def _degrees(celsius: float, fahrenheit: bool) -> str:
-    return (
-        f"{float(c_to_f(celsius)):.0f}\N{NO-BREAK SPACE}°F"
-        if fahrenheit
-        else f"{celsius:.0f}\N{NO-BREAK SPACE}°C"
-    )
-
-
-def _clocks(fahrenheit: bool) -> dict[str, Any]:
-    words = heat_curve_words(fahrenheit)
-    svg, below, beside = heat_curve_drawing(words, fahrenheit=fahrenheit)
-    return {"svg": drawn(svg), "below": below, "beside": beside, "words": words, "ways": len(CLOCKS)}
 
 
 def _years(place: PlaceWeather) -> Any:

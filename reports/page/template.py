@@ -3,7 +3,10 @@
 from __future__ import annotations
 
 from importlib import resources
-from typing import Any
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from markupsafe import Markup
 
 
 def filled(template: str, **values: Any) -> str:
@@ -31,7 +34,7 @@ def filled(template: str, **values: Any) -> str:
     return environment.get_template(template).render(**values)
 
 
-def drawn(svg: str) -> Any:
+def drawn(svg: str) -> Markup:
     """A drawing of our own, put into a page as it is; its words were escaped when it was made."""
     from markupsafe import Markup
 

@@ -1,21 +1,44 @@
-"""What changed since the last forecast, in sentences."""
+"""What changed since an earlier forecast, in sentences; misses are told under every forecast."""
 
 from __future__ import annotations
 
-import textwrap
 from collections.abc import Sequence
 from datetime import date
+from pathlib import Path
 
-from phenology.advice.forecast_change import Change
-from reports.text.words import short_date, tree_names
+from data_sources.kept.issued_forecasts import keep_told, read_told
+from phenology.advice.forecast_change import Change, changed_since, issued_by, misses
+from phenology.advice.forecast_rows import GardenForecast
+from reports.text.words import short_date, tree_names, wrapped
 
-SAID = {"budbreak": "bud break", "extended": "shoots stopped", "hardened": "hard"}
+COME = {"budbreak": "bud break", "extended": "shoots stopped", "hardened": "hard"}
 NOT_YET = {
     "budbreak": "buds had not broken",
     "extended": "shoots had not stopped",
     "hardened": "not yet hard",
 }
+CAUSE = {"weather": "the weather", "looks": "your looks"}
 FIRST_TOLD = 8  # more lines than this are counted, not told
+
+
+def misses_text(folder: Path, forecast: GardenForecast) -> str:
+    """Misses since an earlier forecast in sentences, empty where there are none; keeps what this one says.
+
+    The earlier one is the newest issued before the last look and a week ago at least, or else the oldest
+    that is remembered of this season.
+    """
+    garden = forecast.garden
+    issued = {
+        day: stages
+        for day, stages in read_told(folder).items()
+        if day < garden.as_of and garden.calendar.season_of(day) == garden.season
+    }
+    keep_told(folder, garden.as_of, issued_by(forecast))
+    if not issued:
+        return ""
+    since = max([day for day in issued if day <= changed_since(garden)] or [min(issued)])
+    found = misses(issued[since], forecast)
+    return changes_text(found, since) if found else ""
 
 
 def changes_text(changes: Sequence[Change], since: date, width: int = 80) -> str:
@@ -28,26 +51,22 @@ def changes_text(changes: Sequence[Change], since: date, width: int = 80) -> str
         groups.setdefault(key, []).append(change)
     lines = [f"Since {short_date(since)}:"]
     for group in list(groups.values())[:FIRST_TOLD]:
-        lines += textwrap.wrap(_sentence(group), width, subsequent_indent="  ")
+        lines += wrapped(f"{tree_names([c.label for c in group])}: {_words(group[0])}", width)
     if len(groups) > FIRST_TOLD:
         lines.append(f"And {len(groups) - FIRST_TOLD} smaller changes.")
     return "\n".join(lines)
 
 
-def _sentence(group: Sequence[Change]) -> str:
-    change = group[0]
-    names = tree_names([c.label for c in group])
-    stage, days = SAID[change.stage], abs(change.days)
+def _words(change: Change) -> str:
+    days, expected, now = abs(change.days), short_date(change.expected), short_date(change.now)
     off = f"{days} {'day' if days == 1 else 'days'} {'later' if change.days > 0 else 'earlier'}"
     if change.missed:
-        than = f"than the {short_date(change.expected)} forecast, outside its range"
-        return f"{names}: {stage} at least {off} {than}. The looks now count."
+        than = f"than the {expected} forecast, outside its range"
+        return f"{COME[change.stage]} at least {off} {than}. The looks now count."
     if change.not_yet is not None:
         late = (change.not_yet - change.expected).days
         return (
-            f"{names}: {NOT_YET[change.stage]} on {short_date(change.not_yet)}, {late} days after the "
-            f"{short_date(change.expected)} forecast, outside its range; now about {short_date(change.now)}."
+            f"{NOT_YET[change.stage]} on {short_date(change.not_yet)}, {late} days after the "
+            f"{expected} forecast, outside its range; now about {now}."
         )
-    cause = {"weather": "the weather", "looks": "your looks"}[change.why]
-    moved = f"about {short_date(change.now)} instead of {short_date(change.expected)}"
-    return f"{names}: {stage} {moved}, {off}, moved by {cause}."
+    return f"{COME[change.stage]} about {now} instead of {expected}, {off}, moved by {CAUSE[change.why]}."

@@ -18,6 +18,14 @@ def wrapped(words: str) -> str:
     return text.replace("\u00a0", " ")
 
 
+def set_in(words: str, indent: int) -> str:
+    """Words wrapped at 80 columns, set in by some spaces and what follows by two more."""
+    return textwrap.fill(
+        words, WIDTH, initial_indent=" " * indent, subsequent_indent=" " * (indent + 2),
+        break_long_words=False, break_on_hyphens=False,
+    )  # fmt: skip
+
+
 def table(headers: Sequence[str], rows: Iterable[Sequence[str]]) -> str:
     """A plain table within 80 columns; the last column takes what is left and wraps."""
     body = [list(row) for row in rows]

@@ -4,12 +4,11 @@ from __future__ import annotations
 
 import textwrap
 from collections.abc import Iterator, Sequence
-from datetime import date
 
 from phenology.advice.round import Review, Round, Visit
 from phenology.garden import Garden
-from phenology.work.cautions import cautions
-from reports.text.words import full_date, short_date, tree_names, weekday_full_date
+from phenology.work.cautions import ROUND_LOOKS_FIRST, cautions
+from reports.text.words import capital, full_date, short_date, tree_names, weekday_full_date, wrapped
 
 WIDTH = 80
 SHEET_COLUMNS = ("date", "tree", "stage", "checked", "note", "look for")
@@ -20,16 +19,13 @@ def round_text(walk: Round, garden: Garden, width: int = WIDTH) -> str:
     lines = [f"Round of {weekday_full_date(walk.day)}", ""]
     several = len({v.place for v in walk.visits}) > 1
     for group in _together(walk.visits):
-        lines += _wrapped(_sentence(group, several), width)
+        lines += wrapped(_sentence(group, several), width)
     if walk.review is not None:
-        lines += [line for text in _review(walk.review) for line in _wrapped(text, width)]
+        lines += [line for text in _review(walk.review) for line in wrapped(text, width)]
     elif not walk.visits:
-        lines += _wrapped("No look would change a decision today.", width)
-    minded = list(_cautions(walk, garden))
-    if minded:
-        lines.append("")
-        for text in minded:
-            lines += _wrapped(text, width)
+        lines += wrapped("No look would change a decision today.", width)
+    if minded := list(_cautions(walk, garden)):
+        lines += ["", *(line for text in minded for line in wrapped(text, width))]
     return "\n".join(lines)
 
 
@@ -38,12 +34,8 @@ def round_sheet(walk: Round, width: int = 100) -> str:
     lines = [f"Round of {weekday_full_date(walk.day)}      who: ______________", ""]
     for visit in walk.visits:
         lines.append(f"[ ] {visit.tree.label:<24} {visit.place}")
-        lines += textwrap.wrap(
-            f"look for: {visit.look_for}; {visit.because}",
-            width,
-            initial_indent="    ",
-            subsequent_indent="    ",
-        )
+        words = f"    look for: {visit.look_for}; {visit.because}"
+        lines += textwrap.wrap(words, width, subsequent_indent="    ")
         lines += ["    stage: ____________________  note: ________________________________________", ""]
     if not walk.visits:
         lines.append("Nothing to look at today.")
@@ -75,7 +67,7 @@ def _sentence(group: Sequence[Visit], several_places: bool) -> str:
     names = tree_names([v.tree.label for v in group])
     where = f" ({first.place})" if several_places else ""
     until = f" By {short_date(first.by)}." if first.by is not None else ""
-    return f"{names}{where}: {first.look_for}. {_capital(first.because)}.{until}"
+    return f"{names}{where}: {first.look_for}. {capital(first.because)}.{until}"
 
 
 def _review(review: Review) -> Iterator[str]:
@@ -84,36 +76,23 @@ def _review(review: Review) -> Iterator[str]:
     if review.share == 0:
         yield "No frost on record here."
     elif usual is not None:
-        soon = f", in one year of ten by {_dated(early)}" if early else ""
-        yield f"First frost: usually by {_dated(usual)}{soon}; have covers ready before."
+        soon = f", in one year of ten by {full_date(early)}" if early else ""
+        yield f"First frost: usually by {full_date(usual)}{soon}; have covers ready before."
     elif early is not None:
-        yield f"First frost: in {review.share:.0%} of winters; in one year of ten by {_dated(early)}."
+        yield f"First frost: in {review.share:.0%} of winters; in one year of ten by {full_date(early)}."
     middle, late = review.last_frost
     if middle is not None:
-        yield f"Last frost: usually by {_dated(middle)}" + (
-            f", but in one year of ten after {_dated(late)}; covers stay at hand till then." if late else "."
-        )
+        rare = f", but in one year of ten after {full_date(late)}" if late else ""
+        covers = "; covers stay at hand till then" if late else ""
+        yield f"Last frost: usually by {full_date(middle)}{rare}{covers}."
     if review.repot:
         names = tree_names([tree.label for tree, _ in review.repot])
         yield f"Repot watch: {names}: look at roots when buds swell; two years since the last, or unknown."
 
 
-def _dated(day: date) -> str:
-    return full_date(day)
-
-
 def _cautions(walk: Round, garden: Garden) -> Iterator[str]:
-    operations = tuple(dict.fromkeys(v.operation for v in walk.visits if v.operation))
-    if not operations:
-        return
     trees = [v.tree for v in walk.visits if v.operation]
-    yield from cautions(operations, [garden.species_of(t) for t in trees], len(trees))
-    yield "The round says what to look at; the leaf decides."
-
-
-def _capital(text: str) -> str:
-    return f"{text[:1].upper()}{text[1:]}"
-
-
-def _wrapped(text: str, width: int) -> list[str]:
-    return textwrap.wrap(text, width, subsequent_indent="  ", break_on_hyphens=False)
+    if trees:
+        operations = tuple(dict.fromkeys(v.operation for v in walk.visits if v.operation))
+        yield from cautions(operations, [garden.species_of(t) for t in trees], len(trees))
+        yield ROUND_LOOKS_FIRST

@@ -14,7 +14,6 @@ from data_sources.weather.store.weather_store import AddReport, OriginUse, Suspi
 from phenology.model.units import c_to_f
 from phenology.weather.series import SOURCES, DailyWeather
 from reports.text.weather_picture import weather_picture
-from reports.text.words import in_units
 
 OLD = 14  # days after which the newest measured day is called old
 SHOWN_DOUBTS = 10
@@ -120,7 +119,7 @@ def _doubts(doubts: Sequence[SuspiciousDay], units: str) -> list[str]:
         lines.append(f"{len(waiting):,} doubtful, unused until accepted (flushcast weather accept DATE...):")
     for doubt in waiting[:SHOWN_DOUBTS]:
         low, high = (_degrees(value, units) for value in (doubt.tmin, doubt.tmax))
-        lines.append(f"  {doubt.day}  {doubt.source:7}  {low:>6} {high:>6}  {in_units(doubt.reason, units)}")
+        lines.append(f"  {doubt.day}  {doubt.source:7}  {low:>6} {high:>6}  {doubt.reason}")
     if len(waiting) > SHOWN_DOUBTS:
         lines.append(f"  and {len(waiting) - SHOWN_DOUBTS:,} more")
     if accepted:

@@ -1,11 +1,11 @@
-"""Dates and lists as the grower reads them, in plain English and without a library.
+"""Dates, lists and paragraphs as the grower reads them, in plain English and without a library.
 
 Dates are written as the garden has them: see `phenology.language.date_style`.
 """
 
 from __future__ import annotations
 
-import re
+import textwrap
 from collections.abc import Sequence
 
 from phenology.language.date_style import SHORT_MONTHS as MONTHS
@@ -20,15 +20,17 @@ from phenology.language.date_style import (
 
 __all__ = [
     "MONTHS",
+    "capital",
     "date_range",
     "date_style",
     "full_date",
-    "in_units",
     "listed",
+    "percent",
     "short_date",
     "tree_names",
     "weekday_date",
     "weekday_full_date",
+    "wrapped",
 ]
 
 
@@ -57,37 +59,27 @@ def tree_names(labels: Sequence[str]) -> str:
         stem = stems.pop()
         if stem:
             numbers = sorted((number for _, _, number in parts), key=int)
-            plural = (
-                stem
-                if stem.endswith("s")
-                else f"{stem}es"
-                if stem.endswith(("ch", "sh", "x"))
-                else f"{stem}s"
-            )
-            return f"{plural} {listed(numbers)}"
+            ending = "" if stem.endswith("s") else "es" if stem.endswith(("ch", "sh", "x")) else "s"
+            return f"{stem}{ending} {listed(numbers)}"
     return listed(list(labels))
 
 
-# A number with its unit; before these words it is a difference, before a lone "d" a degree-day.
-_TEMPERATURE = re.compile(
-    r"(?<![\w.])(-?\d+(?:\.\d+)?) (degC|°C)(?! d\b)(?= (?P<apart>between|from the days before)\b)?"
-)
+def capital(text: str) -> str:
+    """A text begun with a capital."""
+    return f"{text[:1].upper()}{text[1:]}"
 
 
-def in_units(text: str, units: str) -> str:
-    """A sentence about temperatures in the garden's units, to whole degrees.
+def percent(odds: float) -> str:
+    """Odds in per cent, never as certain.
 
     Examples
     --------
-    >>> in_units("34 degC on 3 Jul, above 32 degC", "F")
-    '93 degF on 3 Jul, above 90 degF'
-    >>> in_units("20 °C between tmin and tmax", "F")  # a difference is not moved by 32
-    '36 °F between tmin and tmax'
-    >>> in_units("34 degC", "C")
-    '34 degC'
+    >>> percent(0.644), percent(0.9999), percent(0.0)
+    ('64%', '99%', '1%')
     """
-    if units != "F":
-        return text
-    return _TEMPERATURE.sub(
-        lambda m: f"{float(m[1]) * 9 / 5 + (0 if m['apart'] else 32):.0f} {m[2].replace('C', 'F')}", text
-    )
+    return f"{min(99, max(1, round(100 * odds)))}%"
+
+
+def wrapped(text: str, width: int = 80, hang: str = "  ") -> list[str]:
+    """A paragraph as lines no wider than `width`, all but the first indented."""
+    return textwrap.wrap(text, width, subsequent_indent=hang, break_on_hyphens=False)

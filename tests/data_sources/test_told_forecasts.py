@@ -7,19 +7,19 @@ from itertools import pairwise
 from pathlib import Path
 
 from data_sources.kept.issued_forecasts import FILE_NAME, MOST_KEPT, keep_told, read_told
-from phenology.advice.forecast_change import Told
+from phenology.advice.forecast_change import Issued
 
 KEY = ("elm", 2026, 1, "hardened")
 DAY = date(2026, 6, 1)
 
 
 def told(middle: float) -> dict:
-    return {KEY: Told(middle - 5, middle, None)}
+    return {KEY: Issued(middle - 5, middle, None)}
 
 
 def test_what_was_told_comes_back(tmp_path: Path) -> None:
     keep_told(tmp_path, DAY, told(160.25))
-    assert read_told(tmp_path) == {DAY: {KEY: Told(155.25, 160.25, None)}}
+    assert read_told(tmp_path) == {DAY: {KEY: Issued(155.25, 160.25, None)}}
 
 
 def test_a_forecast_every_morning_does_not_push_out_what_was_told_a_week_ago(tmp_path: Path) -> None:

@@ -13,6 +13,7 @@ from matplotlib.colors import to_rgb
 from matplotlib.figure import Figure
 
 from phenology.advice.garden_forecast import forecast_garden
+from phenology.advice.next_steps import coming_steps
 from phenology.learning.garden_fit import GardenFit
 from phenology.model.track_record import first_hardenings
 from reports.charts.calibration_chart import describe_calibration, plot_calibration
@@ -21,7 +22,6 @@ from reports.charts.ink import INK, PALE, RULE, WASH
 from reports.charts.one_tree import describe_tree, plot_tree
 from reports.charts.past_chart import describe_past, plot_past, plot_reliability, season_weights
 from reports.charts.seasons_chart import describe_seasons, plot_seasons
-from reports.text.deciding import coming_rows
 from tests.reports.bench import Bench
 from tests.reports.demo import DAY, demo_folder, demo_past, own_demo
 from tests.reports.opened import read_garden
@@ -55,7 +55,7 @@ def words_on(ax):
 def test_the_garden_has_a_row_for_each_tree_soonest_first():
     ax = plot_garden(forecast())
     labels = [t.get_text() for t in ax.get_yticklabels()]
-    assert labels == [row.tree.label for row in coming_rows(forecast())]
+    assert labels == [step.row.tree.label for step in coming_steps(forecast())]
     assert {"b", "e", "h"} <= set(words_on(ax))
     assert all(label in describe_garden(forecast()) for label in labels)
 
@@ -91,10 +91,10 @@ def test_one_tree_never_looked_at_gets_dots_and_no_dates():
 
 
 def test_the_weeks_of_a_row_share_out_its_chance():
-    row = next(r for r in coming_rows(forecast()) if r.arrival is not None)
+    step = next(s for s in coming_steps(forecast()) if s.row.arrival is not None)
     first = date(2026, 1, 5)
-    chances = week_chances(row, forecast(), first, first + timedelta(weeks=50))
-    assert sum(chances) == pytest.approx(1 - row.arrival.p_not, abs=0.01)
+    chances = week_chances(step, first, first + timedelta(weeks=50))
+    assert sum(chances) == pytest.approx(1 - step.row.arrival.p_not, abs=0.01)
     assert all(chance >= 0 for chance in chances)
 
 

@@ -16,7 +16,6 @@ from data_sources.garden import GardenSettings, create_garden, open_journal
 from data_sources.weather.store.records import Origin
 from data_sources.weather.store.weather_store import WeatherStore
 from phenology.model.records import Place, Stand, Tree
-from reports.text.words import in_units
 from tests.reports.demo import DAY, demo_folder, flushcast, own_demo
 from tests.test_rooms import NOT_FOR_FORECAST, loaded_by
 
@@ -198,9 +197,3 @@ def test_asking_leaves_the_journal_as_it_was(tmp_path: Path) -> None:
     flushcast("forecast", "--garden", garden)
     with open_journal(garden) as journal:
         assert journal.history() == before
-
-
-def test_sentences_about_temperature_follow_the_gardens_units() -> None:
-    assert in_units("frost ahead (-2 degC on 3 Oct)", "F") == "frost ahead (28 degF on 3 Oct)"
-    assert in_units("above 32.5 degC", "F") == "above 90 degF"
-    assert in_units("12 degC", "C") == "12 degC"

@@ -83,7 +83,7 @@ def test_what_a_file_leaves_open_is_asked_at_a_terminal(bench, file, monkeypatch
     monkeypatch.setattr("reports.cli.file_questions.may_ask", lambda: True)
     bench.does("settings", "date-order", "--reset")
     path = file("date,tree,stage\n4/5/2026,Elm 1,soft\nmid June 2026,Elm 1,firm\n")
-    told = bench("import", path, input="day-first\nhappened\n")
+    told = bench("import", path, input="y\nhappened\n")
     assert told.code == 0 and "say --date-order" in told.words and "say --kind" in told.words
     assert [(k.latest.month, k.kind) for k in records(bench).looks] == [(5, "seen"), (6, "happened")]
 

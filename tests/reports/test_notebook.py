@@ -98,7 +98,7 @@ def test_the_forecast_is_that_of_the_command(tmp_path) -> None:
         assert dates == [row[name] for row in told]
     for (_, row), record in zip(frame.iterrows(), told, strict=True):
         assert row["p_not"] == record["p_not"] or record["p_not"] is None
-        assert row["trust"] == record["trust"] and row["tree_id"] == record["tree"]
+        assert row["trust"] == record["trust"] and row["tree"] == record["tree"]
         for when, odds in record["odds"].items():
             assert row[f"odds_{when}"] == odds or (odds is None and pd.isna(row[f"odds_{when}"]))
 

@@ -13,11 +13,10 @@ import pytest
 from data_sources.weather.store.weather_store import Origin, WeatherStore
 from phenology.model.track_record import TrackRecord
 from phenology.weather.series import DailyWeather
-from reports.page.content import tree_cards
+from reports.page.content import care_of, tree_cards
 from reports.page.coverage import weather_of
 from reports.page.drawings import Span, window_drawing
 from reports.page.render import report_html
-from reports.text.aftercare_due import care_lines
 from tests.reports.bench import Bench, new_bench
 from tests.reports.browser import chromium
 from tests.reports.demo import DAY, demo_folder, demo_past, own_demo
@@ -27,6 +26,8 @@ NOON = datetime(2026, 6, 14, 12, tzinfo=UTC)
 VOID = {"meta", "br", "link", "img", "hr"}
 TREES = ("Beech", "Crab apple", "Hornbeam 1", "Azalea")
 WIDTHS = (390, 820, 1440)
+
+KINDS = ("likely", "look", "seen", "notyet", "late", "today")
 
 
 @cache
@@ -99,12 +100,14 @@ def test_the_picture_shades_the_range_that_the_words_name():
     from phenology.advice.garden_forecast import forecast_garden
 
     forecast = forecast_garden(garden)
-    row = next(r for c in tree_cards(forecast)[0] for r in c.rows if r.arrival is not None)
+    steps = (step for card in tree_cards(forecast)[0] for step in card.steps)
+    step = next(step for step in steps if step.row.arrival is not None)
     span = Span.around(garden.as_of)
-    svg = window_drawing(row, forecast, span, "words")
+    svg, kinds = window_drawing(step, span, "words")
+    assert kinds == {kind for kind in KINDS if f'class="{kind}"' in svg} > {"likely", "today"}
     at = [float(x) for x in re.findall(r'class="likely" x="([\d.]+)"', svg)]
     strength = [float(o) for o in re.findall(r'fill-opacity="([\d.]+)"', svg)]
-    middle = span.at(garden.calendar.date(row.season, row.day(0.5)))
+    middle = span.at(step.date_at(0.5))
     assert min(at) <= middle <= max(at)
     assert abs(at[strength.index(max(strength))] - middle) <= 6
     assert at == sorted(at) and len(set(at)) == len(at)
@@ -177,11 +180,11 @@ def test_the_command_writes_the_file_and_says_so(tmp_path):
 def test_care_after_work_is_told_while_it_is_due(tmp_path):
     bench = Bench(own_demo(tmp_path), today=DAY.isoformat())
     bench.does("work", "crab apple", "cutback", "--date", "2026-06-12")
-    told = care_lines(read_garden(bench.folder, DAY)[0])
-    mine = [line for line in told if "Crab apple" in line]
-    assert mine and all(line.endswith(").") for line in mine)
-    later = care_lines(read_garden(bench.folder, date(2026, 12, 12))[0])
-    assert not any("Crab apple" in line for line in later)
+    told = care_of(read_garden(bench.folder, DAY)[0])
+    mine = [words for trees, words in told if "Crab apple" in trees]
+    assert mine and all(words.endswith(").") for words in mine)
+    later = care_of(read_garden(bench.folder, date(2026, 12, 12))[0])
+    assert not any("Crab apple" in trees for trees, _ in later)
 
 
 def test_the_report_trusts_as_the_forecast_does_and_shares_what_compare_keeps(tmp_path):

@@ -14,9 +14,9 @@ from phenology.advice.garden_forecast import forecast_garden
 from phenology.heat.clocks import HEAT_CLOCKS
 from phenology.model.units import c_to_f
 from phenology.weather.series import DailyWeather
+from reports.charts.heat_curve import describe_heat_curve
 from reports.page.content import tree_cards
-from reports.page.drawings import Span, window_drawing
-from reports.page.heat_curve import heat_curve_drawing, heat_curve_words
+from reports.page.drawings import Span, heat_curve_drawing, window_drawing
 from reports.page.render import report_html
 from reports.text.forecast_text import forecast_text, undated_lines
 from tests.reports.bench import Bench
@@ -30,8 +30,8 @@ def windows(garden):
     """Drawings of all windows of a garden."""
     forecast = forecast_garden(garden)
     span = Span.around(garden.as_of)
-    rows = [row for cards in tree_cards(forecast) for card in cards for row in card.rows]
-    return [window_drawing(row, forecast, span, "words") for row in rows]
+    steps = [step for cards in tree_cards(forecast) for card in cards for step in card.steps]
+    return [window_drawing(step, span, "words")[0] for step in steps]
 
 
 @pytest.mark.parametrize("state", [sheltered, unseen])
@@ -137,8 +137,8 @@ def test_the_price_of_waiting_is_drawn_where_a_cut_may_come_within_three_weeks()
         if card.waiting:
             today, fortnight, three_weeks = (percent for _, percent in card.waiting)
             assert 99 >= today >= fortnight >= three_weeks >= 1
-            assert min((row.look_on - DAY).days for row in card.rows) <= 21
-    assert not any(card.waiting for card in later if (card.rows[0].look_on - DAY).days > 21)
+            assert min((step.row.look_on - DAY).days for step in card.steps) <= 21
+    assert not any(card.waiting for card in later if (card.steps[0].row.look_on - DAY).days > 21)
 
 
 @pytest.mark.parametrize("name", ["no trees", "one tree", "short of weather"])
@@ -168,7 +168,7 @@ def test_the_heat_curves_all_meet_at_one_day():
         at_18 = [float(y) for x, y in (p.split(",") for p in points.split()) if abs(float(x) - 39.1) < 0.06]
         assert at_18 == pytest.approx([one], abs=0.1)
     assert [label.text for label in below][:3] == ["0°", "5°", "10°"]
-    assert f"{c_to_f(28.0):.0f} °F" in heat_curve_words(True)
+    assert f"{c_to_f(28.0):g} °F" in describe_heat_curve("F")
 
 
 def test_in_winter_no_days_ahead_are_told():

@@ -31,7 +31,8 @@ class Pot:
 
 
 COLUMNS = (
-    Column[Pot]("label", "text", lambda p: p.label),
+    Column[Pot]("pot", "id", lambda p: f"pot-{p.label}"),
+    Column("label", "text", lambda p: p.label),
     Column("season", "season", lambda p: p.season),
     Column("seen.after", "date", lambda p: p.seen[0], listed=True),
     Column("seen.by", "date", lambda p: p.seen[1], listed=True),
@@ -55,6 +56,7 @@ def test_json_nests_at_the_dots_and_tells_nothing_as_null() -> None:
     assert list(told) == ["schema", "as_of", "rows"]
     assert told["schema"] == "example.pots/1" and told["as_of"] == "2026-06-14"
     assert told["rows"][0] == {
+        "pot": "pot-Elm",
         "label": "Elm", "season": "2025/26", "seen": [None, "2026-06-14"], "day": {"p50": 164.04},
         "warmest": 10.0, "degree_days": 100, "count": 2, "wet": False,
         "written": "2026-06-14T12:00:00+00:00", "notes": ["dry", "in sun"],
@@ -74,7 +76,7 @@ def test_units_are_turned_at_the_last_step_and_a_degree_day_is_not_shifted() -> 
 def test_csv_is_flat_and_can_leave_columns_out() -> None:
     rows = list(csv.DictReader(io.StringIO(pots().as_csv(without=("seen", "written")))))
     assert list(rows[0]) == [
-        "label", "season", "day_p50", "warmest_c", "degree_days_c", "count", "wet", "notes"
+        "pot", "label", "season", "day_p50", "warmest_c", "degree_days_c", "count", "wet", "notes"
     ]  # fmt: skip
     assert rows[0]["notes"] == "dry; in sun" and rows[0]["season"] == "2025/26"
     assert rows[1]["day_p50"] == "" and rows[1]["notes"] == ""
@@ -83,6 +85,7 @@ def test_csv_is_flat_and_can_leave_columns_out() -> None:
 def test_a_frame_keeps_its_types_without_a_row() -> None:
     full, empty = pots().as_frame(), pots(rows=()).as_frame()
     assert len(empty) == 0 and empty.dtypes.to_dict() == full.dtypes.to_dict()
+    assert full.columns[0] == "label" and full.columns[-1] == "pot"  # ids stand last
     assert full["season"].tolist() == [2025, 2026] and full["count"].dtype == "int64"
     assert full["seen_by"].dtype == pd.date_range("2026-01-01", periods=1).dtype
     assert pd.isna(full["notes"][1]) and pd.isna(full["day_p50"][1]) and full["written"].dt.tz is not None

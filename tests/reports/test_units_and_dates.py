@@ -10,8 +10,10 @@ from pathlib import Path
 import pytest
 
 from phenology.language.date_style import DateStyle, using_dates
+from phenology.language.degrees import degrees, degrees_apart, using_units
+from phenology.weather.quality import doubtful_days, without_crossed_days
+from phenology.weather.series import DailyWeather
 from reports.page.drawings import Span
-from reports.text.words import in_units
 from tests.reports.bench import Bench, new_bench
 from tests.reports.demo import DAY, flushcast, own_demo
 
@@ -199,25 +201,34 @@ def test_flags_for_both_leave_nothing_to_say(tmp_path):
     assert bench.does("settings", "date-order").out.strip() == "year-first"
 
 
-# Every sentence of `phenology.weather.quality` that names a temperature, and others of the rules.
+# Every sentence of `phenology.weather.quality` that names a temperature.
 @pytest.mark.parametrize(
-    ("celsius", "fahrenheit"),
+    ("low", "high", "celsius", "fahrenheit"),
     [
-        ("tmin 14.2 °C above tmax 9.8 °C", "tmin 58 °F above tmax 50 °F"),
-        ("tmax 72.5 °C: such heat was never measured", "tmax 162 °F: such heat was never measured"),
-        ("30 °C between tmin and tmax", "54 °F between tmin and tmax"),
         (
-            "tmax 31 °C is 15 °C from the days before and after",
-            "tmax 88 °F is 27 °F from the days before and after",
+            14.2,
+            72.5,
+            "tmax 72.5 °C: such heat was never measured",
+            "tmax 162 °F: such heat was never measured",
         ),
-        (
-            "tmax 31 °C where the usual of the time of year is 9 °C",
-            "tmax 88 °F where the usual of the time of year is 48 °F",
-        ),
-        ("frost ahead (-3 degC on 4 Jul)", "frost ahead (27 degF on 4 Jul)"),
-        ("51 degC d a leaf", "51 degC d a leaf"),  # a source's degree-days stay as printed there
+        (-22.0, 25.0, "47 °C between tmin and tmax", "85 °F between tmin and tmax"),
+        (-14.0, 5.0, "tmin -14 °C is 27 °C from the days", "tmin 7 °F is 49 °F from the days"),
     ],
 )
-def test_sentences_turn_temperatures_and_differences_each_their_way(celsius, fahrenheit):
-    assert in_units(celsius, "F") == fahrenheit
-    assert in_units(celsius, "C") == celsius
+def test_doubts_turn_temperatures_and_differences_each_their_way(low, high, celsius, fahrenheit):
+    days = DailyWeather(date(2026, 7, 1), [14.0, low, 13.0], [25.0, high, 25.0], "station")
+    assert celsius in doubtful_days(days)[date(2026, 7, 2)]
+    with using_units("F"):
+        assert fahrenheit in doubtful_days(days)[date(2026, 7, 2)]
+
+
+def test_crossed_days_are_told_in_the_gardens_units():
+    with using_units("F"):
+        crossed = without_crossed_days(date(2026, 7, 1), [14.2], [9.8], "station")[1]
+    assert crossed == {date(2026, 7, 1): "tmin 58 °F above tmax 50 °F"}
+
+
+def test_temperatures_and_what_lies_between_two_are_written_each_their_way():
+    assert [degrees(-3), degrees(32.5), degrees(18, sign=" °")] == ["-3 degC", "32.5 degC", "18 °C"]
+    assert [degrees(-2, "F"), degrees(32.5, "F"), degrees(12, "C")] == ["28 degF", "90 degF", "12 degC"]
+    assert [degrees_apart(30), degrees_apart(30, "F", sign=" °")] == ["30 degC", "54 °F"]

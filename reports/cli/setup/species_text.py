@@ -8,7 +8,6 @@ from collections.abc import Mapping
 
 from phenology.species.catalogue import STEPS, Species, find_species
 from reports.text.lines import WIDTH, table
-from reports.text.words import in_units
 
 _STEPS = {
     "start_budbreak": "season's start to bud break",
@@ -71,8 +70,8 @@ def one(name: str, catalogue: Mapping[str, Species], units: str = "C") -> str:
     if s.cautions:
         lines.append("To mind:")
     for caution in s.cautions:
-        source = _SAP_SOURCE if "sap" in caution else _PRACTICE
-        lines += _line(in_units(caution, units), notes.mark(source), False)
+        source = _SAP_SOURCE if caution == s.sap_caution else _PRACTICE
+        lines += _line(caution, notes.mark(source), False)
     constant = "64 degF" if units == "F" else "18 degC"
     lines.append(f"Believed before any look, in days at a constant {constant}")
     lines.append("(in brackets: where the species' own mean lies, two to one):")

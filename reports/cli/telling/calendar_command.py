@@ -7,7 +7,10 @@ from pathlib import Path
 import click
 
 from reports.cli.common import open_garden_option, say
+from reports.cli.telling.read_forecast import read_forecast
 from reports.garden.open_garden import OpenGarden
+
+KINDS = {"look": "look", "window": "window", "stop": "stop date", "wire": "wire look", "care": "care date"}
 
 
 @click.command("calendar")
@@ -19,28 +22,12 @@ def calendar_command(garden: OpenGarden, out: Path) -> None:
 
     Write it to the same file after every look: events move instead of piling up.
     """
-    from phenology.advice.garden_forecast import forecast_garden
-    from reports.garden.past_forecasts import read_with_skill
     from reports.output.calendar_file import calendar_text, events_before, events_of
     from reports.output.files_out import write_whole
-    from reports.text.progress import progress
 
     before = events_before(out.read_bytes()) if out.exists() else {}
-    snapshot, settings = read_with_skill(garden), garden.settings
-    with progress("tree") as step:
-        forecast = forecast_garden(snapshot, progress=step)
-    write_whole(out, calendar_text(forecast, settings.name, before))
-    kinds = [event.key[-1] for event in events_of(forecast)]
-    say(f"Wrote {out}: {_counted(kinds)}.")
-
-
-def _counted(kinds: list[str]) -> str:
-    names = {
-        "look": ("look", "looks"),
-        "window": ("window", "windows"),
-        "stop": ("stop date", "stop dates"),
-        "wire": ("wire look", "wire looks"),
-        "care": ("care date", "care dates"),
-    }
-    parts = [f"{n} {names[k][n > 1]}" for k in names if (n := kinds.count(k))]
-    return ", ".join(parts) or "nothing to look at in the coming months"
+    forecast = read_forecast(garden)
+    write_whole(out, calendar_text(forecast, garden.settings.name, before))
+    kinds = [event.kind for event in events_of(forecast)]
+    parts = [f"{n} {KINDS[kind]}{'' if n == 1 else 's'}" for kind in KINDS if (n := kinds.count(kind))]
+    say(f"Wrote {out}: {', '.join(parts) or 'nothing to look at in the coming months'}.")

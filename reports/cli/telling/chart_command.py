@@ -8,13 +8,11 @@ from typing import TYPE_CHECKING
 import click
 
 from reports.cli.common import as_of_option, open_garden_option, say
+from reports.cli.telling.read_forecast import read_forecast
 from reports.garden.open_garden import OpenGarden
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
-
-    from data_sources.garden import GardenSettings
-    from phenology.garden import Garden
 
 NAMES = ("garden", "tree", "calibration", "past", "reliability", "seasons", "station", "heat-curve")
 LOOKING_BACK = ("past", "reliability")
@@ -52,19 +50,30 @@ def chart_command(
     if name == "calibration" and species is None:
         raise click.UsageError("calibration needs --species")
     from reports.charts.ink import FORMATS, save_chart
-    from reports.garden.past_forecasts import read_with_skill
 
     if out.suffix.lower().lstrip(".") not in FORMATS:
         raise click.UsageError(f"a chart is written as .svg or .png, not as '{out.name}'")
-    if name == "heat-curve":
+    if name in ("garden", "tree"):
+        axes, words = _forecast(garden, as_of, tree)
+    elif name == "heat-curve":
         axes, words = _heat_curve(garden)
     elif name == "station":
-        axes, words = _station(garden, place, as_of)
+        axes, words = _station(garden, as_of, place)
     else:
-        snapshot, settings = read_with_skill(garden, as_of), garden.settings
-        axes, words = _drawn(garden.folder, snapshot, settings, name, tree, species, as_of is not None)
+        axes, words = _learned(garden, as_of, name, species)
     save_chart(axes, out, words)
     say(f"Wrote {out}. {words}")
+
+
+def _forecast(opened: OpenGarden, as_of: str | None, tree: str | None) -> tuple[Axes, str]:
+    from reports.charts.garden_weeks import describe_garden, plot_garden
+    from reports.charts.one_tree import describe_tree, plot_tree
+
+    forecast = read_forecast(opened, as_of)
+    if tree is None:
+        return plot_garden(forecast), describe_garden(forecast)
+    chosen = opened.select_one(tree)
+    return plot_tree(forecast, chosen), describe_tree(forecast, chosen)
 
 
 def _heat_curve(garden: OpenGarden) -> tuple[Axes, str]:
@@ -75,7 +84,7 @@ def _heat_curve(garden: OpenGarden) -> tuple[Axes, str]:
     return plot_heat_curve(units=units), describe_heat_curve(units)
 
 
-def _station(garden: OpenGarden, place: str | None, as_of: str | None) -> tuple[Axes, str]:
+def _station(garden: OpenGarden, as_of: str | None, place: str | None) -> tuple[Axes, str]:
     from reports.charts.station_chart import describe_station, plot_station
     from reports.garden.station_pair import station_pair
 
@@ -84,60 +93,27 @@ def _station(garden: OpenGarden, place: str | None, as_of: str | None) -> tuple[
     return plot_station(pair, units=units), describe_station(pair, units)
 
 
-def _drawn(
-    folder: Path,
-    garden: Garden,
-    settings: GardenSettings,
-    name: str,
-    tree: str | None,
-    species: str | None,
-    past: bool,
-) -> tuple[Axes, str]:
-    if name == "seasons":
-        from reports.charts.seasons_chart import describe_seasons, plot_seasons
-
-        return plot_seasons(garden, units=settings.units), describe_seasons(garden)
-    if name in ("garden", "tree"):
-        return _forecast_chart(garden, tree)
-    from phenology.species.catalogue import find_species
-
-    kept = {t.species for t in garden.trees}
-    mine = {latin: s for latin, s in garden.species.items() if latin in kept}
-    latin = find_species(species, mine).latin if species else None
-    if name == "calibration":
-        from phenology.learning.garden_fit import GardenFit
-        from reports.charts.calibration_chart import describe_calibration, plot_calibration
-
-        fit, units = GardenFit(garden), settings.units
-        words = describe_calibration(fit, latin or "", units=units)
-        return plot_calibration(fit, latin or "", units=units), words
+def _learned(opened: OpenGarden, as_of: str | None, name: str, species: str | None) -> tuple[Axes, str]:
+    """Of the season so far, of what was learned of a species, of how past forecasts did."""
+    from phenology.learning.garden_fit import GardenFit
     from phenology.model.track_record import first_hardenings
+    from phenology.species.catalogue import find_species
+    from reports.charts.calibration_chart import describe_calibration, plot_calibration
     from reports.charts.past_chart import describe_past, plot_past, plot_reliability
+    from reports.charts.seasons_chart import describe_seasons, plot_seasons
     from reports.garden.past_forecasts import garden_past
     from reports.text.progress import progress
 
+    garden, units = opened.snapshot(as_of), opened.settings.units
+    if name == "seasons":
+        return plot_seasons(garden, units=units), describe_seasons(garden)
+    kept = {t.species for t in garden.trees}
+    mine = {latin: s for latin, s in garden.species.items() if latin in kept}
+    latin = find_species(species, mine).latin if species else None
+    if name == "calibration" and latin is not None:
+        fit = GardenFit(garden)
+        return plot_calibration(fit, latin, units=units), describe_calibration(fit, latin, units=units)
     with progress("past forecast") as step:
-        made = first_hardenings(garden_past(folder, garden, say=say, progress=step))
+        made = first_hardenings(garden_past(opened.folder, garden, say=say, progress=step))
     made = [one for one in made if latin is None or one.species == latin]
     return (plot_past if name == "past" else plot_reliability)(made), describe_past(made)
-
-
-def _forecast_chart(garden: Garden, tree: str | None) -> tuple[Axes, str]:
-    from phenology.advice.garden_forecast import forecast_garden
-    from reports.charts.garden_weeks import describe_garden, plot_garden
-    from reports.charts.one_tree import describe_tree, plot_tree
-    from reports.text.progress import progress
-
-    with progress("tree") as step:
-        forecast = forecast_garden(garden, progress=step)
-    if tree is None:
-        return plot_garden(forecast), describe_garden(forecast)
-    from phenology.language.tree_selection import Roster, select_trees
-    from phenology.model.errors import InputError
-
-    names = {latin: species.names for latin, species in garden.species.items()}
-    roster = Roster(garden.trees, garden.places, garden.stands, names)
-    chosen = select_trees(tree, roster, on=garden.as_of)
-    if len(chosen) != 1:
-        raise InputError(f"'{tree}' means {len(chosen)} trees; name one")
-    return plot_tree(forecast, chosen[0]), describe_tree(forecast, chosen[0])

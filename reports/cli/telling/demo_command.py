@@ -8,6 +8,7 @@ from pathlib import Path
 import click
 
 from reports.cli.common import put, say
+from reports.cli.telling.read_forecast import read_forecast
 from reports.garden.open_garden import OpenGarden, one_day
 
 
@@ -27,29 +28,20 @@ from reports.garden.open_garden import OpenGarden, one_day
 def demo_command(folder: Path, day: str | None, south: bool) -> None:
     """Make an invented garden and print its forecast; needs no network."""
     from data_sources.demo.garden import demo_day, store_demo
-    from phenology.advice.garden_forecast import forecast_garden
     from reports.garden.clock import today
-    from reports.garden.past_forecasts import read_with_skill
     from reports.text.forecast_text import forecast_text
 
     stands_on = demo_day(today(), south=south) if day is None else _day(day, today())
-    made = store_demo(folder, stands_on, south=south)
-    if made:
+    if store_demo(folder, stands_on, south=south):
         say(f"Made an invented garden in {folder}: 12 trees, four past seasons, and this one to {stands_on}.")
     else:
         say(f"Using the demo garden already in {folder}; remove the folder to start afresh.")
     with OpenGarden(folder) as opened:
-        snapshot = read_with_skill(opened)
+        forecast = read_forecast(opened)
     say()
-    put(forecast_text(forecast_garden(snapshot)))
-    say()
-    say(f"It stands still on {snapshot.as_of}. Try next:")
-    for line in (
-        'look "hornbeams" soft',
-        "forecast",
-        "calibrate hornbeam",
-        "compare",
-    ):
+    put(forecast_text(forecast))
+    say(f"\nIt stands still on {forecast.garden.as_of}. Try next:")
+    for line in ('look "hornbeams" soft', "forecast", "plan quince", "calibrate hornbeam", "compare"):
         say(f"  flushcast --garden {folder} {line}")
 
 

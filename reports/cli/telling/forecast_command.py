@@ -5,6 +5,7 @@ from __future__ import annotations
 import click
 
 from reports.cli.common import as_of_option, open_garden_option, put
+from reports.cli.telling.read_forecast import read_forecast
 from reports.garden.open_garden import OpenGarden
 
 
@@ -22,31 +23,22 @@ def forecast_command(
         raise click.UsageError("choose one of --json and --csv")
     if changes and (as_json or as_csv):
         raise click.UsageError("--changes tells in words; leave out --json and --csv")
-    from phenology.advice.garden_forecast import forecast_garden
-    from reports.garden.past_forecasts import read_with_skill
-    from reports.text.progress import progress
-    from reports.text.words import in_units
-
-    snapshot, settings = read_with_skill(garden, as_of), garden.settings
-    with progress("tree") as step:
-        forecast = forecast_garden(snapshot, progress=step)
+    forecast = read_forecast(garden, as_of)
     if as_json or as_csv:
-        from reports.output.forecast import forecast_csv, forecast_json
+        from reports.output.ahead import forecast_csv, forecast_json
 
-        told = forecast_json(forecast, settings.units) if as_json else forecast_csv(forecast).rstrip("\n")
-        put(in_units(told, settings.units))
+        put(
+            forecast_json(forecast, garden.settings.units) if as_json else forecast_csv(forecast).rstrip("\n")
+        )
         return
+    from reports.text.change_text import changes_text, misses_text
     from reports.text.forecast_text import forecast_text
 
-    put(in_units(forecast_text(forecast), settings.units))
-    if as_of is None:
-        from reports.text.forecast_misses import tell_misses
-
-        told = tell_misses(garden.folder, forecast)
-        if told and not changes:
-            put("\n" + told)
+    put(forecast_text(forecast))
+    missed = misses_text(garden.folder, forecast) if as_of is None else ""
     if changes:  # a second and a third forecast, so only when asked for
         from phenology.advice.forecast_change import changed_since, forecast_changes
-        from reports.text.change_text import changes_text
 
-        put("\n" + changes_text(forecast_changes(forecast), changed_since(snapshot)))
+        put("\n" + changes_text(forecast_changes(forecast), changed_since(forecast.garden)))
+    elif missed:
+        put("\n" + missed)

@@ -7,6 +7,7 @@ from pathlib import Path
 import click
 
 from reports.cli.common import open_garden_option, put, say
+from reports.cli.telling.read_forecast import read_forecast
 from reports.garden.open_garden import OpenGarden
 
 
@@ -42,29 +43,22 @@ def round_command(
 
         take_sheet_in(garden, filled, dry_run=dry_run)
         return
-    from phenology.advice.garden_forecast import forecast_garden
     from phenology.advice.round import plan_round
-    from reports.garden.past_forecasts import read_with_skill
-    from reports.text.progress import progress
     from reports.text.round_text import SHEET_COLUMNS, round_sheet, round_text, sheet_rows
-    from reports.text.words import in_units
 
-    snapshot, settings = read_with_skill(garden), garden.settings
-    with progress("tree") as step:
-        walk = plan_round(forecast_garden(snapshot, progress=step))
-    if csv_file is not None:
-        from data_sources.tables.cells import write_csv
-        from phenology.model.errors import StoreError
-
-        if csv_file.exists():
-            raise StoreError(f"{csv_file} is there already; choose another name, so that no notes are lost")
-        try:
-            count = write_csv(csv_file, SHEET_COLUMNS, sheet_rows(walk))
-        except OSError as error:
-            raise StoreError(f"{csv_file} cannot be written: {error.strerror or error}") from None
-        say(
-            f"{count} {'tree' if count == 1 else 'trees'} in {csv_file}; fill in stage and note, "
-            "then --read it."
-        )
+    forecast = read_forecast(garden)
+    walk = plan_round(forecast)
+    if csv_file is None:
+        put(round_sheet(walk) if sheet else round_text(walk, forecast.garden))
         return
-    put(in_units(round_sheet(walk) if sheet else round_text(walk, snapshot), settings.units))
+    from data_sources.tables.cells import write_csv
+    from phenology.model.errors import StoreError
+
+    if csv_file.exists():
+        raise StoreError(f"{csv_file} is there already; choose another name, so that no notes are lost")
+    try:
+        count = write_csv(csv_file, SHEET_COLUMNS, sheet_rows(walk))
+    except OSError as error:
+        raise StoreError(f"{csv_file} cannot be written: {error.strerror or error}") from None
+    trees = "tree" if count == 1 else "trees"
+    say(f"{count} {trees} in {csv_file}; fill in stage and note, then --read it.")

@@ -50,6 +50,7 @@ def shoot_command(
 
     WAY: out, in, left, right, up or down, as the leaf points from the tree.
     """
+    from phenology.work.cautions import CUT_FIRM, HALVE_AFTER
     from phenology.work.shoot import asked, described, how_far
     from reports.text.shoot_picture import svg_picture, text_picture
 
@@ -59,9 +60,8 @@ def shoot_command(
         shoot = described(leaves, opposite=pairs)
     else:
         if may_ask():
-            budless = (
-                click.confirm("Is the lowest leaf without a bud?", err=True) if budless is None else budless
-            )
+            if budless is None:
+                budless = click.confirm("Is the lowest leaf without a bud?", err=True)
             first = first or click.prompt(
                 f"Which way does the first leaf with a bud point ({WAYS})", err=True
             )
@@ -74,21 +74,17 @@ def shoot_command(
     cut = how_far(shoot, long_internodes=bool(long_internodes), usual_mm=usual)
     noun = "pair" if pairs else "leaf"
     put(text_picture(shoot, cut))
-    put()
-    put(f"Cut just above {noun} {cut.after}; {_kept(cut.kept, noun)}.")
+    put(f"\nCut just above {noun} {cut.after}; {_kept(cut.kept, noun)}.")
     for line in (*cut.why, cut.wire, cut.next):
         put(line)
     if svg is not None:
-        from phenology.model.errors import StoreError
+        from reports.output.files_out import write_whole
 
-        try:
-            svg.write_text(svg_picture(shoot, cut), encoding="utf-8")
-        except OSError as error:
-            raise StoreError(f"{svg} cannot be written: {error.strerror or error}") from None
+        write_whole(svg, svg_picture(shoot, cut).encode())
         say(f"Drawn into {svg}.")
-    say("Cut only what is hard, with clean sharp blades; mind your eyes. Halve outer leaves after the cut.")
-    if kind is not None and kind.sap != "none":
-        say(next(text for text in kind.cautions if text.startswith("The sap")))
+    say(f"{CUT_FIRM} {HALVE_AFTER}")
+    if kind is not None and kind.sap_caution:
+        say(kind.sap_caution)
     if kind is not None and kind.growth == "fixed":
         say("One flush a year is usual here: what is cut now may not grow again before spring.")
 

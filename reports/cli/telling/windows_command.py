@@ -5,6 +5,7 @@ from __future__ import annotations
 import click
 
 from reports.cli.common import as_of_option, open_garden_option, put
+from reports.cli.telling.read_forecast import read_forecast
 from reports.garden.open_garden import OpenGarden
 
 
@@ -20,17 +21,16 @@ def windows_command(garden: OpenGarden, trees: tuple[str, ...], as_of: str | Non
     flushcast windows
     flushcast windows hornbeams
     """
-    from phenology.advice.garden_forecast import forecast_garden
     from phenology.advice.windows import windows
-    from reports.garden.past_forecasts import read_with_skill
-    from reports.output.windows import windows_json, windows_text
-    from reports.text.progress import progress
-    from reports.text.words import in_units
 
     wanted = {tree.id for tree in garden.select(" ".join(trees))} if trees else None
-    snapshot, settings = read_with_skill(garden, as_of), garden.settings
-    with progress("tree") as step:
-        forecast = forecast_garden(snapshot, progress=step)
+    forecast = read_forecast(garden, as_of)
     found = [w for w in windows(forecast) if wanted is None or w.row.tree.id in wanted]
-    words = windows_json(found, snapshot) if as_json else windows_text(found, snapshot)
-    put(in_units(words, settings.units))
+    if as_json:
+        from reports.output.ahead import windows_table
+
+        put(windows_table(found).as_json(key="windows", as_of=forecast.garden.as_of))
+    else:
+        from reports.text.windows_text import windows_text
+
+        put(windows_text(found, forecast.garden))

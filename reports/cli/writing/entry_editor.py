@@ -34,7 +34,9 @@ _OPTIONS = (
     click.option("--who", metavar="NAME", help="Who looked or worked."),
     click.option("--note", metavar="TEXT", help="Anything else."),
     click.option("--part", metavar="PART", help="top, bottom or inside, where not the whole outer canopy."),
-    click.option("--yes", is_flag=True, help="Save without showing a vague date first."),
+    click.option(
+        "--yes", is_flag=True, help="Save without asking about a vague date, or work advised against."
+    ),
     click.option("--list", "listing", is_flag=True, help="List entries, newest first, with their ids."),
     click.option("--correct", metavar="ID", help="Change the entry with this id; give only what changes."),
     click.option("--remove", metavar="ID", help="Take the entry with this id out."),
@@ -124,12 +126,24 @@ class EntryEditor(ABC, Generic[Entry]):
     def consequences(self, planned: Sequence[Planned[Entry]]) -> Iterator[str]:
         """Sentences on what else the entries bring about."""
 
+    def find(self, text: str) -> Any:
+        """The stage or operation meant by a word."""
+        return find_name(self.names, text)
+
+    def of_tree(self, entry: Entry, record: TreeRecord) -> Entry:
+        """The entry as it is for one tree."""
+        return entry
+
     def ask(self, entry: Entry) -> Entry:
         """Ask what a vague date leaves open."""
         return entry
 
     def besides(self, planned: Planned[Entry]) -> Iterable[Record]:
         """Other records that go with an entry."""
+        return ()
+
+    def doubts(self, entry: Entry, trees: Sequence[Tree]) -> Iterable[str]:
+        """What stands so much against an entry that whoever is there is asked once more."""
         return ()
 
     def cautions(self, entry: Entry, trees: Sequence[Tree]) -> Sequence[str]:
@@ -153,7 +167,7 @@ class EntryEditor(ABC, Generic[Entry]):
 
     def add(self, words: Sequence[str]) -> None:
         """Write down one entry a tree, all of them or none."""
-        trees, name = self.garden.select_and(words, lambda text: find_name(self.names, text))
+        trees, name = self.garden.select_and(words, self.find)
         entry = merged(self.garden, self.blank(name), self.typed, self.readers)
         asks = entry.earliest != entry.latest and may_ask() and not self.typed["yes"]
         if asks:
@@ -163,6 +177,11 @@ class EntryEditor(ABC, Generic[Entry]):
         there = [tree for tree in trees if tree not in named]
         understood = f"{few_labels(named)}: {self.shown(entry)}"
         if asks and named and not click.confirm(f"{understood}. Save?", default=True, err=True):
+            return
+        doubts = list(self.doubts(entry, named)) if may_ask() and not self.typed["yes"] else []
+        for line in doubts:
+            tell(line)
+        if doubts and not click.confirm("Write it down all the same?", default=True, err=True):
             return
         said = [f"{understood}."] if named else []
         said += [f"{few_labels(there)}: written down already."] if there else []
@@ -190,8 +209,8 @@ class EntryEditor(ABC, Generic[Entry]):
         planned: list[Planned[Entry]] = []
         wrong: list[FlushcastError] = []
         for tree in trees:
-            mine = replace(entry, id=new_id(), tree_id=tree.id)
-            record = self.garden.record(tree, mine.latest)
+            record = self.garden.record(tree, entry.latest)
+            mine = self.of_tree(replace(entry, id=new_id(), tree_id=tree.id), record)
             known = self.entries(tree.id)
             if not self.typed.get("new_flush") and any(same_entry(mine, other) for other in known):
                 continue

@@ -11,7 +11,7 @@ import click
 
 from data_sources.garden import new_id
 from phenology.language.tree_selection import few_labels
-from phenology.language.words import find_mark, find_stage
+from phenology.language.words import find_bloom, find_mark, find_stage
 from phenology.model.errors import InputError
 from phenology.model.records import Look
 from phenology.model.stages import Mark, Stage
@@ -52,7 +52,8 @@ def look_command(
 
     TREES: a label, several, a species, a place, "all but 7", "same" as last time.
     STAGE: dormant, swelling, budbreak, extending, extended, hardened, turning, bare,
-    or everyday words such as soft, still going, stopped, firm.
+    or everyday words such as soft, floppy, stopped, firm, glossy; flowering or faded
+    notes the flowers beside the stage seen last.
     """
     LookEditor(garden, typed).run(words, listing, correct, remove)
 
@@ -90,6 +91,27 @@ class LookEditor(EntryEditor[Look]):
     usage = 'say which trees and which stage: flushcast look "hornbeams" soft'
     correctable = "a stage, --date, --mark, --part, --kind, --ended"
 
+    bloom: str | None = None
+
+    def find(self, text: str) -> Stage:
+        self.bloom = find_bloom(text)
+        return Stage.DORMANT if self.bloom else find_stage(text)
+
+    def of_tree(self, entry: Look, record: TreeRecord) -> Look:
+        """Flowers say nothing of leaves: the stage that was seen last stands beside them."""
+        if self.bloom is None:
+            return entry
+        season = self.garden.calendar.season_of(entry.latest)
+        seen = [k for k in record.looks if k.latest <= entry.latest]
+        last = max(seen, key=lambda k: (k.latest, k.stage.rank), default=None)
+        if last is None or self.garden.calendar.season_of(last.latest) != season:
+            label = next(tree.label for tree in self.garden.trees if tree.id == entry.tree_id)
+            raise InputError(
+                f"what are the leaves of {label} at? No look of this season says so: "
+                f'flushcast look "{label}" soft --note {self.bloom}'
+            )
+        return replace(entry, stage=last.stage, note="; ".join(filter(None, [self.bloom, entry.note])))
+
     def blank(self, name: Stage) -> Look:
         today = self.garden.today
         return Look("", "", "", name, today.isoformat(), today, today)
@@ -123,6 +145,8 @@ class LookEditor(EntryEditor[Look]):
 
     def shown(self, entry: Look) -> str:
         mark = Mark.LOST if entry.lost else Mark.CHECKED if entry.checked else None
+        if self.bloom:
+            return f"{self.bloom}, {self.when(entry)}"
         about = "came about " if entry.kind == "happened" else ""
         return f"{entry.stage}{f' ({mark})' if mark else ''}, {about}{self.when(entry)}"
 

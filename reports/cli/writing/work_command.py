@@ -20,8 +20,12 @@ from phenology.model.stages import Stage
 from phenology.records.entries import Changes, work_changes
 from phenology.records.flushes import TreeRecord
 from phenology.records.waking import middle
+from phenology.work.answer import Answer
+from phenology.work.cautions import cautions
 from reports.cli.writing.entry_editor import ENTRY_READERS, EntryEditor, Planned, entry_options
 from reports.garden.open_garden import OpenGarden
+from reports.garden.work_answers import work_answers
+from reports.text.answer_text import answer_lines, finding_lines
 
 NEEDS_HARD_LEAVES = (Operation.CUTBACK, Operation.HALVING, Operation.PARTIAL_DEFOLIATION)
 
@@ -65,6 +69,8 @@ class WorkEditor(EntryEditor[Work]):
     }
     usage = 'say which trees and what was done: flushcast work "Elm 2" cutback'
     correctable = "an operation, --date, --part, --early"
+    not_held: tuple[str, ...] = ()
+    _answers: list[tuple[Tree, Answer]] | None = None
 
     def blank(self, name: Operation) -> Work:
         if self.typed["place"] and name is not Operation.MOVING:
@@ -111,16 +117,23 @@ class WorkEditor(EntryEditor[Work]):
         ):
             yield "No look says the leaves were hard: the work will count as a sign of it (--early if not)."
 
-    def cautions(self, entry: Work, trees: Sequence[Tree]) -> Sequence[str]:
-        from phenology.work.cautions import cautions
-        from reports.cli.writing.work_check import objections
+    def doubts(self, entry: Work, trees: Sequence[Tree]) -> Iterator[str]:
+        yield from answer_lines([pair for pair in self.answers(entry, trees) if pair[1].answer == "no"])
 
-        try:
-            against = objections(self.garden, trees, entry)
-        except FlushcastError as error:  # what was done is written down whatever the weather file says
-            against = (f"Not held against the weather: {str(error).rstrip('.')}.",)
+    def cautions(self, entry: Work, trees: Sequence[Tree]) -> Sequence[str]:
         species = [self.garden.catalogue[t.species] for t in trees if t.species in self.garden.catalogue]
+        against = [*finding_lines(self.answers(entry, trees)), *self.not_held]
         return [*against, *cautions([entry.operation], species, len(trees))] if trees else []
+
+    def answers(self, entry: Work, trees: Sequence[Tree]) -> list[tuple[Tree, Answer]]:
+        """What the rules say of the work on each tree; what was done is written down whatever they say."""
+        if self._answers is None:
+            try:
+                self._answers = list(work_answers(self.garden, trees, entry))
+            except FlushcastError as error:
+                self._answers = []
+                self.not_held = (f"Not held against the weather: {str(error).rstrip('.')}.",)
+        return self._answers
 
 
 def _looked_at(planned: Planned[Work]) -> bool:

@@ -11,8 +11,8 @@ from phenology.advice.forecast_change import (
     NEWS_DAYS,
     changed_since,
     forecast_changes,
+    issued_by,
     misses,
-    told_by,
 )
 from phenology.advice.garden_forecast import forecast_garden
 from phenology.weather.series import DailyWeather
@@ -105,7 +105,7 @@ def test_another_season_is_not_compared():
 
 
 def told_on(records: Records, n: float):
-    return told_by(forecast_garden(records.garden(day(2020, n))))
+    return issued_by(forecast_garden(records.garden(day(2020, n))))
 
 
 def test_a_forecast_told_earlier_is_held_against_what_came():

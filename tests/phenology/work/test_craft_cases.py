@@ -10,7 +10,7 @@ from pathlib import Path
 
 import pytest
 
-from phenology.model.operations import HALVING_JOINS, wakes
+from phenology.model.operations import HALVING_JOINS, Operation
 from phenology.species.catalogue import find_species, load_species
 from phenology.work.answer import may_i
 from phenology.work.case import Case
@@ -68,7 +68,7 @@ def case_of(row: dict[str, str], operation: str = "cutback") -> Case:
             r.look(first, season_day(a_day(when)), "budbreak", note=what)
             continue
         work = r.work(tree, YEAR, season_day(a_day(when)), what)
-        if wakes(what) and row["flush"] == "2":
+        if Operation(what).wakes and row["flush"] == "2":
             woke = (work, a_day(when))
     if row["flush"] == "2":
         work, began = woke or (None, today - timedelta(30))
@@ -79,7 +79,7 @@ def case_of(row: dict[str, str], operation: str = "cutback") -> Case:
     garden = r.garden(today)
     garden = replace(garden, weather={"bench": Setting(n=season_day(today)).weather(today)})
     part = row["zone"] or None
-    late = the_late(garden.trees[0].species, today) if wakes(operation) else None
+    late = the_late(garden.trees[0].species, today) if Operation(operation).wakes else None
     return Case(garden, garden.trees[0], operation, today, part, late=late, guess=False)
 
 

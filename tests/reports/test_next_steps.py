@@ -1,11 +1,11 @@
-"""Which row of a flush is told: what its grower has to decide next."""
+"""Which row of a flush is shown: what its grower has to decide next."""
 
 from __future__ import annotations
 
 import pytest
 
 from phenology.advice.garden_forecast import forecast_garden
-from reports.text.deciding import deciding_rows
+from phenology.advice.next_steps import deciding_steps
 from reports.text.forecast_text import forecast_text
 from tests.phenology.gardens import ELM, Records, day
 
@@ -18,16 +18,16 @@ def never_looked_at() -> Records:
 
 @pytest.mark.parametrize("n, stage", [(60, "budbreak"), (200, "hardened"), (290, "hardened")])
 def test_a_bud_break_that_is_long_past_gives_way_to_hardening(n, stage):
-    [row] = deciding_rows(forecast_garden(never_looked_at().garden(day(2020, n))))
-    assert row.stage == stage
+    [step] = deciding_steps(forecast_garden(never_looked_at().garden(day(2020, n))))
+    assert step.row.stage == stage
 
 
 def test_buds_seen_closed_late_are_still_waited_for():
     records = never_looked_at()
     flush = records.flush("elm", 2020)
     records.look(flush, 150, "dormant")
-    [row] = deciding_rows(forecast_garden(records.garden(day(2020, 150))))
-    assert row.stage == "budbreak"
+    [step] = deciding_steps(forecast_garden(records.garden(day(2020, 150))))
+    assert step.row.stage == "budbreak"
 
 
 def test_two_flushes_side_by_side_are_told_apart():
@@ -47,5 +47,5 @@ def test_a_single_flush_needs_no_number():
 
 def test_in_november_nobody_is_sent_to_look_at_a_tree_that_was_never_looked_at():
     forecast = forecast_garden(never_looked_at().garden(day(2020, 330)))
-    assert [row.stage for row in deciding_rows(forecast)] == []
+    assert [step.row.stage for step in deciding_steps(forecast)] == []
     assert "look weekly" not in forecast_text(forecast)

@@ -1,0 +1,276 @@
+"""What lies ahead as tables: forecast, chances, windows, last safe dates, care, the round, what changed.
+
+JSON, CSV and DataFrames are views of these, see `reports.table`.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from dataclasses import dataclass
+from datetime import date, timedelta
+from typing import TypeVar
+
+from phenology.advice.adviser import late_seasons
+from phenology.advice.care import CareDue, care_due, standing_trees
+from phenology.advice.forecast_change import Change
+from phenology.advice.forecast_rows import GardenForecast
+from phenology.advice.next_steps import NextStep
+from phenology.advice.round import Visit
+from phenology.advice.windows import Window
+from phenology.forecasting.arrival import LEVELS
+from phenology.garden import Garden
+from phenology.model.errors import WeatherError
+from phenology.model.records import Site
+from phenology.work.last_safe import Late
+from reports.table import Column, Table
+
+R = TypeVar("R")
+Odds = tuple[float, float, float] | None
+
+LEVEL_NAMES = {f"p{round(level * 100)}": level for level in LEVELS}
+WAITS = (("today", "if it is cut today"), ("in_14_days", "in two weeks"), ("in_21_days", "in three"))
+
+
+def _odds(odds_of: Callable[[R], Odds]) -> Iterator[Column[R]]:
+    def at(k: int) -> Callable[[R], float | None]:
+        return lambda row: (odds_of(row) or (None, None, None))[k]
+
+    for k, (when, said) in enumerate(WAITS):
+        yield Column(f"odds.{when}", "number", at(k), f"odds that what a cut wakes ripens {said}", digits=3)
+
+
+def _quantile_dates() -> Iterator[Column[NextStep]]:
+    def at(level: float) -> Callable[[NextStep], date | None]:
+        return lambda step: step.date_at(level)
+
+    for name, level in LEVEL_NAMES.items():
+        yield Column(name, "date", at(level), f"by when it has come with a chance of {level:.0%}")
+
+
+def _quantile_days() -> Iterator[Column[NextStep]]:
+    def at(level: float) -> Callable[[NextStep], float | None]:
+        return lambda step: step.row.day(level)
+
+    for name, level in LEVEL_NAMES.items():
+        yield Column(f"day.{name}", "day", at(level), "the same as a decimal day of the season", digits=2)
+
+
+def _opening() -> Iterator[Column[Window]]:
+    def at(k: int) -> Callable[[Window], date | None]:
+        return lambda window: window.opens[k]
+
+    for k, level in enumerate((10, 50, 90)):
+        yield Column(f"opens.p{level}", "date", at(k), f"by when it has opened with a chance of {level} %")
+
+
+FORECAST: tuple[Column[NextStep], ...] = (
+    Column("tree", "id", lambda s: s.row.tree.id, "the tree's id"),
+    Column("label", "text", lambda s: s.row.tree.label, "its name"),
+    Column("species", "text", lambda s: s.row.tree.species, "its Latin name"),
+    Column("place", "text", lambda s: s.row.place, "where it stands"),
+    Column("season", "season", lambda s: s.row.season, "the year in which the season starts"),
+    Column("flush", "whole", lambda s: s.row.flush, "1 for the season's own"),
+    Column("stage", "text", lambda s: s.row.stage, "forecast, or hardened when that was seen"),
+    Column("operation", "text", lambda s: s.row.operation, "that it opens"),
+    Column("seen.after", "date", lambda s: s.row.seen[0], "last look before it", listed=True),
+    Column("seen.by", "date", lambda s: s.row.seen[1], "first look at it", listed=True),
+    Column("look_on", "date", lambda s: s.row.look_on, "when to look next"),
+    *_quantile_dates(),
+    *_quantile_days(),
+    Column("p_not", "number", lambda s: s.row.arrival and s.row.arrival.p_not,
+           "the chance that it does not come this season", digits=4),
+    Column("last_safe", "date", lambda s: s.row.advice and s.row.advice.last_safe, "the last safe date"),
+    *_odds(lambda s: s.row.advice.odds if s.row.advice else None),
+    Column("looks", "whole", lambda s: s.row.looks, "of the species, on which it rests"),
+    Column("seasons", "whole", lambda s: s.row.trust.seasons, "in which its steps were seen here"),
+    Column("prior_share", "number", lambda s: s.row.trust.prior_share,
+           "of the catalogue in what is believed, 0 to 1", digits=3),
+    Column("trust", "text", lambda s: s.row.trust.words, "how far it may be trusted"),
+    Column("warnings", "texts", lambda s: s.row.warnings, "what to mind"),
+)  # fmt: skip
+
+
+def forecast_table(forecast: GardenForecast, units: str = "C") -> Table[NextStep]:
+    """The forecast, soonest first."""
+    garden = forecast.garden
+    steps = (NextStep(row, garden) for row in forecast.rows)
+    return Table("flushcast.forecast/1", FORECAST, steps, units=units, season_label=garden.calendar.label)
+
+
+def forecast_json(forecast: GardenForecast, units: str) -> str:
+    """The forecast as JSON, with the weather it rests on; quantiles are null beyond 1 - p_not."""
+    garden = forecast.garden
+    weather = {
+        "through": garden.weather_through(),
+        "days_by_source": days_by_source(garden),
+        "attribution": list(garden.attribution),
+    }
+    return forecast_table(forecast, units).as_json(
+        as_of=garden.as_of, units=units, weather=weather, warnings=list(forecast.warnings)
+    )
+
+
+def forecast_csv(forecast: GardenForecast) -> str:
+    """The forecast as CSV: what names and dates each row."""
+    return forecast_table(forecast).as_csv(without=("tree", "day", "odds"))
+
+
+def days_by_source(garden: Garden) -> dict[str, int]:
+    """Days of this season by where their weather came from, over all places."""
+    start, counts = garden.calendar.start(garden.season), dict[str, int]()
+    for series in garden.weather.values():
+        if series.last_day >= start:
+            part = series.between(max(start, series.first_day), series.last_day)
+            for source, days in part.coverage().by_source.items():
+                if days:
+                    counts[source] = counts.get(source, 0) + days
+    return counts
+
+
+@dataclass(frozen=True)
+class Chance:
+    """The chance that a stage has come by the end of one day."""
+
+    step: NextStep
+    day: int
+    chance: float
+
+    @property
+    def date(self) -> date:
+        """The day."""
+        return self.step.garden.calendar.start(self.step.row.season) + timedelta(days=self.day - 1)
+
+
+CHANCES: tuple[Column[Chance], ...] = (
+    Column("label", "text", lambda c: c.step.row.tree.label, "the tree's name"),
+    Column("season", "season", lambda c: c.step.row.season, "the year in which the season starts"),
+    Column("flush", "whole", lambda c: c.step.row.flush, "1 for the season's own"),
+    Column("stage", "text", lambda c: c.step.row.stage, "forecast"),
+    Column("date", "date", lambda c: c.date, "from today on"),
+    Column("day", "whole", lambda c: c.day, "the same as day of the season"),
+    Column("chance", "number", lambda c: c.chance, "that it has come by the day's end, 0 to 1"),
+)
+
+
+def chances_table(forecast: GardenForecast) -> Table[Chance]:
+    """The forecast in full, day by day from today on."""
+    garden = forecast.garden
+    found = (
+        Chance(NextStep(row, garden), day, chance)
+        for row in forecast.rows
+        if row.arrival is not None and row.dated
+        for day, chance in enumerate(row.arrival.curve.tolist())
+        if day
+    )
+    return Table("flushcast.chances/1", CHANCES, (one for one in found if one.date >= garden.as_of))
+
+
+WINDOWS: tuple[Column[Window], ...] = (
+    Column("tree", "id", lambda w: w.row.tree.id, "the tree's id"),
+    Column("label", "text", lambda w: w.row.tree.label, "its name"),
+    Column("species", "text", lambda w: w.row.tree.species, "its Latin name"),
+    Column("operation", "text", lambda w: w.operation, "what may be done"),
+    Column("flush", "whole", lambda w: w.row.flush, "that opens it"),
+    Column("open", "yes", lambda w: w.is_open, "whether it is open now"),
+    *_opening(),
+    Column("best", "text", lambda w: w.best, "when it is best, in words"),
+    Column("closes", "date", lambda w: w.closes, "its last day"),
+    Column("closes_why", "text", lambda w: w.closes_why, "what closes it"),
+    *_odds(lambda w: w.odds),
+    Column("refused", "text", lambda w: w.refused or None, "why it is not advised after all"),
+)  # fmt: skip
+
+
+def windows_table(windows: Iterable[Window]) -> Table[Window]:
+    """Windows of work, open ones first; odds are missing for work that wakes nothing."""
+    return Table("flushcast.windows/1", WINDOWS, windows)
+
+
+@dataclass(frozen=True)
+class LastSafe:
+    """The late season of a species at a place."""
+
+    species: str
+    place: str
+    late: Late
+
+
+LAST_SAFE: tuple[Column[LastSafe], ...] = (
+    Column("species", "text", lambda r: r.species, "its Latin name"),
+    Column("place", "text", lambda r: r.place, "where it stands"),
+    Column("last_safe", "date", lambda r: r.late.last_safe(),
+           "the last day; missing where nothing limits work, or no day is safe: the limit tells which"),
+    Column("limit", "text", lambda r: r.late.stop().limit, "that ruled"),
+    Column("why", "text", lambda r: r.late.reason(), "the same in a sentence"),
+    Column("zone", "text", lambda r: r.late.zone(r.late.today),
+           "what a cut does today: ripens, danger (wakes and does not ripen), rests"),
+    *_odds(lambda r: r.late.odds()),
+)  # fmt: skip
+
+
+def last_safe_table(garden: Garden) -> Table[LastSafe]:
+    """The last day on which what a cut wakes still ripens, by species and place."""
+    seasons, found = late_seasons(garden), dict[tuple[str, str], LastSafe]()
+    for tree in standing_trees(garden):
+        site: Site = garden.site(tree, garden.season)
+        key = tree.species, garden.place_of(tree, garden.as_of).name
+        if key not in found:
+            try:
+                found[key] = LastSafe(*key, seasons.late(tree.species, site))
+            except WeatherError:
+                continue
+    return Table("flushcast.last-safe/1", LAST_SAFE, found.values())
+
+
+CARE: tuple[Column[CareDue], ...] = (
+    Column("tree", "id", lambda c: c.tree.id, "the tree's id"),
+    Column("label", "text", lambda c: c.tree.label, "its name"),
+    Column("species", "text", lambda c: c.tree.species, "its Latin name"),
+    Column("care", "text", lambda c: c.care, "a word for it"),
+    Column("first", "date", lambda c: c.first, "from when"),
+    Column("last", "date", lambda c: c.last, "until when"),
+    Column("due", "yes", lambda c: c.due, "whether today lies between them, or past a look at wire"),
+    Column("what", "text", lambda c: c.what, "what to do or look for"),
+    Column("after", "text", lambda c: c.work.operation, "the work that asks for it"),
+    Column("done_on", "date", lambda c: c.work.latest, "when that was done"),
+)
+
+
+def care_table(garden: Garden) -> Table[CareDue]:
+    """Care that work done asks for now and in the days to come, soonest first."""
+    return Table("flushcast.care/1", CARE, care_due(garden))
+
+
+ROUND: tuple[Column[Visit], ...] = (
+    Column("tree", "id", lambda v: v.tree.id, "the tree's id"),
+    Column("label", "text", lambda v: v.tree.label, "its name"),
+    Column("species", "text", lambda v: v.tree.species, "its Latin name"),
+    Column("place", "text", lambda v: v.place, "where it stands"),
+    Column("look_for", "text", lambda v: v.look_for, "what to look for"),
+    Column("because", "text", lambda v: v.because, "what the look decides"),
+    Column("by", "date", lambda v: v.by, "until when that can wait"),
+    Column("rank", "whole", lambda v: v.rank, "0 presses, 1 is due, 2 in passing"),
+    Column("operation", "text", lambda v: v.operation, "that may follow"),
+)
+
+
+def round_table(visits: Sequence[Visit]) -> Table[Visit]:
+    """Trees to look at on this walk, the most pressing first."""
+    return Table("flushcast.round/1", ROUND, visits)
+
+
+CHANGES: tuple[Column[Change], ...] = (
+    Column("label", "text", lambda c: c.label, "the tree's name"),
+    Column("stage", "text", lambda c: c.stage, "that moved or came"),
+    Column("expected", "date", lambda c: c.expected, "the earlier forecast's middle"),
+    Column("now", "date", lambda c: c.now, "today's; of a miss the nearest day on which it may have come"),
+    Column("days", "whole", lambda c: c.days, "later (+) or earlier (-)"),
+    Column("missed", "yes", lambda c: c.missed, "whether it came outside its range"),
+    Column("why", "text", lambda c: c.why or None, "what moved a date ahead: weather or looks"),
+    Column("not_yet", "date", lambda c: c.not_yet, "the look that it had not come by, past its range"),
+)
+
+
+def changes_table(changes: Sequence[Change]) -> Table[Change]:
+    """What is news in a forecast, misses first."""
+    return Table("flushcast.changes/1", CHANGES, changes)
