@@ -5,32 +5,47 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from phenology.garden import Garden
 from phenology.model.arrays import Array
 from phenology.seasons.season_heat import FEWEST_USUAL, KNOWN_DAYS, cumulative_heat, days_ahead, known_days
 
+FILLED_SHARE = 0.1  # of the days to date; the warmth of a season that lacks more is not known (ours)
+
 
 @dataclass(frozen=True)
 class HeatCourse:
-    """Warmth through a season beside past ones, at a garden's first place.
+    """Warmth through a season beside the others, at a garden's first place.
 
     Attributes
     ----------
     season : int
-    heat : ndarray, shape (today + 1,)
-        Degree-days above `phenology.seasons.season_heat.BASE_C` by the end of each day up to today. [degC d]
+    heat : ndarray, shape (days + 1,)
+        Degree-days above `phenology.seasons.season_heat.BASE_C` by the end of each day; up to today in the
+        season under way. [degC d]
     past : dict of season to ndarray, shape (days + 1,)
-        The same for whole past seasons.
-    ahead : ndarray, shape (today + 1,)
-        Days ahead (+) of or behind (-) the mean of the past seasons; NaN where that cannot be said: with too
-        few seasons, or while so little warmth gathers that days mean nothing.
+        The same for the other seasons that are over and known well enough.
+    ahead : ndarray, shape (days + 1,)
+        Days ahead (+) of or behind (-) their mean; NaN where that cannot be said: with too few seasons, where
+        too much of this one is filled, or while so little warmth gathers that days mean nothing.
+    filled : ndarray of int, shape (days + 1,)
+        Days until then that the weather lacks.
     """
 
     season: int
     heat: Array
     past: dict[int, Array]
     ahead: Array
+    filled: NDArray[np.int_]
+
+    def measured(self, day: int) -> bool:
+        """Whether enough was measured by a day for its warmth to be known."""
+        return bool(self.filled[min(day, len(self.filled) - 1)] <= FILLED_SHARE * day)
+
+    def ahead_on(self, day: int) -> float | None:
+        """Days ahead of usual at the end of a day; None where it cannot be said or has not come."""
+        return float(self.ahead[day]) if day < len(self.ahead) and np.isfinite(self.ahead[day]) else None
 
     @property
     def lead(self) -> float | None:
@@ -42,6 +57,8 @@ class HeatCourse:
         """How far ahead of usual the season is."""
         if len(self.past) < FEWEST_USUAL:
             return "too few past seasons of weather to say what is usual"
+        if not self.measured(len(self.heat) - 1):
+            return "too little weather measured to say how far ahead of usual"
         if self.lead is None:
             return "too cool a time of year to say how far ahead of usual"
         days = abs(round(self.lead))
@@ -50,8 +67,8 @@ class HeatCourse:
         return f"{days} {'day' if days == 1 else 'days'} {'ahead of' if self.lead > 0 else 'behind'} usual"
 
 
-def heat_course(garden: Garden) -> HeatCourse:
-    """The warmth of the season under way, and how far ahead of usual it has been.
+def heat_courses(garden: Garden) -> dict[int, HeatCourse]:
+    """Every season with any weather, and the one under way, which may have none yet.
 
     Raises
     ------
@@ -59,12 +76,21 @@ def heat_course(garden: Garden) -> HeatCourse:
         If the first place has no weather.
     """
     record = garden.record_at(((0, garden.places[0].id),))
-    past = {
-        season: cumulative_heat(record, season)
-        for season in record.seasons
-        if season < garden.season and known_days(record, season).sum() >= KNOWN_DAYS
-    }
-    if garden.season not in record.seasons:
-        return HeatCourse(garden.season, np.zeros(1), past, np.full(1, np.nan))
-    heat = cumulative_heat(record, garden.season)[: garden.today + 1]
-    return HeatCourse(garden.season, heat, past, days_ahead(heat, list(past.values())))
+    known = {s: known_days(record, s) for s in record.seasons if s <= garden.season}
+    curves = {s: cumulative_heat(record, s) for s in known if known[s].any()}
+    over = {s: curve for s, curve in curves.items() if s < garden.season and known[s].sum() >= KNOWN_DAYS}
+    out = {}
+    for season, curve in ({garden.season: np.zeros(1)} | curves).items():
+        heat = curve[: garden.today + 1] if season == garden.season else curve
+        lacking = ~known[season][: len(heat) - 1] if season in known else np.zeros(0, dtype=bool)
+        filled = np.concatenate([[0], np.cumsum(lacking)])
+        past = {s: other for s, other in over.items() if s != season}
+        enough = filled <= FILLED_SHARE * np.arange(len(heat))
+        ahead = np.where(enough, days_ahead(heat, list(past.values())), np.nan)
+        out[season] = HeatCourse(season, heat, past, ahead, filled)
+    return dict(sorted(out.items()))
+
+
+def heat_course(garden: Garden) -> HeatCourse:
+    """The season under way; errors as `heat_courses`."""
+    return heat_courses(garden)[garden.season]

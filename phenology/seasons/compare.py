@@ -2,18 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 
 import numpy as np
 
 from phenology.garden import Garden
-from phenology.model.arrays import Array
 from phenology.model.errors import InputError
 from phenology.model.records import Tree
+from phenology.seasons.ahead import HeatCourse, heat_courses
 from phenology.seasons.season_frosts import SeasonFrost, season_frosts
-from phenology.seasons.season_heat import KNOWN_DAYS, cumulative_heat, days_ahead, known_days
 from phenology.seasons.tree_stages import (
     SpeciesStage,
     TreeStage,
@@ -21,9 +20,6 @@ from phenology.seasons.tree_stages import (
     species_stages,
     tree_stages,
 )
-from phenology.weather.season_weather import SeasonWeather
-
-FILLED_SHARE = 0.1  # of the days to date; the warmth of a season that lacks more is not known (ours)
 
 
 @dataclass(frozen=True)
@@ -77,8 +73,7 @@ class Comparison:
     loose : tuple of (Tree, season)
         One for each stage that looks bracket too loosely to date it.
     frosts : tuple of SeasonFrost
-    courses : mapping of season to (heat, ahead)
-        Degree-days by the end of each day, and days ahead of usual; up to today in the season under way.
+    courses : mapping of season to HeatCourse
     """
 
     garden: Garden
@@ -89,17 +84,16 @@ class Comparison:
     trees: tuple[TreeStage, ...]
     loose: tuple[tuple[Tree, int], ...]
     frosts: tuple[SeasonFrost, ...]
-    courses: Mapping[int, tuple[Array, Array]]
+    courses: Mapping[int, HeatCourse]
 
     @property
     def usual_known(self) -> bool:
         """Whether there are seasons enough to say what is usual, on some day."""
-        return any(np.isfinite(ahead).any() for _, ahead in self.courses.values())
+        return any(np.isfinite(course.ahead).any() for course in self.courses.values())
 
     def ahead_on(self, season: int, day: int) -> float | None:
         """Days ahead of usual at the end of a day; None where it cannot be said or has not come."""
-        ahead = self.courses[season][1]
-        return float(ahead[day]) if day < len(ahead) and np.isfinite(ahead[day]) else None
+        return self.courses[season].ahead_on(day)
 
 
 def compare_seasons(garden: Garden, seasons: Sequence[int] | None = None) -> Comparison:
@@ -117,9 +111,8 @@ def compare_seasons(garden: Garden, seasons: Sequence[int] | None = None) -> Com
         If a season asked for has no weather.
     """
     garden.check_weather_is_fresh()
-    place = garden.places[0]
-    record = garden.record_at(((0, place.id),))
-    with_weather = [s for s in record.seasons if s <= garden.season and known_days(record, s).any()]
+    courses = heat_courses(garden)
+    with_weather = [season for season, course in courses.items() if len(course.heat) > 1]
     wanted = tuple(sorted(seasons)) if seasons else tuple(with_weather[-6:])
     for season in wanted:
         if season not in with_weather:
@@ -127,63 +120,40 @@ def compare_seasons(garden: Garden, seasons: Sequence[int] | None = None) -> Com
             raise InputError(
                 f"there is no weather for season {garden.calendar.label(season)}; there is for {have}"
             )
-    curves = {s: cumulative_heat(record, s) for s in with_weather}
-    courses = {s: _course(s, curves, record, garden) for s in wanted}
     trees = [one for one in tree_stages(garden) if one.season in wanted]
     return Comparison(
         garden,
         wanted,
-        place.name,
-        tuple(_warmth(wanted, curves, courses, record, garden)),
+        garden.places[0].name,
+        tuple(_warmth(garden, wanted, courses)),
         tuple(species_stages(garden, trees)),
         tuple(trees),
         tuple(one for one in loose_stages(garden) if one[1] in wanted),
         tuple(season_frosts(garden, wanted)),
-        courses,
+        {season: courses[season] for season in wanted},
     )
 
 
-def _course(
-    season: int, curves: Mapping[int, Array], record: SeasonWeather, garden: Garden
-) -> tuple[Array, Array]:
-    others = [
-        curve
-        for s, curve in curves.items()
-        if s not in (season, garden.season) and known_days(record, s).sum() >= KNOWN_DAYS
-    ]
-    heat = curves[season][: garden.today + 1] if season == garden.season else curves[season]
-    lacking = np.cumsum(~known_days(record, season)[: len(heat) - 1])
-    enough = np.concatenate([[True], lacking <= FILLED_SHARE * np.arange(1, len(heat))])
-    return heat, np.where(enough, days_ahead(heat, others), np.nan)
-
-
 def _warmth(
-    wanted: Sequence[int],
-    curves: Mapping[int, Array],
-    courses: Mapping[int, tuple[Array, Array]],
-    record: SeasonWeather,
-    garden: Garden,
-) -> list[SeasonWarmth]:
-    days = {s: min(garden.today, record.calendar.length(s)) for s in curves}
-    filled = {s: int((~known_days(record, s)[: days[s]]).sum()) for s in curves}
-    heats = {s: float(curves[s][days[s]]) for s in curves if filled[s] <= FILLED_SHARE * garden.today}
-
-    def rank(season: int, among: Sequence[int]) -> int | None:
-        return 1 + sum(heats[s] > heats[season] for s in among if s in heats) if season in heats else None
-
-    out = []
+    garden: Garden, wanted: Sequence[int], courses: Mapping[int, HeatCourse]
+) -> Iterator[SeasonWarmth]:
+    today = garden.today
+    heats = {
+        season: float(course.heat[min(today, len(course.heat) - 1)])
+        for season, course in courses.items()
+        if len(course.heat) > 1 and course.measured(today)
+    }
     for season in wanted:
-        ahead = float(courses[season][1][days[season]])
-        out.append(
-            SeasonWarmth(
-                season,
-                garden.calendar.date(season, garden.today),
-                heats.get(season),
-                rank(season, wanted),
-                rank(season, list(heats)),
-                len(heats),
-                ahead if np.isfinite(ahead) else None,
-                filled[season],
-            )
+        course = courses[season]
+        day = min(today, len(course.heat) - 1)
+        warmer = [s for s, heat in heats.items() if season in heats and heat > heats[season]]
+        yield SeasonWarmth(
+            season,
+            garden.calendar.date(season, today),
+            heats.get(season),
+            1 + len(set(warmer) & set(wanted)) if season in heats else None,
+            1 + len(warmer) if season in heats else None,
+            len(heats),
+            course.ahead_on(day),
+            int(course.filled[day]),
         )
-    return out

@@ -6,8 +6,7 @@ from pathlib import Path
 
 from data_sources.weather.files.reader import read_weather_file
 from phenology.garden import Garden
-from phenology.model.errors import FlushcastError, InputError, UnknownNameError, WeatherError
-from phenology.model.records import Place
+from phenology.model.errors import FlushcastError, UnknownNameError, WeatherError
 from phenology.seasons.translate import ClimateOf, hemisphere
 from reports.garden.open_garden import OpenGarden
 
@@ -33,10 +32,10 @@ def climate_of_garden_place(opened: OpenGarden, name: str | None) -> ClimateOf:
     """
     from reports.garden.place_weather import read_place_weather
 
-    places = opened.some_places
-    place = places[0] if name is None else _named(places, name)
-    if place is None:
-        raise WeatherError(lacking(name or ""))
+    try:
+        place = opened.some_places[0] if name is None else opened.place(name)
+    except UnknownNameError:
+        raise WeatherError(lacking(name or "")) from None
     weather = read_place_weather(opened.folder, [place.id], None).weather.get(place.id)
     if weather is None:
         raise WeatherError(lacking(place.name, known=True))
@@ -45,14 +44,10 @@ def climate_of_garden_place(opened: OpenGarden, name: str | None) -> ClimateOf:
 
 def lacking(name: str, *, known: bool = False) -> str:
     """One sentence: how to add weather for a place."""
-    if known:
-        return (
-            f"there is no weather for {name} yet: give a file with --weather FILE --units C, or fetch some "
-            f'with `flushcast weather update --place "{name}"`'
-        )
+    make = "" if known else f"make it a place of the garden{_position(name)} and "
     return (
-        f"there is no weather for {name} yet: give a file with --weather FILE --units C, or make it a place "
-        f'of the garden{_position(name)} and fetch some with `flushcast weather update --place "{name}"`'
+        f"there is no weather for {name} yet: give a file with --weather FILE --units C, or {make}fetch some "
+        f'with `flushcast weather update --place "{name}"`'
     )
 
 
@@ -65,15 +60,6 @@ def _position(name: str) -> str:
     except FlushcastError:
         return f' (`flushcast place add "{name}" --lat LAT --lon LON`)'
     return f' (`flushcast place add "{name}" --lat {town.latitude:.2f} --lon {town.longitude:.2f}`)'
-
-
-def _named(places: list[Place], name: str) -> Place | None:
-    wanted = name.strip().casefold()
-    found = [p for p in places if p.name.casefold() == wanted]
-    found = found or [p for p in places if wanted in p.name.casefold()]
-    if len(found) > 1:
-        raise InputError(f"several places fit '{name}': {', '.join(p.name for p in found)}")
-    return found[0] if found else None
 
 
 def town_latitude(name: str) -> float | None:

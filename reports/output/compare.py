@@ -143,12 +143,11 @@ def season_table(name: str, rows: Iterable[Any], garden: Garden, units: str = "C
 
 def course_days(comparison: Comparison, season: int, every: int = COURSE_DAYS) -> list[CourseDay]:
     """A season's course, every so many days and on its last."""
-    heat, ahead = comparison.courses[season]
+    course = comparison.courses[season]
+    date_of, last = comparison.garden.calendar.date, len(course.heat) - 1
     return [
-        CourseDay(
-            season, comparison.garden.calendar.date(season, day), day, float(heat[day]), float(ahead[day])
-        )
-        for day in sorted({*range(every, len(heat), every), len(heat) - 1})
+        CourseDay(season, date_of(season, day), day, float(course.heat[day]), float(course.ahead[day]))
+        for day in sorted({*range(every, last, every), last})
     ]
 
 

@@ -45,7 +45,7 @@ class Around:
 
 def lead_reach(comparison: Comparison) -> float:
     """Days ahead or behind that all strips are drawn to; longer leads are cut off. [days]"""
-    ahead = np.abs(np.concatenate([ahead for _, ahead in comparison.courses.values()]))
+    ahead = np.abs(np.concatenate([course.ahead for course in comparison.courses.values()]))
     return float(np.clip(np.nanmax(np.append(ahead, 5.0)), 5.0, REACH_MOST))
 
 

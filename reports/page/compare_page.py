@@ -116,7 +116,7 @@ def _around(comparison: Comparison, season: int) -> Around:
 def _leads(comparison: Comparison, around: dict[int, Around]) -> Iterator[tuple[str, Any, str]]:
     reach = lead_reach(comparison)
     for season in comparison.seasons:
-        ahead = comparison.courses[season][1]
+        ahead = comparison.courses[season].ahead
         label, words = comparison.garden.calendar.label(season), _lead_words(ahead)
         yield label, drawn(lead_drawing(ahead, reach, around[season], f"{label}: {words}")), words
 

@@ -9,6 +9,7 @@ import pytest
 from numpy.testing import assert_allclose
 
 from phenology.model.errors import InputError
+from phenology.seasons.ahead import heat_course
 from phenology.seasons.compare import compare_seasons
 from phenology.seasons.season_heat import BASE_C, cumulative_heat
 from phenology.weather.season_weather import SeasonWeather
@@ -135,7 +136,7 @@ def test_in_winter_no_lead_is_told_but_the_season_before_it_is(when):
 
 def test_the_course_ends_today_and_is_whole_for_past_seasons():
     comparison = compare_seasons(nursery().garden(day(2020, 160), weather={"bench": swinging()}))
-    assert len(comparison.courses[2020][1]) == 161 and len(comparison.courses[2019][1]) == 366
+    assert len(comparison.courses[2020].ahead) == 161 and len(comparison.courses[2019].ahead) == 366
     today = next(h for h in comparison.warmth if h.season == 2020)
     assert comparison.ahead_on(2020, 160) == pytest.approx(today.days_ahead)
     assert comparison.ahead_on(2020, 161) is None
@@ -161,3 +162,12 @@ def test_a_season_lacking_only_its_beginning_gets_a_lead_once_enough_is_measured
     comparison = compare_seasons(nursery().garden(day(2020, 100), weather={"bench": late}), [2014])
     assert comparison.ahead_on(2014, 60) is None  # 11 of 60 days are filled
     assert comparison.ahead_on(2014, 200) is not None
+
+
+def test_a_season_with_a_hole_in_its_spring_is_not_called_cool():
+    series = steady({})
+    tmin = series.tmin.copy()
+    tmin[series.index(day(2020, 20)) : series.index(day(2020, 60))] = np.nan
+    holed = DailyWeather(series.first_day, tmin, series.tmax, "station")
+    course = heat_course(nursery().garden(day(2020, 100), weather={"bench": holed}))
+    assert course.lead is None and "too little weather measured" in course.words
