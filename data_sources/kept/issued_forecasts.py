@@ -1,4 +1,4 @@
-"""What the last forecasts told, kept in `told_forecasts.json`: a later one can say how far off they were.
+"""What the last forecasts told, kept in `issued_forecasts.json`: a later one can say how far off they were.
 
 A memory of a few forecasts and nothing more: it may be deleted, and an unreadable one is begun anew.
 """
@@ -14,13 +14,13 @@ from data_sources.garden_settings import replace_text
 from phenology.advice.forecast_change import Issued, Key
 from phenology.model.errors import FlushcastError
 
-FILE_NAME = "told_forecasts.json"
+FILE_NAME = "issued_forecasts.json"
 APART_DAYS = 3
 """Forecasts of days nearer to each other than this share a place (ours)."""
 MOST_KEPT = 5
 
 
-def read_told(folder: Path) -> dict[date, dict[Key, Issued]]:
+def read_issued(folder: Path) -> dict[date, dict[Key, Issued]]:
     """What was told on which day, oldest first; empty where nothing can be read."""
     try:
         kept = json.loads((folder / FILE_NAME).read_text(encoding="utf-8"))
@@ -34,13 +34,13 @@ def read_told(folder: Path) -> dict[date, dict[Key, Issued]]:
         return {}
 
 
-def keep_told(folder: Path, day: date, told: Mapping[Key, Issued]) -> None:
+def keep_issued(folder: Path, day: date, told: Mapping[Key, Issued]) -> None:
     """Keep what is told today, if the folder can be written; nothing depends on it.
 
     Of days near to each other the first stays, and the newest besides: what was told a week ago has to
     outlast a forecast every morning. Days after `day` are forgotten.
     """
-    before = {d: rows for d, rows in read_told(folder).items() if d < day}
+    before = {d: rows for d, rows in read_issued(folder).items() if d < day}
     spaced: list[date] = []
     for known in before:
         if not spaced or (known - spaced[-1]).days >= APART_DAYS:

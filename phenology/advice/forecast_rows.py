@@ -35,10 +35,11 @@ class Trust:
         """As the grower reads it."""
         if self.seasons == 0:
             return "species guess"
+        here = f"{self.seasons} {'season' if self.seasons == 1 else 'seasons'} here"
         if self.seasons == 1 or self.within is None:
-            return "1 season here"
+            return here
         days = max(1, round(self.within))
-        return f"{self.seasons} seasons here, usually within {days} {'day' if days == 1 else 'days'}"
+        return f"{here}, usually within {days} {'day' if days == 1 else 'days'}"
 
 
 @dataclass(frozen=True)

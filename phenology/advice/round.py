@@ -169,7 +169,7 @@ def _swelling(row: ForecastRow, forecast: GardenForecast) -> Iterator[Visit]:
 def _by_care(forecast: GardenForecast) -> Iterator[Visit]:
     """Looks that work done asks for, the latest work speaking; wire that is due; duties of the season."""
     garden, answered = forecast.garden, set[tuple[str, str]]()
-    due = [care for care in all_care(forecast) if care.due]
+    due = [care for care in all_care(forecast.garden, forecast.rows) if care.due]
     for care in sorted(due, key=lambda c: (c.work.latest, c.work.id) if c.work else _NEVER, reverse=True):
         place = garden.place_of(care.tree, garden.as_of).name
         if care.work is None:

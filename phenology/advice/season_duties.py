@@ -5,12 +5,12 @@ Made of the forecast's own rows, so that a duty and a date never contradict each
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from datetime import date, timedelta
 
 from phenology.advice.care import CareDue, care_due
-from phenology.advice.forecast_rows import ForecastRow, GardenForecast, quantile_dates
+from phenology.advice.forecast_rows import ForecastRow, quantile_dates
 from phenology.advice.windows import SWELLING_DAYS
 from phenology.garden import Garden
 from phenology.learning.flush_history import FlushHistory, histories_of
@@ -27,21 +27,28 @@ BARE_BEFORE_MIDWINTER = 40  # days; leaves are taken to be down so early where n
 REPOT_YEARS = 2  # a root ball this old is worth a look; common practice, no source
 
 
-def all_care(forecast: GardenForecast) -> list[CareDue]:
-    """Everything there is to do or look for beside the flushes themselves, soonest first."""
-    found = [*care_due(forecast.garden, _late_growth(forecast)), *_season_duties(forecast)]
+def all_care(garden: Garden, rows: Sequence[ForecastRow]) -> list[CareDue]:
+    """Everything there is to do or look for beside the flushes themselves, soonest first.
+
+    Parameters
+    ----------
+    garden : Garden
+    rows : sequence of ForecastRow
+        Its forecast; without it only what work done asks for is told.
+    """
+    found = [*care_due(garden, _late_growth(garden, rows)), *_season_duties(garden, rows)]
     return sorted(found, key=lambda c: (c.first, c.tree.label, c.care))
 
 
-def _late_growth(forecast: GardenForecast) -> set[str]:
+def _late_growth(garden: Garden, rows: Sequence[ForecastRow]) -> set[str]:
     """Trees with a woken flush whose odds of not hardening this season are worth shelter."""
     return {
         row.tree.id
-        for row in forecast.rows
+        for row in rows
         if row.stage == "hardened"
         and row.flush > 1
         and row.arrival is not None
-        and row.arrival.p_not > 1 - forecast.garden.limits.required(False)
+        and row.arrival.p_not > 1 - garden.limits.required(False)
     }
 
 
@@ -50,12 +57,12 @@ def due_for_repotting(tree: Tree, day: date) -> bool:
     return tree.last_repot is None or (day - tree.last_repot).days > 365 * REPOT_YEARS - 60
 
 
-def _season_duties(forecast: GardenForecast) -> Iterator[CareDue]:
-    garden, rows = forecast.garden, dict[str, list[ForecastRow]]()
-    for row in forecast.rows:
-        rows.setdefault(row.tree.id, []).append(row)
+def _season_duties(garden: Garden, rows: Sequence[ForecastRow]) -> Iterator[CareDue]:
+    by_tree: dict[str, list[ForecastRow]] = {}
+    for row in rows:
+        by_tree.setdefault(row.tree.id, []).append(row)
     for tree in garden.standing_trees:
-        for care in _of_tree(garden, tree, rows.get(tree.id, [])):
+        for care in _of_tree(garden, tree, by_tree.get(tree.id, [])):
             if care.last >= garden.as_of:
                 due = care.first <= garden.as_of
                 yield CareDue(tree, care.name, care.first, care.last, care.sentence, None, due, care.look)

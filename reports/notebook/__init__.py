@@ -5,7 +5,7 @@ Examples
 >>> from reports.notebook import open_garden
 >>> garden = open_garden("demo", as_of="2026-06-14")
 >>> garden.forecast()["label"].tolist()[:2]
-['Crab apple', 'Quince 2']
+['Quince 2', 'Crab apple']
 """
 
 from __future__ import annotations

@@ -37,9 +37,9 @@ class Ahead(Opened):
         >>> garden = open_garden("demo", as_of="2026-06-14")
         >>> garden.forecast()[["label", "stage", "look_on", "p10", "p90", "last_safe"]].head(3)
                 label     stage    look_on        p10        p90  last_safe
-        0  Crab apple  hardened 2026-06-14 2026-06-09 2026-06-17 2026-07-22
-        1    Quince 2  hardened 2026-06-14 2026-06-10 2026-06-18        NaT
-        2      Azalea  extended 2026-06-15 2026-06-13 2026-06-20        NaT
+        0    Quince 2  hardened 2026-06-14        NaT        NaT        NaT
+        1  Crab apple  hardened 2026-06-14 2026-06-09 2026-06-17 2026-07-22
+        2    Quince 1  budbreak 2026-06-14 2026-06-11 2026-06-16        NaT
         """
         return tables.forecast_table(self.outlook).as_frame()
 
@@ -59,7 +59,7 @@ class Ahead(Opened):
         >>> daily = garden.chances().query("label == 'Beech' and day == 171").round({"chance": 1})
         >>> daily[["date", "stage", "chance"]]
                   date     stage  chance
-        810 2026-06-20  hardened     0.8
+        609 2026-06-20  hardened     0.9
         """
         return tables.chances_table(self.outlook).as_frame()
 
@@ -77,10 +77,10 @@ class Ahead(Opened):
         >>> from reports.notebook import open_garden
         >>> garden = open_garden("demo", as_of="2026-06-14")
         >>> garden.windows()[["label", "operation", "open", "opens_p50", "closes"]].head(3)
-                label            operation   open  opens_p50     closes
-        0  Crab apple              cutback  False 2026-06-13 2026-07-22
-        1     Maple 1  partial-defoliation  False 2026-06-16 2026-07-19
-        2       Beech              cutback  False 2026-06-17 2026-07-04
+                label operation   open  opens_p50     closes
+        0  Crab apple   cutback  False 2026-06-13 2026-07-22
+        1       Beech   cutback  False 2026-06-16 2026-07-03
+        2     Maple 1   cutback  False 2026-06-16 2026-07-19
         """
         return tables.windows_table(windows(self.outlook)).as_frame()
 
@@ -99,8 +99,8 @@ class Ahead(Opened):
         >>> garden = open_garden("demo", as_of="2026-06-14")
         >>> garden.last_safe_dates()[["species", "last_safe", "limit", "zone"]].head(3)
                         species  last_safe  limit    zone
-        0  Rhododendron indicum 2026-06-17  frost  ripens
-        1         Fagus crenata 2026-07-04  frost  ripens
+        0  Rhododendron indicum 2026-06-07  frost  danger
+        1         Fagus crenata 2026-07-03  frost  ripens
         2        Malus halliana 2026-07-22  frost  ripens
         """
         return tables.last_safe_table(self.snapshot).as_frame()
@@ -119,12 +119,12 @@ class Ahead(Opened):
         >>> from reports.notebook import open_garden
         >>> garden = open_garden("demo", as_of="2026-06-14")
         >>> garden.care()[["label", "care", "first", "last", "after"]].head(3)
-                label   care      first       last    after
-        0  Hornbeam 2  water 2026-06-05 2026-06-19  cutback
-        1  Hornbeam 2  water 2026-06-05 2026-06-19  halving
-        2  Hornbeam 1  water 2026-06-06 2026-06-20  halving
+                label   care      first       last                after
+        0    Quince 1  water 2026-05-27 2026-06-24  partial-defoliation
+        1  Hornbeam 2  water 2026-06-05 2026-06-19              cutback
+        2  Hornbeam 2  water 2026-06-05 2026-06-19              halving
         """
-        return tables.care_table(self.outlook).as_frame()
+        return tables.care_table(self.snapshot, self.outlook.rows if self.snapshot.weather else ()).as_frame()
 
     @names_columns(tables.ROUND)
     def round(self) -> pd.DataFrame:
@@ -141,7 +141,7 @@ class Ahead(Opened):
         >>> garden = open_garden("demo", as_of="2026-06-14")
         >>> garden.round()[["label", "by", "rank"]].head(3)
                 label         by  rank
-        0       Beech 2026-07-04     0
+        0       Beech 2026-07-03     0
         1  Hornbeam 2 2026-06-15     1
         2  Hornbeam 1 2026-06-16     1
         """
@@ -167,6 +167,6 @@ class Ahead(Opened):
         >>> garden = open_garden("demo", as_of="2026-06-14")
         >>> garden.changes()[["label", "stage", "why"]].head(1)
             label     stage    why
-        0  Azalea  hardened  looks
+        0  Azalea  extended  looks
         """
         return tables.changes_table(forecast_changes(self.outlook, since)).as_frame()

@@ -128,9 +128,9 @@ def hindcast(
     >>> judged = hindcast(garden.looks(), garden.weather(), given="budbreak", target="hardened")
     >>> judged.scores()[["forecaster", "rows", "mae_days"]].round(0)
                                    forecaster  rows  mae_days
-    0                               flushcast   113       6.0
-    1                      same date as usual   113      18.0
-    2  usual days after budbreak, by its date   113      10.0
+    0                               flushcast   115       5.0
+    1                      same date as usual   115      18.0
+    2  usual days after budbreak, by its date   115      10.0
     """
     if (train is None) != (test is None):
         raise InputError("give both train and test, or neither to leave every season out in turn")

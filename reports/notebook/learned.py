@@ -130,7 +130,7 @@ class Learned(Opened):
         >>> garden = open_garden("demo", as_of="2026-06-14")
         >>> garden.skill()[["species", "seasons", "missed_days", "usual_date_missed_days"]].round(0).head(2)
                         species  seasons  missed_days  usual_date_missed_days
-        0  Rhododendron indicum        4          7.0                    12.0
+        0  Rhododendron indicum        4          6.0                    12.0
         1         Fagus crenata        4          5.0                     9.0
         """
         records = TrackRecord.of(self._past_forecasts(None)).values()
@@ -162,10 +162,10 @@ class Learned(Opened):
         >>> garden.past_forecasts("elm").groupby("season")[["lead_days", "error_days"]].mean().round(0)
                 lead_days  error_days
         season
-        2022         14.0         8.0
-        2023         28.0        -0.0
-        2024         30.0        -2.0
-        2025         22.0         7.0
+        2022         20.0         8.0
+        2023         19.0         1.0
+        2024         29.0        -2.0
+        2025         18.0         6.0
         """
         labels = {t.id: t.label for t in self.snapshot.trees}
 

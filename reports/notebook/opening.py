@@ -87,7 +87,7 @@ def open_garden(
     --------
     >>> garden = open_garden("demo", as_of="2026-06-14")
     >>> garden
-    <Larkfield (invented): 12 trees, 1100 looks, as of 2026-06-14>
+    <Larkfield (invented): 12 trees, 1064 looks, as of 2026-06-14>
     """
     if path == DEMO:
         day = (

@@ -283,10 +283,10 @@ class Records(Opened):
         >>> from reports.notebook import open_garden
         >>> garden = open_garden("demo", as_of="2026-06-14")
         >>> garden.looks()[["date", "label", "flush", "stage"]].tail(3)
-                   date     label  flush     stage
-        1097 2026-06-11       Elm      1  hardened
-        1098 2026-06-11   Maple 1      1  extended
-        1099 2026-06-11  Quince 1      1  extended
+                   date    label  flush      stage
+        1061 2026-06-11   Azalea      1  extending
+        1062 2026-06-11      Elm      1   hardened
+        1063 2026-06-11  Maple 1      1   extended
         """
         trees = {t.id: t for t in self.snapshot.trees}
         where = {h.flush.id: (h.flush.season, h.number) for h in self.fit.histories}
@@ -307,9 +307,9 @@ class Records(Opened):
         >>> from reports.notebook import open_garden
         >>> garden = open_garden("demo", as_of="2026-06-14")
         >>> garden.work()[["date", "label", "operation", "wakes"]].tail(2)
-                  date label operation  wakes
-        130 2026-06-11   Elm   halving  False
-        131 2026-06-11   Elm   cutback   True
+                  date    label            operation  wakes
+        124 2026-06-09  Zelkova              halving  False
+        125 2026-06-11      Elm  partial-defoliation   True
         """
         trees, season_of = {t.id: t for t in self.snapshot.trees}, self.snapshot.calendar.season_of
         rows = [WorkRow(w, trees[w.tree_id], season_of(w.latest)) for w in self.snapshot.works]
@@ -331,7 +331,7 @@ class Records(Opened):
         >>> garden.flushes()[["label", "season", "flush", "hardened_after", "hardened_by"]].head(2)
             label  season  flush hardened_after hardened_by
         0  Azalea    2022      1     2022-07-04  2022-07-12
-        1  Azalea    2022      2     2022-10-02  2022-10-12
+        1  Azalea    2023      1     2023-07-17  2023-07-24
         """
         operations = {w.id: w.operation for w in self.snapshot.works}
         calendar = self.snapshot.calendar

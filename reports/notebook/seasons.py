@@ -113,11 +113,11 @@ class SeasonFrames(Opened):
         >>> garden = open_garden("demo", as_of="2026-06-14")
         >>> garden.tree_stages().query("stage == 'hardened'").groupby("season")["day"].mean().round(1)
         season
-        2022    203.0
-        2023    209.2
-        2024    205.4
-        2025    201.2
-        2026    154.3
+        2022    195.2
+        2023    206.4
+        2024    202.9
+        2025    196.7
+        2026    149.7
         Name: day, dtype: float64
         """
         return self._frame("trees", tree_stages(self.snapshot))
@@ -167,9 +167,9 @@ class SeasonFrames(Opened):
         >>> garden = open_garden("demo", as_of="2026-06-14")
         >>> garden.followed()[["operation", "works", "stage", "n", "median"]].head(3)
           operation  works     stage  n  median
-        0   cutback      4  budbreak  3    23.0
-        1   cutback      4  extended  4    51.8
-        2   cutback      4  hardened  3    82.0
+        0   cutback      7  budbreak  6    21.5
+        1   cutback      7  extended  7    38.5
+        2   cutback      7  hardened  7    56.0
         """
         works = what_followed(self.snapshot, None if seasons is None else set(seasons))
         return self._frame("followed", followed_stages(works))
@@ -212,8 +212,8 @@ class SeasonFrames(Opened):
         >>> garden = open_garden("demo", as_of="2026-06-14")
         >>> garden.season_skill("elm")[["season", "median_miss", "median_miss_of_usual_date"]].round(0)
            season  median_miss  median_miss_of_usual_date
-        0    2022          6.0                       11.0
-        1    2023          4.0                       14.0
+        0    2022          8.0                       11.0
+        1    2023          2.0                       14.0
         2    2024          3.0                        7.0
         3    2025          9.0                       10.0
         """

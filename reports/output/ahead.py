@@ -13,7 +13,7 @@ from typing import TypeVar
 from phenology.advice.adviser import late_seasons
 from phenology.advice.care import CareDue, standing_trees
 from phenology.advice.forecast_change import Change
-from phenology.advice.forecast_rows import GardenForecast
+from phenology.advice.forecast_rows import ForecastRow, GardenForecast
 from phenology.advice.next_steps import NextStep
 from phenology.advice.round import Visit
 from phenology.advice.season_duties import all_care
@@ -237,9 +237,9 @@ CARE: tuple[Column[CareDue], ...] = (
 )
 
 
-def care_table(forecast: GardenForecast) -> Table[CareDue]:
+def care_table(garden: Garden, rows: Sequence[ForecastRow]) -> Table[CareDue]:
     """Care that work done, weather and season ask for now and in the days to come, soonest first."""
-    return Table("flushcast.care/1", CARE, all_care(forecast))
+    return Table("flushcast.care/1", CARE, all_care(garden, rows))
 
 
 ROUND: tuple[Column[Visit], ...] = (

@@ -76,7 +76,7 @@ def events_of(forecast: GardenForecast) -> Iterator[Event]:
         yield from _step_events(step)
     trees: dict[str, list[CareDue]] = {}
     until = forecast.garden.as_of + timedelta(days=AHEAD_DAYS)
-    for care in all_care(forecast):
+    for care in all_care(forecast.garden, forecast.rows):
         if care.first <= until:
             trees.setdefault(care.tree.id, []).append(care)
     for cares in trees.values():
@@ -119,10 +119,9 @@ def _after_work(cares: list[CareDue], today: date) -> Iterator[Event]:
         title = f"{care.tree.label}: shade and shelter"
         yield Event(_key(care, "care"), title, care.first, last, _listed([*kept, *rest]))
     if looks:
-        care = max(looks, key=lambda c: (c.first, c.care))
-        day = max(care.first, today)
+        care, last = max(looks, key=lambda c: (c.first, c.care)), max(c.last for c in looks)
         title = f"{care.tree.label}: look at buds, and for pests"
-        yield Event(_key(care, "after"), title, day, day, _listed([*looks, *rest]))
+        yield Event(_key(care, "after"), title, care.first, last, _listed([*looks, *rest]))
 
 
 def _of_season(cares: list[CareDue], garden: Garden) -> Iterator[Event]:

@@ -18,7 +18,7 @@ def care_of(forecast: GardenForecast) -> list[tuple[str, str]]:
     garden = forecast.garden
     by_care: dict[str, tuple[list[str], list[date]]] = {}
     wire = []
-    for care in all_care(forecast):
+    for care in all_care(forecast.garden, forecast.rows):
         if care.care == WIRE:
             if care.first <= garden.as_of + timedelta(days=WIRE_AHEAD):
                 when = f"look by {short_date(care.first)}" if care.first >= garden.as_of else "look now"

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from datetime import date
 from pathlib import Path
 
-from data_sources.kept.issued_forecasts import keep_told, read_told
+from data_sources.kept.issued_forecasts import keep_issued, read_issued
 from phenology.advice.forecast_change import Change, changed_since, issued_by, misses
 from phenology.advice.forecast_rows import GardenForecast
 from reports.text.words import short_date, tree_names, wrapped
@@ -30,10 +30,10 @@ def misses_text(folder: Path, forecast: GardenForecast) -> str:
     garden = forecast.garden
     issued = {
         day: stages
-        for day, stages in read_told(folder).items()
+        for day, stages in read_issued(folder).items()
         if day < garden.as_of and garden.calendar.season_of(day) == garden.season
     }
-    keep_told(folder, garden.as_of, issued_by(forecast))
+    keep_issued(folder, garden.as_of, issued_by(forecast))
     if not issued:
         return ""
     since = max([day for day in issued if day <= changed_since(garden)] or [min(issued)])

@@ -17,6 +17,8 @@ from reports.garden.past_forecasts import garden_past
 from tests.reports.opened import read_garden
 
 DAY = date(2026, 6, 14)
+YEAR = [f"2026-{day}" for day in ("03-15", "04-20", "05-15", "06-14", "08-01", "09-15", "11-15", "12-20")]
+"""Days through the demo's year on which its pages are read."""
 
 
 @cache

@@ -40,8 +40,8 @@ def test_trees_of_one_species_in_one_place_share_a_last_safe_date():
 
 def test_the_text_says_when_to_stop():
     words = text(demo_folder())
-    assert "halve outer leaves. Stop by " in words
-    assert "Odds that new growth ripens: " in words and " if cut today, " in words
+    assert "halve the outer leaves. Stop by " in words
+    assert "That new growth ripens is nearly certain if it is woken today, " in words and "%" not in words
 
 
 def test_an_old_tree_stops_earlier(tmp_path: Path):
@@ -71,12 +71,13 @@ def test_after_the_last_safe_date_it_says_leave_it():
     rows = [
         r for r in forecast(demo_folder(day)) if r["stage"] == "hardened" and r["odds"]["today"] is not None
     ]
-    late = [r for r in rows if r["last_safe"] < "2026-08-25" and r["p10"] < "2026-10-20"]
-    assert late and all(r["operation"] is None and r["odds"]["today"] < 0.9 for r in late)
-    assert all(any("too late to wake growth" in w for w in r["warnings"]) for r in late)
+    late = [r for r in rows if r["last_safe"] < "2026-08-25" and (r["p10"] or "") < "2026-10-20"]
+    assert late and all(r["odds"]["today"] < 0.9 for r in late)
+    assert all(r["operation"] in (None, "halving", "thinning") for r in late)
+    assert all(any(" to wake growth" in w or "so late" in w for w in r["warnings"]) for r in late)
     words = text(demo_folder(day))
-    assert "Do not cut: too late to wake growth" in words and "leave it until" in words
-    assert "cut to two" not in words
+    assert "no more cutting until bare; halve the outer leaves" in words and "leave it until" in words
+    assert "cut shoots back" not in words
 
 
 def test_late_work_is_written_down_with_what_stands_against_it(tmp_path: Path):

@@ -124,14 +124,16 @@ def test_then_it_says_stop_and_leaves_the_tree_until_bare():
         d for d in walked() if date(2026, 8, 25) < d.date < date(2026, 10, 1) and d.hard and d.hard.advice
     ]
     assert any("too late to wake growth" in w for d in late for w in d.hard.warnings)
-    for d in late:
-        assert d.hard.operation is None
+    for d in late:  # halving wakes nothing and lets light in: it stays until the tree goes to rest
+        assert d.hard.operation in (None, "halving") and not d.hard.advice.wakes
+        assert d.hard.operation is None or d.hard.advice.does.startswith("no more cutting until bare; ")
         assert any("leave it until bare" in w for w in d.hard.warnings)
         assert not any("hard: cutback" in v for v in d.visits)
 
 
 def test_no_cut_is_advised_that_could_only_come_after_the_last_safe_date():
-    advised = [d for d in walked() if d.hard and d.hard.operation and d.hard.season == 2026]
+    mine = [d for d in walked() if d.hard and d.hard.advice and d.hard.season == 2026]
+    advised = [d for d in mine if d.hard.advice.wakes]
     assert len(advised) > 10
     for d in advised:
         early = d.hard.day(0.1)
@@ -189,7 +191,8 @@ def test_a_cool_short_season_garden_refuses_a_late_cutback_with_the_odds():
         58.0, date(2020, 8, 26), (135, 165, 185, 187, 202, 222, 236), mean=6.5, amplitude=10.5
     )
     row = the_row(garden)
-    assert row.flush == 2 and row.arrival is None and row.operation is None
+    assert row.flush == 2 and row.arrival is None and not row.advice.wakes
+    assert row.advice.does.startswith("no more cutting until late winter; ")
     assert row.advice.odds[0] < 0.5
     (said,) = [w for w in row.warnings if "too late" in w]
     assert said.startswith("too late to wake growth: hardly a chance that it ripens before frost")

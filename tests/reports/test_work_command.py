@@ -61,7 +61,7 @@ def test_repotting_and_moving_change_the_tree_too(bench):
 def test_cautions_name_sap_and_species_that_do_not_stand_it(bench):
     bench.does("tree", "add", "Fig 1", "Ficus carica")
     words = bench.does("work", "Fig 1", "cutback").words
-    assert "Ficus carica: its sap irritates; gloves, and hands away from the eyes." in words
+    assert "Ficus carica: its sap irritates: gloves on, hands away from eyes, blades wiped." in words
     bench.does("tree", "add", "Birch 1", "Betula pendula")
     words = bench.does("work", "Birch 1", "defoliated").words
     assert "Birch 1: silver birch is never defoliated" in words and "Written down all the same." in words

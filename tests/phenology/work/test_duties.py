@@ -106,7 +106,7 @@ def test_the_winter_of_an_elm():
     found = winter(ELM, put_off=True, repotting_due=True)
     assert list(found) == ["cuts put off", "pruning", "winter shelter", "wiring", "repotting"]
     assert (found["pruning"].first, found["pruning"].last) == (REST.bare, REST.swelling[0])
-    assert "two leaves" in found["cuts put off"].sentence
+    assert "two buds" in found["cuts put off"].sentence
     assert (found["repotting"].first, found["repotting"].last) == REST.swelling
     assert all(c.first <= c.last and not c.sentence.endswith(".") for c in found.values())
 
@@ -116,7 +116,7 @@ def test_trees_that_bleed_are_pruned_before_sap_rises():
     assert found["pruning"].last == date(2027, 1, 11) == found["cuts put off"].last
     assert (
         "before sap rises" in found["pruning"].sentence
-        and "one pair of leaves" in found["cuts put off"].sentence
+        and "one pair of buds" in found["cuts put off"].sentence
     )
 
 
