@@ -6,8 +6,6 @@ from data_sources.journal import Journal
 from data_sources.journal.schema import R, table_of
 from data_sources.tables.garden_tables import GardenRecords
 from phenology.model.errors import InputError
-from phenology.model.records import Tree
-from phenology.records.flushes import TreeRecord
 
 
 def last_entry_trees(journal: Journal) -> list[str]:
@@ -45,13 +43,6 @@ def find_by_id(journal: Journal, kind: type[R], beginning: str) -> R:
     found = journal.get(kind, rows[0][0])
     assert found is not None
     return found
-
-
-def record_around(journal: Journal, tree: Tree, season: int) -> TreeRecord:
-    """A tree's flushes and looks in a season and the ones beside it: all that placing a look needs."""
-    flushes = [f for s in (season - 1, season, season + 1) for f in journal.flushes(tree.id, s)]
-    looks = [look for flush in flushes for look in journal.looks(flush_id=flush.id)]
-    return TreeRecord(tree.label, tuple(flushes), tuple(looks))
 
 
 def all_records(journal: Journal) -> GardenRecords:

@@ -14,7 +14,6 @@ from phenology.forecasting.arrival import LEVELS
 from phenology.learning.waits import Wait
 from phenology.model.arrays import Array
 
-RIVALS = ("same date as usual", "usual days after, regressed on its date")
 LEAST_SD = 2.0  # a spread from few seasons is never believed below this [days]
 
 

@@ -16,18 +16,29 @@ from phenology.work.season_of_work import until_rest
 FROST_AHEAD_DAYS = 10
 AWAY_DAYS = 10
 LOOK_IS_OLD_DAYS = 7  # a look at soft leaves older than this no longer says that they are soft (ours)
+SOONEST_HARD_DAYS = 35  # no flush that work woke is hard sooner, where nobody looked (ours)
 
 
 def joins_cut(case: Case) -> bool:
-    """Whether halving belongs to a cut of the last two weeks, whose leaves were hard."""
+    """Whether halving belongs to a cut of the last two weeks, whose leaves were hard, and is not done yet."""
     since = case.day - timedelta(days=HALVING_JOINS)
-    return case.operation == "halving" and any(w.latest >= since for w in case.done("cutback"))
+    cuts = [w.latest for w in case.done("cutback") if w.latest >= since]
+    return case.operation == "halving" and any(
+        not any(halved.latest >= cut for halved in case.done("halving")) for cut in cuts
+    )
 
 
 def not_hard(case: Case) -> str | None:
     """Soft leaves are not cut; a tree shaped at bloom's end is not asked for hard ones."""
     h = case.history
-    if h is None or h.stage is None or h.last_look is None or case.early or case.shown("hardened"):
+    if h is None or case.early or case.shown("hardened"):
+        return None
+    if h.stage is None and h.woken is not None and not joins_cut(case) and not case.planned:
+        since = case.t - h.woken[1]
+        if 0 < since < SOONEST_HARD_DAYS:
+            woken = short_date(case.day - timedelta(days=round(since)))
+            return f"work on {woken} woke a new flush, and no look has seen it hard yet"
+    if h.stage is None or h.last_look is None:
         return None
     if case.t - h.last_look > LOOK_IS_OLD_DAYS or case.species.bloom_led or joins_cut(case):
         return None

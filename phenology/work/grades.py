@@ -75,17 +75,6 @@ def odds_in_tenths(odds: float) -> str:
     return "hardly a chance" if odds < 0.05 else f"about {max(1, round(10 * odds))} in 10"
 
 
-def grade_words(grade: str, odds: float, ends_with: str = "frost") -> str:
-    """A grade with its odds, in words.
-
-    Examples
-    --------
-    >>> grade_words("getting late", 0.89)
-    'getting late: about 9 in 10 that new growth ripens before frost'
-    """
-    return f"{grade}: {odds_in_tenths(odds)} that new growth ripens before {ends_with}"
-
-
 def verdict_of(grade: str, *, guess: bool = False, first_half: bool = False) -> str:
     """What a grade says of waking growth: "yes", "mind", "wait" or "no".
 

@@ -9,8 +9,6 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 
-ZONES = ("outer", "inside", "low")
-
 LATER_DAYS = (14, 21)
 """How long after the rest low or weak branches are worked, if at all. [days]"""
 

@@ -27,6 +27,22 @@ def test_check_speaks_for_the_zone_asked_about(bench):
     assert told.startswith("Beech: no. ") and "Inner shoots and leaves stay whole" in told
 
 
+def test_a_tree_cut_and_halved_last_week_is_left_to_grow(bench):
+    for operation in ("cutback", "halving"):
+        told = " ".join(bench.does("check", "hornbeam 1", operation).out.split())
+        assert told.startswith("Hornbeam 1: better wait. Work on 6 Jun woke a new flush")
+
+
+def test_a_garden_may_work_a_species_in_its_own_way(tmp_path):
+    bench = Bench(own_demo(tmp_path), today=DAY.isoformat())
+    bench.does("species", "Carpinus turczaninowii", "--set", "keeps=1-2", "--set", "needs=extend-cut: strong")
+    told = " ".join(bench.does("species", "Carpinus turczaninowii").out.split())
+    assert "* a cut keeps one or two leaves" in told
+    assert "let extend and cut when hard (asks: strong)" in told
+    assert "one or two leaves" in bench.does("check", "hornbeam 1", "cutback").out
+    assert "it may hold strong" in bench.refuses("species", "Fagus crenata", "--set", "needs=pinch: fast")
+
+
 def test_check_knows_no_garden_it_cannot_open(tmp_path):
     said = Bench(tmp_path / "nowhere", today=DAY.isoformat())("check", "elm", "cutback")
     assert said.code == 1 and "nowhere" in said.err

@@ -11,11 +11,11 @@ import click
 from data_sources.garden import write_settings
 from data_sources.tables.import_draft import species_named
 from phenology.model.errors import InputError
-from phenology.species.catalogue import ALLOWED, STEPS, load_species
+from phenology.species.catalogue import STEPS, load_species
+from phenology.species.fields import FIELDS
+from phenology.species.practice import PROFILE_FIELDS, profile_value
 from reports.cli.common import open_garden_option, put, tell
 from reports.garden.open_garden import OpenGarden
-
-FIELDS = ("names", "leaves", "group", "prone", "note", *ALLOWED, *STEPS)
 
 
 @click.command("species")
@@ -80,7 +80,8 @@ def _change(garden: OpenGarden, name: str, changes: Sequence[str], *, reset: boo
 
 def _value(field: str, text: str) -> Any:
     if field not in FIELDS:
-        raise InputError(f"species have no field '{field}'; they have {', '.join(FIELDS)}")
+        known = ", ".join((*FIELDS, *STEPS))
+        raise InputError(f"species have no field '{field}'; they have {known}")
     if field == "names":
         return [part.strip() for part in text.split(",") if part.strip()]
     if field == "leaves":
@@ -92,7 +93,7 @@ def _value(field: str, text: str) -> Any:
         if text.casefold() not in ("yes", "no", "true", "false"):
             raise InputError(f"prone takes yes or no; got '{text}'")
         return text.casefold() in ("yes", "true")
-    return text
+    return profile_value(field, text) if field in PROFILE_FIELDS else text
 
 
 def _prior(text: str) -> dict[str, float]:

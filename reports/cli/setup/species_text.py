@@ -7,6 +7,8 @@ import textwrap
 from collections.abc import Mapping
 
 from phenology.species.catalogue import STEPS, Species, find_species
+from phenology.work.season_of_work import in_words
+from phenology.work.technique import kept
 from reports.text.lines import WIDTH, table
 
 _STEPS = {
@@ -24,6 +26,14 @@ _WOKEN_BY = {
     "season": "wakes with the season",
     "bloom": "wakes when its bloom is over",
     "warmth": "wakes with warm nights, whatever the season",
+}
+_TECHNIQUE = {
+    "pinch": "pinch soft tips",
+    "extend-cut": "let extend and cut when hard",
+    "outer-defoliation": "bare the outer canopy",
+    "full-defoliation": "take all leaves off",
+    "halve": "halve outer leaves",
+    "bloom-cut": "shape as the bloom ends",
 }
 _PRACTICE = "common practice, no source"
 _SAP_SOURCE = "from memory, unverified"
@@ -67,6 +77,9 @@ def one(name: str, catalogue: Mapping[str, Species], units: str = "C") -> str:
     for field, value in values.items():
         if value:
             lines += _line(value, notes.mark(s.provenance.get(field, "")), field in s.overridden)
+    lines.append("How it is worked:")
+    for field, value in _profile(s).items():
+        lines += _line(value, notes.mark(s.provenance.get(field, "")), field in s.overridden)
     if s.cautions:
         lines.append("To mind:")
     for caution in s.cautions:
@@ -86,6 +99,30 @@ def one(name: str, catalogue: Mapping[str, Species], units: str = "C") -> str:
         if prior.why and not own:
             lines += textwrap.wrap(prior.why, WIDTH, initial_indent=" " * 6, subsequent_indent=" " * 6)
     return "\n".join([*lines, *notes.lines()])
+
+
+def _profile(s: Species) -> dict[str, str]:
+    """The technique profile, field by field, in words."""
+
+    def opened(flush: int) -> str:
+        ways = [
+            _TECHNIQUE[t] + (f" (asks: {', '.join(s.needs[t])})" if s.needs.get(t) else "")
+            for t in s.opens(flush)
+        ]
+        return ", or ".join(ways) or "left alone"
+
+    found = {
+        "leaf_kind": f"{s.leaf_kind} leaves",
+        "keeps": f"a cut keeps {kept(s)}",
+        "first_flush": f"first flush: {opened(1)}",
+        "later_flush": f"later flushes: {opened(2)}",
+        "repot": f"repotted {in_words(s.repot)}",
+        "prune": f"wood pruned {in_words(s.prune)}",
+        "blooms": "" if s.blooms == "none" else f"blooms in {s.blooms}",
+        "leads": "" if s.leads == "top" else f"strongest at its {s.leads}",
+        "diseases": f"work lets in {', '.join(s.diseases).replace('-', ' ')}" if s.diseases else "",
+    }
+    return {field: words for field, words in found.items() if words}
 
 
 class _Notes:
