@@ -202,8 +202,8 @@ class Table(Generic[R]):
         writer = csv.writer(out, lineterminator="\n")
         writer.writerow([self.columns[k].flat_in(self.units) for k in kept])
         for cells in self._cells:
-            told = (self._encoded(self.columns[k], cells[k]) for k in kept)
-            writer.writerow(["; ".join(cell) if isinstance(cell, list) else cell for cell in told])
+            encoded = (self._encoded(self.columns[k], cells[k]) for k in kept)
+            writer.writerow(["; ".join(cell) if isinstance(cell, list) else cell for cell in encoded])
         return out.getvalue()
 
     def as_frame(self) -> pd.DataFrame:
@@ -286,14 +286,14 @@ class Table(Generic[R]):
             return column.show(in_units(cell, column.kind, self.units))
         if isinstance(cell, date) and column.kind == "date":
             return short_date(cell)
-        told = self._encoded(column, cell)
-        if told is None or told == "" or told == []:
+        encoded = self._encoded(column, cell)
+        if encoded is None or encoded == "" or encoded == []:
             return "."
-        if isinstance(told, bool):
-            return "yes" if told else "no"
-        if isinstance(told, float) and column.digits is not None:
-            return f"{told:.{column.digits}f}"
-        return "; ".join(told) if isinstance(told, list) else str(told)
+        if isinstance(encoded, bool):
+            return "yes" if encoded else "no"
+        if isinstance(encoded, float) and column.digits is not None:
+            return f"{encoded:.{column.digits}f}"
+        return "; ".join(encoded) if isinstance(encoded, list) else str(encoded)
 
 
 def grid(heads: Sequence[str], rows: Iterable[Sequence[str]], width: int | None = None) -> str:
@@ -355,8 +355,8 @@ def frame_column(values: Sequence[Any], kind: Kind) -> pd.Series:
     import pandas as pd
 
     if kind in ("text", "id", "texts"):
-        told = ("; ".join(v) if kind == "texts" and v is not None else v for v in values)
-        return pd.Series([text or None for text in told], dtype=pd.Series(["a"]).dtype)
+        joined = ("; ".join(v) if kind == "texts" and v is not None else v for v in values)
+        return pd.Series([text or None for text in joined], dtype=pd.Series(["a"]).dtype)
     if kind == "date":
         day = pd.date_range("2026-01-01", periods=1).dtype  # as this pandas counts days itself
         return pd.Series(np.array(values, dtype="datetime64[D]")).astype(day)

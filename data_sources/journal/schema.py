@@ -54,7 +54,7 @@ _TABLE_OF = {kind: table for table, kind in TABLES.items()}
 
 
 @dataclass(frozen=True)
-class Column:
+class StoredColumn:
     """One column: its name, the kind of its values (str, float, int, bool, date), whether it may be empty."""
 
     name: str
@@ -75,7 +75,7 @@ def table_of(kind: type[Record]) -> str:
 
 
 @cache
-def columns(table: str) -> tuple[Column, ...]:
+def columns(table: str) -> tuple[StoredColumn, ...]:
     """The columns of a table, in the order of its record's fields."""
     hints = get_type_hints(TABLES[table])
     found = []
@@ -83,7 +83,7 @@ def columns(table: str) -> tuple[Column, ...]:
         hint = hints[field.name]
         parts = [h for h in get_args(hint) if h is not type(None)] if isinstance(hint, UnionType) else [hint]
         kind = str if issubclass(parts[0], str) else parts[0]  # names of stages and the like are text
-        found.append(Column(field.name, kind, len(parts) < len(get_args(hint))))
+        found.append(StoredColumn(field.name, kind, len(parts) < len(get_args(hint))))
     return tuple(found)
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from data_sources.sqlite.schema import Step
+from data_sources.sqlite.schema import Migration
 
 _FIRST_SHAPE = (
     """CREATE TABLE migration (version INTEGER PRIMARY KEY, name TEXT NOT NULL, at TEXT NOT NULL)""",
@@ -64,4 +64,4 @@ _FIRST_SHAPE = (
         BEGIN SELECT RAISE(ABORT, 'the change table is append-only'); END""",
 )
 
-STEPS = (Step("places, trees, flushes, looks, work and their changes", _FIRST_SHAPE),)
+STEPS = (Migration("places, trees, flushes, looks, work and their changes", _FIRST_SHAPE),)

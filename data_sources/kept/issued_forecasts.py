@@ -34,7 +34,7 @@ def read_issued(folder: Path) -> dict[date, dict[Key, Issued]]:
         return {}
 
 
-def keep_issued(folder: Path, day: date, told: Mapping[Key, Issued]) -> None:
+def keep_issued(folder: Path, day: date, issued: Mapping[Key, Issued]) -> None:
     """Keep what is told today, if the folder can be written; nothing depends on it.
 
     Of days near to each other the first stays, and the newest besides: what was told a week ago has to
@@ -46,7 +46,7 @@ def keep_issued(folder: Path, day: date, told: Mapping[Key, Issued]) -> None:
         if not spaced or (known - spaced[-1]).days >= APART_DAYS:
             spaced.append(known)
     kept = {d.isoformat(): before[d] for d in spaced[-(MOST_KEPT - 1) :]}
-    kept[day.isoformat()] = dict(told)
+    kept[day.isoformat()] = dict(issued)
     rows = {
         d: [
             [*key, *(None if v is None else round(v, 2) for v in (one.low, one.middle, one.high))]

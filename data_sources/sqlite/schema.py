@@ -18,7 +18,7 @@ from data_sources.sqlite.files import part_of, place_new, remove
 
 
 @dataclass(frozen=True)
-class Step:
+class Migration:
     """One change of shape: the n-th step brings a file from version n - 1 to n."""
 
     name: str
@@ -37,7 +37,7 @@ class Schema:
 
     noun: str
     application_id: int
-    steps: tuple[Step, ...]
+    steps: tuple[Migration, ...]
     recording: str
     write_ahead: bool
     remedy: Callable[[Path], str]

@@ -12,7 +12,7 @@ from dataclasses import dataclass, field
 from datetime import date
 from pathlib import Path
 
-from data_sources.journal.schema import TABLES, Column, ImportMap, Record, Row, columns, decode, encode
+from data_sources.journal.schema import TABLES, ImportMap, Record, Row, StoredColumn, columns, decode, encode
 from data_sources.tables.cells import unmark, write_csv
 from data_sources.tables.problems import Problem
 from data_sources.tables.text_table import TextTable
@@ -150,7 +150,7 @@ def _ordered(table: str, records: Sequence[Record]) -> Sequence[Record]:
 
 
 def _cell(
-    row: Row, name: str, own: Mapping[str, Column], readable: Mapping[str, Callable[[Row], str]]
+    row: Row, name: str, own: Mapping[str, StoredColumn], readable: Mapping[str, Callable[[Row], str]]
 ) -> str | None:
     column = own.get(name)
     if column is None:
@@ -163,7 +163,7 @@ def _cell(
     return repr(value) if column.kind is float else str(value)
 
 
-def _value(cell: str, column: Column) -> object:
+def _value(cell: str, column: StoredColumn) -> object:
     """A cell as the journal stores it; `decode` makes the record's value of it."""
     if cell == "":
         if column.optional:

@@ -25,7 +25,7 @@ R = TypeVar("R", Place, Tree, Stand, Aim, Work, Flush, Look, ImportMap)
 
 
 @dataclass
-class FileReport:
+class ImportedFile:
     """What became of the rows of one file."""
 
     file: str
@@ -41,7 +41,7 @@ class ImportPlan:
     """What to save, in order, and what to tell."""
 
     save: list[Record] = field(default_factory=list)
-    reports: list[FileReport] = field(default_factory=list)
+    reports: list[ImportedFile] = field(default_factory=list)
     warnings: list[str] = field(default_factory=list)
 
     def warn(self, words: str) -> None:
@@ -94,7 +94,7 @@ class Draft:
         except TableError as error:
             self.problems += error.problems
 
-    def take_exported(self, tables: Sequence[tuple[TextTable, str]]) -> list[FileReport | None]:
+    def take_exported(self, tables: Sequence[tuple[TextTable, str]]) -> list[ImportedFile | None]:
         """Take exported tables as they stand, ids and all, and say what became of each.
 
         None says that a table was not taken, for it points at something that is not here and does not come.
@@ -104,7 +104,7 @@ class Draft:
         for _, name, rows in read:
             known[name] |= {record.id for _, record in rows}
         taken = {
-            id(table): FileReport(table.file, name)
+            id(table): ImportedFile(table.file, name)
             for table, name, rows in read
             if not any(unresolved(name, record, known) for _, record in rows)
         }

@@ -14,7 +14,7 @@ from datetime import date
 from data_sources.journal.schema import ImportMap
 from data_sources.tables.dates import DateReader
 from data_sources.tables.garden_tables import GardenRecords, table_of_headers
-from data_sources.tables.import_draft import Draft, FileReport, ImportPlan, species_named
+from data_sources.tables.import_draft import Draft, ImportedFile, ImportPlan, species_named
 from data_sources.tables.problems import FileQuestion, TableError
 from data_sources.tables.sheet import Row, Sheet, read_sheet, to_remember
 from data_sources.tables.subjects import SUBJECTS
@@ -68,10 +68,10 @@ def plan_import(
     """
     answers = answers or Answers()
     draft = Draft(records, catalogue, calendar, today, new_id)
-    told = answers.subject or answers.mapping
-    named = [(table, None if told else table_of_headers(table.keys)) for table in tables]
+    answered = answers.subject or answers.mapping
+    named = [(table, None if answered else table_of_headers(table.keys)) for table in tables]
     exported = [(table, name) for table, name in named if name]
-    by_columns: list[tuple[TextTable, FileReport | None]] = [(t, None) for t, name in named if not name]
+    by_columns: list[tuple[TextTable, ImportedFile | None]] = [(t, None) for t, name in named if not name]
     for (table, name), report in zip(exported, draft.take_exported(exported), strict=True):
         if name in SUBJECTS:
             at = table.keys.index("id")
@@ -89,12 +89,12 @@ def plan_import(
 
 
 def _take_sheets(
-    draft: Draft, answers: Answers, tables: Sequence[tuple[TextTable, FileReport | None]]
+    draft: Draft, answers: Answers, tables: Sequence[tuple[TextTable, ImportedFile | None]]
 ) -> None:
     """Read tables by their columns: places first, then trees, then looks and work together."""
     said = {"order": answers.date_order, "kind": answers.kind}
     options = {name: value for name, value in said.items() if value}
-    sheets: list[tuple[Sheet, FileReport | None]] = []
+    sheets: list[tuple[Sheet, ImportedFile | None]] = []
     for table, report in tables:
         draft.problems += table.problems
         maps = draft.of(ImportMap)[::-1]  # newest first
@@ -105,9 +105,11 @@ def _take_sheets(
         if kept is not None:
             draft.add(kept)
         sheets.append((sheet, report))
-    dated: list[tuple[Row, FileReport]] = []
+    dated: list[tuple[Row, ImportedFile]] = []
     for sheet, known in sorted(sheets, key=lambda s: ("place", "tree", "look", "work").index(s[0].subject)):
-        report = known or FileReport(sheet.table.file, sheet.subject, remembered=sheet.remembered is not None)
+        report = known or ImportedFile(
+            sheet.table.file, sheet.subject, remembered=sheet.remembered is not None
+        )
         draft.plan.reports += [] if known else [report]
         dates = DateReader(draft.today, draft.calendar, _order(sheet, draft, answers), answers.first_weekday)
         take = {"place": _take_place, "tree": _take_tree}.get(sheet.subject)
@@ -135,7 +137,7 @@ def _order(sheet: Sheet, draft: Draft, answers: Answers) -> DateOrder | None:
         return usual
 
 
-def _take_place(row: Row, report: FileReport, draft: Draft) -> None:
+def _take_place(row: Row, report: ImportedFile, draft: Draft) -> None:
     if any(p.name.casefold() == row.values["name"].casefold() for p in draft.of(Place)):
         report.there += 1
         return
@@ -143,7 +145,7 @@ def _take_place(row: Row, report: FileReport, draft: Draft) -> None:
     report.added += 1
 
 
-def _take_tree(row: Row, report: FileReport, draft: Draft) -> None:
+def _take_tree(row: Row, report: ImportedFile, draft: Draft) -> None:
     label, named, places = row.values["label"], row.values["place"], draft.of(Place)
     species = row.understood("species", lambda text: species_named(text, draft.catalogue))
     there = next((t for t in draft.of(Tree) if t.label.casefold() == label.casefold()), None)
@@ -161,7 +163,7 @@ def _take_tree(row: Row, report: FileReport, draft: Draft) -> None:
     report.added += 1
 
 
-def _take_dated(dated: list[tuple[Row, FileReport]], draft: Draft, *, new_trees: bool) -> None:
+def _take_dated(dated: list[tuple[Row, ImportedFile]], draft: Draft, *, new_trees: bool) -> None:
     """Looks and work in the order of their dates, a look before work of its day."""
     for row, _ in dated:
         if row.sheet.subject == "look":

@@ -13,7 +13,7 @@ from datetime import date
 from pathlib import Path
 from typing import Any
 
-from data_sources.weather.services.protocol.service import Round, Spot
+from data_sources.weather.services.protocol.service import FetchSpan, Spot
 
 FILE_NAME = "weather_asked.json"
 SETTLED_AFTER = 100  # days after its end a round changes no more
@@ -45,7 +45,7 @@ class RequestLog:
                 self._answered = dict(self._all[place]["asked"])
         self._all[place] = {"where": where, "asked": self._answered}
 
-    def settled(self, service: str, part: Round, today: date, have: int) -> bool:
+    def settled(self, service: str, part: FetchSpan, today: date, have: int) -> bool:
         """Whether a round was answered for good, and the store still has (`have`) the days it brought."""
         with suppress(KeyError, TypeError, ValueError):
             note = self._answered[_key(service, part)]
@@ -58,7 +58,7 @@ class RequestLog:
         """Whether the service has ever answered with all of its stations."""
         return any(key.startswith(f"{service} ") and key.endswith(" all") for key in self._answered)
 
-    def note(self, service: str, part: Round, today: date, have: int) -> None:
+    def note(self, service: str, part: FetchSpan, today: date, have: int) -> None:
         """Remember that a round was answered in full."""
         self._answered[_key(service, part)] = {"on": today.isoformat(), "days": have}
         if self._path is not None:
@@ -68,6 +68,6 @@ class RequestLog:
                 new.replace(self._path)
 
 
-def _key(service: str, part: Round) -> str:
+def _key(service: str, part: FetchSpan) -> str:
     """Rounds at the growing end keep their name from day to day."""
     return f"{service} {part.first.year}-{part.last.year} {part.stations or 'all'}"

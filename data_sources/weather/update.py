@@ -15,10 +15,10 @@ import numpy as np
 
 from data_sources.weather.request_log import RequestLog
 from data_sources.weather.services.protocol.service import (
-    Answer,
+    FetchSpan,
     Progress,
-    Round,
     Service,
+    ServiceAnswer,
     Spot,
     no_progress,
 )
@@ -105,8 +105,8 @@ def update_weather(
     update = _Update(store, place, spot, now, log or RequestLog(None, place, spot), progress)
     report, today = update.report, update.today
     history = [s for s in services if s.gives == "history"]
-    span = Round(date(today.year - years, 1, 1), today - timedelta(days=1))
-    ahead = Round(today - timedelta(days=past_days), today + timedelta(days=HORIZON))
+    span = FetchSpan(date(today.year - years, 1, 1), today - timedelta(days=1))
+    ahead = FetchSpan(today - timedelta(days=past_days), today + timedelta(days=HORIZON))
     try:
         any(update.first_round(service, span, last_word=first_only) for service in history)
         # The ensemble goes first, so that the forecast proper is the newest and is the one that is read.
@@ -138,7 +138,7 @@ class _Update:
 
     # --- asking ------------------------------------------------------------------------------------------
 
-    def first_round(self, service: Service, span: Round, *, last_word: bool) -> bool:
+    def first_round(self, service: Service, span: FetchSpan, *, last_word: bool) -> bool:
         """The first round of a history service; true when it need not be asked or has answered.
 
         A failure of the nearest station is only said when the others will not be asked (`last_word`).
@@ -152,7 +152,7 @@ class _Update:
             self._remember(service, part, answer)
         return answer is not None and answer.days is not None
 
-    def ask_forecast(self, service: Service, part: Round) -> bool:
+    def ask_forecast(self, service: Service, part: FetchSpan) -> bool:
         """A forecast service; true when it has answered."""
         answer = self._ask(service, part)
         try:
@@ -163,7 +163,7 @@ class _Update:
             return False
         return answer is not None
 
-    def ask_history(self, service: Service, span: Round, *, first: bool) -> None:
+    def ask_history(self, service: Service, span: FetchSpan, *, first: bool) -> None:
         """The rounds of a history service that are not settled; of a later one, those with lacking days."""
         for part in self._open_rounds(service, span):
             if service.name not in self._given_up and (first or self._lacking(service, part)):
@@ -172,14 +172,14 @@ class _Update:
                     self._take(service, answer)
                     self._remember(service, part, answer)
 
-    def left_to_do(self, history: Sequence[Service], span: Round) -> str:
+    def left_to_do(self, history: Sequence[Service], span: FetchSpan) -> str:
         """What the rest of an update is about, in words; empty when there is little."""
         service = next((one for one in history if one.name not in self._given_up), None)
         years = {y for part in self._open_rounds(service, span) for y in part.years} if service else set()
         old = years - {self.today.year, self.today.year - 1}
         return f"{len(years)} years of {service.title}" if service and old else ""
 
-    def _open_rounds(self, service: Service, span: Round) -> list[Round]:
+    def _open_rounds(self, service: Service, span: FetchSpan) -> list[FetchSpan]:
         return [
             part
             for part in service.rounds(span.first, span.last)
@@ -187,7 +187,7 @@ class _Update:
             and not self.log.settled(service.name, part, self.today, self._have(service.source, part))
         ]
 
-    def _ask(self, service: Service, part: Round, *, softly: bool = False) -> Answer | None:
+    def _ask(self, service: Service, part: FetchSpan, *, softly: bool = False) -> ServiceAnswer | None:
         try:
             if service.lacks():
                 raise ServiceError("unready", service.lacks())
@@ -218,7 +218,7 @@ class _Update:
 
     # --- keeping -----------------------------------------------------------------------------------------
 
-    def _take(self, service: Service, answer: Answer) -> None:
+    def _take(self, service: Service, answer: ServiceAnswer) -> None:
         """Into the store what is better than what is there."""
         brought = self.report.brought[service.name]
         if answer.forecast is not None:
@@ -246,7 +246,7 @@ class _Update:
         for note in answer.notes:
             self._say(f"{service.title}: {note}")
 
-    def _offered(self, service: Service, answer: Answer) -> DailyWeather | None:
+    def _offered(self, service: Service, answer: ServiceAnswer) -> DailyWeather | None:
         """The days of an answer that the store may take; some of them may fill holes only."""
         days = answer.days
         if days is None:
@@ -265,7 +265,7 @@ class _Update:
                 low[there] = high[there] = np.nan
         return DailyWeather(days.first_day, low, high, days.source)
 
-    def _remember(self, service: Service, part: Round, answer: Answer) -> None:
+    def _remember(self, service: Service, part: FetchSpan, answer: ServiceAnswer) -> None:
         if part.stations is None and not answer.held and not answer.stale_because:
             self.log.note(service.name, part, self.today, self._have(service.source, part))
 
@@ -274,11 +274,11 @@ class _Update:
     def _stored(self, source: str) -> DailyWeather | None:
         return self.store.read_source(self.place, source) if self.store.has(self.place) else None
 
-    def _have(self, source: str, part: Round) -> int:
+    def _have(self, source: str, part: FetchSpan) -> int:
         stored = self._stored(source)
         return 0 if stored is None else int(stored.between(part.first, part.last).known.sum())
 
-    def _lacking(self, service: Service, part: Round) -> bool:
+    def _lacking(self, service: Service, part: FetchSpan) -> bool:
         """Whether a round has days that no better or equal source has.
 
         The newest days may wait for measurements while a model has them.

@@ -18,7 +18,7 @@ NEWS_DAYS = 3.0
 
 
 @dataclass(frozen=True)
-class Change:
+class ForecastChange:
     """One tree's stage, as forecast then and as seen or forecast now.
 
     Attributes
@@ -58,7 +58,7 @@ def changed_since(garden: Garden) -> date:
     return min(garden.as_of - LOOK_BACK, last - timedelta(days=1))
 
 
-def forecast_changes(forecast: GardenForecast, since: date | None = None) -> list[Change]:
+def forecast_changes(forecast: GardenForecast, since: date | None = None) -> list[ForecastChange]:
     """What is news in a forecast against the one of an earlier day, misses first.
 
     Parameters
@@ -116,7 +116,7 @@ def issued_by(forecast: GardenForecast) -> dict[Key, Issued]:
     return {key: Issued(*three) for key, three in days.items() if three[1] is not None}
 
 
-def misses(then: Mapping[Key, Issued], forecast: GardenForecast) -> list[Change]:
+def misses(then: Mapping[Key, Issued], forecast: GardenForecast) -> list[ForecastChange]:
     """Stages that came outside the range told earlier, or have outlived it by a look.
 
     Unlike `forecast_changes` this makes no forecast anew, so that every forecast can tell it.
@@ -131,7 +131,7 @@ def misses(then: Mapping[Key, Issued], forecast: GardenForecast) -> list[Change]
         looked = _outlived(before.high, row, garden)
         if looked is not None:
             dates = date_of(row.season, before.middle), date_of(row.season, after.middle)
-            found.append(Change(row.tree.label, row.stage, *dates, False, "looks", looked))
+            found.append(ForecastChange(row.tree.label, row.stage, *dates, False, "looks", looked))
     return sorted(found, key=lambda c: (not c.missed, -abs(c.days), c.label))
 
 
@@ -139,7 +139,7 @@ def _by_stage(forecast: GardenForecast) -> dict[Key, ForecastRow]:
     return {(r.tree.id, r.season, r.flush, r.stage): r for r in forecast.rows if r.arrival is not None}
 
 
-def _misses(then: Mapping[Key, Issued], garden: Garden) -> Iterator[Change]:
+def _misses(then: Mapping[Key, Issued], garden: Garden) -> Iterator[ForecastChange]:
     """Stages seen since, that came outside the range."""
     trees = {tree.id: tree for tree in garden.trees}
     histories: dict[str, dict[tuple[int, int], FlushHistory]] = {}
@@ -157,14 +157,14 @@ def _misses(then: Mapping[Key, Issued], garden: Garden) -> Iterator[Change]:
         if by < float("inf") and (early or late):
             nearest = by if early else after + 1
             date_of = garden.calendar.date
-            yield Change(
+            yield ForecastChange(
                 trees[tree].label, stage, date_of(season, told.middle), date_of(season, nearest), True
             )
 
 
 def _moves(
     then: dict[Key, ForecastRow], alone: dict[Key, ForecastRow], now: dict[Key, ForecastRow], garden: Garden
-) -> Iterator[Change]:
+) -> Iterator[ForecastChange]:
     """Dates still ahead that moved by more than jitter, or that a look has outlived."""
     for key, row in now.items():
         before, after = (then[key].day(0.5) if key in then else None), row.day(0.5)
@@ -177,7 +177,7 @@ def _moves(
         date_of = garden.calendar.date
         dates = date_of(row.season, before), date_of(row.season, after)
         outlived = _outlived(then[key].day(0.9), row, garden)
-        yield Change(row.tree.label, row.stage, *dates, False, why, outlived)
+        yield ForecastChange(row.tree.label, row.stage, *dates, False, why, outlived)
 
 
 def _outlived(high: float | None, row: ForecastRow, garden: Garden) -> date | None:

@@ -99,7 +99,7 @@ def select_trees(text: str, roster: Roster, *, on: date) -> tuple[Tree, ...]:
         raise InputError(
             'the garden has no trees yet; add one with: flushcast tree add "Elm 1" "Ulmus parvifolia"'
         )
-    chosen = _Reader(roster, on).read(plain_spaces(text))
+    chosen = _SelectionReader(roster, on).read(plain_spaces(text))
     if not chosen:
         raise InputError(f"'{text}' leaves no tree")
     return tuple(tree for tree in roster.trees if tree.id in chosen)
@@ -159,7 +159,7 @@ def plain_spaces(text: str) -> str:
     return " ".join(text.split())
 
 
-class _Reader:
+class _SelectionReader:
     """Reads expressions, lists, terms and numbers; each method gives the ids of the trees meant."""
 
     def __init__(self, roster: Roster, on: date) -> None:

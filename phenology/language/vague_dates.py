@@ -168,7 +168,7 @@ def parse(text: str, *, today: date, order: DateOrder | None = None, first_weekd
     if not words:
         raise InputError("the date is empty; write one such as 4 July, 2026-07-04 or yesterday")
     try:
-        return replace(_Reader(today, order, first_weekday).qualified(words), text=typed)
+        return replace(_DateReader(today, order, first_weekday).qualified(words), text=typed)
     except InputError as error:
         raise type(error)(f"'{typed}': {error}") from None
 
@@ -184,7 +184,7 @@ class _Span:
 
 
 @dataclass(frozen=True)
-class _Reader:
+class _DateReader:
     """The grammar: words that qualify a date are taken off its front, then a span of days is looked for in
     the rest, then its year is settled."""
 

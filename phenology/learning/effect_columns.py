@@ -33,7 +33,7 @@ SLOPE_SD = 0.03  # per 10 days that a wait begins later than usual; twice that f
 
 
 @dataclass(frozen=True)
-class Setting:
+class Deviations:
     """One point of the grid over variances: standard deviations on the log scale."""
 
     noise: float
@@ -48,11 +48,11 @@ class Setting:
         return self.noise**2 + self.tree**2 + self.season**2 + self.cell**2
 
 
-SETTINGS: tuple[Setting, ...] = tuple(
-    Setting(n, t, s, c, float(np.log(pn * pt * ps * pc)))
+SETTINGS: tuple[Deviations, ...] = tuple(
+    Deviations(n, t, s, c, float(np.log(pn * pt * ps * pc)))
     for (n, pn), (t, pt), (s, ps), (c, pc) in itertools.product(NOISE, TREES, SEASONS, CELLS)
 )
-REFERENCE_SETTING = Setting(0.08, 0.06, 0.09, 0.03, 0.0)
+REFERENCE_SETTING = Deviations(0.08, 0.06, 0.09, 0.03, 0.0)
 
 
 def common_sd(clock: Clock) -> float:
@@ -119,7 +119,7 @@ class Columns:
         centre = self.centre.get((species, later))
         return 0.0 if centre is None else min(max((anchor - centre) / 10, -FARTHEST), FARTHEST)
 
-    def prior_variance(self, clock: Clock, setting: Setting, species_sd: Array, odd: Array) -> Array:
+    def prior_variance(self, clock: Clock, setting: Deviations, species_sd: Array, odd: Array) -> Array:
         """Prior variances of the shared effects; `odd` holds each season's weight (1 usual, near 0 odd)."""
         slope = SLOPE_SD * (2 if clock.by_calendar else 1)
         by_season = dict(zip(self.seasons, odd, strict=True))

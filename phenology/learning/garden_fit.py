@@ -48,10 +48,10 @@ class GardenFit:
         Trees whose shoots run on teach nothing of when shoots stop, nor of what follows on that.
         """
         if transition not in self._waits:
-            told = self.histories
+            histories = self.histories
             if "extended" in (transition.start, transition.target):
-                told = [h for h in told if not self.runs_on(h.tree)]
-            waits = waits_for(transition, told)
+                histories = [h for h in histories if not self.runs_on(h.tree)]
+            waits = waits_for(transition, histories)
             reached = [w for w in waits if w.season in self.garden.record_at(w.site).seasons]
             self._waits[transition] = reached
         return self._waits[transition]
@@ -111,12 +111,12 @@ class GardenFit:
         Shoots of free growers may run on all season; the leaves that stay harden all the same.
         """
         if not self._runs_on:
-            told: dict[str, list[bool]] = {t.id: [] for t in self.garden.trees}
+            stopping: dict[str, list[bool]] = {t.id: [] for t in self.garden.trees}
             for h in self.histories:
                 if h.seen_to_stop is not None:
-                    told[h.tree.id].append(h.seen_to_stop)
+                    stopping[h.tree.id].append(h.seen_to_stop)
             for one in self.garden.trees:
-                stopped = told[one.id]
+                stopped = stopping[one.id]
                 free = self.garden.species_of(one).growth == "free"
                 self._runs_on[one.id] = free and len(stopped) >= FEWEST_FLUSHES and not any(stopped)
         return self._runs_on[tree.id]

@@ -150,8 +150,8 @@ class GardenLeaves:
         heat = [c for c, clock in enumerate(CLOCKS) if clock.kind == "sine"]
         c = max(heat, key=lambda k: float(shares[k]))
         share = shares[heat] / shares[heat].sum()
-        told = any(self.counts(h).final for h in mine)
-        pace, number = self.phyllochron.of(species), self.leaves.of(species, final=told)
+        counted = any(self.counts(h).final for h in mine)
+        pace, number = self.phyllochron.of(species), self.leaves.of(species, final=counted)
         return LeafHabit(
             species,
             len(mine),

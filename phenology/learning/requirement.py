@@ -28,7 +28,7 @@ from phenology.learning.effect_columns import (
     SEASONS,
     SETTINGS,
     Columns,
-    Setting,
+    Deviations,
     common_sd,
 )
 from phenology.learning.effects import EffectsPosterior, log_evidences, posterior
@@ -52,7 +52,7 @@ class Component:
     """One kept grid point: a clock and a setting, its weight and the posterior of all effects."""
 
     clock: int
-    setting: Setting
+    setting: Deviations
     weight: float
     effects: EffectsPosterior
 
@@ -123,7 +123,7 @@ class RequirementModel:
         offset = np.array([prior_log[w.species] for w in waits])
         table = tabulate(waits, seasons, self.clocks, columns.centre)
 
-        grid: list[tuple[float, int, Setting, CensoredSites, Array]] = []
+        grid: list[tuple[float, int, Deviations, CensoredSites, Array]] = []
         for c, clock in enumerate(self.clocks):
             if not self.clock_weights[c]:
                 continue

@@ -31,7 +31,7 @@ class Changes:
     def applied_to(self, record: TreeRecord) -> TreeRecord:
         """The tree's record as it stands after these changes."""
         flushes = {f.id: f for f in record.flushes}
-        looks = {k.id: k for k in record.looks}
+        looks = {look.id: look for look in record.looks}
         for entry in self.save:
             if isinstance(entry, Flush):
                 flushes[entry.id] = entry
@@ -59,7 +59,7 @@ def look_changes(
 
     A look that corrects another one of the same id may leave that one's flush empty; it is removed then.
     """
-    before = next((k for k in record.looks if k.id == look.id), None)
+    before = next((other for other in record.looks if other.id == look.id), None)
     undone = without_look(before, record) if before else Changes()
     if before and not ended:
         ended = next((f.ended_why for f in record.flushes if _ended_by(before, f) and not before.lost), None)
@@ -125,11 +125,11 @@ def work_changes(
 
 def without_look(look: Look, record: TreeRecord) -> Changes:
     """What taking a look out changes: its flush goes too when nothing else speaks for it."""
-    others = [k for k in record.looks if k.id != look.id]
+    others = [other for other in record.looks if other.id != look.id]
     flush = next((f for f in record.flushes if f.id == look.flush_id), None)
     if flush is None:
         return Changes(remove=(look,))
-    if flush.id not in {k.flush_id for k in others} and _is_bare(flush, look):
+    if flush.id not in {other.flush_id for other in others} and _is_bare(flush, look):
         return Changes(remove=(look, flush))
     if _ended_by(look, flush):
         return Changes(save=(replace(flush, ended_on=None, ended_why=None),), remove=(look,))

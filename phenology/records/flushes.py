@@ -75,7 +75,10 @@ class TreeRecord:
 
     def looks_of(self, flush: Flush) -> list[Look]:
         """Looks at one flush, by date."""
-        return sorted((k for k in self.looks if k.flush_id == flush.id), key=lambda k: (k.latest, k.earliest))
+        return sorted(
+            (look for look in self.looks if look.flush_id == flush.id),
+            key=lambda look: (look.latest, look.earliest),
+        )
 
     def in_season(self, season: int, calendar: SeasonCalendar) -> list[Flush]:
         """Flushes of a season in the order they began."""
@@ -85,7 +88,7 @@ class TreeRecord:
 
     def furthest(self, flush: Flush) -> int:
         """Rank of the latest stage seen of a flush; -1 when nothing was."""
-        return max((k.stage.rank for k in self.looks if k.flush_id == flush.id), default=-1)
+        return max((look.stage.rank for look in self.looks if look.flush_id == flush.id), default=-1)
 
 
 def flush_start(flush: Flush, calendar: SeasonCalendar) -> date:
@@ -160,7 +163,9 @@ def place_look(
         raise LookError(
             f"{record.label}: {format_day(look.earliest)} is in the future; a look can only be past"
         )
-    record = TreeRecord(record.label, record.flushes, [k for k in record.looks if k.id != look.id])
+    record = TreeRecord(
+        record.label, record.flushes, [other for other in record.looks if other.id != look.id]
+    )
     season = _season(look, record, calendar)
     flushes = record.in_season(season, calendar)
     if number is not None:
@@ -228,7 +233,9 @@ def _season(look: Look, record: TreeRecord, calendar: SeasonCalendar) -> int:
     this = record.in_season(season, calendar)
     furthest = max((record.furthest(f) for f in this), default=-1)
     into, left = calendar.day(day), (calendar.end(season) - day).days
-    moved = any(k.stage.rank >= _BREAK - 1 and k.earliest <= day for f in this for k in record.looks_of(f))
+    moved = any(
+        look.stage.rank >= _BREAK - 1 and look.earliest <= day for f in this for look in record.looks_of(f)
+    )
     if not moved and not any(f.started_by == "work" for f in this):
         if rank >= _TURN and into <= calendar.length(season) // 2:
             return season - 1
@@ -301,12 +308,18 @@ def _begin(
     flushes = record.in_season(season, calendar)
     before = [f for f in flushes if flush_start(f, calendar) <= look.latest]
     if before:
-        later = [k for k in record.looks_of(before[-1]) if k.earliest > look.latest and _contradicts(look, k)]
+        later = [
+            other
+            for other in record.looks_of(before[-1])
+            if other.earliest > look.latest and _contradicts(look, other)
+        ]
         if later:  # told afterwards: the look ends the older flush, what follows is the new one
             first = later[0].earliest
             began = Flush(new_id(), look.tree_id, season, "seen", first, cause=cause)
             moved = tuple(
-                replace(k, flush_id=began.id) for k in record.looks_of(before[-1]) if k.earliest >= first
+                replace(look, flush_id=began.id)
+                for look in record.looks_of(before[-1])
+                if look.earliest >= first
             )
             return Placement(before[-1], moved=moved, also=(began,))
     unfinished = tuple(

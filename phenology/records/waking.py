@@ -86,10 +86,10 @@ def wake(work: Work, record: TreeRecord, calendar: SeasonCalendar, *, new_id: Ca
         return Waking(woken, changed=(woken, *ended))
     woken = Flush(new_id(), work.tree_id, season, "work", day, work.id, part=work.part)
     moved = tuple(
-        replace(k, flush_id=woken.id)
+        replace(look, flush_id=woken.id)
         for f in before[-1:]
-        for k in record.looks_of(f)
-        if k.earliest > work.latest and k.stage.rank < _TURN and not partial
+        for look in record.looks_of(f)
+        if look.earliest > work.latest and look.stage.rank < _TURN and not partial
     )
     also = () if before else (Flush(new_id(), work.tree_id, season, "season"),)
     if also and not partial:
@@ -101,9 +101,9 @@ def _sleeps_on(
     day: date, record: TreeRecord, calendar: SeasonCalendar, season: int, flushes: list[Flush]
 ) -> str:
     """Why a cut on this day wakes nothing by itself; empty when it does."""
-    looks = [k for f in flushes for k in record.looks_of(f) if k.earliest <= day]
-    shown = max((k.stage.rank for k in looks), default=-1)
-    if any(k.stage.rank >= _TURN for k in looks):
+    looks = [look for f in flushes for look in record.looks_of(f) if look.earliest <= day]
+    shown = max((look.stage.rank for look in looks), default=-1)
+    if any(look.stage.rank >= _TURN for look in looks):
         return "the leaves are turning or down; the cut rests until spring"
     woken = any(f.started_by != "season" and flush_start(f, calendar) <= day for f in flushes)
     if shown < _BREAK and not woken and (calendar.day(day) <= LEAFLESS_DAYS):

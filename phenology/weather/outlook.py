@@ -91,8 +91,8 @@ def courses(
     away = tuple(values - middle for values, middle in zip(past, usual, strict=True))
     spread = max(spread, LEAST_SPREAD)
     members = outlook.members_between(first, days)
-    told = np.isfinite(members[0]) & np.isfinite(members[1])
-    whole = told.all(0) if len(told) > 1 else np.zeros(days, dtype=bool)
+    known = np.isfinite(members[0]) & np.isfinite(members[1])
+    whole = known.all(0) if len(known) > 1 else np.zeros(days, dtype=bool)
     reached = whole | (np.isfinite(said[0]) & np.isfinite(said[1]))
     decided = np.where(reached, outlook.skill.correlation(lead, spread), 0.0)
     own = np.ones(days)  # how much of a past year's departure is left to add to a member's

@@ -56,20 +56,22 @@ def may_i(case: Case) -> Answer:
     """
     findings = check_work(case)
     worst = next((a for a in ("no", "wait", "mind") if any(f.answer == a for f in findings)), "")
-    told = [f for f in findings if f.answer == worst] if worst != "mind" else findings
-    why = tuple(dict.fromkeys(f.sentence for f in told))[:MOST_REASONS]
+    strongest = [f for f in findings if f.answer == worst] if worst != "mind" else findings
+    why = tuple(dict.fromkeys(f.sentence for f in strongest))[:MOST_REASONS]
     if worst in ("", "mind"):
         return Answer("yes", why, "", "", tuple(findings))
-    when = next((f.when for f in told if f.when), "")
+    when = next((f.when for f in strongest if f.when), "")
     return Answer(
         "no" if worst == "no" else "better wait", why, _instead(case, findings), when, tuple(findings)
     )
 
 
-def _instead(case: Case, told: list[Finding]) -> str:
+def _instead(case: Case, findings: list[Finding]) -> str:
     """What the zone that was asked about opens, where that is other work and the day stands for it."""
     if case.operation not in (*SHAPING, "pinching"):
         return ""
     choice = choose(case.situation())
     same = any(OPERATION_OF[t] == case.operation for t in choice.now)
-    return "leave it alone until then" if same or any(f.rule in DAY_RULES for f in told) else choice.sentence
+    return (
+        "leave it alone until then" if same or any(f.rule in DAY_RULES for f in findings) else choice.sentence
+    )

@@ -147,7 +147,7 @@ class Case:
         )
 
     @cached_property
-    def told(self) -> str:
+    def own_words(self) -> str:
         """The words of the note and of the last days' looks, in lower case."""
         since = self.day - timedelta(days=NOTE_DAYS)
         notes = [
@@ -159,7 +159,7 @@ class Case:
 
     def says(self, words: tuple[str, ...]) -> bool:
         """Whether the grower's own words of these days name something."""
-        return names(self.told, words)
+        return names(self.own_words, words)
 
     @cached_property
     def vigour(self) -> Vigour:

@@ -82,8 +82,8 @@ def _strip(ax: Axes, course: HeatCourse, recent: dict[int, np.ndarray]) -> None:
     now = course.ahead
     strip.fill_between(np.arange(len(now)), 0, now, color=PALE, lw=0, zorder=1)
     strip.plot(now, color=INK, lw=2, zorder=3)
-    told = [np.abs(lead[np.isfinite(lead)]) for lead in (*leads, course.ahead)]
-    reach = min(REACH, max([5.0, *(float(one.max()) for one in told if len(one))]))
+    drawn = [np.abs(lead[np.isfinite(lead)]) for lead in (*leads, course.ahead)]
+    reach = min(REACH, max([5.0, *(float(one.max()) for one in drawn if len(one))]))
     strip.set_ylim(-1.1 * reach, 1.1 * reach)
     ticks = [t for t in (-20, -10, 0, 10, 20) if abs(t) <= reach]
     strip.set_yticks(ticks, [f"{t:+d}" if t else "usual" for t in ticks], fontsize=8)

@@ -94,7 +94,7 @@ def _day_of_year(day: date) -> int:
 def describe_station(pair: StationPair, units: str = "C") -> str:
     """What the picture shows, in words."""
     days = len(differences(pair, DAYS)[0])
-    told = f"{days} days of {pair.place} against the {pair.source}"
+    title = f"{days} days of {pair.place} against the {pair.source}"
     if pair.learned is None:
-        return f"{told}: too few to learn how they differ."
-    return f"{told}: {'; '.join(pair.learned.lines(units)[:2])}."
+        return f"{title}: too few to learn how they differ."
+    return f"{title}: {'; '.join(pair.learned.lines(units)[:2])}."

@@ -53,7 +53,7 @@ class ClockShare(NamedTuple):
     waits: int
 
 
-class Learned(Opened):
+class LearnedFrames(Opened):
     """Frames of what was learned."""
 
     @names_columns(LEARNED["rows"])

@@ -22,7 +22,7 @@ from reports.garden.past_forecasts import with_skill
 from reports.garden.station_pair import StationPair, station_pair
 from reports.notebook.ahead import Ahead
 from reports.notebook.elsewhere import Elsewhere
-from reports.notebook.learned import Learned
+from reports.notebook.learned import LearnedFrames
 from reports.notebook.pictures import Pictures
 from reports.notebook.records import Records
 from reports.notebook.seasons import SeasonFrames
@@ -31,7 +31,7 @@ from reports.notebook.weather import WeatherFrames
 DEMO = "demo"
 
 
-class GardenFrames(Ahead, Records, WeatherFrames, Learned, SeasonFrames, Elsewhere, Pictures):
+class GardenFrames(Ahead, Records, WeatherFrames, LearnedFrames, SeasonFrames, Elsewhere, Pictures):
     """A garden as it was read, every result of it as a plain DataFrame. Made by `open_garden`.
 
     Units stand in the columns' names, dates are real datetimes, `season` is the year in which a season

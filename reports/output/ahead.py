@@ -12,7 +12,7 @@ from typing import TypeVar
 
 from phenology.advice.adviser import late_seasons
 from phenology.advice.care import CareDue, standing_trees
-from phenology.advice.forecast_change import Change
+from phenology.advice.forecast_change import ForecastChange
 from phenology.advice.forecast_rows import ForecastRow, GardenForecast
 from phenology.advice.next_steps import NextStep
 from phenology.advice.round import Visit
@@ -260,7 +260,7 @@ def round_table(visits: Sequence[Visit]) -> Table[Visit]:
     return Table("flushcast.round/1", ROUND, visits)
 
 
-CHANGES: tuple[Column[Change], ...] = (
+CHANGES: tuple[Column[ForecastChange], ...] = (
     Column("label", "text", lambda c: c.label, "the tree's name"),
     Column("stage", "text", lambda c: c.stage, "that moved or came"),
     Column("expected", "date", lambda c: c.expected, "the earlier forecast's middle"),
@@ -272,6 +272,6 @@ CHANGES: tuple[Column[Change], ...] = (
 )
 
 
-def changes_table(changes: Sequence[Change]) -> Table[Change]:
+def changes_table(changes: Sequence[ForecastChange]) -> Table[ForecastChange]:
     """What is news in a forecast, misses first."""
     return Table("flushcast.changes/1", CHANGES, changes)

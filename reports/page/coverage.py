@@ -28,7 +28,7 @@ NEARLY_WHOLE = 0.9  # a year with a smaller share of its days known is called th
 
 
 @dataclass(frozen=True)
-class PlaceWeather:
+class PlaceCoverage:
     """How well a place's weather is known.
 
     Attributes
@@ -53,7 +53,7 @@ class PlaceWeather:
         return f"Weather by year, {self.years[0][0]} to {self.years[-1][0]}. {words}"
 
 
-def weather_of(folder: Path, garden: Garden) -> list[PlaceWeather]:
+def weather_of(folder: Path, garden: Garden) -> list[PlaceCoverage]:
     """Coverage of every place, and its attributions."""
     lines: dict[str, list[str]] = {}
     with suppress(WeatherError), WeatherStore.open(folder) as store:
@@ -61,19 +61,19 @@ def weather_of(folder: Path, garden: Garden) -> list[PlaceWeather]:
     return [
         _coverage(place.name, garden.weather[place.id], lines.get(place.id, ()))
         if place.id in garden.weather
-        else PlaceWeather(
+        else PlaceCoverage(
             place.name, f'No weather yet: flushcast weather add FILE --place "{place.name}"', (), ()
         )
         for place in garden.places
     ]
 
 
-def _coverage(name: str, weather: DailyWeather, lines: Sequence[str]) -> PlaceWeather:
+def _coverage(name: str, weather: DailyWeather, lines: Sequence[str]) -> PlaceCoverage:
     ahead = weather.known & (weather.source == "forecast")
     measured = weather.known & ~ahead
     then = f". Then a forecast to {weekday_full_date(_last(weather, ahead))}" if ahead.any() else ""
     if not measured.any():
-        return PlaceWeather(name, f"Nothing measured yet{then}.", (), tuple(lines))
+        return PlaceCoverage(name, f"Nothing measured yet{then}.", (), tuple(lines))
     last = _last(weather, measured)
     known = measured[: (last - weather.first_day).days + 1]
     missing = int((~known).sum())
@@ -81,7 +81,7 @@ def _coverage(name: str, weather: DailyWeather, lines: Sequence[str]) -> PlaceWe
     counts = ", ".join(f"{_days(n)} {_SOURCE_WORDS.get(source, source)}" for source, n in sources)
     gaps = f"{_days(missing)} missing" if missing else "no day missing"
     year = np.array([date.fromordinal(int(ordinal)).year for ordinal in weather.ordinals[: len(known)]])
-    return PlaceWeather(
+    return PlaceCoverage(
         name,
         f"{weather.first_day.year} to {weekday_full_date(last)}: {counts}; {gaps}{then}.",
         tuple((int(y), float(known[year == y].mean())) for y in np.unique(year)),

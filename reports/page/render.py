@@ -24,7 +24,7 @@ from phenology.work.cautions import BEFORE_A_CUT, LOOK_FIRST
 from reports.charts.heat_curve import describe_heat_curve
 from reports.charts.past_chart import describe_past
 from reports.page.content import TreeCard, cautions_of, notes_of, tree_cards
-from reports.page.coverage import PlaceWeather, weather_of
+from reports.page.coverage import PlaceCoverage, weather_of
 from reports.page.drawings import (
     Span,
     heat_curve_drawing,
@@ -209,7 +209,7 @@ def _heat(course: HeatCourse, garden: Garden, units: str) -> dict[str, Any]:
     }
 
 
-def _years(place: PlaceWeather) -> Any:
+def _years(place: PlaceCoverage) -> Any:
     return drawn(years_drawing([s for _, s in place.years], place.picture_words)) if place.years else ""
 
 

@@ -7,7 +7,7 @@ from datetime import date
 from pathlib import Path
 
 from data_sources.kept.issued_forecasts import keep_issued, read_issued
-from phenology.advice.forecast_change import Change, changed_since, issued_by, misses
+from phenology.advice.forecast_change import ForecastChange, changed_since, issued_by, misses
 from phenology.advice.forecast_rows import GardenForecast
 from reports.text.words import short_date, tree_names, wrapped
 
@@ -41,11 +41,11 @@ def misses_text(folder: Path, forecast: GardenForecast) -> str:
     return changes_text(found, since) if found else ""
 
 
-def changes_text(changes: Sequence[Change], since: date, width: int = 80) -> str:
+def changes_text(changes: Sequence[ForecastChange], since: date, width: int = 80) -> str:
     """Misses first, then dates that moved; trees that changed alike share a line."""
     if not changes:
         return f"Since {short_date(since)}: nothing moved by more than a few days."
-    groups: dict[tuple[object, ...], list[Change]] = {}
+    groups: dict[tuple[object, ...], list[ForecastChange]] = {}
     for change in changes:
         key = (change.stage, change.expected, change.now, change.missed, change.why, change.not_yet)
         groups.setdefault(key, []).append(change)
@@ -57,7 +57,7 @@ def changes_text(changes: Sequence[Change], since: date, width: int = 80) -> str
     return "\n".join(lines)
 
 
-def _words(change: Change) -> str:
+def _words(change: ForecastChange) -> str:
     days, expected, now = abs(change.days), short_date(change.expected), short_date(change.now)
     off = f"{days} {'day' if days == 1 else 'days'} {'later' if change.days > 0 else 'earlier'}"
     if change.missed:

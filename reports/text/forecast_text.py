@@ -41,12 +41,12 @@ def forecast_text(forecast: GardenForecast, width: int = WIDTH) -> str:
     if garden.weather_through() and forecast.donors:
         lines += wrapped(weather_words(forecast), width)
     flushes = Counter(step.row.tree.id for step in near)
-    told = [_sentence(group, flushes) for group in alike(near)] + list(undated_lines(garden))
-    if not told:
-        told = ["Nothing to look at in the coming weeks." if garden.trees else NO_TREES]
+    sentences = [_sentence(group, flushes) for group in alike(near)] + list(undated_lines(garden))
+    if not sentences:
+        sentences = ["Nothing to look at in the coming weeks." if garden.trees else NO_TREES]
     notes = [*forecast.warnings, *(f"{tree_names(who)}: {what}" for what, who in row_warnings(near).items())]
     care = [f"{trees}: {what}" for trees, what in care_of(forecast)]
-    for block in (told, list(later_lines(forecast)), care, [f"Note: {note}." for note in notes]):
+    for block in (sentences, list(later_lines(forecast)), care, [f"Note: {note}." for note in notes]):
         if block:
             lines += ["", *(line for text in block for line in wrapped(text, width))]
     lines += ["", *wrapped(f"{LOOK_FIRST} {CUT_FIRM}", width, hang=""), *wrapped(METHOD, width)]
@@ -61,9 +61,11 @@ def weather_words(forecast: GardenForecast) -> str:
     through, ahead = garden.weather_through(), garden.forecast_through()
     if through is None:
         return "No weather yet."
-    told = f"Weather to {weekday_date(through)}" + (f", a forecast to {weekday_date(ahead)}" if ahead else "")
+    through_words = f"Weather to {weekday_date(through)}" + (
+        f", a forecast to {weekday_date(ahead)}" if ahead else ""
+    )
     years = "past year as it" if donors == 1 else "past years as they"
-    return f"{told}, then {donors} {years} might run." if donors else f"{told}."
+    return f"{through_words}, then {donors} {years} might run." if donors else f"{through_words}."
 
 
 def undated_lines(garden: Garden) -> Iterator[str]:

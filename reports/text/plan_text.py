@@ -32,10 +32,10 @@ def _flush(flush: PlannedFlush) -> str:
     stages = [f"{STAGES[stage]} {_dates(dates)}" for stage, dates in flush.stages.items() if dates[1]]
     if flush.is_hard:
         stages = ["hard"]
-    told = "; ".join(stages) or "no dates yet"
+    dates = "; ".join(stages) or "no dates yet"
     if flush.chance < 0.9:
-        told += f"; {odds_in_tenths(flush.chance)} that it is hard this season"
-    return f"{begins}: {told}"
+        dates += f"; {odds_in_tenths(flush.chance)} that it is hard this season"
+    return f"{begins}: {dates}"
 
 
 def _branch(branch: Branch) -> str:

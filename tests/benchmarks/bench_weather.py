@@ -15,7 +15,7 @@ from contextlib import contextmanager
 from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
 
-from data_sources.weather.services.protocol.service import Round, Spot
+from data_sources.weather.services.protocol.service import FetchSpan, Spot
 from data_sources.weather.services.registry import make_services
 from data_sources.weather.services.stations.meteostat import Meteostat
 from data_sources.weather.services.transport.http import Http
@@ -25,7 +25,7 @@ from tests.data_sources.stand_in import StandIn
 
 TODAY = date(2026, 6, 14)
 HERE = Spot(50.11, 8.62, 118.0, "Europe/Berlin")
-SPAN = Round(date(1996, 1, 1), TODAY - timedelta(days=1))
+SPAN = FetchSpan(date(1996, 1, 1), TODAY - timedelta(days=1))
 
 
 @contextmanager

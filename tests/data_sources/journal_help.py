@@ -15,7 +15,7 @@ import pytest
 
 from data_sources.journal import Journal
 from data_sources.journal.schema import TABLES
-from data_sources.sqlite.schema import Step
+from data_sources.sqlite.schema import Migration
 from phenology.model.records import Flush, Look, Place, Stand, Tree, Work
 
 REPOSITORY = Path(__file__).resolve().parent.parent.parent
@@ -48,7 +48,7 @@ def rows_of(journal: Journal) -> dict[str, list[tuple[object, ...]]]:
 
 
 @contextmanager
-def a_later_flushcast(*steps: Step) -> Iterator[None]:
+def a_later_flushcast(*steps: Migration) -> Iterator[None]:
     """Inside, the program knows more steps than it does today."""
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(Journal, "schema", replace(Journal.schema, steps=(*Journal.schema.steps, *steps)))

@@ -13,7 +13,7 @@ from data_sources.sqlite import backups
 from data_sources.sqlite.backups import newest_good, rolling_backup, spaced, thin, write_backup
 from data_sources.sqlite.connection import connect
 from data_sources.sqlite.health import inspect
-from data_sources.sqlite.schema import Step
+from data_sources.sqlite.schema import Migration
 from phenology.model.errors import StoreCorruptError, StoreError, StoreLockedError, StoreTooNewError
 from phenology.model.records import Look
 from tests.data_sources.journal_help import a_later_flushcast, a_look, fill
@@ -223,7 +223,7 @@ def test_a_damaged_backup_is_refused_and_passed_over(path: Path, cut: int) -> No
 def test_an_older_backup_is_restored_and_upgraded_and_a_newer_one_refused(path: Path) -> None:
     with Journal.open(path) as journal:
         old = journal.backup()
-    with a_later_flushcast(Step("moods", ("ALTER TABLE look ADD COLUMN mood TEXT",))):
+    with a_later_flushcast(Migration("moods", ("ALTER TABLE look ADD COLUMN mood TEXT",))):
         add(path, "k3")
         with Journal.open(path) as journal:
             new = journal.backup()
@@ -239,7 +239,7 @@ def test_an_older_backup_is_restored_and_upgraded_and_a_newer_one_refused(path: 
 def test_a_newer_journal_is_not_replaced_by_an_old_backup(path: Path) -> None:
     with Journal.open(path) as journal:
         old = journal.backup()
-    with a_later_flushcast(Step("later", ())):
+    with a_later_flushcast(Migration("later", ())):
         add(path, "k3")
     before = path.read_bytes()
     for dry_run in (True, False):

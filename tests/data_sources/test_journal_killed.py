@@ -14,7 +14,7 @@ from data_sources.garden import GardenSettings, create_garden, open_journal, rea
 from data_sources.journal import Journal, list_backups, restore
 from data_sources.sqlite.connection import connect, pragma
 from data_sources.sqlite.health import inspect
-from data_sources.sqlite.schema import Step
+from data_sources.sqlite.schema import Migration
 from phenology.model.errors import StoreCorruptError
 from tests.data_sources.journal_help import GARDEN, Victim, a_later_flushcast, a_look, fill
 
@@ -92,7 +92,7 @@ def test_every_acknowledged_write_is_there_after_being_killed(tmp_path: Path, fo
 
 _COPY = "INSERT INTO {0} SELECT look.id || '-' || n.value, note FROM look, json_each('[1,2,3]') AS n"
 LATER = tuple(
-    Step(
+    Migration(
         f"more {n}",
         (
             f"CREATE TABLE extra{n} (id TEXT PRIMARY KEY, note TEXT)",

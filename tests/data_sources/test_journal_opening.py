@@ -15,12 +15,12 @@ from data_sources.journal import Journal, list_backups, restore
 from data_sources.sqlite.connection import pragma
 from data_sources.sqlite.files import CHECKED, beside, place_new
 from data_sources.sqlite.folders import why_not_shared_memory
-from data_sources.sqlite.schema import Step
+from data_sources.sqlite.schema import Migration
 from phenology.model.errors import InputError, StoreError, StoreLockedError, StoreTooNewError
 from tests.data_sources.journal_help import a_later_flushcast, a_look, fill, start
 
 ROOT = hasattr(os, "geteuid") and os.geteuid() == 0
-STEP_2 = Step(
+STEP_2 = Migration(
     "tags", ("CREATE TABLE tag (id TEXT PRIMARY KEY NOT NULL)", "ALTER TABLE look ADD COLUMN mood TEXT")
 )
 
@@ -103,7 +103,7 @@ def test_a_folder_in_its_place_is_refused(tmp_path: Path) -> None:
 
 
 def test_a_newer_journal_is_refused_and_untouched(path: Path) -> None:
-    with a_later_flushcast(Step("later", ()), Step("later still", ())):
+    with a_later_flushcast(Migration("later", ()), Migration("later still", ())):
         Journal.open(path).close()
     before = fingerprint(path.parent)
     with pytest.raises(StoreTooNewError, match=r"newer flushcast \(version 3, this one reads up to 1\)"):
@@ -112,7 +112,7 @@ def test_a_newer_journal_is_refused_and_untouched(path: Path) -> None:
 
 
 def test_a_newer_journal_is_known_even_when_only_its_log_says_so(path: Path) -> None:
-    with a_later_flushcast(Step("later", ()), Step("later still", ())):
+    with a_later_flushcast(Migration("later", ()), Migration("later still", ())):
         held = Journal.open(path)
     assert path.with_name(path.name + "-wal").stat().st_size > 0
     with pytest.raises(StoreTooNewError):
@@ -134,7 +134,7 @@ def test_an_older_journal_is_backed_up_then_upgraded(path: Path) -> None:
 
 
 def test_an_upgrade_that_fails_leaves_the_journal_as_it_was(path: Path) -> None:
-    bad = Step("bad", ("CREATE TABLE tag (id TEXT)", "DELETE FROM look", "DROP TABLE no_such_table"))
+    bad = Migration("bad", ("CREATE TABLE tag (id TEXT)", "DELETE FROM look", "DROP TABLE no_such_table"))
     failing = pytest.raises(StoreError, match=r"upgrading .* The journal is as it was, and a backup is in")
     with a_later_flushcast(bad), failing:
         Journal.open(path)

@@ -18,7 +18,7 @@ from data_sources.weather.services.forecasts.open_meteo import (
     OpenMeteoEnsemble,
     OpenMeteoForecast,
 )
-from data_sources.weather.services.protocol.service import Answer, Round, Service, Spot
+from data_sources.weather.services.protocol.service import FetchSpan, Service, ServiceAnswer, Spot
 from data_sources.weather.services.transport.faults import ServiceError
 from data_sources.weather.services.transport.settings import WeatherSettings
 from phenology.model.errors import InputError
@@ -27,23 +27,27 @@ from tests.data_sources.stand_in import StandIn
 
 TODAY = date(2026, 6, 14)
 HERE = Spot(50.11, 8.62, 118.0, "Europe/Berlin")
-FORTNIGHT = Round(TODAY - timedelta(days=10), TODAY + timedelta(days=15))
+FORTNIGHT = FetchSpan(TODAY - timedelta(days=10), TODAY + timedelta(days=15))
 
 
 def fetch(
-    stand_in: StandIn, service: type[Service], spot: Spot = HERE, part: Round = FORTNIGHT, today: date = TODAY
-) -> Answer:
+    stand_in: StandIn,
+    service: type[Service],
+    spot: Spot = HERE,
+    part: FetchSpan = FORTNIGHT,
+    today: date = TODAY,
+) -> ServiceAnswer:
     with stand_in.http() as http:
         return service(http.settings, http).fetch(spot, part, today)
 
 
-def forecast(stand_in: StandIn, spot: Spot = HERE, part: Round = FORTNIGHT) -> DailyWeather:
+def forecast(stand_in: StandIn, spot: Spot = HERE, part: FetchSpan = FORTNIGHT) -> DailyWeather:
     days = fetch(stand_in, OpenMeteoForecast, spot, part).forecast
     assert days is not None
     return days
 
 
-def archive(stand_in: StandIn, spot: Spot, part: Round, today: date = TODAY) -> DailyWeather:
+def archive(stand_in: StandIn, spot: Spot, part: FetchSpan, today: date = TODAY) -> DailyWeather:
     days = fetch(stand_in, OpenMeteoArchive, spot, part, today).days
     assert days is not None
     return days
@@ -114,7 +118,7 @@ def test_days_are_the_spot_s_own_across_clock_changes(
         for d in (day, day + timedelta(days=1))
     )
     assert (stop - start) / 3600 == hours
-    span = Round(day - timedelta(days=2), day + timedelta(days=2))
+    span = FetchSpan(day - timedelta(days=2), day + timedelta(days=2))
     days = archive(stand_in, spot, span, stand_in.today)
     assert (days.first_day, days.last_day) == (span.first, span.last)
     is_true(stand_in, days, spot)
@@ -126,7 +130,7 @@ def test_at_the_date_line_today_is_the_spot_s(stand_in: StandIn):
     today = spot.today(late)
     assert today == date(2026, 6, 14)
     stand_in.today, stand_in.world.latitude = late.date(), -16.8
-    part = Round(today - timedelta(days=5), today + timedelta(days=9))
+    part = FetchSpan(today - timedelta(days=5), today + timedelta(days=9))
     answer = fetch(stand_in, OpenMeteoForecast, spot, part, today)
     assert answer.days is not None and answer.forecast is not None
     assert (answer.days.last_day, answer.forecast.first_day) == (date(2026, 6, 13), today)
@@ -149,7 +153,7 @@ def test_the_archive_asks_one_model_and_knows_its_delay(stand_in: StandIn):
     assert stand_in.asked[0].query["models"] == "era5_seamless"
     assert "Copernicus Climate Change Service information 2026" in answer.origin.attribution
     with pytest.raises(ServiceError, match="nothing so new"):
-        archive(stand_in, HERE, Round(TODAY, TODAY))
+        archive(stand_in, HERE, FetchSpan(TODAY, TODAY))
 
 
 def test_an_ensemble_gives_members_from_today_on(stand_in: StandIn):
@@ -168,7 +172,7 @@ def test_fahrenheit_is_read_from_the_units_not_guessed(stand_in: StandIn):
 
 
 def test_nulls_are_days_unknown_never_filled(stand_in: StandIn):
-    span = Round(date(2026, 3, 1), date(2026, 3, 31))
+    span = FetchSpan(date(2026, 3, 1), date(2026, 3, 31))
     whole = archive(stand_in, HERE, span)
     stand_in.fault("/v1/archive", "nulls_inside")
     holed = archive(stand_in, HERE, span)
@@ -182,7 +186,7 @@ def test_one_wild_value_is_marked_in_the_past_and_left_out_of_the_forecast(stand
     (day,) = answer.suspect
     assert "72 °C: such heat was never measured" in answer.suspect[day] and day < TODAY
 
-    ahead = fetch(stand_in, OpenMeteoForecast, part=Round(TODAY, TODAY + timedelta(days=9)))
+    ahead = fetch(stand_in, OpenMeteoForecast, part=FetchSpan(TODAY, TODAY + timedelta(days=9)))
     assert ahead.forecast is not None and ahead.forecast.tmax[ahead.forecast.known].max() < 50
     assert "left out of the forecast: tmax 72 °C" in ahead.notes[0]
 
@@ -216,7 +220,7 @@ def test_the_documented_error_reaches_the_grower(stand_in: StandIn, shared: Path
     with pytest.raises(
         ServiceError, match="'end_date' is out of allowed range from 1940-01-01 to 2026-04-10"
     ):
-        archive(stand_in, HERE, Round(TODAY, TODAY), TODAY + timedelta(days=9))
+        archive(stand_in, HERE, FetchSpan(TODAY, TODAY), TODAY + timedelta(days=9))
 
 
 # --- MET Norway --------------------------------------------------------------------------------------------

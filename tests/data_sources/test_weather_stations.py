@@ -12,7 +12,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from data_sources.weather.services.protocol.service import Answer, Round, Service, Spot
+from data_sources.weather.services.protocol.service import FetchSpan, Service, ServiceAnswer, Spot
 from data_sources.weather.services.stations.ghcn_daily import GhcnDaily, read_record
 from data_sources.weather.services.stations.meteostat import Meteostat, _forecasts
 from data_sources.weather.services.stations.ncei_daily import NceiDaily, read_summaries
@@ -24,10 +24,10 @@ from tests.data_sources.stand_in import StandIn
 from tests.data_sources.test_weather_forecasts import HERE, TODAY
 
 YESTERDAY = TODAY - timedelta(days=1)
-TWO_YEARS = Round(date(2025, 1, 1), YESTERDAY)
-LAST_YEAR = Round(date(2025, 1, 1), date(2025, 12, 31))
-WINTER = Round(date(2025, 1, 1), date(2025, 3, 1))
-LONE = Round(date(2025, 1, 1), YESTERDAY, stations=1)
+TWO_YEARS = FetchSpan(date(2025, 1, 1), YESTERDAY)
+LAST_YEAR = FetchSpan(date(2025, 1, 1), date(2025, 12, 31))
+WINTER = FetchSpan(date(2025, 1, 1), date(2025, 3, 1))
+LONE = FetchSpan(date(2025, 1, 1), YESTERDAY, stations=1)
 
 
 def a_day_passes(http: Http) -> None:
@@ -44,18 +44,20 @@ def http(stand_in: StandIn):
         yield client
 
 
-def fetch(http: Http, service: type[Service] = Meteostat, part: Round = TWO_YEARS, **more: Any) -> Answer:
+def fetch(
+    http: Http, service: type[Service] = Meteostat, part: FetchSpan = TWO_YEARS, **more: Any
+) -> ServiceAnswer:
     from dataclasses import replace
 
     return service(replace(http.settings, **more), http).fetch(HERE, part, TODAY)
 
 
-def days_of(answer: Answer) -> DailyWeather:
+def days_of(answer: ServiceAnswer) -> DailyWeather:
     assert answer.days is not None
     return answer.days
 
 
-def same(one: Answer, other: Answer) -> bool:
+def same(one: ServiceAnswer, other: ServiceAnswer) -> bool:
     return days_of(one).fingerprint() == days_of(other).fingerprint()
 
 
@@ -91,7 +93,7 @@ def test_the_attribution_names_who_measured(http: Http):
 
 def test_the_nearest_station_s_recent_years_come_first(stand_in: StandIn, http: Http):
     rounds = Meteostat(http.settings, http).rounds(date(1996, 6, 14), YESTERDAY)
-    assert rounds[0] == Round(date(2024, 1, 1), YESTERDAY, stations=1)
+    assert rounds[0] == FetchSpan(date(2024, 1, 1), YESTERDAY, stations=1)
     assert (rounds[1].first, rounds[1].last) == (date(2025, 1, 1), YESTERDAY)
     fetch(http, part=rounds[0])
     assert stand_in.paths("/daily/") == [f"/daily/{y}/10001.csv.gz" for y in (2026, 2025, 2024)]
@@ -153,7 +155,7 @@ def test_a_failure_without_a_file_before_holds_the_year(stand_in: StandIn, http:
 def test_when_all_fails_the_reason_is_the_answer(stand_in: StandIn, http: Http):
     stand_in.fault("/daily/", "500")
     with pytest.raises(ServiceError, match=r"trouble of its own \(500\)"):
-        fetch(http, part=Round(date(2014, 1, 1), YESTERDAY))
+        fetch(http, part=FetchSpan(date(2014, 1, 1), YESTERDAY))
     assert len(stand_in.paths("/daily/")) <= 8  # of 52: it is left alone
 
 
@@ -253,7 +255,7 @@ def test_the_stand_in_writes_the_published_columns(stand_in: StandIn, shared: Pa
 def test_the_published_sample_is_read(stand_in: StandIn, http: Http, shared: Path):
     sample = (shared / "data" / "weather_examples" / "meteostat_daily_sample.csv").read_bytes()
     stand_in.fault("/daily/2026/10001", "body", body=gzip.compress(sample))
-    days = days_of(fetch(http, part=Round(date(2026, 1, 1), YESTERDAY, stations=1)))
+    days = days_of(fetch(http, part=FetchSpan(date(2026, 1, 1), YESTERDAY, stations=1)))
     assert days.first_day == date(2026, 4, 1)
     assert (days.tmin[0], days.tmax[0]) == (4.6, 11.9)
     assert np.isnan(days.tmin[3]) and days.tmax[3] == 14.1  # 4 April has no minimum
@@ -275,7 +277,7 @@ def test_ncei_summaries_are_asked_in_metric_and_blended(stand_in: StandIn, http:
 
 def test_ncei_marks_are_heeded(stand_in: StandIn, http: Http):
     stand_in.fault("services/data", "flagged")
-    answer = fetch(http, NceiDaily, Round(WINTER.first, WINTER.last, 1))
+    answer = fetch(http, NceiDaily, FetchSpan(WINTER.first, WINTER.last, 1))
     assert np.isnan(days_of(answer).tmin[5])
     assert answer.notes == ("ZZC00010001: 1 values left out, TMIN failed the quality check",)
 
@@ -298,18 +300,18 @@ def test_ncei_s_own_error_text_is_shown(stand_in: StandIn, http: Http):
 
 def test_ghcn_files_hold_everything(stand_in: StandIn, http: Http):
     rounds = GhcnDaily(http.settings, http).rounds(date(1996, 6, 14), YESTERDAY)
-    assert rounds[1:] == [Round(date(1996, 6, 14), YESTERDAY)]
-    ten_years = Round(date(2015, 1, 1), date(2024, 12, 31))
+    assert rounds[1:] == [FetchSpan(date(1996, 6, 14), YESTERDAY)]
+    ten_years = FetchSpan(date(2015, 1, 1), date(2024, 12, 31))
     answer = fetch(http, GhcnDaily, ten_years, stations=2)
     assert len(days_of(answer)) == 3653
     is_true(stand_in, days_of(answer))
-    fetch(http, GhcnDaily, Round(date(1996, 1, 1), date(2014, 12, 31)), stations=2)
+    fetch(http, GhcnDaily, FetchSpan(date(1996, 1, 1), date(2014, 12, 31)), stations=2)
     assert len(stand_in.paths(".dly")) == 2  # the cache has the files
 
 
 def test_one_ghcn_file_failing_leaves_the_others(stand_in: StandIn, http: Http):
     stand_in.fault("ZZC00010002.dly", "500")
-    answer = fetch(http, GhcnDaily, Round(date(2024, 1, 1), date(2024, 12, 31)), stations=2)
+    answer = fetch(http, GhcnDaily, FetchSpan(date(2024, 1, 1), date(2024, 12, 31)), stations=2)
     assert answer.origin.detail == "ZZC00010001" and answer.held == {2024}
     assert answer.notes == ("has trouble of its own (500); not received: ZZC00010002: 2024",)
 

@@ -13,7 +13,7 @@ import numpy as np
 import pytest
 
 from data_sources.weather.request_log import FILE_NAME, RequestLog
-from data_sources.weather.services.protocol.service import Round, Spot
+from data_sources.weather.services.protocol.service import FetchSpan, Spot
 from data_sources.weather.services.registry import make_services
 from data_sources.weather.services.transport.settings import WeatherSettings
 from data_sources.weather.store.weather_store import WeatherStore
@@ -369,7 +369,7 @@ def test_an_unknown_service_is_named_with_its_neighbours(garden: Garden):
 
 
 def test_a_place_that_moved_is_asked_for_anew(tmp_path: Path):
-    part = Round(date(2020, 1, 1), date(2024, 12, 31))
+    part = FetchSpan(date(2020, 1, 1), date(2024, 12, 31))
     RequestLog(tmp_path, "bench", HERE).note("meteostat", part, TODAY, 1800)
     assert RequestLog(tmp_path, "bench", HERE).settled("meteostat", part, TODAY, 1800)
     assert not RequestLog(tmp_path, "bench", HERE).settled(

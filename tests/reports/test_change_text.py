@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from datetime import date
 
-from phenology.advice.forecast_change import Change
+from phenology.advice.forecast_change import ForecastChange
 from reports.text.change_text import FIRST_TOLD, changes_text
 from tests.reports.demo import demo_folder, flushcast
 
@@ -12,7 +12,7 @@ WEEK_AGO, THEN, NOW = date(2026, 6, 7), date(2026, 6, 29), date(2026, 7, 4)
 
 
 def test_a_miss_says_how_far_off_it_was():
-    text = changes_text([Change("Elm", "hardened", THEN, NOW, True)], WEEK_AGO)
+    text = changes_text([ForecastChange("Elm", "hardened", THEN, NOW, True)], WEEK_AGO)
     assert text.split("\n") == [
         "Since 7 Jun:",
         "Elm: hard at least 5 days later than the 29 Jun forecast, outside its range. The",
@@ -21,7 +21,7 @@ def test_a_miss_says_how_far_off_it_was():
 
 
 def test_a_look_that_outlived_the_range_says_by_how_much():
-    gone_by = Change("Elm", "extended", date(2026, 5, 22), THEN, False, "looks", date(2026, 6, 20))
+    gone_by = ForecastChange("Elm", "extended", date(2026, 5, 22), THEN, False, "looks", date(2026, 6, 20))
     assert changes_text([gone_by], WEEK_AGO).split("\n") == [
         "Since 7 Jun:",
         "Elm: shoots had not stopped on 20 Jun, 29 days after the 22 May forecast,",
@@ -30,7 +30,7 @@ def test_a_look_that_outlived_the_range_says_by_how_much():
 
 
 def test_trees_that_moved_alike_share_a_line():
-    moved = [Change(f"Elm {k}", "hardened", NOW, THEN, False, "weather") for k in (1, 2)]
+    moved = [ForecastChange(f"Elm {k}", "hardened", NOW, THEN, False, "weather") for k in (1, 2)]
     assert changes_text(moved, WEEK_AGO).endswith(
         "Elms 1 and 2: hard about 29 Jun instead of 4 Jul, 5 days earlier, moved by the\n  weather."
     )
@@ -38,8 +38,13 @@ def test_trees_that_moved_alike_share_a_line():
 
 def test_no_news_is_said_and_much_news_is_counted():
     assert changes_text([], WEEK_AGO) == "Since 7 Jun: nothing moved by more than a few days."
-    many = [Change(f"Old tree {'abcdefghij'[k]}", "budbreak", THEN, NOW, False, "looks") for k in range(10)]
-    several = [Change(c.label, c.stage, THEN, date(2026, 7, 4 + k), False, c.why) for k, c in enumerate(many)]
+    many = [
+        ForecastChange(f"Old tree {'abcdefghij'[k]}", "budbreak", THEN, NOW, False, "looks")
+        for k in range(10)
+    ]
+    several = [
+        ForecastChange(c.label, c.stage, THEN, date(2026, 7, 4 + k), False, c.why) for k, c in enumerate(many)
+    ]
     assert changes_text(several, WEEK_AGO).endswith(f"And {10 - FIRST_TOLD} smaller changes.")
 
 

@@ -71,6 +71,7 @@ def test_after_the_last_safe_date_it_says_leave_it():
     rows = [
         r for r in forecast(demo_folder(day)) if r["stage"] == "hardened" and r["odds"]["today"] is not None
     ]
+    rows = [r for r in rows if r["label"] != "Azalea"]  # which is shaped by its bloom
     late = [r for r in rows if r["last_safe"] < "2026-08-25" and (r["p10"] or "") < "2026-10-20"]
     assert late and all(r["odds"]["today"] < 0.9 for r in late)
     assert all(r["operation"] in (None, "halving", "thinning") for r in late)

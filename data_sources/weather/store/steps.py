@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from data_sources.sqlite.schema import Schema, Step
+from data_sources.sqlite.schema import Migration, Schema
 
 _FIRST_SHAPE = (
     "CREATE TABLE migration (version INTEGER PRIMARY KEY, at TEXT NOT NULL)",
@@ -39,7 +39,7 @@ _FIRST_SHAPE = (
 WEATHER_SCHEMA = Schema(
     noun="weather store",
     application_id=0x464C5557,  # "FLUW"
-    steps=(Step("days by source, their history, forecasts", _FIRST_SHAPE),),
+    steps=(Migration("days by source, their history, forecasts", _FIRST_SHAPE),),
     recording="INSERT INTO migration VALUES (:version, :at)",
     write_ahead=False,
     remedy=lambda path: "Put back a copy, or move it away and add or fetch the weather again.",

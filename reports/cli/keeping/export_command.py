@@ -32,5 +32,5 @@ def export_command(garden: OpenGarden, folder: Path, replace: bool) -> None:
         "changes.csv": "changes",
         "weather.csv": "days of weather",
     }
-    told = ", ".join(counted(n, names[name]) for name, n in counts.items() if n)
-    tell(f"Exported to {folder}: {told}. Past forecasts of the weather stay in weather.sqlite.")
+    counts_text = ", ".join(counted(n, names[name]) for name, n in counts.items() if n)
+    tell(f"Exported to {folder}: {counts_text}. Past forecasts of the weather stay in weather.sqlite.")

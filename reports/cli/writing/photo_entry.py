@@ -73,16 +73,16 @@ def take_in(
         raise click.UsageError("say what the photos show: --tree hornbeams --stage soft")
     save, looks, there = _planned(garden, shown, who)
     used = {photo.path for s in shown for photo in s.photos}
-    told = f"{counted(len(used), 'photos')}: {counted(len(looks), 'new looks')}"
+    summary = f"{counted(len(used), 'photos')}: {counted(len(looks), 'new looks')}"
     if there:
-        told += f", {there} there already"
+        summary += f", {there} there already"
     for s in shown:
         tell(f"{format_day(s.day)}: {few_labels(s.trees)}: {s.stage} ({_names(s.photos)}).")
     if not save or dry_run:
-        tell(f"{told}. {'Only checked; nothing' if save else 'Nothing new; nothing'} was changed.")
+        tell(f"{summary}. {'Only checked; nothing' if save else 'Nothing new; nothing'} was changed.")
         return
-    garden.save(f"import of {told}", save)
-    tell(f"{told}. {UNDO}")
+    garden.save(f"import of {summary}", save)
+    tell(f"{summary}. {UNDO}")
 
 
 def _by_day(garden: OpenGarden, photos: Sequence[Photo]) -> dict[date, list[Photo]]:

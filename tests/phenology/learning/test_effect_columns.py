@@ -15,7 +15,7 @@ from phenology.learning.effect_columns import (
     SLOPE_SD,
     TREES,
     Columns,
-    Setting,
+    Deviations,
 )
 from tests.phenology.worlds import a_wait
 
@@ -71,7 +71,7 @@ def test_a_name_never_seen_has_no_column():
 
 
 def test_an_odd_season_and_its_cells_may_lie_further_out():
-    setting = Setting(0.1, 0.05, 0.2, 0.04, 0.0)
+    setting = Deviations(0.1, 0.05, 0.2, 0.04, 0.0)
     got = COLUMNS.prior_variance(HEAT_CLOCKS[0], setting, np.array([0.3, 0.4]), np.array([1.0, 0.25]))
     assert_allclose(got[FIRST : FIRST + 2], [0.09, 0.16])
     assert_allclose(got[FIRST + 2 : FIRST + 4], [0.04, 0.16])

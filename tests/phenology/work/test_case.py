@@ -31,7 +31,7 @@ def test_a_case_reads_its_own_tree_s_notes_and_looks_only():
     noted = replace(last["elm"], note="Leaves wilting", earliest=day(2020, 164), latest=day(2020, 164))
     garden = replace(garden, looks=[*(k for k in garden.looks if k is not last["elm"]), noted])
     mine, its = (Case(garden, tree, "cutback", day(2020, 165), note="Dry") for tree in garden.trees)
-    assert mine.told == "dry leaves wilting" and its.told == "dry"
+    assert mine.own_words == "dry leaves wilting" and its.own_words == "dry"
 
 
 def test_many_trees_need_no_pass_over_all_looks_each():
@@ -46,7 +46,7 @@ def test_many_trees_need_no_pass_over_all_looks_each():
     garden = replace(garden, looks=looks)
     looks.passes = 0
     cases = [Case(garden, tree, "cutback", day(2020, 165)) for tree in garden.trees]
-    assert all(case.grown_since_repotting for case in cases) and all(case.told == "" for case in cases)
+    assert all(case.grown_since_repotting for case in cases) and all(case.own_words == "" for case in cases)
     assert looks.passes == 1
 
 

@@ -21,7 +21,14 @@ from data_sources.weather.services.protocol.checks import (
     from_today,
     numbers,
 )
-from data_sources.weather.services.protocol.service import Answer, Progress, Round, Service, Spot, no_progress
+from data_sources.weather.services.protocol.service import (
+    FetchSpan,
+    Progress,
+    Service,
+    ServiceAnswer,
+    Spot,
+    no_progress,
+)
 from data_sources.weather.services.transport.faults import ANOTHER_SHAPE, ServiceError, json_object
 from data_sources.weather.store.records import Origin
 
@@ -52,7 +59,9 @@ class MetNorway(Service):
             return ""
         return "needs a contact: set `contact` in garden.toml to your e-mail address or web page"
 
-    def fetch(self, spot: Spot, part: Round, today: date, progress: Progress = no_progress) -> Answer:
+    def fetch(
+        self, spot: Spot, part: FetchSpan, today: date, progress: Progress = no_progress
+    ) -> ServiceAnswer:
         """The whole local days from today on."""
         if self.lacks():
             raise ServiceError("unready", self.lacks())
@@ -67,7 +76,7 @@ class MetNorway(Service):
             notes = (*notes, f"{rough} later days have no extremes and are left out")
         if reply.deprecated:
             notes = (*notes, "says that this address will go away: update flushcast")
-        return Answer(
+        return ServiceAnswer(
             Origin(self.title, "locationforecast", ATTRIBUTION),
             reply.fetched_at,
             forecast=weather,

@@ -23,10 +23,10 @@ from data_sources.weather.services.protocol.checks import (
     numbers,
 )
 from data_sources.weather.services.protocol.service import (
-    Answer,
+    FetchSpan,
     Progress,
-    Round,
     Service,
+    ServiceAnswer,
     Spot,
     no_progress,
     span_rounds,
@@ -80,10 +80,10 @@ class OpenMeteo(Service):
         read = partial(read_runs, zone=spot.timezone)
         return self.http.get(self.base(self.settings), read, params=asked, keep_for=keep_for)
 
-    def answer(self, model: str, reply: Reply[Runs], **more: object) -> Answer:
+    def answer(self, model: str, reply: Reply[Runs], **more: object) -> ServiceAnswer:
         """An answer of one of its models."""
         more = {"origin": Origin("Open-Meteo", model, ATTRIBUTION), **more}
-        return Answer(
+        return ServiceAnswer(
             fetched_at=reply.fetched_at,
             stale_because=reply.fault.words if reply.fault else "",
             elevation=reply.value.elevation,
@@ -98,7 +98,9 @@ class OpenMeteoForecast(OpenMeteo):
     about = f"16 days ahead, anywhere on earth; {TERMS}"
     address = "https://api.open-meteo.com/v1/forecast"
 
-    def fetch(self, spot: Spot, part: Round, today: date, progress: Progress = no_progress) -> Answer:
+    def fetch(
+        self, spot: Spot, part: FetchSpan, today: date, progress: Progress = no_progress
+    ) -> ServiceAnswer:
         """The days from `part.first` to yesterday as the model has them, and the forecast from today on."""
         past = min(max((today - part.first).days + 1, 0), MOST_PAST)
         ahead = min(max((part.last - today).days + 2, 1), self.settings.forecast_days, MOST_AHEAD)
@@ -123,11 +125,13 @@ class OpenMeteoArchive(OpenMeteo):
     about = f"a reanalysis back to 1940, anywhere on earth, five days behind; {TERMS}"
     address = "https://archive-api.open-meteo.com/v1/archive"
 
-    def rounds(self, first: date, last: date) -> list[Round]:
+    def rounds(self, first: date, last: date) -> list[FetchSpan]:
         """A few years a call, the newest first."""
         return span_rounds(max(first, EARLIEST), last, YEARS_A_CALL)
 
-    def fetch(self, spot: Spot, part: Round, today: date, progress: Progress = no_progress) -> Answer:
+    def fetch(
+        self, spot: Spot, part: FetchSpan, today: date, progress: Progress = no_progress
+    ) -> ServiceAnswer:
         """The days of a round, as far as the analysis has come."""
         # A day more at each end: local days begin and end on other days of Greenwich.
         first, last = max(part.first - DAY, EARLIEST), min(part.last + DAY, today - DAY)
@@ -162,7 +166,9 @@ class OpenMeteoEnsemble(OpenMeteo):
     about = f"how much forecasts from slightly different beginnings part; {TERMS}"
     address = "https://ensemble-api.open-meteo.com/v1/ensemble"
 
-    def fetch(self, spot: Spot, part: Round, today: date, progress: Progress = no_progress) -> Answer:
+    def fetch(
+        self, spot: Spot, part: FetchSpan, today: date, progress: Progress = no_progress
+    ) -> ServiceAnswer:
         """The control run and the members, from today on."""
         ahead = min(max((part.last - today).days + 2, 1), MOST_MEMBERS_AHEAD)
         model = self.settings.ensemble_model

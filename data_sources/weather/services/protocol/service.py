@@ -82,7 +82,7 @@ class Spot:
 
 
 @dataclass(frozen=True)
-class Round:
+class FetchSpan:
     """One piece of work of a service: a span of days, and of how many stations (None: all it uses)."""
 
     first: date
@@ -96,7 +96,7 @@ class Round:
 
 
 @dataclass(frozen=True)
-class Answer:
+class ServiceAnswer:
     """What a service gave for one round.
 
     Attributes
@@ -173,12 +173,14 @@ class Service(ABC):
         """What the grower must set before it can be asked; empty when it is ready."""
         return ""
 
-    def rounds(self, first: date, last: date) -> list[Round]:
+    def rounds(self, first: date, last: date) -> list[FetchSpan]:
         """The pieces to ask for, the most useful first."""
-        return [Round(first, last)]
+        return [FetchSpan(first, last)]
 
     @abstractmethod
-    def fetch(self, spot: Spot, part: Round, today: date, progress: Progress = no_progress) -> Answer:
+    def fetch(
+        self, spot: Spot, part: FetchSpan, today: date, progress: Progress = no_progress
+    ) -> ServiceAnswer:
         """Ask for one piece; `today` is the spot's local day.
 
         Raises
@@ -188,7 +190,7 @@ class Service(ABC):
         """
 
 
-def span_rounds(first: date, last: date, years: int) -> list[Round]:
+def span_rounds(first: date, last: date, years: int) -> list[FetchSpan]:
     """Whole calendar years in pieces of `years`, the newest first; the ends are cut to the span.
 
     Pieces do not move from year to year, so that an answer of long ago can be used again.
@@ -202,6 +204,6 @@ def span_rounds(first: date, last: date, years: int) -> list[Round]:
         return []
     starts = range(first.year - first.year % years, last.year + 1, years)
     return [
-        Round(max(first, date(year, 1, 1)), min(last, date(year + years - 1, 12, 31)))
+        FetchSpan(max(first, date(year, 1, 1)), min(last, date(year + years - 1, 12, 31)))
         for year in reversed(starts)
     ]

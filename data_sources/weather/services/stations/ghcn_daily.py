@@ -8,7 +8,7 @@ from pathlib import Path
 
 from data_sources.weather.files.ghcn import read_ghcn
 from data_sources.weather.services.protocol.checks import believable
-from data_sources.weather.services.protocol.service import Round
+from data_sources.weather.services.protocol.service import FetchSpan
 from data_sources.weather.services.stations.blend import Station
 from data_sources.weather.services.stations.noaa import LISTS, Noaa
 from data_sources.weather.services.stations.station_service import DAY, Days, Piece
@@ -25,7 +25,7 @@ class GhcnDaily(Noaa):
     about = "measuring stations worldwide, each station's whole record in a file; public domain"
     address = LISTS
 
-    def pieces(self, station: Station, part: Round, today: date) -> list[Piece]:
+    def pieces(self, station: Station, part: FetchSpan, today: date) -> list[Piece]:
         """One file."""
         url = f"{self.lists()}/all/{station.id}.dly"
         read = partial(read_record, station=station.id)

@@ -23,7 +23,7 @@ import numpy as np
 import pandas as pd
 
 from data_sources.weather.services.protocol.checks import believable
-from data_sources.weather.services.protocol.service import Round, Spot
+from data_sources.weather.services.protocol.service import FetchSpan, Spot
 from data_sources.weather.services.stations.blend import Station, StationDays
 from data_sources.weather.services.stations.station_service import DAY, Days, Piece, StationService
 from data_sources.weather.services.transport.faults import ServiceError, refuse_page
@@ -61,7 +61,7 @@ class Meteostat(StationService):
             self.notes.append(f"the list of stations is an old one: the service {reply.fault.words}")
         return reply.value
 
-    def pieces(self, station: Station, part: Round, today: date) -> list[Piece]:
+    def pieces(self, station: Station, part: FetchSpan, today: date) -> list[Piece]:
         """A file a year."""
         pieces = []
         for year in reversed(part.years):

@@ -10,7 +10,7 @@ from functools import partial
 import pandas as pd
 
 from data_sources.weather.services.protocol.checks import believable
-from data_sources.weather.services.protocol.service import Round
+from data_sources.weather.services.protocol.service import FetchSpan
 from data_sources.weather.services.stations.blend import Station
 from data_sources.weather.services.stations.noaa import Noaa
 from data_sources.weather.services.stations.station_service import DAY, Days, Piece
@@ -25,7 +25,7 @@ class NceiDaily(Noaa):
     address = "https://www.ncei.noaa.gov/access/services/data/v1"
     years_a_round = 10
 
-    def pieces(self, station: Station, part: Round, today: date) -> list[Piece]:
+    def pieces(self, station: Station, part: FetchSpan, today: date) -> list[Piece]:
         """One answer."""
         params = {
             "dataset": "daily-summaries",

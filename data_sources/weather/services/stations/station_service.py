@@ -14,10 +14,10 @@ import pandas as pd
 
 from data_sources.weather.services.protocol.checks import as_weather
 from data_sources.weather.services.protocol.service import (
-    Answer,
+    FetchSpan,
     Progress,
-    Round,
     Service,
+    ServiceAnswer,
     Spot,
     no_progress,
     span_rounds,
@@ -82,7 +82,7 @@ class StationService(Service):
         """Stations that measure both extremes; further than is asked for does no harm."""
 
     @abstractmethod
-    def pieces(self, station: Station, part: Round, today: date) -> list[Piece]:
+    def pieces(self, station: Station, part: FetchSpan, today: date) -> list[Piece]:
         """What to fetch, the newest first."""
 
     def joined(self, pieces: Sequence[Any]) -> Days:
@@ -96,11 +96,11 @@ class StationService(Service):
     def attribution(self, stations: Sequence[StationDays], days: Sequence[Days]) -> str:
         """The line to show."""
 
-    def rounds(self, first: date, last: date) -> list[Round]:
+    def rounds(self, first: date, last: date) -> list[FetchSpan]:
         """The nearest station's recent years, then some years of all stations at a time, or all years."""
         years = self.years_a_round
-        rounds = span_rounds(first, last, years) if years else [Round(first, last)]
-        recent = Round(max(date(last.year - FIRST_YEARS + 1, 1, 1), rounds[-1].first), last, stations=1)
+        rounds = span_rounds(first, last, years) if years else [FetchSpan(first, last)]
+        recent = FetchSpan(max(date(last.year - FIRST_YEARS + 1, 1, 1), rounds[-1].first), last, stations=1)
         return [recent, *rounds]
 
     def choose(self, spot: Spot, today: date) -> list[Station]:
@@ -126,7 +126,9 @@ class StationService(Service):
             raise ServiceError("absent", f"has no station within {settings.radius_km:.0f} km")
         return found[: settings.stations]
 
-    def fetch(self, spot: Spot, part: Round, today: date, progress: Progress = no_progress) -> Answer:
+    def fetch(
+        self, spot: Spot, part: FetchSpan, today: date, progress: Progress = no_progress
+    ) -> ServiceAnswer:
         """The stations' days of a round, brought to the spot."""
         if spot not in self._chosen:
             self._chosen[spot] = self.choose(spot, today)
@@ -162,7 +164,7 @@ class StationService(Service):
             raise ServiceError("absent", "has no day of that time")
         if blend.crossed:
             shifts.append(f"{blend.crossed} days left unknown: the stations do not agree on them")
-        return Answer(
+        return ServiceAnswer(
             Origin(self.provider, ", ".join(blend.used), self.attribution(have, used)),
             got.fetched_at,
             days=weather,
