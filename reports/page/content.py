@@ -9,6 +9,7 @@ from phenology.advice.care import standing_trees
 from phenology.advice.forecast_rows import GardenForecast
 from phenology.advice.next_steps import Alike, NextStep, alike, coming_steps, row_warnings
 from phenology.garden import Garden
+from phenology.work.grades import odds_in_tenths
 from reports.text.care_text import as_counted
 from reports.text.forecast_text import advice_words
 from reports.text.words import capital, tree_names
@@ -32,9 +33,9 @@ class TreeCard:
         Which trees; their species and flush; what to do, in sentences.
     trust : str
         How far the forecast may be trusted; empty where none was made.
-    waiting : tuple of (str, int)
-        What waiting costs: when it is cut, and odds in per cent that what it wakes ripens; the least sure
-        tree speaks.
+    waiting : tuple of (str, int, str)
+        What waiting costs: when it is cut, and odds that what it wakes ripens, in per cent for a bar and in
+        words; the least sure tree speaks.
     """
 
     steps: tuple[NextStep, ...]
@@ -42,7 +43,7 @@ class TreeCard:
     kind: str
     words: str
     trust: str
-    waiting: tuple[tuple[str, int], ...]
+    waiting: tuple[tuple[str, int, str], ...]
 
 
 def tree_cards(forecast: GardenForecast) -> tuple[list[TreeCard], list[TreeCard]]:
@@ -65,11 +66,14 @@ def _card(group: Alike) -> TreeCard:
     )
 
 
-def _waiting(group: Alike) -> tuple[tuple[str, int], ...]:
+def _waiting(group: Alike) -> tuple[tuple[str, int, str], ...]:
     soonest = min(step.row.look_on for step in group.steps)
     if group.odds is None or soonest > group.first.garden.as_of + timedelta(days=WAITED):
         return ()
-    return tuple(zip(WAITS, (min(99, max(1, round(100 * odds))) for odds in group.odds), strict=True))
+    return tuple(
+        (when, min(99, max(1, round(100 * odds))), odds_in_tenths(odds))
+        for when, odds in zip(WAITS, group.odds, strict=True)
+    )
 
 
 def notes_of(forecast: GardenForecast) -> list[tuple[str, str]]:

@@ -135,7 +135,7 @@ def test_the_price_of_waiting_is_drawn_where_a_cut_may_come_within_three_weeks()
     assert any(card.waiting for card in now)
     for card in (*now, *later):
         if card.waiting:
-            today, fortnight, three_weeks = (percent for _, percent in card.waiting)
+            today, fortnight, three_weeks = (percent for _, percent, _ in card.waiting)
             assert 99 >= today >= fortnight >= three_weeks >= 1
             assert min((step.row.look_on - DAY).days for step in card.steps) <= 21
     assert not any(card.waiting for card in later if (card.steps[0].row.look_on - DAY).days > 21)
