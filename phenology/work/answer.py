@@ -18,8 +18,9 @@ DAY_RULES = (
     "heat after cutting",
     "frost ahead",
     "nobody home",
+    "halved already",
 )
-"""Rules that stand against any cut on the day, whichever it is."""
+"""Rules that stand against any cut for now, whichever it is."""
 
 
 @dataclass(frozen=True)
@@ -58,6 +59,9 @@ def may_i(case: Case) -> Answer:
     worst = next((a for a in ("no", "wait", "mind") if any(f.answer == a for f in findings)), "")
     strongest = [f for f in findings if f.answer == worst] if worst != "mind" else findings
     why = tuple(dict.fromkeys(f.sentence for f in strongest))[:MOST_REASONS]
+    if worst in ("", "mind") and case.operation in SHAPING and case.stage is None and not case.early:
+        unseen = "no look of this season says what its leaves are at"
+        return Answer("better wait", (unseen,), "look first", "when the leaves are hard", tuple(findings))
     if worst in ("", "mind"):
         return Answer("yes", why, "", "", tuple(findings))
     when = next((f.when for f in strongest if f.when), "")

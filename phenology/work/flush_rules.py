@@ -61,6 +61,14 @@ def halved_first(case: Case) -> str | None:
     return f"leaves were halved on {when}: cut back first, then halve what is left"
 
 
+def halved_already(case: Case) -> str | None:
+    """A leaf is halved once."""
+    halved = [d.days_ago for d in case.situation().done if d.operation == "halving" and d.this_flush]
+    if not halved or joins_cut(case):
+        return None
+    return f"these leaves were halved on {short_date(case.day - timedelta(days=min(halved)))} already"
+
+
 def soft_tips(case: Case) -> str | None:
     """Pinching is for soft tips."""
     if case.stage is None or case.stage == "extending" or not case.species.takes("pinch"):

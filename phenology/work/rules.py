@@ -92,6 +92,8 @@ RULES: tuple[Rule, ...] = (
     Rule("grown for flower", ("cutback", *DEFOLIATION), False, TRADE, tree.flower),
     Rule("grown for fruit", ("cutback", *DEFOLIATION), False, TRADE, tree.fruit),
     Rule("halved before cut", ("cutback",), False, TRADE, flush.halved_first),
+    Rule("halved already", ("halving",), False, TRADE, flush.halved_already, True, "wait",
+         "when the next flush is hard"),
     Rule("pinching is for soft tips", ("pinching",), False, TRADE, flush.soft_tips, True, "wait"),
     Rule("basal leaf", ("basal-leaf",), False, TRADE, flush.basal_leaf),
     Rule("repotting season", ("repotting",), False, TRADE, tree.roots_season, True,

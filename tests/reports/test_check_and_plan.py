@@ -27,6 +27,11 @@ def test_check_speaks_for_the_zone_asked_about(bench):
     assert told.startswith("Beech: no. ") and "Inner shoots and leaves stay whole" in told
 
 
+def test_a_tree_that_nobody_looked_at_is_looked_at_first(tmp_path):
+    told = " ".join(new_bench(tmp_path / "garden").does("check", "elm 1", "cutback").out.split())
+    assert told.startswith("Elm 1: better wait. No look of this season says what its leaves are at.")
+
+
 def test_a_tree_cut_and_halved_last_week_is_left_to_grow(bench):
     for operation in ("cutback", "halving"):
         told = " ".join(bench.does("check", "hornbeam 1", operation).out.split())
@@ -35,10 +40,10 @@ def test_a_tree_cut_and_halved_last_week_is_left_to_grow(bench):
 
 def test_a_garden_may_work_a_species_in_its_own_way(tmp_path):
     bench = Bench(own_demo(tmp_path), today=DAY.isoformat())
-    bench.does("species", "Carpinus turczaninowii", "--set", "keeps=1-2", "--set", "needs=extend-cut: strong")
+    bench.does("species", "Carpinus turczaninowii", "--set", "keeps=1-2", "--set", "needs=pinch: strong")
     told = " ".join(bench.does("species", "Carpinus turczaninowii").out.split())
     assert "* a cut keeps one or two leaves" in told
-    assert "let extend and cut when hard (asks: strong)" in told
+    assert "pinch soft tips (asks: strong)" in told
     assert "one or two leaves" in bench.does("check", "hornbeam 1", "cutback").out
     assert "it may hold strong" in bench.refuses("species", "Fagus crenata", "--set", "needs=pinch: fast")
 

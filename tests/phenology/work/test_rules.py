@@ -170,6 +170,8 @@ CASES: list[tuple[str, str, Setting, str, Setting]] = [
      Setting("Camellia sasanqua", n=80, change=only_looks((79, "swelling")))),
     ("halved before cut", "cutback", Setting(change=some_work(2020, 160, "halving")), "cut back first",
      Setting()),
+    ("halved already", "halving", Setting(change=some_work(2020, 160, "halving")), "halved on 8 Jun already",
+     Setting()),
     ("pinching is for soft tips", "pinching", Setting(PALMATE), "these have stopped",
      Setting(PALMATE, change=only_looks((164, "extending")))),
     ("pinching is for soft tips", "pinching", Setting(PALMATE, n=102, change=only_looks((101, "budbreak"))),
