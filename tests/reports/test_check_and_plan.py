@@ -40,10 +40,11 @@ def test_a_tree_cut_and_halved_last_week_is_left_to_grow(bench):
 
 def test_a_garden_may_work_a_species_in_its_own_way(tmp_path):
     bench = Bench(own_demo(tmp_path), today=DAY.isoformat())
-    bench.does("species", "Carpinus turczaninowii", "--set", "keeps=1-2", "--set", "needs=pinch: strong")
+    bench.does("species", "Carpinus turczaninowii", "--set", "keeps=1-2", "--set", "needs=halve: strong")
     told = " ".join(bench.does("species", "Carpinus turczaninowii").out.split())
     assert "* a cut keeps one or two leaves" in told
-    assert "pinch soft tips (asks: strong)" in told
+    assert "halve outer leaves (asks: strong)" in told
+    assert "bare the outer canopy (asks: strong, not-repotted)" in told  # what was asked before stays
     assert "one or two leaves" in bench.does("check", "hornbeam 1", "cutback").out
     assert "it may hold strong" in bench.refuses("species", "Fagus crenata", "--set", "needs=pinch: fast")
 

@@ -66,6 +66,9 @@ def _change(garden: OpenGarden, name: str, changes: Sequence[str], *, reset: boo
             raise InputError(f"--set takes FIELD=VALUE; got '{text}'")
         if field in STEPS:
             mine["priors"] = {**mine.get("priors", {}), field: _prior(value)}
+        elif field == "needs" and latin in garden.catalogue:  # what other techniques ask stays
+            before = {name: list(asked) for name, asked in garden.catalogue[latin].needs.items()}
+            mine[field] = {**before, **_value(field, value)}
         else:
             mine[field] = _value(field, value)
     own[latin] = mine
