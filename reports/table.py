@@ -13,7 +13,7 @@ import json
 import math
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
-from datetime import date
+from datetime import UTC, date, datetime
 from operator import attrgetter, itemgetter
 from typing import TYPE_CHECKING, Any, Generic, Literal, TypeVar
 
@@ -361,7 +361,8 @@ def frame_column(values: Sequence[Any], kind: Kind) -> pd.Series:
         day = pd.date_range("2026-01-01", periods=1).dtype  # as this pandas counts days itself
         return pd.Series(np.array(values, dtype="datetime64[D]")).astype(day)
     if kind == "time":
-        return pd.Series(pd.to_datetime(list(values), utc=True))
+        moment = pd.to_datetime([datetime(2026, 1, 1, tzinfo=UTC)], utc=True).dtype  # as above
+        return pd.Series(pd.to_datetime(list(values), utc=True)).astype(moment)
     if kind in ("whole", "season", "yes"):
         return pd.Series(np.array(values, dtype=np.bool_ if kind == "yes" else np.int64))
     return pd.Series(np.array([np.nan if v is None else v for v in values], dtype=float))
