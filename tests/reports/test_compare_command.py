@@ -50,6 +50,7 @@ def test_later_flushes_tell_only_their_hardening_unless_asked():
     assert max(map(len, every.splitlines())) <= 80
 
 
+@pytest.mark.slow
 def test_a_process_of_its_own_tells_the_same(tmp_path):
     done = flushcast("--garden", demo_folder(), "compare", "2025", "2026", "--no-look-back", today=str(DAY))
     assert done.returncode == 0 and done.stderr == ""
@@ -169,6 +170,7 @@ def test_days_filled_are_counted_in_words(tmp_path):
     assert "filled from the usual year: 1 day of 2026." in told and " 1 days of" not in told
 
 
+@pytest.mark.slow
 def test_in_the_south_seasons_stand_across_new_year():
     told = demo(date(2026, 12, 14), south=True).does("compare", "--no-look-back").out
     assert "2025/26" in told and "from the season" not in told
@@ -200,6 +202,7 @@ def test_one_tree_and_one_season_say_what_is_lacking(tmp_path):
     assert "No stage was seen" in told and "Forecasts of the first" not in told
 
 
+@pytest.mark.slow
 def test_past_forecasts_are_kept_until_a_finished_season_changes(tmp_path):
     bench = Bench(own_demo(tmp_path), today=str(DAY))
     (bench.folder / "past_forecasts.json").unlink(missing_ok=True)  # the demo's own

@@ -31,11 +31,13 @@ def test_the_demo_makes_a_garden_and_prints_its_forecast(tmp_path: Path) -> None
     assert max(map(len, done.stdout.splitlines())) <= 80
 
 
+@pytest.mark.slow
 def test_the_demo_is_the_same_for_the_same_date(tmp_path: Path) -> None:
     texts = {flushcast("demo", "--dir", tmp_path / n, "--date", "2026-06-14").stdout for n in ("a", "b")}
     assert len(texts) == 1
 
 
+@pytest.mark.slow
 def test_the_demo_leaves_another_garden_alone(tmp_path: Path) -> None:
     flushcast("demo", "--dir", tmp_path / "demo", "--date", "2026-06-14")
     done = flushcast("demo", "--dir", tmp_path / "demo", "--date", "2026-05-01")
@@ -82,6 +84,7 @@ def test_csv_has_a_line_a_row() -> None:
     assert [r["p50"] for r in table] == [r["p50"] or "" for r in rows]
 
 
+@pytest.mark.slow
 def test_as_of_is_what_was_known_then() -> None:
     """A garden asked as of 1 May answers as the garden that only reached 1 May."""
     then = forecast(demo_folder(date(2026, 5, 1)))
@@ -105,6 +108,7 @@ def test_a_look_moves_the_forecast(tmp_path: Path) -> None:
     assert after["day"]["p10"] > 165  # the past is cut away
 
 
+@pytest.mark.slow
 def test_the_southern_garden_runs_on_its_own_season() -> None:
     answer = forecast(demo_folder(date(2025, 12, 14), south=True))
     assert {row["season"] for row in answer["rows"]} == {"2025/26"}

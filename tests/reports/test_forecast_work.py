@@ -6,6 +6,8 @@ import json
 from datetime import date
 from pathlib import Path
 
+import pytest
+
 from tests.reports.demo import demo_folder, flushcast, own_demo
 
 
@@ -44,6 +46,7 @@ def test_the_text_says_when_to_stop():
     assert "That new growth ripens is nearly certain if it is woken today, " in words and "%" not in words
 
 
+@pytest.mark.slow
 def test_an_old_tree_stops_earlier(tmp_path: Path):
     garden = own_demo(tmp_path)
     done = flushcast("tree", "edit", "Maple 1", "--vigour", "old", "--garden", garden)
@@ -66,6 +69,7 @@ def test_stricter_odds_and_a_longer_distance_from_frost_stop_earlier(tmp_path: P
     assert longer["Elm"] > longer["Maple 1"]  # own late flushes ripened: that limit gave way
 
 
+@pytest.mark.slow
 def test_after_the_last_safe_date_it_says_leave_it():
     day = date(2026, 8, 25)
     rows = [
@@ -81,6 +85,7 @@ def test_after_the_last_safe_date_it_says_leave_it():
     assert "cut shoots back" not in words
 
 
+@pytest.mark.slow
 def test_late_work_is_written_down_with_what_stands_against_it(tmp_path: Path):
     garden = own_demo(tmp_path, date(2026, 8, 25))
     done = flushcast("work", "Beech", "cutback", "--garden", garden)

@@ -36,6 +36,7 @@ def test_an_unreadable_cache_is_no_cache(tmp_path: Path, text: str) -> None:
     assert read_forecasts(tmp_path, "a") is None
 
 
+@pytest.mark.slow
 def test_a_forecast_keeps_what_it_reckoned_and_a_look_does_not_spoil_it(tmp_path: Path) -> None:
     garden = own_demo(tmp_path)
     (garden / FILE_NAME).unlink()

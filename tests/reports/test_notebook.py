@@ -114,6 +114,7 @@ def test_standing_on_an_earlier_day_is_as_of(tmp_path) -> None:
     assert then.looks()["date"].max() <= pd.Timestamp("2026-05-01")
 
 
+@pytest.mark.slow
 def test_windows_calibration_and_seasons_are_those_of_the_commands(tmp_path) -> None:
     folder = own_demo(tmp_path)
     garden = open_garden(folder)

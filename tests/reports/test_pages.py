@@ -48,6 +48,7 @@ def test_hundreds_of_trees_are_one_page_of_a_megabyte():
     assert len(html.encode()) < 1_000_000
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(("scheme", "width"), [("light", 390), ("dark", 1440)])
 def test_axe_finds_nothing_serious(scheme, width):
     """axe-core 4 (Deque, MPL 2.0): its rules for WCAG 2 A and AA and good practice, contrast among them."""

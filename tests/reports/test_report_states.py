@@ -93,6 +93,7 @@ def test_a_hardly_measured_season_tells_no_warmth():
     assert "Too little weather" not in report_html(demo_folder(), *demo(), look_back=False)
 
 
+@pytest.mark.slow
 def test_in_late_november_the_report_says_what_the_forecast_says():
     garden, settings = demo(date(2026, 11, 28))
     forecast = forecast_text(forecast_garden(garden), 10_000)
@@ -116,7 +117,7 @@ def test_a_tree_without_dates_is_told_on_the_page_too(tmp_path):
 def test_alike_trees_share_a_card_and_each_has_its_picture():
     html = PAGES["crowd"]()
     cards = html.count('<article class="tree">')
-    assert cards <= 12 < html.count('class="window"') == CROWD
+    assert cards <= 12 < html.count('class="window"') == CROWD - CROWD // 12  # Quince 2 is only built
     assert "Crab apple and 24 alike" in html
     labels = re.findall(r'<p class="whose">(Crab apple[^<]*)</p>', html)
     assert labels[:3] == ["Crab apple", "Crab apple of row 2", "Crab apple of row 3"]

@@ -47,7 +47,7 @@ def test_ranges_hold_the_truth_about_as_often_as_they_say():
     assert 0.68 <= summary.inside80 <= 0.92
 
 
-PAGE = Path(__file__).resolve().parents[3] / "docs" / "simulated-growers.md"
+PAGE = Path(__file__).resolve().parents[2] / "docs" / "simulated-growers.md"
 
 
 @pytest.mark.parametrize(("name", "flush"), [("first", 1), ("second", 2)])
