@@ -19,6 +19,7 @@ from phenology.learning.flush_history import FlushHistory
 from phenology.learning.garden_fit import GardenFit
 from phenology.model.records import Flush, Tree
 from phenology.work.case import Case
+from phenology.work.duties import PINCHING_DAYS
 from phenology.work.last_safe import Late
 from phenology.work.situation import Done
 from phenology.work.technique import OPERATION_OF, WHEN_READY, Option, choose, doing
@@ -27,7 +28,6 @@ MOST_FLUSHES = 4
 """A plan follows no more of a tree's flushes (ours): what comes after hangs on too much."""
 LEAST_CHANCE = 0.2
 """A flush less likely than this to be hard this season is not planned on (ours)."""
-PINCH_LASTS = 10  # tips stay soft about so long; common practice, no source [days]
 
 NO_CHAIN = ("pinch", "halve", "thin", "bloom-cut")
 """Techniques after which a plan follows no further flush."""
@@ -219,8 +219,8 @@ class Planner:
             return None
         now = self.garden.as_of
         opens = stages.get("budbreak", (now, now, now))
-        stops = stages.get("extended", (None, None, None))[0]
-        until = stops or (opens[1] + timedelta(days=PINCH_LASTS) if opens[1] else None)
+        stops = stages.get("extended", (None, None, None))[1]
+        until = stops or (opens[1] + timedelta(days=PINCHING_DAYS) if opens[1] else None)
         if "extended" not in stages or opens[1] is None or (until is not None and until < opens[1]):
             return None
         ripens = case.late.curve.odds(self._t(opens[1])) if case.late is not None else None

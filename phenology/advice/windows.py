@@ -11,9 +11,9 @@ from dataclasses import dataclass
 from datetime import date, timedelta
 
 from phenology.advice.forecast_rows import ForecastRow, GardenForecast
+from phenology.work.duties import PINCHING_DAYS
 
 SWELLING_DAYS = 18  # buds swell about this long before they break
-PINCHING_OPENS, PINCHING_LASTS = 7, 10  # days after bud break, days
 
 Dates = tuple[date | None, date | None, date | None]
 
@@ -75,11 +75,17 @@ def _of(row: ForecastRow, forecast: GardenForecast) -> Iterator[Window]:
         begun = swelling[1] is not None and swelling[1] <= garden.as_of
         yield Window(row, "repotting", swelling, begun, "buds fat, scales parting", middle, "buds break")
     if garden.aim_of(row.tree) == "refining" and species.takes("pinch"):
-        soft = _shifted(opens, PINCHING_OPENS)
-        closes = soft[1] + timedelta(days=PINCHING_LASTS) if soft[1] else None
+        stops = next((_dates(r, forecast)[1] for r in forecast.rows if _of_flush(r, row, "extended")), None)
+        closes = stops or (opens[1] + timedelta(days=PINCHING_DAYS) if opens[1] else None)
         if closes is None or closes >= garden.as_of:
-            best = "tips soft, two or three leaves out"
-            yield Window(row, "pinching", soft, False, best, closes, "tips firm")
+            best = "tips soft, first leaves parting"
+            yield Window(row, "pinching", opens, False, best, closes, "shoots stop")
+
+
+def _of_flush(row: ForecastRow, other: ForecastRow, stage: str) -> bool:
+    """Whether a row is that of a stage of another row's flush."""
+    same = (row.tree.id, row.season, row.flush) == (other.tree.id, other.season, other.flush)
+    return same and row.stage == stage
 
 
 def _dates(row: ForecastRow, forecast: GardenForecast) -> Dates:
