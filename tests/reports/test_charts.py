@@ -60,6 +60,7 @@ def test_the_garden_has_a_row_for_each_tree_soonest_first():
     assert all(label in describe_garden(forecast()) for label in labels)
 
 
+@pytest.mark.slow
 def test_a_species_guess_gets_dots_and_no_dates_and_a_crowd_is_counted():
     few = forecast_garden(
         crowd(unseen(read_garden(demo_folder(date(2026, 1, 20)), date(2026, 1, 20))[0]), 40)

@@ -72,6 +72,7 @@ def test_a_tree_never_looked_at_is_told_so(tmp_path):
     assert "no stage was seen" in bench.does("compare", "--tree", "plum").out
 
 
+@pytest.mark.slow
 def test_an_elm_seen_in_april_and_in_october_gets_no_date_for_what_came_between(tmp_path):
     bench = Bench(own_demo(tmp_path, date(2026, 11, 25)), today="2026-11-25")
     bench.does("tree", "add", "Elder elm by the far fence", "Ulmus parvifolia", "--since", "2026-01-01")

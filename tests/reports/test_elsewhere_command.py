@@ -215,6 +215,7 @@ def test_dates_are_written_in_the_order_of_the_garden(bench, far, tmp_path):
         assert day_words(date(2025, 7, 5)) == "5 July"
 
 
+@pytest.mark.slow
 def test_a_place_added_later_does_not_become_the_garden(tmp_path, far):
     mine = Bench(own_demo(tmp_path), today=DAY.isoformat())
     mine.does("place", "add", "Akaroa", "--lat", "-43.8", "--lon", "172.9")  # first by name, and south

@@ -22,6 +22,7 @@ from tests.test_rooms import NOT_FOR_FORECAST, loaded_by
 QUANTILES = ("p10", "p25", "p50", "p75", "p90")
 
 
+@pytest.mark.slow
 def test_the_demo_makes_a_garden_and_prints_its_forecast(tmp_path: Path) -> None:
     done = flushcast("demo", "--dir", tmp_path / "demo", "--date", "2026-06-14")
     assert done.returncode == 0, done.stderr

@@ -87,6 +87,7 @@ def test_a_garden_without_anything_gives_empty_frames_of_the_same_columns(tmp_pa
         bare.weather()
 
 
+@pytest.mark.slow
 def test_the_forecast_is_that_of_the_command(tmp_path) -> None:
     folder = own_demo(tmp_path)
     told = json.loads(flushcast("--garden", folder, "forecast", "--json").stdout)["rows"]

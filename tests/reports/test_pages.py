@@ -18,6 +18,7 @@ A_BAD_PAGE = """<!DOCTYPE html><html><head><title></title></head><body><header><
 </body></html>"""
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("name", PAGES)
 def test_a_strict_parser_finds_nothing_wrong(name):
     assert wrongs(tree_of(PAGES[name]())) == []

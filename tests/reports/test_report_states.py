@@ -34,6 +34,7 @@ def windows(garden):
     return [window_drawing(step, span, "words")[0] for step in steps]
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("state", [sheltered, unseen])
 def test_trees_whose_words_give_no_date_get_dots_and_no_curve(state):
     garden, _ = demo(date(2026, 1, 20))
