@@ -60,7 +60,7 @@ def care_due(garden: Garden, late: Container[str] = ()) -> list[CareDue]:
         Ids of trees whose newest growth may well meet frost before it is hard.
     """
     today, found = garden.as_of, []
-    for tree in standing_trees(garden):
+    for tree in garden.standing_trees:
         works = garden.works_by_tree.get(tree.id, [])
         for work in works:
             for care in aftercare(
@@ -90,8 +90,3 @@ def growing_days(garden: Garden, tree: Tree, first: date, last: date) -> float |
     clock = next(c for c in CLOCKS if c.name == GROWTH_CLOCK)
     rates = clock.rates(part.tmin, part.tmax)
     return float(np.nansum(rates)) if np.isfinite(rates).mean() > 0.8 else None
-
-
-def standing_trees(garden: Garden) -> list[Tree]:
-    """Trees that are grown on the garden's day."""
-    return [t for t in garden.trees if t.retired is None or t.retired > garden.as_of]

@@ -8,7 +8,7 @@ from datetime import date, timedelta
 
 import numpy as np
 
-from phenology.advice.care import WIRE, CareDue, standing_trees
+from phenology.advice.care import WIRE, CareDue
 from phenology.advice.forecast_rows import ForecastRow, GardenForecast
 from phenology.advice.season_duties import all_care, due_for_repotting
 from phenology.advice.windows import SWELLING_DAYS
@@ -219,5 +219,5 @@ def _review(garden: Garden) -> Review:
             mirrored = FreezeOdds.of([-day for day in spring])  # so that what never came is never late
             middle, late = (None if day is None else -day for day in map(mirrored.day, (0.5, 0.1)))
             last = dated(ahead, middle), dated(ahead, late)
-    due = [(t, t.last_repot) for t in standing_trees(garden) if due_for_repotting(t, garden.as_of)]
+    due = [(t, t.last_repot) for t in garden.standing_trees if due_for_repotting(t, garden.as_of)]
     return Review(first, last, share, tuple(due))

@@ -11,7 +11,6 @@ from typing import NamedTuple
 import pandas as pd
 
 from data_sources.journal.changes import Change
-from phenology.advice.care import standing_trees
 from phenology.learning.flush_history import FlushHistory
 from phenology.learning.transitions import TARGETS
 from phenology.model.records import Look, Place, Tree, Work
@@ -212,7 +211,7 @@ class Records(Opened):
         0  Larkfield benches          48.2        310.0     12
         """
         garden = self.snapshot
-        count = Counter(garden.place_of(t, garden.as_of).id for t in standing_trees(garden))
+        count = Counter(garden.place_of(t, garden.as_of).id for t in garden.standing_trees)
         return frame(PLACES, ((place, count[place.id]) for place in garden.places))
 
     @names_columns(TREES)

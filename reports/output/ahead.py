@@ -11,7 +11,7 @@ from datetime import date, timedelta
 from typing import TypeVar
 
 from phenology.advice.adviser import late_seasons
-from phenology.advice.care import CareDue, standing_trees
+from phenology.advice.care import CareDue
 from phenology.advice.forecast_change import ForecastChange
 from phenology.advice.forecast_rows import ForecastRow, GardenForecast
 from phenology.advice.next_steps import NextStep
@@ -212,7 +212,7 @@ LAST_SAFE: tuple[Column[LastSafe], ...] = (
 def last_safe_table(garden: Garden) -> Table[LastSafe]:
     """The last day on which what a cut wakes still ripens, by species and place."""
     seasons, found = late_seasons(garden), dict[tuple[str, str], LastSafe]()
-    for tree in standing_trees(garden):
+    for tree in garden.standing_trees:
         site: Site = garden.site(tree, garden.season)
         key = tree.species, garden.place_of(tree, garden.as_of).name
         if key not in found:

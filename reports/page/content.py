@@ -5,7 +5,6 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import timedelta
 
-from phenology.advice.care import standing_trees
 from phenology.advice.forecast_rows import GardenForecast
 from phenology.advice.next_steps import Alike, NextStep, alike, coming_steps, row_warnings
 from phenology.garden import Garden
@@ -87,7 +86,7 @@ def notes_of(forecast: GardenForecast) -> list[tuple[str, str]]:
 
 def cautions_of(garden: Garden) -> list[tuple[str, tuple[str, ...]]]:
     """What to mind with each species kept, species that need nothing left out."""
-    kept = {tree.species: garden.species_of(tree) for tree in standing_trees(garden)}
+    kept = {tree.species: garden.species_of(tree) for tree in garden.standing_trees}
     return [
         (capital(species.name), tuple(_sentence(c) for c in species.cautions))
         for species in kept.values()

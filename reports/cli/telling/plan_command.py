@@ -29,6 +29,7 @@ def plan_command(
     from phenology.advice.plan import Planner
     from reports.garden.past_forecasts import read_with_skill
     from reports.output.plans import plans_table
+    from reports.text.forecast_text import NO_TREES
     from reports.text.lines import set_in
     from reports.text.plan_text import plan_lines
     from reports.text.progress import progress
@@ -45,6 +46,8 @@ def plan_command(
     if as_json:
         put(plans_table(plans).as_json(as_of=snapshot.as_of))
         return
+    if not plans:
+        put(NO_TREES)
     for plan in plans:
         for indent, line in plan_lines(plan):
             put(set_in(line, indent))
