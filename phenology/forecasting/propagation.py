@@ -144,13 +144,13 @@ def _pass(
     step: Step, steps: Sequence[Step], begun: tuple[float, float], curves: dict[str, Array], weather: _Weather
 ) -> tuple[str, Move] | None:
     """Add the curves of a step's stage; where longer waits bear on it, what they moved."""
+    stage, (after, by) = step.transition.target, step.seen
     freely = curve = _unconditional(step, begun, curves, weather)
-    for whole in step.wholes:
+    shown = _shown(steps)
+    for whole in () if stage in shown else step.wholes:
         over, alone = _two_ways(whole, step, steps, begun, curves, curve, weather)
         curve = bent(curve, over, alone, whole.weight)
-        if step.transition.start in curves:
-            curve = np.minimum(curve, curves[step.transition.start])
-    stage, (after, by) = step.transition.target, step.seen
+        curve = _not_before(shown, curves, curve)
     move = None if curve is freely else Move.between(freely, curve)
     if math.isfinite(by):
         curve = within(curve, after, by)
@@ -179,9 +179,12 @@ def _two_ways(
     if not any(math.isfinite(t) for s in inner[:-1] for t in s.seen) and step.paced is None:
         return over, so_far
     blind = {whole.start: curves[whole.start]} if whole.start in curves else {}
-    for one in inner:
-        shorter = tuple(w for w in one.wholes if w.start in blind and w.start != whole.start)
-        _pass(Step(one.transition, one.predict, wholes=shorter), inner, begun, blind, weather)
+    between = [s.transition.target for s in inner]
+    unlooked = [
+        Step(s.transition, s.predict, wholes=tuple(w for w in s.wholes if w.start in between)) for s in inner
+    ]
+    for one in unlooked:
+        _pass(one, unlooked, begun, blind, weather)
     return over, blind[step.transition.target]
 
 
@@ -206,7 +209,19 @@ def _smooth(
         slope = np.clip((later[1] - later[0]) / np.maximum(ends[:, 1] - ends[:, 0], 0.1), 0.0, 1.0)
         back = move.carried_back(came, slope)
         moves[before] = moves[before].then(back) if before in moves else back
-        curves[before] = np.maximum(back.applied(came, earlier.seen[0]), curves[stage])
+        moved = _not_before(_shown(steps), curves, back.applied(came, earlier.seen[0]))
+        curves[before] = np.maximum(moved, curves[stage])
+
+
+def _shown(steps: Sequence[Step]) -> list[str]:
+    return [one.transition.target for one in steps if math.isfinite(one.seen[1])]
+
+
+def _not_before(shown: Sequence[str], curves: Mapping[str, Array], curve: Array) -> Array:
+    """Nothing comes before what looks have shown."""
+    for stage in shown:
+        curve = np.minimum(curve, curves.get(stage, curve))
+    return curve
 
 
 @dataclass(frozen=True)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from datetime import date, timedelta
 
@@ -16,7 +16,7 @@ from phenology.judging.verification import score_dates
 from phenology.learning.garden_fit import GardenFit
 from phenology.learning.waits import Wait
 from phenology.model.records import Look
-from tests.simulated.growers import SimulatedGarden, TrueEvent
+from tests.simulated.growers import LAST_LOOK, SimulatedGarden, TrueEvent
 
 VAGUE = 3  # "about 10 June": a week in all
 MOMENT = 0.02  # the truth is a moment, and scores want an interval [d]
@@ -50,15 +50,11 @@ class Told:
     truth: float
 
 
-def leave_one_out(
-    garden: Garden, events: Sequence[TrueEvent], issued: Callable[[TrueEvent], date | None]
-) -> Iterator[Told]:
-    """Forecast each first flush from all other seasons, and from its own up to the day of issue."""
+def leave_one_out(garden: Garden, events: Sequence[TrueEvent], issued: int) -> Iterator[Told]:
+    """Forecast each first flush from all other seasons, and from its own up to a day of it."""
     fits: dict[date, tuple[Garden, GardenFit]] = {}
-    for event in (e for e in events if e.number == 1 and np.isfinite(e.truth.came["hardened"])):
-        day = issued(event)
-        if day is None:
-            continue
+    for event in (e for e in events if e.number == 1 and e.truth.came["hardened"] < LAST_LOOK):
+        day = garden.calendar.date(event.season, issued)
         if day not in fits:
             known = garden.known_on(day)
             fits[day] = known, GardenFit(known)
@@ -95,3 +91,48 @@ def crps(told: Sequence[Told]) -> np.ndarray:
     truth = np.array([t.truth for t in told])
     q = np.minimum(np.array([t.quantiles for t in told]).reshape(-1, len(LEVELS)), 366.0)
     return score_dates(q, truth - MOMENT, truth).crps
+
+
+@dataclass(frozen=True)
+class Removal:
+    """A hardening forecast with one true look and without it: CRPS of both. [d]"""
+
+    stage: str
+    having: float
+    lacking: float
+
+    @property
+    def gain(self) -> float:
+        """By how much the look brings the forecast closer; negative where it takes it away. [d]"""
+        return self.lacking - self.having
+
+
+def removals(sim: SimulatedGarden, rng: np.random.Generator, looks: int = 4) -> Iterator[Removal]:
+    """A flush of the last season, forecast on a day of its growth, without one look or another."""
+    garden, calendar = sim.garden, sim.garden.calendar
+    grown = [e for e in sim.events if e.truth.came["hardened"] < LAST_LOOK]
+    last = max((e.season for e in grown), default=None)
+    if last is None:
+        return
+    mine = [e for e in grown if e.season == last]
+    event = mine[int(rng.integers(len(mine)))]
+    began, hardened = event.woken or event.truth.came["budbreak"], event.truth.came["hardened"]
+    day = calendar.date(last, int(rng.integers(int(began) + 1, max(int(began) + 2, int(hardened)))))
+    known = [look for look in garden.looks if look.latest <= day]
+    having = _hardening(garden.up_to(day), event)
+    for k in rng.permutation(len(known))[:looks]:
+        fewer = [look for look in garden.looks if look.id != known[k].id]
+        lacking = _hardening(replace(garden, looks=fewer).up_to(day), event)
+        if having is not None and lacking is not None:
+            truth = min(hardened + sim.observer.late, LAST_LOOK)
+            scores = crps([Told(event.tree, last, q, truth) for q in (having, lacking)])
+            yield Removal(known[k].stage, float(scores[0]), float(scores[1]))
+
+
+def _hardening(now: Garden, event: TrueEvent) -> tuple[float, ...] | None:
+    trees = [t for t in now.trees if t.id == event.tree]
+    for one in forecast_stages(now, GardenFit(now), trees):
+        h = one.history
+        if (one.stage, h.flush.season, h.number) == ("hardened", event.season, event.number):
+            return one.arrival.quantiles()
+    return None
