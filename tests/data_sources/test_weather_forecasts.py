@@ -22,6 +22,7 @@ from data_sources.weather.services.protocol.service import FetchSpan, Service, S
 from data_sources.weather.services.transport.faults import ServiceError
 from data_sources.weather.services.transport.settings import WeatherSettings
 from phenology.model.errors import InputError
+from phenology.weather.revisions import unlikely_days
 from phenology.weather.series import DailyWeather
 from tests.data_sources.stand_in import StandIn
 
@@ -183,8 +184,9 @@ def test_nulls_are_days_unknown_never_filled(stand_in: StandIn):
 def test_one_wild_value_is_marked_in_the_past_and_left_out_of_the_forecast(stand_in: StandIn):
     stand_in.fault("/v1/forecast", "hot")
     answer = fetch(stand_in, OpenMeteoForecast)
-    (day,) = answer.suspect
-    assert "72 °C: such heat was never measured" in answer.suspect[day] and day < TODAY
+    assert answer.days is not None
+    ((day, why),) = unlikely_days(answer.days, None, None).items()  # as an update judges it
+    assert "72 °C: such heat was never measured" in why and day < TODAY
 
     ahead = fetch(stand_in, OpenMeteoForecast, part=FetchSpan(TODAY, TODAY + timedelta(days=9)))
     assert ahead.forecast is not None and ahead.forecast.tmax[ahead.forecast.known].max() < 50

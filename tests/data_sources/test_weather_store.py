@@ -92,14 +92,14 @@ def test_a_correction_replaces_and_the_old_value_is_kept(store):
         (days([5.0], [np.nan]), {}, True, "kept"),  # less than we had
         (days([5.0], [9.0]), {}, False, "kept"),  # another provider
         (days([5.0], [9.0]), {}, True, "replaced"),  # another provider, on purpose
-        (days([5.0], [9.0]), {MARCH: "step of 30 degrees"}, True, "kept"),  # doubtful over good
+        (days([5.0], [9.0]), {MARCH: "step of 30 degrees"}, True, "held"),  # doubtful over good
         (days([np.nan], [np.nan]), {}, True, None),  # nothing at all
     ],
 )
 def test_worse_never_replaces_better(store, offered, suspect, prefer, expected):
     store.add(BENCH, days([1.0], [9.0]), SERVICE, fetched_at=NOON)
     report = store.add(BENCH, offered, FILE, fetched_at=NOON, suspect=suspect, prefer=prefer)
-    counted = {name: getattr(report, name) for name in ("added", "replaced", "kept", "unchanged")}
+    counted = {name: getattr(report, name) for name in ("added", "replaced", "kept", "unchanged", "held")}
     assert {name for name, n in counted.items() if n} == ({expected} if expected else set())
     assert store.read(BENCH).tmin[0] == (5.0 if expected == "replaced" else 1.0)
 

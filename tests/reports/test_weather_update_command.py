@@ -55,7 +55,7 @@ def run(garden: Path, *words: str) -> tuple[str, str]:
 def test_an_update_says_what_came_from_where(garden: Path):
     out, words = run(garden, "update")
     assert out == "545 days 2025-01-01 to 2026-06-29, none missing; station 525, model 4, forecast 16\n"
-    assert "Meteostat: 528 days new (10001, 10002)\n" in words
+    assert "Meteostat: 525 days new (10001, 10002)\n" in words
     assert "Open-Meteo forecast: forecast to 2026-06-29" in words
 
 

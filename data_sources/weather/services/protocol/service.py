@@ -14,6 +14,9 @@ from functools import cached_property
 from typing import ClassVar, Literal
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
+import numpy as np
+from numpy.typing import NDArray
+
 from data_sources.weather.services.transport.http import Http
 from data_sources.weather.services.transport.settings import WeatherSettings
 from data_sources.weather.store.records import Origin
@@ -104,7 +107,7 @@ class ServiceAnswer:
     origin : Origin
         Provider, station ids or model, attribution.
     fetched_at : datetime
-        When the answer left the service, with zone (older than now for a copy).
+        When the answer left the service, with zone; earlier than now for a copy that is still good.
     days : DailyWeather or None
         Days gone by: source "station" or "model".
     forecast : DailyWeather or None
@@ -114,12 +117,12 @@ class ServiceAnswer:
         Days of `days` that are hard to believe, with why.
     notes : tuple of str
         For the grower: what is absent, what was left out.
-    held : frozenset of int
-        Years in which a part failed: their days may fill holes of the store and replace nothing.
+    stations : ndarray or None
+        How many stations each of `days` is from; None where they are not from stations.
     asked, received : int
         Files or pieces asked for and had.
-    stale_because : str
-        Not empty when this is an old copy: what went wrong.
+    whole : bool
+        Whether nothing failed that may be had the next time.
     elevation : float or None
         Of the spot, as the service has it. [m]
     """
@@ -131,10 +134,10 @@ class ServiceAnswer:
     members: tuple[DailyWeather, ...] = ()
     suspect: Mapping[date, str] = field(default_factory=dict)
     notes: tuple[str, ...] = ()
-    held: frozenset[int] = frozenset()
+    stations: NDArray[np.int64] | None = None
     asked: int = 1
     received: int = 1
-    stale_because: str = ""
+    whole: bool = True
     elevation: float | None = None
 
 
@@ -171,6 +174,10 @@ class Service(ABC):
 
     def lacks(self) -> str:
         """What the grower must set before it can be asked; empty when it is ready."""
+        return ""
+
+    def needs(self) -> str:
+        """Whose address it needs besides its own, and what for; empty when none."""
         return ""
 
     def rounds(self, first: date, last: date) -> list[FetchSpan]:

@@ -12,7 +12,7 @@ from data_sources.weather.services.protocol.service import FetchSpan
 from data_sources.weather.services.stations.blend import Station
 from data_sources.weather.services.stations.noaa import LISTS, Noaa
 from data_sources.weather.services.stations.station_service import DAY, Days, Piece
-from data_sources.weather.services.transport.faults import ServiceError, refuse_page
+from data_sources.weather.services.transport.faults import ServiceError, parser, refuse_page
 from phenology.model.errors import WeatherError
 
 LINE = 266  # characters of a line without its last marks, which may be blank and stripped
@@ -32,6 +32,7 @@ class GhcnDaily(Noaa):
         return [Piece(station, part.years, url, read, asking={"keep_for": DAY})]
 
 
+@parser
 def read_record(body: bytes, station: str) -> Days:
     """The days of a station's file.
 

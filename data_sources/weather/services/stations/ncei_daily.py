@@ -14,7 +14,7 @@ from data_sources.weather.services.protocol.service import FetchSpan
 from data_sources.weather.services.stations.blend import Station
 from data_sources.weather.services.stations.noaa import Noaa
 from data_sources.weather.services.stations.station_service import DAY, Days, Piece
-from data_sources.weather.services.transport.faults import ServiceError, refuse_page
+from data_sources.weather.services.transport.faults import ServiceError, parser, refuse_page
 
 
 class NceiDaily(Noaa):
@@ -24,6 +24,10 @@ class NceiDaily(Noaa):
     about = "measuring stations worldwide, densest in the United States; public domain"
     address = "https://www.ncei.noaa.gov/access/services/data/v1"
     years_a_round = 10
+
+    def needs(self) -> str:
+        """A mirror of its own is not enough."""
+        return "finds its stations in the lists of ghcn-daily: with a mirror, set both addresses"
 
     def pieces(self, station: Station, part: FetchSpan, today: date) -> list[Piece]:
         """One answer."""
@@ -44,6 +48,7 @@ class NceiDaily(Noaa):
         return [Piece(station, part.years, self.base(self.settings), read, params, asking)]
 
 
+@parser
 def read_summaries(body: bytes, station: str) -> Days:
     """The days of a station; values that failed a quality check are left out and counted.
 

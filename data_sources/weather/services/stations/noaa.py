@@ -5,16 +5,18 @@ Columns of the lists as in the readme of GHCN-Daily.
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
 from datetime import date
 from functools import partial
+from operator import itemgetter
 
 import numpy as np
 
 from data_sources.weather.services.protocol.service import Spot
 from data_sources.weather.services.stations.blend import Station, StationDays
 from data_sources.weather.services.stations.station_service import DAY, Days, StationService
-from data_sources.weather.services.transport.faults import ServiceError, refuse_page
+from data_sources.weather.services.transport.faults import ServiceError, parser, refuse_page
 from phenology.model.arrays import Array
 
 LISTS = "https://www.ncei.noaa.gov/pub/data/ghcn/daily"
@@ -31,51 +33,70 @@ EARTH_RADIUS = 6_371_000.0  # m
 class Noaa(StationService):
     """A service of NOAA's stations."""
 
+    ids, like = re.compile(r"[A-Z]{2}[A-Z0-9_-]{9}"), "GME00121150"
+
     def lists(self) -> str:
         """Where the lists of stations and the files lie."""
         return self.settings.addresses.get("ghcn-daily", LISTS).rstrip("/")
 
     def near(self, spot: Spot, today: date) -> list[Station]:
         """Stations that measure both extremes and still report, from two lists fetched once a season."""
-        until = today.year - RECENT_YEARS
+        reach = partial(measuring_both, until=today.year - RECENT_YEARS)
         reporting = self.http.get(
-            f"{self.lists()}/ghcnd-inventory.txt", partial(measuring_both, until=until), keep_for=90 * DAY
+            f"{self.lists()}/ghcnd-inventory.txt", reach, keep_for=90 * DAY, size=itemgetter(1)
         )
-        return self.http.get(
-            f"{self.lists()}/ghcnd-stations.txt",
-            partial(by_distance, wanted=reporting.value, spot=spot),
-            keep_for=90 * DAY,
-        ).value
+        read = partial(by_distance, wanted=reporting.value[0], spot=spot)
+        return self.listed(f"{self.lists()}/ghcnd-stations.txt", read, keep_for=90 * DAY)
 
     def attribution(self, stations: Sequence[StationDays], days: Sequence[Days]) -> str:
         """With the ids of the stations."""
         return ATTRIBUTION.format(", ".join(one.station.id for one in stations))
 
 
-def measuring_both(inventory: bytes, until: int) -> set[str]:
-    """Ids of stations whose TMIN and TMAX both reach the year `until`.
+@parser
+def measuring_both(inventory: bytes, until: int) -> tuple[set[str], int]:
+    """Ids of stations whose TMIN and TMAX both reach the year `until`, and how many lines there are.
+
+    Raises
+    ------
+    ServiceError
+        If it is no whole list, or no station in it reaches that year.
 
     Examples
     --------
     >>> line = "ZZC00010001  50.1200    8.7000 {} 1990 2026"
     >>> measuring_both("\\n".join(map(line.format, ("TMAX", "TMIN", "PRCP"))).encode(), 2025)
-    {'ZZC00010001'}
+    ({'ZZC00010001'}, 3)
     """
     found: dict[str, set[str]] = {"TMIN": set(), "TMAX": set()}
-    for line in _lines(inventory):
-        if line[31:35] in found and int(line[41:45]) >= until:
+    lines = _lines(inventory, 45)
+    for line in lines:
+        if line[31:35] in found and int(line[41:45]) >= until and Noaa.ids.fullmatch(line[:11]):
             found[line[31:35]].add(line[:11])
-    return found["TMIN"] & found["TMAX"]
+    both = found["TMIN"] & found["TMAX"]
+    if not both:
+        raise ServiceError("damaged", f"sent a list in which no station measures in {until}")
+    return both, len(lines)
 
 
-def by_distance(stations: bytes, wanted: set[str], spot: Spot) -> list[Station]:
-    """The wanted stations of a list, the nearest first, none farther than `SEARCHED_KM`."""
-    lines = [line for line in _lines(stations) if line[:11] in wanted]
-    places = np.array([[float(line[12:20]), float(line[21:30]), float(line[31:37])] for line in lines])
+@parser
+def by_distance(stations: bytes, wanted: set[str], spot: Spot) -> tuple[list[Station], int]:
+    """The wanted stations of a list, the nearest first, none farther than `SEARCHED_KM`; the list's length.
+
+    Raises
+    ------
+    ServiceError
+        If it is no whole list, or has none of those.
+    """
+    whole = _lines(stations, 37)
+    lines = [line for line in whole if line[:11] in wanted]
     if not lines:
-        return []
+        raise ServiceError("damaged", "sent a list without any station of its inventory")
+    places = np.array([[float(line[12:20]), float(line[21:30]), float(line[31:37])] for line in lines])
+    if not np.isfinite(places).all():
+        raise ServiceError("damaged", "sent a list with places that are nowhere")
     away = distance(spot.latitude, spot.longitude, places[:, 0], places[:, 1]) / 1000
-    return [
+    near = [
         Station(
             lines[at][:11],
             lines[at][41:71].strip().title(),
@@ -85,6 +106,7 @@ def by_distance(stations: bytes, wanted: set[str], spot: Spot) -> list[Station]:
         for at in np.argsort(away)
         if away[at] <= SEARCHED_KM
     ]
+    return near, len(whole)
 
 
 def distance(latitude: float, longitude: float, latitudes: Array, longitudes: Array) -> Array:
@@ -102,10 +124,10 @@ def distance(latitude: float, longitude: float, latitudes: Array, longitudes: Ar
     return np.asarray(2 * EARTH_RADIUS * np.arcsin(np.sqrt(np.minimum(half, 1.0))))
 
 
-def _lines(body: bytes) -> list[str]:
+def _lines(body: bytes, width: int) -> list[str]:
     refuse_page(body)
     lines = body.decode("ascii", "replace").splitlines()
     # A list cut off in the middle would silently hide the stations behind the cut.
-    if len(lines) > 1 and len(lines[-1].rstrip()) < 12:
+    if len(lines[-1].rstrip()) < width:
         raise ServiceError("damaged", "sent a list of stations that breaks off")
     return lines
