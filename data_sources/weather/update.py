@@ -216,6 +216,7 @@ class _Update:
             if service.lacks():
                 raise ServiceError("unready", service.lacks())
             answer = service.fetch(self.spot, part, self.today, self.progress)
+            self.fresh |= http.fresh
             self._refuse_unlikely_forecast(answer)
             self._take(service, answer)
             self._remember(service, part, answer)
@@ -228,8 +229,6 @@ class _Update:
         except WeatherError as error:
             self._failed(service, ServiceError("unbelievable", f"gave nothing to use: {error}"))
             return None
-        finally:
-            self.fresh |= http.fresh
         return answer
 
     def _failed(self, service: Service, error: ServiceError) -> None:
@@ -261,7 +260,7 @@ class _Update:
                 answer.forecast,
                 answer.origin,
                 fetched_at=answer.fetched_at,
-                issued=min(self.spot.today(answer.fetched_at), self.today),
+                issued=min(answer.issued or self.spot.today(answer.fetched_at), self.today),
                 members=answer.members,
             )
             if answer.forecast.known.any():

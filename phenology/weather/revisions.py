@@ -28,6 +28,7 @@ RUN_FAR, RUN_SPREADS = 12.0, 3.5  # °C and standard deviations of such a run fr
 SEASON = 15  # days either way that tell the usual of a day of the year
 YEARS_BACK = 5  # of known days that new ones are judged with
 LARGE, LARGE_REFINED = 5.0, 10.0  # °C of a correction; of one that comes from more stations
+NEAR = 5  # days beside a large correction
 SMALL, MANY = 0.5, 30  # °C from which a correction counts, and how many at once are a mass
 
 
@@ -83,18 +84,22 @@ def waiting_corrections(
     Returns
     -------
     dict of date to str
-        Where there are too many at once, the days that were not known before are among them.
+        Days that were not known before are among them where there are too many at once, and beside very
+        large ones.
     """
     step = np.fmax(np.abs(new.tmin - old.tmin), np.abs(new.tmax - old.tmax))
     refined = stations > stations_before
     large = step > np.where(refined, LARGE_REFINED, LARGE)
     many = (step > SMALL) & ~refined
+    unknown = (new.source != "") & (old.source == "")
     waiting = {
         int(at): f"corrected by {degrees_apart(step[at], sign=' °')} at once" for at in np.flatnonzero(large)
     }
+    beside = np.convolve(large, np.ones(2 * NEAR + 1), "same")[: len(large)] > 0
+    for at in np.flatnonzero(unknown & beside):
+        waiting[int(at)] = "beside days that were corrected by much"
     if many.sum() > MANY:
         why = f"one of {many.sum():,} days that were corrected at once"
-        unknown = (new.source != "") & (old.source == "")
         waiting |= {int(at): why for at in np.flatnonzero(many | unknown)}
     return {date.fromordinal(int(new.ordinals[at])): waiting[at] for at in sorted(waiting)}
 

@@ -70,15 +70,16 @@ class MetNorway(Service):
         if spot.elevation is not None:
             asked["altitude"] = f"{spot.elevation:.0f}"
 
-        def read(body: bytes) -> tuple[DailyWeather, tuple[str, ...], int, float | None]:
+        def read(body: bytes) -> tuple[DailyWeather, tuple[str, ...], int, date, float | None]:
             steps = read_steps(body)
             days, rough = forecast_days(steps.values, spot.timezone)
-            refuse_old_issue(local_day(steps.values.iloc[:1], spot.timezone)[0].date(), today)
-            ahead = ahead_from(as_weather(believable(days), "forecast")[0], today, part.last)
-            return (*believable_forecast(ahead), rough, steps.elevation)
+            begins: date = local_day(steps.values.iloc[:1], spot.timezone)[0].date()
+            refuse_old_issue(begins, today)
+            ahead = ahead_from(as_weather(believable(days), "forecast")[0], min(begins, today), part.last)
+            return (*believable_forecast(ahead), rough, begins, steps.elevation)
 
         reply = self.http.get(self.base(self.settings), read, params=asked)
-        weather, notes, rough, elevation = reply.value
+        weather, notes, rough, begins, elevation = reply.value
         if rough:
             notes = (*notes, f"{rough} later days have no extremes and are left out")
         if reply.deprecated:
@@ -87,6 +88,7 @@ class MetNorway(Service):
             Origin(self.title, "locationforecast", ATTRIBUTION),
             reply.fetched_at,
             forecast=weather,
+            issued=begins,
             notes=notes,
             elevation=elevation,
         )

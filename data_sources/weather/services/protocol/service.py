@@ -111,6 +111,8 @@ class ServiceAnswer:
     days : DailyWeather or None
         Days gone by: source "station" or "model".
     forecast : DailyWeather or None
+    issued : datetime.date or None
+        The day on which the forecast was made; None for that of `fetched_at`.
     members : tuple of DailyWeather
         Of an ensemble.
     suspect : mapping of date to str
@@ -131,6 +133,7 @@ class ServiceAnswer:
     fetched_at: datetime
     days: DailyWeather | None = None
     forecast: DailyWeather | None = None
+    issued: date | None = None
     members: tuple[DailyWeather, ...] = ()
     suspect: Mapping[date, str] = field(default_factory=dict)
     notes: tuple[str, ...] = ()

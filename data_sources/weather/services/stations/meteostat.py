@@ -60,7 +60,7 @@ class Meteostat(StationService):
         pieces = []
         for year in reversed(part.years):
             settled = (today - date(year, 12, 31)).days > SETTLED_AFTER
-            asking = {"keep_for": (3650 if settled else 20 / 24) * DAY, "absent_for": 20 / 24 * DAY}
+            asking = {"keep_for": 3650 * DAY, "absent_for": DAY} if settled else {"keep_for": 20 / 24 * DAY}
             url = f"{self.base(self.settings)}/daily/{year}/{station.id}.csv.gz"
             read = partial(read_year, year=year)
             pieces.append(Piece(station, range(year, year + 1), url, read, asking=asking))
@@ -113,9 +113,11 @@ def read_stations(body: bytes, spot: Spot) -> tuple[list[Station], int]:
             found = meteostat.stations.nearby(
                 meteostat.Point(spot.latitude, spot.longitude), SEARCHED_M, MOST
             )
-            found = found[found.index.astype(str).str.fullmatch(Meteostat.ids.pattern)]
             if found.empty:
                 return [], count
+            found = found[found.index.astype(str).str.fullmatch(Meteostat.ids.pattern)]
+            if found.empty:
+                raise ValueError("no id is one")
             inventory: Any = meteostat.stations.inventory(list(found.index)).df
             inventory = inventory.reset_index()
         except Exception as error:  # whatever the library makes of a broken file
@@ -156,7 +158,7 @@ def read_year(body: bytes, year: int) -> Days:
     except (ValueError, TypeError, OverflowError):
         raise ServiceError("damaged", "sent a file of another shape than it documents") from None
     days = table[COLUMNS[3:]].set_axis(pd.DatetimeIndex(dates, name="date"))
-    if days.empty:
+    if days[["tmin", "tmax"]].isna().all(axis=None):
         raise ServiceError("absent", "has no day of that time")
     others = table["year"][table["year"] != year]
     if len(others):

@@ -79,5 +79,7 @@ def read_summaries(body: bytes, station: str) -> Days:
             left_out[f"{name} failed the quality check"] = int(failed.sum())
         values = pd.to_numeric(text_values.where(text_values.ne(""))).astype(float)
         days[name.lower()] = values.where(~failed & (values > -999)).to_numpy()
+    if days.isna().all(axis=None):
+        raise ServiceError("absent", "has no day of that time")
     days.attrs["left_out"] = dict(left_out)
     return believable(days, f" for station {station}")

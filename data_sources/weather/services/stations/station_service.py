@@ -157,8 +157,11 @@ class StationService(Service):
         pieces = [piece for station in stations for piece in self.pieces(station, part, today)]
         got = _Fetched(self, progress)
         got.fetch(pieces)
-        if got.reason is not None and all(reply.from_cache for _, reply in got.replies):
-            raise got.reason  # the copies that are here are in the store already
+        if all(reply.from_cache for _, reply in got.replies):
+            # The copies that are here are in the store already.
+            newest = any(part.last.year in piece.years for piece, _ in got.replies)
+            if got.reason is not None or (not newest and part.last.year == today.year):
+                raise got.reason or ServiceError("absent", "has no day of that time")
         notes, self.notes = [*self.notes, *got.notes()], []
         have: list[StationDays] = []
         used: list[Days] = []

@@ -199,7 +199,7 @@ class Http:
             return Reply(parser(parse)(old.content), _made_at(old), True, fault)
         self._answers.append(response.cache_key)
         copied = response.from_cache and not getattr(response, "revalidated", False)
-        self.fresh |= not copied
+        self.fresh |= not copied and size is None  # a list is no weather
         return Reply(
             value,
             _made_at(response) if copied else self.now(),
