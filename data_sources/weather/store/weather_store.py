@@ -30,7 +30,17 @@ EARLIEST, LATEST = date(1700, 1, 1), date(2199, 12, 31)  # of any day that is ke
 _DAY = "place, source, day, tmin, tmax, suspect, accepted, batch, stations"
 _REPLACED = f"{_DAY}, by_batch"
 
-__all__ = ["FILE_NAME", "AddReport", "Origin", "OriginUse", "SuspiciousDay", "TakenBack", "WeatherStore"]
+__all__ = [
+    "EARLIEST",
+    "FILE_NAME",
+    "LATEST",
+    "AddReport",
+    "Origin",
+    "OriginUse",
+    "SuspiciousDay",
+    "TakenBack",
+    "WeatherStore",
+]
 
 FILE_NAME = "weather.sqlite"
 OFTEN_ENOUGH = 3  # days on which a correction was offered until it is taken: twice confirmed; ours
