@@ -8,6 +8,8 @@ from datetime import date, datetime
 import numpy as np
 from numpy.typing import NDArray
 
+EARLIEST, LATEST = date(1700, 1, 1), date(2199, 12, 31)  # of any day that is believed; ours
+
 
 @dataclass(frozen=True)
 class Origin:

@@ -21,12 +21,19 @@ import numpy as np
 from numpy.typing import NDArray
 
 from data_sources.weather.store.reading import FARTHEST_AHEAD, NO_WEATHER, WeatherReader
-from data_sources.weather.store.records import AddReport, Origin, OriginUse, SuspiciousDay, TakenBack
+from data_sources.weather.store.records import (
+    EARLIEST,
+    LATEST,
+    AddReport,
+    Origin,
+    OriginUse,
+    SuspiciousDay,
+    TakenBack,
+)
 from data_sources.weather.store.verdict import Value, verdict
 from phenology.model.errors import StoreError, WeatherError
 from phenology.weather.series import SOURCES, DailyWeather
 
-EARLIEST, LATEST = date(1700, 1, 1), date(2199, 12, 31)  # of any day that is kept; ours
 _DAY = "place, source, day, tmin, tmax, suspect, accepted, batch, stations"
 _REPLACED = f"{_DAY}, by_batch"
 

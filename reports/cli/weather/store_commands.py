@@ -8,7 +8,8 @@ from datetime import date, timedelta
 import click
 
 from data_sources.weather.corrections_refit import refit_corrections
-from data_sources.weather.store.weather_store import EARLIEST, LATEST, WeatherStore
+from data_sources.weather.store.records import EARLIEST, LATEST
+from data_sources.weather.store.weather_store import WeatherStore
 from phenology.model.errors import InputError
 from phenology.weather.series import DailyWeather
 from reports.cli.common import open_garden_option, put
@@ -74,7 +75,7 @@ def show_command(
     elif as_csv:
         put(table.as_csv().rstrip("\n"))
     else:
-        put(table.as_text())
+        put(table.as_text(only=("day", "tmin", "tmax", "source", "state", "origin", "reason")))
 
 
 def _draws(encoding: str | None) -> bool:

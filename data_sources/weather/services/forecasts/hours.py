@@ -8,8 +8,8 @@ from __future__ import annotations
 
 import pandas as pd
 
-from data_sources.weather.services.protocol.checks import EARLIEST, LATEST
 from data_sources.weather.services.transport.faults import ServiceError
+from data_sources.weather.store.records import EARLIEST, LATEST
 
 YEAR = 365.2425 * 86400  # s
 HOURS_ABSENT = 2  # of a day's hours that may be unknown and leave it a day; ours

@@ -15,10 +15,10 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from data_sources.weather.services.transport.faults import ServiceError
+from data_sources.weather.store.records import EARLIEST, LATEST
 from phenology.weather.quality import doubtful_days, without_crossed_days
 from phenology.weather.series import DailyWeather
 
-EARLIEST, LATEST = date(1750, 1, 1), date(2199, 12, 31)  # of any day that is believed; ours
 USUAL_RANGE_LIMIT = 30.0  # °C between tmin and tmax, as a median: nowhere on earth; ours
 FAR_LIMIT, FAR_SHARE = 60.0, 0.1  # °C either way, and the share of values that far out; ours
 
