@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from dataclasses import replace
 from datetime import date, datetime, timedelta
 from pathlib import Path
 from zoneinfo import ZoneInfo
@@ -19,8 +20,9 @@ from data_sources.weather.services.forecasts.open_meteo import (
     OpenMeteoForecast,
 )
 from data_sources.weather.services.protocol.service import FetchSpan, Service, ServiceAnswer, Spot
+from data_sources.weather.services.registry import SERVICES
 from data_sources.weather.services.transport.faults import ServiceError
-from data_sources.weather.services.transport.settings import WeatherSettings
+from data_sources.weather.services.transport.settings import NAMES, WeatherSettings
 from phenology.model.errors import InputError
 from phenology.weather.revisions import unlikely_days
 from phenology.weather.series import DailyWeather
@@ -136,6 +138,14 @@ def test_at_the_date_line_today_is_the_spot_s(stand_in: StandIn):
     assert answer.days is not None and answer.forecast is not None
     assert (answer.days.last_day, answer.forecast.first_day) == (date(2026, 6, 13), today)
     is_true(stand_in, answer.forecast, spot)
+
+
+def test_a_key_is_not_sent_to_the_free_address(stand_in: StandIn):
+    with stand_in.http(stand_in.settings(api_key="secret")) as http:
+        service = OpenMeteoForecast(http.settings, http)
+        assert service.lacks() == ""  # its address is set
+        free = OpenMeteoForecast(replace(http.settings, addresses={}), http)
+        assert "needs the address of your paid service: set open-meteo-forecast" in free.lacks()
 
 
 def test_height_is_the_service_s_business(stand_in: StandIn):
@@ -324,8 +334,16 @@ def test_settings_of_a_garden(tmp_path: Path):
     )
     assert (changed.stations, changed.cache_folder) == (2, tmp_path)
     assert MetNorway.base(changed) == "http://127.0.0.1:1"
-    with pytest.raises(InputError, match="no weather setting 'statoins'"):
+    with pytest.raises(InputError, match="no weather setting 'statoins'; did you mean stations"):
         WeatherSettings.from_table({"statoins": 2})
+    with pytest.raises(
+        InputError, match="no weather service to give an address 'ncei-dayly'; did you mean ncei-daily"
+    ):
+        WeatherSettings.from_table({"addresses": {"ncei-dayly": "https://mirror.example.org"}})
+    for address in ("mirror.example.org", "ftp://mirror.example.org", "file:///etc/passwd", "http://[", ""):
+        with pytest.raises(InputError, match="address of ncei-daily must begin with https://"):
+            WeatherSettings.from_table({"addresses": {"ncei-daily": address}})
+    assert set(SERVICES) == set(NAMES)
     for key, value, kind in [
         ("years", "many", "a number"),
         ("years", True, "a number"),

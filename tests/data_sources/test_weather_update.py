@@ -362,3 +362,120 @@ def test_a_place_that_moved_is_asked_for_anew(tmp_path: Path):
     assert not RequestLog(tmp_path, "bench", moved).settled("meteostat", part, TODAY, 1800)
     (tmp_path / FILE_NAME).write_text("{broken")
     assert not RequestLog(tmp_path, "bench", HERE).settled("meteostat", part, TODAY, 1800)
+
+
+# --- forecasts and days gone by ----------------------------------------------------------------------------
+
+
+def test_days_that_pass_without_measurement_are_no_model_days(garden: Garden):
+    """Six days without a good answer: what was forecast stays a forecast of its issue, with all its leads."""
+    garden = garden.use("open-meteo-forecast")
+    garden.update()
+    with garden.stand_in.http(garden.settings) as http:
+        a_day_passes(http)
+    garden.stand_in.fault("", "503")
+    for day in range(1, 7):
+        garden.stand_in.today = TODAY + timedelta(days=day)
+        assert not garden.update(days_later=day).fresh
+    with WeatherStore.open(garden.folder) as store:
+        model, past = store.read_source("bench", "model"), store.past_forecasts("bench")
+    assert model is not None and model.last_day == TODAY - timedelta(days=1)
+    assert past.lead.tolist() == list(range(16))
+    assert set(garden.weather().between(TODAY, TODAY + timedelta(days=5)).source) == {"forecast"}
+
+
+def test_a_service_that_stands_still_gives_no_weather(garden: Garden):
+    """It answers, with the forecast of six days ago: its days gone by were never analysed."""
+    garden = garden.use("open-meteo-forecast", "met-norway")
+    garden.update()
+    garden.stand_in.today = TODAY + timedelta(days=6)
+    garden.stand_in.fault("", "old")
+    report = garden.update(days_later=6)
+    assert report.lines[0].startswith("Open-Meteo forecast sent a forecast of 2026-06-14 (is the computer")
+    assert not report.fresh and garden.weather().last_day == date(2026, 6, 29)
+
+
+def test_a_copy_from_before_midnight_knows_yesterday_as_a_forecast(garden: Garden):
+    garden = garden.use("open-meteo-forecast")
+    garden.update()
+    with garden.stand_in.http(garden.settings) as http:
+        responses = http.session.cache.responses
+        for key, response in list(responses.items()):
+            response.created_at = NOON
+            responses[key] = response
+    assert garden.update(days_later=1).lines == ["Open-Meteo forecast: forecast to 2026-06-29"]
+    assert len(garden.stand_in.asked) == 1
+    with WeatherStore.open(garden.folder) as store:
+        model, past = store.read_source("bench", "model"), store.past_forecasts("bench")
+    assert model is not None and model.last_day == TODAY - timedelta(days=1)
+    assert past.lead[past.issued == TODAY.toordinal()].tolist() == list(range(16))
+
+
+def test_every_forecast_failing_the_next_is_asked_and_the_store_is_left_alone(kept: Garden):
+    before = kept.weather()
+    kept.stand_in.today = TODAY + timedelta(days=1)
+    for path in ("/v1/forecast", "/daily/"):
+        kept.stand_in.fault(path, "503")
+    report = kept.update(days_later=1)
+    assert [p for p in kept.stand_in.paths() if "weatherapi" in p] and report.fresh
+    assert [p for p in kept.stand_in.paths() if "archive" in p]
+    as_good(before.between(before.first_day, TODAY - timedelta(days=1)), kept.weather())
+
+
+# --- addresses, ids and time -------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    "key", ["../../../../EVIL", "10001/../x", "%2e%2e", "10001?x=1", "", "1000", "A" * 40]
+)
+@pytest.mark.parametrize("service", ["meteostat", "ghcn-daily", "ncei-daily"])
+def test_an_id_that_is_none_never_becomes_part_of_an_address(garden: Garden, key: str, service: str):
+    garden = garden.use(service, station_ids=(key,))
+    (line,) = [line for line in garden.update().lines if "knows no station" in line]
+    assert "its ids are like" in line
+    assert garden.stand_in.paths() == []
+
+
+def test_an_address_that_was_wrong_and_is_corrected_is_asked_anew(garden: Garden):
+    wrong = {
+        **garden.settings.addresses,
+        "open-meteo-archive": f"{garden.stand_in.base}/elsewhere/v1/archive",
+    }
+    first = garden.use("open-meteo-archive", years=6, addresses=wrong)
+    first.update()
+    garden.stand_in.asked.clear()
+    garden.use("open-meteo-archive", years=6).update()
+    assert len(garden.stand_in.paths("/v1/archive")) == 2 and not garden.stand_in.paths("elsewhere")
+
+
+def test_everything_dripping_an_update_ends_within_its_time_and_says_so(garden: Garden):
+    garden.stand_in.fault("", "drip")
+    report = garden.update()
+    assert not report.fresh
+    assert report.lines[-1].startswith("the time of an update is over; the next goes on with ")
+    assert garden.stand_in.clock.seconds <= 1000 * len(garden.stand_in.asked)
+    assert len(garden.stand_in.asked) == 1
+
+
+def test_the_first_usable_forecast_is_in_the_store_before_anything_else_is_waited_for(garden: Garden):
+    garden.stand_in.fault("stations.db", "drip")
+    garden.stand_in.fault("/daily/", "drip")
+    report = garden.update()
+    assert garden.weather().last_day == date(2026, 6, 29) and report.fresh
+
+
+def test_a_wait_is_announced(garden: Garden):
+    told: list[str] = []
+    garden.stand_in.fault("/v1/forecast", "429", times=1, headers={"Retry-After": "30"})
+    garden.update(announce=told.append)
+    assert told == ["Open-Meteo forecast asks to wait 30 s"]
+
+
+def test_nine_forecast_days_are_not_enough_for_a_first_forecast(garden: Garden):
+    told: list[str] = []
+    longer = garden.use("met-norway", "meteostat", years=6)
+    garden.stand_in.fault("/2026/10001", "500")  # the nearest station's recent years fail
+    garden.stand_in.fault("/2025/10001", "500")
+    garden.stand_in.fault("/2024/10001", "500")
+    longer.update(announce=told.append)
+    assert told == ["7 years of Meteostat follow"]

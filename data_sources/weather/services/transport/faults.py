@@ -29,6 +29,7 @@ Fault = Literal[
 ]
 
 _PAGE = re.compile(rb"\s*(?:\xef\xbb\xbf)?\s*<(?:!doctype|html|head|body)", re.IGNORECASE)
+_LONGEST = 280  # characters of any fault
 _REASON = 140  # characters of a service's own words that are shown
 ANOTHER_SHAPE = "sent an answer of another shape than it documents"
 
@@ -41,10 +42,12 @@ class ServiceError(WeatherError):
     fault : str
         What kind of trouble.
     words : str
-        Said after the service's name.
+        Said after the service's name. What a service says itself may stand in it: only what can be printed
+        is kept, in one line.
     """
 
     def __init__(self, fault: Fault, words: str) -> None:
+        words = " ".join("".join(c if c.isprintable() else " " for c in words[:_LONGEST]).split())
         super().__init__(words)
         self.fault, self.words = fault, words
 
