@@ -270,20 +270,6 @@ def test_a_list_much_shorter_than_the_last_is_held_back(stand_in: StandIn):
         assert ask(http, stand_in, size=lambda answer: answer["lines"]).value == {"lines": 940}
 
 
-def test_a_service_that_was_given_up_is_not_asked(stand_in: StandIn):
-    reason = ServiceError("limit", "has had enough")
-    with client(stand_in) as http:
-        with pytest.raises(ServiceError, match="has had enough"):
-            ask(http, stand_in, because=reason)
-        assert not stand_in.asked
-        ask(http, stand_in)
-        assert ask(http, stand_in, because=reason).fault is None  # the copy is fresh
-        age(http)
-        with pytest.raises(ServiceError, match="has had enough"):
-            ask(http, stand_in, because=reason)
-    assert len(stand_in.asked) == 1
-
-
 def test_the_service_decides_how_long_an_answer_is_good(stand_in: StandIn, tmp_path: Path):
     stand_in.expires_in = 3600
     with client(stand_in, tmp_path) as http:

@@ -167,7 +167,8 @@ class WeatherReader(Database):
         rows = self.query(
             "SELECT issued, day, tmin, tmax, provider FROM forecast JOIN batch ON batch.key = batch"
             " JOIN origin ON origin.key = batch.origin"
-            " WHERE forecast.place = ? AND member = 0 AND issued BETWEEN ? AND ? ORDER BY issued, batch, day",
+            " WHERE forecast.place = ? AND member = 0 AND issued BETWEEN ? AND ?"
+            f" AND day <= issued + {FARTHEST_AHEAD:d} ORDER BY issued, batch, day",
             (self._key(place), since.toordinal() if since else 0, _ordinal(as_of)),
         )
         kinds = (np.int64, np.int64, float, float, str)

@@ -29,7 +29,7 @@ class GhcnDaily(Noaa):
         """One file."""
         url = f"{self.lists()}/all/{station.id}.dly"
         read = partial(read_record, station=station.id)
-        return [Piece(station, part.years, url, read, asking={"keep_for": DAY})]
+        return [Piece(station, part.years, url, read, DAY)]
 
 
 @parser

@@ -60,10 +60,10 @@ class Meteostat(StationService):
         pieces = []
         for year in reversed(part.years):
             settled = (today - date(year, 12, 31)).days > SETTLED_AFTER
-            asking = {"keep_for": 3650 * DAY, "absent_for": DAY} if settled else {"keep_for": 20 / 24 * DAY}
+            keep, absent = (3650 * DAY, DAY) if settled else (20 / 24 * DAY, 0.0)
             url = f"{self.base(self.settings)}/daily/{year}/{station.id}.csv.gz"
             read = partial(read_year, year=year)
-            pieces.append(Piece(station, range(year, year + 1), url, read, asking=asking))
+            pieces.append(Piece(station, range(year, year + 1), url, read, keep, absent))
         return pieces
 
     def joined(self, pieces: Sequence[Days]) -> Days:

@@ -43,9 +43,9 @@ class NceiDaily(Noaa):
             "includeStationLocation": "1",
             "includeStationName": "true",
         }
-        asking = {"keep_for": (30 if (today - part.last).days > 200 else 1) * DAY}
+        keep_for = (30 if (today - part.last).days > 200 else 1) * DAY
         read = partial(read_summaries, station=station.id)
-        return [Piece(station, part.years, self.base(self.settings), read, params, asking)]
+        return [Piece(station, part.years, self.base(self.settings), read, keep_for, params=params)]
 
 
 @parser

@@ -53,19 +53,19 @@ class Piece:
     station : Station
     years : range
         What it holds.
-    url, params
     parse : callable
         From the body to days.
-    asking : mapping
-        How long it is good, and so on: as for `Http.get`.
+    url, keep_for, absent_for, params
+        As for `Http.get`.
     """
 
     station: Station
     years: range
     url: str
     parse: Callable[[bytes], Days]
+    keep_for: float
+    absent_for: float = 0.0
     params: Mapping[str, str] = field(default_factory=dict)
-    asking: Mapping[str, object] = field(default_factory=dict)
 
 
 class StationService(Service):
@@ -215,18 +215,17 @@ class _Fetched:
         self.reason: ServiceError | None = None
 
     def fetch(self, pieces: Sequence[Piece]) -> None:
-        """Ask for each, until it is plain that there is no use in it; then good copies serve."""
+        """Ask for each, until it is plain that there is no use in it."""
         failures = 0
         for n, piece in enumerate(pieces):
             self._progress(self._service.title, n, len(pieces))
-            given_up = failures >= PATIENCE
+            if failures >= PATIENCE:
+                self.failed.append(piece)
+                continue
             try:
+                keep, absent = piece.keep_for, piece.absent_for
                 reply = self._service.http.get(
-                    piece.url,
-                    piece.parse,
-                    params=piece.params,
-                    because=self.reason if given_up else None,
-                    **piece.asking,  # type: ignore[arg-type]
+                    piece.url, piece.parse, params=piece.params, keep_for=keep, absent_for=absent
                 )
             except ServiceError as error:
                 if error.fault == "offline":
@@ -239,8 +238,7 @@ class _Fetched:
                 failures += PATIENCE if error.fault in ("limit", "unready", "late") else 1
             else:
                 self.replies.append((piece, reply))
-                if not given_up and not reply.from_cache:
-                    failures = 0
+                failures = failures if reply.from_cache else 0
         self._progress(self._service.title, len(pieces), len(pieces))
 
     @property
@@ -263,7 +261,7 @@ def in_words(pieces: Iterable[Piece]) -> str:
     --------
     >>> one, other = (Station(name, name, 0.0, 1.0) for name in ("10637", "10635"))
     >>> years = [(one, 2003), (one, 2004), (one, 2005), (one, 2009), (other, 2010)]
-    >>> in_words(Piece(station, range(y, y + 1), "", pd.DataFrame) for station, y in years)
+    >>> in_words(Piece(station, range(y, y + 1), "", pd.DataFrame, 0.0) for station, y in years)
     '10637: 2003-2005, 2009; 10635: 2010'
     """
     by_station: dict[str, set[int]] = {}

@@ -136,7 +136,6 @@ class Http:
         keep_for: float | None = None,
         absent_for: float = 0.0,
         size: Callable[[T], int] | None = None,
-        because: ServiceError | None = None,
     ) -> Reply[T]:
         """Ask for something and understand it.
 
@@ -154,8 +153,6 @@ class Http:
         size : callable, optional
             Of a list: one much shorter than the last good one is refused, and while there is no good new
             one, the last stands in. Nothing else is ever answered from a copy that has run out.
-        because : ServiceError, optional
-            The service was given up for this; only copies that are still good serve.
 
         Raises
         ------
@@ -168,7 +165,7 @@ class Http:
             """Called with every answer that comes over the wire, before the cache sees it."""
             if response.status_code in GOOD:
                 value = parser(parse)(response.content)
-                kept = self._kept(url, params, LISTS_KEPT) if size is not None else None
+                kept = self._last_list(url, params) if size is not None else None
                 if size is not None and kept is not None:
                     new, before = size(value), size(parser(parse)(kept.content))
                     if new < SHRUNK * before:
@@ -184,16 +181,13 @@ class Http:
 
         self._adapter.check = check
         try:
-            fresh = self._kept(url, params, 0, statuses=(*GOOD, *ABSENT)) if because is not None else None
-            if because is not None and fresh is None:
-                raise because
-            response = self._send(url, params, expire_after=keep_for) if fresh is None else fresh
+            response = self._send(url, params, expire_after=keep_for)
             if response.status_code not in GOOD:
                 raise fault_of_status(response)
             value = values[0] if values else parser(parse)(response.content)
         except (ServiceError, requests.RequestException, HTTPError, ValueError) as error:
             fault = error if isinstance(error, ServiceError) else fault_of_error(error)
-            old = self._kept(url, params, LISTS_KEPT) if size is not None else None
+            old = self._last_list(url, params) if size is not None else None
             if old is None or fault.fault == "offline":
                 raise fault from error
             return Reply(parser(parse)(old.content), _made_at(old), True, fault)
@@ -230,13 +224,11 @@ class Http:
         """How long one answer may take: half of what is left, so that others get their turn. [s]"""
         return max(min(self.settings.whole_timeout, self.left / 2), LEAST_PATIENCE)
 
-    def _kept(
-        self, url: str, params: Mapping[str, str] | None, stale_for: int, statuses: tuple[int, ...] = GOOD
-    ) -> Any | None:
-        """The copy of an answer, if it ran out no longer ago than this."""
-        old = {"Cache-Control": f"max-stale={stale_for}"}
+    def _last_list(self, url: str, params: Mapping[str, str] | None) -> Any | None:
+        """The last good copy of a list, though it ran out."""
+        old = {"Cache-Control": f"max-stale={LISTS_KEPT}"}
         response = self._send(url, params, headers=old, only_if_cached=True)
-        return response if response.status_code in statuses else None
+        return response if response.status_code in GOOD else None
 
     @cached_property
     def session(self) -> requests_cache.CachedSession:
