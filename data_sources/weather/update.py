@@ -24,7 +24,7 @@ from data_sources.weather.services.protocol.service import (
     Spot,
     no_progress,
 )
-from data_sources.weather.services.transport.faults import ServiceError
+from data_sources.weather.services.transport.faults import ServiceError, parser
 from data_sources.weather.store.weather_store import WeatherStore
 from data_sources.weather.update_words import Brought, no_network, stays
 from phenology.model.errors import WeatherError
@@ -215,7 +215,7 @@ class _Update:
         try:
             if service.lacks():
                 raise ServiceError("unready", service.lacks())
-            answer = service.fetch(self.spot, part, self.today, self.progress)
+            answer = parser(service.fetch)(self.spot, part, self.today, self.progress)
             self.fresh |= http.fresh
             self._refuse_unlikely_forecast(answer)
             self._take(service, answer)

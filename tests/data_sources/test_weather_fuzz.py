@@ -20,10 +20,13 @@ from data_sources.weather.files.reader import read_weather_file
 from data_sources.weather.services.forecasts.met_norway import forecast_days, read_steps
 from data_sources.weather.services.forecasts.open_meteo import read_runs
 from data_sources.weather.services.protocol.checks import as_weather, believable
-from data_sources.weather.services.stations.ghcn_daily import read_record
 from data_sources.weather.services.stations.meteostat import read_stations, read_year
-from data_sources.weather.services.stations.ncei_daily import read_summaries
-from data_sources.weather.services.stations.noaa import by_distance, measuring_both
+from data_sources.weather.services.stations.noaa import (
+    by_distance,
+    measuring_both,
+    read_record,
+    read_summaries,
+)
 from data_sources.weather.services.transport.faults import (
     ServiceError,
     json_object,

@@ -13,9 +13,8 @@ import pandas as pd
 import pytest
 
 from data_sources.weather.services.protocol.service import FetchSpan, Service, ServiceAnswer, Spot
-from data_sources.weather.services.stations.ghcn_daily import GhcnDaily, read_record
 from data_sources.weather.services.stations.meteostat import Meteostat, _forecasts
-from data_sources.weather.services.stations.ncei_daily import NceiDaily, read_summaries
+from data_sources.weather.services.stations.noaa import GhcnDaily, NceiDaily, read_record, read_summaries
 from data_sources.weather.services.transport.faults import ServiceError
 from data_sources.weather.services.transport.http import Http
 from phenology.weather.series import DailyWeather

@@ -134,7 +134,7 @@ def test_enough_for_a_first_forecast_and_no_more(garden: Garden):
 def test_an_update_can_be_stopped_at_any_moment_and_goes_on_from_there(garden: Garden):
     longer = garden.use("meteostat", years=12)
 
-    class Stopped(Exception):
+    class Stopped(KeyboardInterrupt):
         pass
 
     def stop_in_2018(what: str, done: int, total: int) -> None:

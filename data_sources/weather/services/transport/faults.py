@@ -65,6 +65,8 @@ def parser(read: Callable[P, T]) -> Callable[P, T]:
             return read(*args, **kwargs)
         except ServiceError:
             raise
+        except WeatherError as error:
+            raise ServiceError("unbelievable", f"gave nothing to use: {error}") from error
         except Exception as error:
             why = f"sent an answer that cannot be read ({type(error).__name__})"
             raise ServiceError("damaged", why) from error
