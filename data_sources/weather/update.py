@@ -302,7 +302,6 @@ class _Update:
         """What is doubtful of offered days beside the store, and which corrections must wait."""
         suspect: dict[date, str] = {}
         wait: dict[date, str] = {}
-        old_news: set[date] = set()
         counts = answer.stations if answer.stations is not None else np.ones(len(days), dtype=np.int64)
         for name in np.unique(days.source[days.source != ""]).tolist():
             mine = days.source == name
@@ -315,12 +314,7 @@ class _Update:
                     self.place, name, answer.origin.provider, new.first_day, new.last_day, self._before
                 )
                 wait |= waiting_corrections(new, counts, *old)
-            suspect |= unlikely_days(new, known, others)
-            before = known.spanning(new.first_day, new.last_day) if known is not None else new
-            same = mine & (new.tmin == before.tmin) & (new.tmax == before.tmax) & (known is not None)
-            old_news |= {date.fromordinal(int(ordinal)) for ordinal in new.ordinals[same]}
-        # What was good is not doubted for being said again.
-        suspect |= {day: why for day, why in answer.suspect.items() if day not in old_news}
+            suspect |= unlikely_days(new, known, others, answer.suspect)
         return suspect, wait
 
     def _refuse_unlikely_forecast(self, answer: ServiceAnswer) -> None:

@@ -7,6 +7,7 @@ record days pass.
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from datetime import date
 from typing import Any
 
@@ -33,7 +34,10 @@ SMALL, MANY = 0.5, 30  # °C from which a correction counts, and how many at onc
 
 
 def unlikely_days(
-    new: DailyWeather, known: DailyWeather | None, neighbour: DailyWeather | None
+    new: DailyWeather,
+    known: DailyWeather | None,
+    neighbour: DailyWeather | None,
+    doubts: Mapping[date, str] | None = None,
 ) -> dict[date, str]:
     """Days of a source that are hard to believe beside what is known, each with the first reason found.
 
@@ -45,6 +49,8 @@ def unlikely_days(
         Good days of the same source.
     neighbour : DailyWeather or None
         Other sources of the place, forecasts included. A steady difference is no fault.
+    doubts : mapping of date to str, optional
+        Days that the source itself has reason to doubt.
 
     Returns
     -------
@@ -55,7 +61,7 @@ def unlikely_days(
         back = date.fromordinal(max(new.first_day.toordinal() - YEARS_BACK * 366, 1))
         known = known.between(back, new.last_day)
     series = merge_weather([new, known]) if known is not None else new
-    found = doubtful_days(series)
+    found = {**doubtful_days(series), **(doubts or {})}
     before = known.spanning(new.first_day, new.last_day) if known is not None else None
     fresh = new.source != ""
     if before is not None:
