@@ -112,6 +112,7 @@ def update_weather(
         If the store cannot be written. Rounds before that are kept.
     """
     update = _Update(store, place, spot, now, log or RequestLog(None, place, spot), progress, announce)
+    update.leading = {service.source: service.name for service in reversed(services)}
     report, today = update.report, update.today
     history = [s for s in services if s.gives == "history"]
     span = FetchSpan(date(today.year - years, 1, 1), today - timedelta(days=1))
@@ -153,6 +154,7 @@ class _Update:
         self.log, self.progress, self.today = log, progress, spot.today(now)
         self.announce = announce
         self.report = UpdateReport()
+        self.leading: dict[str, str] = {}
         self.late: list[str] = []
         self.fresh = False
         self._before = store.newest_batch()
@@ -277,6 +279,8 @@ class _Update:
                 suspect=suspect,
                 wait=wait,
                 stations=answer.stations,
+                # At a new place only the first of its kind may replace what others gave.
+                prefer=self.log.moved(self.today) and service.name == self.leading[service.source],
             )
             brought.add(added)
             if added.held:  # only what is sent anew can confirm it
@@ -307,8 +311,9 @@ class _Update:
             mine = days.source == name
             low, high = (np.where(mine, values, np.nan) for values in (days.tmin, days.tmax))
             new = DailyWeather(days.first_day, low, high, name)
-            known, others = self._stored(name), None
-            if self.store.has(self.place):
+            known, others = None, None
+            if self.store.has(self.place) and not self.log.moved(self.today):
+                known = self._stored(name)
                 others = self.store.read_others(self.place, name)
                 old = self.store.taken_from(
                     self.place, name, answer.origin.provider, new.first_day, new.last_day, self._before
@@ -320,7 +325,7 @@ class _Update:
     def _refuse_unlikely_forecast(self, answer: ServiceAnswer) -> None:
         """A forecast that cannot be where this place lies is another unit, or another place's."""
         ahead = answer.forecast
-        if ahead is None or not self.store.has(self.place):
+        if ahead is None or not self.store.has(self.place) or self.log.moved(self.today):
             return
         known = self.store.find(self.place)
         found = unlikely_days(ahead, known.between(known.first_day, self.today) if known else None, None)

@@ -11,6 +11,7 @@ import numpy as np
 import pytest
 
 from data_sources.demo.climate import synthetic_weather
+from data_sources.weather.services.protocol.service import Spot
 from data_sources.weather.store.steps import WEATHER_SCHEMA
 from data_sources.weather.store.weather_store import FILE_NAME, Origin, WeatherStore
 from phenology.weather.revisions import MANY, unlikely_days, waiting_corrections
@@ -264,6 +265,18 @@ def test_the_grower_may_take_what_waits(garden: Garden):
     now = garden.weather().spanning(before.first_day, before.last_day)
     measured = before.source == "station"
     assert np.median((now.tmax - before.tmax)[measured]) > 1
+
+
+def test_a_place_that_moved_takes_the_weather_of_its_new_stations_at_once(garden: Garden):
+    """Only one station is near there, and high: neither that nor mass corrections hold it back."""
+    garden.spot = Spot(50.6, 8.3, 480.0, "Europe/Berlin")
+    for day in (0, 1):
+        garden.stand_in.today = TODAY + timedelta(days=day)
+        garden.update(days_later=day)
+    with WeatherStore.open(garden.folder) as store:
+        used = {use.origin.detail for use in store.origin_uses("bench") if use.source == "station"}
+        assert not any(day.held for day in store.suspicious_days("bench"))
+    assert used == {"10003"}
 
 
 def test_stations_that_fail_do_not_leave_a_blend_of_one(garden: Garden):
