@@ -13,7 +13,6 @@ from phenology.heat.clocks import ThermalTime
 from phenology.learning.flush_history import FlushHistory
 from phenology.learning.garden_fit import GardenFit
 from phenology.learning.transitions import Transition
-from phenology.model.errors import WeatherError
 from phenology.model.operations import Operation
 from phenology.model.records import Site, Tree
 from phenology.species.species import Species
@@ -152,12 +151,9 @@ class Adviser:
         fit = self.seasons.fit
         return not any(fit.seasons_seen(species, step) for step in HARDENING)
 
-    def late(self, h: FlushHistory) -> Late | None:
-        """The late season of a flush's species and site; None without weather to tell it from."""
-        try:
-            return self.seasons.late(h.tree.species, h.site)
-        except WeatherError:
-            return None
+    def late(self, h: FlushHistory) -> Late:
+        """The late season of a flush's species and site."""
+        return self.seasons.late(h.tree.species, h.site)
 
     def _day(self, opens: Arrival | None) -> date:
         """The day on which the work is judged: today, or an early day for the flush to be hard.

@@ -193,13 +193,7 @@ class FlushForecasts:
 def forecast_stages(
     garden: Garden, fit: GardenFit | None = None, trees: Sequence[Tree] | None = None
 ) -> Iterator[StageAhead]:
-    """Every stage that may still come of some trees, or of all that stand, as known on `garden.as_of`.
-
-    Raises
-    ------
-    WeatherError
-        If there is no past weather to draw the coming weeks from.
-    """
+    """Every stage that may still come of some trees, or of all that stand, as known on `garden.as_of`."""
     forecasts = FlushForecasts(garden, fit or GardenFit(garden))
     for tree in garden.standing_trees if trees is None else trees:
         for h, issued in forecasts.live(tree):

@@ -124,7 +124,7 @@ class Ahead(Opened):
         1  Hornbeam 2  water 2026-06-05 2026-06-19              cutback
         2  Hornbeam 2  water 2026-06-05 2026-06-19              halving
         """
-        return tables.care_table(self.snapshot, self.outlook.rows if self.snapshot.weather else ()).as_frame()
+        return tables.care_table(self.snapshot, self.outlook.rows).as_frame()
 
     @names_columns(tables.ROUND)
     def round(self) -> pd.DataFrame:
