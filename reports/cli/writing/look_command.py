@@ -15,7 +15,7 @@ from phenology.language.words import find_bloom, find_mark, find_stage
 from phenology.model.errors import InputError
 from phenology.model.records import Look
 from phenology.model.stages import Mark, Stage
-from phenology.records.entries import Changes, look_changes
+from phenology.records.entries import Changes, kind_of_plain_date, look_changes
 from phenology.records.flushes import TreeRecord, flush_numbers
 from reports.cli.writing.entry_editor import ENTRY_READERS, EntryEditor, Planned, entry_options, read_when
 from reports.garden.open_garden import OpenGarden
@@ -100,6 +100,8 @@ class LookEditor(EntryEditor[Look]):
     def of_tree(self, entry: Look, record: TreeRecord) -> Look:
         """Flowers say nothing of leaves: the stage that was seen last stands beside them."""
         if self.bloom is None:
+            if self.typed["kind"] is None and entry.earliest == entry.latest:
+                return replace(entry, kind=kind_of_plain_date(entry, record, self.garden.today))
             return entry
         season = self.garden.calendar.season_of(entry.latest)
         seen = [k for k in record.looks if k.latest <= entry.latest]
@@ -177,6 +179,10 @@ class LookEditor(EntryEditor[Look]):
             yield f"The flush ends here: {self.typed['ended']}."
         if self._kind_is_open():
             yield "Taken as seen by then; add --kind happened if it came about then."
+        elif self.typed["kind"] is None and any(
+            one.entry.kind == "happened" and one.entry.earliest == one.entry.latest for one in planned
+        ):
+            yield "Taken as the day it came about; add --kind seen if it was only found so then."
 
 
 def _beside(record: TreeRecord, look: Look, number: int) -> str:
