@@ -152,7 +152,7 @@ def test_little_gardens_say_what_is_missing(name):
         assert html.count('class="window"') == 1
     if name == "short of weather":
         assert "1 past season pale" in html and "too few past seasons of weather" in html
-        assert "1 past year as it might run" in html
+        assert "Only 1 year of weather, to 14 Jun: dates rest on that and the usual warmth" in html
 
 
 def test_fahrenheit_gardens_are_told_fahrenheit():

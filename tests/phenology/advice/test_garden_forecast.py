@@ -313,10 +313,8 @@ def test_without_enough_weather_the_latitude_stands_in_and_it_says_what_to_do(se
 
 def test_the_more_is_measured_the_narrower_the_dates():
     def width(series):
-        garden = growing(a_nursery(()), (98, "dormant"), (103, "budbreak")).garden(
-            day(2020, 150), weather=series
-        )
-        row = next(r for r in forecast_garden(garden).rows if r.stage == "hardened")
+        records = growing(a_nursery(()), (98, "dormant"), (103, "budbreak"))
+        row = rows_of(records, 150, weather=series)["hardened"]
         return row.arrival.quantile(0.9) - row.arrival.quantile(0.1)
 
     last = day(2020, 150)
