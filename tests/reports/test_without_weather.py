@@ -116,13 +116,16 @@ def test_recorded_hardening_dates_alone_bring_the_date_back(tmp_path: Path) -> N
 
 
 @pytest.mark.parametrize(
-    "latitude, spring", [(60.1, (4, 6)), (48.1, (3, 5)), (-37.8, (7, 10)), (-45.0, (8, 11))]
+    "latitude, spring", [(60.1, (4, 6)), (48.1, (2, 5)), (-37.8, (7, 10)), (-45.0, (8, 11))]
 )
 def test_spring_is_looked_for_in_spring(tmp_path: Path, latitude: float, spring: tuple[int, int]) -> None:
     first = "2024-01-10" if latitude > 0 else "2024-07-10"
     bench = new_garden(tmp_path / "g", latitude, 100, today=first)
-    row = rows_of(bench)["Maple", "budbreak"]
-    for when in ("look_on", "p50"):
+    rows = rows_of(bench)
+    hard = rows["Maple", "hardened"]
+    assert hard["p10"] <= hard["look_on"] and (hard["last_safe"] or "9999") >= hard["p10"]
+    row = rows["Maple", "budbreak"]
+    for when in ("p10", "look_on", "p50"):
         assert spring[0] <= date.fromisoformat(row[when]).month <= spring[1], (when, row[when])
 
 
