@@ -21,15 +21,12 @@ class Ahead(Opened):
     def forecast(self) -> pd.DataFrame:
         """The forecast, soonest first: what `flushcast forecast --json` tells, flat.
 
+        Where weather is lacking, ``outlook.usual_warmth`` says what the dates rest on.
+
         Returns
         -------
         DataFrame, one row a tree, flush and stage ahead; quantiles are missing beyond 1 - ``p_not``
             {columns}
-
-        Raises
-        ------
-        WeatherError
-            If there is no weather, or it ended long ago.
 
         Examples
         --------
