@@ -24,7 +24,7 @@ from phenology.language.written_days import DATE_ORDERS, DateOrder
 from phenology.model.errors import InputError, StageOrderError, UnknownNameError
 from phenology.model.records import Flush, Look, Place, Tree, Work
 from phenology.model.season import SeasonCalendar
-from phenology.records.entries import Changes, kind_of_plain_date, look_changes, work_changes
+from phenology.records.entries import Changes, kind_of_date, look_changes, work_changes
 from phenology.records.flushes import TreeRecord
 from phenology.records.record_book import RecordBook
 from phenology.species.catalogue import Species
@@ -184,7 +184,7 @@ def _take_dated(dated: list[tuple[Row, ImportedFile]], draft: Draft, *, new_tree
             entry = row.make(Look, id, tree.id, "") if "stage" in row.values else row.make(Work, id, tree.id)
             around = book.around(tree.id, tree.label, entry.latest)
             if isinstance(entry, Look) and _is_plain_date(row):
-                entry = replace(entry, kind=kind_of_plain_date(entry, around, draft.today))
+                entry = replace(entry, kind=kind_of_date(entry, around, draft.today))
             if _key(entry) in known:
                 report.there += 1
                 continue

@@ -27,8 +27,8 @@ LONG_AGO_DAYS = 30
 UNSEEN_DAYS = 21
 
 
-def kind_of_plain_date(look: Look, record: TreeRecord, today: date) -> str:
-    """Whether a plain date tells when a stage was seen to stand, or when it came about.
+def kind_of_date(look: Look, record: TreeRecord, today: date) -> str:
+    """Whether a date of which nobody said so tells when a stage was seen to stand, or when it came about.
 
     "Hardened, 10 June 2004", written down years later by somebody who did not look in the weeks before, is a
     date that was kept: hardened about then. A look among others, or of these days, shows what stood then.
