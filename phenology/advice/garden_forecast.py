@@ -23,6 +23,7 @@ from phenology.weather.traces import WANTED
 
 COVER_DAYS = 28.0  # cover brings growth forward: looks begin so much before the weather outside says (ours)
 FRESH_DAYS = 7  # weather older than this is worth a warning (ours)
+STALE_DAYS = 30  # and older than this a word on what to do (ours)
 
 
 def forecast_garden(garden: Garden, *, progress: Callable[[int, int], None] | None = None) -> GardenForecast:
@@ -61,8 +62,9 @@ class _Maker:
         behind = (self.garden.as_of - through).days if through else 0
         if behind > FRESH_DAYS:
             stand_in = "kept forecasts" if self.garden.forecast_through() else "usual years"
-            yield f"weather ends {behind} days ago; the days since are filled from {stand_in}"
-        for place in self.garden.places:
+            bring = "; bring them with `flushcast weather add FILE`" if behind > STALE_DAYS else ""
+            yield f"weather ends {behind} days ago; the days since are filled from {stand_in}{bring}"
+        for place in {self.garden.place_of(t, self.garden.as_of): None for t in self.garden.standing_trees}:
             beside = place_beside(place, self.garden.places, self.garden.weather)
             if beside is not None and beside.id != place.id:
                 yield f"{place.name} has no weather of its own; that of {beside.name} is taken"

@@ -323,10 +323,19 @@ def test_the_more_is_measured_the_narrower_the_dates():
     assert width({}) > 1.1 * width(own) > 1.1 * width(year)
 
 
+def test_the_weather_of_a_place_beside_is_taken_and_said():
+    records = a_nursery()
+    records.places.append(Place("shed", "Shed", 45.0, 7.0))
+    records.tree("oak", place="shed")
+    forecast = forecast_garden(records.garden(day(2020, 104), weather={"bench": weather()}))
+    assert forecast.warnings == ("Shed has no weather of its own; that of Bench is taken",)
+    assert forecast.usual_warmth == "" and any(row.tree.id == "oak" for row in forecast.rows)
+
+
 def test_weather_that_ended_long_ago_is_said_and_serves_all_the_same():
     series = weather().between(date(1996, 1, 1), date(2020, 1, 15))
     forecast = forecast_garden(a_nursery().garden(day(2020, 104), weather={"bench": series}))
-    assert any("weather ends 89 days ago" in w for w in forecast.warnings) and forecast.rows
+    assert "bring them with `flushcast weather add FILE`" in forecast.warnings[0] and forecast.rows
 
 
 def test_under_cover_a_bud_break_is_asked_for():
