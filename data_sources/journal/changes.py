@@ -130,8 +130,9 @@ class Batch:
     def write(self, table: str, before: Row | None, after: Row | None) -> None:
         """Bring one row from `before` to `after` (None: not there)."""
         if after is not None and before is not None:
-            setting = ", ".join(f"{name} = ?" for name in after)
-            values = (*after.values(), after["id"])
+            changed = {name: cell for name, cell in after.items() if cell != before[name]}
+            setting = ", ".join(f"{name} = ?" for name in changed or after)
+            values = (*(changed or after).values(), after["id"])
             self.connection.execute(f"UPDATE {table} SET {setting} WHERE id = ?", values)
         elif after is not None:
             insert_row(self.connection, table, after)

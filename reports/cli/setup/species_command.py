@@ -8,7 +8,7 @@ from typing import Any
 
 import click
 
-from data_sources.garden import write_settings
+from data_sources.garden import GardenSettings
 from data_sources.tables.import_draft import species_named
 from phenology.model.errors import InputError
 from phenology.species.catalogue import STEPS, load_species
@@ -58,7 +58,17 @@ def species_command(
 def _change(garden: OpenGarden, name: str, changes: Sequence[str], *, reset: bool) -> None:
     """Set or forget a garden's own values for one species; every value is checked before any is written."""
     latin = species_named(name, garden.catalogue)
-    own: dict[str, Any] = {k: dict(v) for k, v in garden.settings.species.items()}
+    garden.change_settings(lambda now: _with_own(now, garden, latin, changes, reset=reset))
+    if reset and not changes:
+        tell(f"{latin}: back to the shipped values.")
+    else:
+        tell(f"{latin}: {', '.join(changes)}. Kept in garden.toml; --reset takes this garden's values back.")
+
+
+def _with_own(
+    settings: GardenSettings, garden: OpenGarden, latin: str, changes: Sequence[str], *, reset: bool
+) -> GardenSettings:
+    own: dict[str, Any] = {k: dict(v) for k, v in settings.species.items()}
     mine: dict[str, Any] = {} if reset else dict(own.get(latin, {}))
     for text in changes:
         field, equals, value = (part.strip() for part in text.partition("="))
@@ -74,11 +84,7 @@ def _change(garden: OpenGarden, name: str, changes: Sequence[str], *, reset: boo
     own[latin] = mine
     own = {k: v for k, v in own.items() if v or k != latin}
     load_species(own)
-    write_settings(garden.folder, replace(garden.settings, species=own))
-    if reset and not changes:
-        tell(f"{latin}: back to the shipped values.")
-    else:
-        tell(f"{latin}: {', '.join(changes)}. Kept in garden.toml; --reset takes this garden's values back.")
+    return replace(settings, species=own)
 
 
 def _value(field: str, text: str) -> Any:
