@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 import json
-import shutil
 from collections.abc import Iterator
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
+from data_sources.disk.whole_files import write_whole
 from data_sources.garden import SETTINGS_NAME, GardenSettings, create_garden, read_settings
 from data_sources.journal import FILE_NAME, Journal, Record
 from data_sources.journal.rebuilding import CHANGE_FIELDS
@@ -51,7 +51,7 @@ def export_garden(
         counts = write_tables(folder, all_records(journal), calendar)
         rows = ([_text(row[name]) for name in CHANGE_FIELDS] for row in journal.export_changes())
         counts[CHANGES_FILE] = write_csv(folder / CHANGES_FILE, CHANGE_FIELDS, rows)
-        shutil.copyfile(settings_file, folder / SETTINGS_NAME)
+        write_whole(folder / SETTINGS_NAME, settings_file.read_bytes())
         counts[WEATHER_INDEX] = export_weather(folder, settings_file.parent, journal.places())
     return counts
 

@@ -2,18 +2,16 @@
 
 from __future__ import annotations
 
-import os
 import re
 import tomllib
 from collections.abc import Mapping
-from contextlib import suppress
 from dataclasses import dataclass, field
 from datetime import date, datetime
 from pathlib import Path
 from typing import Any
 
+from data_sources.disk.whole_files import replace_text
 from data_sources.sqlite.errors import plain_errors
-from data_sources.sqlite.files import sync_folder
 from phenology.language.date_style import SHOWN_ORDERS, DateStyle
 from phenology.language.written_days import DATE_ORDERS, DateOrder
 from phenology.model.errors import InputError, StoreError
@@ -385,22 +383,3 @@ def _lay_over(table: Any, key: str, value: Mapping[str, Any]) -> None:
             plain = list(v) if isinstance(v, tuple) else v
             if k not in inner or inner[k] != plain:
                 _set(inner, k, plain)
-
-
-def replace_text(path: Path, text: str | None) -> None:
-    """Put a text in a file's place as a whole, lastingly; None: remove the file."""
-    path = path.resolve()  # a linked file stays a link
-    if text is None:
-        path.unlink(missing_ok=True)
-        return
-    part = path.with_name(f".{path.name}.{os.getpid()}.part")
-    try:
-        with part.open("w", encoding="utf-8", newline="\n") as file:
-            file.write(text)
-            file.flush()
-            os.fsync(file.fileno())
-        part.replace(path)
-        sync_folder(path.parent)
-    finally:
-        with suppress(OSError):
-            part.unlink()

@@ -10,7 +10,7 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
-from data_sources.garden_settings import replace_text
+from data_sources.disk.whole_files import replace_text
 from phenology.model.errors import FlushcastError
 from phenology.model.track_record import PastForecast
 

@@ -4,15 +4,17 @@ from __future__ import annotations
 
 import re
 import sqlite3
+import stat
 from collections.abc import Sequence
 from contextlib import closing, suppress
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
+from data_sources.disk.whole_files import make_empty, part_of, sweep, sync_folder
 from data_sources.sqlite.connection import connect, copy_whole, pragma
 from data_sources.sqlite.errors import damaged, plain_errors
-from data_sources.sqlite.files import part_of, remove, sync_folder
+from data_sources.sqlite.files import remove
 from data_sources.sqlite.health import fault_in, inspect
 from data_sources.sqlite.schema import Schema
 from phenology.model.errors import StoreError
@@ -81,14 +83,16 @@ def write_backup(
     target = path.parent / FOLDER if to is None else to
     with plain_errors(target, "writing the backup", kept=f"The {schema.noun} is unchanged."):
         if to is None:
-            target.mkdir(exist_ok=True)
+            target.mkdir(exist_ok=True, mode=stat.S_IMODE(path.parent.stat().st_mode))
         if target.is_dir():
             stamp = datetime.now(UTC).strftime(STAMP)
             target /= f"{path.stem}-{stamp}{'-' + why if why else ''}.sqlite"
         if target.exists():
             raise StoreError(f"{target} exists already; name a new file for the backup.")
+        sweep(target.parent)
         part = part_of(target)
         try:
+            make_empty(part, stat.S_IMODE(path.stat().st_mode))
             with closing(connect(part, "rwc")) as copy:
                 copy_whole(connection, copy)
                 pragma(copy, "journal_mode = DELETE")
@@ -122,10 +126,6 @@ def thin(path: Path) -> list[Path]:
             with suppress(OSError):
                 backup.path.unlink()
                 removed.append(backup.path)
-    for part in (path.parent / FOLDER).glob(f".{path.stem}-*.part*"):
-        with suppress(OSError):  # left by a backup that was killed long ago
-            if datetime.now(UTC).timestamp() - part.stat().st_mtime > 86400:
-                part.unlink()
     return removed
 
 

@@ -8,6 +8,7 @@ from contextlib import AbstractContextManager, contextmanager, suppress
 from pathlib import Path
 from typing import Any, ClassVar, Self
 
+from data_sources.disk.whole_files import sweep
 from data_sources.sqlite import backups, health
 from data_sources.sqlite.connection import connect, pragma, snapshot, transaction
 from data_sources.sqlite.errors import damaged, plain_errors
@@ -89,6 +90,7 @@ class Database:
                 raise StoreError(f"{self.path} {why}")
             return
         self._choose_log()
+        sweep(self.path.parent)
         if older:
             self._checked_on = None  # its cells were not looked at
             saved = self.backup(why=f"before-v{self.schema.version}")

@@ -13,6 +13,7 @@ from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from pathlib import Path
 
+from data_sources.disk.whole_files import make_empty, mode_in
 from data_sources.sqlite.connection import look, pragma, snapshot
 from data_sources.sqlite.errors import fault_behind
 from data_sources.sqlite.files import CHECKED, beside, has_log, state_of
@@ -114,4 +115,7 @@ def checked_today(path: Path) -> bool:
 def remember_check(path: Path, day: str) -> None:
     """Write down that the database, as it stands, was checked deeply that day; the note may be deleted."""
     with suppress(OSError):  # a folder nobody may write; then every opening checks deep
-        beside(path, CHECKED).write_text(f"{day} {state_of(path)}", "utf-8")
+        note = beside(path, CHECKED)
+        if not note.exists():
+            make_empty(note, mode_in(path.parent))
+        note.write_text(f"{day} {state_of(path)}", "utf-8")

@@ -101,7 +101,7 @@ def save_chart(ax: Axes, path: Path, alt: str) -> None:
 
     import matplotlib
 
-    from reports.output.files_out import write_whole
+    from data_sources.disk.whole_files import write_output
 
     kind = path.suffix.lower().lstrip(".")
     if kind not in FORMATS:
@@ -114,7 +114,7 @@ def save_chart(ax: Axes, path: Path, alt: str) -> None:
         else:
             figure.savefig(out, format="png", dpi=160, metadata={"Description": alt})
     data = out.getvalue()
-    write_whole(path, _named(data, alt) if kind == "svg" else data)
+    write_output(path, _named(data, alt) if kind == "svg" else data)
 
 
 def _named(svg: bytes, alt: str) -> bytes:

@@ -79,11 +79,11 @@ def compare_command(
     elif as_json:
         put(compared.as_json())
     elif page is not None:
-        from reports.output.files_out import write_whole
+        from data_sources.disk.whole_files import write_output
         from reports.page.compare_page import compare_html
 
         html = compare_html(compared, settings.name).encode("utf-8")
-        write_whole(page, html)
+        write_output(page, html)
         say(f"Wrote {page}, {len(html) // 1000} kB.")
     else:
         truth, followed, trends = compared.truth, compared.followed, compared.trends
