@@ -104,13 +104,26 @@ def add_weather(
             for place, series, origin in found:
                 done.append((place, store.add(place, series, origin, fetched_at=at)))
         except BaseException:
-            for place, report in reversed(done):
-                if report.changed:
-                    store.take_back(place)
+            _take_back(store, done)
             raise
         for place in dict.fromkeys(place for place, _ in done):
             refit_corrections(garden, store, place)
     return [report for _, report in done]
+
+
+def take_weather_back(
+    garden: Path, found: Sequence[tuple[str, DailyWeather, Origin]], reports: Sequence[AddReport]
+) -> None:
+    """Undo what `add_weather` has just added."""
+    places = [place for place, _, _ in found]
+    with WeatherStore.open(garden) as store:
+        _take_back(store, list(zip(places, reports, strict=True)))
+
+
+def _take_back(store: WeatherStore, done: Sequence[tuple[str, AddReport]]) -> None:
+    for place, report in reversed(done):
+        if report.changed:
+            store.take_back(place)
 
 
 def _file_name(place: str, source: str, used: set[str]) -> str:

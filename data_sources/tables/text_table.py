@@ -19,6 +19,8 @@ from data_sources.tables.problems import Problem, TableError
 
 SEPARATORS = ",;\t|"
 DEEPEST_HEADER = 60  # lines looked through for the column names
+_END = "\ue000 the end of the file"  # a line of its own behind the last, unless a quote is open there
+_CLOSE_IT = "close it, or take it out. Nothing was changed."
 BLANKS = " \t\u00a0"
 
 
@@ -147,8 +149,9 @@ def split_table(name: str, text: str, recognise: Callable[[Sequence[str]], bool]
     """
     lines = list(io.StringIO(text, newline=""))
     at, separator = _find_header(lines, recognise)
+    last = lines[-1] if lines[-1].endswith(("\n", "\r")) else f"{lines[-1]}\n"
     reader = csv.reader(
-        io.StringIO("".join(lines[at:]), newline=""),
+        [*lines[at:-1], *([last] if at < len(lines) else []), _END],
         delimiter=separator,
         skipinitialspace=recognise is not None,  # where cells must come back as they were, spaces count
     )
@@ -159,6 +162,18 @@ def split_table(name: str, text: str, recognise: Callable[[Sequence[str]], bool]
     try:
         for cells in reader:
             first, line = line + 1, at + reader.line_num
+            if cells and _END in cells[-1]:
+                if cells == [_END]:
+                    break
+                raise TableError(
+                    f"{name}, line {first}: a quote is opened here and never closed; {_CLOSE_IT}"
+                )
+            written = "id" in headers  # by an export, whose names may hold lines, quoted as they must be
+            if line > first and not written and _swallows(lines[first:line], separator, len(headers)):
+                raise TableError(
+                    f"{name}, line {first}: a quote opened here is closed only on line {line}, rows later; "
+                    f"{_CLOSE_IT}"
+                )
             if not any(cell.strip(BLANKS) for cell in cells):
                 continue
             width = len(headers)
@@ -171,8 +186,19 @@ def split_table(name: str, text: str, recognise: Callable[[Sequence[str]], bool]
             else:
                 rows.append((first, (*cells[:width], *[""] * (width - len(cells)))))
     except csv.Error as error:
+        if "field limit" in str(error):
+            raise TableError(
+                f"{name}, line {line + 1}: a quote is opened here and not closed for very long; {_CLOSE_IT}"
+            ) from None
         raise TableError(f"{name}, line {line + 1}: this is not a CSV row ({error})") from None
+    if not headers:
+        raise TableError(f"{name}: no line names the columns; its first line should")
     return TextTable(name, headers, tuple(rows), tuple(ragged), separator, tuple(lines[:at]))
+
+
+def _swallows(more: Sequence[str], separator: str, width: int) -> bool:
+    """Whether a line on which a cell goes on looks like a row of the table rather than a line of a note."""
+    return width > 1 and any(len(line.split(separator)) == width for line in more)
 
 
 def _find_header(lines: Sequence[str], recognise: Callable[[Sequence[str]], bool] | None) -> tuple[int, str]:

@@ -80,11 +80,21 @@ def take_in(
         return Import(plan, *_weather(garden, plan, folders))
 
     def write(taken: Import) -> None:
-        taken.brought = _save(garden, taken.plan, taken.weather)
+        taken.brought = brought[:] = _save(garden, taken.plan, taken.weather)
+        added[:] = taken.weather
 
-    taken = draft() if dry_run else garden.settle(draft, write, asks=may_ask())
+    added: list[tuple[str, DailyWeather, Origin]] = []
+    brought: list[AddReport] = []
+    try:
+        taken = draft() if dry_run else garden.settle(draft, write, asks=may_ask())
+    except BaseException:  # the records could not be kept: then the weather is not kept either
+        if brought:
+            from data_sources.weather_export import take_weather_back
+
+            take_weather_back(garden.folder, added, brought)
+        raise
     assert taken is not None  # no question of an import gives it up
-    plan, weather, brought = taken.plan, taken.weather, taken.brought
+    plan, weather = taken.plan, taken.weather
     for warning in (*plan.warnings, *taken.left_out):
         tell(f"Note: {warning}.")
     for report in plan.reports:
