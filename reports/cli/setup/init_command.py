@@ -13,7 +13,8 @@ import click
 from data_sources.garden import JOURNAL_NAME, SETTINGS_NAME, GardenSettings, create_garden, new_id
 from data_sources.garden_settings import WEEKDAYS
 from phenology.language.date_style import SHOWN_ORDERS
-from phenology.language.tree_selection import few_labels, plain_spaces
+from phenology.language.plain_names import name_key, plain_name
+from phenology.language.tree_selection import few_labels
 from phenology.model.errors import InputError, StoreError
 from phenology.model.records import Place, Stand, Tree
 from reports.cli.common import garden_folder, may_ask, say, tell
@@ -90,7 +91,7 @@ def init_command(
         trees = trees or tuple(_ask_for_trees())
     spot = Place(
         new_id(),
-        plain_spaces(place or "Bench"),
+        plain_name(place or "Bench"),
         read_latitude(where.latitude),
         read_longitude(where.longitude),
         read_elevation(elevation) if elevation else None,
@@ -99,7 +100,7 @@ def init_command(
     grown, unknown = _read_trees(trees)
     usual = country_dates(where.timezone)
     settings = GardenSettings(
-        name=plain_spaces(name) or "Garden",
+        name=plain_name(name) or "Garden",
         units=(units or "C").upper(),
         season_start=season_start,
         date_order=date_order or (usual.order if usual else None),
@@ -164,12 +165,12 @@ def _read_trees(typed: Sequence[str]) -> tuple[list[Tree], list[str]]:
     catalogue = load_species()
     trees: list[Tree] = []
     for text in typed:
-        label, equals, species = (plain_spaces(part) for part in text.partition("="))
+        label, equals, species = (plain_name(part) for part in text.partition("="))
         if not equals or not label or not species:
             raise InputError(
                 f"--tree takes LABEL=SPECIES, such as {json.dumps('Elm 1=Ulmus parvifolia')}; got '{text}'"
             )
-        if label.casefold() in {tree.label.casefold() for tree in trees}:
+        if name_key(label) in {name_key(tree.label) for tree in trees}:
             raise InputError(f"two trees are called '{label}'; labels must differ")
         trees.append(Tree(new_id(), label, species_named(species, catalogue)))
     return trees, [tree.species for tree in trees if tree.species not in catalogue]

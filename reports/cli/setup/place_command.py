@@ -8,7 +8,7 @@ from typing import Any
 import click
 
 from data_sources.garden import new_id
-from phenology.language.tree_selection import plain_spaces
+from phenology.language.plain_names import name_key, plain_name
 from phenology.language.words import plain_words
 from phenology.model.errors import InputError
 from phenology.model.records import Place
@@ -62,7 +62,7 @@ def _field(name: str, read: Callable[[str], Any], *, needed: bool = False) -> Ca
 
 
 def _read_name(garden: OpenGarden, text: str) -> dict[str, Any]:
-    name = plain_spaces(text)
+    name = plain_name(text)
     if not name:
         raise InputError("a place needs a name")
     return {"name": name}
@@ -151,5 +151,5 @@ def remove(garden: OpenGarden, name: str) -> Edit:
 
 def _check_free(garden: OpenGarden, place: Place) -> None:
     for other in garden.places:
-        if other.id != place.id and plain_words(other.name) == plain_words(place.name):
+        if other.id != place.id and plain_words(name_key(other.name)) == plain_words(name_key(place.name)):
             raise InputError(f"there is a place called '{place.name}' already")

@@ -12,7 +12,8 @@ import click
 from data_sources.garden import new_id
 from data_sources.journal.schema import Record
 from data_sources.tables.import_draft import species_named
-from phenology.language.tree_selection import few_labels, place_of, plain_spaces
+from phenology.language.plain_names import name_key, plain_name
+from phenology.language.tree_selection import few_labels, place_of
 from phenology.model.errors import InputError
 from phenology.model.records import Aim, GrowthAim, Stand, Tree
 from reports.cli.common import open_garden_option, put
@@ -49,7 +50,7 @@ def _tree_options(command: Callable[..., Any]) -> Callable[..., Any]:
 
 
 READERS: Readers = {
-    "label": lambda garden, text: {"label": plain_spaces(text)},
+    "label": lambda garden, text: {"label": plain_name(text)},
     "species": lambda garden, text: {"species": species_named(text, garden.catalogue)},
     "pot": text_field("pot"),
     "last_repot": lambda garden, text: {"last_repot": garden.day(text) if text.strip() else None},
@@ -191,7 +192,7 @@ def remove(garden: OpenGarden, tree: str) -> Edit:
 def _check_free(garden: OpenGarden, tree: Tree) -> None:
     if not tree.label:
         raise InputError("a tree needs a label")
-    if any(t.id != tree.id and t.label.casefold() == tree.label.casefold() for t in garden.trees):
+    if any(t.id != tree.id and name_key(t.label) == name_key(tree.label) for t in garden.trees):
         raise InputError(f"there is a tree called '{tree.label}' already")
 
 
