@@ -106,20 +106,26 @@ def write_backup(
     return target
 
 
-def rolling_backup(connection: sqlite3.Connection, path: Path, schema: Schema) -> Path | None:
-    """A backup by routine, when the last one is old enough; then the oldest are thinned out."""
-    backups = list_backups(path)
-    if backups and datetime.now(UTC) - backups[0].at < EVERY:
+def rolling_backup(
+    connection: sqlite3.Connection, path: Path, schema: Schema, *, newest: int = 10, monthly: bool = True
+) -> Path | None:
+    """A backup by routine, when the last one is old enough; then the oldest are thinned out, see `spaced`.
+
+    One with a date still to come, of a clock that was wrong, says nothing of when the last was made.
+    """
+    now = datetime.now(UTC)
+    if any(now - EVERY < backup.at <= now for backup in list_backups(path)):
         return None
     made = write_backup(connection, path, schema)
-    thin(path)
+    thin(path, newest=newest, monthly=monthly)
     return made
 
 
-def thin(path: Path) -> list[Path]:
+def thin(path: Path, *, newest: int = 10, monthly: bool = True) -> list[Path]:
     """Remove routine backups that `spaced` does not keep; returns what was removed."""
     backups = [b for b in list_backups(path) if b.why is None]
-    keep = spaced([b.at for b in backups])
+    keep = spaced([b.at for b in backups if b.at <= datetime.now(UTC)], newest=newest, monthly=monthly)
+    keep |= {b.at for b in backups if b.at > datetime.now(UTC)}
     removed = []
     for backup in backups:
         if backup.at not in keep:
@@ -129,8 +135,8 @@ def thin(path: Path) -> list[Path]:
     return removed
 
 
-def spaced(times: Sequence[datetime], *, newest: int = 10) -> set[datetime]:
-    """Which backups to keep: the newest few, and the last of each month.
+def spaced(times: Sequence[datetime], *, newest: int = 10, monthly: bool = True) -> set[datetime]:
+    """Which backups to keep: the newest few, and with `monthly` the last of each month.
 
     >>> daily = [datetime(2025, 1, 1, tzinfo=UTC) + timedelta(days=d) for d in range(365)]
     >>> kept = sorted(spaced(daily))
@@ -139,4 +145,4 @@ def spaced(times: Sequence[datetime], *, newest: int = 10) -> set[datetime]:
     """
     ordered = sorted(times)
     last_of_month = {(time.year, time.month): time for time in ordered}
-    return {*ordered[-newest:], *last_of_month.values()}
+    return {*ordered[-newest:], *(last_of_month.values() if monthly else ())}

@@ -19,7 +19,7 @@ from pathlib import Path
 
 import numpy as np
 
-from data_sources.weather.store.reading import NO_WEATHER, WeatherReader
+from data_sources.weather.store.reading import FILE_NAME, NO_WEATHER, WeatherReader
 from data_sources.weather.store.records import AddReport, Origin, OriginUse, SuspiciousDay, TakenBack
 from data_sources.weather.store.verdict import Stored, verdict
 from phenology.model.errors import StoreError, WeatherError
@@ -27,7 +27,6 @@ from phenology.weather.series import SOURCES, DailyWeather
 
 __all__ = ["FILE_NAME", "AddReport", "Origin", "OriginUse", "SuspiciousDay", "TakenBack", "WeatherStore"]
 
-FILE_NAME = "weather.sqlite"
 MEMBERS_KEPT_DAYS = 30  # members of older ensembles are dropped; the forecasts themselves stay
 
 
