@@ -241,6 +241,11 @@ def read_settings(folder: Path) -> GardenSettings:
     path = folder / SETTINGS_NAME
     text = read_text(path)
     if text is None:
+        if (folder / "journal.sqlite").exists():
+            raise StoreError(
+                f"the garden in {folder} has lost its {SETTINGS_NAME}; put it back, or let "
+                f"'flushcast init {folder}' write a new one beside the journal."
+            )
         raise StoreError(f"there is no garden in {folder} (no {SETTINGS_NAME}); run 'flushcast init'.")
     try:
         given = tomllib.loads(text)
@@ -352,6 +357,27 @@ def rewritten(path: Path, settings: GardenSettings) -> str:
         if inner not in table or table[inner] != plain:
             _set(table, inner, plain, SETTINGS[name].comment)
     return str(tomlkit.dumps(document))
+
+
+_SECRET = re.compile(r"(?i).*(key|token|secret|password).*|proxies|cache_folder")
+
+
+def without_secrets(path: Path) -> str:
+    """The text of a settings file without keys of services, and what names a computer or its user."""
+    import tomlkit
+
+    text = read_text(path)
+    document: Any = tomlkit.parse(text or "")
+    weather = document.get("weather", {})
+    for table in (document, weather, *_tables_in(weather)):
+        for name in [name for name in table if _SECRET.fullmatch(name)]:
+            table.remove(name)
+    return str(tomlkit.dumps(document))
+
+
+def _tables_in(table: Any) -> list[Any]:
+    inner = [one for one in table.values() if _is_table(one)]
+    return [*inner, *(more for one in inner for more in _tables_in(one))]
 
 
 def _set(table: Any, key: str, value: Any, comment: str = "") -> None:

@@ -10,7 +10,15 @@ from typing import TYPE_CHECKING
 
 import click
 
-from data_sources.garden import JOURNAL_NAME, SETTINGS_NAME, GardenSettings, create_garden, new_id
+from data_sources.garden import (
+    JOURNAL_NAME,
+    SETTINGS_NAME,
+    GardenSettings,
+    create_garden,
+    new_id,
+    open_journal,
+    write_settings,
+)
 from data_sources.garden_settings import WEEKDAYS
 from phenology.language.date_style import SHOWN_ORDERS
 from phenology.language.plain_names import name_key, plain_name
@@ -78,6 +86,11 @@ def init_command(
     if export is not None:
         _rebuild(target, export)
         return
+    if (target / JOURNAL_NAME).exists():
+        if town or lat or lon or elevation or timezone or place or trees:
+            raise click.UsageError("the journal there has its places and trees; only settings can be given")
+        _mend(target, name, units, season_start, date_order, first_weekday)
+        return
     from data_sources.country_dates import country_dates
     from reports.cli.setup.init_where import find_where
 
@@ -119,6 +132,30 @@ def init_command(
     say("Next:")
     say(f"  flushcast {there}" + (f'look "{grown[0].label}" soft' if grown else TREE_ADD))
     say(f"  flushcast {there}weather add FILE.csv")
+
+
+def _mend(
+    folder: Path,
+    name: str,
+    units: str | None,
+    season_start: str | None,
+    date_order: str | None,
+    first_weekday: str | None,
+) -> None:
+    """New settings for a garden that has lost them; its journal stays as it is."""
+    open_journal(folder).close()  # it must be one that can be used
+    settings = GardenSettings(
+        name=plain_name(name) or "Garden",
+        units=(units or "C").upper(),
+        season_start=season_start,
+        date_order=date_order,
+        first_weekday=first_weekday,
+    )
+    write_settings(folder, settings)
+    tell(
+        f"The journal in {folder} is kept; it has new settings, at their defaults unless given: look them "
+        "through with flushcast settings, the season's start above all."
+    )
 
 
 TREE_ADD = 'tree add "Elm 1" "Ulmus parvifolia"'

@@ -24,8 +24,8 @@ from reports.garden.open_garden import OpenGarden
 from reports.text.lines import counted
 
 if TYPE_CHECKING:
-    from data_sources.weather.store.weather_store import AddReport, Origin
-    from phenology.weather.series import DailyWeather
+    from data_sources.weather.store.weather_store import AddReport
+    from data_sources.weather_export import ExportedWeather
 
 
 def garden_answers(garden: OpenGarden, subject: str | None = None) -> Answers:
@@ -39,7 +39,7 @@ class Import:
     """What an import saves: records, and the weather of exported folders, with what became of it."""
 
     plan: ImportPlan
-    weather: list[tuple[str, DailyWeather, Origin]]
+    weather: list[ExportedWeather]
     left_out: list[str]
     brought: list[AddReport] = field(default_factory=list)
 
@@ -83,7 +83,7 @@ def take_in(
         taken.brought = brought[:] = _save(garden, taken.plan, taken.weather)
         added[:] = taken.weather
 
-    added: list[tuple[str, DailyWeather, Origin]] = []
+    added: list[ExportedWeather] = []
     brought: list[AddReport] = []
     try:
         taken = draft() if dry_run else garden.settle(draft, write, asks=may_ask())
@@ -104,11 +104,11 @@ def take_in(
         remembered = " (columns as remembered)" if report.remembered else ""
         tell(f"{report.file}: {', '.join(parts)}{remembered}.")
     if dry_run:
-        for _, series, origin in weather:
+        for _, series, origin, *_ in weather:
             tell(f"{origin.detail}: {counted(int(series.known.sum()), 'days of weather')}.")
         tell("Only checked; nothing was changed.")
         return
-    for (_, _, origin), days in zip(weather, brought, strict=True):
+    for (_, _, origin, *_), days in zip(weather, brought, strict=True):
         new, there = days.added + days.replaced, days.unchanged + days.kept
         tell(f"{origin.detail}: {new:,} new days of weather, {there:,} there already.")
     if not plan.save and not any(days.changed for days in brought):
@@ -122,7 +122,7 @@ def take_in(
 
 def _weather(
     garden: OpenGarden, plan: ImportPlan, folders: Sequence[Path]
-) -> tuple[list[tuple[str, DailyWeather, Origin]], list[str]]:
+) -> tuple[list[ExportedWeather], list[str]]:
     """The weather in exported folders, of the places that are here or come with them; what is left out."""
     from data_sources.weather_export import read_weather_export
 
@@ -131,15 +131,13 @@ def _weather(
     left_out = [
         f"{origin.detail} is left out, for its place is not in this garden; "
         "add it to one with: flushcast weather add FILE --place NAME"
-        for place, _, origin in found
+        for place, _, origin, *_ in found
         if place not in places
     ]
     return [one for one in found if one[0] in places], left_out
 
 
-def _save(
-    garden: OpenGarden, plan: ImportPlan, weather: Sequence[tuple[str, DailyWeather, Origin]]
-) -> list[AddReport]:
+def _save(garden: OpenGarden, plan: ImportPlan, weather: Sequence[ExportedWeather]) -> list[AddReport]:
     """Records and weather together: where the weather cannot be kept, the records are not written either."""
     from data_sources.weather_export import add_weather
 
