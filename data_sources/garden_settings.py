@@ -249,8 +249,8 @@ def read_settings(folder: Path) -> GardenSettings:
         raise StoreError(f"there is no garden in {folder} (no {SETTINGS_NAME}); run 'flushcast init'.")
     try:
         given = tomllib.loads(text)
-    except tomllib.TOMLDecodeError as error:
-        raise InputError(f"{path} does not read as TOML: {error}.") from None
+    except (tomllib.TOMLDecodeError, RecursionError, ValueError) as error:
+        raise InputError(f"{path} does not read as TOML: {_short(error)}.") from None
     inner = given.pop("weather", {})  # its keys with a dot, as in `_FIELD_OF`
     weather = {f"weather.{key}": v for key, v in inner.items()} if _is_table(inner) else {"weather": inner}
     return _checked({**given, **weather}, str(path))
@@ -313,6 +313,10 @@ def _meant(key: str) -> str:
     return f"did you mean {' or '.join(near)}" if near else f"they are {', '.join(_FIELD_OF)}"
 
 
+def _short(error: Exception) -> str:
+    return "it is nested too deeply" if isinstance(error, RecursionError) else str(error)[:200].rstrip(".")
+
+
 def read_text(path: Path) -> str | None:
     with plain_errors(path, "reading"):
         try:
@@ -331,8 +335,8 @@ def rewritten(path: Path, settings: GardenSettings) -> str:
     text = read_text(path)
     try:
         document: Any = tomlkit.document() if text is None else tomlkit.parse(text)
-    except ParseError as error:
-        raise InputError(f"{path} does not read as TOML: {error}.") from None
+    except (ParseError, RecursionError, ValueError) as error:
+        raise InputError(f"{path} does not read as TOML: {_short(error)}.") from None
     if text is None:
         document.add(tomlkit.comment(_HEAD))
         document.add(tomlkit.nl())

@@ -161,7 +161,8 @@ class Batch:
         """Write the change rows; the caller commits."""
         if not self.label.strip():
             raise InputError("a batch needs a label: what was done, in plain words")
-        start = (self.id, self.at.astimezone(UTC).isoformat(), self.device, self.label)
+        label = self.label.encode("utf-8", "backslashreplace").decode("utf-8")
+        start = (self.id, self.at.astimezone(UTC).isoformat(), self.device, label)
         append_changes(self.connection, ((None, *start, *cells, self.undoes) for cells in self._changes))
 
 

@@ -30,7 +30,7 @@ def read_issued(folder: Path) -> dict[date, dict[Key, Issued]]:
             }
             for day, rows in sorted(kept.items())
         }
-    except (OSError, ValueError, KeyError, TypeError, AttributeError):
+    except (OSError, ValueError, KeyError, TypeError, AttributeError, RecursionError):
         return {}
 
 

@@ -18,6 +18,7 @@ from pathlib import Path
 from data_sources.tables.problems import Problem, TableError
 
 SEPARATORS = ",;\t|"
+LARGEST = 1 << 27  # bytes of a table, unpacked; ours
 DEEPEST_HEADER = 60  # lines looked through for the column names
 _END = "\ue000 the end of the file"  # a line of its own behind the last, unless a quote is open there
 _CLOSE_IT = "close it, or take it out. Nothing was changed."
@@ -84,7 +85,12 @@ def header_key(header: str) -> str:
 
 def read_table(path: Path) -> TextTable:
     """Read a table of text whatever wrote it; raises as `read_text` and `split_table` do."""
-    return split_table(path.name, read_text(path))
+    return split_table(printable(path.name), read_text(path))
+
+
+def printable(name: str) -> str:
+    """A file's name as UTF-8 can hold it; a name may be any bytes."""
+    return name.encode("utf-8", "backslashreplace").decode("utf-8")
 
 
 def read_text(path: Path) -> str:
@@ -96,7 +102,8 @@ def read_text(path: Path) -> str:
         If the file cannot be opened, is empty, is a spreadsheet or no text at all.
     """
     try:
-        raw = path.read_bytes()
+        with path.open("rb") as file:
+            raw = file.read(LARGEST + 1)
     except FileNotFoundError:
         raise TableError(f"there is no file {path}") from None
     except IsADirectoryError:
@@ -105,11 +112,16 @@ def read_text(path: Path) -> str:
         raise TableError(f"{path} cannot be read: {(error.strerror or str(error)).lower()}") from None
     if raw[:2] == b"\x1f\x8b":
         try:
-            raw = gzip.decompress(raw)
+            with gzip.open(io.BytesIO(raw)) as packed:
+                raw = packed.read(LARGEST + 1)
         except (OSError, EOFError, zlib.error):
             raise TableError(
                 f"{path.name}: the compressed file is cut short or damaged; fetch it again"
             ) from None
+    if len(raw) > LARGEST:
+        raise TableError(
+            f"{path.name} holds more than {LARGEST >> 20} megabytes; take what is needed out of it"
+        )
     if raw[:4] in (b"PK\x03\x04", b"\xd0\xcf\x11\xe0"):
         raise TableError(f"{path.name} is a spreadsheet file; save the sheet as CSV and take that")
     text = raw.decode(_encoding(raw), errors="replace").removeprefix("\ufeff")

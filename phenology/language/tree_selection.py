@@ -23,9 +23,9 @@ _ALL = {"all", "everything", "all trees", "every tree"}
 _BUT = re.compile(r"\s+(?:but not|but|except for|except|without|not)\s+|\s+minus\s+")
 _AND = re.compile(r"\s*[,;&+]\s*(?:and\s+)?|\s+and\s+")
 _AT = re.compile(r"\s+(?:on|at|in)\s+")
-_NUMBERED = re.compile(r"(?P<stem>.*\S)[ #]+(?P<from>\d+)(?:\s*(?:-|–|to)\s*(?P<to>\d+))?")
-_BARE_NUMBER = re.compile(r"#?(?P<from>\d+)(?:\s*(?:-|–|to)\s*(?P<to>\d+))?")
-_TAIL = re.compile(r"(?P<stem>.*\S)[ #]+(?P<number>\d+)")
+_NUMBERED = re.compile(r"(?P<stem>.*\S)[ #]+(?P<from>\d{1,9})(?:\s*(?:-|–|to)\s*(?P<to>\d{1,9}))?")
+_BARE_NUMBER = re.compile(r"#?(?P<from>\d{1,9})(?:\s*(?:-|–|to)\s*(?P<to>\d{1,9}))?")
+_TAIL = re.compile(r"(?P<stem>.*\S)[ #]+(?P<number>\d{1,9})")
 
 
 @dataclass(frozen=True)
@@ -166,7 +166,8 @@ def in_order(trees: Iterable[Tree]) -> list[Tree]:
 def label_key(label: str) -> list[tuple[int, int, str]]:
     """Key that sorts labels as a person would."""
     parts = re.split(r"([0-9]+)", label.casefold())
-    return [(0, int(p), "") if i % 2 else (1, 0, p) for i, p in enumerate(parts)]
+    numbers = [p.lstrip("0") for p in parts]  # as text: one with thousands of digits is a label too
+    return [(0, len(numbers[i]), numbers[i]) if i % 2 else (1, 0, p) for i, p in enumerate(parts)]
 
 
 class _SelectionReader:

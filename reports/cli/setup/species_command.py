@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
 from dataclasses import replace
 from typing import Any
@@ -95,7 +96,7 @@ def _value(field: str, text: str) -> Any:
         return [part.strip() for part in text.split(",") if part.strip()]
     if field == "leaves":
         low, _, high = text.replace("–", "-").partition("-")
-        if not low.strip().isdigit() or (high and not high.strip().isdigit()):
+        if not all(re.fullmatch(r"\s*[0-9]{1,4}\s*", count) for count in (low, high or low)):
             raise InputError(f"leaves takes two counts such as 5-9; got '{text}'")
         return [int(low), int(high or low)]
     if field == "prone":

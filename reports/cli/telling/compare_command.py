@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -100,6 +101,6 @@ def _trees(text: str, garden: Garden) -> list[str]:
 
 def _season(text: str) -> int:
     year = text.split("/")[0]
-    if not (year.isdigit() and len(year) == 4):
+    if not re.fullmatch(r"[0-9]{4}", year):
         raise click.UsageError(f"a season is a year such as 2024, or 2024/25; got '{text}'")
     return int(year)
