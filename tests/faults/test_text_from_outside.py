@@ -81,3 +81,12 @@ def test_names_with_lines_do_not_break_a_calendar(demo: Bench, tmp_path: Path) -
     assert lines.count(b"BEGIN:VEVENT") == lines.count(b"END:VEVENT") > 0
     assert not any(b"\n" in line or b"\r" in line for line in lines)
     demo.does("calendar", "--out", file)  # it still reads
+    demo.does("undo")
+
+
+@pytest.mark.parametrize("kind", ["svg", "png"])
+def test_a_label_with_signs_of_formulas_is_drawn(demo: Bench, tmp_path: Path, kind: str) -> None:
+    demo.does("tree", "edit", "Quince 2", "--label", r"$\def$ $x_1")
+    demo.does("chart", "garden", "--out", tmp_path / f"a.{kind}")
+    demo.does("chart", "tree", "--tree", r"$\def$ $x_1", "--out", tmp_path / f"b.{kind}")
+    demo.does("undo")
