@@ -6,6 +6,7 @@ from datetime import date
 
 import pandas as pd
 
+from phenology.advice.agenda import make_agenda
 from phenology.advice.forecast_change import forecast_changes
 from phenology.advice.round import plan_round
 from phenology.advice.windows import windows
@@ -145,7 +146,7 @@ class Ahead(Opened):
         1  Hornbeam 2 2026-06-15     1
         2  Hornbeam 1 2026-06-16     1
         """
-        return tables.round_table(plan_round(self.outlook).visits).as_frame()
+        return tables.round_table(plan_round(make_agenda(self.outlook)).visits).as_frame()
 
     @names_columns(tables.CHANGES)
     def changes(self, since: date | None = None) -> pd.DataFrame:

@@ -14,9 +14,8 @@ from phenology.advice.adviser import late_seasons
 from phenology.advice.care import CareDue
 from phenology.advice.forecast_change import ForecastChange
 from phenology.advice.forecast_rows import ForecastRow, GardenForecast
-from phenology.advice.next_steps import NextStep
-from phenology.advice.round import Visit
 from phenology.advice.season_duties import all_care
+from phenology.advice.visits import Visit
 from phenology.advice.windows import Window
 from phenology.forecasting.arrival import LEVELS
 from phenology.garden import Garden
@@ -40,17 +39,17 @@ def _odds(odds_of: Callable[[R], Odds]) -> Iterator[Column[R]]:
         yield Column(f"odds.{when}", "number", at(k), f"odds that what a cut wakes ripens {said}", digits=3)
 
 
-def _quantile_dates() -> Iterator[Column[NextStep]]:
-    def at(level: float) -> Callable[[NextStep], date | None]:
+def _quantile_dates() -> Iterator[Column[ForecastRow]]:
+    def at(level: float) -> Callable[[ForecastRow], date | None]:
         return lambda step: step.date_at(level)
 
     for name, level in LEVEL_NAMES.items():
         yield Column(name, "date", at(level), f"by when it has come with a chance of {level:.0%}")
 
 
-def _quantile_days() -> Iterator[Column[NextStep]]:
-    def at(level: float) -> Callable[[NextStep], float | None]:
-        return lambda step: step.row.day(level)
+def _quantile_days() -> Iterator[Column[ForecastRow]]:
+    def at(level: float) -> Callable[[ForecastRow], float | None]:
+        return lambda step: step.day(level)
 
     for name, level in LEVEL_NAMES.items():
         yield Column(f"day.{name}", "day", at(level), "the same as a decimal day of the season", digits=2)
@@ -64,37 +63,37 @@ def _opening() -> Iterator[Column[Window]]:
         yield Column(f"opens.p{level}", "date", at(k), f"by when it has opened with a chance of {level} %")
 
 
-FORECAST: tuple[Column[NextStep], ...] = (
-    Column("tree", "id", lambda s: s.row.tree.id, "the tree's id"),
-    Column("label", "text", lambda s: s.row.tree.label, "its name"),
-    Column("species", "text", lambda s: s.row.tree.species, "its Latin name"),
-    Column("place", "text", lambda s: s.row.place, "where it stands"),
-    Column("season", "season", lambda s: s.row.season, "the year in which the season starts"),
-    Column("flush", "whole", lambda s: s.row.flush, "1 for the season's own"),
-    Column("stage", "text", lambda s: s.row.stage, "forecast, or hardened when that was seen"),
-    Column("operation", "text", lambda s: s.row.operation, "that it opens"),
-    Column("seen.after", "date", lambda s: s.row.seen[0], "last look before it", listed=True),
-    Column("seen.by", "date", lambda s: s.row.seen[1], "first look at it", listed=True),
-    Column("look_on", "date", lambda s: s.row.look_on, "when to look next"),
+FORECAST: tuple[Column[ForecastRow], ...] = (
+    Column("tree", "id", lambda s: s.tree.id, "the tree's id"),
+    Column("label", "text", lambda s: s.tree.label, "its name"),
+    Column("species", "text", lambda s: s.tree.species, "its Latin name"),
+    Column("place", "text", lambda s: s.place, "where it stands"),
+    Column("season", "season", lambda s: s.season, "the year in which the season starts"),
+    Column("flush", "whole", lambda s: s.flush, "1 for the season's own"),
+    Column("stage", "text", lambda s: s.stage, "forecast, or hardened when that was seen"),
+    Column("operation", "text", lambda s: s.operation, "that it opens"),
+    Column("seen.after", "date", lambda s: s.seen[0], "last look before it", listed=True),
+    Column("seen.by", "date", lambda s: s.seen[1], "first look at it", listed=True),
+    Column("look_on", "date", lambda s: s.look_on, "when to look next"),
     *_quantile_dates(),
     *_quantile_days(),
-    Column("p_not", "number", lambda s: s.row.arrival and s.row.arrival.p_not,
+    Column("p_not", "number", lambda s: s.arrival and s.arrival.p_not,
            "the chance that it does not come this season", digits=4),
-    Column("last_safe", "date", lambda s: s.row.advice and s.row.advice.last_safe, "the last safe date"),
-    *_odds(lambda s: s.row.advice.odds if s.row.advice else None),
-    Column("looks", "whole", lambda s: s.row.looks, "of the species, on which it rests"),
-    Column("seasons", "whole", lambda s: s.row.trust.seasons, "in which its steps were seen here"),
-    Column("prior_share", "number", lambda s: s.row.trust.prior_share,
+    Column("last_safe", "date", lambda s: s.advice and s.advice.last_safe, "the last safe date"),
+    *_odds(lambda s: s.advice.odds if s.advice else None),
+    Column("looks", "whole", lambda s: s.looks, "of the species, on which it rests"),
+    Column("seasons", "whole", lambda s: s.trust.seasons, "in which its steps were seen here"),
+    Column("prior_share", "number", lambda s: s.trust.prior_share,
            "of the catalogue in what is believed, 0 to 1", digits=3),
-    Column("trust", "text", lambda s: s.row.trust.words, "how far it may be trusted"),
-    Column("warnings", "texts", lambda s: s.row.warnings, "what to mind"),
+    Column("trust", "text", lambda s: s.trust.words, "how far it may be trusted"),
+    Column("warnings", "texts", lambda s: s.warnings, "what to mind"),
 )  # fmt: skip
 
 
-def forecast_table(forecast: GardenForecast, units: str = "C") -> Table[NextStep]:
+def forecast_table(forecast: GardenForecast, units: str = "C") -> Table[ForecastRow]:
     """The forecast, soonest first."""
     garden = forecast.garden
-    steps = (NextStep(row, garden) for row in forecast.rows)
+    steps = (row for row in forecast.rows)
     return Table("flushcast.forecast/1", FORECAST, steps, units=units, season_label=garden.calendar.label)
 
 
@@ -132,21 +131,21 @@ def days_by_source(garden: Garden) -> dict[str, int]:
 class Chance:
     """The chance that a stage has come by the end of one day."""
 
-    step: NextStep
+    step: ForecastRow
     day: int
     chance: float
 
     @property
     def date(self) -> date:
         """The day."""
-        return self.step.garden.calendar.start(self.step.row.season) + timedelta(days=self.day - 1)
+        return self.step.garden.calendar.start(self.step.season) + timedelta(days=self.day - 1)
 
 
 CHANCES: tuple[Column[Chance], ...] = (
-    Column("label", "text", lambda c: c.step.row.tree.label, "the tree's name"),
-    Column("season", "season", lambda c: c.step.row.season, "the year in which the season starts"),
-    Column("flush", "whole", lambda c: c.step.row.flush, "1 for the season's own"),
-    Column("stage", "text", lambda c: c.step.row.stage, "forecast"),
+    Column("label", "text", lambda c: c.step.tree.label, "the tree's name"),
+    Column("season", "season", lambda c: c.step.season, "the year in which the season starts"),
+    Column("flush", "whole", lambda c: c.step.flush, "1 for the season's own"),
+    Column("stage", "text", lambda c: c.step.stage, "forecast"),
     Column("date", "date", lambda c: c.date, "from today on"),
     Column("day", "whole", lambda c: c.day, "the same as day of the season"),
     Column("chance", "number", lambda c: c.chance, "that it has come by the day's end, 0 to 1"),
@@ -157,7 +156,7 @@ def chances_table(forecast: GardenForecast) -> Table[Chance]:
     """The forecast in full, day by day from today on."""
     garden = forecast.garden
     found = (
-        Chance(NextStep(row, garden), day, chance)
+        Chance(row, day, chance)
         for row in forecast.rows
         if row.arrival is not None and row.dated
         for day, chance in enumerate(row.arrival.curve.tolist())

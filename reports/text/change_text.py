@@ -21,7 +21,7 @@ CAUSE = {"weather": "the weather", "looks": "your looks"}
 FIRST_TOLD = 8  # more lines than this are counted, not told
 
 
-def misses_text(folder: Path, forecast: GardenForecast) -> str:
+def misses_text(folder: Path, forecast: GardenForecast, width: int = 80) -> str:
     """Misses since an earlier forecast in sentences, empty where there are none; keeps what this one says.
 
     The earlier one is the newest issued before the last look and a week ago at least, or else the oldest
@@ -38,13 +38,13 @@ def misses_text(folder: Path, forecast: GardenForecast) -> str:
         return ""
     since = max([day for day in issued if day <= changed_since(garden)] or [min(issued)])
     found = misses(issued[since], forecast)
-    return changes_text(found, since) if found else ""
+    return changes_text(found, since, width) if found else ""
 
 
 def changes_text(changes: Sequence[ForecastChange], since: date, width: int = 80) -> str:
     """Misses first, then dates that moved; trees that changed alike share a line."""
     if not changes:
-        return f"Since {short_date(since)}: nothing moved by more than a few days."
+        return "\n".join(wrapped(f"Since {short_date(since)}: nothing moved by more than a few days.", width))
     groups: dict[tuple[object, ...], list[ForecastChange]] = {}
     for change in changes:
         key = (change.stage, change.expected, change.now, change.missed, change.why, change.not_yet)
