@@ -24,7 +24,7 @@ from phenology.language.written_days import DATE_ORDERS, DateOrder
 from phenology.model.errors import InputError, StageOrderError, UnknownNameError
 from phenology.model.records import Flush, Look, Place, Tree, Work
 from phenology.model.season import SeasonCalendar
-from phenology.records.entries import Changes, look_changes, work_changes
+from phenology.records.entries import Changes, kind_of_date, look_changes, work_changes
 from phenology.records.flushes import TreeRecord
 from phenology.records.record_book import RecordBook
 from phenology.species.catalogue import Species
@@ -182,12 +182,15 @@ def _take_dated(dated: list[tuple[Row, ImportedFile]], draft: Draft, *, new_tree
         for tree in trees:
             id = draft.new_id()
             entry = row.make(Look, id, tree.id, "") if "stage" in row.values else row.make(Work, id, tree.id)
+            around = book.around(tree.id, tree.label, entry.latest)
+            if isinstance(entry, Look) and _is_plain_date(row):
+                entry = replace(entry, kind=kind_of_date(entry, around, draft.today))
             if _key(entry) in known:
                 report.there += 1
                 continue
             known.add(_key(entry))
             with draft.gathering():
-                changes = _changes(entry, row, book.around(tree.id, tree.label, entry.latest), draft)
+                changes = _changes(entry, row, around, draft)
                 book.apply(changes)
                 draft.plan.save += changes.save
                 report.added += 1
@@ -220,6 +223,12 @@ def _kind(row: Row) -> str:
         )
         raise FileQuestion("kind", ("seen", "happened"), message)
     return kind
+
+
+def _is_plain_date(row: Row) -> bool:
+    """Whether neither file, cell nor date say if a stage was seen or happened on a day."""
+    said = row.texts.get("kind") or row.sheet.options.get("kind")
+    return not said and row.values["earliest"] == row.values["latest"]
 
 
 def _new_tree(row: Row, draft: Draft, error: InputError, *, asked: bool) -> Tree:

@@ -7,22 +7,21 @@ import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
-import numpy as np
-
 from phenology.forecasting.arrival import Arrival
-from phenology.forecasting.propagation import Step, propagate
+from phenology.forecasting.propagation import Requires, Step, link_step, propagate
 from phenology.garden import Garden
 from phenology.heat.clocks import CLOCKS, ThermalTime
 from phenology.learning.flush_history import FlushHistory
-from phenology.learning.garden_fit import GardenFit
+from phenology.learning.garden_fit import GardenFit, Link
 from phenology.learning.garden_leaves import STEP as LEAFING
 from phenology.learning.garden_leaves import GardenLeaves
 from phenology.learning.prediction import Prediction, by_calendar
-from phenology.learning.transitions import LINKS, Transition
+from phenology.learning.transitions import Transition
 from phenology.model.records import Flush, Site, Tree
 from phenology.model.season import NEVER
 from phenology.weather.traces import Traces, draw_traces
 
+EVEN = 0.5  # believed more than the steps, a longer wait is what a forecast is said to rest on
 NARROW_DAYS = 10.0  # an interval no wider is taken to hold its event anywhere alike (ours)
 
 
@@ -117,68 +116,63 @@ class FlushForecasts:
             return []
         start, begun = known
         traces, thermal_time = self.drawn(h.site, h.flush.season, issued)
-        steps = []
-        target = start
-        while target in LINKS:
-            target = LINKS[target]
-            steps.append(self._step(h, self.fit.path(h.tree, start, target)[-1], thermal_time, traces))
+        links = self.fit.chain(h.tree, start)
+        steps = [self._step(h, link, thermal_time, traces) for link in links]
         curves = propagate(begun, steps, thermal_time, traces.gap_variance)
         used: list[Transition] = []
         found: list[tuple[str, tuple[Transition, ...], Arrival]] = []
-        for step, drawn in zip(steps, curves, strict=True):
-            used.append(step.transition)
+        for link, step, drawn in zip(links, steps, curves, strict=True):
+            used.append(link.wait)
             if math.isfinite(step.seen[1]):
                 used = []  # what follows rests on the look
-            else:
-                found.append((step.transition.target, tuple(used), Arrival.over(drawn)))
-        for k in reversed(range(len(found) - 1)):
-            # a stage taken at one stride may come out ahead of the steps on its way: they come no later
-            earlier = np.maximum(found[k][2].curve, found[k + 1][2].curve)
-            found[k] = (*found[k][:2], Arrival(earlier))
+                continue
+            strides = [stride.wait for stride in link.strides if stride.weight > EVEN]
+            found.append((link.wait.target, tuple(strides[-1:] or used), Arrival.over(drawn)))
         if found and start == "start" and unmeasured_cover(self.garden, h):
             return [StageAhead(h, *found[0], dated=False)]
         return [StageAhead(h, *one) for one in found]
 
-    def _step(
-        self, h: FlushHistory, transition: Transition, thermal_time: ThermalTime, traces: Traces
-    ) -> Step:
+    def _step(self, h: FlushHistory, link: Link, thermal_time: ThermalTime, traces: Traces) -> Step:
         fixed = falls_back(self.garden, h)
 
-        def requirement(began: float) -> Prediction:
-            found = self.fit.requirement(transition).predict(
-                h.tree.species, h.tree.id, h.flush.season, h.number > 1, began
-            )
-            return by_calendar(found, CLOCKS) if fixed else found
+        def requires(transition: Transition) -> Requires:
+            def requirement(began: float) -> Prediction:
+                found = self.fit.requirement(transition).predict(
+                    h.tree.species, h.tree.id, h.flush.season, h.number > 1, began
+                )
+                return by_calendar(found, CLOCKS) if fixed else found
 
-        begun = h.begun(transition.target)
-        not_yet = h.came.get(transition.target, (-math.inf, NEVER))[0]
+            return requirement
+
+        begun = h.begun(link.wait.target)
+        not_yet = h.came.get(link.wait.target, (-math.inf, NEVER))[0]
         paced = None
-        if transition == LEAFING and self._leaves.counts(h).growing is not None:
+        if link.wait == LEAFING and self._leaves.counts(h).growing is not None:
 
             def paced(
                 prediction: Prediction, times: Sequence[float]
             ) -> list[tuple[float, float, Prediction]]:
                 return self._leaves.informed(h, prediction, thermal_time, traces.gap_variance, times)
 
-        return Step(transition, requirement, (not_yet, NEVER) if begun is None else begun, paced)
+        return link_step(link, requires, (not_yet, NEVER) if begun is None else begun, paced)
 
     def _beginning(self, h: FlushHistory) -> tuple[str, tuple[float, float]] | None:
         """Where the chain of a flush begins, and when that was; None where the records do not say.
 
         The latest stage it has reached, unless looks leave wide open when that was: then the stage before,
-        whose wait tells the likelier times within the interval.
+        whose wait tells the likelier times within the interval. Further back where a longer wait from there
+        tells of what is still to come.
         """
         known = [(s, b) for s in ("extended", "budbreak", "work", "start") if (b := h.begun(s)) is not None]
-        for (stage, begun), (before, _) in itertools.pairwise(known):
-            narrow = begun[1] - begun[0] <= NARROW_DAYS
-            blind = before == "start" and unmeasured_cover(self.garden, h)
-            if (
-                narrow
-                or blind
-                or len(self.fit.path(h.tree, before, stage)) != len(Transition(before, stage).links())
-            ):
-                return stage, begun
-        return known[-1] if known else None
+        found = 0
+        for k, ((stage, begun), (before, _)) in enumerate(itertools.pairwise(known)):
+            if before == "start" and unmeasured_cover(self.garden, h):
+                break
+            wide = begun[1] - begun[0] > NARROW_DAYS and found == k
+            to_come = Transition(stage, "hardened").links() if stage != "hardened" else ()
+            if wide or any(self.fit.weight(h.tree.species, Transition(before, s.target)) for s in to_come):
+                found = k + 1
+        return known[found] if known else None
 
     def _only_assumed(self, h: FlushHistory) -> bool:
         """A second flush of a fixed grower is never assumed from work, only seen."""

@@ -15,7 +15,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from phenology.forecasting.longer_waits import Move, bent, moments
 from phenology.heat.clocks import CLOCKS, Clock, ThermalTime
+from phenology.learning.garden_fit import Link
 from phenology.learning.prediction import Prediction
 from phenology.learning.transitions import Transition
 from phenology.mathematics.normal_curve import normal_cdf
@@ -37,6 +39,29 @@ Paced = Callable[[Prediction, Sequence[float]], Sequence[tuple[float, float, Pre
 """What leaf counts make of a wait: from equally likely beginnings, (share, beginning, prediction) of each."""
 
 
+Requires = Callable[[float], Prediction]
+"""The requirement of a wait, given the day on which it probably begins."""
+
+
+@dataclass(frozen=True)
+class Whole:
+    """A wait over several steps of a chain, learned where looks did not tell the steps apart.
+
+    Attributes
+    ----------
+    start : str
+        The chain's beginning, or the stage in it, from which it runs.
+    predict : callable
+        Its requirement.
+    weight : float
+        How far it is believed against the steps, above 0 to 1 (the steps add nothing).
+    """
+
+    start: str
+    predict: Requires
+    weight: float
+
+
 @dataclass(frozen=True)
 class Step:
     """One wait of a chain.
@@ -46,17 +71,31 @@ class Step:
     transition : Transition
         From the chain's beginning, or from a stage that comes before in it, to this one.
     predict : callable
-        The requirement, given the day on which the wait probably begins.
+        Its requirement.
     seen : (float, float)
         Between which looks the stage came: (-inf, inf) without looks, (t, inf) when it had not come at t.
     paced : callable, optional
         See `Paced`; None where no leaves were counted.
+    wholes : tuple of Whole
+        Longer waits that end with this stage, the shortest first.
     """
 
     transition: Transition
-    predict: Callable[[float], Prediction]
+    predict: Requires
     seen: tuple[float, float] = (-math.inf, math.inf)
     paced: Paced | None = None
+    wholes: tuple[Whole, ...] = ()
+
+
+def link_step(
+    link: Link,
+    requires: Callable[[Transition], Requires],
+    seen: tuple[float, float] = (-math.inf, math.inf),
+    paced: Paced | None = None,
+) -> Step:
+    """The step of a learned chain, with the longer waits that bear on it."""
+    wholes = tuple(Whole(s.wait.start, requires(s.wait), s.weight) for s in link.strides)
+    return Step(link.wait, requires(link.wait), seen, paced, wholes)
 
 
 def propagate(
@@ -95,15 +134,94 @@ def propagate(
     gap = np.zeros(sums.shape[-1]) if gap_variance is None else gap_variance
     weather = _Weather(sums, gap, clocks, every)
     curves: dict[str, Array] = {}
-    for step in steps:
-        curve = _unconditional(step, begun, curves, weather)
-        after, by = step.seen
-        if math.isfinite(by):
-            curve = within(curve, after, by)
-        elif math.isfinite(after):
-            curve = not_by(curve, after)
-        curves[step.transition.target] = curve
+    moves = [move for step in steps if (move := _pass(step, steps, begun, curves, weather)) is not None]
+    if moves:
+        _smooth(steps, curves, dict(moves), weather)
     return list(curves.values())
+
+
+def _pass(
+    step: Step, steps: Sequence[Step], begun: tuple[float, float], curves: dict[str, Array], weather: _Weather
+) -> tuple[str, Move] | None:
+    """Add the curves of a step's stage; where longer waits bear on it, what they moved."""
+    stage, (after, by) = step.transition.target, step.seen
+    freely = curve = _unconditional(step, begun, curves, weather)
+    shown = _shown(steps)
+    for whole in () if stage in shown else step.wholes:
+        over, alone = _two_ways(whole, step, steps, begun, curves, curve, weather)
+        curve = bent(curve, over, alone, whole.weight)
+        curve = _not_before(shown, curves, curve)
+    move = None if curve is freely else Move.between(freely, curve)
+    if math.isfinite(by):
+        curve = within(curve, after, by)
+    elif math.isfinite(after):
+        curve = not_by(curve, after)
+    curves[stage] = curve
+    return None if move is None else (stage, move)
+
+
+def _two_ways(
+    whole: Whole,
+    step: Step,
+    steps: Sequence[Step],
+    begun: tuple[float, float],
+    curves: Mapping[str, Array],
+    so_far: Array,
+    weather: _Weather,
+) -> tuple[Array, Array]:
+    """The curves of a stage by a longer wait, and by its steps, whatever looks say of the stages between."""
+    over = _unconditional(
+        Step(Transition(whole.start, step.transition.target), whole.predict), begun, curves, weather
+    )
+    stages = [s.transition.target for s in steps]
+    first = stages.index(whole.start) + 1 if whole.start in stages else 0
+    inner = steps[first : stages.index(step.transition.target) + 1]
+    if not any(math.isfinite(t) for s in inner[:-1] for t in s.seen) and step.paced is None:
+        return over, so_far
+    blind = {whole.start: curves[whole.start]} if whole.start in curves else {}
+    between = [s.transition.target for s in inner]
+    unlooked = [
+        Step(s.transition, s.predict, wholes=tuple(w for w in s.wholes if w.start in between)) for s in inner
+    ]
+    for one in unlooked:
+        _pass(one, unlooked, begun, blind, weather)
+    return over, blind[step.transition.target]
+
+
+def _smooth(
+    steps: Sequence[Step], curves: dict[str, Array], moves: dict[str, Move], weather: _Weather
+) -> None:
+    """Let what longer waits say of a stage move the stages before it that nobody has seen."""
+    for step in reversed(steps):
+        stage, before = step.transition.target, step.transition.start
+        move = moves.get(stage)
+        if move is None or before not in curves:
+            continue
+        earlier = next(s for s in steps if s.transition.target == before)
+        if math.isfinite(earlier.seen[1]):
+            continue
+        came = curves[before]
+        ends = _times_at(came, NODE_LEVELS[[1, 3]])
+        later = [
+            moments(_mixture(step.predict(_middle(came)), end[:, None], np.ones(1), weather))[0]
+            for end in ends.T
+        ]
+        slope = np.clip((later[1] - later[0]) / np.maximum(ends[:, 1] - ends[:, 0], 0.1), 0.0, 1.0)
+        back = move.carried_back(came, slope)
+        moves[before] = moves[before].then(back) if before in moves else back
+        moved = _not_before(_shown(steps), curves, back.applied(came, earlier.seen[0]))
+        curves[before] = np.maximum(moved, curves[stage])
+
+
+def _shown(steps: Sequence[Step]) -> list[str]:
+    return [one.transition.target for one in steps if math.isfinite(one.seen[1])]
+
+
+def _not_before(shown: Sequence[str], curves: Mapping[str, Array], curve: Array) -> Array:
+    """Nothing comes before what looks have shown."""
+    for stage in shown:
+        curve = np.minimum(curve, curves.get(stage, curve))
+    return curve
 
 
 @dataclass(frozen=True)

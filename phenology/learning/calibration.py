@@ -80,7 +80,7 @@ def calibrate(
             if transition in single:
                 shown = bool(seen) or (species is not None and transition.start != "work")
             else:
-                shown = fit.at_one_stride(name, transition)
+                shown = fit.weight(name, transition) > 0
             if shown:
                 yield _calibrated(fit, name, transition)
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 from phenology.garden import Garden
 from phenology.learning.flush_history import FlushHistory, histories, waits_for
@@ -14,6 +14,22 @@ from phenology.model.season import NEVER
 from phenology.species.catalogue import neutral_species
 
 FEWEST_FLUSHES = 2  # before which nothing is said of a tree's habit (ours)
+
+
+@dataclass(frozen=True)
+class Stride:
+    """A wait over several steps, and how far it is believed against them, above 0 to 1."""
+
+    wait: Transition
+    weight: float
+
+
+@dataclass(frozen=True)
+class Link:
+    """One wait of a chain, with the longer waits that end where it does, the shortest first."""
+
+    wait: Transition
+    strides: tuple[Stride, ...] = ()
 
 
 @dataclass(eq=False)
@@ -30,7 +46,6 @@ class GardenFit:
     _waits: dict[Transition, list[Wait]] = field(init=False, default_factory=dict)
     _runs_on: dict[str, bool] = field(init=False, default_factory=dict)
     _seen: dict[Transition, dict[str, set[int]]] = field(init=False, default_factory=dict)
-    _bracketed: dict[Transition, dict[str, set[int]]] = field(init=False, default_factory=dict)
     _shares: dict[tuple[str, Transition], float] = field(init=False, default_factory=dict)
     _fits: dict[Transition, Requirement] = field(init=False, default_factory=dict)
 
@@ -73,16 +88,6 @@ class GardenFit:
             self._fits[transition] = self.model(transition).fit(waits, thermal_time)
         return self._fits[transition]
 
-    def seasons_seen(self, species: str, transition: Transition) -> set[int]:
-        """Seasons in which a wait of the species was seen to end."""
-        if transition not in self._seen:
-            seen: dict[str, set[int]] = {}
-            for w in self.waits(transition):
-                if w.target[1] != NEVER:
-                    seen.setdefault(w.species, set()).add(w.season)
-            self._seen[transition] = seen
-        return self._seen[transition].get(species, set())
-
     def prior_share(self, species: str, transition: Transition) -> float:
         """See `Requirement.prior_share`; reckoned once a species."""
         key = (species, transition)
@@ -90,20 +95,49 @@ class GardenFit:
             self._shares[key] = self.requirement(transition).prior_share(species)
         return self._shares[key]
 
-    def path(self, tree: Tree, start: str, target: str) -> tuple[Transition, ...]:
-        """The way from where a flush is to a stage: step by step, or at one stride.
+    def chain(self, tree: Tree, start: str) -> list[Link]:
+        """The waits of a tree's flush from a stage on, each with the longer waits that bear on its end.
 
-        One stride is taken where the records hold only its two ends (a notebook of hardening dates,
-        say): see `at_one_stride`.
+        Leaves of a tree whose shoots run on harden all the same: counted from bud break.
         """
-        if target == "hardened" and self.runs_on(tree):
-            return (Transition(start, target),)
-        return self.path_of(tree.species, start, target)
+        links = self.chain_of(tree.species, start)
+        if start == "extended" or not self.runs_on(tree):
+            return links
+        return [*links[:-1], replace(links[-1], wait=Transition("budbreak", "hardened"))]
 
-    def path_of(self, species: str, start: str, target: str) -> tuple[Transition, ...]:
+    def chain_of(self, species: str, start: str) -> list[Link]:
         """The same for any tree of a species."""
-        whole = Transition(start, target)
-        return (whole,) if self.at_one_stride(species, whole) else whole.links()
+        links, stages = [], [start]
+        for step in Transition(start, "hardened").links():
+            longer = [Transition(stage, step.target) for stage in reversed(stages[:-1])]
+            strides = [Stride(whole, weight) for whole in longer if (weight := self.weight(species, whole))]
+            links.append(Link(step, tuple(strides)))
+            stages.append(step.target)
+        return links
+
+    def weight(self, species: str, whole: Transition) -> float:
+        """How far a longer wait is believed against the steps that make it up, 0 to 1.
+
+        The share of its seasons of which the steps know nothing (ours): where looks tell the steps, the whole
+        adds nothing to them; of hardening dates alone it is all that is known.
+        """
+        own = len(self.seasons_seen(species, whole))
+        return 1 - steps / own if own > (steps := self._seasons_by_steps(species, whole)) else 0.0
+
+    def _seasons_by_steps(self, species: str, whole: Transition) -> int:
+        """Seasons from which the parts of a longer wait are known, where they are known best."""
+        return max(
+            min(
+                self.seasons_known(species, Transition(whole.start, step.start)),
+                self.seasons_known(species, Transition(step.start, whole.target)),
+            )
+            for step in whole.links()[1:]
+        )
+
+    def seasons_known(self, species: str, wait: Transition) -> int:
+        """Seasons from which a wait is known, at one stride or by its parts."""
+        own = len(self.seasons_seen(species, wait))
+        return own if len(wait.links()) == 1 else max(own, self._seasons_by_steps(species, wait))
 
     def runs_on(self, tree: Tree) -> bool:
         """Whether, in two flushes or more, a tree's shoots were never seen to stop before leaves were hard.
@@ -121,23 +155,16 @@ class GardenFit:
                 self._runs_on[one.id] = free and len(stopped) >= FEWEST_FLUSHES and not any(stopped)
         return self._runs_on[tree.id]
 
-    def at_one_stride(self, species: str, whole: Transition) -> bool:
-        """Whether more seasons bracket the whole of a longer wait than bracket its least known step."""
-        steps = whole.links()
-        if len(steps) == 1:
-            return False
-        known_steps = min(len(self.seasons_bracketed(species, s)) for s in steps)
-        return len(self.seasons_bracketed(species, whole)) > known_steps
-
-    def seasons_bracketed(self, species: str, transition: Transition) -> set[int]:
+    def seasons_seen(self, species: str, transition: Transition) -> set[int]:
         """Seasons in which a look (or what work shows) tells a wait's end from its beginning.
 
         A step that had ended by the first look at all says next to nothing of how long it took.
         """
-        if transition not in self._bracketed:
+        if transition not in self._seen:
             found: dict[str, set[int]] = {}
             for w in self.waits(transition):
-                if w.target[1] != NEVER and w.target[0] >= w.anchor[1]:
+                told_apart = w.target[0] >= w.anchor[1] and w.target[0] > w.anchor[0]
+                if w.target[1] != NEVER and told_apart:
                     found.setdefault(w.species, set()).add(w.season)
-            self._bracketed[transition] = found
-        return self._bracketed[transition].get(species, set())
+            self._seen[transition] = found
+        return self._seen[transition].get(species, set())

@@ -14,10 +14,29 @@ from phenology.model.errors import InputError
 from phenology.model.operations import Operation
 from phenology.model.records import Flush, Look, Work
 from phenology.model.season import SeasonCalendar
+from phenology.model.stages import Stage
 from phenology.records.flushes import NEXT_BEGAN, TreeRecord, place_look
 from phenology.records.waking import Waking, wake
 
 Entry = Work | Flush | Look
+
+DATED_STAGES = (Stage.BUDBREAK, Stage.EXTENDED, Stage.HARDENED)
+"""Stages whose day growers keep as a date; any other stage is something that was seen to stand."""
+LONG_AGO_DAYS = 30
+"""What is written down so long after its day, with no look in `UNSEEN_DAYS` before it, is a date (ours)."""
+UNSEEN_DAYS = 21
+
+
+def kind_of_date(look: Look, record: TreeRecord, today: date) -> str:
+    """Whether a date of which nobody said so tells when a stage was seen to stand, or when it came about.
+
+    "Hardened, 10 June 2004", written down years later by somebody who did not look in the weeks before, is a
+    date that was kept: hardened about then. A look among others, or of these days, shows what stood then.
+    """
+    if look.stage not in DATED_STAGES or (today - look.latest).days < LONG_AGO_DAYS:
+        return "seen"
+    before = [(look.earliest - other.latest).days for other in record.looks if other.latest < look.earliest]
+    return "seen" if min(before, default=UNSEEN_DAYS) < UNSEEN_DAYS else "happened"
 
 
 @dataclass(frozen=True)

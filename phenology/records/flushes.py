@@ -178,7 +178,7 @@ def place_look(
         placement = _newest(look, record, calendar, flushes, new_id, cause)
     if not placement.moved:
         check_order(look, record, placement.flush)
-    _check_not_old_leaves(look, record, placement.flush)
+    placement = _old_leaves(look, record, flushes, placement)
     return _with_end(look, record.label, placement, ended)
 
 
@@ -361,16 +361,28 @@ def _seen(look: Look, season: int, new_id: Callable[[], str], cause: str | None)
     return Flush(new_id(), look.tree_id, season, "seen", look.earliest, cause=cause, part=look.part)
 
 
-def _check_not_old_leaves(look: Look, record: TreeRecord, flush: Flush) -> None:
+def _old_leaves(look: Look, record: TreeRecord, flushes: Sequence[Flush], placement: Placement) -> Placement:
+    """The flush before, where a look so soon after waking work shows leaves that are grown."""
+    flush = placement.flush
     if flush.started_by != "work" or flush.started_on is None or look.stage.rank < _GROWN:
-        return
+        return placement
     days = (look.latest - flush.started_on).days
-    if 0 <= days <= NOT_YET_DAYS:
+    if not 0 <= days <= NOT_YET_DAYS:
+        return placement
+    before = [one for one in flushes if one.id != flush.id and not _began_after(one, flush)]
+    try:
+        check_order(look, record, before[-1])
+    except (IndexError, StageOrderError):
         raise LookError(
             f"{record.label}: {look.stage} {days} days after work that woke a new flush "
             f"({format_day(flush.started_on)}) can only be the old leaves; "
             "look at the new shoots, or correct the date of the look or the work"
-        )
+        ) from None
+    return Placement(before[-1])
+
+
+def _began_after(flush: Flush, other: Flush) -> bool:
+    return bool(flush.started_on and other.started_on and flush.started_on > other.started_on)
 
 
 def _with_end(look: Look, label: str, placement: Placement, why: str | None) -> Placement:

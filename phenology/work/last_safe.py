@@ -14,7 +14,7 @@ from datetime import date, timedelta
 
 import numpy as np
 
-from phenology.forecasting.propagation import Step
+from phenology.forecasting.propagation import Requires, link_step
 from phenology.forecasting.ripening import Ripening, ripening
 from phenology.garden import Garden
 from phenology.heat.clocks import CLOCKS, ThermalTime
@@ -24,7 +24,7 @@ from phenology.language.degrees import degrees
 from phenology.learning.flush_history import FlushHistory
 from phenology.learning.garden_fit import GardenFit
 from phenology.learning.prediction import Prediction, by_duration
-from phenology.learning.transitions import TARGETS
+from phenology.learning.transitions import Transition
 from phenology.model.arrays import Array
 from phenology.model.limits import Limits
 from phenology.model.records import Site
@@ -245,7 +245,10 @@ class WorkSeason:
     def _work_out(self, species: str, site: Site) -> Late:
         garden, limits = self.garden, self.garden.limits
         ending = self.ending(site)
-        steps = [self._step(species, target) for target in TARGETS]
+        steps = [
+            link_step(link, lambda wait: self._requirement(species, wait))
+            for link in self.fit.chain_of(species, "work")
+        ]
         ends = ending.season.end()
         before = np.where(np.isfinite(ending.season.frost), limits.days_before_frost, 0)
         days = _grid(garden.today, ending.season)
@@ -271,20 +274,19 @@ class WorkSeason:
             ending.season.summer,
         )
 
-    def _step(self, species: str, target: str) -> Step:
+    def _requirement(self, species: str, wait: Transition) -> Requires:
         """A wait after work, for any tree of a species, given no help by the time of year.
 
         A wait that keeps to its date, or that short days hurry on, must not make a late cut look ripe. (The
         forecast of a flush that was really woken does let date and light speak.)
         """
-        transition = self.fit.path_of(species, "work", target)[-1]
 
         def requirement(began: float) -> Prediction:
-            fitted = self.fit.requirement(transition)
+            fitted = self.fit.requirement(wait)
             found = fitted.predict(species, "", self.garden.season, True, began, lean=False)
             return by_duration(found, CLOCKS)
 
-        return Step(transition, requirement)
+        return requirement
 
     def _calendar_limits(self, site: Site, freeze: FreezeOdds) -> Iterator[tuple[str, float]]:
         garden, limits = self.garden, self.garden.limits

@@ -73,6 +73,28 @@ def test_a_date_that_may_be_seen_or_happened_says_how_it_was_taken(bench):
     assert "happened" in {k.kind for k in looks(bench)}
 
 
+@pytest.mark.parametrize("day", ["10 June 2024", "mid June 2024"])
+def test_a_date_of_long_ago_that_stands_alone_is_when_it_came_about(bench, day):
+    answer = bench.does("look", "Elm 1", "hardened", "--date", day)
+    assert "came about" in answer.words and "--kind seen" in answer.words
+    assert "came about" not in bench.does("look", "Elm 1", "turning", "--date", "20 Oct 2024").words
+    assert [look.kind for look in looks(bench)] == ["happened", "seen"]
+
+
+def test_one_of_several_looks_shows_what_stood_then(bench):
+    for day, stage in (("1 June 2024", "extending"), ("10 June 2024", "extended")):
+        bench.does("look", "Elm 1", stage, "--date", day)
+    assert [look.kind for look in looks(bench)] == ["seen", "seen"]
+
+
+def test_grown_leaves_days_after_the_cut_are_the_old_ones_and_early_shoots_are_doubted(bench):
+    june = bench.on("2026-06-14")
+    june.does("look", "Elm 1", "hardened")
+    june.does("work", "Elm 1", "cutback", "--yes")
+    later = bench.on("2026-06-19")
+    assert "Taken for the old leaves" in later.does("look", "Elm 1", "firm").words
+
+
 def test_an_earlier_stage_after_a_later_one_asks_and_new_flush_answers(bench):
     bench.does("look", "Elm 1", "firm", "--date", "1 July")
     told = bench.refuses("look", "Elm 1", "breaking")

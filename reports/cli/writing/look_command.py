@@ -5,7 +5,8 @@ from __future__ import annotations
 import re
 from collections.abc import Iterator, Sequence
 from dataclasses import replace
-from typing import Any
+from datetime import date
+from typing import TYPE_CHECKING, Any
 
 import click
 
@@ -13,12 +14,16 @@ from data_sources.garden import new_id
 from phenology.language.tree_selection import few_labels
 from phenology.language.words import find_bloom, find_mark, find_stage
 from phenology.model.errors import InputError
-from phenology.model.records import Look
+from phenology.model.records import Flush, Look, Tree
 from phenology.model.stages import Mark, Stage
-from phenology.records.entries import Changes, look_changes
+from phenology.records.entries import Changes, kind_of_date, look_changes
 from phenology.records.flushes import TreeRecord, flush_numbers
+from reports.cli.common import may_ask
 from reports.cli.writing.entry_editor import ENTRY_READERS, EntryEditor, Planned, entry_options, read_when
 from reports.garden.open_garden import OpenGarden
+
+if TYPE_CHECKING:
+    from phenology.garden import Garden
 
 KINDS = ("seen", "happened")
 
@@ -93,6 +98,11 @@ class LookEditor(EntryEditor[Look]):
 
     bloom: str | None = None
 
+    def __init__(self, garden: OpenGarden, typed: dict[str, Any]) -> None:
+        super().__init__(garden, typed)
+        self._early: list[Planned[Look]] = []
+        self._known: dict[date, Garden] = {}
+
     def find(self, text: str) -> Stage:
         self.bloom = find_bloom(text)
         return Stage.DORMANT if self.bloom else find_stage(text)
@@ -100,6 +110,8 @@ class LookEditor(EntryEditor[Look]):
     def of_tree(self, entry: Look, record: TreeRecord) -> Look:
         """Flowers say nothing of leaves: the stage that was seen last stands beside them."""
         if self.bloom is None:
+            if self._kind_is_open(entry):
+                return replace(entry, kind=kind_of_date(entry, record, self.garden.today))
             return entry
         season = self.garden.calendar.season_of(entry.latest)
         seen = [k for k in record.looks if k.latest <= entry.latest]
@@ -132,16 +144,66 @@ class LookEditor(EntryEditor[Look]):
         )
 
     def ask(self, entry: Look) -> Look:
-        if not self._kind_is_open():
+        if not self._kind_is_open(entry):
             return entry
         question = f'"{entry.date_text}": was it seen so by then, or did it come about then?'
         kind = click.prompt(question, type=click.Choice(KINDS), default="seen", err=True)
         self.typed["kind"] = kind
         return replace(entry, kind=kind)
 
-    def _kind_is_open(self) -> bool:
+    def plan(self, trees: Sequence[Tree], entry: Look) -> list[Planned[Look]]:
+        """As for any entry; new growth sooner after work than the species shows it is doubted.
+
+        Without anybody to ask it is taken for the old leaves, where what is on record of them allows that.
+        """
+        planned = super().plan(trees, entry)
+        if self.typed["yes"] or self.typed["new_flush"]:
+            return planned
+        self._early = [one for one in planned if self._too_early(one)]
+        if may_ask():
+            return planned
+        return [self._as_old_leaves(one) if one in self._early else one for one in planned]
+
+    def _too_early(self, one: Planned[Look]) -> bool:
+        from phenology.forecasting.early_looks import may_be_early, too_early
+
+        flush = _flush_of(one)
+        if not may_be_early(one.entry, flush, one.record.looks_of(flush)):
+            return False
+        day = one.entry.latest
+        if day not in self._known:
+            self._known[day] = self.garden.snapshot(day)
+        return too_early(one.entry, flush, self._known[day])
+
+    def _as_old_leaves(self, one: Planned[Look]) -> Planned[Look]:
+        calendar = self.garden.calendar
+        flush = _flush_of(one)
+        number = flush_numbers(one.record.flushes, calendar)[flush.id] - 1
+        try:
+            changes = look_changes(
+                one.entry, one.record, calendar, today=self.garden.today, new_id=new_id, number=number
+            )
+        except InputError:
+            raise InputError(
+                f"{one.tree.label}: {_too_soon(one)}, and the old leaves were beyond that. Correct the "
+                "date or the stage; if the new shoots are really out, add --yes. Nothing was saved"
+            ) from None
+        return replace(one, changes=changes)
+
+    def doubts(self, entry: Look, trees: Sequence[Tree]) -> Iterator[str]:
+        """Growth that comes too soon."""
+        said: dict[str, list[Tree]] = {}
+        for one in self._early:
+            said.setdefault(_too_soon(one), []).append(one.tree)
+        for words, some in said.items():
+            yield f"{few_labels(some)}: {words}: the old leaves, or another day?"
+
+    def _kind_is_open(self, entry: Look) -> bool:
+        """Whether neither the grower nor the words of the date say if it was seen or came about then."""
         when = self.typed["when"]
-        return when is not None and self.typed["kind"] is None and self.garden.read_date(when).hint is None
+        if when is None or self.typed["kind"] is not None:
+            return False
+        return entry.earliest == entry.latest or self.garden.read_date(when).hint is None
 
     def shown(self, entry: Look) -> str:
         mark = Mark.LOST if entry.lost else Mark.CHECKED if entry.checked else None
@@ -175,13 +237,33 @@ class LookEditor(EntryEditor[Look]):
             yield words if len(some) == len(planned) else f"{few_labels([s.tree for s in some])}: {words}"
         if self.typed["ended"]:
             yield f"The flush ends here: {self.typed['ended']}."
-        if self._kind_is_open():
+        guessed = [one.entry for one in planned if self._kind_is_open(one.entry)]
+        if any(look.kind == "happened" for look in guessed):
+            yield "Taken as the day it came about; add --kind seen if it was only found so then."
+        elif any(look.earliest != look.latest for look in guessed):
             yield "Taken as seen by then; add --kind happened if it came about then."
+
+
+def _flush_of(one: Planned[Look]) -> Flush:
+    """The flush that a planned look was taken for."""
+    after = one.changes.applied_to(one.record)
+    mine = next(look for look in after.looks if look.id == one.entry.id)
+    return next(flush for flush in after.flushes if flush.id == mine.flush_id)
+
+
+def _too_soon(one: Planned[Look]) -> str:
+    worked = _flush_of(one).started_on
+    days = (one.entry.latest - worked).days if worked else 0
+    count = f"{days} {'day' if days == 1 else 'days'}"
+    return f"{one.entry.stage} {count} after work that woke new growth is sooner than this species shows it"
 
 
 def _beside(record: TreeRecord, look: Look, number: int) -> str:
     """Which of two flushes that go on side by side a look was taken for, and how to name the other."""
     mine = next(flush for flush in record.flushes if flush.id == look.flush_id)
+    later = [f for f in record.flushes if f.started_by == "work" and f.started_on and f.season == mine.season]
+    if mine.ended_on and any(mine.ended_on <= f.started_on < look.earliest for f in later if f.started_on):
+        return "Taken for the old leaves; if the new shoots are really out, correct it with --yes."
     going = [flush for flush in record.flushes if flush.season == mine.season and flush.ended_on is None]
     if len(going) < 2 or mine.ended_on is not None:
         return ""

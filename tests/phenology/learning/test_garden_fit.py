@@ -7,7 +7,7 @@ from datetime import date
 import numpy as np
 import pytest
 
-from phenology.learning.garden_fit import GardenFit
+from phenology.learning.garden_fit import GardenFit, Stride
 from phenology.learning.transitions import Transition, prior_of_transition
 from tests.phenology.gardens import BEECH, ELM, MAPLE, Records
 
@@ -66,18 +66,26 @@ def test_seasons_before_the_weather_begins_are_left_out():
 
 def test_step_by_step_where_the_steps_are_known():
     records = garden(2017, 2018)
-    elm = records.trees[0]
-    assert GardenFit(records.garden(END)).path(elm, "budbreak", "hardened") == WHOLE.links()
-    assert GardenFit(records.garden(END)).path(elm, "extended", "hardened") == (STEP,)
+    fit = GardenFit(records.garden(END))
+    links = fit.chain(records.trees[0], "budbreak")
+    assert [link.wait for link in links] == list(WHOLE.links())
+    assert not any(link.strides for link in links)
+    assert fit.seasons_known(ELM, WHOLE) == 2
 
 
-def test_hardening_dates_alone_are_taken_at_one_stride():
+def test_hardening_dates_alone_are_believed_from_the_seasons_start():
     records = Records()
     records.tree("elm")
     for season in range(2014, 2018):
         records.look(records.flush("elm", season), 158, "hardened", kind="happened", until=162)
-    path = GardenFit(records.garden(END)).path(records.trees[0], "start", "hardened")
-    assert path == (Transition("start", "hardened"),)
+    whole = Transition("start", "hardened")
+    assert GardenFit(records.garden(END)).chain(records.trees[0], "start")[-1].strides == (
+        Stride(whole, 1.0),
+    )
+    for season in (2016, 2017):  # the more of its seasons the steps tell, the less the whole adds to them
+        for n, stage in ((98, "dormant"), (102, "budbreak"), (126, "extending"), (130, "extended")):
+            records.look(next(f.id for f in records.flushes if f.season == season), n, stage)
+    assert GardenFit(records.garden(END)).weight(ELM, whole) == 0.5
 
 
 def test_a_step_that_no_look_tells_from_its_beginning_gives_way_to_the_whole():
@@ -89,10 +97,10 @@ def test_a_step_that_no_look_tells_from_its_beginning_gives_way_to_the_whole():
         for n, stage in ((200, "extended"), (215, "extended"), (222, "hardened")):
             records.look(flush, n, stage)
     fit = GardenFit(records.garden(END))
-    woken, elm = Transition("work", "budbreak"), records.trees[0]
-    assert fit.seasons_seen(ELM, woken) == {2014, 2015, 2016, 2017}
-    assert fit.seasons_bracketed(ELM, woken) == set()
-    assert fit.path(elm, "work", "hardened") == (Transition("work", "hardened"),)
+    woken = Transition("work", "budbreak")
+    assert fit.seasons_seen(ELM, woken) == set()
+    assert fit.weight(ELM, Transition("work", "extended")) == 1
+    assert fit.weight(ELM, Transition("work", "hardened")) == 0  # work to extended, and on: both are known
 
 
 def running_on(*seasons: int, species: str = ELM) -> Records:
@@ -119,8 +127,9 @@ def test_shoots_that_never_stop_are_known_by_two_flushes(seasons, species, runs_
     fit = GardenFit(running_on(*seasons, species=species).garden(END))
     tree = fit.garden.trees[0]
     assert fit.runs_on(tree) is runs_on
-    assert (fit.path(tree, "budbreak", "hardened") == (WHOLE,)) or not runs_on
-    assert fit.path(tree, "budbreak", "extended") == (Transition("budbreak", "extended"),)
+    extended, hardened = fit.chain(tree, "budbreak")
+    assert hardened.wait == (WHOLE if runs_on else STEP)
+    assert extended.wait == Transition("budbreak", "extended")
 
 
 def test_a_tree_once_seen_to_stop_does_not_run_on():

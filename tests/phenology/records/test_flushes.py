@@ -105,8 +105,10 @@ def test_a_look_on_the_day_of_the_cut_is_the_look_before_it():
 def test_hard_leaves_right_after_the_cut_are_the_old_ones():
     tree = Diary()
     tree.work("6 Jun 2026", "cutback")
-    with pytest.raises(LookError, match=r"hardened 3 days after work .* can only be the old leaves"):
-        tree.look("9 Jun 2026", "hardened")
+    tree.look("9 Jun 2026", "hardened")
+    assert tree.numbers() == [("hardened", 2026, 1)]
+    with pytest.raises(LookError, match=r"extended 4 days after work .* can only be the old leaves"):
+        tree.look("10 Jun 2026", "extended")
 
 
 def test_a_look_remembered_from_before_the_cut_opens_the_first_flush():
