@@ -6,12 +6,12 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date
 
-from phenology.advice.agenda import AgendaRow
+from phenology.advice.agenda import AgendaRow, Section
 from phenology.advice.forecast_rows import ForecastRow, Trust
 from phenology.advice.visits import decides
 
 LEAST_WEEKS, MOST_WEEKS = 13, 26
-ALIKE_DAYS, COARSE_DAYS = 3, 21  # trees whose next looks lie this close are told together (ours)
+ALIKE_DAYS, COARSE_DAYS = 3, 45  # trees whose next looks lie this close are told together (ours)
 
 
 @dataclass(frozen=True)
@@ -32,6 +32,11 @@ class AlikeSteps:
         if level < 0.5:
             return min(known, default=None)
         return max(known) if len(known) == len(dates) else None
+
+    @property
+    def guess(self) -> bool:
+        """Whether any of them is one."""
+        return any(step.guess for step in self.steps)
 
     @property
     def middles(self) -> tuple[date, date] | None:
@@ -112,20 +117,28 @@ def _look_on(row: AgendaRow) -> date:
 def _key(row: AgendaRow, coarse: bool) -> tuple[object, ...]:
     steps = tuple(
         (
-            s.stage,
-            s.operation,
-            s.flush,
-            s.guess,
-            s.dated,
-            s.refused and s.refused.rule,
-            s.arrival is None,
-            decides(s),
+            *(
+                step.stage,
+                step.operation,
+                step.flush,
+                step.guess and not coarse,
+                step.dated,
+                decides(step),
+                _refused(step),
+            ),
+            step.arrival is None and not (coarse and row.section is Section.TODAY),
         )
-        for s in row.told
+        for step in row.told
     )
-    visits = tuple((v.look_for, v.because if v.operation else "") for v in row.presses)
-    reason = None if any(s.refused for s in row.steps) or row.told else row.reason
-    key = row.section, row.tree.species, steps, visits, reason
+    visits = tuple(
+        (visit.look_for, visit.because if visit.operation and not (coarse and visit.step) else "")
+        for visit in row.presses
+    )
+    left = (
+        coarse and row.section is Section.LEAVE and not row.open_end and not any(s.refused for s in row.told)
+    )
+    kind = "" if left else row.tree.species  # of trees with nothing to decide the species does not matter
+    key = row.section, kind, steps, visits, "" if row.told and not row.open_end else row.reason
     return key if coarse else (*key, row.state.stage, row.state.operation)
 
 

@@ -261,8 +261,8 @@ def round_table(visits: Sequence[Visit]) -> Table[Visit]:
 
 CHANGES: tuple[Column[ForecastChange], ...] = (
     Column("label", "text", lambda c: c.label, "the tree's name"),
-    Column("stage", "text", lambda c: c.stage, "that moved or came"),
-    Column("expected", "date", lambda c: c.expected, "the earlier forecast's middle"),
+    Column("stage", "text", lambda c: c.stage, "that moved or came; stop for the last safe date"),
+    Column("expected", "date", lambda c: c.expected, "the earlier forecast's middle, or last safe date"),
     Column("now", "date", lambda c: c.now, "today's; of a miss the nearest day on which it may have come"),
     Column("days", "whole", lambda c: c.days, "later (+) or earlier (-)"),
     Column("missed", "yes", lambda c: c.missed, "whether it came outside its range"),

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 
-from phenology.advice.agenda import NOT_REFINED, Agenda, Section
+from phenology.advice.agenda import NOT_REFINED, Agenda, Section, State
 from phenology.advice.alike import Alike, AlikeSteps, alike, row_warnings
 from phenology.advice.forecast_rows import GardenForecast
 from phenology.advice.visits import decides
@@ -18,6 +18,7 @@ from reports.text.words import (
     capital,
     counted_word,
     date_range,
+    few_names,
     short_date,
     tree_names,
     weekday_date,
@@ -27,6 +28,7 @@ from reports.text.words import (
 
 SOON_DAYS = 7  # windows that open this soon are told with the price of waiting
 WORTH_SAYING = 0.97  # unless waiting three weeks hardly costs anything
+MOST_NOTES = 3  # told of so many trees; each is told where its tree is asked for
 MOST_GROUPS = 24  # more groups of alike trees than these are drawn together further, and told in brief
 
 STATE = {"budbreak": "in bud break", "extended": "extended", "hardened": "hard"}
@@ -72,20 +74,19 @@ def forecast_text(
     if garden.weather_through() and agenda.forecast.donors:
         lines += wrapped(weather_words(agenda.forecast), width)
     coarse = len(alike(agenda.rows)) > MOST_GROUPS
+    names = few_names if coarse else tree_names
     for section in Section:
         rows = agenda.of(section)
         if heading := _heading(section, len(rows), agenda):
             lines += ["", *wrapped(heading, width)]
         full = not coarse and (in_full or section in (Section.TODAY, Section.WEEK))
+        spring = not coarse or section is Section.LEAVE
         for group in alike(rows, coarse=coarse):
-            lines += wrapped(
-                f"{tree_names(group.labels)}: {_in_full(group) if full else in_brief(group)}", width
-            )
-    notes = [
-        *agenda.forecast.warnings,
-        *(f"{tree_names(who)}: {what}" for what, who in notes_of(agenda).items()),
-    ]
-    care = [f"{trees}: {what}" for trees, what in care_of(agenda)]
+            words = _in_full(group) if full else in_brief(group, spring=spring)
+            lines += wrapped(f"{tree_names(group.labels)}: {words}", width)
+    minded = (f"{names(who)}: {what}" for what, who in notes_of(agenda).items())
+    notes = [*agenda.forecast.warnings, *minded][: MOST_NOTES if coarse else None]
+    care = [f"{trees}: {what}" for trees, what in care_of(agenda, names)]
     for block in (care, [f"Note: {note}." for note in notes]):
         if block:
             lines += ["", *(line for text in block for line in wrapped(text, width))]
@@ -153,22 +154,25 @@ def advice_words(group: Alike, *, odds: bool = True) -> Iterator[str]:
         yield f"next {when_words(spring)}."
 
 
-def in_brief(group: Alike) -> str:
-    """The same in one line: what they are at, what comes when, what it opens, until when."""
-    return " ".join(map(capital, (*_besides(group), _briefly(group))))
+def in_brief(group: Alike, *, spring: bool = True) -> str:
+    """The same in one line: what they are at, what comes when, what it opens, until when.
+
+    Without `spring` neither the next spring is told, nor why today's looks are due.
+    """
+    return " ".join(map(capital, (*_besides(group, spring), _briefly(group, spring))))
 
 
-def _besides(group: Alike) -> Iterator[str]:
+def _besides(group: Alike, tell_why: bool = True) -> Iterator[str]:
     """What to look for today because of work done, the time of year, or roots that are due."""
     for visit in group.first.presses:
         if visit.step is None:
             ends = [v.by for row in group.rows for v in row.presses if v.look_for == visit.look_for and v.by]
             until = f" (until {date_range(min(ends), max(ends))})" if ends else ""
-            because = f" {capital(visit.because)}." if visit.operation else ""
+            because = f" {capital(visit.because)}." if visit.operation and tell_why else ""
             yield f"{visit.look_for}{until}.{because}"
 
 
-def _briefly(group: Alike) -> str:
+def _briefly(group: Alike, tell_spring: bool = True) -> str:
     words = [] if group.parts else [at_words(group), group.first.reason]
     for part in group.parts:
         step = part.first
@@ -178,7 +182,7 @@ def _briefly(group: Alike) -> str:
             words.append(_look_words(part))
         if step.stage == "hardened":
             words += _opens_briefly(part)
-    if spring := group.spring:
+    if tell_spring and (spring := group.spring):
         words.append(f"next {when_words(spring)}")
     return f"{'; '.join(words)}."
 
@@ -193,7 +197,7 @@ def _opens_briefly(part: AlikeSteps) -> Iterator[str]:
     else:
         yield NOT_REFINED
     if stop is not None:
-        yield f"stop by {'about ' if step.guess else ''}{short_date(stop)}"
+        yield f"stop by {'about ' if part.guess else ''}{short_date(stop)}"
         if _likelier_later(part):
             yield f"likelier hard after that, then leave it {until_rest(step.garden.species_of(step.tree))}"
 
@@ -206,32 +210,35 @@ def _likelier_later(part: AlikeSteps) -> bool:
 
 
 def _look_words(part: AlikeSteps) -> str:
-    if part.first.guess or part.first.undated:
+    if part.guess or part.first.undated:
         return f"look weekly from {short_date(min(step.weekly[0] for step in part.steps))}"
     return f"look {weekday_date(part.first.look_on)}"
 
 
 def at_words(group: Alike) -> str:
-    """What alike trees are at, and since or on when that is known."""
-    state, days = group.first.state, [row.state.on for row in group.rows if row.state.on is not None]
-    if not days:
-        return "no look yet this season"
-    on = f"on {date_range(min(days), max(days))}"
+    """What alike trees are at, and since or on when that is known; empty where they are told too coarsely."""
+    days = [row.state.on for row in group.rows if row.state.on is not None]
+    seen = dict.fromkeys(_seen(row.state) for row in group.rows)
+    on = f" on {date_range(min(days), max(days))}" if days and len(seen) == 1 else ""
+    return f"{next(iter(seen))}{on}" if len(seen) == 1 else ""
+
+
+def _seen(state: State) -> str:
     if state.operation is not None:
-        return f"{DONE.get(Operation(state.operation), state.operation.replace('-', ' '))} {on}"
-    return f"{SEEN[Stage(state.stage or Stage.DORMANT)]} {on}"
+        return DONE.get(Operation(state.operation), state.operation.replace("-", " "))
+    return SEEN[Stage(state.stage)] if state.stage is not None else "no look yet this season"
 
 
 def _states(group: Alike, part: AlikeSteps) -> str:
     """What they are at and what comes when, the flush named where two go on side by side."""
     step = part.first
     if len(group.parts) > 1:
-        first = f"{at_words(group)}; " if part is group.parts[0] else ""
+        first = f"{at_words(group)}; " if part is group.parts[0] and at_words(group) else ""
         return f"{first}flush {step.flush}: {when_words(part)}"
     if step.arrival is None:
         return when_words(part)
     coming = "next " if step.season > step.garden.season and not step.undated else ""
-    return "; ".join([at_words(group), *_left(group, part), f"{coming}{when_words(part)}"])
+    return "; ".join(filter(None, [at_words(group), *_left(group, part), f"{coming}{when_words(part)}"]))
 
 
 def _left(group: Alike, part: AlikeSteps) -> Iterator[str]:
@@ -246,13 +253,16 @@ def when_words(part: AlikeSteps) -> str:
     """When the next stage comes: a middle date and the range that holds four in five, a guess called one."""
     step, today = part.first, part.first.garden.as_of
     name = COMES[step.stage]
+    ahead = tuple(one for one in part.steps if one.arrival is not None)
+    if 0 < len(ahead) < len(part.steps):
+        return f"some hard, the others {when_words(AlikeSteps(ahead))}"
     if step.arrival is None:
         days = [s.seen[1] for s in part.steps if s.seen[1] is not None]
         return f"hard since {date_range(min(days), max(days))}" if days else "hard"
     if step.undated:
         return f"look weekly from {short_date(min(s.weekly[0] for s in part.steps))} for {name}, no date yet"
     low, middles, high = part.date_at(0.1), part.middles, part.date_at(0.9)
-    guess = ", a guess" if step.guess else ""
+    guess = ", a guess" if part.guess else ""
     if low is None:
         return f"hardly {name} this season{guess}"
     if middles is None or high is None:
@@ -279,7 +289,7 @@ def _what_to_do(part: AlikeSteps, tell_odds: bool) -> Iterator[str]:
     else:
         yield f"only note it: {NOT_REFINED}."
     if last is not None:
-        yield f"stop by {'about ' if step.guess else ''}{short_date(last)}."
+        yield f"stop by {'about ' if part.guess else ''}{short_date(last)}."
         if _likelier_later(part):
             rest = until_rest(step.garden.species_of(step.tree))
             yield f"it is likelier hard after that: then leave it {rest}."

@@ -25,6 +25,7 @@ __all__ = [
     "counted_word",
     "date_range",
     "date_style",
+    "few_names",
     "full_date",
     "listed",
     "percent",
@@ -38,6 +39,7 @@ __all__ = [
 
 
 NARROWEST, WIDEST = 40, 100
+FEW = 50  # columns that names may take where very many are counted
 COUNTS = [
     "no",
     "one",
@@ -87,6 +89,18 @@ def tree_names(labels: Sequence[str]) -> str:
         numbered = bool(stem) and number.isdigit() and str(int(number)) == number
         numbers.setdefault(stem if numbered else label, []).extend([int(number)] if numbered else [])
     return listed([_numbered(stem, sorted(found)) for stem, found in numbers.items()])
+
+
+def few_names(labels: Sequence[str]) -> str:
+    """The same, very many counted.
+
+    Examples
+    --------
+    >>> few_names([f"Elm {n}" for n in range(1, 41)]), few_names([f"Elm {n}" for n in range(1, 40, 2)])
+    ('Elms 1-40', 'Elm 1, Elm 3, Elm 5 and 17 more')
+    """
+    text = tree_names(labels)
+    return text if len(text) <= FEW else f"{', '.join(labels[:3])} and {len(labels) - 3} more"
 
 
 def _numbered(stem: str, numbers: Sequence[int]) -> str:

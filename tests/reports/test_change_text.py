@@ -49,9 +49,11 @@ def test_no_news_is_said_and_much_news_is_counted():
 
 
 def test_the_command_tells_changes_only_when_asked():
+    flushcast("forecast", "--garden", demo_folder())  # so that its cautions are said
     plain, asked = (flushcast("forecast", *more, "--garden", demo_folder()) for more in ([], ["--changes"]))
     assert asked.returncode == 0, asked.stderr
     assert asked.stdout.startswith(plain.stdout)
+    assert "Stop dates moved by " in asked.stdout
     assert "\nSince 7 Jun:" in asked.stdout and "Since" not in plain.stdout
     refused = flushcast("forecast", "--changes", "--json", "--garden", demo_folder())
     assert refused.returncode == 2 and "leave out --json" in refused.stderr

@@ -43,7 +43,7 @@ def demo_command(folder: Path, day: str | None, south: bool) -> None:
     say()
     put(forecast_text(make_agenda(forecast), terminal_width(), closing=closing))
     say(f"\nIt stands still on {forecast.garden.as_of}. Try next:")
-    for line in ('look "hornbeams" soft', "forecast", "plan quince", "calibrate hornbeam", "compare"):
+    for line in ('look "maples" stopped', "forecast", "plan quince", "calibrate hornbeam", "compare"):
         say(f"  flushcast --garden {folder} {line}")
 
 

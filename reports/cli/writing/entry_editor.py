@@ -146,6 +146,10 @@ class EntryEditor(ABC, Generic[Entry]):
         """What stands so much against an entry that whoever is there is asked once more."""
         return ()
 
+    def moves(self) -> Iterator[str]:
+        """What the entry moves: begun before it is written, with an empty line, and told after."""
+        yield ""
+
     def cautions(self, entry: Entry, trees: Sequence[Tree]) -> Sequence[str]:
         """What to mind, a sentence each."""
         return ()
@@ -192,11 +196,15 @@ class EntryEditor(ABC, Generic[Entry]):
             one: Planned[Entry]
             for one in planned:
                 records += [*one.changes.save, *self.besides(one)]
+            moved = self.moves()
+            next(moved, None)  # what is known before it is written
             self.garden.save(f"{self.what}: {understood}", records)
             said.append(UNDO)
         tell(" ".join(said))
         if minded:
             tell(" ".join(minded))
+        for line in moved if planned else ():
+            tell(line)
 
     def plan(self, trees: Sequence[Tree], entry: Entry) -> list[Planned[Entry]]:
         """The entry of each tree that lacks it; nothing is written.
