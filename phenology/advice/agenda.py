@@ -139,8 +139,10 @@ class Agenda:
 
     def only(self, trees: Collection[str]) -> Agenda:
         """The agenda of some trees, by their ids."""
+        told = tuple(row for row in self.forecast.rows if row.tree.id in trees)
         rows = tuple(row for row in self.rows if row.tree.id in trees)
-        return replace(self, rows=rows, care=tuple(care for care in self.care if care.tree.id in trees))
+        care = tuple(one for one in self.care if one.tree.id in trees)
+        return Agenda(replace(self.forecast, rows=told), rows, care)
 
     @property
     def coming(self) -> list[ForecastRow]:

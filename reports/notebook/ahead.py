@@ -18,6 +18,27 @@ from reports.output import ahead as tables
 class Ahead(Opened):
     """Frames of what lies ahead; JSON and CSV of the commands are the same tables."""
 
+    @names_columns(tables.AGENDA)
+    def agenda(self) -> pd.DataFrame:
+        """Every living tree once: today's first, then this week's, later ones, those to leave.
+
+        Returns
+        -------
+        DataFrame, one row a tree
+            {columns}
+
+        Examples
+        --------
+        >>> from reports.notebook import open_garden
+        >>> garden = open_garden("demo", as_of="2026-06-14")
+        >>> garden.agenda()[["label", "section", "next", "p50", "last_safe"]].head(3)
+                label section      next        p50  last_safe
+        0       Beech   today  hardened 2026-06-16 2026-07-03
+        1  Crab apple   today  hardened 2026-06-13 2026-07-22
+        2  Hornbeam 2   today  hardened 2026-07-29 2026-07-28
+        """
+        return tables.agenda_table(make_agenda(self.outlook)).as_frame()
+
     @names_columns(tables.FORECAST)
     def forecast(self) -> pd.DataFrame:
         """The forecast, soonest first: what `flushcast forecast --json` tells, flat.

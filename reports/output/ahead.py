@@ -11,6 +11,7 @@ from datetime import date, timedelta
 from typing import TypeVar
 
 from phenology.advice.adviser import late_seasons
+from phenology.advice.agenda import Agenda, AgendaRow
 from phenology.advice.care import CareDue
 from phenology.advice.forecast_change import ForecastChange
 from phenology.advice.forecast_rows import ForecastRow, GardenForecast
@@ -45,6 +46,14 @@ def _quantile_dates() -> Iterator[Column[ForecastRow]]:
 
     for name, level in LEVEL_NAMES.items():
         yield Column(name, "date", at(level), f"by when it has come with a chance of {level:.0%}")
+
+
+def _next_dates() -> Iterator[Column[AgendaRow]]:
+    def at(level: float) -> Callable[[AgendaRow], date | None]:
+        return lambda row: None if row.ahead is None else row.ahead.date_at(level)
+
+    for name in ("p10", "p50", "p90"):
+        yield Column(name, "date", at(LEVEL_NAMES[name]), f"by when with a chance of {LEVEL_NAMES[name]:.0%}")
 
 
 def _quantile_days() -> Iterator[Column[ForecastRow]]:
@@ -97,16 +106,43 @@ def forecast_table(forecast: GardenForecast, units: str = "C") -> Table[Forecast
     return Table("flushcast.forecast/1", FORECAST, steps, units=units, season_label=garden.calendar.label)
 
 
-def forecast_json(forecast: GardenForecast, units: str) -> str:
+AGENDA: tuple[Column[AgendaRow], ...] = (
+    Column("tree", "id", lambda r: r.tree.id, "the tree's id"),
+    Column("label", "text", lambda r: r.tree.label, "its name"),
+    Column("species", "text", lambda r: r.tree.species, "its Latin name"),
+    Column("section", "text", lambda r: str(r.section), "today, this week, later or leave"),
+    Column("reason", "text", lambda r: r.reason, "why it stands there"),
+    Column("at", "text", lambda r: r.state.operation or r.state.stage, "stage seen last, or work done since"),
+    Column("at_on", "date", lambda r: r.state.on, "the day of that"),
+    Column("next", "text", lambda r: r.ahead and r.ahead.stage, "the next stage to look for"),
+    Column("look_on", "date", lambda r: r.lead and r.lead.look_on, "when to look next"),
+    *_next_dates(),
+    Column("guess", "yes", lambda r: r.ahead is not None and r.ahead.guess, "whether these are only a guess"),
+    Column("opens", "text", lambda r: next((s.operation for s in r.steps if s.operation), None),
+           "the work that hard leaves open"),
+    Column("last_safe", "date", lambda r: r.last_safe, "until when, where that wakes growth"),
+)  # fmt: skip
+
+
+def agenda_table(agenda: Agenda) -> Table[AgendaRow]:
+    """Every living tree once: today's first, then this week's, later ones, those to leave."""
+    return Table("flushcast.agenda/1", AGENDA, agenda.rows)
+
+
+def forecast_json(agenda: Agenda, units: str) -> str:
     """The forecast as JSON, with the weather it rests on; quantiles are null beyond 1 - p_not."""
-    garden = forecast.garden
+    forecast, garden = agenda.forecast, agenda.garden
     weather = {
         "through": garden.weather_through(),
         "days_by_source": days_by_source(garden),
         "attribution": list(garden.attribution),
     }
     return forecast_table(forecast, units).as_json(
-        as_of=garden.as_of, units=units, weather=weather, warnings=list(forecast.warnings)
+        as_of=garden.as_of,
+        units=units,
+        weather=weather,
+        warnings=list(forecast.warnings),
+        agenda=agenda_table(agenda).records(),
     )
 
 

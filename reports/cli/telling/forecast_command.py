@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
-
 import click
 
 from reports.cli.common import as_of_option, once_a_day, open_garden_option, put
@@ -33,22 +31,22 @@ def forecast_command(
         raise click.UsageError("--changes tells in words; leave out --json and --csv")
     wanted = {tree.id for tree in garden.select(" ".join(trees))} if trees else None
     forecast = read_forecast(garden, as_of)
+    from phenology.advice.agenda import make_agenda
+
+    agenda = make_agenda(forecast)
+    asked = agenda if wanted is None else agenda.only(wanted)
     if as_json or as_csv:
         from reports.output.ahead import forecast_csv, forecast_json
 
-        asked = replace(
-            forecast, rows=tuple(r for r in forecast.rows if wanted is None or r.tree.id in wanted)
-        )
-        put(forecast_json(asked, garden.settings.units) if as_json else forecast_csv(asked).rstrip("\n"))
+        units = garden.settings.units
+        put(forecast_json(asked, units) if as_json else forecast_csv(asked.forecast).rstrip("\n"))
         return
-    from phenology.advice.agenda import make_agenda
     from reports.text.change_text import changes_text, misses_text
     from reports.text.forecast_text import CLOSING, forecast_text
     from reports.text.words import terminal_width
 
-    agenda, width = make_agenda(forecast), terminal_width()
-    asked_for = agenda if wanted is None else agenda.only(wanted)
-    put(forecast_text(asked_for, width, in_full=wanted is not None, closing=once_a_day(garden, CLOSING)))
+    width = terminal_width()
+    put(forecast_text(asked, width, in_full=wanted is not None, closing=once_a_day(garden, CLOSING)))
     missed = misses_text(garden.folder, forecast, width) if as_of is None else ""
     if changes:  # a second and a third forecast, so only when asked for
         from phenology.advice.forecast_change import changed_since, forecast_changes
