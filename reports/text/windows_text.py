@@ -9,10 +9,8 @@ from phenology.advice.windows import Window
 from phenology.garden import Garden
 from phenology.work.cautions import WINDOW_LOOKS_FIRST
 from phenology.work.grades import odds_in_tenths
+from reports.text.forecast_text import SOON_DAYS, WORTH_SAYING
 from reports.text.words import date_range, short_date, weekday_full_date, wrapped
-
-SOON_DAYS = 7  # what waiting costs is told of windows that open this soon
-WORTH_SAYING = 0.97  # unless waiting three weeks hardly costs anything
 
 
 def windows_text(

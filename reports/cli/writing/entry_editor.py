@@ -146,9 +146,9 @@ class EntryEditor(ABC, Generic[Entry]):
         """What stands so much against an entry that whoever is there is asked once more."""
         return ()
 
-    def moves(self) -> Iterator[str]:
-        """What the entry moves: begun before it is written, with an empty line, and told after."""
-        yield ""
+    def moves(self) -> Callable[[], Iterable[str]]:
+        """Asked before the entry is written: a call that tells, once it is, what it moved."""
+        return tuple
 
     def cautions(self, entry: Entry, trees: Sequence[Tree]) -> Sequence[str]:
         """What to mind, a sentence each."""
@@ -197,13 +197,12 @@ class EntryEditor(ABC, Generic[Entry]):
             for one in planned:
                 records += [*one.changes.save, *self.besides(one)]
             moved = self.moves()
-            next(moved, None)  # what is known before it is written
             self.garden.save(f"{self.what}: {understood}", records)
             said.append(UNDO)
         tell(" ".join(said))
         if minded:
             tell(" ".join(minded))
-        for line in moved if planned else ():
+        for line in moved() if planned else ():
             tell(line)
 
     def plan(self, trees: Sequence[Tree], entry: Entry) -> list[Planned[Entry]]:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import suppress
 from dataclasses import replace
 from datetime import date
@@ -199,21 +199,22 @@ class LookEditor(EntryEditor[Look]):
         for words, some in said.items():
             yield f"{few_labels(some)}: {words}: the old leaves, or another day?"
 
-    def moves(self) -> Iterator[str]:
+    def moves(self) -> Callable[[], Iterable[str]]:
         """Stop dates, of whichever trees."""
         from phenology.advice.forecast_change import stop_changes
         from phenology.advice.stop_dates import stop_days
         from reports.text.change_text import stops_text
 
-        known = None
+        known: dict[str, float] = {}
         with suppress(FlushcastError):  # without a place or weather there are none
             known = stop_days(self.garden.snapshot())
-        yield ""
-        if not known:
-            return
-        garden = self.garden.snapshot()
-        if moved := stops_text([*stop_changes(known, stop_days(garden), garden, known)]):
-            yield f"This moves stop dates: {moved}."
+
+        def moved() -> Iterator[str]:
+            garden = self.garden.snapshot()
+            if words := stops_text([*stop_changes(known, stop_days(garden), garden, known)]):
+                yield f"This moves stop dates: {words}."
+
+        return moved if known else tuple
 
     def _kind_is_open(self, entry: Look) -> bool:
         """Whether neither the grower nor the words of the date say if it was seen or came about then."""
