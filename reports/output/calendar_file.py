@@ -201,10 +201,21 @@ def events_before(before: bytes) -> dict[str, Any]:
     try:
         calendar = Calendar.from_ical(before)
     except ValueError as error:
-        raise InputError(f"the file there is no calendar ({error}); choose another name with --out") from None
+        why = str(error)[:80]
+        raise InputError(f"the file there is no calendar ({why}); choose another name with --out") from None
     if str(calendar.get("PRODID", "")) != PRODUCT:
         raise InputError("the calendar there was not written by flushcast; choose another name with --out")
-    return {str(event["UID"]): event for event in calendar.walk("VEVENT")}
+    return {str(event["UID"]): event for event in calendar.walk("VEVENT") if _is_ours(event)}
+
+
+def _is_ours(event: Any) -> bool:
+    """Whether an event is as we write them; one that was altered so that it is not, is written anew."""
+    try:
+        end, sequence = event["DTEND"].dt, int(event.get("SEQUENCE", 0))
+    except (KeyError, AttributeError, TypeError, ValueError):
+        return False
+    all_day = isinstance(end, date) and not isinstance(end, datetime)
+    return all_day and {"UID", "DTSTAMP", "STATUS"} <= set(event) and 0 <= sequence < 2**31 - 1
 
 
 def _component(event: Event, old: Any, stamp: datetime) -> Any:

@@ -112,5 +112,7 @@ def _entries(line: dict[str, str]) -> Iterator[tuple[date, int, str]]:
     else:
         first, days = line["day"], enumerate([(line["value"], line["quality"])], int(line["day"][6:]))
     for day, (value, quality) in days:
+        if len(value) > 6:
+            raise ValueError(value[:9])
         if int(value or _MISSING) != _MISSING:
             yield date(int(first[:4]), int(first[4:6]), day), int(value), quality.strip()

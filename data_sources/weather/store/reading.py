@@ -2,20 +2,28 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
 from datetime import date, datetime
 from itertools import chain
+from pathlib import Path
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
+from data_sources.sqlite.backups import rolling_backup
 from data_sources.sqlite.database import Database
+from data_sources.sqlite.errors import damaged
 from data_sources.weather.store.records import DayValue, Origin, OriginUse, PastForecasts, SuspiciousDay
+from data_sources.weather.store.seals import COLDEST, HOTTEST, seal
 from data_sources.weather.store.steps import WEATHER_SCHEMA
-from phenology.model.errors import WeatherError
+from phenology.model.errors import StoreCorruptError, StoreError, WeatherError
 from phenology.weather.series import SOURCES, DailyWeather
 
+FILE_NAME = "weather.sqlite"
+COPIES_KEPT = 2  # of the store, one a day at most: what services sent can be fetched again
+_ASK = "flushcast weather status says which copy is good."
 NO_WEATHER = "there is no weather yet; add a file with `flushcast weather add FILE`"
 FARTHEST_AHEAD = 60  # days: no forecast is believed beyond
 LOOK_BACK = 45  # days: how far behind the newest measurement forecasts may stand in for days not yet measured
@@ -28,6 +36,23 @@ class WeatherReader(Database):
     """What the store says of a place, named by its id."""
 
     schema = WEATHER_SCHEMA
+    _backup_tried = False
+
+    @contextmanager
+    def writing(self) -> Iterator[None]:
+        """As in `Database`, after the copy of the day; what is written is sealed with checksums."""
+        if not self._backup_tried and not self.read_only:
+            self._backup_tried = True
+            try:
+                if self.query("SELECT 1 FROM batch LIMIT 1"):
+                    rolling_backup(self.connection, self.path, self.schema, newest=COPIES_KEPT, monthly=False)
+            except StoreCorruptError:
+                raise
+            except StoreError as error:
+                self.warnings.append(f"today's copy of the weather could not be made: {error}")
+        with super().writing():
+            yield
+            seal(self.connection)
 
     def read(self, place: str, *, as_of: date | None = None) -> DailyWeather:
         """The weather of a place: each day's most trusted value, then the newest forecast.
@@ -289,7 +314,14 @@ def _ordinal(as_of: date | None) -> int:
 
 def _numbers(rows: Sequence[tuple[Any, ...]]) -> NDArray[np.float64]:
     # None becomes NaN on the way into a float array.
-    return np.array(list(chain.from_iterable(rows)), dtype=float).reshape(-1, 4)
+    try:
+        cells = np.array(list(chain.from_iterable(rows)), dtype=float).reshape(-1, 4)
+    except (ValueError, TypeError):
+        raise damaged(Path(FILE_NAME), "a cell is no number", _ASK) from None
+    beyond = (cells[:, 2:] < COLDEST) | (cells[:, 2:] > HOTTEST)
+    if beyond.any():
+        raise damaged(Path(FILE_NAME), f"a temperature of {cells[:, 2:][beyond][0]:g} degC", _ASK)
+    return cells
 
 
 def _number(cell: float | None) -> float:

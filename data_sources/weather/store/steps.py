@@ -2,7 +2,11 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
+from data_sources.sqlite.backups import newest_good
 from data_sources.sqlite.schema import Migration, Schema
+from data_sources.weather.store.seals import SEALS, broken_seal
 
 _FIRST_SHAPE = (
     "CREATE TABLE migration (version INTEGER PRIMARY KEY, at TEXT NOT NULL)",
@@ -58,6 +62,16 @@ _HELD = (
         CHECK (tmin IS NOT NULL OR tmax IS NOT NULL), CHECK (tmin <= tmax)) WITHOUT ROWID""",
 )
 
+
+def _remedy(path: Path) -> str:
+    good = newest_good(path, WEATHER_SCHEMA)
+    again = "move it away and add or fetch the weather again."
+    if good is None:
+        return f"Put back a copy, or {again}"
+    copy = f"The newest good copy is {good.path}, of {good.at:%Y-%m-%d %H:%M} UTC"
+    return f"{copy}: put it in its place, or {again}"
+
+
 # Rollback mode: the store is read often and written rarely, and one file can be copied at any quiet time.
 WEATHER_SCHEMA = Schema(
     noun="weather store",
@@ -65,8 +79,10 @@ WEATHER_SCHEMA = Schema(
     steps=(
         Migration("days by source, their history, forecasts", _FIRST_SHAPE),
         Migration("stations of a day, corrections that wait", _HELD),
+        Migration("checksums, block by block", SEALS),
     ),
     recording="INSERT INTO migration VALUES (:version, :at)",
     write_ahead=False,
-    remedy=lambda path: "Put back a copy, or move it away and add or fetch the weather again.",
+    remedy=_remedy,
+    content_fault=broken_seal,
 )

@@ -20,7 +20,7 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
-from data_sources.weather.store.reading import FARTHEST_AHEAD, NO_WEATHER, WeatherReader
+from data_sources.weather.store.reading import FARTHEST_AHEAD, FILE_NAME, NO_WEATHER, WeatherReader
 from data_sources.weather.store.records import (
     EARLIEST,
     LATEST,
@@ -49,7 +49,6 @@ __all__ = [
     "WeatherStore",
 ]
 
-FILE_NAME = "weather.sqlite"
 OFTEN_ENOUGH = 3  # days on which a correction was offered until it is taken: twice confirmed; ours
 MEMBERS_KEPT_DAYS = 30  # members of older ensembles are dropped; the forecasts themselves stay
 
@@ -163,7 +162,7 @@ class WeatherStore(WeatherReader):
         counts = np.ones(len(weather), dtype=int) if stations is None else stations
         _refuse_times(weather)
         with self._adding(place, origin, fetched_at, None) as (key, batch):
-            held = self._held(key)
+            held = self._offered(key)
             for source, at, day, old in self._offered(key, weather):
                 on = date.fromordinal(day)
                 why, waits = suspect.get(on) if suspect else None, wait.get(on) if wait else None
@@ -216,7 +215,7 @@ class WeatherStore(WeatherReader):
             replaced_days=frozenset(days["replaced"]),
         )
 
-    def _held(self, key: int) -> dict[tuple[int, int], tuple[float | None, float | None, int, int]]:
+    def _offered(self, key: int) -> dict[tuple[int, int], tuple[float | None, float | None, int, int]]:
         """Values that wait, by source and day: the value, how often it was offered, and when last."""
         rows = self.query("SELECT source, day, tmin, tmax, seen, last_seen FROM held WHERE place = ?", (key,))
         return {(source, day): (low, high, seen, last) for source, day, low, high, seen, last in rows}

@@ -58,7 +58,9 @@ def round_command(
     if csv_file.exists():
         raise StoreError(f"{csv_file} is there already; choose another name, so that no notes are lost")
     try:
-        count = write_csv(csv_file, SHEET_COLUMNS, sheet_rows(walk))
+        count = write_csv(
+            csv_file, SHEET_COLUMNS, ([cell or None for cell in row] for row in sheet_rows(walk))
+        )
     except OSError as error:
         raise StoreError(f"{csv_file} cannot be written: {error.strerror or error}") from None
     trees = "tree" if count == 1 else "trees"

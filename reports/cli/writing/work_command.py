@@ -73,6 +73,7 @@ class WorkEditor(EntryEditor[Work]):
     _answers: list[tuple[Tree, Answer]] | None = None
 
     def blank(self, name: Operation) -> Work:
+        self._answers, self.not_held = None, ()  # of the trees as they are now
         if self.typed["place"] and name is not Operation.MOVING:
             raise InputError(f"--to goes with moving, not with {name}")
         self.place = self.garden.place(self.typed["place"]) if self.typed["place"] else None
