@@ -2,19 +2,18 @@
 
 from __future__ import annotations
 
-import os
 from collections.abc import Iterable, Sequence
 from contextlib import suppress
 from pathlib import Path
 from uuid import uuid4
 
+from data_sources.disk.whole_files import part_of, replace_text
 from data_sources.garden_settings import (
     SETTINGS_NAME,
     GardenSettings,
     check_settings,
     read_settings,
     read_text,
-    replace_text,
     rewritten,
     write_settings,
 )
@@ -78,12 +77,12 @@ def create_garden(
             f"{folder} has no journal but holds backups of one: 'flushcast restore' shows what they would "
             "bring back; nothing was changed."
         )
-    part = folder / f".new-{os.getpid()}.sqlite"
+    part = part_of(journal)
     made: list[Path] = []
     with plain_errors(folder, "making the garden in", kept="Nothing was created."):
         try:
             for missing in reversed([p for p in (folder, *folder.parents) if not p.exists()]):
-                missing.mkdir()
+                missing.mkdir(mode=0o700 if missing == folder else 0o777)
                 made.append(missing)
             part.unlink(missing_ok=True)
             with Journal.open(part, create=True, device=device) as new, new.batch(label) as batch:

@@ -3,30 +3,32 @@
 from __future__ import annotations
 
 import json
-import shutil
 from collections.abc import Iterator
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
+from data_sources.disk.whole_files import write_whole
 from data_sources.garden import SETTINGS_NAME, GardenSettings, create_garden, read_settings
+from data_sources.garden_settings import without_secrets
 from data_sources.journal import FILE_NAME, Journal, Record
 from data_sources.journal.rebuilding import CHANGE_FIELDS
+from data_sources.journal.schema import decode, encode
 from data_sources.journal_questions import all_records
 from data_sources.sqlite.errors import plain_errors
 from data_sources.sqlite.files import remove
 from data_sources.tables.cells import unmark, write_csv
-from data_sources.tables.garden_tables import FILES, read_exported, table_of_headers, write_tables
+from data_sources.tables.garden_tables import FILES, read_exported, table_of_headers, write_tables, wrong_in
 from data_sources.tables.problems import Problem, TableError
 from data_sources.tables.text_table import read_table
 from data_sources.weather.store.weather_store import FILE_NAME as WEATHER_STORE
+from data_sources.weather_export import DOUBTED, add_weather, export_weather, read_weather_export
 from data_sources.weather_export import INDEX as WEATHER_INDEX
-from data_sources.weather_export import add_weather, export_weather, read_weather_export
 from phenology.model.errors import InputError, StoreError
 from phenology.model.season import SeasonCalendar
 
 CHANGES_FILE = "changes.csv"
-EXPORT_FILES = (*FILES.values(), CHANGES_FILE, SETTINGS_NAME, WEATHER_INDEX)
+EXPORT_FILES = (*FILES.values(), CHANGES_FILE, SETTINGS_NAME, WEATHER_INDEX, DOUBTED)
 
 
 def export_garden(
@@ -49,9 +51,8 @@ def export_garden(
     with journal.snapshot(), plain_errors(folder, "exporting to", kept="The garden is untouched."):
         folder.mkdir(parents=True, exist_ok=True)
         counts = write_tables(folder, all_records(journal), calendar)
-        rows = ([_text(row[name]) for name in CHANGE_FIELDS] for row in journal.export_changes())
-        counts[CHANGES_FILE] = write_csv(folder / CHANGES_FILE, CHANGE_FIELDS, rows)
-        shutil.copyfile(settings_file, folder / SETTINGS_NAME)
+        counts[CHANGES_FILE] = write_csv(folder / CHANGES_FILE, CHANGE_FIELDS, _change_rows(journal))
+        write_whole(folder / SETTINGS_NAME, without_secrets(settings_file).encode("utf-8"))
         counts[WEATHER_INDEX] = export_weather(folder, settings_file.parent, journal.places())
     return counts
 
@@ -76,7 +77,7 @@ def rebuild_garden(folder: Path, export: Path) -> dict[str, int]:
         found = read_table(export / name)
         if table_of_headers(found.keys) != table:
             raise InputError(f"{export / name} has not the columns of an export")
-        rows = read_exported(found, table, problems)
+        rows = read_exported(found, table, problems, all_have_ids=True)
         records += [record for _, record in rows]
         counts[name.removesuffix(".csv")] = len(rows)
     if problems:
@@ -96,12 +97,16 @@ def rebuild_garden(folder: Path, export: Path) -> dict[str, int]:
     return counts | {"days": days}
 
 
-def _text(value: Any) -> str | None:
-    return None if value is None else str(value)
+def _change_rows(journal: Journal) -> Iterator[list[str | None]]:
+    """The history as text; the names of the machines that wrote stay here, numbers tell them apart."""
+    machines: dict[str, str] = {}
+    for row in journal.export_changes():
+        shown = row | {"device": machines.setdefault(row["device"], f"device {len(machines) + 1}")}
+        yield [None if shown[name] is None else str(shown[name]) for name in CHANGE_FIELDS]
 
 
 def _changes(path: Path) -> Iterator[dict[str, Any]]:
-    table = read_table(path)
+    table, batches = read_table(path), set[str]()
     if set(CHANGE_FIELDS) - set(table.keys):
         raise InputError(f"{path} has not the columns of an export")
     if table.problems:
@@ -111,8 +116,29 @@ def _changes(path: Path) -> Iterator[dict[str, Any]]:
         row: dict[str, Any] = {n: None if texts[n] == "" else unmark(texts[n]) for n in CHANGE_FIELDS}
         try:
             row["seq"] = int(row["seq"])
-            for side in ("before", "after"):
-                json.loads(row[side] or "{}")
-        except (TypeError, ValueError):
-            raise TableError([table.problem(line, None, "this is no row of an exported history")]) from None
+            _check_change(row, batches)
+        except (TypeError, ValueError, KeyError, RecursionError) as error:
+            why = f"this is no row of an exported history ({str(error)[:80]})"
+            raise TableError([table.problem(line, None, why, "export again")]) from None
+        batches.add(row["batch"])
         yield row
+
+
+def _check_change(row: dict[str, Any], batches: set[str]) -> None:
+    """Raise where a row of the history is none that a flushcast wrote: `undo` stands on every one of them."""
+    if datetime.fromisoformat(row["at"]).tzinfo is None:
+        raise ValueError("no time zone")
+    if row["undoes"] is not None and row["undoes"] not in batches:
+        raise ValueError("it takes back what is not there")
+    if not 0 < row["seq"] < 2**63 or (row["before"] is None and row["after"] is None):
+        raise ValueError("it changes nothing")
+    for side in (row["before"], row["after"]):
+        if side is not None:
+            cells = json.loads(side)
+            if not isinstance(cells, dict):
+                raise ValueError("it holds no row")
+            record = decode(row["table_name"], cells)
+            if encode(record)["id"] != row["row_id"]:
+                raise ValueError("it speaks of another row")
+            if wrong := wrong_in(record):
+                raise ValueError(wrong)

@@ -2,18 +2,16 @@
 
 from __future__ import annotations
 
-import os
 import re
 import tomllib
 from collections.abc import Mapping
-from contextlib import suppress
 from dataclasses import dataclass, field
 from datetime import date, datetime
 from pathlib import Path
 from typing import Any
 
+from data_sources.disk.whole_files import replace_text
 from data_sources.sqlite.errors import plain_errors
-from data_sources.sqlite.files import sync_folder
 from phenology.language.date_style import SHOWN_ORDERS, DateStyle
 from phenology.language.written_days import DATE_ORDERS, DateOrder
 from phenology.model.errors import InputError, StoreError
@@ -243,11 +241,16 @@ def read_settings(folder: Path) -> GardenSettings:
     path = folder / SETTINGS_NAME
     text = read_text(path)
     if text is None:
+        if (folder / "journal.sqlite").exists():
+            raise StoreError(
+                f"the garden in {folder} has lost its {SETTINGS_NAME}; put it back, or let "
+                f"'flushcast init {folder}' write a new one beside the journal."
+            )
         raise StoreError(f"there is no garden in {folder} (no {SETTINGS_NAME}); run 'flushcast init'.")
     try:
         given = tomllib.loads(text)
-    except tomllib.TOMLDecodeError as error:
-        raise InputError(f"{path} does not read as TOML: {error}.") from None
+    except (tomllib.TOMLDecodeError, RecursionError, ValueError) as error:
+        raise InputError(f"{path} does not read as TOML: {_short(error)}.") from None
     inner = given.pop("weather", {})  # its keys with a dot, as in `_FIELD_OF`
     weather = {f"weather.{key}": v for key, v in inner.items()} if _is_table(inner) else {"weather": inner}
     return _checked({**given, **weather}, str(path))
@@ -310,6 +313,10 @@ def _meant(key: str) -> str:
     return f"did you mean {' or '.join(near)}" if near else f"they are {', '.join(_FIELD_OF)}"
 
 
+def _short(error: Exception) -> str:
+    return "it is nested too deeply" if isinstance(error, RecursionError) else str(error)[:200].rstrip(".")
+
+
 def read_text(path: Path) -> str | None:
     with plain_errors(path, "reading"):
         try:
@@ -328,8 +335,8 @@ def rewritten(path: Path, settings: GardenSettings) -> str:
     text = read_text(path)
     try:
         document: Any = tomlkit.document() if text is None else tomlkit.parse(text)
-    except ParseError as error:
-        raise InputError(f"{path} does not read as TOML: {error}.") from None
+    except (ParseError, RecursionError, ValueError) as error:
+        raise InputError(f"{path} does not read as TOML: {_short(error)}.") from None
     if text is None:
         document.add(tomlkit.comment(_HEAD))
         document.add(tomlkit.nl())
@@ -354,6 +361,27 @@ def rewritten(path: Path, settings: GardenSettings) -> str:
         if inner not in table or table[inner] != plain:
             _set(table, inner, plain, SETTINGS[name].comment)
     return str(tomlkit.dumps(document))
+
+
+_SECRET = re.compile(r"(?i).*(key|token|secret|password).*|proxies|cache_folder")
+
+
+def without_secrets(path: Path) -> str:
+    """The text of a settings file without keys of services, and what names a computer or its user."""
+    import tomlkit
+
+    text = read_text(path)
+    document: Any = tomlkit.parse(text or "")
+    weather = document.get("weather", {})
+    for table in (document, weather, *_tables_in(weather)):
+        for name in [name for name in table if _SECRET.fullmatch(name)]:
+            table.remove(name)
+    return str(tomlkit.dumps(document))
+
+
+def _tables_in(table: Any) -> list[Any]:
+    inner = [one for one in table.values() if _is_table(one)]
+    return [*inner, *(more for one in inner for more in _tables_in(one))]
 
 
 def _set(table: Any, key: str, value: Any, comment: str = "") -> None:
@@ -385,22 +413,3 @@ def _lay_over(table: Any, key: str, value: Mapping[str, Any]) -> None:
             plain = list(v) if isinstance(v, tuple) else v
             if k not in inner or inner[k] != plain:
                 _set(inner, k, plain)
-
-
-def replace_text(path: Path, text: str | None) -> None:
-    """Put a text in a file's place as a whole, lastingly; None: remove the file."""
-    path = path.resolve()  # a linked file stays a link
-    if text is None:
-        path.unlink(missing_ok=True)
-        return
-    part = path.with_name(f".{path.name}.{os.getpid()}.part")
-    try:
-        with part.open("w", encoding="utf-8", newline="\n") as file:
-            file.write(text)
-            file.flush()
-            os.fsync(file.fileno())
-        part.replace(path)
-        sync_folder(path.parent)
-    finally:
-        with suppress(OSError):
-            part.unlink()

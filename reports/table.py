@@ -7,7 +7,6 @@ stay numbers in °C and °C·d until a view writes them; only there are they tur
 
 from __future__ import annotations
 
-import csv
 import io
 import json
 import math
@@ -16,6 +15,8 @@ from dataclasses import dataclass
 from datetime import UTC, date, datetime
 from operator import attrgetter, itemgetter
 from typing import TYPE_CHECKING, Any, Generic, Literal, TypeVar
+
+from data_sources.tables.cells import mark, quoted
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -198,13 +199,18 @@ class Table(Generic[R]):
         """
         left_out = set(without)
         kept = [k for k, c in enumerate(self.columns) if not left_out & {c.name, c.name.partition(".")[0]}]
-        out = io.StringIO()
-        writer = csv.writer(out, lineterminator="\n")
-        writer.writerow([self.columns[k].flat_in(self.units) for k in kept])
+        lines = [[self.columns[k].flat_in(self.units) for k in kept]]
         for cells in self._cells:
             encoded = (self._encoded(self.columns[k], cells[k]) for k in kept)
-            writer.writerow(["; ".join(cell) if isinstance(cell, list) else cell for cell in encoded])
-        return out.getvalue()
+            texts = ("; ".join(cell) if isinstance(cell, list) else cell for cell in encoded)
+            # what a spreadsheet would run as a formula is marked; nothing known stays an empty cell
+            lines.append(
+                [
+                    mark(text) if isinstance(text, str) and text else "" if text is None else str(text)
+                    for text in texts
+                ]
+            )
+        return "".join(f"{','.join(map(quoted, line))}\n" for line in lines)
 
     def as_frame(self) -> pd.DataFrame:
         """The table as a DataFrame, in °C whatever the garden shows.

@@ -130,8 +130,9 @@ class Batch:
     def write(self, table: str, before: Row | None, after: Row | None) -> None:
         """Bring one row from `before` to `after` (None: not there)."""
         if after is not None and before is not None:
-            setting = ", ".join(f"{name} = ?" for name in after)
-            values = (*after.values(), after["id"])
+            changed = {name: cell for name, cell in after.items() if cell != before[name]}
+            setting = ", ".join(f"{name} = ?" for name in changed or after)
+            values = (*(changed or after).values(), after["id"])
             self.connection.execute(f"UPDATE {table} SET {setting} WHERE id = ?", values)
         elif after is not None:
             insert_row(self.connection, table, after)
@@ -160,7 +161,8 @@ class Batch:
         """Write the change rows; the caller commits."""
         if not self.label.strip():
             raise InputError("a batch needs a label: what was done, in plain words")
-        start = (self.id, self.at.astimezone(UTC).isoformat(), self.device, self.label)
+        label = self.label.encode("utf-8", "backslashreplace").decode("utf-8")
+        start = (self.id, self.at.astimezone(UTC).isoformat(), self.device, label)
         append_changes(self.connection, ((None, *start, *cells, self.undoes) for cells in self._changes))
 
 

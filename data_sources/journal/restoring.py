@@ -10,12 +10,13 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
+from data_sources.disk.whole_files import make_empty, mode_in, part_of, sync_folder
 from data_sources.journal.schema import TABLES, column_names
 from data_sources.journal.store import Journal
 from data_sources.sqlite.backups import FOLDER, STAMP, newest_good, write_backup
 from data_sources.sqlite.connection import connect, copy_whole, look
 from data_sources.sqlite.errors import plain_errors
-from data_sources.sqlite.files import LOGS, beside, part_of, remove, sync_folder
+from data_sources.sqlite.files import LOGS, beside, remove
 from data_sources.sqlite.health import Inspection, inspect
 from phenology.model.errors import InputError, StoreCorruptError, StoreError, StoreTooNewError
 
@@ -165,6 +166,7 @@ def _replace_file(journal: Path, source: Path) -> Path | None:
                 shutil.copy2(beside(journal, ending), beside(aside, ending))
     part = part_of(journal)
     try:
+        make_empty(part, mode_in(journal.parent))
         with closing(look(source)) as good, closing(connect(part, "rwc")) as whole:
             copy_whole(good, whole)
         for ending in (*LOGS, "-shm"):

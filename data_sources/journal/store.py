@@ -249,6 +249,11 @@ class Journal(Database):
         with self.errors("reading"):
             return list(islice(walk(self.connection, tree_id), limit))
 
+    def newest_change(self) -> tuple[int, str] | None:
+        """Its last change, which tells this state of it from every other; None while there is none."""
+        found = self.query("SELECT seq, batch FROM change ORDER BY seq DESC LIMIT 1")
+        return (found[0][0], found[0][1]) if found else None
+
     def export_changes(self) -> Iterator[dict[str, Any]]:
         """The whole history, oldest first, a row for each changed row."""
         for cells in self.query(f"SELECT {', '.join(CHANGE_FIELDS)} FROM change ORDER BY seq"):

@@ -11,7 +11,7 @@ from contextlib import suppress
 from datetime import date
 from pathlib import Path
 
-from data_sources.garden_settings import replace_text
+from data_sources.disk.whole_files import replace_text
 from phenology.model.errors import FlushcastError
 
 FILE_NAME = "cautions_said.json"

@@ -10,7 +10,7 @@ from collections.abc import Mapping
 from datetime import date
 from pathlib import Path
 
-from data_sources.garden_settings import replace_text
+from data_sources.disk.whole_files import replace_text
 from phenology.advice.forecast_change import Issued, Key
 from phenology.model.errors import FlushcastError
 
@@ -30,7 +30,7 @@ def read_issued(folder: Path) -> dict[date, dict[Key, Issued]]:
             }
             for day, rows in sorted(kept.items())
         }
-    except (OSError, ValueError, KeyError, TypeError, AttributeError):
+    except (OSError, ValueError, KeyError, TypeError, AttributeError, RecursionError):
         return {}
 
 

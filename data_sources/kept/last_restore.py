@@ -9,7 +9,7 @@ import json
 from contextlib import suppress
 from pathlib import Path
 
-from data_sources.garden_settings import replace_text
+from data_sources.disk.whole_files import replace_text
 from data_sources.journal import Journal
 from data_sources.sqlite.backups import FOLDER
 from phenology.model.errors import FlushcastError

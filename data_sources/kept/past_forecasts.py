@@ -6,11 +6,13 @@ A cache and nothing more: it may be deleted, and an unreadable one is made again
 from __future__ import annotations
 
 import json
+import math
 from collections.abc import Sequence
+from dataclasses import fields
 from pathlib import Path
 from typing import Any
 
-from data_sources.garden_settings import replace_text
+from data_sources.disk.whole_files import replace_text
 from phenology.model.errors import FlushcastError
 from phenology.model.track_record import PastForecast
 
@@ -23,9 +25,20 @@ MOST_KEPT = 3
 def read_forecasts(folder: Path, key: str) -> list[PastForecast] | None:
     """What was kept under a key; None when nothing was, or it cannot be read."""
     try:
-        return [PastForecast(**dict(zip(FIELDS, row, strict=True))) for row in _kept(folder)[key]]
+        found = [PastForecast(**dict(zip(FIELDS, row, strict=True))) for row in _kept(folder)[key]]
+        return found if all(map(_is_whole, found)) else None
     except (KeyError, TypeError, ValueError):
         return None
+
+
+def _is_whole(past: PastForecast) -> bool:
+    """Whether every value is of its kind: anybody may have written to the file."""
+    kinds: dict[str, Any] = {"str": str, "int": int, "bool": bool, "float": (int, float)}
+    return all(
+        isinstance(value := getattr(past, field.name), kinds[str(field.type)])
+        and (isinstance(value, str | bool) or math.isfinite(value))
+        for field in fields(past)
+    )
 
 
 def keep_forecasts(folder: Path, key: str, past: Sequence[PastForecast]) -> None:
@@ -42,6 +55,6 @@ def keep_forecasts(folder: Path, key: str, past: Sequence[PastForecast]) -> None
 def _kept(folder: Path) -> dict[str, Any]:
     try:
         kept = json.loads((folder / FILE_NAME).read_text(encoding="utf-8"))["sets"]
-    except (OSError, ValueError, KeyError, TypeError):
+    except (OSError, ValueError, KeyError, TypeError, RecursionError):
         return {}
     return kept if isinstance(kept, dict) else {}

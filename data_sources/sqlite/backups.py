@@ -4,15 +4,17 @@ from __future__ import annotations
 
 import re
 import sqlite3
+import stat
 from collections.abc import Sequence
 from contextlib import closing, suppress
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
+from data_sources.disk.whole_files import make_empty, part_of, sweep, sync_folder
 from data_sources.sqlite.connection import connect, copy_whole, pragma
 from data_sources.sqlite.errors import damaged, plain_errors
-from data_sources.sqlite.files import part_of, remove, sync_folder
+from data_sources.sqlite.files import remove
 from data_sources.sqlite.health import fault_in, inspect
 from data_sources.sqlite.schema import Schema
 from phenology.model.errors import StoreError
@@ -81,14 +83,16 @@ def write_backup(
     target = path.parent / FOLDER if to is None else to
     with plain_errors(target, "writing the backup", kept=f"The {schema.noun} is unchanged."):
         if to is None:
-            target.mkdir(exist_ok=True)
+            target.mkdir(exist_ok=True, mode=stat.S_IMODE(path.parent.stat().st_mode))
         if target.is_dir():
             stamp = datetime.now(UTC).strftime(STAMP)
             target /= f"{path.stem}-{stamp}{'-' + why if why else ''}.sqlite"
         if target.exists():
             raise StoreError(f"{target} exists already; name a new file for the backup.")
+        sweep(target.parent)
         part = part_of(target)
         try:
+            make_empty(part, stat.S_IMODE(path.stat().st_mode))
             with closing(connect(part, "rwc")) as copy:
                 copy_whole(connection, copy)
                 pragma(copy, "journal_mode = DELETE")
@@ -102,35 +106,37 @@ def write_backup(
     return target
 
 
-def rolling_backup(connection: sqlite3.Connection, path: Path, schema: Schema) -> Path | None:
-    """A backup by routine, when the last one is old enough; then the oldest are thinned out."""
-    backups = list_backups(path)
-    if backups and datetime.now(UTC) - backups[0].at < EVERY:
+def rolling_backup(
+    connection: sqlite3.Connection, path: Path, schema: Schema, *, newest: int = 10, monthly: bool = True
+) -> Path | None:
+    """A backup by routine, when the last one is old enough; then the oldest are thinned out, see `spaced`.
+
+    One with a date still to come, of a clock that was wrong, says nothing of when the last was made.
+    """
+    now = datetime.now(UTC)
+    if any(now - EVERY < backup.at <= now for backup in list_backups(path)):
         return None
     made = write_backup(connection, path, schema)
-    thin(path)
+    thin(path, newest=newest, monthly=monthly)
     return made
 
 
-def thin(path: Path) -> list[Path]:
+def thin(path: Path, *, newest: int = 10, monthly: bool = True) -> list[Path]:
     """Remove routine backups that `spaced` does not keep; returns what was removed."""
     backups = [b for b in list_backups(path) if b.why is None]
-    keep = spaced([b.at for b in backups])
+    keep = spaced([b.at for b in backups if b.at <= datetime.now(UTC)], newest=newest, monthly=monthly)
+    keep |= {b.at for b in backups if b.at > datetime.now(UTC)}
     removed = []
     for backup in backups:
         if backup.at not in keep:
             with suppress(OSError):
                 backup.path.unlink()
                 removed.append(backup.path)
-    for part in (path.parent / FOLDER).glob(f".{path.stem}-*.part*"):
-        with suppress(OSError):  # left by a backup that was killed long ago
-            if datetime.now(UTC).timestamp() - part.stat().st_mtime > 86400:
-                part.unlink()
     return removed
 
 
-def spaced(times: Sequence[datetime], *, newest: int = 10) -> set[datetime]:
-    """Which backups to keep: the newest few, and the last of each month.
+def spaced(times: Sequence[datetime], *, newest: int = 10, monthly: bool = True) -> set[datetime]:
+    """Which backups to keep: the newest few, and with `monthly` the last of each month.
 
     >>> daily = [datetime(2025, 1, 1, tzinfo=UTC) + timedelta(days=d) for d in range(365)]
     >>> kept = sorted(spaced(daily))
@@ -139,4 +145,4 @@ def spaced(times: Sequence[datetime], *, newest: int = 10) -> set[datetime]:
     """
     ordered = sorted(times)
     last_of_month = {(time.year, time.month): time for time in ordered}
-    return {*ordered[-newest:], *last_of_month.values()}
+    return {*ordered[-newest:], *(last_of_month.values() if monthly else ())}

@@ -8,6 +8,7 @@ from contextlib import AbstractContextManager, contextmanager, suppress
 from pathlib import Path
 from typing import Any, ClassVar, Self
 
+from data_sources.disk.whole_files import sweep
 from data_sources.sqlite import backups, health
 from data_sources.sqlite.connection import connect, pragma, snapshot, transaction
 from data_sources.sqlite.errors import damaged, plain_errors
@@ -48,7 +49,7 @@ class Database:
         StoreLockedError
             If another process holds it too long.
         """
-        self.path, self.warnings, self._closed = path, list[str](), False
+        self.path, self.warnings, self._closed, self._held = path, list[str](), False, False
         with self.errors("opening"):
             new = create and not path.exists()
             if new:
@@ -89,6 +90,7 @@ class Database:
                 raise StoreError(f"{self.path} {why}")
             return
         self._choose_log()
+        sweep(self.path.parent)
         if older:
             self._checked_on = None  # its cells were not looked at
             saved = self.backup(why=f"before-v{self.schema.version}")
@@ -158,6 +160,11 @@ class Database:
 
         Only errors of SQLite are put into words; the caller's own stay as they are.
         """
+        if self._held:  # a part of the change that is held open
+            self._held = False
+            yield
+            self._held = True
+            return
         if self.connection.in_transaction:
             raise RuntimeError("a change or a snapshot is open already")
         if self.read_only:
@@ -169,6 +176,19 @@ class Database:
         except sqlite3.Error as error:
             with self.errors("saving to", NOTHING_SAVED):
                 raise error
+
+    @contextmanager
+    def held(self) -> Iterator[None]:
+        """As `writing`, for what is read first and written then: blocks of `writing` inside are part of it.
+
+        Nobody else writes while it is open, so what is read inside is still so when it is saved.
+        """
+        with self.writing():
+            self._held = True
+            try:
+                yield
+            finally:
+                self._held = False
 
     # -- safety ----------------------------------------------------------------------------------------
 

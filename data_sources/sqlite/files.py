@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 import os
-import threading
 from contextlib import suppress
 from pathlib import Path
+
+from data_sources.disk.whole_files import sync_folder
 
 LOGS = ("-wal", "-journal")
 CHECKED = "-checked"  # our own: when the file was last checked deeply
@@ -37,11 +38,6 @@ def may_write(path: Path) -> bool:
     return os.access(path, os.W_OK) and os.access(path.parent, os.W_OK)
 
 
-def part_of(path: Path) -> Path:
-    """A name beside the file under which it can be made until it is whole."""
-    return path.with_name(f".{path.name}.{os.getpid()}-{threading.get_ident()}.part")
-
-
 def remove(path: Path) -> None:
     """Delete a database with all that lies beside it under its name, as far as it can be deleted."""
     for ending in ("", *LOGS, "-shm", CHECKED):
@@ -62,13 +58,3 @@ def place_new(part: Path, path: Path) -> bool:
         part.replace(path)
     sync_folder(path.parent)
     return True
-
-
-def sync_folder(folder: Path) -> None:
-    """Make a rename in the folder survive a power cut, where the system can."""
-    if os.name == "posix":
-        handle = os.open(folder, os.O_RDONLY)
-        try:
-            os.fsync(handle)
-        finally:
-            os.close(handle)

@@ -13,6 +13,7 @@ from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from pathlib import Path
 
+from data_sources.disk.whole_files import make_empty, mode_in
 from data_sources.sqlite.connection import look, pragma, snapshot
 from data_sources.sqlite.errors import fault_behind
 from data_sources.sqlite.files import CHECKED, beside, has_log, state_of
@@ -93,10 +94,33 @@ def fault_in(connection: sqlite3.Connection, schema: Schema, *, deep: bool = Tru
                 return None
             if connection.execute("PRAGMA foreign_key_check").fetchone() is not None:
                 return "a row points at another that is not there"
-            present = pragma(connection, "user_version") == schema.version
-            return schema.content_fault(connection) if present else None
+            version = pragma(connection, "user_version")
+            if (strange := strange_shape(connection, schema, version)) is not None:
+                return strange
+            return schema.content_fault(connection) if version == schema.version else None
     except (sqlite3.DatabaseError, ValueError, TypeError) as error:  # the last two: a cell of no known kind
         return fault_behind(error)
+
+
+def strange_shape(connection: sqlite3.Connection, schema: Schema, version: int) -> str | None:
+    """What tables, indexes and triggers no flushcast made, or lack, in a file of a version; in words."""
+    if not 1 <= version <= schema.version:
+        return None if version > schema.version else f"there never was a version {version} of it"
+    with closing(sqlite3.connect(":memory:")) as fresh:
+        for step in schema.steps[:version]:
+            for statement in step.statements:
+                fresh.execute(statement)
+        wanted, found = _shape(fresh), _shape(connection)
+    for name in sorted(wanted.keys() ^ found.keys()):
+        kind = (found.get(name) or wanted[name])[0]
+        return f"it has a {kind} '{name}' of its own" if name in found else f"its {kind} '{name}' is missing"
+    altered = next((name for name in sorted(wanted) if wanted[name] != found[name]), None)
+    return None if altered is None else f"its {wanted[altered][0]} '{altered}' is not as flushcast makes it"
+
+
+def _shape(connection: sqlite3.Connection) -> dict[str, tuple[str, str]]:
+    listed = "SELECT name, type, sql FROM sqlite_master WHERE name NOT LIKE 'sqlite%'"
+    return {name: (kind, " ".join(str(sql).split())) for name, kind, sql in connection.execute(listed)}
 
 
 def today() -> str:
@@ -114,4 +138,7 @@ def checked_today(path: Path) -> bool:
 def remember_check(path: Path, day: str) -> None:
     """Write down that the database, as it stands, was checked deeply that day; the note may be deleted."""
     with suppress(OSError):  # a folder nobody may write; then every opening checks deep
-        beside(path, CHECKED).write_text(f"{day} {state_of(path)}", "utf-8")
+        note = beside(path, CHECKED)
+        if not note.exists():
+            make_empty(note, mode_in(path.parent))
+        note.write_text(f"{day} {state_of(path)}", "utf-8")

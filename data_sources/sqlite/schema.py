@@ -13,8 +13,9 @@ from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
 
+from data_sources.disk.whole_files import make_empty, mode_in, part_of, sweep
 from data_sources.sqlite.connection import connect, pragma, transaction
-from data_sources.sqlite.files import part_of, place_new, remove
+from data_sources.sqlite.files import place_new, remove
 
 
 @dataclass(frozen=True)
@@ -66,8 +67,10 @@ def migrate(connection: sqlite3.Connection, schema: Schema) -> None:
 def create_file(path: Path, schema: Schema) -> None:
     """Make an empty database under another name and give it its own when it is whole."""
     path.parent.mkdir(parents=True, exist_ok=True)
+    sweep(path.parent)
     part = part_of(path)
     try:
+        make_empty(part, mode_in(path.parent))
         with closing(connect(part, "rwc")) as connection:
             migrate(connection, schema)
         place_new(part, path)

@@ -11,6 +11,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Sequence
 from pathlib import Path
 
+from data_sources.disk.whole_files import write_output
 from phenology.language.words import near_words
 from phenology.model.errors import InputError
 
@@ -44,17 +45,15 @@ def write_csv(
     path: Path, headers: Sequence[str], rows: Iterable[Sequence[str | None]], *, marked: bool = True
 ) -> int:
     """Write rows, cells marked where needed; returns how many. None is an empty cell."""
-    count = 0
-    with path.open("w", encoding="utf-8", newline="") as file:
-        file.write(",".join(map(_quoted, headers)) + "\n")
-        for row in rows:
-            cells = ["" if cell is None else _quoted(mark(cell) if marked else cell) for cell in row]
-            file.write((",".join(cells) or '""') + "\n")  # a lone empty cell would read back as an empty line
-            count += 1
-    return count
+    lines = [",".join(map(quoted, headers))]
+    for row in rows:
+        cells = ["" if cell is None else quoted(mark(cell) if marked else cell) for cell in row]
+        lines.append(",".join(cells) or '""')  # a lone empty cell would read back as an empty line
+    write_output(path, "".join(f"{line}\n" for line in lines).encode("utf-8"))
+    return len(lines) - 1
 
 
-def _quoted(cell: str) -> str:
+def quoted(cell: str) -> str:
     """A cell in quotes where it needs them; the csv module leaves a lone carriage return bare."""
     return '"' + cell.replace('"', '""') + '"' if any(c in cell for c in ',"\r\n') else cell
 

@@ -17,8 +17,10 @@ from data_sources.tables.cells import unmark, write_csv
 from data_sources.tables.problems import Problem
 from data_sources.tables.text_table import TextTable
 from phenology.model.errors import InputError
+from phenology.model.operations import Operation
 from phenology.model.records import Aim, Flush, Look, Place, Stand, Tree, Work
 from phenology.model.season import SeasonCalendar
+from phenology.model.stages import Stage
 from phenology.records.flushes import flush_numbers
 
 _LISTS = [
@@ -110,16 +112,22 @@ def table_of_headers(headers: Iterable[str]) -> str | None:
     return None
 
 
-def read_exported(found: TextTable, table: str, problems: list[Problem]) -> list[tuple[int, Record]]:
+def read_exported(
+    found: TextTable, table: str, problems: list[Problem], *, all_have_ids: bool = False
+) -> list[tuple[int, Record]]:
     """Rows of an exported table as records, each with its line; rows without an id are left out.
 
-    A problem is added for each row or cell that cannot be read.
+    A problem is added for each row or cell that cannot be read, for each row whose record no flushcast
+    writes, and with `all_have_ids` for each row without an id.
     """
     problems += found.problems
     at = {key: n for n, key in enumerate(found.keys)}
     records: list[tuple[int, Record]] = []
     for line, cells in found.rows:
         if not cells[at["id"]].strip():
+            if all_have_ids:
+                advice = "write it as a row of a file of its own and import that"
+                problems.append(found.problem(line, at["id"], "this row has no id", advice))
             continue
         row: dict[str, object] = {}
         for column in columns(table):
@@ -129,8 +137,37 @@ def read_exported(found: TextTable, table: str, problems: list[Problem]) -> list
             except ValueError as error:
                 problems.append(found.problem(line, n, f"read '{cells[n]}'", str(error)))
         if len(row) == len(columns(table)):
-            records.append((line, decode(table, row)))
+            try:
+                record = decode(table, row)
+                wrong = wrong_in(record)
+            except ValueError as error:
+                wrong = str(error)
+            if wrong:
+                problems.append(found.problem(line, None, wrong.rstrip(".")))
+            else:
+                records.append((line, record))
     return records
+
+
+def wrong_in(record: Record) -> str:
+    """What no flushcast writes in a record, with a clearer word than the journal's own check; else empty."""
+    if isinstance(record, Look) and record.stage not in set(Stage):
+        return f"there is no stage called '{record.stage}'"
+    if isinstance(record, Look) and record.kind not in ("seen", "happened"):
+        return f"kind '{record.kind}' is not seen or happened"
+    if isinstance(record, Work) and record.operation not in set(Operation):
+        return f"there is no operation called '{record.operation}'"
+    if isinstance(record, Look | Work) and record.earliest > record.latest:
+        return "earliest lies after latest"
+    if isinstance(record, Flush) and record.started_by not in ("season", "seen", "work"):
+        return f"started_by '{record.started_by}' is not season, seen or work"
+    if isinstance(record, Flush) and not 1 < record.season < 9999:
+        return f"there is no season {record.season}"
+    if isinstance(record, Aim) and record.aim not in ("building", "refining", "resting"):
+        return f"aim '{record.aim}' is not building, refining or resting"
+    if isinstance(record, Place) and not (-90 <= record.latitude <= 90 and -180 <= record.longitude <= 180):
+        return "latitude runs from -90 to 90, longitude from -180 to 180"
+    return ""
 
 
 def unresolved(table: str, record: Record, known: Mapping[str, Iterable[str]]) -> str | None:

@@ -13,12 +13,12 @@ from typing import TypeVar
 from data_sources.journal.schema import TABLES, ImportMap, Record, table_of
 from data_sources.tables.garden_tables import GardenRecords, read_exported, unresolved
 from data_sources.tables.problems import Problem, TableError
+from data_sources.tables.subjects import SUBJECTS
 from data_sources.tables.text_table import TextTable
 from phenology.language.tree_selection import Roster
 from phenology.model.errors import UnknownNameError
 from phenology.model.records import Aim, Flush, GrowthAim, Look, Place, Stand, Tree, Work
 from phenology.model.season import SeasonCalendar
-from phenology.model.stages import Stage
 from phenology.species.catalogue import Species, find_species
 
 R = TypeVar("R", Place, Tree, Stand, Aim, Work, Flush, Look, ImportMap)
@@ -99,7 +99,10 @@ class Draft:
 
         None says that a table was not taken, for it points at something that is not here and does not come.
         """
-        read = [(table, name, read_exported(table, name, self.problems)) for table, name in tables]
+        read = [
+            (table, name, read_exported(table, name, self.problems, all_have_ids=name not in SUBJECTS))
+            for table, name in tables
+        ]
         known = {name: set(found) for name, found in self.by_id.items()}
         for _, name, rows in read:
             known[name] |= {record.id for _, record in rows}
@@ -113,11 +116,9 @@ class Draft:
             if report is None:
                 continue
             self.plan.reports.append(report)
-            for line, record in rows:
+            for _, record in rows:
                 before = self.by_id[name].get(record.id)
-                if wrong := _wrong(record):
-                    self.problems.append(table.problem(line, None, wrong))
-                elif before == record:
+                if before == record:
                     report.there += 1
                 else:
                     report.changed += before is not None
@@ -147,20 +148,3 @@ def species_named(text: str, catalogue: Mapping[str, Species]) -> str:
         if latin and not difflib.get_close_matches(name, catalogue, n=1, cutoff=0.87):
             return name
         raise
-
-
-def _wrong(record: Record) -> str:
-    """What no flushcast writes in a record, with a clearer word than the journal's own check."""
-    if isinstance(record, Look) and record.stage not in set(Stage):
-        return f"there is no stage called '{record.stage}'"
-    if isinstance(record, Look) and record.kind not in ("seen", "happened"):
-        return f"kind '{record.kind}' is not seen or happened"
-    if isinstance(record, Look | Work) and record.earliest > record.latest:
-        return "earliest lies after latest"
-    if isinstance(record, Flush) and record.started_by not in ("season", "seen", "work"):
-        return f"started_by '{record.started_by}' is not season, seen or work"
-    if isinstance(record, Aim) and record.aim not in ("building", "refining", "resting"):
-        return f"aim '{record.aim}' is not building, refining or resting"
-    if isinstance(record, Place) and not (-90 <= record.latitude <= 90 and -180 <= record.longitude <= 180):
-        return "latitude runs from -90 to 90, longitude from -180 to 180"
-    return ""

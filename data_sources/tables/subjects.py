@@ -12,7 +12,7 @@ from phenology.model.errors import InputError
 
 
 def _flush_number(text: str) -> int:
-    if not (text.isascii() and text.isdigit() and 1 <= int(text) <= 20):
+    if not (text.isascii() and text.isdigit() and len(text) <= 2 and 1 <= int(text) <= 20):
         raise InputError("write the number of the flush within its season: 1, 2, ...")
     return int(text)
 

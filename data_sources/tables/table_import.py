@@ -19,6 +19,7 @@ from data_sources.tables.problems import FileQuestion, TableError
 from data_sources.tables.sheet import Row, Sheet, read_sheet, to_remember
 from data_sources.tables.subjects import SUBJECTS
 from data_sources.tables.text_table import TextTable
+from phenology.language.plain_names import name_key, plain_name
 from phenology.language.tree_selection import select_trees
 from phenology.language.written_days import DATE_ORDERS, DateOrder
 from phenology.model.errors import InputError, StageOrderError, UnknownNameError
@@ -138,28 +139,28 @@ def _order(sheet: Sheet, draft: Draft, answers: Answers) -> DateOrder | None:
 
 
 def _take_place(row: Row, report: ImportedFile, draft: Draft) -> None:
-    if any(p.name.casefold() == row.values["name"].casefold() for p in draft.of(Place)):
+    if any(name_key(p.name) == name_key(row.values["name"]) for p in draft.of(Place)):
         report.there += 1
         return
-    draft.add(row.make(Place, draft.new_id()))
+    draft.add(row.make(Place, draft.new_id(), plain_name(row.values["name"])))
     report.added += 1
 
 
 def _take_tree(row: Row, report: ImportedFile, draft: Draft) -> None:
     label, named, places = row.values["label"], row.values["place"], draft.of(Place)
     species = row.understood("species", lambda text: species_named(text, draft.catalogue))
-    there = next((t for t in draft.of(Tree) if t.label.casefold() == label.casefold()), None)
+    there = next((t for t in draft.of(Tree) if name_key(t.label) == name_key(label)), None)
     if there is not None and there.species != species:
         advice = f"the garden's {there.label} is a {there.species}; give this tree another label"
         raise TableError([row.problem("label", advice)])
     if there is not None:
         report.there += 1
         return
-    place = next((p for p in places if named and p.name.casefold() == named.casefold()), None)
+    place = next((p for p in places if named and name_key(p.name) == name_key(named)), None)
     if named and place is None:
         near = difflib.get_close_matches(named, [p.name for p in places], n=2)
         raise TableError([row.problem("place", UnknownNameError("place", named, near))])
-    draft.add_tree(row.make(Tree, draft.new_id(), species=species), place, row.values["aim"])
+    draft.add_tree(row.make(Tree, draft.new_id(), plain_name(label), species), place, row.values["aim"])
     report.added += 1
 
 
@@ -237,7 +238,7 @@ def _new_tree(row: Row, draft: Draft, error: InputError, *, asked: bool) -> Tree
         more = "to add it the row needs a species" if asked else "--new-trees adds trees that a file names"
         raise TableError([row.problem("tree", f"{error}; {more}")])
     species = row.understood("species", lambda text: species_named(text, draft.catalogue))
-    tree = Tree(draft.new_id(), row.values["tree"], species)
+    tree = Tree(draft.new_id(), plain_name(row.values["tree"]), species)
     draft.add_tree(tree, None)
     return tree
 

@@ -18,7 +18,10 @@ from pathlib import Path
 from data_sources.tables.problems import Problem, TableError
 
 SEPARATORS = ",;\t|"
+LARGEST = 1 << 27  # bytes of a table, unpacked; ours
 DEEPEST_HEADER = 60  # lines looked through for the column names
+_END = "\ue000 the end of the file"  # a line of its own behind the last, unless a quote is open there
+_CLOSE_IT = "close it, or take it out. Nothing was changed."
 BLANKS = " \t\u00a0"
 
 
@@ -82,7 +85,12 @@ def header_key(header: str) -> str:
 
 def read_table(path: Path) -> TextTable:
     """Read a table of text whatever wrote it; raises as `read_text` and `split_table` do."""
-    return split_table(path.name, read_text(path))
+    return split_table(printable(path.name), read_text(path))
+
+
+def printable(name: str) -> str:
+    """A file's name as UTF-8 can hold it; a name may be any bytes."""
+    return name.encode("utf-8", "backslashreplace").decode("utf-8")
 
 
 def read_text(path: Path) -> str:
@@ -94,7 +102,8 @@ def read_text(path: Path) -> str:
         If the file cannot be opened, is empty, is a spreadsheet or no text at all.
     """
     try:
-        raw = path.read_bytes()
+        with path.open("rb") as file:
+            raw = file.read(LARGEST + 1)
     except FileNotFoundError:
         raise TableError(f"there is no file {path}") from None
     except IsADirectoryError:
@@ -103,11 +112,16 @@ def read_text(path: Path) -> str:
         raise TableError(f"{path} cannot be read: {(error.strerror or str(error)).lower()}") from None
     if raw[:2] == b"\x1f\x8b":
         try:
-            raw = gzip.decompress(raw)
+            with gzip.open(io.BytesIO(raw)) as packed:
+                raw = packed.read(LARGEST + 1)
         except (OSError, EOFError, zlib.error):
             raise TableError(
                 f"{path.name}: the compressed file is cut short or damaged; fetch it again"
             ) from None
+    if len(raw) > LARGEST:
+        raise TableError(
+            f"{path.name} holds more than {LARGEST >> 20} megabytes; take what is needed out of it"
+        )
     if raw[:4] in (b"PK\x03\x04", b"\xd0\xcf\x11\xe0"):
         raise TableError(f"{path.name} is a spreadsheet file; save the sheet as CSV and take that")
     text = raw.decode(_encoding(raw), errors="replace").removeprefix("\ufeff")
@@ -147,8 +161,9 @@ def split_table(name: str, text: str, recognise: Callable[[Sequence[str]], bool]
     """
     lines = list(io.StringIO(text, newline=""))
     at, separator = _find_header(lines, recognise)
+    last = lines[-1] if lines[-1].endswith(("\n", "\r")) else f"{lines[-1]}\n"
     reader = csv.reader(
-        io.StringIO("".join(lines[at:]), newline=""),
+        [*lines[at:-1], *([last] if at < len(lines) else []), _END],
         delimiter=separator,
         skipinitialspace=recognise is not None,  # where cells must come back as they were, spaces count
     )
@@ -159,6 +174,18 @@ def split_table(name: str, text: str, recognise: Callable[[Sequence[str]], bool]
     try:
         for cells in reader:
             first, line = line + 1, at + reader.line_num
+            if cells and _END in cells[-1]:
+                if cells == [_END]:
+                    break
+                raise TableError(
+                    f"{name}, line {first}: a quote is opened here and never closed; {_CLOSE_IT}"
+                )
+            written = "id" in headers  # by an export, whose names may hold lines, quoted as they must be
+            if line > first and not written and _swallows(lines[first:line], separator, len(headers)):
+                raise TableError(
+                    f"{name}, line {first}: a quote opened here is closed only on line {line}, rows later; "
+                    f"{_CLOSE_IT}"
+                )
             if not any(cell.strip(BLANKS) for cell in cells):
                 continue
             width = len(headers)
@@ -171,8 +198,19 @@ def split_table(name: str, text: str, recognise: Callable[[Sequence[str]], bool]
             else:
                 rows.append((first, (*cells[:width], *[""] * (width - len(cells)))))
     except csv.Error as error:
+        if "field limit" in str(error):
+            raise TableError(
+                f"{name}, line {line + 1}: a quote is opened here and not closed for very long; {_CLOSE_IT}"
+            ) from None
         raise TableError(f"{name}, line {line + 1}: this is not a CSV row ({error})") from None
+    if not headers:
+        raise TableError(f"{name}: no line names the columns; its first line should")
     return TextTable(name, headers, tuple(rows), tuple(ragged), separator, tuple(lines[:at]))
+
+
+def _swallows(more: Sequence[str], separator: str, width: int) -> bool:
+    """Whether a line on which a cell goes on looks like a row of the table rather than a line of a note."""
+    return width > 1 and any(len(line.split(separator)) == width for line in more)
 
 
 def _find_header(lines: Sequence[str], recognise: Callable[[Sequence[str]], bool] | None) -> tuple[int, str]:

@@ -278,7 +278,7 @@ def load_corrections(garden: Path) -> dict[str, dict[str, PlaceCorrection]]:
         }
     except FileNotFoundError:
         return {}
-    except (OSError, ValueError, KeyError, TypeError, AttributeError):
+    except (OSError, ValueError, KeyError, TypeError, AttributeError, RecursionError):
         raise InputError(
             f"{path} cannot be read; remove it, and `flushcast weather update` makes it anew"
         ) from None

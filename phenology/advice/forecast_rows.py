@@ -149,13 +149,22 @@ class ForecastRow:
 class GardenForecast:
     """All rows of a garden, soonest first, and the weather they rest on.
 
-    `springs` holds the next season's bud break of trees of which nothing of this one lies ahead.
+    Attributes
+    ----------
+    donors : int
+        Past years of weather behind the coming weeks, 0 where possible ones stand in.
+    warnings : tuple of str
+    usual_warmth : str
+        See `phenology.advice.usual_warmth`.
+    springs : tuple of ForecastRow
+        The next season's bud break of trees of which nothing of this one lies ahead.
     """
 
     garden: Garden
     rows: tuple[ForecastRow, ...]
     donors: int
     warnings: tuple[str, ...]
+    usual_warmth: str = ""
     springs: tuple[ForecastRow, ...] = ()
 
 

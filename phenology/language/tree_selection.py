@@ -13,6 +13,7 @@ from dataclasses import dataclass, field
 from datetime import date
 from functools import cached_property
 
+from phenology.language.plain_names import name_key, plain_name, plain_spaces
 from phenology.language.words import near_words, plain_words
 from phenology.model.errors import InputError, UnknownNameError
 from phenology.model.records import Place, Stand, Tree
@@ -22,9 +23,9 @@ _ALL = {"all", "everything", "all trees", "every tree"}
 _BUT = re.compile(r"\s+(?:but not|but|except for|except|without|not)\s+|\s+minus\s+")
 _AND = re.compile(r"\s*[,;&+]\s*(?:and\s+)?|\s+and\s+")
 _AT = re.compile(r"\s+(?:on|at|in)\s+")
-_NUMBERED = re.compile(r"(?P<stem>.*\S)[ #]+(?P<from>\d+)(?:\s*(?:-|–|to)\s*(?P<to>\d+))?")
-_BARE_NUMBER = re.compile(r"#?(?P<from>\d+)(?:\s*(?:-|–|to)\s*(?P<to>\d+))?")
-_TAIL = re.compile(r"(?P<stem>.*\S)[ #]+(?P<number>\d+)")
+_NUMBERED = re.compile(r"(?P<stem>.*\S)[ #]+(?P<from>\d{1,9})(?:\s*(?:-|–|to)\s*(?P<to>\d{1,9}))?")
+_BARE_NUMBER = re.compile(r"#?(?P<from>\d{1,9})(?:\s*(?:-|–|to)\s*(?P<to>\d{1,9}))?")
+_TAIL = re.compile(r"(?P<stem>.*\S)[ #]+(?P<number>\d{1,9})")
 
 
 @dataclass(frozen=True)
@@ -52,16 +53,30 @@ class Roster:
 
     @cached_property
     def by_label(self) -> dict[str, list[Tree]]:
-        """Trees by their label, written small."""
+        """Trees by their label, as names are compared."""
         found: dict[str, list[Tree]] = {}
         for tree in self.trees:
-            found.setdefault(plain_spaces(tree.label).casefold(), []).append(tree)
+            found.setdefault(name_key(tree.label), []).append(tree)
         return found
 
     def labelled(self, text: str) -> tuple[Tree, ...]:
-        """The trees that bear exactly this label; retired ones only where no other does."""
-        exact = self.by_label.get(plain_spaces(text).casefold(), [])
-        return tuple(tree for tree in exact if tree.retired is None) or tuple(exact)
+        """The tree that bears exactly this label, or this id; a retired one only where no other does.
+
+        Raises
+        ------
+        InputError
+            If several trees bear labels that look alike, as an older garden may have them.
+        """
+        alike = self.by_label.get(name_key(text), []) or [tree for tree in self.trees if tree.id == text]
+        alike = [tree for tree in alike if tree.retired is None] or alike
+        found = [tree for tree in alike if tree.label == text] or alike
+        if len(found) > 1:
+            raise InputError(
+                f"{len(found)} trees are called '{plain_name(text)}'; "
+                "give all but one another label by its id: "
+                f'flushcast tree edit {found[-1].id} --label "{plain_name(text)} (2)"'
+            )
+        return tuple(found)
 
 
 def place_of(tree_id: str, stands: Iterable[Stand], on: date) -> str | None:
@@ -99,7 +114,7 @@ def select_trees(text: str, roster: Roster, *, on: date) -> tuple[Tree, ...]:
         raise InputError(
             'the garden has no trees yet; add one with: flushcast tree add "Elm 1" "Ulmus parvifolia"'
         )
-    chosen = _SelectionReader(roster, on).read(plain_spaces(text))
+    chosen = _SelectionReader(roster, on).read(text if roster.labelled(text) else plain_name(text))
     if not chosen:
         raise InputError(f"'{text}' leaves no tree")
     return tuple(tree for tree in roster.trees if tree.id in chosen)
@@ -151,12 +166,8 @@ def in_order(trees: Iterable[Tree]) -> list[Tree]:
 def label_key(label: str) -> list[tuple[int, int, str]]:
     """Key that sorts labels as a person would."""
     parts = re.split(r"([0-9]+)", label.casefold())
-    return [(0, int(p), "") if i % 2 else (1, 0, p) for i, p in enumerate(parts)]
-
-
-def plain_spaces(text: str) -> str:
-    """Text with single spaces and none at its ends."""
-    return " ".join(text.split())
+    numbers = [p.lstrip("0") for p in parts]  # as text: one with thousands of digits is a label too
+    return [(0, len(numbers[i]), numbers[i]) if i % 2 else (1, 0, p) for i, p in enumerate(parts)]
 
 
 class _SelectionReader:

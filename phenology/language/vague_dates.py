@@ -30,6 +30,7 @@ from phenology.language.written_days import (
 from phenology.model.errors import InputError
 from phenology.model.season import SeasonCalendar
 
+LONGEST = 200  # characters of a date in words; ours
 ABOUT_DAYS = 4  # how far "about" reaches to either side
 FIRST_YEAR = 1900  # years before this are taken for slips of the pen
 _DAY = timedelta(days=1)
@@ -165,12 +166,16 @@ def parse(text: str, *, today: date, order: DateOrder | None = None, first_weekd
     '21-31 Jul 2025'
     """
     typed, words = text.strip(), tidy(text)
+    if len(words) > LONGEST:
+        raise InputError(f"'{typed[:20]}...' is too long for a date; write one such as 4 July or 2026-07-04")
     if not words:
         raise InputError("the date is empty; write one such as 4 July, 2026-07-04 or yesterday")
     try:
         return replace(_DateReader(today, order, first_weekday).qualified(words), text=typed)
     except InputError as error:
         raise type(error)(f"'{typed}': {error}") from None
+    except OverflowError:
+        raise InputError(f"'{typed}': there is no such day; the years run from 1 to 9999") from None
 
 
 @dataclass(frozen=True)

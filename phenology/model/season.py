@@ -67,6 +67,27 @@ class SeasonCalendar:
         """Day of its season, 1 for the first."""
         return (day - self.start(self.season_of(day))).days + 1
 
+    def same_day(self, when: date, season: int) -> int:
+        """The day of a season on which a day and month fall; 28 February for a 29th that it lacks.
+
+        >>> SeasonCalendar().same_day(date(2026, 6, 14), 2024)
+        166
+        >>> SeasonCalendar().same_day(date(2024, 2, 29), 2025)
+        59
+        """
+        start = self.start(season)
+        year = season if (when.month, when.day) >= (start.month, start.day) else season + 1
+        try:
+            return self.day(date(year, when.month, when.day))
+        except ValueError:
+            return self.day(date(year, 2, 28))
+
+    def leap_day(self, season: int) -> int | None:
+        """The day of a season that is a 29 February; None where it has none."""
+        if self.length(season) == 365:
+            return None
+        return self.same_day(date(2024, 2, 29), season)
+
     def date(self, season: int, t: float) -> date:
         """The date printed for continuous time `t` of a season: day ceil(t), which may lie past its end."""
         return self.start(season) + timedelta(days=math.ceil(t) - 1)

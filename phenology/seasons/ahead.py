@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
@@ -9,6 +10,7 @@ from numpy.typing import NDArray
 
 from phenology.garden import Garden
 from phenology.model.arrays import Array
+from phenology.model.season import SeasonCalendar
 from phenology.seasons.season_heat import FEWEST_USUAL, KNOWN_DAYS, cumulative_heat, days_ahead, known_days
 
 FILLED_SHARE = 0.1  # of the days to date; the warmth of a season that lacks more is not known (ours)
@@ -86,9 +88,25 @@ def heat_courses(garden: Garden) -> dict[int, HeatCourse]:
         filled = np.concatenate([[0], np.cumsum(lacking)])
         past = {s: other for s, other in over.items() if s != season}
         enough = filled <= FILLED_SHARE * np.arange(len(heat))
-        ahead = np.where(enough, days_ahead(heat, list(past.values())), np.nan)
+        ahead = np.where(enough, ahead_by_date(garden.calendar, season, heat, past), np.nan)
         out[season] = HeatCourse(season, heat, past, ahead, filled)
     return dict(sorted(out.items()))
+
+
+def ahead_by_date(calendar: SeasonCalendar, season: int, heat: Array, others: Mapping[int, Array]) -> Array:
+    """`days_ahead` of a season among others, date by date: a 29 February shifts no day of the calendar.
+
+    The warmth of that day counts with the day after it; on itself what was said of the day before holds.
+    """
+    usual = [_by_date(calendar, other, curve) for other, curve in others.items()]
+    ahead = days_ahead(_by_date(calendar, season, heat), usual)
+    leap = calendar.leap_day(season)
+    return ahead if leap is None or leap >= len(heat) else np.insert(ahead, leap, ahead[leap - 1])
+
+
+def _by_date(calendar: SeasonCalendar, season: int, curve: Array) -> Array:
+    leap = calendar.leap_day(season)
+    return curve if leap is None or leap >= len(curve) else np.delete(curve, leap)
 
 
 def heat_course(garden: Garden) -> HeatCourse:

@@ -9,7 +9,7 @@ from datetime import date
 import numpy as np
 
 from phenology.garden import Garden
-from phenology.model.errors import InputError
+from phenology.model.errors import InputError, WeatherError
 from phenology.model.records import Tree
 from phenology.seasons.ahead import HeatCourse, heat_courses
 from phenology.seasons.season_frosts import SeasonFrost, season_frosts
@@ -92,12 +92,18 @@ class Comparison:
         return any(np.isfinite(course.ahead).any() for course in self.courses.values())
 
     def ahead_on(self, season: int, day: int) -> float | None:
-        """Days ahead of usual at the end of a day; None where it cannot be said or has not come."""
-        return self.courses[season].ahead_on(day)
+        """Days ahead of usual at the end of a date, given as a day of the season under way.
+
+        None where it cannot be said or has not come.
+        """
+        calendar = self.garden.calendar
+        return self.courses[season].ahead_on(
+            calendar.same_day(calendar.date(self.garden.season, day), season)
+        )
 
 
 def compare_seasons(garden: Garden, seasons: Sequence[int] | None = None) -> Comparison:
-    """Compare seasons up to the same day of each: today's.
+    """Compare seasons up to the same date of each: today's.
 
     Parameters
     ----------
@@ -109,10 +115,16 @@ def compare_seasons(garden: Garden, seasons: Sequence[int] | None = None) -> Com
     ------
     InputError
         If a season asked for has no weather.
+    WeatherError
+        If none has.
     """
-    garden.check_weather_is_fresh()
     courses = heat_courses(garden)
     with_weather = [season for season, course in courses.items() if len(course.heat) > 1]
+    if not with_weather:
+        raise WeatherError(
+            "there is no weather to compare yet; add some with `flushcast weather update` or "
+            "`flushcast weather add FILE`"
+        )
     wanted = tuple(sorted(seasons)) if seasons else tuple(with_weather[-6:])
     for season in wanted:
         if season not in with_weather:
@@ -137,19 +149,19 @@ def compare_seasons(garden: Garden, seasons: Sequence[int] | None = None) -> Com
 def _warmth(
     garden: Garden, wanted: Sequence[int], courses: Mapping[int, HeatCourse]
 ) -> Iterator[SeasonWarmth]:
-    today = garden.today
+    today = {season: garden.calendar.same_day(garden.as_of, season) for season in courses}
     heats = {
-        season: float(course.heat[min(today, len(course.heat) - 1)])
+        season: float(course.heat[min(today[season], len(course.heat) - 1)])
         for season, course in courses.items()
-        if len(course.heat) > 1 and course.measured(today)
+        if len(course.heat) > 1 and course.measured(today[season])
     }
     for season in wanted:
         course = courses[season]
-        day = min(today, len(course.heat) - 1)
+        day = min(today[season], len(course.heat) - 1)
         warmer = [s for s, heat in heats.items() if season in heats and heat > heats[season]]
         yield SeasonWarmth(
             season,
-            garden.calendar.date(season, today),
+            garden.calendar.date(season, today[season]),
             heats.get(season),
             1 + len(set(warmer) & set(wanted)) if season in heats else None,
             1 + len(warmer) if season in heats else None,

@@ -102,10 +102,7 @@ class ClimateOf:
 
     def day_of(self, when: date, season: int) -> int:
         """The day of a season on which a day and month fall."""
-        start = self.calendar.start(season)
-        year = season if (when.month, when.day) >= (start.month, start.day) else season + 1
-        leap = (when.month, when.day) == (2, 29)
-        return self.calendar.day(date(year, 2, 28) if leap else date(year, when.month, when.day))
+        return self.calendar.same_day(when, season)
 
 
 @dataclass(frozen=True)
@@ -195,6 +192,7 @@ def translate(
             f"{', '.join(map(there.calendar.label, there.years)) or 'none'}"
         )
     clock_weight = _weights(weights)
+    _ = there.heat, here.heat  # both must know a whole year
     seasons = [year] if year is not None else list(there.years)
     gathered = _gathered(there, seasons, first, last)  # (days asked for x years, clocks)
     _check_enough(gathered, there.name, first)

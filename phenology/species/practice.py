@@ -5,6 +5,7 @@ Every default is common practice, no source; where practice differs the more cau
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping
 from typing import Any
 
@@ -139,7 +140,7 @@ def profile_value(field: str, text: str) -> Any:
         return [word for part in text.split(",") if (word := _word(part))]
     if field == "keeps":
         low, _, high = text.replace("–", "-").partition("-")
-        if not low.strip().isdigit() or (high and not high.strip().isdigit()):
+        if not all(re.fullmatch(r"\s*[0-9]{1,4}\s*", count) for count in (low, high or low)):
             raise InputError(f"keeps takes one count or two, such as 1-2; got '{text}'")
         return [int(low), int(high or low)]
     if field == "needs":

@@ -100,21 +100,26 @@ def save_chart(ax: Axes, path: Path, alt: str) -> None:
     import io
 
     import matplotlib
+    from matplotlib.text import Text
 
-    from reports.output.files_out import write_whole
+    from data_sources.disk.whole_files import write_output
 
     kind = path.suffix.lower().lstrip(".")
     if kind not in FORMATS:
         raise InputError(f"a chart is written as .svg or .png, not as '{path.name}'")
     out = io.BytesIO()
     figure: Any = ax.figure
+    for axes in figure.findobj(type(ax)):
+        axes.xaxis.get_ticklabels(), axes.yaxis.get_ticklabels()  # made now, so that they are found
+    for text in figure.findobj(Text):
+        text.set_parse_math(False)  # a label may hold any sign
     with matplotlib.rc_context({"svg.fonttype": "path", "svg.hashsalt": "flushcast"}):
         if kind == "svg":
             figure.savefig(out, format="svg", metadata={"Date": None, "Title": alt, "Description": alt})
         else:
             figure.savefig(out, format="png", dpi=160, metadata={"Description": alt})
     data = out.getvalue()
-    write_whole(path, _named(data, alt) if kind == "svg" else data)
+    write_output(path, _named(data, alt) if kind == "svg" else data)
 
 
 def _named(svg: bytes, alt: str) -> bytes:

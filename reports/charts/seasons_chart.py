@@ -9,8 +9,9 @@ import numpy as np
 
 from phenology.garden import Garden
 from phenology.language.degrees import degrees
-from phenology.seasons.ahead import HeatCourse, heat_course
-from phenology.seasons.season_heat import BASE_C, days_ahead
+from phenology.model.season import SeasonCalendar
+from phenology.seasons.ahead import HeatCourse, ahead_by_date, heat_course
+from phenology.seasons.season_heat import BASE_C
 from reports.charts.ink import INK, PALE, RULE, WASH, bare, new_axes
 from reports.table import in_units
 from reports.text.words import MONTHS, capital
@@ -62,11 +63,11 @@ def plot_seasons(garden: Garden, ax: Axes | None = None, *, units: str = "C") ->
     ax.set_xlim(0, 380)
     ax.set_ylim(bottom=0)
     ax.set_ylabel(f"degree-days above {degrees(BASE_C, units, sign=' °')}", color=INK)
-    _strip(ax, course, dict(shown[-NAMED:]))
+    _strip(ax, course, dict(shown[-NAMED:]), garden.calendar)
     return ax
 
 
-def _strip(ax: Axes, course: HeatCourse, recent: dict[int, np.ndarray]) -> None:
+def _strip(ax: Axes, course: HeatCourse, recent: dict[int, np.ndarray], calendar: SeasonCalendar) -> None:
     """Above the curves: days ahead of usual (up) or behind (down), filled for this season."""
     strip = ax.inset_axes((0, 1.04, 1, 0.3), sharex=ax)
     bare(strip)
@@ -74,10 +75,10 @@ def _strip(ax: Axes, course: HeatCourse, recent: dict[int, np.ndarray]) -> None:
     strip.tick_params(labelbottom=False)
     strip.axhline(0, color=RULE, lw=0.8)
     leads = [
-        days_ahead(heat, [other for s, other in course.past.items() if s != season])
+        ahead_by_date(calendar, season, heat, {s: h for s, h in course.past.items() if s != season})
         for season, heat in recent.items()
     ]
-    for lead, stroke in zip(leads, STROKES[-len(leads) :], strict=True):
+    for lead, stroke in zip(leads, STROKES[len(STROKES) - len(leads) :], strict=True):
         strip.plot(lead, color=WASH, lw=1.2, ls=stroke, zorder=2)
     now = course.ahead
     strip.fill_between(np.arange(len(now)), 0, now, color=PALE, lw=0, zorder=1)

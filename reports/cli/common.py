@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import re
 import sys
 from collections.abc import Callable, Iterable
 from contextlib import suppress
@@ -10,6 +11,8 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import click
+
+from phenology.model.errors import InputError
 
 if TYPE_CHECKING:
     from reports.garden.open_garden import OpenGarden
@@ -53,12 +56,28 @@ def garden_folder(given: str | None) -> Path:
     """The garden meant: the flag, ``FLUSHCAST_GARDEN``, here if here is one, else the user's data folder."""
     chosen = given or os.environ.get("FLUSHCAST_GARDEN")
     if chosen:
-        return Path(chosen).expanduser()
+        try:
+            return Path(chosen).expanduser()
+        except RuntimeError:
+            raise InputError(
+                f"there is no home folder of '{chosen.split('/')[0]}'; name the folder in full"
+            ) from None
     if Path("garden.toml").is_file():
         return Path(".")
     import platformdirs
 
     return Path(platformdirs.user_data_dir("flushcast", appauthor=False))
+
+
+_UNSEEN = re.compile(
+    "[\x00-\x08\x0b\x0c\x0e-\x1f\x7f-\x9f\u200e\u200f\u2028\u2029\u202a-\u202e\u2066-\u2069\ud800-\udfff]"
+    "|\r(?!\n)"
+)
+
+
+def shown(text: str) -> str:
+    """A text with what would steer a terminal written out, as JSON writes it too."""
+    return _UNSEEN.sub(lambda found: f"\\u{ord(found[0]):04x}", text)
 
 
 def may_ask() -> bool:
@@ -68,7 +87,7 @@ def may_ask() -> bool:
 
 def say(words: str = "") -> None:
     """Words for the grower: to stderr."""
-    click.echo(words, err=True)
+    click.echo(shown(words), err=True)
 
 
 def tell(words: str) -> None:
@@ -88,4 +107,4 @@ def once_a_day(garden: OpenGarden, cautions: Iterable[str]) -> list[str]:
 
 def put(data: str = "") -> None:
     """Data: to stdout."""
-    click.echo(data)
+    click.echo(shown(data))

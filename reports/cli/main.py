@@ -5,11 +5,11 @@ from __future__ import annotations
 import importlib
 import os
 import sys
+from contextlib import suppress
+from io import TextIOWrapper
 from typing import Any, ClassVar
 
 import click
-
-from phenology.model.errors import FlushcastError
 
 # Our matrices are small: threads of the linear algebra library cost more than they bring.
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
@@ -82,10 +82,21 @@ def cli(ctx: click.Context, garden: str | None) -> None:
 
 def main(argv: list[str] | None = None) -> Any:
     """Run the command line: exit 0 done, 1 could not be done (one clear sentence), 2 usage."""
+    for stream in (sys.stdout, sys.stderr):
+        if isinstance(stream, TextIOWrapper):  # what an encoding cannot show is replaced
+            stream.reconfigure(errors="replace")
     try:
-        return cli.main(args=argv, prog_name="flushcast", standalone_mode=True)
-    except FlushcastError as error:
-        click.echo(f"flushcast: {error}", err=True)
+        try:
+            return cli.main(args=argv, prog_name="flushcast", standalone_mode=True)
+        finally:
+            sys.stdout.flush()
+    except Exception as error:
+        from reports.cli.unexpected import in_one_sentence
+
+        with suppress(OSError):
+            click.echo(f"flushcast: {in_one_sentence(error)}", err=True)
+        with suppress(OSError):  # what is still to be written cannot be: let it not fail again at the end
+            os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
         sys.exit(1)
 
 

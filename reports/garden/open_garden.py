@@ -2,13 +2,22 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from contextlib import contextmanager, suppress
 from datetime import date, datetime
 from functools import cached_property
+from itertools import count
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar, cast
 
-from data_sources.garden import SETTINGS_NAME, GardenSettings, calendar_of, open_journal, read_settings
+from data_sources.garden import (
+    SETTINGS_NAME,
+    GardenSettings,
+    calendar_of,
+    open_journal,
+    read_settings,
+    write_settings,
+)
 from phenology.language.date_style import full_date
 from phenology.language.tree_selection import in_order, place_of
 from phenology.language.words import near_words, plain_words
@@ -273,6 +282,63 @@ class OpenGarden:
         flushes = [f for season in sorted(seasons) for f in self.journal.flushes(tree.id, season)]
         looks = [look for flush in flushes for look in self.journal.looks(flush_id=flush.id)]
         return TreeRecord(tree.label, tuple(flushes), tuple(looks))
+
+    @contextmanager
+    def changing(self) -> Iterator[None]:
+        """Read, plan and save with nobody writing in between: trees, places and settings are read anew.
+
+        The journal's lock is that of the whole garden. Ask no question and tell nothing inside.
+        """
+        with self.journal.held():
+            self._forget()
+            yield
+
+    def settle(
+        self, plan: Callable[[], T | None], write: Callable[[T], None], *, asks: bool = False
+    ) -> T | None:
+        """Plan at leisure and write what was planned; where others wrote meanwhile, plan again.
+
+        A plan of None is given up. One that asks nobody is made under the lock when others do not stop
+        writing.
+        """
+        for tries in count(1):
+            self._forget()
+            if not asks and tries > 3:
+                break
+            seen, made = self._state(), plan()
+            if made is None:
+                return None
+            with self.changing():
+                if self._state() == seen:
+                    write(made)
+                    return made
+        with self.changing():
+            made = plan()
+            if made is not None:
+                write(made)
+        return made
+
+    def change_settings(
+        self, change: Callable[[GardenSettings], GardenSettings]
+    ) -> tuple[GardenSettings, GardenSettings]:
+        """Change the settings as they are now, under the garden's lock; returns them before and after."""
+        with self.changing():
+            before = self.settings
+            write_settings(self.folder, change(before))
+            self._forget()
+            return before, self.settings
+
+    def _forget(self) -> None:
+        """Read again, when next asked, what others may have changed."""
+        for name in ("settings", "places", "trees", "stands", "catalogue", "calendar"):
+            self.__dict__.pop(name, None)
+
+    def _state(self) -> tuple[object, ...]:
+        """What differs once anybody has changed the garden."""
+        with suppress(OSError):
+            settings = (self.folder / SETTINGS_NAME).stat()
+            return self.journal.newest_change(), settings.st_mtime_ns, settings.st_size
+        return (self.journal.newest_change(),)
 
     def save(self, label: str, save: Iterable[Record], remove: Iterable[Record] = ()) -> None:
         """Write records as one batch that can be undone; `label` is what the history says of it."""

@@ -41,9 +41,9 @@ class SeasonFrames(Opened):
         >>> garden = open_garden("demo", as_of="2026-06-14")
         >>> garden.seasons([2024, 2025, 2026])[["season", "degree_days_c", "rank", "days_ahead"]]
            season  degree_days_c  rank  days_ahead
-        0    2024          695.4   3.0        -2.5
-        1    2025          914.8   1.0        13.6
-        2    2026          804.8   2.0         5.5
+        0    2024          706.9   3.0        -2.0
+        1    2025          914.8   1.0        13.3
+        2    2026          804.8   2.0         5.2
         """
         return self._frame("warmth", self._compared(seasons).warmth)
 
@@ -67,8 +67,8 @@ class SeasonFrames(Opened):
         >>> garden = open_garden("demo", as_of="2026-06-14")
         >>> garden.days_ahead().tail(2)
              season       date  degree_days_c  days_ahead
-        163    2026 2026-06-13          789.6         5.4
-        164    2026 2026-06-14          804.8         5.5
+        163    2026 2026-06-13          789.6         5.1
+        164    2026 2026-06-14          804.8         5.2
         """
         wanted = self.snapshot.season if season is None else season
         return self._frame("course", course_days(self._compared([wanted]), wanted, every=1))

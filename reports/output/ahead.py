@@ -20,7 +20,6 @@ from phenology.advice.visits import Visit
 from phenology.advice.windows import Window
 from phenology.forecasting.arrival import LEVELS
 from phenology.garden import Garden
-from phenology.model.errors import WeatherError
 from phenology.model.records import Site
 from phenology.work.last_safe import Late
 from reports.table import Column, Table
@@ -141,7 +140,7 @@ def forecast_json(agenda: Agenda, units: str) -> str:
         as_of=garden.as_of,
         units=units,
         weather=weather,
-        warnings=list(forecast.warnings),
+        warnings=[*filter(None, [forecast.usual_warmth]), *forecast.warnings],
         agenda=agenda_table(agenda).records(),
     )
 
@@ -251,10 +250,7 @@ def last_safe_table(garden: Garden) -> Table[LastSafe]:
         site: Site = garden.site(tree, garden.season)
         key = tree.species, garden.place_of(tree, garden.as_of).name
         if key not in found:
-            try:
-                found[key] = LastSafe(*key, seasons.late(tree.species, site))
-            except WeatherError:
-                continue
+            found[key] = LastSafe(*key, seasons.late(tree.species, site))
     return Table("flushcast.last-safe/1", LAST_SAFE, found.values())
 
 

@@ -74,7 +74,7 @@ def events_of(forecast: GardenForecast) -> Iterator[Event]:
     """Looks, windows and stop dates of the coming months, care after work, and the season's duties."""
     agenda = make_agenda(forecast)
     for step in agenda.coming:
-        yield from _step_events(step)
+        yield from _step_events(step, forecast.usual_warmth)
     trees: dict[str, list[CareDue]] = {}
     until = forecast.garden.as_of + timedelta(days=AHEAD_DAYS)
     for care in agenda.care:
@@ -86,11 +86,12 @@ def events_of(forecast: GardenForecast) -> Iterator[Event]:
     yield from _of_weather([c for cares in trees.values() for c in cares if c.care in WEATHER])
 
 
-def _step_events(step: ForecastRow) -> Iterator[Event]:
+def _step_events(step: ForecastRow, rests_on: str) -> Iterator[Event]:
     label, today = step.tree.label, step.garden.as_of
     key = (step.tree.id, str(step.season), str(step.flush), step.stage)
     does = step.advice.does if step.advice and step.operation else ""
     words = f"{f'If firm, {does}' if does else 'Note what you see'}. Trust: {step.trust.words}."
+    words = f"{words} {rests_on}".strip()
     rhythm = step.undated or step.guess
     first, until = step.weekly if rhythm else (step.look_on, None)
     if decides(step):
@@ -201,10 +202,21 @@ def events_before(before: bytes) -> dict[str, Any]:
     try:
         calendar = Calendar.from_ical(before)
     except ValueError as error:
-        raise InputError(f"the file there is no calendar ({error}); choose another name with --out") from None
+        why = str(error)[:80]
+        raise InputError(f"the file there is no calendar ({why}); choose another name with --out") from None
     if str(calendar.get("PRODID", "")) != PRODUCT:
         raise InputError("the calendar there was not written by flushcast; choose another name with --out")
-    return {str(event["UID"]): event for event in calendar.walk("VEVENT")}
+    return {str(event["UID"]): event for event in calendar.walk("VEVENT") if _is_ours(event)}
+
+
+def _is_ours(event: Any) -> bool:
+    """Whether an event is as we write them; one that was altered so that it is not, is written anew."""
+    try:
+        end, sequence = event["DTEND"].dt, int(event.get("SEQUENCE", 0))
+    except (KeyError, AttributeError, TypeError, ValueError):
+        return False
+    all_day = isinstance(end, date) and not isinstance(end, datetime)
+    return all_day and {"UID", "DTSTAMP", "STATUS"} <= set(event) and 0 <= sequence < 2**31 - 1
 
 
 def _component(event: Event, old: Any, stamp: datetime) -> Any:

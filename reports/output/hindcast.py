@@ -10,6 +10,7 @@ from typing import Any, NamedTuple
 
 import numpy as np
 
+from data_sources.disk.whole_files import write_output
 from phenology.forecasting.arrival import LEVELS
 from phenology.judging.hindcast import (
     Hindcast,
@@ -20,7 +21,6 @@ from phenology.judging.hindcast import (
 )
 from phenology.judging.verification import paired_by_season, score_dates, skill
 from phenology.model.arrays import Array
-from phenology.model.errors import StoreError
 from phenology.model.season import SeasonCalendar
 from reports.table import Column, Table, attribute
 
@@ -86,10 +86,7 @@ def write_predictions(path: Path, table: Table[Any]) -> None:
     StoreError
         If the file cannot be written.
     """
-    try:
-        path.write_text(table.as_csv(without=SEEN), encoding="utf-8", newline="")
-    except OSError as error:
-        raise StoreError(f"cannot write {path}: {error.strerror or error}") from None
+    write_output(path, table.as_csv(without=SEEN).encode("utf-8"))
 
 
 @dataclass(frozen=True)

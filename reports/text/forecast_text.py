@@ -71,7 +71,7 @@ def forecast_text(
     garden = agenda.garden
     season = garden.calendar.label(garden.season)
     lines = wrapped(f"{season} season, as of {weekday_full_date(garden.as_of)}", width)
-    if garden.weather_through() and agenda.forecast.donors:
+    if agenda.forecast.usual_warmth or (garden.weather_through() and agenda.forecast.donors):
         lines += wrapped(weather_words(agenda.forecast), width)
     coarse = len(alike(agenda.rows)) > MOST_GROUPS
     names = few_names if coarse else tree_names
@@ -111,8 +111,8 @@ def weather_words(forecast: GardenForecast) -> str:
     """What weather a forecast rests on."""
     garden, donors = forecast.garden, forecast.donors
     through, ahead = garden.weather_through(), garden.forecast_through()
-    if through is None:
-        return "No weather yet."
+    if forecast.usual_warmth or through is None:
+        return forecast.usual_warmth or "No weather yet."
     through_words = f"Weather to {weekday_date(through)}" + (
         f", a forecast to {weekday_date(ahead)}" if ahead else ""
     )

@@ -294,7 +294,7 @@ def test_a_folder_nobody_may_write_takes_no_new_journal(open_to_all: Path) -> No
     printed = as_nobody("Journal.open(path.with_name('new.sqlite'), create=True)", open_to_all)
     os.chmod(open_to_all.parent, 0o777)
     assert printed.startswith("StoreError opening")
-    assert "cannot be opened or written. Nothing was changed." in printed
+    assert "permission denied. Nothing was changed." in printed
     assert len(printed.splitlines()) == 1
 
 

@@ -10,10 +10,19 @@ from typing import TYPE_CHECKING
 
 import click
 
-from data_sources.garden import JOURNAL_NAME, SETTINGS_NAME, GardenSettings, create_garden, new_id
+from data_sources.garden import (
+    JOURNAL_NAME,
+    SETTINGS_NAME,
+    GardenSettings,
+    create_garden,
+    new_id,
+    open_journal,
+    write_settings,
+)
 from data_sources.garden_settings import WEEKDAYS
 from phenology.language.date_style import SHOWN_ORDERS
-from phenology.language.tree_selection import few_labels, plain_spaces
+from phenology.language.plain_names import name_key, plain_name
+from phenology.language.tree_selection import few_labels
 from phenology.model.errors import InputError, StoreError
 from phenology.model.records import Place, Stand, Tree
 from reports.cli.common import garden_folder, may_ask, say, tell
@@ -77,6 +86,11 @@ def init_command(
     if export is not None:
         _rebuild(target, export)
         return
+    if (target / JOURNAL_NAME).exists():
+        if town or lat or lon or elevation or timezone or place or trees:
+            raise click.UsageError("the journal there has its places and trees; only settings can be given")
+        _mend(target, name, units, season_start, date_order, first_weekday)
+        return
     from data_sources.country_dates import country_dates
     from reports.cli.setup.init_where import find_where
 
@@ -90,7 +104,7 @@ def init_command(
         trees = trees or tuple(_ask_for_trees())
     spot = Place(
         new_id(),
-        plain_spaces(place or "Bench"),
+        plain_name(place or "Bench"),
         read_latitude(where.latitude),
         read_longitude(where.longitude),
         read_elevation(elevation) if elevation else None,
@@ -99,7 +113,7 @@ def init_command(
     grown, unknown = _read_trees(trees)
     usual = country_dates(where.timezone)
     settings = GardenSettings(
-        name=plain_spaces(name) or "Garden",
+        name=plain_name(name) or "Garden",
         units=(units or "C").upper(),
         season_start=season_start,
         date_order=date_order or (usual.order if usual else None),
@@ -118,6 +132,30 @@ def init_command(
     say("Next:")
     say(f"  flushcast {there}" + (f'look "{grown[0].label}" soft' if grown else TREE_ADD))
     say(f"  flushcast {there}weather add FILE.csv")
+
+
+def _mend(
+    folder: Path,
+    name: str,
+    units: str | None,
+    season_start: str | None,
+    date_order: str | None,
+    first_weekday: str | None,
+) -> None:
+    """New settings for a garden that has lost them; its journal stays as it is."""
+    open_journal(folder).close()  # it must be one that can be used
+    settings = GardenSettings(
+        name=plain_name(name) or "Garden",
+        units=(units or "C").upper(),
+        season_start=season_start,
+        date_order=date_order,
+        first_weekday=first_weekday,
+    )
+    write_settings(folder, settings)
+    tell(
+        f"The journal in {folder} is kept; it has new settings, at their defaults unless given: look them "
+        "through with flushcast settings, the season's start above all."
+    )
 
 
 TREE_ADD = 'tree add "Elm 1" "Ulmus parvifolia"'
@@ -164,12 +202,12 @@ def _read_trees(typed: Sequence[str]) -> tuple[list[Tree], list[str]]:
     catalogue = load_species()
     trees: list[Tree] = []
     for text in typed:
-        label, equals, species = (plain_spaces(part) for part in text.partition("="))
+        label, equals, species = (plain_name(part) for part in text.partition("="))
         if not equals or not label or not species:
             raise InputError(
                 f"--tree takes LABEL=SPECIES, such as {json.dumps('Elm 1=Ulmus parvifolia')}; got '{text}'"
             )
-        if label.casefold() in {tree.label.casefold() for tree in trees}:
+        if name_key(label) in {name_key(tree.label) for tree in trees}:
             raise InputError(f"two trees are called '{label}'; labels must differ")
         trees.append(Tree(new_id(), label, species_named(species, catalogue)))
     return trees, [tree.species for tree in trees if tree.species not in catalogue]

@@ -8,7 +8,7 @@ from typing import Any
 import click
 
 from data_sources.garden import new_id
-from phenology.language.tree_selection import plain_spaces
+from phenology.language.plain_names import name_key, plain_name
 from phenology.language.words import plain_words
 from phenology.model.errors import InputError
 from phenology.model.records import Place
@@ -21,7 +21,7 @@ from reports.cli.setup.positions import (
     shown_elevation,
     shown_position,
 )
-from reports.cli.writing.record_editor import Readers, commit, differences, merged, text_field
+from reports.cli.writing.record_editor import Edit, Readers, committed, differences, merged, text_field
 from reports.garden.open_garden import OpenGarden
 from reports.text.lines import table
 
@@ -62,7 +62,7 @@ def _field(name: str, read: Callable[[str], Any], *, needed: bool = False) -> Ca
 
 
 def _read_name(garden: OpenGarden, text: str) -> dict[str, Any]:
-    name = plain_spaces(text)
+    name = plain_name(text)
     if not name:
         raise InputError("a place needs a name")
     return {"name": name}
@@ -83,7 +83,8 @@ READERS: Readers = {
 @place_command.command("add")
 @click.argument("name")
 @_place_options
-def add(garden: OpenGarden, **typed: str | None) -> None:
+@committed
+def add(garden: OpenGarden, **typed: str | None) -> Edit:
     """Add a place; position and height are those of the first place unless given."""
     first = garden.places[0] if garden.places else None
     given = {option for option in ("lat", "lon") if typed[option] is not None}
@@ -96,9 +97,7 @@ def add(garden: OpenGarden, **typed: str | None) -> None:
         blank = Place(blank.id, "", first.latitude, first.longitude, first.elevation)
     place = merged(garden, blank, typed, READERS)
     _check_free(garden, place)
-    commit(
-        garden, f"{place.name}: added, {shown_position(place)}", [place], label=f"added place {place.name}"
-    )
+    return Edit(f"{place.name}: added, {shown_position(place)}", [place], label=f"added place {place.name}")
 
 
 @place_command.command("list")
@@ -122,7 +121,8 @@ def list_places(garden: OpenGarden) -> None:
 @click.argument("place")
 @click.option("--name", metavar="NAME", help="A new name.")
 @_place_options
-def edit(garden: OpenGarden, place: str, **typed: str | None) -> None:
+@committed
+def edit(garden: OpenGarden, place: str, **typed: str | None) -> Edit:
     """Change a place; what is not given stays, '' empties."""
     old = garden.place(place)
     new = merged(garden, old, typed, READERS)
@@ -132,23 +132,24 @@ def edit(garden: OpenGarden, place: str, **typed: str | None) -> None:
         )
     _check_free(garden, new)
     said = f"{old.name}: {differences(old, new)}"
-    commit(garden, said, [new], label=f"changed place {said}")
+    return Edit(said, [new], label=f"changed place {said}")
 
 
 @place_command.command("remove")
 @click.argument("name")
 @open_garden_option
-def remove(garden: OpenGarden, name: str) -> None:
+@committed
+def remove(garden: OpenGarden, name: str) -> Edit:
     """Remove a place where no tree ever stood."""
     place = garden.place(name)
     if any(stand.place_id == place.id for stand in garden.stands):
         raise InputError(f"trees stand or stood in {place.name}, so its records need it")
     if len(garden.places) == 1:
         raise InputError("a garden needs at least one place")
-    commit(garden, f"{place.name}: removed", [], [place], label=f"removed place {place.name}")
+    return Edit(f"{place.name}: removed", [], [place], label=f"removed place {place.name}")
 
 
 def _check_free(garden: OpenGarden, place: Place) -> None:
     for other in garden.places:
-        if other.id != place.id and plain_words(other.name) == plain_words(place.name):
+        if other.id != place.id and plain_words(name_key(other.name)) == plain_words(name_key(place.name)):
             raise InputError(f"there is a place called '{place.name}' already")

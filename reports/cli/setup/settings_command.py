@@ -9,7 +9,7 @@ from typing import Any
 
 import click
 
-from data_sources.garden import SETTINGS_NAME, GardenSettings, read_settings, write_settings
+from data_sources.garden import SETTINGS_NAME, GardenSettings
 from data_sources.garden_settings import SETTINGS
 from phenology.language.words import near_words
 from phenology.model.errors import InputError, UnknownNameError
@@ -43,21 +43,24 @@ def settings_command(garden: OpenGarden, name: str | None, value: tuple[str, ...
         return
     field = _field(name)
     if reset or value:
-        _change(garden, field, getattr(GardenSettings(), field) if reset else _read(field, value, settings))
+        _change(garden, field, None if reset else value)
     else:
         put(_shown(field, settings))
 
 
-def _change(garden: OpenGarden, field: str, value: Any) -> None:
-    """Set one setting; nothing is written where the value is not allowed."""
-    before = garden.settings
-    if field == "season_start" and value != before.season_start and garden.journal.flushes():
-        raise InputError(  # every flush on record is told by its season: their days would all come out wrong
-            "the season's start cannot change once looks or work are written down, for every flush is "
-            "counted from it; a new garden has it from the beginning: flushcast init --season-start MM-DD"
-        )
-    write_settings(garden.folder, replace(before, **{field: value}))
-    after = replace(read_settings(garden.folder), units=before.units if field != "units" else value.upper())
+def _change(garden: OpenGarden, field: str, words: tuple[str, ...] | None) -> None:
+    """Set one setting, None to its default; nothing is written where the value is not allowed."""
+
+    def change(now: GardenSettings) -> GardenSettings:
+        value = getattr(GardenSettings(), field) if words is None else _read(field, words, now)
+        if field == "season_start" and value != now.season_start and garden.journal.flushes():
+            raise InputError(  # every flush on record is told by its season: their days would be wrong
+                "the season's start cannot change once looks or work are written down, for every flush is "
+                "counted from it; a new garden has it from the beginning: flushcast init --season-start MM-DD"
+            )
+        return replace(now, **{field: value})
+
+    before, after = garden.change_settings(change)
     tell(f"{NAMES[field]}: {_shown(field, after)} (was {_shown(field, before)}).")
 
 

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
 from dataclasses import replace
 from typing import Any
 
 import click
 
-from data_sources.garden import write_settings
+from data_sources.garden import GardenSettings
 from data_sources.tables.import_draft import species_named
 from phenology.model.errors import InputError
 from phenology.species.catalogue import STEPS, load_species
@@ -58,7 +59,17 @@ def species_command(
 def _change(garden: OpenGarden, name: str, changes: Sequence[str], *, reset: bool) -> None:
     """Set or forget a garden's own values for one species; every value is checked before any is written."""
     latin = species_named(name, garden.catalogue)
-    own: dict[str, Any] = {k: dict(v) for k, v in garden.settings.species.items()}
+    garden.change_settings(lambda now: _with_own(now, garden, latin, changes, reset=reset))
+    if reset and not changes:
+        tell(f"{latin}: back to the shipped values.")
+    else:
+        tell(f"{latin}: {', '.join(changes)}. Kept in garden.toml; --reset takes this garden's values back.")
+
+
+def _with_own(
+    settings: GardenSettings, garden: OpenGarden, latin: str, changes: Sequence[str], *, reset: bool
+) -> GardenSettings:
+    own: dict[str, Any] = {k: dict(v) for k, v in settings.species.items()}
     mine: dict[str, Any] = {} if reset else dict(own.get(latin, {}))
     for text in changes:
         field, equals, value = (part.strip() for part in text.partition("="))
@@ -74,11 +85,7 @@ def _change(garden: OpenGarden, name: str, changes: Sequence[str], *, reset: boo
     own[latin] = mine
     own = {k: v for k, v in own.items() if v or k != latin}
     load_species(own)
-    write_settings(garden.folder, replace(garden.settings, species=own))
-    if reset and not changes:
-        tell(f"{latin}: back to the shipped values.")
-    else:
-        tell(f"{latin}: {', '.join(changes)}. Kept in garden.toml; --reset takes this garden's values back.")
+    return replace(settings, species=own)
 
 
 def _value(field: str, text: str) -> Any:
@@ -89,7 +96,7 @@ def _value(field: str, text: str) -> Any:
         return [part.strip() for part in text.split(",") if part.strip()]
     if field == "leaves":
         low, _, high = text.replace("–", "-").partition("-")
-        if not low.strip().isdigit() or (high and not high.strip().isdigit()):
+        if not all(re.fullmatch(r"\s*[0-9]{1,4}\s*", count) for count in (low, high or low)):
             raise InputError(f"leaves takes two counts such as 5-9; got '{text}'")
         return [int(low), int(high or low)]
     if field == "prone":

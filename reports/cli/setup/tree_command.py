@@ -12,11 +12,12 @@ import click
 from data_sources.garden import new_id
 from data_sources.journal.schema import Record
 from data_sources.tables.import_draft import species_named
-from phenology.language.tree_selection import few_labels, place_of, plain_spaces
+from phenology.language.plain_names import name_key, plain_name
+from phenology.language.tree_selection import few_labels, place_of
 from phenology.model.errors import InputError
 from phenology.model.records import Aim, GrowthAim, Stand, Tree
 from reports.cli.common import open_garden_option, put
-from reports.cli.writing.record_editor import Readers, commit, differences, merged, text_field
+from reports.cli.writing.record_editor import Edit, Readers, committed, differences, merged, text_field
 from reports.garden.open_garden import OpenGarden
 from reports.text.lines import shown_date
 
@@ -49,7 +50,7 @@ def _tree_options(command: Callable[..., Any]) -> Callable[..., Any]:
 
 
 READERS: Readers = {
-    "label": lambda garden, text: {"label": plain_spaces(text)},
+    "label": lambda garden, text: {"label": plain_name(text)},
     "species": lambda garden, text: {"species": species_named(text, garden.catalogue)},
     "pot": text_field("pot"),
     "last_repot": lambda garden, text: {"last_repot": garden.day(text) if text.strip() else None},
@@ -66,9 +67,10 @@ READERS: Readers = {
 @click.option("--aim", type=click.Choice(AIMS), help="What it is grown towards (refining unless said).")
 @click.option("--since", metavar="DATE", help="From when place and aim hold (default: from the beginning).")
 @_tree_options
+@committed
 def add(
     garden: OpenGarden, place: str | None, aim: str | None, since: str | None, **typed: str | None
-) -> None:
+) -> Edit:
     """Add a tree: flushcast tree add "Elm 1" "Ulmus parvifolia"."""
     tree = merged(garden, Tree(new_id(), "", ""), typed, READERS)
     _check_free(garden, tree)
@@ -79,7 +81,7 @@ def add(
         records.append(Aim(new_id(), tree.id, GrowthAim(aim), start))
     new = "" if tree.species in garden.catalogue else " Not in the catalogue: it starts from a neutral guess."
     said = f"{tree.label}: {tree.species}, on {where.name}.{new}"
-    commit(garden, said, records, label=f"added tree {tree.label} ({tree.species})")
+    return Edit(said, records, label=f"added tree {tree.label} ({tree.species})")
 
 
 @tree_command.command("list")
@@ -98,7 +100,8 @@ def list_trees(garden: OpenGarden, trees: tuple[str, ...], retired: bool) -> Non
 @click.option("--label", metavar="LABEL", help="A new label (one tree).")
 @click.option("--species", metavar="SPECIES", help="Another species.")
 @_tree_options
-def edit(garden: OpenGarden, trees: str, **typed: str | None) -> None:
+@committed
+def edit(garden: OpenGarden, trees: str, **typed: str | None) -> Edit:
     """Change one tree or many; what is not given stays, '' empties."""
     chosen = garden.select(trees)
     if typed["label"] is not None and len(chosen) > 1:
@@ -112,7 +115,7 @@ def edit(garden: OpenGarden, trees: str, **typed: str | None) -> None:
         _check_free(garden, changed[0])
     what = next(filter(None, map(differences, chosen, changed)), "as before")
     said = f"{few_labels(chosen)}: {what}"
-    commit(garden, said, changed, label=f"changed {said}")
+    return Edit(said, changed, label=f"changed {said}")
 
 
 @tree_command.command("move")
@@ -120,7 +123,8 @@ def edit(garden: OpenGarden, trees: str, **typed: str | None) -> None:
 @click.argument("place")
 @_from_when
 @open_garden_option
-def move(garden: OpenGarden, trees: str, place: str, when: str | None) -> None:
+@committed
+def move(garden: OpenGarden, trees: str, place: str, when: str | None) -> Edit:
     """Trees stand elsewhere from a day on; heat is counted where they stand."""
     where, day = garden.place(place), garden.day(when)
     chosen = garden.select(trees, day)
@@ -133,7 +137,7 @@ def move(garden: OpenGarden, trees: str, place: str, when: str | None) -> None:
     ]
     moved = f"{few_labels(going)} to {where.name} on {_shown(garden, day)}"
     said = f"{few_labels(going)}: on {where.name} from {_shown(garden, day)}"
-    commit(garden, said, records, label=f"moved {moved}")
+    return Edit(said, records, label=f"moved {moved}")
 
 
 @tree_command.command("aim")
@@ -141,7 +145,8 @@ def move(garden: OpenGarden, trees: str, place: str, when: str | None) -> None:
 @click.argument("aim", type=click.Choice(AIMS))
 @_from_when
 @open_garden_option
-def aim(garden: OpenGarden, trees: str, aim: str, when: str | None) -> None:
+@committed
+def aim(garden: OpenGarden, trees: str, aim: str, when: str | None) -> Edit:
     """What trees are grown towards from a day on. Only refining trees are told to cut."""
     chosen, day, towards = garden.select(trees), garden.day(when), GrowthAim(aim)
     there = {found.tree_id: found for found in garden.journal.aims() if found.from_date == day}
@@ -149,7 +154,7 @@ def aim(garden: OpenGarden, trees: str, aim: str, when: str | None) -> None:
         replace(there.get(tree.id) or Aim(new_id(), tree.id, towards, day), aim=towards) for tree in chosen
     ]
     said = f"{few_labels(chosen)}: {aim} from {_shown(garden, day)}"
-    commit(garden, said, records, label=f"aim of {said}")
+    return Edit(said, records, label=f"aim of {said}")
 
 
 @tree_command.command("retire")
@@ -157,7 +162,8 @@ def aim(garden: OpenGarden, trees: str, aim: str, when: str | None) -> None:
 @_from_when
 @click.option("--back", is_flag=True, help="Take trees back in.")
 @open_garden_option
-def retire(garden: OpenGarden, trees: str, when: str | None, back: bool) -> None:
+@committed
+def retire(garden: OpenGarden, trees: str, when: str | None, back: bool) -> Edit:
     """Trees that are sold or dead; their records stay and still teach."""
     chosen = garden.select(trees)
     day = None if back else garden.day(when)
@@ -165,13 +171,14 @@ def retire(garden: OpenGarden, trees: str, when: str | None, back: bool) -> None
     if changed == list(chosen):
         raise InputError(f"{few_labels(chosen)}: {'not retired' if back else 'retired already'}")
     what = "back in the garden" if day is None else f"retired from {_shown(garden, day)}"
-    commit(garden, f"{few_labels(chosen)}: {what}", changed)
+    return Edit(f"{few_labels(chosen)}: {what}", changed)
 
 
 @tree_command.command("remove")
 @click.argument("tree")
 @open_garden_option
-def remove(garden: OpenGarden, tree: str) -> None:
+@committed
+def remove(garden: OpenGarden, tree: str) -> Edit:
     """Remove a tree that was added by mistake and has no looks or work."""
     one, journal = garden.select_one(tree), garden.journal
     if journal.looks(one.id) or journal.works(one.id) or journal.flushes(one.id):
@@ -179,13 +186,13 @@ def remove(garden: OpenGarden, tree: str) -> None:
             f"{one.label} has looks or work, which teach; retire it instead: flushcast tree retire"
         )
     own: Sequence[Record] = [*journal.stands(one.id), *journal.aims(one.id), one]
-    commit(garden, f"{one.label}: removed", [], own, label=f"removed tree {one.label}")
+    return Edit(f"{one.label}: removed", [], own, label=f"removed tree {one.label}")
 
 
 def _check_free(garden: OpenGarden, tree: Tree) -> None:
     if not tree.label:
         raise InputError("a tree needs a label")
-    if any(t.id != tree.id and t.label.casefold() == tree.label.casefold() for t in garden.trees):
+    if any(t.id != tree.id and name_key(t.label) == name_key(tree.label) for t in garden.trees):
         raise InputError(f"there is a tree called '{tree.label}' already")
 
 

@@ -7,7 +7,7 @@ from pathlib import Path
 import click
 
 from reports.cli.common import open_garden_option, say
-from reports.cli.telling.read_forecast import read_forecast
+from reports.cli.telling.read_forecast import read_forecast, tell_usual_warmth
 from reports.garden.open_garden import OpenGarden
 
 KINDS = {"look": "look", "window": "window", "stop": "stop date", "wire": "wire look", "care": "care date"}
@@ -22,12 +22,14 @@ def calendar_command(garden: OpenGarden, out: Path) -> None:
 
     Write it to the same file after every look: events move instead of piling up.
     """
+    from data_sources.disk.whole_files import read_output, write_output
     from reports.output.calendar_file import calendar_text, events_before, events_of
-    from reports.output.files_out import write_whole
 
-    before = events_before(out.read_bytes()) if out.exists() else {}
+    there = read_output(out)
+    before = events_before(there) if there is not None else {}
     forecast = read_forecast(garden)
-    write_whole(out, calendar_text(forecast, garden.settings.name, before))
+    write_output(out, calendar_text(forecast, garden.settings.name, before))
     kinds = [event.kind for event in events_of(forecast)]
     parts = [f"{n} {KINDS[kind]}{'' if n == 1 else 's'}" for kind in KINDS if (n := kinds.count(kind))]
     say(f"Wrote {out}: {', '.join(parts) or 'nothing to look at in the coming months'}.")
+    tell_usual_warmth(forecast.usual_warmth)

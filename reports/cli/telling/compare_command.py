@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -79,11 +80,11 @@ def compare_command(
     elif as_json:
         put(compared.as_json())
     elif page is not None:
-        from reports.output.files_out import write_whole
+        from data_sources.disk.whole_files import write_output
         from reports.page.compare_page import compare_html
 
         html = compare_html(compared, settings.name).encode("utf-8")
-        write_whole(page, html)
+        write_output(page, html)
         say(f"Wrote {page}, {len(html) // 1000} kB.")
     else:
         truth, followed, trends = compared.truth, compared.followed, compared.trends
@@ -100,6 +101,6 @@ def _trees(text: str, garden: Garden) -> list[str]:
 
 def _season(text: str) -> int:
     year = text.split("/")[0]
-    if not (year.isdigit() and len(year) == 4):
+    if not re.fullmatch(r"[0-9]{4}", year):
         raise click.UsageError(f"a season is a year such as 2024, or 2024/25; got '{text}'")
     return int(year)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from datetime import date
 from pathlib import Path
 
@@ -42,6 +43,8 @@ def demo_command(folder: Path, day: str | None, south: bool) -> None:
         forecast, closing = read_forecast(opened), once_a_day(opened, CLOSING)
     say()
     put(forecast_text(make_agenda(forecast), terminal_width(), closing=closing))
+    if day is None and today() != forecast.garden.as_of and os.environ.get("FLUSHCAST_TODAY"):
+        say(f"\nFLUSHCAST_TODAY does not move the demo; --date {today()} does.")
     say(f"\nIt stands still on {forecast.garden.as_of}. Try next:")
     for line in ('look "maples" stopped', "forecast", "plan quince", "calibrate hornbeam", "compare"):
         say(f"  flushcast --garden {folder} {line}")

@@ -118,11 +118,11 @@ def elsewhere_command(
 
 
 def _write(card: Card, page: Path) -> None:
-    from reports.output.files_out import write_whole
+    from data_sources.disk.whole_files import write_output
     from reports.page.card_page import card_html
 
     html = card_html(card).encode("utf-8")
-    write_whole(page, html)
+    write_output(page, html)
     say(f"Wrote {page}, {len(html) // 1000 or 1} kB.")
 
 

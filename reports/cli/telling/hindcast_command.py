@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from pathlib import Path
 
 import click
@@ -85,6 +86,8 @@ def _seasons(text: str | None, option: str) -> tuple[int, int] | None:
     if text is None:
         return None
     first, _, last = text.partition("-")
-    if not (first.isdigit() and (last or first).isdigit()) or int(first) > int(last or first):
+    if not all(re.fullmatch(r"[0-9]{1,4}", year) for year in (first, last or first)) or int(first) > int(
+        last or first
+    ):
         raise click.UsageError(f"{option} takes two years, first and last, such as 1990-2006; got '{text}'")
     return int(first), int(last or first)

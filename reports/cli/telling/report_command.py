@@ -7,6 +7,7 @@ from pathlib import Path
 import click
 
 from reports.cli.common import as_of_option, open_garden_option, say
+from reports.cli.telling.read_forecast import tell_usual_warmth
 from reports.garden.open_garden import OpenGarden
 
 
@@ -22,8 +23,9 @@ def report_command(garden: OpenGarden, out: Path, look_back: bool, as_of: str | 
 
     It needs no network and no scripts, and prints.
     """
+    from data_sources.disk.whole_files import write_output
+    from phenology.advice.usual_warmth import usual_warmth_note
     from reports.garden.past_forecasts import garden_past, read_with_skill
-    from reports.output.files_out import write_whole
     from reports.page.render import report_html
 
     snapshot, settings = read_with_skill(garden, as_of), garden.settings
@@ -35,5 +37,6 @@ def report_command(garden: OpenGarden, out: Path, look_back: bool, as_of: str | 
         past=garden_past(garden.folder, snapshot) if look_back else None,
     )
     html = page.encode("utf-8")
-    write_whole(out, html)
+    write_output(out, html)
     say(f"Wrote {out}, {len(html) // 1000} kB.")
+    tell_usual_warmth(usual_warmth_note(snapshot))

@@ -7,7 +7,7 @@ from pathlib import Path
 import click
 
 from reports.cli.common import as_of_option, once_a_day, open_garden_option, put, say
-from reports.cli.telling.read_forecast import read_forecast
+from reports.cli.telling.read_forecast import read_forecast, tell_usual_warmth
 from reports.garden.open_garden import OpenGarden
 
 
@@ -60,10 +60,12 @@ def round_command(
     walk = plan_round(make_agenda(forecast))
     if sheet:
         put(round_sheet(walk))
+        tell_usual_warmth(forecast.usual_warmth)
         return
     if csv_file is None:
         closing = once_a_day(garden, round_cautions(walk, forecast.garden))
         put(round_text(walk, closing, terminal_width()))
+        tell_usual_warmth(forecast.usual_warmth)
         return
     from data_sources.tables.cells import write_csv
     from phenology.model.errors import StoreError
@@ -71,7 +73,9 @@ def round_command(
     if csv_file.exists():
         raise StoreError(f"{csv_file} is there already; choose another name, so that no notes are lost")
     try:
-        count = write_csv(csv_file, SHEET_COLUMNS, sheet_rows(walk))
+        count = write_csv(
+            csv_file, SHEET_COLUMNS, ([cell or None for cell in row] for row in sheet_rows(walk))
+        )
     except OSError as error:
         raise StoreError(f"{csv_file} cannot be written: {error.strerror or error}") from None
     trees = "tree" if count == 1 else "trees"

@@ -78,9 +78,9 @@ def shoot_command(
     for line in (*cut.why, cut.wire, cut.next):
         put(line)
     if svg is not None:
-        from reports.output.files_out import write_whole
+        from data_sources.disk.whole_files import write_output
 
-        write_whole(svg, svg_picture(shoot, cut).encode())
+        write_output(svg, svg_picture(shoot, cut).encode())
         say(f"Drawn into {svg}.")
     say(f"{CUT_FIRM} {HALVE_AFTER}")
     if kind is not None and kind.sap_caution:

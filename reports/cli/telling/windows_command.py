@@ -5,7 +5,7 @@ from __future__ import annotations
 import click
 
 from reports.cli.common import as_of_option, once_a_day, open_garden_option, put
-from reports.cli.telling.read_forecast import read_forecast
+from reports.cli.telling.read_forecast import read_forecast, tell_usual_warmth
 from reports.garden.open_garden import OpenGarden
 
 
@@ -37,3 +37,4 @@ def windows_command(garden: OpenGarden, trees: tuple[str, ...], as_of: str | Non
 
         closing = once_a_day(garden, [WINDOW_LOOKS_FIRST])
         put(windows_text(found, forecast.garden, terminal_width(), closing))
+        tell_usual_warmth(forecast.usual_warmth)

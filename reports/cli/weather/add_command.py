@@ -10,6 +10,7 @@ import click
 import numpy as np
 
 from data_sources.tables.problems import FileQuestion
+from data_sources.tables.text_table import printable
 from data_sources.weather.corrections_refit import refit_corrections
 from data_sources.weather.files.reader import read_weather_file
 from data_sources.weather.files.report import FileReport
@@ -67,7 +68,7 @@ def add_command(
     today = garden.today
     _refuse_days_to_come(file, weather, today)
     detail = " ".join(filter(None, (file.name, report.station)))
-    origin = Origin("file", detail, report.attribution, measures)
+    origin = Origin("file", printable(detail), report.attribution, measures)
     with WeatherStore.open(garden.folder, create=True) as store:
         neighbour = _neighbour(store, where.id, weather)
         doubts = _doubts(store, where.id, weather, neighbour)

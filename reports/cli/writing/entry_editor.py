@@ -21,7 +21,7 @@ from phenology.model.stages import Stage
 from phenology.records.entries import Changes, same_entry, without
 from phenology.records.flushes import TreeRecord
 from reports.cli.common import may_ask, open_garden_option, put, tell
-from reports.cli.writing.record_editor import UNDO, Readers, commit, merged, text_field
+from reports.cli.writing.record_editor import UNDO, Edit, Readers, commit, merged, text_field
 from reports.garden.open_garden import OpenGarden
 from reports.text.lines import shown_date, table
 
@@ -82,6 +82,15 @@ class Planned(Generic[Entry]):
     changes: Changes
 
 
+@dataclass(frozen=True)
+class Draft:
+    """What a command tells (a paragraph each) when it has saved, and what the history says of it."""
+
+    told: list[str]
+    save: list[Record]
+    label: str
+
+
 class EntryEditor(ABC, Generic[Entry]):
     """Writes, lists, corrects and removes entries of one kind.
 
@@ -100,6 +109,7 @@ class EntryEditor(ABC, Generic[Entry]):
 
     def __init__(self, garden: OpenGarden, typed: dict[str, Any]) -> None:
         self.garden, self.typed = garden, typed
+        self._agreed: list[tuple[str, ...]] = []
         self.what = self.kind.__name__.lower()
 
     @abstractmethod
@@ -171,6 +181,20 @@ class EntryEditor(ABC, Generic[Entry]):
 
     def add(self, words: Sequence[str]) -> None:
         """Write down one entry a tree, all of them or none."""
+        moved = self.moves()
+        draft = self.garden.settle(lambda: self.draft(words), self.save, asks=may_ask())
+        for words_together in draft.told if draft else []:
+            tell(words_together)
+        for line in moved() if draft and draft.save else ():
+            tell(line)
+
+    def save(self, draft: Draft) -> None:
+        """Write down what was planned."""
+        if draft.save:
+            self.garden.save(draft.label, draft.save)
+
+    def draft(self, words: Sequence[str]) -> Draft | None:
+        """What to save and tell of one entry a tree; None where the grower, asked, would rather not."""
         trees, name = self.garden.select_and(words, self.find)
         entry = merged(self.garden, self.blank(name), self.typed, self.readers)
         asks = entry.earliest != entry.latest and may_ask() and not self.typed["yes"]
@@ -180,30 +204,35 @@ class EntryEditor(ABC, Generic[Entry]):
         named = [one.tree for one in planned]
         there = [tree for tree in trees if tree not in named]
         understood = f"{few_labels(named)}: {self.shown(entry)}"
-        if asks and named and not click.confirm(f"{understood}. Save?", default=True, err=True):
-            return
+        if asks and named and not self.agreed([], f"{understood}. Save?"):
+            return None
         doubts = list(self.doubts(entry, named)) if may_ask() and not self.typed["yes"] else []
-        for line in doubts:
-            tell(line)
-        if doubts and not click.confirm("Write it down all the same?", default=True, err=True):
-            return
+        if doubts and not self.agreed(doubts, "Write it down all the same?"):
+            return None
         said = [f"{understood}."] if named else []
         said += [f"{few_labels(there)}: written down already."] if there else []
         said += self.consequences(planned)
         minded = self.cautions(entry, named)
-        if planned:
-            records: list[Record] = []
-            one: Planned[Entry]
-            for one in planned:
-                records += [*one.changes.save, *self.besides(one)]
-            moved = self.moves()
-            self.garden.save(f"{self.what}: {understood}", records)
-            said.append(UNDO)
-        tell(" ".join(said))
-        if minded:
-            tell(" ".join(minded))
-        for line in moved() if planned else ():
+        records: list[Record] = []
+        one: Planned[Entry]
+        for one in planned:
+            records += [*one.changes.save, *self.besides(one)]
+        said += [UNDO] if planned else []
+        told = [" ".join(lines) for lines in (said, minded) if lines]
+        return Draft(told, records, f"{self.what}: {understood}")
+
+    def agreed(self, lines: Sequence[str], question: str) -> bool:
+        """Whether the grower says yes; what was said yes to is not asked again when planning again."""
+        asked = (*lines, question)
+        if asked in self._agreed:
+            return True
+        if self._agreed:
+            tell("Something else was written down meanwhile, so this is asked again.")
+        for line in lines:
             tell(line)
+        yes: bool = click.confirm(question, default=True, err=True)
+        self._agreed += [asked] if yes else []
+        return yes
 
     def plan(self, trees: Sequence[Tree], entry: Entry) -> list[Planned[Entry]]:
         """The entry of each tree that lacks it; nothing is written.
@@ -232,21 +261,29 @@ class EntryEditor(ABC, Generic[Entry]):
 
     def correct(self, id: str, name: str) -> None:
         """Change an entry; what is not given stays."""
+        commit(self.garden, lambda: self.correction(id, name))
+
+    def correction(self, id: str, name: str) -> Edit:
+        """What correcting an entry changes."""
         old, tree = self.found(id)
         entry = merged(self.garden, old, {**self.typed, "name": name or None}, self.readers)
         if entry == old and not (self.typed.get("new_flush") or self.typed.get("ended")):
             raise InputError(f"nothing to correct: give {self.correctable}, --who or --note")
         changes = self.changes(entry, self.garden.record(tree, old.latest, entry.latest), old)
         said = f"{tree.label}: {self.shown(entry)} (was {self.shown(old)})"
-        commit(self.garden, said, changes.save, changes.remove, label=f"corrected {self.what}: {said}")
+        return Edit(said, changes.save, changes.remove, label=f"corrected {self.what}: {said}")
 
     def remove(self, id: str) -> None:
         """Take an entry out, and the flush that only it spoke for."""
+        commit(self.garden, lambda: self.removal(id))
+
+    def removal(self, id: str) -> Edit:
+        """What taking an entry out changes."""
         entry, tree = self.found(id)
         changes = without(entry, self.garden.record(tree, entry.latest))
         said = f"{tree.label}: {self.shown(entry)}"
         label = f"took out {self.what}: {said}"
-        commit(self.garden, f"Taken out: {said}", changes.save, changes.remove, label=label)
+        return Edit(f"Taken out: {said}", changes.save, changes.remove, label=label)
 
     def found(self, id: str) -> tuple[Entry, Tree]:
         """The entry with an id that begins so, and its tree."""

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import replace
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -17,15 +17,15 @@ from data_sources.tables.text_table import TextTable, read_table
 from phenology.language.written_days import DATE_ORDERS
 from phenology.model.errors import InputError
 from phenology.model.records import Place
-from reports.cli.common import tell
+from reports.cli.common import may_ask, tell
 from reports.cli.file_questions import asking
 from reports.cli.writing.record_editor import UNDO
 from reports.garden.open_garden import OpenGarden
 from reports.text.lines import counted
 
 if TYPE_CHECKING:
-    from data_sources.weather.store.weather_store import AddReport, Origin
-    from phenology.weather.series import DailyWeather
+    from data_sources.weather.store.weather_store import AddReport
+    from data_sources.weather_export import ExportedWeather
 
 
 def garden_answers(garden: OpenGarden, subject: str | None = None) -> Answers:
@@ -34,9 +34,20 @@ def garden_answers(garden: OpenGarden, subject: str | None = None) -> Answers:
     return Answers(subject, usual_order=garden.settings.reading_order, first_weekday=style.first_weekday)
 
 
-def planned(garden: OpenGarden, tables: Sequence[TextTable], answers: Answers) -> ImportPlan:
-    """The plan of an import; at a terminal the order of dates and their kind are asked."""
-    said = {"date_order": answers.date_order, "kind": answers.kind}
+@dataclass
+class Import:
+    """What an import saves: records, and the weather of exported folders, with what became of it."""
+
+    plan: ImportPlan
+    weather: list[ExportedWeather]
+    left_out: list[str]
+    brought: list[AddReport] = field(default_factory=list)
+
+
+def planned(
+    garden: OpenGarden, tables: Sequence[TextTable], answers: Answers, said: dict[str, str | None]
+) -> ImportPlan:
+    """The plan of an import; at a terminal the order of dates and their kind are asked, kept in `said`."""
 
     def plan() -> ImportPlan:
         order = next((order for order in DATE_ORDERS if order == said["date_order"]), None)
@@ -62,9 +73,29 @@ def take_in(
     dry_run: bool = False,
 ) -> None:
     """Save what tables say as one batch, with the weather of exported folders, and tell what became of it."""
-    plan = planned(garden, tables, answers)
-    weather = _weather(garden, plan, folders)
-    for warning in plan.warnings:
+    said: dict[str, str | None] = {"date_order": answers.date_order, "kind": answers.kind}
+
+    def draft() -> Import:
+        plan = planned(garden, tables, answers, said)
+        return Import(plan, *_weather(garden, plan, folders))
+
+    def write(taken: Import) -> None:
+        taken.brought = brought[:] = _save(garden, taken.plan, taken.weather)
+        added[:] = taken.weather
+
+    added: list[ExportedWeather] = []
+    brought: list[AddReport] = []
+    try:
+        taken = draft() if dry_run else garden.settle(draft, write, asks=may_ask())
+    except BaseException:  # the records could not be kept: then the weather is not kept either
+        if brought:
+            from data_sources.weather_export import take_weather_back
+
+            take_weather_back(garden.folder, added, brought)
+        raise
+    assert taken is not None  # no question of an import gives it up
+    plan, weather = taken.plan, taken.weather
+    for warning in (*plan.warnings, *taken.left_out):
         tell(f"Note: {warning}.")
     for report in plan.reports:
         parts = [f"{report.added} new {PLURALS.get(report.table, report.table + ' rows')}"]
@@ -73,12 +104,11 @@ def take_in(
         remembered = " (columns as remembered)" if report.remembered else ""
         tell(f"{report.file}: {', '.join(parts)}{remembered}.")
     if dry_run:
-        for _, series, origin in weather:
+        for _, series, origin, *_ in weather:
             tell(f"{origin.detail}: {counted(int(series.known.sum()), 'days of weather')}.")
         tell("Only checked; nothing was changed.")
         return
-    brought = _save(garden, plan, weather)
-    for (_, _, origin), days in zip(weather, brought, strict=True):
+    for (_, _, origin, *_), days in zip(weather, brought, strict=True):
         new, there = days.added + days.replaced, days.unchanged + days.kept
         tell(f"{origin.detail}: {new:,} new days of weather, {there:,} there already.")
     if not plan.save and not any(days.changed for days in brought):
@@ -92,24 +122,22 @@ def take_in(
 
 def _weather(
     garden: OpenGarden, plan: ImportPlan, folders: Sequence[Path]
-) -> list[tuple[str, DailyWeather, Origin]]:
-    """The weather in exported folders, of the places that are here or come with them."""
+) -> tuple[list[ExportedWeather], list[str]]:
+    """The weather in exported folders, of the places that are here or come with them; what is left out."""
     from data_sources.weather_export import read_weather_export
 
     places = {p.id for p in garden.places} | {r.id for r in plan.save if isinstance(r, Place)}
     found = [one for folder in folders for one in read_weather_export(folder)]
-    for place, _, origin in found:
-        if place not in places:
-            tell(
-                f"Note: {origin.detail} is left out, for its place is not in this garden; "
-                "add it to one with: flushcast weather add FILE --place NAME."
-            )
-    return [one for one in found if one[0] in places]
+    left_out = [
+        f"{origin.detail} is left out, for its place is not in this garden; "
+        "add it to one with: flushcast weather add FILE --place NAME"
+        for place, _, origin, *_ in found
+        if place not in places
+    ]
+    return [one for one in found if one[0] in places], left_out
 
 
-def _save(
-    garden: OpenGarden, plan: ImportPlan, weather: Sequence[tuple[str, DailyWeather, Origin]]
-) -> list[AddReport]:
+def _save(garden: OpenGarden, plan: ImportPlan, weather: Sequence[ExportedWeather]) -> list[AddReport]:
     """Records and weather together: where the weather cannot be kept, the records are not written either."""
     from data_sources.weather_export import add_weather
 

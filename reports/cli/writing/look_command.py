@@ -76,7 +76,7 @@ def _read_mark(_: OpenGarden, text: str) -> dict[str, Any]:
 
 def _read_leaves(_: OpenGarden, text: str) -> dict[str, Any]:
     counts = re.split(r"[,; ]+", text.strip())
-    if text.strip() and not all(count.isdigit() and len(count) <= 3 for count in counts):
+    if text.strip() and not all(re.fullmatch(r"[0-9]{1,3}", count) for count in counts):
         raise InputError(f"--leaves takes counts such as 5,6,5; got '{text}'")
     return {"leaves": ",".join(counts) or None}
 

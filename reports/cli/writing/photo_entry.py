@@ -71,18 +71,24 @@ def take_in(
             shown += _ask(garden, day, mine, named, given)
     else:
         raise click.UsageError("say what the photos show: --tree hornbeams --stage soft")
-    save, looks, there = _planned(garden, shown, who)
-    used = {photo.path for s in shown for photo in s.photos}
-    summary = f"{counted(len(used), 'photos')}: {counted(len(looks), 'new looks')}"
-    if there:
-        summary += f", {there} there already"
+    used = counted(len({photo.path for s in shown for photo in s.photos}), "photos")
+
+    def write(plan: tuple[list[Record], str]) -> None:
+        if plan[0] and not dry_run:
+            garden.save(f"import of {plan[1]}", plan[0])
+
+    def plan() -> tuple[list[Record], str]:
+        save, looks, there = _planned(garden, shown, who)
+        already = f", {there} there already" if there else ""
+        return save, f"{used}: {counted(len(looks), 'new looks')}{already}"
+
+    save, summary = garden.settle(plan, write) or ([], "")
     for s in shown:
         tell(f"{format_day(s.day)}: {few_labels(s.trees)}: {s.stage} ({_names(s.photos)}).")
     if not save or dry_run:
         tell(f"{summary}. {'Only checked; nothing' if save else 'Nothing new; nothing'} was changed.")
-        return
-    garden.save(f"import of {summary}", save)
-    tell(f"{summary}. {UNDO}")
+    else:
+        tell(f"{summary}. {UNDO}")
 
 
 def _by_day(garden: OpenGarden, photos: Sequence[Photo]) -> dict[date, list[Photo]]:

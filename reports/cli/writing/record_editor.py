@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping
-from dataclasses import fields, replace
+from dataclasses import dataclass, fields, replace
+from functools import wraps
 from typing import Any, TypeAlias, TypeVar
 
 from data_sources.journal.schema import Record
@@ -40,9 +41,29 @@ def differences(before: Edited, after: Edited) -> str:
     return ", ".join(f"{name.replace('_', ' ')} {'none' if v is None else v}" for name, v in values)
 
 
-def commit(
-    garden: OpenGarden, said: str, save: Iterable[Record], remove: Iterable[Record] = (), *, label: str = ""
-) -> None:
-    """Save a change, and say what was understood and how to undo it; `label` is what the history says."""
-    garden.save(label or said.rstrip("."), save, remove)
-    tell(f"{said.rstrip('.')}. {UNDO}")
+@dataclass(frozen=True)
+class Edit:
+    """What a command changes, and what is said of it; `label` is what the history says, where it differs."""
+
+    said: str
+    save: Iterable[Record]
+    remove: Iterable[Record] = ()
+    label: str = ""
+
+
+def commit(garden: OpenGarden, plan: Callable[[], Edit]) -> None:
+    """Plan a change and save it with nobody writing in between, then say what was done and how to undo it."""
+    with garden.changing():
+        edit = plan()
+        garden.save(edit.label or edit.said.rstrip("."), edit.save, edit.remove)
+    tell(f"{edit.said.rstrip('.')}. {UNDO}")
+
+
+def committed(command: Callable[..., Edit]) -> Callable[..., None]:
+    """Let a command return the `Edit` it is for; it runs under the garden's lock and is saved and told."""
+
+    @wraps(command)
+    def run(garden: OpenGarden, *given: Any, **typed: Any) -> None:
+        commit(garden, lambda: command(garden, *given, **typed))
+
+    return run

@@ -72,8 +72,10 @@ class WorkEditor(EntryEditor[Work]):
     correctable = "an operation, --date, --part, --early"
     not_held: tuple[str, ...] = ()
     _answers: list[tuple[Tree, Answer]] | None = None
+    _minded: list[str] | None = None
 
     def blank(self, name: Operation) -> Work:
+        self._answers, self.not_held = None, ()  # of the trees as they are now
         if self.typed["place"] and name is not Operation.MOVING:
             raise InputError(f"--to goes with moving, not with {name}")
         self.place = self.garden.place(self.typed["place"]) if self.typed["place"] else None
@@ -124,8 +126,9 @@ class WorkEditor(EntryEditor[Work]):
     def cautions(self, entry: Work, trees: Sequence[Tree]) -> Sequence[str]:
         species = [self.garden.catalogue[t.species] for t in trees if t.species in self.garden.catalogue]
         against = [*finding_lines(self.answers(entry, trees)), *self.not_held]
-        minded = once_a_day(self.garden, cautions([entry.operation], species, len(trees)))
-        return [*against, *minded] if trees else []
+        if self._minded is None:  # asked again where something else was written down meanwhile
+            self._minded = once_a_day(self.garden, cautions([entry.operation], species, len(trees)))
+        return [*against, *self._minded] if trees else []
 
     def answers(self, entry: Work, trees: Sequence[Tree]) -> list[tuple[Tree, Answer]]:
         """What the rules say of the work on each tree; what was done is written down whatever they say."""

@@ -1,0 +1,1 @@
+"""What a garden must bear: two hands at once, kills, damage, hostile files. See docs/reliability.md."""
