@@ -11,8 +11,6 @@ from typing import TypeVar
 
 import numpy as np
 
-from phenology.language.date_style import full_date
-from phenology.model.errors import WeatherError
 from phenology.model.limits import Limits
 from phenology.model.records import Aim, Flush, Look, Place, Site, Stand, Tree, Work
 from phenology.model.season import SeasonCalendar
@@ -21,14 +19,12 @@ from phenology.species.catalogue import Species, neutral_species
 from phenology.weather.outlook import Outlook
 from phenology.weather.season_weather import SeasonThermalTime, SeasonWeather
 from phenology.weather.series import DailyWeather
+from phenology.weather.site_weather import PlaceWeather, place_beside, site_record
 
 T = TypeVar("T")
 
 TROPICAL = 15.0
 """Nearer the equator than this, no season is told from the length of the day (ours). [degrees]"""
-
-STALE_DAYS = 60
-"""Weather that ends longer ago than this cannot carry a forecast (ours)."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -208,28 +204,24 @@ class Garden:
     def record_at(self, site: Site) -> SeasonWeather:
         """The weather of a site by seasons; a tree that moved gets each place's days.
 
-        Raises
-        ------
-        WeatherError
-            If a place has no weather at all.
+        Seasons of the records are among them, and where few years are known, possible ones; see
+        `phenology.weather.site_weather`.
         """
         if site not in self._cut:
             assert isinstance(site, tuple)
-            latitudes = {p.id: p.latitude for p in self.places}
-            parts = [
-                SeasonWeather.cut(self._weather(place), self.calendar, latitudes.get(place))
-                for _, place in site
-            ]
-            first = min(p.seasons[0] for p in parts)
-            last = max(p.seasons[-1] for p in parts)
-            wide = [p.widened(first, last) for p in parts]
-            low, high = wide[0].tmin.copy(), wide[0].tmax.copy()
-            said = [np.zeros(low.shape, dtype=bool) if p.forecast is None else p.forecast for p in wide]
-            ahead = said[0].copy()
-            for (day, _), part, theirs in zip(site[1:], wide[1:], said[1:], strict=True):
-                low[:, day:], high[:, day:] = part.tmin[:, day:], part.tmax[:, day:]
-                ahead[:, day:] = theirs[:, day:]
-            self._cut[site] = replace(wide[0], tmin=low, tmax=high, forecast=ahead if ahead.any() else None)
+            places = {place.id: place for place in self.places}
+            looked = {flush.season for flush in self.flushes}
+            self._cut[site] = site_record(
+                [
+                    (
+                        day,
+                        PlaceWeather(
+                            places[p], self.series_of(places[p]), self.calendar, looked, self.season
+                        ),
+                    )
+                    for day, p in site
+                ]
+            )
         return self._cut[site]
 
     def outlook_at(self, site: Site) -> Outlook:
@@ -238,14 +230,10 @@ class Garden:
         here = [place for day, place in site if day <= self.today] or [site[0][1]]
         return self.outlooks.get(here[-1]) or Outlook(self.as_of)
 
-    def _weather(self, place_id: str) -> DailyWeather:
-        name = next((p.name for p in self.places if p.id == place_id), place_id)
-        series = self.weather.get(place_id)
-        if series is None or not bool(np.isfinite(series.tmin).any()):
-            raise WeatherError(
-                f"there is no weather for {name} yet; add some with `flushcast weather add FILE`"
-            )
-        return series
+    def series_of(self, place: Place) -> DailyWeather | None:
+        """The weather of a place, or of one beside it where it has none; None where neither has."""
+        beside = place_beside(place, self.places, self.weather)
+        return None if beside is None else self.weather[beside.id]
 
     def weather_through(self) -> date | None:
         """Last measured day at any place (forecast days not counted)."""
@@ -265,24 +253,6 @@ class Garden:
         ]
         last = max(days, default=0)
         return date.fromordinal(last) if last > self.as_of.toordinal() else None
-
-    def check_weather_is_fresh(self) -> None:
-        """Refuse to forecast on weather that ended long ago.
-
-        Raises
-        ------
-        WeatherError
-        """
-        through = self.weather_through()
-        if through is None:
-            raise WeatherError("there is no weather yet; add some with `flushcast weather add FILE`")
-        behind = (self.as_of - through).days
-        if behind > STALE_DAYS:
-            raise WeatherError(
-                f"the weather ends on {full_date(through)}, {behind} days before {full_date(self.as_of)}; "
-                "add what has come since with `flushcast weather add FILE`, or forecast as of an earlier "
-                "day with --as-of"
-            )
 
     def thermal_time(self, keys: set[tuple[Site, int]]) -> dict[tuple[Site, int], SeasonThermalTime]:
         """The clocks for the sites and seasons named, where the weather reaches them."""

@@ -17,6 +17,7 @@ from data_sources.weather.services.protocol.service import FetchSpan, Spot
 
 FILE_NAME = "weather_asked.json"
 SETTLED_AFTER = 100  # days after its end a round changes no more
+MOVING = 30  # days in which the weather of a place that moved is fetched anew; ours
 AGAIN_AFTER = 400  # days until even a settled round is asked again
 
 
@@ -34,16 +35,26 @@ class RequestLog:
     """
 
     def __init__(self, garden: Path | None, place: str, spot: Spot) -> None:
+        self._place = place
         self._path = garden / FILE_NAME if garden is not None else None
         self._all: dict[str, Any] = {}
         self._answered: dict[str, Any] = {}
         where = [spot.latitude, spot.longitude, spot.elevation, spot.timezone]
+        self._moved = ""
         # A note that cannot be read is none.
         with suppress(OSError, ValueError, KeyError, TypeError):
             self._all = dict(json.loads(self._path.read_text(encoding="utf-8"))) if self._path else {}
-            if self._all[place]["where"] == where:
+            here = self._all[place]["where"] == where
+            self._moved = str(self._all[place].get("moved", "")) if here else "now"
+            if here:
                 self._answered = dict(self._all[place]["asked"])
-        self._all[place] = {"where": where, "asked": self._answered}
+        self._all[place] = {"where": where, "asked": self._answered, "moved": self._moved}
+
+    def moved(self, today: date) -> bool:
+        """Whether the place moved lately, so that what the store has is another place's weather."""
+        with suppress(ValueError):
+            return self._moved == "now" or (today - date.fromisoformat(self._moved)).days <= MOVING
+        return False
 
     def settled(self, service: str, part: FetchSpan, today: date, have: int) -> bool:
         """Whether a round was answered for good, and the store still has (`have`) the days it brought."""
@@ -60,6 +71,8 @@ class RequestLog:
 
     def note(self, service: str, part: FetchSpan, today: date, have: int) -> None:
         """Remember that a round was answered in full."""
+        if self._moved == "now":
+            self._moved = self._all[self._place]["moved"] = today.isoformat()
         self._answered[_key(service, part)] = {"on": today.isoformat(), "days": have}
         if self._path is not None:
             new = self._path.with_name(f"{self._path.name}.{os.getpid()}.part")

@@ -1,8 +1,10 @@
 """Bring a place's weather up to date: services in the garden's order, what they give into the store.
 
-First what a first forecast needs (the nearest station's recent years, a forecast), then the rest of the
+First what a first forecast needs (a forecast, the nearest station's recent years), then the rest of the
 history, round by round. Every round is in the store before the next is asked, so an update can be stopped
-at any time and goes on from there. What fails is said, and the store stays as it was.
+at any time, or run out of its time, and the next goes on from there. What fails is said, and the store stays
+as it was. What is offered is judged beside the store: doubtful days are marked, corrections that are very
+large or very many wait (`WeatherStore.add`).
 """
 
 from __future__ import annotations
@@ -22,14 +24,18 @@ from data_sources.weather.services.protocol.service import (
     Spot,
     no_progress,
 )
-from data_sources.weather.services.transport.faults import ServiceError
+from data_sources.weather.services.transport.faults import ServiceError, parser
 from data_sources.weather.store.weather_store import WeatherStore
-from data_sources.weather.update_words import Brought, age_in_words, no_network, stays
+from data_sources.weather.update_words import Brought, no_network, stays
 from phenology.model.errors import WeatherError
+from phenology.weather.revisions import unlikely_days, waiting_corrections
 from phenology.weather.series import SOURCES, DailyWeather, source_rank
+
+Announce = Callable[[str], None]
 
 LAG = 10  # days that measurements may be behind, if a model has them
 SHORT_RUNS = 3  # newest days for which a newer run of the forecast model replaces an older one
+FEW = 3  # days of a forecast that may be unlikely
 HORIZON = 35  # days of forecast that are asked for; services give what they have
 
 
@@ -47,12 +53,15 @@ class UpdateReport:
         Names of services.
     offline : bool
         Nothing could be reached.
+    fresh : bool
+        Whether any answer came over the wire, or none was needed.
     """
 
     lines: list[str] = field(default_factory=list)
     brought: dict[str, Brought] = field(default_factory=dict)
     failed: list[str] = field(default_factory=list)
     offline: bool = False
+    fresh: bool = True
 
 
 class _OfflineError(Exception):
@@ -71,7 +80,7 @@ def update_weather(
     log: RequestLog | None = None,
     first_only: bool = False,
     progress: Progress = no_progress,
-    announce: Callable[[str], None] = lambda _: None,
+    announce: Announce = lambda _: None,
 ) -> UpdateReport:
     """Ask the services for what the store lacks.
 
@@ -102,25 +111,29 @@ def update_weather(
     StoreError
         If the store cannot be written. Rounds before that are kept.
     """
-    update = _Update(store, place, spot, now, log or RequestLog(None, place, spot), progress)
+    update = _Update(store, place, spot, now, log or RequestLog(None, place, spot), progress, announce)
+    update.leading = {service.source: service.name for service in reversed(services)}
     report, today = update.report, update.today
     history = [s for s in services if s.gives == "history"]
     span = FetchSpan(date(today.year - years, 1, 1), today - timedelta(days=1))
     ahead = FetchSpan(today - timedelta(days=past_days), today + timedelta(days=HORIZON))
     try:
+        any(update.ask_forecast(service, ahead) for service in services if service.gives == "forecast")
         any(update.first_round(service, span, last_word=first_only) for service in history)
-        # The ensemble goes first, so that the forecast proper is the newest and is the one that is read.
-        for gives in ("ensemble", "forecast"):
-            any(update.ask_forecast(service, ahead) for service in services if service.gives == gives)
+        any(update.ask_forecast(service, ahead) for service in services if service.gives == "ensemble")
         if not first_only:
             left = update.left_to_do(history, span)
             if left and report.brought:
-                announce(f"there is enough for a first forecast; {left} follow")
+                enough = "there is enough for a first forecast; " if update.enough() else ""
+                announce(f"{enough}{left} follow")
             for service in history:
                 update.ask_history(service, span, first=service is history[0])
     except _OfflineError:
-        return UpdateReport([no_network(store, place, now)], offline=True)
+        return UpdateReport([no_network(store, place, now)], offline=True, fresh=False)
     report.lines += [one.line() for one in report.brought.values()]
+    if update.late:
+        report.lines.append(f"the time of an update is over; the next goes on with {', '.join(update.late)}")
+    report.fresh = update.fresh or not (report.failed or update.late)
     return report
 
 
@@ -128,12 +141,25 @@ class _Update:
     """One update of one place."""
 
     def __init__(
-        self, store: WeatherStore, place: str, spot: Spot, now: datetime, log: RequestLog, progress: Progress
+        self,
+        store: WeatherStore,
+        place: str,
+        spot: Spot,
+        now: datetime,
+        log: RequestLog,
+        progress: Progress,
+        announce: Announce,
     ) -> None:
         self.store, self.place, self.spot, self.now = store, place, spot, now
         self.log, self.progress, self.today = log, progress, spot.today(now)
+        self.announce = announce
         self.report = UpdateReport()
+        self.leading: dict[str, str] = {}
+        self.late: list[str] = []
+        self.fresh = False
+        self._before = store.newest_batch()
         self._given_up: set[str] = set()
+        self._waiting: set[str] = set()
         self._unreached: set[str] = set()
 
     # --- asking ------------------------------------------------------------------------------------------
@@ -144,33 +170,28 @@ class _Update:
         A failure of the nearest station is only said when the others will not be asked (`last_word`).
         """
         part = service.rounds(span.first, span.last)[0]
-        if self.log.known(service.name) and self._have(service.source, part):
+        if self.log.known(_noted(service)) and self._have(service.source, part):
             return True
         answer = self._ask(service, part, softly=part.stations is not None and not last_word)
-        if answer is not None:
-            self._take(service, answer)
-            self._remember(service, part, answer)
         return answer is not None and answer.days is not None
 
     def ask_forecast(self, service: Service, part: FetchSpan) -> bool:
         """A forecast service; true when it has answered."""
-        answer = self._ask(service, part)
-        try:
-            if answer is not None:
-                self._take(service, answer)
-        except WeatherError as error:
-            self._failed(service, ServiceError("damaged", f"gave nothing to use: {error}"))
-            return False
-        return answer is not None
+        return self._ask(service, part) is not None
 
     def ask_history(self, service: Service, span: FetchSpan, *, first: bool) -> None:
         """The rounds of a history service that are not settled; of a later one, those with lacking days."""
         for part in self._open_rounds(service, span):
             if service.name not in self._given_up and (first or self._lacking(service, part)):
-                answer = self._ask(service, part)
-                if answer is not None:
-                    self._take(service, answer)
-                    self._remember(service, part, answer)
+                self._ask(service, part)
+
+    def enough(self) -> bool:
+        """Whether a first forecast can be made: most of the last year is known, and a forecast is there."""
+        weather = self.store.find(self.place) if self.store.has(self.place) else None
+        if weather is None or weather.last_day < self.today:
+            return False
+        year = weather.between(self.today - timedelta(days=365), self.today)
+        return int(year.known.sum()) > 365 - 2 * LAG
 
     def left_to_do(self, history: Sequence[Service], span: FetchSpan) -> str:
         """What the rest of an update is about, in words; empty when there is little."""
@@ -184,25 +205,39 @@ class _Update:
             part
             for part in service.rounds(span.first, span.last)
             if part.stations is None
-            and not self.log.settled(service.name, part, self.today, self._have(service.source, part))
+            and not self.log.settled(_noted(service), part, self.today, self._have(service.source, part))
         ]
 
     def _ask(self, service: Service, part: FetchSpan, *, softly: bool = False) -> ServiceAnswer | None:
+        """Ask, and keep what comes; None when it failed."""
+        http = service.http
+        http.begin_answer()
+        http.on_wait = lambda wait: self.announce(f"{service.title} asks to wait {wait:.0f} s")
+        self.progress(service.title, 0, 1)
         try:
             if service.lacks():
                 raise ServiceError("unready", service.lacks())
-            answer = service.fetch(self.spot, part, self.today, self.progress)
+            answer = parser(service.fetch)(self.spot, part, self.today, self.progress)
+            self.fresh |= http.fresh
+            self._refuse_unlikely_forecast(answer)
+            self._take(service, answer)
+            self._remember(service, part, answer)
         except ServiceError as error:
+            if error.fault == "unbelievable":
+                http.forget()
             if not softly or error.fault in ("offline", "limit", "unready"):
                 self._failed(service, error)
             return None
         except WeatherError as error:
             self._failed(service, ServiceError("unbelievable", f"gave nothing to use: {error}"))
             return None
-        self.report.brought.setdefault(service.name, Brought(service.title))
         return answer
 
     def _failed(self, service: Service, error: ServiceError) -> None:
+        if error.fault == "late":
+            self._given_up.add(service.name)
+            self.late += [service.title] if service.title not in self.late else []
+            return
         if error.fault != "absent":
             self._given_up.add(service.name)
         if service.name not in self.report.failed:
@@ -220,14 +255,14 @@ class _Update:
 
     def _take(self, service: Service, answer: ServiceAnswer) -> None:
         """Into the store what is better than what is there."""
-        brought = self.report.brought[service.name]
+        brought = self.report.brought.setdefault(service.name, Brought(service.title))
         if answer.forecast is not None:
             self.store.add_forecast(
                 self.place,
                 answer.forecast,
                 answer.origin,
                 fetched_at=answer.fetched_at,
-                issued=min(self.spot.today(answer.fetched_at), self.today),
+                issued=min(answer.issued or self.spot.today(answer.fetched_at), self.today),
                 members=answer.members,
             )
             if answer.forecast.known.any():
@@ -235,39 +270,72 @@ class _Update:
                 brought.forecast = f"forecast to {answer.forecast.last_known_day()}{members}"
         days = self._offered(service, answer)
         if days is not None:
+            suspect, wait = self._judged(answer, days)
             added = self.store.add(
-                self.place, days, answer.origin, fetched_at=answer.fetched_at, suspect=answer.suspect
+                self.place,
+                days,
+                answer.origin,
+                fetched_at=answer.fetched_at,
+                suspect=suspect,
+                wait=wait,
+                stations=answer.stations,
+                # At a new place only the first of its kind may replace what others gave.
+                prefer=self.log.moved(self.today) and service.name == self.leading[service.source],
             )
             brought.add(added)
+            if added.held:  # only what is sent anew can confirm it
+                service.http.forget()
+                self._waiting.add(service.name)
         brought.detail = answer.origin.detail or brought.detail
-        if answer.stale_because:
-            old = age_in_words(answer.fetched_at, self.now)
-            self._say(f"{service.title} {answer.stale_because}; what it sent {old} is used again")
         for note in answer.notes:
             self._say(f"{service.title}: {note}")
 
     def _offered(self, service: Service, answer: ServiceAnswer) -> DailyWeather | None:
-        """The days of an answer that the store may take; some of them may fill holes only."""
+        """The days of an answer that the store may take: a forecast model's older ones only fill holes."""
         days = answer.days
-        if days is None:
-            return None
-        years = np.array([date.fromordinal(int(ordinal)).year for ordinal in days.ordinals])
-        holes_only = np.isin(years, sorted(answer.held))
-        if service.gives != "history":
-            # A forecast model's past days stand in until the archive has them.
-            holes_only |= days.ordinals < self.today.toordinal() - SHORT_RUNS
-        low, high = days.tmin.copy(), days.tmax.copy()
-        for name in np.unique(days.source[holes_only]):
-            stored = self._stored(str(name)) if name else None
-            if stored is not None:
-                known = stored.spanning(days.first_day, days.last_day).known
-                there = known & holes_only & (days.source == name)
-                low[there] = high[there] = np.nan
+        stored = self._stored(service.source)
+        if days is None or service.gives == "history" or stored is None:
+            return days
+        # They stand in until the archive has them.
+        old = days.ordinals < self.today.toordinal() - SHORT_RUNS
+        there = old & stored.spanning(days.first_day, days.last_day).known
+        low, high = (np.where(there, np.nan, values) for values in (days.tmin, days.tmax))
         return DailyWeather(days.first_day, low, high, days.source)
 
+    def _judged(self, answer: ServiceAnswer, days: DailyWeather) -> tuple[dict[date, str], dict[date, str]]:
+        """What is doubtful of offered days beside the store, and which corrections must wait."""
+        suspect: dict[date, str] = {}
+        wait: dict[date, str] = {}
+        counts = answer.stations if answer.stations is not None else np.ones(len(days), dtype=np.int64)
+        for name in np.unique(days.source[days.source != ""]).tolist():
+            mine = days.source == name
+            low, high = (np.where(mine, values, np.nan) for values in (days.tmin, days.tmax))
+            new = DailyWeather(days.first_day, low, high, name)
+            known, others = None, None
+            if self.store.has(self.place) and not self.log.moved(self.today):
+                known = self._stored(name)
+                others = self.store.read_others(self.place, name)
+                old = self.store.taken_from(
+                    self.place, name, answer.origin.provider, new.first_day, new.last_day, self._before
+                )
+                wait |= waiting_corrections(new, counts, *old)
+            suspect |= unlikely_days(new, known, others, answer.suspect)
+        return suspect, wait
+
+    def _refuse_unlikely_forecast(self, answer: ServiceAnswer) -> None:
+        """A forecast that cannot be where this place lies is another unit, or another place's."""
+        ahead = answer.forecast
+        if ahead is None or not self.store.has(self.place) or self.log.moved(self.today):
+            return
+        known = self.store.find(self.place)
+        found = unlikely_days(ahead, known.between(known.first_day, self.today) if known else None, None)
+        if len(found) >= FEW:
+            why = next(iter(found.values()))
+            raise ServiceError("unbelievable", f"sent a forecast that cannot be here ({why})")
+
     def _remember(self, service: Service, part: FetchSpan, answer: ServiceAnswer) -> None:
-        if part.stations is None and not answer.held and not answer.stale_because:
-            self.log.note(service.name, part, self.today, self._have(service.source, part))
+        if part.stations is None and answer.whole and service.name not in self._waiting:
+            self.log.note(_noted(service), part, self.today, self._have(service.source, part))
 
     # --- what is there -----------------------------------------------------------------------------------
 
@@ -294,3 +362,9 @@ class _Update:
     def _say(self, line: str) -> None:
         if line not in self.report.lines:
             self.report.lines.append(line)
+
+
+def _noted(service: Service) -> str:
+    """Its name in the note of what was asked: what another address answered is not remembered of this one."""
+    address = service.settings.addresses.get(service.name)
+    return f"{service.name}@{address}" if address else service.name

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import datetime
 
 from data_sources.weather.store.weather_store import AddReport, WeatherStore
@@ -16,6 +16,8 @@ class Brought:
     --------
     >>> Brought("Meteostat", 1096, 0, 2, "10637, 10635").line()
     'Meteostat: 1,096 days new, 2 of them doubtful (10637, 10635)'
+    >>> Brought("Meteostat", held=1186).line()
+    'Meteostat: 1,186 corrections wait (flushcast weather status)'
     >>> Brought("MET Norway", forecast="forecast to 2026-06-23").line()
     'MET Norway: forecast to 2026-06-23'
     """
@@ -26,19 +28,25 @@ class Brought:
     doubtful: int = 0
     detail: str = ""
     forecast: str = ""
+    held: int = 0
+    _own: set[tuple[int, int]] = field(default_factory=set)
 
     def add(self, added: AddReport) -> None:
-        """Count what became of days offered to the store."""
+        """Count what became of days offered to the store; a day that this update brought is no correction."""
+        self._own |= added.new_days
         self.new += added.added
-        self.replaced += added.replaced
+        self.replaced += len(added.replaced_days - self._own)
         self.doubtful += added.suspicious
+        self.held += added.held
 
     def line(self) -> str:
         """A line of the report."""
+        waiting = " waits" if self.held == 1 else "s wait"
         counts = (
             (self.new, f"{self.new:,} day{'s' if self.new != 1 else ''} new"),
             (self.replaced, f"{self.replaced:,} corrected"),
             (self.doubtful, f"{self.doubtful:,} of them doubtful"),
+            (self.held, f"{self.held:,} correction{waiting} (flushcast weather status)"),
         )
         words = [self.forecast] if self.forecast else []
         words += [word for n, word in counts if n]

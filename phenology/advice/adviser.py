@@ -13,7 +13,6 @@ from phenology.heat.clocks import ThermalTime
 from phenology.learning.flush_history import FlushHistory
 from phenology.learning.garden_fit import GardenFit
 from phenology.learning.transitions import Transition
-from phenology.model.errors import WeatherError
 from phenology.model.operations import Operation
 from phenology.model.records import Site, Tree
 from phenology.species.species import Species
@@ -104,10 +103,10 @@ class Adviser:
         """
         garden, now = self.garden, h.flush.season == self.garden.season
         late = self.late(h) if now else None
+        day, guess = self._day(opens), self._guessed(h.tree.species)
         case = Case(
-            garden, h.tree, Operation.CUTBACK, self._day(opens), late=late, planned=opens is not None,
-            known=h, guess=self._guessed(h.tree.species),
-        )  # fmt: skip
+            garden, h.tree, Operation.CUTBACK, day, late=late, planned=opens is not None, known=h, guess=guess
+        )
         choice = choose(replace(case.situation(), stage="hardened"))
         if not now:  # next season's first flush: nothing of this one's stands against it
             return _advice(h.tree, tuple(o for o in choice.options if not o.unmet), choice, garden)
@@ -138,9 +137,14 @@ class Adviser:
         if late is None:
             return found
         required = case.required
+        last_safe = late.last_safe(required)
+        if opens is not None and guess and last_safe is not None and last_safe < day:
+            last_safe = (
+                None  # a guess so wide that no day at which leaves may be hard is safe: no date to tell
+            )
         return replace(
             found,
-            last_safe=late.last_safe(required),
+            last_safe=last_safe,
             limit=late.stop(required).limit,
             reason=late.reason(required),
             odds=late.odds(),
@@ -152,12 +156,9 @@ class Adviser:
         fit = self.seasons.fit
         return not any(fit.seasons_seen(species, step) for step in HARDENING)
 
-    def late(self, h: FlushHistory) -> Late | None:
-        """The late season of a flush's species and site; None without weather to tell it from."""
-        try:
-            return self.seasons.late(h.tree.species, h.site)
-        except WeatherError:
-            return None
+    def late(self, h: FlushHistory) -> Late:
+        """The late season of a flush's species and site."""
+        return self.seasons.late(h.tree.species, h.site)
 
     def _day(self, opens: Arrival | None) -> date:
         """The day on which the work is judged: today, or an early day for the flush to be hard.

@@ -10,7 +10,6 @@ from phenology.advice.forecast_rows import ForecastRow, GardenForecast
 from phenology.advice.garden_forecast import forecast_garden
 from phenology.garden import Garden
 from phenology.learning.flush_history import FlushHistory, histories_of
-from phenology.model.errors import WeatherError
 
 LOOK_BACK = timedelta(days=7)
 NEWS_DAYS = 3.0
@@ -78,13 +77,10 @@ def forecast_changes(forecast: GardenForecast, since: date | None = None) -> lis
     if garden.calendar.season_of(day) != garden.season:
         return []
     past = garden.up_to(day)
-    try:
-        before = forecast_garden(past)
-        then = _by_stage(before)
-        today = replace(past, as_of=garden.as_of, weather=garden.weather, outlooks=garden.outlooks)
-        alone = _by_stage(forecast_garden(today))
-    except WeatherError:
-        return []  # there was no weather yet, so there was no forecast either
+    before = forecast_garden(past)
+    then = _by_stage(before)
+    today = replace(past, as_of=garden.as_of, weather=garden.weather, outlooks=garden.outlooks)
+    alone = _by_stage(forecast_garden(today))
     now = _by_stage(forecast)
     found = [*_misses(issued_by(before), garden), *_moves(then, alone, now, garden)]
     return sorted(found, key=lambda c: (not (c.missed or c.not_yet), -abs(c.days), c.label))

@@ -99,12 +99,22 @@ class ForecastRow:
 
 @dataclass(frozen=True)
 class GardenForecast:
-    """All rows of a garden, soonest first, and the weather they rest on."""
+    """All rows of a garden, soonest first, and the weather they rest on.
+
+    Attributes
+    ----------
+    donors : int
+        Past years of weather behind the coming weeks, 0 where possible ones stand in.
+    warnings : tuple of str
+    usual_warmth : str
+        See `phenology.advice.usual_warmth`.
+    """
 
     garden: Garden
     rows: tuple[ForecastRow, ...]
     donors: int
     warnings: tuple[str, ...]
+    usual_warmth: str = ""
 
 
 def quantile_dates(row: ForecastRow, garden: Garden) -> dict[str, date | None]:

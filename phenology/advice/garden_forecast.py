@@ -10,6 +10,7 @@ from datetime import date
 
 from phenology.advice.adviser import Advice, Adviser
 from phenology.advice.forecast_rows import ForecastRow, GardenForecast, Trust
+from phenology.advice.usual_warmth import usual_warmth_note
 from phenology.forecasting.arrival import Arrival
 from phenology.forecasting.flush_forecast import FlushForecasts, StageAhead, falls_back, unmeasured_cover
 from phenology.garden import Garden
@@ -17,10 +18,12 @@ from phenology.learning.flush_history import FlushHistory
 from phenology.learning.garden_fit import GardenFit
 from phenology.learning.transitions import Transition
 from phenology.model.records import Tree
+from phenology.weather.site_weather import place_beside
 from phenology.weather.traces import WANTED
 
 COVER_DAYS = 28.0  # cover brings growth forward: looks begin so much before the weather outside says (ours)
 FRESH_DAYS = 7  # weather older than this is worth a warning (ours)
+STALE_DAYS = 30  # and older than this a word on what to do (ours)
 
 
 def forecast_garden(garden: Garden, *, progress: Callable[[int, int], None] | None = None) -> GardenForecast:
@@ -31,13 +34,7 @@ def forecast_garden(garden: Garden, *, progress: Callable[[int, int], None] | No
     garden : Garden
     progress : callable, optional
         Called with (trees done, trees to do).
-
-    Raises
-    ------
-    WeatherError
-        If there is no weather, or it ended long ago.
     """
-    garden.check_weather_is_fresh()
     maker = _Maker(garden, GardenFit(garden))
     rows: list[ForecastRow] = []
     for done, tree in enumerate(garden.standing_trees):
@@ -45,7 +42,9 @@ def forecast_garden(garden: Garden, *, progress: Callable[[int, int], None] | No
             progress(done, len(garden.standing_trees))
         rows += maker.rows(tree)
     rows.sort(key=lambda r: (r.season, r.order, r.tree.label))
-    return GardenForecast(garden, tuple(rows), maker.forecasts.donors, tuple(maker.warnings()))
+    return GardenForecast(
+        garden, tuple(rows), maker.forecasts.donors, tuple(maker.warnings()), usual_warmth_note(garden)
+    )
 
 
 class _Maker:
@@ -63,7 +62,12 @@ class _Maker:
         behind = (self.garden.as_of - through).days if through else 0
         if behind > FRESH_DAYS:
             stand_in = "kept forecasts" if self.garden.forecast_through() else "usual years"
-            yield f"weather ends {behind} days ago; the days since are filled from {stand_in}"
+            bring = "; bring them with `flushcast weather add FILE`" if behind > STALE_DAYS else ""
+            yield f"weather ends {behind} days ago; the days since are filled from {stand_in}{bring}"
+        for place in {self.garden.place_of(t, self.garden.as_of): None for t in self.garden.standing_trees}:
+            beside = place_beside(place, self.garden.places, self.garden.weather)
+            if beside is not None and beside.id != place.id:
+                yield f"{place.name} has no weather of its own; that of {beside.name} is taken"
         donors = self.forecasts.donors
         if 0 < donors < WANTED:
             yield (

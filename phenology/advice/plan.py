@@ -146,11 +146,9 @@ class Planner:
         late = self._adviser.late(h)
         flushes = tuple(self._follow(h, issued, late, cut))
         required = self.garden.limits.required(Case(self.garden, tree, "cutback", self.garden.as_of).old)
-        return Plan(tree, flushes, late.last_safe(required) if late is not None else None)
+        return Plan(tree, flushes, late.last_safe(required))
 
-    def _follow(
-        self, h: FlushHistory, issued: int, late: Late | None, cut: date | None
-    ) -> Iterator[PlannedFlush]:
+    def _follow(self, h: FlushHistory, issued: int, late: Late, cut: date | None) -> Iterator[PlannedFlush]:
         woken: date | None = None
         planned: tuple[tuple[str, date], ...] = ()
         for _ in range(MOST_FLUSHES):
@@ -167,7 +165,7 @@ class Planner:
             # a fixed grower's second flush is never assumed, only seen; a question about a cut is answered
             fixed = cut is None and self.garden.species_of(h.tree).growth == "fixed"
             cut = None
-            if woken is None or fixed or (late is not None and late.zone(self._t(woken)) == "rests"):
+            if woken is None or fixed or late.zone(self._t(woken)) == "rests":
                 return
             h = self._woken(h, woken)
 
@@ -177,7 +175,7 @@ class Planner:
         ahead: list[StageAhead],
         chance: float,
         planned: tuple[tuple[str, date], ...],
-        late: Late | None,
+        late: Late,
     ) -> PlannedFlush:
         stages = {one.stage: self._dates(one.arrival) if one.dated else (None, None, None) for one in ahead}
         opens = stages.get("hardened", (self.garden.as_of,) * 3)
@@ -198,7 +196,7 @@ class Planner:
         way: tuple[str, ...],
         options: tuple[Option, ...],
         opens: Dates,
-        late: Late | None,
+        late: Late,
         tree: Tree,
         case: Case,
     ) -> Branch:
@@ -206,7 +204,7 @@ class Planner:
         does = ", then ".join(doing(technique, species) for technique in way)
         first = next(o for o in options if o.technique == way[0])
         until = ripens = None
-        if first.wakes and late is not None:
+        if first.wakes:
             until = late.last_safe(case.required)
             ripens = late.curve.odds(self._t(opens[1])) if opens[1] is not None else None
         return Branch(way, does, first.when, opens, until, ripens)

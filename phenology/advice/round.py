@@ -14,10 +14,9 @@ from phenology.advice.season_duties import all_care, due_for_repotting
 from phenology.advice.windows import SWELLING_DAYS
 from phenology.garden import Garden
 from phenology.learning.flush_history import histories_of
-from phenology.model.errors import WeatherError
 from phenology.model.records import Tree
 from phenology.model.stages import stage_rank
-from phenology.weather.frost import FreezeOdds, first_frosts, last_frosts
+from phenology.weather.frost import FreezeOdds, autumn_frosts, spring_frosts
 from phenology.work.grades import odds_in_tenths
 
 CLOSING_DAYS = 21  # a last safe date this near makes a look pressing (ours)
@@ -204,20 +203,15 @@ def _review(garden: Garden) -> Review:
     def dated(season: int, day: float | None) -> date | None:
         return None if day is None else garden.calendar.date(season, day)
 
-    try:
-        record = garden.record_at(((0, garden.places[0].id),))
-    except WeatherError:
-        record = None
-    if record is not None:
-        cold = garden.limits.frost_c
-        ahead = season if garden.today < 60 else season + 1  # the spring to come
-        if autumn := list(first_frosts(record, cold, today=season).values()):
-            odds = FreezeOdds.of(autumn)
-            share = odds.share
-            first = dated(season, odds.day(0.1)), dated(season, odds.day(0.5))
-        if spring := list(last_frosts(record, cold, today=season).values()):
-            mirrored = FreezeOdds.of([-day for day in spring])  # so that what never came is never late
-            middle, late = (None if day is None else -day for day in map(mirrored.day, (0.5, 0.1)))
-            last = dated(ahead, middle), dated(ahead, late)
+    record, cold = garden.record_at(((0, garden.places[0].id),)), garden.limits.frost_c
+    ahead = season if garden.today < 60 else season + 1  # the spring to come
+    if autumn := autumn_frosts(record, cold, season):
+        odds = FreezeOdds.of(autumn)
+        share = odds.share
+        first = dated(season, odds.day(0.1)), dated(season, odds.day(0.5))
+    if spring := spring_frosts(record, cold, season):
+        mirrored = FreezeOdds.of([-day for day in spring])  # so that what never came is never late
+        middle, late = (None if day is None else -day for day in map(mirrored.day, (0.5, 0.1)))
+        last = dated(ahead, middle), dated(ahead, late)
     due = [(t, t.last_repot) for t in garden.standing_trees if due_for_repotting(t, garden.as_of)]
     return Review(first, last, share, tuple(due))

@@ -5,7 +5,6 @@ from __future__ import annotations
 from phenology.forecasting.flush_forecast import FlushForecasts
 from phenology.garden import Garden
 from phenology.learning.garden_fit import GardenFit
-from phenology.model.errors import WeatherError
 from phenology.model.records import Flush, Look
 from phenology.model.stages import Stage
 
@@ -41,14 +40,11 @@ def too_early(look: Look, flush: Flush, garden: Garden) -> bool:
     if tree is None:
         return False
     forecasts = FlushForecasts(garden, GardenFit(garden))
-    try:
-        ahead = [
-            one
-            for h, issued in forecasts.live(tree)
-            if h.flush.id == flush.id
-            for one in forecasts.ahead(h, issued)
-            if one.stage == stage
-        ]
-    except WeatherError:  # nothing tells how fast it could be
-        return False
+    ahead = [
+        one
+        for h, issued in forecasts.live(tree)
+        if h.flush.id == flush.id
+        for one in forecasts.ahead(h, issued)
+        if one.stage == stage
+    ]
     return bool(ahead) and ahead[0].arrival.chance_by(garden.calendar.day(look.latest)) < HARDLY

@@ -15,8 +15,8 @@ from phenology.learning.flush_history import FlushHistory
 from phenology.learning.garden_fit import GardenFit, Link
 from phenology.learning.garden_leaves import STEP as LEAFING
 from phenology.learning.garden_leaves import GardenLeaves
-from phenology.learning.prediction import Prediction, by_calendar
-from phenology.learning.transitions import Transition
+from phenology.learning.prediction import Prediction, by_calendar, by_warmth
+from phenology.learning.transitions import TARGETS, Transition
 from phenology.model.records import Flush, Site, Tree
 from phenology.model.season import NEVER
 from phenology.weather.traces import Traces, draw_traces
@@ -134,12 +134,16 @@ class FlushForecasts:
 
     def _step(self, h: FlushHistory, link: Link, thermal_time: ThermalTime, traces: Traces) -> Step:
         fixed = falls_back(self.garden, h)
+        springs = any(self.fit.seasons_seen(h.tree.species, Transition("start", t)) for t in TARGETS)
 
         def requires(transition: Transition) -> Requires:
             def requirement(began: float) -> Prediction:
                 found = self.fit.requirement(transition).predict(
                     h.tree.species, h.tree.id, h.flush.season, h.number > 1, began
                 )
+                if transition.start == "start" and not springs:
+                    # the catalogue's days at 18 degC, read as plain days from new year, are no date of spring
+                    return by_warmth(found, CLOCKS)
                 return by_calendar(found, CLOCKS) if fixed else found
 
             return requirement
@@ -187,13 +191,7 @@ class FlushForecasts:
 def forecast_stages(
     garden: Garden, fit: GardenFit | None = None, trees: Sequence[Tree] | None = None
 ) -> Iterator[StageAhead]:
-    """Every stage that may still come of some trees, or of all that stand, as known on `garden.as_of`.
-
-    Raises
-    ------
-    WeatherError
-        If there is no past weather to draw the coming weeks from.
-    """
+    """Every stage that may still come of some trees, or of all that stand, as known on `garden.as_of`."""
     forecasts = FlushForecasts(garden, fit or GardenFit(garden))
     for tree in garden.standing_trees if trees is None else trees:
         for h, issued in forecasts.live(tree):

@@ -17,7 +17,6 @@ from phenology.forecasting.flush_forecast import falls_back, forecast_stages
 from phenology.garden import Garden
 from phenology.learning.flush_history import FlushHistory, histories
 from phenology.learning.garden_fit import GardenFit
-from phenology.model.errors import WeatherError
 from phenology.model.track_record import PastForecast, TrackRecord
 
 EVERY_DAYS = 20
@@ -83,19 +82,10 @@ Truth = dict[tuple[str, int, int], FlushHistory]
 
 
 def issued_by(known: Garden, fit: GardenFit, truth: Truth) -> list[PastForecast]:
-    """What a garden forecasts on `known.as_of` of stages of these flushes that looks have since dated.
-
-    Without past weather there are none.
-    """
+    """What a garden forecasts on `known.as_of` of stages of these flushes that looks have since dated."""
     trees = {tree for tree, _, _ in truth}
-    try:
-        stages = list(
-            forecast_stages(known, fit, [tree for tree in known.standing_trees if tree.id in trees])
-        )
-    except WeatherError:
-        return []
     rows = []
-    for one in stages:
+    for one in forecast_stages(known, fit, [tree for tree in known.standing_trees if tree.id in trees]):
         h = one.history
         seen = truth.get((h.tree.id, h.flush.season, h.number))
         came = seen.dated(one.stage) if seen is not None and one.dated else None

@@ -216,7 +216,11 @@ def classic_rows(fit: GardenFit, species: str | None = None) -> Iterator[Classic
     """
     for name in [species] if species else dict.fromkeys(t.species for t in fit.garden.trees):
         for step in all_transitions():
-            waits = [w for w in fit.waits(step) if w.species == name and np.isfinite(w.target).all()]
+            waits = [
+                w
+                for w in fit.waits(step)
+                if w.species == name and np.isfinite(w.target).all() and _measured(fit.garden, w)
+            ]
             if not waits or len(step.links()) > 1:
                 continue
             temps, days = np.array([warmth_and_length(fit.garden, wait) for wait in waits]).T
@@ -226,6 +230,12 @@ def classic_rows(fit: GardenFit, species: str | None = None) -> Iterator[Classic
                     yield ClassicRow(name, step, len(waits), seasons, method, estimate(temps, days))
                 except InputError as error:
                     yield ClassicRow(name, step, len(waits), seasons, method, None, str(error))
+
+
+def _measured(garden: Garden, wait: Wait) -> bool:
+    """Whether any of a wait's days were measured: on the usual year alone all waits are equally warm."""
+    record = garden.record_at(wait.site)
+    return bool(np.isfinite(record.tmin[record.row(wait.season), : int(wait.target[1]) + 1]).any())
 
 
 def warmth_and_length(garden: Garden, wait: Wait) -> tuple[float, float]:

@@ -116,7 +116,7 @@ class GardenLeaves:
             return [(1 / len(times), time, prediction) for time in times]
         leaves = self.leaves.of(h.tree.species, h.tree.id, h.number > 1)
         share = self.fit.prior_share(h.tree.species, STEP)
-        first = ThermalTime(thermal_time.sums[0]) if thermal_time.sums.ndim == 3 else thermal_time
+        first = ThermalTime(thermal_time.sums.mean(0)) if thermal_time.sums.ndim == 3 else thermal_time
         out = []
         for time in times:
             pace = _pace(count, first, gap_variance, time, prediction.usual)

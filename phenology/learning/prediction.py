@@ -70,6 +70,12 @@ def by_calendar(prediction: Prediction, clocks: Sequence[Clock]) -> Prediction:
     return _kept(prediction, keep) if keep.any() else prediction
 
 
+def by_warmth(prediction: Prediction, clocks: Sequence[Clock]) -> Prediction:
+    """Only the draws whose clock answers to warmth; all of them where none does."""
+    keep = np.array([not clocks[c].by_calendar for c in prediction.clock])
+    return _kept(prediction, keep) if keep.any() else prediction
+
+
 def by_duration(prediction: Prediction, clocks: Sequence[Clock]) -> Prediction:
     """The same wait given no help by the time of year: its length counts from the day on which it begins.
 

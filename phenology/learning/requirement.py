@@ -41,6 +41,9 @@ from phenology.model.records import Site
 from phenology.weather.season_weather import SeasonThermalTime
 
 SEASON_TAIL = 4.0  # degrees of freedom of a season's effect: odd seasons happen
+YIELDS = 0.8
+"""How much further than it says the catalogue may lie from a species once two looks bracket one of its waits,
+on the log scale (ours): doubt costs nothing then; a wrong catalogue would otherwise pass for odd seasons."""
 MOST_KEPT = 40  # grid points that stand for the whole grid
 
 PriorOf = Callable[[str], tuple[float, float]]
@@ -118,10 +121,16 @@ class RequirementModel:
             [columns.row(w.species, w.season, w.later, w.anchor_middle) for w in waits]
         ).reshape(len(waits), columns.shared)
         priors = [self.prior_of(s) for s in columns.species]
-        species_sd = np.array([sd for _, sd in priors])
         prior_log = dict(zip(columns.species, (float(np.log(days)) for days, _ in priors), strict=True))
         offset = np.array([prior_log[w.species] for w in waits])
         table = tabulate(waits, seasons, self.clocks, columns.centre)
+        told = {w.species for w, vague in zip(waits, table.censored, strict=True) if not vague}
+        species_sd = np.array(
+            [
+                math.hypot(sd, YIELDS) if name in told else sd
+                for name, (_, sd) in zip(columns.species, priors, strict=True)
+            ]
+        )
 
         grid: list[tuple[float, int, Deviations, CensoredSites, Array]] = []
         for c, clock in enumerate(self.clocks):

@@ -9,7 +9,7 @@ from datetime import date
 import numpy as np
 
 from phenology.garden import Garden
-from phenology.model.errors import InputError
+from phenology.model.errors import InputError, WeatherError
 from phenology.model.records import Tree
 from phenology.seasons.ahead import HeatCourse, heat_courses
 from phenology.seasons.season_frosts import SeasonFrost, season_frosts
@@ -115,10 +115,16 @@ def compare_seasons(garden: Garden, seasons: Sequence[int] | None = None) -> Com
     ------
     InputError
         If a season asked for has no weather.
+    WeatherError
+        If none has.
     """
-    garden.check_weather_is_fresh()
     courses = heat_courses(garden)
     with_weather = [season for season, course in courses.items() if len(course.heat) > 1]
+    if not with_weather:
+        raise WeatherError(
+            "there is no weather to compare yet; add some with `flushcast weather update` or "
+            "`flushcast weather add FILE`"
+        )
     wanted = tuple(sorted(seasons)) if seasons else tuple(with_weather[-6:])
     for season in wanted:
         if season not in with_weather:

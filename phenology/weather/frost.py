@@ -118,6 +118,27 @@ def midsummer(record: SeasonWeather) -> int:
     return warmest if 120 <= warmest <= 280 else 190
 
 
+def autumn_frosts(record: SeasonWeather, threshold: float, season: int) -> list[float]:
+    """First frosts in the climate of a season, as `first_frosts` has them, one a winter that may come.
+
+    Winters that are known, or those of `SeasonWeather.possible` where too few are.
+    """
+    if record.possible is None:
+        return list(first_frosts(record, threshold, today=season).values())
+    summer = midsummer(record)
+    found = (_first_at_or_below(low[summer - 1 :], threshold) for low in record.possible.tmin)
+    return [math.inf if days is None else summer + days for days in found]
+
+
+def spring_frosts(record: SeasonWeather, threshold: float, season: int) -> list[float]:
+    """Last frosts in the climate of a season, as `last_frosts` has them, one a spring that may come."""
+    if record.possible is None:
+        return list(last_frosts(record, threshold, today=season).values())
+    summer = midsummer(record)
+    found = (_first_at_or_below(low[: summer - 1][::-1], threshold) for low in record.possible.tmin)
+    return [-math.inf if days is None else summer - 1 - days for days in found]
+
+
 def first_frosts(
     record: SeasonWeather, threshold: float = FREEZE_C, *, today: int | None = None
 ) -> dict[int, float]:

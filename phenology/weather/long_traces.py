@@ -14,10 +14,10 @@ from numpy.typing import NDArray
 from phenology.heat.clocks import ThermalTime, accumulate
 from phenology.model.arrays import Array
 from phenology.weather.frost import midsummer
+from phenology.weather.possible_years import BEYOND_DAYS
 from phenology.weather.season_weather import SeasonWeather
 from phenology.weather.traces import FEWEST, SHIFT_DAYS, Traces
 
-BEYOND_DAYS = 200  # days past the season's end that are followed where no frost came before (ours)
 KNOWN_DAYS = 120  # a winter known for fewer is replaced by the one before the same summer (ours)
 WEEK = 7
 
@@ -102,6 +102,9 @@ def _week_mean(low: Array) -> Array:
 
 def _beyond(traces: Traces, record: SeasonWeather) -> tuple[Array, Array]:
     """The days after the season's end, from the winter that followed each trace's past year."""
+    if record.possible is not None:
+        after = slice(len(traces.tmin[0]), len(traces.tmin[0]) + BEYOND_DAYS)
+        return record.possible.tmin[:, after], record.possible.tmax[:, after]
     count: dict[int, int] = {}
     rounds = []
     for donor in traces.donors:

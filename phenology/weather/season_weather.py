@@ -14,6 +14,7 @@ from phenology.heat.daylength import daylength
 from phenology.model.arrays import Array
 from phenology.model.season import SeasonCalendar
 from phenology.weather.normals import YEAR_DAYS, Normals, fill_gaps, fit_normals
+from phenology.weather.possible_years import PossibleYears
 from phenology.weather.series import DailyWeather
 
 
@@ -48,6 +49,8 @@ class SeasonWeather:
         Days whose values were forecast, not measured; None where there are none.
     latitude : float or None
         Where it is, for clocks that answer to the length of the day. [degrees]
+    possible : PossibleYears or None
+        Years that stand in for past ones, where too few of those are known.
     """
 
     calendar: SeasonCalendar
@@ -56,6 +59,13 @@ class SeasonWeather:
     tmax: Array
     forecast: NDArray[np.bool_] | None = None
     latitude: float | None = None
+    possible: PossibleYears | None = None
+
+    @classmethod
+    def unknown(cls, calendar: SeasonCalendar, season: int, latitude: float | None = None) -> SeasonWeather:
+        """A season of which nothing was measured."""
+        nothing = np.full((1, YEAR_DAYS), np.nan)
+        return cls(calendar, (season,), nothing, nothing.copy(), None, latitude)
 
     @classmethod
     def cut(
@@ -83,6 +93,11 @@ class SeasonWeather:
             raise KeyError(season)
         return season - self.seasons[0]
 
+    def known_share(self, season: int) -> float:
+        """Share of a season's days that are known."""
+        row, days = self.row(season), self.calendar.length(season)
+        return float((np.isfinite(self.tmin[row, :days]) & np.isfinite(self.tmax[row, :days])).mean())
+
     def without(self, season: int) -> SeasonWeather:
         """The same record with one season unknown."""
         low, high = self.tmin.copy(), self.tmax.copy()
@@ -96,7 +111,7 @@ class SeasonWeather:
         pad = ((self.seasons[0] - seasons[0], seasons[-1] - self.seasons[-1]), (0, 0))
         low, high = (np.pad(v, pad, constant_values=np.nan) for v in (self.tmin, self.tmax))
         ahead = None if self.forecast is None else np.pad(self.forecast, pad, constant_values=False)
-        return SeasonWeather(self.calendar, seasons, low, high, ahead, self.latitude)
+        return replace(self, seasons=seasons, tmin=low, tmax=high, forecast=ahead)
 
     def through(self, season: int, day: int) -> SeasonWeather:
         """The same record as it stood at the end of a day of a season."""
@@ -116,6 +131,8 @@ class SeasonWeather:
     @cached_property
     def normals(self) -> Normals:
         """The usual year of this record."""
+        if self.possible is not None:
+            return self.possible.usual
         return fit_normals(self.tmin, self.tmax, np.array(self.seasons))
 
     def daylight(self, season: int, days: int) -> Array | None:

@@ -31,11 +31,11 @@ class Traces:
     season : int
     issued : int
         Day of the season up to which everything is common to all: that of the issue, or the last
-        measured one where forecast days follow.
+        measured one where forecast days follow; among possible years, the last before one not measured.
     tmin, tmax : ndarray, shape (n_traces, days)
         From day 1 of the season to its last. [degC]
     donors : tuple of int
-        The past season behind each trace.
+        The past season behind each trace; none where possible years stand in for past ones.
     gap_variance : ndarray, shape (days + 1,)
         Running variance from days to date that had to be filled. [degC^2 d]
     daylight : ndarray, shape (days,), or None
@@ -86,7 +86,7 @@ def draw_traces(
     Raises
     ------
     WeatherError
-        If no past season has weather for the days still to come.
+        If no past season has weather for the days still to come, and no possible years stand in.
 
     Notes
     -----
@@ -96,8 +96,44 @@ def draw_traces(
     """
     normals = normals or record.normals
     days = record.calendar.length(season)
-    low, high, variance = _this_season(record, season, days, normals)
     last_known, reach = _last_known(record, season, issued, days, outlook)
+    made = _possible(record, season, days) if record.possible else None
+    tmin, tmax, names, common, gap = made or _past(record, season, days, last_known, normals)
+    if reach > last_known:
+        ahead = slice(last_known, reach)
+        first = record.calendar.date(season, last_known + 1)
+        outlook = outlook or Outlook(record.calendar.start(season) + timedelta(days=issued - 1))
+        said = _said(record, season, ahead)
+        past = tmin[:, ahead], tmax[:, ahead]
+        tmin[:, ahead], tmax[:, ahead] = courses(said, past, first, outlook, normals.spread)
+    light = record.daylight(season, days)
+    return Traces(season, common, np.minimum(tmin, tmax), tmax, names, gap, light)
+
+
+Courses = tuple[Array, Array, tuple[int, ...], int, Array]
+"""Minima, maxima, past seasons behind them, days that are common to all, and gap variance."""
+
+
+def _possible(record: SeasonWeather, season: int, days: int) -> Courses:
+    """Possible years about what was measured; days that were not differ from year to year."""
+    years = record.possible
+    assert years is not None
+    tmin, tmax = years.tmin[:, :days].copy(), years.tmax[:, :days].copy()
+    known, said = _known(record, season, days)
+    measured = known & ~said
+    if measured.any():
+        row = record.row(season)
+        tmin[:, measured], tmax[:, measured] = (
+            record.tmin[row, :days][measured],
+            record.tmax[row, :days][measured],
+        )
+    common = days if measured.all() else int(np.argmin(measured))
+    return tmin, tmax, (), common, np.zeros(days + 1)
+
+
+def _past(record: SeasonWeather, season: int, days: int, last_known: int, normals: Normals) -> Courses:
+    """What was measured to the last known day, then past years."""
+    low, high, variance = _this_season(record, season, days, normals)
     donors = [s for s in record.seasons if s != season and _serves(record, s, last_known)]
     if not donors:
         raise WeatherError(
@@ -119,16 +155,7 @@ def draw_traces(
             rows_high.append(np.concatenate([high[:last_known], past_high[index] + seasonal[1] + warmed]))
             names.append(donor)
     gap = np.concatenate([[0.0], np.cumsum(np.where(np.arange(days) < last_known, variance, 0.0))])
-    tmin, tmax = np.array(rows_low), np.array(rows_high)
-    if reach > last_known:
-        ahead = slice(last_known, reach)
-        first = record.calendar.date(season, last_known + 1)
-        outlook = outlook or Outlook(record.calendar.start(season) + timedelta(days=issued - 1))
-        said = _said(record, season, ahead)
-        past = tmin[:, ahead], tmax[:, ahead]
-        tmin[:, ahead], tmax[:, ahead] = courses(said, past, first, outlook, normals.spread)
-    light = record.daylight(season, days)
-    return Traces(season, last_known, np.minimum(tmin, tmax), tmax, tuple(names), gap, light)
+    return np.array(rows_low), np.array(rows_high), tuple(names), last_known, gap
 
 
 def _this_season(

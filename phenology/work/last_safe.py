@@ -213,13 +213,7 @@ class WorkSeason:
         self._seasons: dict[Site, Ending] = {}
 
     def late(self, species: str, site: Site) -> Late:
-        """The late season of a species in a site.
-
-        Raises
-        ------
-        WeatherError
-            If there is no past weather to draw the coming weeks from.
-        """
+        """The late season of a species in a site."""
         key = (site, species)
         if key not in self._late:
             self._late[key] = self._work_out(species, site)
@@ -238,7 +232,8 @@ class WorkSeason:
                 for s, day in first_frosts(record, limits.frost_c, today=garden.season).items()
                 if s != garden.season
             ]
-            freeze = FreezeOdds.of(now or season.frost)
+            few = record.possible is not None or not now
+            freeze = FreezeOdds.of(season.frost if few else now)
             self._seasons[site] = Ending(season, freeze, then, tuple(self._calendar_limits(site, freeze)))
         return self._seasons[site]
 

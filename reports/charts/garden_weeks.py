@@ -91,7 +91,8 @@ def describe_garden(forecast: GardenForecast) -> str:
         for words, labels in alike.items()
     ]
     when = weekday_date(forecast.garden.as_of)
-    return f"The garden by week, as of {when}. " + (" ".join(parts) or "Nothing to look at soon.")
+    parts = [*(parts or ["Nothing to look at soon."]), *filter(None, [forecast.usual_warmth])]
+    return f"The garden by week, as of {when}. {' '.join(parts)}"
 
 
 def _in_words(step: NextStep) -> str:

@@ -135,4 +135,5 @@ def describe_tree(forecast: GardenForecast, tree: Tree) -> str:
         if step.last_safe is not None:
             parts.append(f"stop by {short_date(step.last_safe)}")
     season = forecast.garden.calendar.label(forecast.garden.season)
-    return f"{tree.label} in {season}: {'; '.join(parts) or 'nothing forecast'}."
+    words = f"{tree.label} in {season}: {'; '.join(parts) or 'nothing forecast'}."
+    return f"{words} {forecast.usual_warmth}".strip()

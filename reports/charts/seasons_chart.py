@@ -78,7 +78,7 @@ def _strip(ax: Axes, course: HeatCourse, recent: dict[int, np.ndarray], calendar
         ahead_by_date(calendar, season, heat, {s: h for s, h in course.past.items() if s != season})
         for season, heat in recent.items()
     ]
-    for lead, stroke in zip(leads, STROKES[-len(leads) :], strict=True):
+    for lead, stroke in zip(leads, STROKES[len(STROKES) - len(leads) :], strict=True):
         strip.plot(lead, color=WASH, lw=1.2, ls=stroke, zorder=2)
     now = course.ahead
     strip.fill_between(np.arange(len(now)), 0, now, color=PALE, lw=0, zorder=1)

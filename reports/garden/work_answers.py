@@ -5,12 +5,9 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 
 from phenology.advice.adviser import late_seasons
-from phenology.garden import Garden
-from phenology.model.errors import FlushcastError
 from phenology.model.records import Tree, Work
 from phenology.work.answer import Answer, may_i
 from phenology.work.case import Case
-from phenology.work.last_safe import Late, WorkSeason
 from reports.garden.open_garden import OpenGarden
 
 
@@ -30,15 +27,8 @@ def work_answers(opened: OpenGarden, trees: Sequence[Tree], work: Work) -> Itera
     garden = opened.snapshot(day if day < opened.today else None)
     seasons = late_seasons(garden) if work.operation.wakes else None
     for tree in trees:
-        late = None if seasons is None else _late(garden, seasons, tree)
+        late = seasons.late(tree.species, garden.site(tree, garden.season)) if seasons else None
         yield (
             tree,
             may_i(Case(garden, tree, work.operation, day, work.part, work.note or "", work.early, late)),
         )
-
-
-def _late(garden: Garden, seasons: WorkSeason, tree: Tree) -> Late | None:
-    try:
-        return seasons.late(tree.species, garden.site(tree, garden.season))
-    except FlushcastError:
-        return None

@@ -21,15 +21,12 @@ class Ahead(Opened):
     def forecast(self) -> pd.DataFrame:
         """The forecast, soonest first: what `flushcast forecast --json` tells, flat.
 
+        Where weather is lacking, ``outlook.usual_warmth`` says what the dates rest on.
+
         Returns
         -------
         DataFrame, one row a tree, flush and stage ahead; quantiles are missing beyond 1 - ``p_not``
             {columns}
-
-        Raises
-        ------
-        WeatherError
-            If there is no weather, or it ended long ago.
 
         Examples
         --------
@@ -124,7 +121,7 @@ class Ahead(Opened):
         1  Hornbeam 2  water 2026-06-05 2026-06-19              cutback
         2  Hornbeam 2  water 2026-06-05 2026-06-19              halving
         """
-        return tables.care_table(self.snapshot, self.outlook.rows if self.snapshot.weather else ()).as_frame()
+        return tables.care_table(self.snapshot, self.outlook.rows).as_frame()
 
     @names_columns(tables.ROUND)
     def round(self) -> pd.DataFrame:

@@ -106,7 +106,8 @@ class Opened:
         return self.snapshot.weather[where.id]
 
     def _record(self, place: str | None) -> SeasonWeather:
-        """The weather of a place by seasons."""
+        """The weather of a place by seasons, some of it measured."""
+        self._series(place)
         return self.snapshot.record_at(((0, self._place(place).id),))
 
     def _latin(self, text: str | None) -> str | None:

@@ -20,7 +20,6 @@ from phenology.advice.season_duties import all_care
 from phenology.advice.windows import Window
 from phenology.forecasting.arrival import LEVELS
 from phenology.garden import Garden
-from phenology.model.errors import WeatherError
 from phenology.model.records import Site
 from phenology.work.last_safe import Late
 from reports.table import Column, Table
@@ -107,7 +106,10 @@ def forecast_json(forecast: GardenForecast, units: str) -> str:
         "attribution": list(garden.attribution),
     }
     return forecast_table(forecast, units).as_json(
-        as_of=garden.as_of, units=units, weather=weather, warnings=list(forecast.warnings)
+        as_of=garden.as_of,
+        units=units,
+        weather=weather,
+        warnings=[*filter(None, [forecast.usual_warmth]), *forecast.warnings],
     )
 
 
@@ -216,10 +218,7 @@ def last_safe_table(garden: Garden) -> Table[LastSafe]:
         site: Site = garden.site(tree, garden.season)
         key = tree.species, garden.place_of(tree, garden.as_of).name
         if key not in found:
-            try:
-                found[key] = LastSafe(*key, seasons.late(tree.species, site))
-            except WeatherError:
-                continue
+            found[key] = LastSafe(*key, seasons.late(tree.species, site))
     return Table("flushcast.last-safe/1", LAST_SAFE, found.values())
 
 

@@ -73,7 +73,7 @@ class Event:
 def events_of(forecast: GardenForecast) -> Iterator[Event]:
     """Looks, windows and stop dates of the coming months, care after work, and the season's duties."""
     for step in coming_steps(forecast):
-        yield from _step_events(step)
+        yield from _step_events(step, forecast.usual_warmth)
     trees: dict[str, list[CareDue]] = {}
     until = forecast.garden.as_of + timedelta(days=AHEAD_DAYS)
     for care in all_care(forecast.garden, forecast.rows):
@@ -85,11 +85,12 @@ def events_of(forecast: GardenForecast) -> Iterator[Event]:
     yield from _of_weather([c for cares in trees.values() for c in cares if c.care in WEATHER])
 
 
-def _step_events(step: NextStep) -> Iterator[Event]:
+def _step_events(step: NextStep, rests_on: str) -> Iterator[Event]:
     row, label, today = step.row, step.row.tree.label, step.garden.as_of
     key = (row.tree.id, str(row.season), str(row.flush), row.stage)
     does = row.advice.does if row.advice and row.operation else ""
     words = f"{f'If firm, {does}' if does else 'Note what you see'}. Trust: {row.trust.words}."
+    words = f"{words} {rests_on}".strip()
     if step.undated:
         first, until = step.weekly
         yield Event((*key, "look"), f"{label}: look weekly", first, first, words, until)

@@ -72,11 +72,6 @@ def report_html(
         The garden's, where they are known already.
     progress : callable, optional
         Told (flushes forecast again, flushes to forecast) meanwhile.
-
-    Raises
-    ------
-    WeatherError
-        If there is too little weather to forecast with.
     """
     with using_units(settings.units):
         return _filled(folder, garden, settings, look_back, past, progress)
@@ -122,7 +117,7 @@ def _filled(
         nothing=dict(zip(("now", "next"), nothing, strict=True)),
         more={"now": list(undated_lines(garden)), "next": list(later_lines(forecast))},
         legend=kinds,
-        heat=_heat(course, garden, settings.units),
+        heat=_heat(course, garden, settings.units) if garden.weather_through() else None,
         looked_back=look_back,
         past=_past(first_hardenings(past or [])),
         skill=[_skill(one, garden) for one in records.values() if one.trees],

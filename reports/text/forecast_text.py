@@ -38,7 +38,7 @@ def forecast_text(forecast: GardenForecast, width: int = WIDTH) -> str:
     garden, near = forecast.garden, coming_steps(forecast)
     season = garden.calendar.label(garden.season)
     lines = [f"{season} season, as of {weekday_full_date(garden.as_of)}"]
-    if garden.weather_through() and forecast.donors:
+    if forecast.usual_warmth or (garden.weather_through() and forecast.donors):
         lines += wrapped(weather_words(forecast), width)
     flushes = Counter(step.row.tree.id for step in near)
     sentences = [_sentence(group, flushes) for group in alike(near)] + list(undated_lines(garden))
@@ -59,8 +59,8 @@ def weather_words(forecast: GardenForecast) -> str:
     """What weather a forecast rests on."""
     garden, donors = forecast.garden, forecast.donors
     through, ahead = garden.weather_through(), garden.forecast_through()
-    if through is None:
-        return "No weather yet."
+    if forecast.usual_warmth or through is None:
+        return forecast.usual_warmth or "No weather yet."
     through_words = f"Weather to {weekday_date(through)}" + (
         f", a forecast to {weekday_date(ahead)}" if ahead else ""
     )

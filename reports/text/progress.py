@@ -29,13 +29,20 @@ class ProgressLine:
         Default: stderr. Where it is no terminal nothing is ever written.
     clock : callable
         Seconds that never run backward.
+    wait : float, optional
+        Until anything is written; default `WAIT`. [s]
     """
 
-    def __init__(self, stream: TextIO | None = None, clock: Callable[[], float] = time.monotonic) -> None:
+    def __init__(
+        self,
+        stream: TextIO | None = None,
+        clock: Callable[[], float] = time.monotonic,
+        wait: float | None = None,
+    ) -> None:
         self._stream = stream if stream is not None else sys.stderr
         self._drawn = self._stream is not None and self._stream.isatty()
         self._clock = clock
-        self._next = clock() + WAIT
+        self._next = clock() + (WAIT if wait is None else wait)
         self._shown = 0
 
     def __enter__(self) -> ProgressLine:

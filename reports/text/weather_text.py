@@ -40,6 +40,10 @@ def added_text(read: FileReport, result: AddReport, place: str) -> list[str]:
     )
     words = ", ".join(f"{n:,} {word}" for n, word in counts if n)
     lines = [*read.lines(), f"{place}: {_days(result.offered) if result.changed else 'nothing new'}: {words}"]
+    if result.held:
+        lines.append(
+            f"doubtful: {_days(result.held)}; the earlier values stay; see `flushcast weather status`"
+        )
     if result.suspicious:
         kept = "is kept apart, unused" if result.suspicious == 1 else "are kept apart, unused"
         lines.append(f"doubtful: {_days(result.suspicious)} {kept}; see `flushcast weather status`")
@@ -65,6 +69,9 @@ def status_text(
         when = {0: "today", 1: "yesterday"}.get(behind, f"{behind:,} days ago")
         advice = "; add or fetch newer weather before a forecast" if behind > OLD else ""
         lines.append(f"newest day {newest} ({when}){advice}")
+        since = weather.between(newest + timedelta(days=1), today - timedelta(days=1))
+        if len(since) and since.known.any():
+            lines.append(f"{_days(int(since.known.sum()))} since then not measured: their forecasts stand in")
     forecasts = [use for use in state.origins if use.source == "forecast"]
     if forecasts:
         issue = max(forecasts, key=lambda use: use.fetched_at)
@@ -119,7 +126,8 @@ def _doubts(doubts: Sequence[SuspiciousDay], units: str) -> list[str]:
         lines.append(f"{len(waiting):,} doubtful, unused until accepted (flushcast weather accept DATE...):")
     for doubt in waiting[:SHOWN_DOUBTS]:
         low, high = (_degrees(value, units) for value in (doubt.tmin, doubt.tmax))
-        lines.append(f"  {doubt.day}  {doubt.source:7}  {low:>6} {high:>6}  {doubt.reason}")
+        stays = "; what was there before is used" if doubt.held else ""
+        lines.append(f"  {doubt.day}  {doubt.source:7}  {low:>6} {high:>6}  {doubt.reason}{stays}")
     if len(waiting) > SHOWN_DOUBTS:
         lines.append(f"  and {len(waiting) - SHOWN_DOUBTS:,} more")
     if accepted:

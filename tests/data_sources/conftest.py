@@ -48,3 +48,15 @@ def stand_in() -> Iterator[StandIn]:
     yield server
     with contextlib.suppress(OSError):
         server.stop()
+
+
+def pytest_terminal_summary(terminalreporter: Any) -> None:
+    """How many cells of a table were run, how many passed, and how many have a reason instead."""
+    runs = passes = 0
+    for reports in terminalreporter.stats.values():
+        for report in reports:
+            if ("table", "faults x services") in getattr(report, "user_properties", ()):
+                runs += report.when == "call"
+                passes += report.when == "call" and report.passed
+    if runs:
+        terminalreporter.write_line(f"faults x services: {runs} runs, {passes} passed")

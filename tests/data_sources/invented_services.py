@@ -13,6 +13,7 @@ import sqlite3
 import tempfile
 from collections.abc import Callable, Mapping
 from contextlib import closing
+from copy import copy
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, timedelta
 from email.utils import format_datetime
@@ -27,6 +28,16 @@ import pandas as pd
 from data_sources.demo.climate import synthetic_weather
 from phenology.weather.series import DailyWeather
 
+EVIL = "../../../../EVIL"
+CHANGED: Mapping[str, tuple[int, Callable[[float], float]]] = MappingProxyType(
+    {  # from how many days before the end, and what becomes of a value
+        "tenfold": (100_000, lambda v: v * 10),
+        "unstated_fahrenheit": (100_000, lambda v: v * 1.8 + 32),
+        "fahrenheit_lately": (14, lambda v: v * 1.8 + 32),
+        "five_warmer": (100_000, lambda v: v + 5),
+        "fifteen_warmer_lately": (3, lambda v: v + 15),
+    }
+)
 METEOSTAT_COLUMNS = ["temp", "tmin", "tmax", "rhum", "prcp", "snwd", "wspd", "wpgt", "pres", "tsun", "cldc"]
 EPOCH = date(1970, 1, 1)
 
@@ -98,11 +109,20 @@ class InventedServices:
     def __init__(self, today: date = date(2026, 6, 14)) -> None:
         self.today, self.world = today, World()
         self.expires_in = 1800.0
-        self.last_modified = format_datetime(datetime(2026, 6, 14, 5, 38, 12, tzinfo=UTC), usegmt=True)
         self.members = 3
         self.met_norway_status = 200
 
+    @property
+    def last_modified(self) -> str:
+        """Everything is made anew every morning."""
+        morning = datetime(self.today.year, self.today.month, self.today.day, 5, 38, 12, tzinfo=UTC)
+        return format_datetime(morning, usegmt=True)
+
     def answer(self, path: str, query: dict[str, str], headers: dict[str, str], kind: str) -> Reply:
+        if kind == "old":  # a service that stands still: its answer of six days ago
+            before = copy(self)
+            before.today -= timedelta(days=6)
+            return before.answer(path, query, headers, "")
         routes: list[tuple[str, Callable[[], Reply]]] = [
             ("/v1/forecast", lambda: self._open_meteo(query, kind, "forecast")),
             ("/v1/ensemble", lambda: self._open_meteo(query, kind, "ensemble")),
@@ -110,7 +130,7 @@ class InventedServices:
             ("/weatherapi/locationforecast", lambda: self._met_norway(path, query, headers, kind)),
             ("/access/services/data/v1", lambda: self._ncei(query, kind)),
             ("/ghcn/daily/", lambda: self._ghcn(path, kind)),
-            ("/stations.db", lambda: Reply(200, self.stations_db())),
+            ("/stations.db", lambda: Reply(200, self.stations_db(kind))),
             ("/daily/", lambda: self._meteostat(path, kind)),
         ]
         return next((answer() for part, answer in routes if part in path), Reply(404))
@@ -149,6 +169,10 @@ class InventedServices:
                 away = (times - times[0]) / 86400 * 0.2 * (member - (self.members + 1) / 2)
                 series[f"temperature_2m_member{member:02d}"] = np.round(air + away, 1).astype(object)
         series = {name: _spoilt(kind, column, 24) for name, column in series.items()}
+        if kind == "milliseconds":
+            times = times * 1000
+        elif kind == "year_9999":
+            times = times + (date(9999, 1, 1) - self.today).days * 86400
         if kind == "doubled":
             order = np.r_[:24, : len(times)]
             times, series = times[order], {name: column[order] for name, column in series.items()}
@@ -189,6 +213,8 @@ class InventedServices:
                 extremes = {"air_temperature_max": block.max(), "air_temperature_min": block.min()}
                 data["next_6_hours"] = {"details": extremes if path.endswith("complete") else {}}
             stamp = datetime.fromtimestamp(int(time), UTC).strftime("%Y-%m-%dT%H:%M:%SZ")
+            stamp = f"9999{stamp[4:]}" if kind == "year_9999" else stamp
+            stamp = str(int(time) * 1000) if kind == "milliseconds" else stamp
             rows.append({"time": stamp, "data": data})
         if kind == "doubled":
             rows.insert(3, rows[3])
@@ -209,6 +235,8 @@ class InventedServices:
         columns = zip(("tmin", "tmax"), self.world.days(first, last, station.elevation), strict=True)
         days = pd.DataFrame({name: _spoilt(kind, values.astype(object), 1) for name, values in columns})
         days.insert(0, "day", [first + timedelta(days=n) for n in range(len(days))])
+        if kind == "year_9999":
+            days.loc[len(days) - 1, "day"] = date(9999, 12, 31)
         return days.iloc[np.r_[:4, 3, 4 : len(days)]] if kind == "doubled" else days
 
     def _ncei(self, query: dict[str, str], kind: str) -> Reply:
@@ -224,7 +252,7 @@ class InventedServices:
                 days = self._station_days(station, first, last, kind)
                 own = pd.DataFrame({"STATION": station.noaa, "DATE": days["day"], "NAME": station.name})
                 for name in ("TMAX", "TMIN"):
-                    own[name] = ["" if v is None else f"{v * unit:6.1f}" for v in days[name.lower()]]
+                    own[name] = [_cell(v, unit, "6.1f") for v in days[name.lower()]]
                     own[f"{name}_ATTRIBUTES"] = ",,7,0800"
                 if kind == "flagged":
                     own.loc[5, "TMIN_ATTRIBUTES"] = ",I,7,0800"
@@ -239,14 +267,14 @@ class InventedServices:
                 f"{s.noaa:11} {s.latitude:8.4f} {s.longitude:9.4f} {height:6.1f}    {s.name.upper():30}"
                 for s, height in zip(STATIONS, heights, strict=True)
             ]
-            return Reply(200, "\n".join(lines).encode())
+            return Reply(200, "\n".join(_spoilt_list(kind, lines)).encode())
         if name == "ghcnd-inventory.txt":
             lines = [
                 f"{s.noaa:11} {s.latitude:8.4f} {s.longitude:9.4f} {element} {s.since} {self.today.year}"
                 for s in STATIONS
                 for element in ("TMAX", "TMIN", "PRCP")
             ]
-            return Reply(200, "\n".join(lines).encode())
+            return Reply(200, "\n".join(_spoilt_list(kind, lines)).encode())
         station = next((s for s in STATIONS if s.noaa == name.removesuffix(".dly")), None)
         if station is None:
             return Reply(404)
@@ -256,7 +284,7 @@ class InventedServices:
         for day, low, high in days.itertuples(index=False):
             for element, value in (("TMAX", high), ("TMIN", low)):
                 row = months.setdefault((day.year, day.month, element), [f"{-9999:5d}   "] * 31)
-                row[day.day - 1] = f"{-9999 if value is None else round(value * scale):5d}  7"
+                row[day.day - 1] = f"{-9999 if value is None else _cell(value, scale, '5.0f'):>5}  7"
         lines = [f"{station.noaa}{y:04d}{m:02d}{e}{''.join(v)}" for (y, m, e), v in months.items()]
         if kind == "doubled":
             lines.insert(1, lines[0])
@@ -287,23 +315,27 @@ class InventedServices:
         return gzip.compress(rows.to_csv(index=False).encode(), mtime=0)
 
     @staticmethod
-    @lru_cache(maxsize=1)
-    def stations_db() -> bytes:
+    @lru_cache(maxsize=8)
+    def stations_db(kind: str = "") -> bytes:
         """The list of stations, as far as anybody looks at it."""
-        stations = pd.DataFrame([(s.id, "ZZ", None, s.latitude, s.longitude, s.elevation) for s in STATIONS])
+        listed = {"half_list": STATIONS[:2], "empty_list": ()}.get(kind, STATIONS)
+        rows = [(s.id, "ZZ", None, s.latitude, s.longitude, s.elevation) for s in listed]
+        if kind == "evil_list":
+            rows = [(EVIL + row[0], *row[1:]) for row in rows]
+        stations = pd.DataFrame(rows, columns=range(6))
         stations = stations.set_axis(
             ["id", "country", "region", "latitude", "longitude", "elevation"], axis=1
         )
         tables = {
             "stations": stations.assign(timezone="Europe/Berlin"),
             "names": pd.DataFrame(
-                {"station": stations["id"], "language": "en", "name": [s.name for s in STATIONS]}
+                {"station": stations["id"], "language": "en", "name": [s.name for s in listed]}
             ),
             "identifiers": pd.DataFrame({"station": [], "key": [], "value": []}),
             "inventory": pd.DataFrame(
                 [
-                    (s.id, "zz_daily", part, f"{s.since}-01-01", "2026-06-14", 0.99)
-                    for s in STATIONS
+                    (key, "zz_daily", part, "1990-01-01", "2026-06-14", 0.99)
+                    for key in stations["id"]
                     for part in ("tmin", "tmax")
                 ],
                 columns=["station", "provider", "parameter", "start", "end", "completeness"],
@@ -317,6 +349,17 @@ class InventedServices:
             return path.read_bytes()
 
 
+def _spoilt_list(kind: str, lines: list[str]) -> list[str]:
+    """A list of stations with a fault."""
+    if kind == "evil_list":
+        return [EVIL[:11] + line[11:] for line in lines]
+    return {"half_list": lines[: len(lines) // 2], "empty_list": ["", ""]}.get(kind, lines)
+
+
+def _cell(value: Any, scale: float, form: str) -> str:
+    return "" if value is None else value if isinstance(value, str) else f"{value * scale:{form}}"
+
+
 def _spoilt(kind: str, column: np.ndarray, a_day: int) -> np.ndarray:
     """A column of values with a data fault; `a_day` is the number of values in a day."""
     out = column.copy()
@@ -327,6 +370,16 @@ def _spoilt(kind: str, column: np.ndarray, a_day: int) -> np.ndarray:
         out[n // 2 : n // 2 + min(2 * a_day, n // 4)] = None
     elif kind == "hot" and n > 2 * a_day:
         out[2 * a_day + a_day // 2] = 72.0
-    elif kind == "tenfold":
-        out = np.array([None if v is None else round(v * 10, 1) for v in out], dtype=object)
+    elif kind == "nulls_all":
+        out[:] = None
+    elif kind == "zeros":
+        out[:] = 0.0
+    elif kind == "no_number" and n:
+        out[n // 2] = "abc"
+    elif kind == "infinite" and n:
+        out[n // 2] = float("inf")
+    elif kind in CHANGED:
+        start = max(n - CHANGED[kind][0] * a_day, 0)
+        change = CHANGED[kind][1]
+        out[start:] = [None if v is None else round(change(v), 1) for v in out[start:]]
     return out

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from dataclasses import replace
 from datetime import date, datetime, timedelta
 from pathlib import Path
 from zoneinfo import ZoneInfo
@@ -19,9 +20,11 @@ from data_sources.weather.services.forecasts.open_meteo import (
     OpenMeteoForecast,
 )
 from data_sources.weather.services.protocol.service import FetchSpan, Service, ServiceAnswer, Spot
+from data_sources.weather.services.registry import SERVICES
 from data_sources.weather.services.transport.faults import ServiceError
-from data_sources.weather.services.transport.settings import WeatherSettings
+from data_sources.weather.services.transport.settings import NAMES, WeatherSettings
 from phenology.model.errors import InputError
+from phenology.weather.revisions import unlikely_days
 from phenology.weather.series import DailyWeather
 from tests.data_sources.stand_in import StandIn
 
@@ -137,6 +140,14 @@ def test_at_the_date_line_today_is_the_spot_s(stand_in: StandIn):
     is_true(stand_in, answer.forecast, spot)
 
 
+def test_a_key_is_not_sent_to_the_free_address(stand_in: StandIn):
+    with stand_in.http(stand_in.settings(api_key="secret")) as http:
+        service = OpenMeteoForecast(http.settings, http)
+        assert service.lacks() == ""  # its address is set
+        free = OpenMeteoForecast(replace(http.settings, addresses={}), http)
+        assert "needs the address of your paid service: set open-meteo-forecast" in free.lacks()
+
+
 def test_height_is_the_service_s_business(stand_in: StandIn):
     up, down = forecast(stand_in, Spot(50.11, 8.62, 3000.0, "Europe/Berlin")), forecast(stand_in)
     assert [a.query["elevation"] for a in stand_in.asked] == ["3000", "118"]
@@ -183,8 +194,9 @@ def test_nulls_are_days_unknown_never_filled(stand_in: StandIn):
 def test_one_wild_value_is_marked_in_the_past_and_left_out_of_the_forecast(stand_in: StandIn):
     stand_in.fault("/v1/forecast", "hot")
     answer = fetch(stand_in, OpenMeteoForecast)
-    (day,) = answer.suspect
-    assert "72 °C: such heat was never measured" in answer.suspect[day] and day < TODAY
+    assert answer.days is not None
+    ((day, why),) = unlikely_days(answer.days, None, None).items()  # as an update judges it
+    assert "72 °C: such heat was never measured" in why and day < TODAY
 
     ahead = fetch(stand_in, OpenMeteoForecast, part=FetchSpan(TODAY, TODAY + timedelta(days=9)))
     assert ahead.forecast is not None and ahead.forecast.tmax[ahead.forecast.known].max() < 50
@@ -322,8 +334,16 @@ def test_settings_of_a_garden(tmp_path: Path):
     )
     assert (changed.stations, changed.cache_folder) == (2, tmp_path)
     assert MetNorway.base(changed) == "http://127.0.0.1:1"
-    with pytest.raises(InputError, match="no weather setting 'statoins'"):
+    with pytest.raises(InputError, match="no weather setting 'statoins'; did you mean stations"):
         WeatherSettings.from_table({"statoins": 2})
+    with pytest.raises(
+        InputError, match="no weather service to give an address 'ncei-dayly'; did you mean ncei-daily"
+    ):
+        WeatherSettings.from_table({"addresses": {"ncei-dayly": "https://mirror.example.org"}})
+    for address in ("mirror.example.org", "ftp://mirror.example.org", "file:///etc/passwd", "http://[", ""):
+        with pytest.raises(InputError, match="address of ncei-daily must begin with https://"):
+            WeatherSettings.from_table({"addresses": {"ncei-daily": address}})
+    assert set(SERVICES) == set(NAMES)
     for key, value, kind in [
         ("years", "many", "a number"),
         ("years", True, "a number"),

@@ -13,9 +13,8 @@ import pandas as pd
 import pytest
 
 from data_sources.weather.services.protocol.service import FetchSpan, Service, ServiceAnswer, Spot
-from data_sources.weather.services.stations.ghcn_daily import GhcnDaily, read_record
 from data_sources.weather.services.stations.meteostat import Meteostat, _forecasts
-from data_sources.weather.services.stations.ncei_daily import NceiDaily, read_summaries
+from data_sources.weather.services.stations.noaa import GhcnDaily, NceiDaily, read_record, read_summaries
 from data_sources.weather.services.transport.faults import ServiceError
 from data_sources.weather.services.transport.http import Http
 from phenology.weather.series import DailyWeather
@@ -73,7 +72,8 @@ def is_true(stand_in: StandIn, days: DailyWeather) -> None:
 def test_four_stations_are_brought_to_the_garden_s_height(stand_in: StandIn, http: Http):
     answer = fetch(http)
     assert answer.origin.detail == "10001, 10002, 10003, 10004"  # not the nearest of all: it has no height
-    assert (answer.asked, answer.received, answer.held) == (8, 8, frozenset())
+    assert (answer.asked, answer.received, answer.whole) == (8, 8, True)
+    assert answer.stations is not None and set(answer.stations.tolist()) == {4}
     assert days_of(answer).first_day == date(2025, 1, 1)
     is_true(stand_in, days_of(answer))
 
@@ -116,10 +116,10 @@ def test_a_year_that_is_not_there_is_said_and_remembered(stand_in: StandIn, http
     stand_in.fault("10002", "404")
     answer = fetch(http)
     assert answer.notes == ("no file for 10002: 2025-2026",)
-    assert (answer.asked, answer.received, answer.held) == (8, 6, frozenset())
+    assert (answer.asked, answer.received, answer.whole) == (8, 6, True)
     stand_in.asked.clear()
     fetch(http)
-    assert not stand_in.paths("10002")
+    assert stand_in.paths("10002") == ["/daily/2026/10002.csv.gz"]  # this year may still come
 
 
 FILE_FAULTS = [
@@ -128,26 +128,29 @@ FILE_FAULTS = [
 
 
 @pytest.mark.parametrize("kind", FILE_FAULTS)
-def test_a_failure_keeps_the_file_before(stand_in: StandIn, http: Http, kind: str):
+def test_a_failure_is_no_answer_and_is_asked_again(stand_in: StandIn, http: Http, kind: str):
+    """The files of years that are over are here; of this year nothing new comes, so nothing is said."""
     good = fetch(http)
     a_day_passes(http)
     stand_in.fault("/daily/", kind, body=gzip.compress(b"nothing,of,the,kind\n1,2,3,4\n"))
     for _ in range(2):
-        answer = fetch(http)
-        assert same(answer, good) and answer.stale_because and not answer.held
-        assert "not received: 10001: 2026" in answer.notes[0]
+        with pytest.raises(ServiceError):
+            fetch(http)
+        stand_in.clock.seconds = 0
     stand_in.mend()
-    assert not fetch(http).stale_because
+    assert same(fetch(http), good)
 
 
 @pytest.mark.parametrize("kind", FILE_FAULTS)
-def test_a_failure_without_a_file_before_holds_the_year(stand_in: StandIn, http: Http, kind: str):
+def test_a_failure_of_one_file_leaves_the_others(stand_in: StandIn, http: Http, kind: str):
     stand_in.fault("/daily/2025/10003", kind, body=b"404: not found, but with status 200")
     answer = fetch(http)
-    if kind == "429":  # asked to stop, it asks for nothing more
-        assert answer.held == {2025, 2026} and answer.received == 5
+    assert not answer.whole and answer.stations is not None
+    if kind in ("429", "drip"):  # asked to stop, or out of time, it asks for nothing more
+        assert answer.received == 5
     else:
-        assert answer.held == {2025} and (answer.asked, answer.received) == (8, 7)
+        assert (answer.asked, answer.received) == (8, 7)
+        assert answer.stations[0] == 3 and answer.stations[-1] == 4
     assert "10003: 2025" in " ".join(answer.notes)
     assert days_of(answer).known.all()  # the other three have every day
 
@@ -157,14 +160,6 @@ def test_when_all_fails_the_reason_is_the_answer(stand_in: StandIn, http: Http):
     with pytest.raises(ServiceError, match=r"trouble of its own \(500\)"):
         fetch(http, part=FetchSpan(date(2014, 1, 1), YESTERDAY))
     assert len(stand_in.paths("/daily/")) <= 8  # of 52: it is left alone
-
-
-def test_a_shorter_file_does_not_replace_a_longer_one(stand_in: StandIn, http: Http):
-    good = fetch(http)
-    a_day_passes(http)
-    stand_in.fault("/daily/2026", "nulls_end")
-    answer = fetch(http)
-    assert same(answer, good) and answer.stale_because == "sent 160 days where it had sent 163"
 
 
 def test_a_wild_value_does_not_spoil_the_blend_and_is_marked_where_there_is_no_other(
@@ -312,7 +307,7 @@ def test_ghcn_files_hold_everything(stand_in: StandIn, http: Http):
 def test_one_ghcn_file_failing_leaves_the_others(stand_in: StandIn, http: Http):
     stand_in.fault("ZZC00010002.dly", "500")
     answer = fetch(http, GhcnDaily, FetchSpan(date(2024, 1, 1), date(2024, 12, 31)), stations=2)
-    assert answer.origin.detail == "ZZC00010001" and answer.held == {2024}
+    assert answer.origin.detail == "ZZC00010001" and not answer.whole
     assert answer.notes == ("has trouble of its own (500); not received: ZZC00010002: 2024",)
 
 

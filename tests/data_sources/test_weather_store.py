@@ -92,14 +92,14 @@ def test_a_correction_replaces_and_the_old_value_is_kept(store):
         (days([5.0], [np.nan]), {}, True, "kept"),  # less than we had
         (days([5.0], [9.0]), {}, False, "kept"),  # another provider
         (days([5.0], [9.0]), {}, True, "replaced"),  # another provider, on purpose
-        (days([5.0], [9.0]), {MARCH: "step of 30 degrees"}, True, "kept"),  # doubtful over good
+        (days([5.0], [9.0]), {MARCH: "step of 30 degrees"}, True, "held"),  # doubtful over good
         (days([np.nan], [np.nan]), {}, True, None),  # nothing at all
     ],
 )
 def test_worse_never_replaces_better(store, offered, suspect, prefer, expected):
     store.add(BENCH, days([1.0], [9.0]), SERVICE, fetched_at=NOON)
     report = store.add(BENCH, offered, FILE, fetched_at=NOON, suspect=suspect, prefer=prefer)
-    counted = {name: getattr(report, name) for name in ("added", "replaced", "kept", "unchanged")}
+    counted = {name: getattr(report, name) for name in ("added", "replaced", "kept", "unchanged", "held")}
     assert {name for name, n in counted.items() if n} == ({expected} if expected else set())
     assert store.read(BENCH).tmin[0] == (5.0 if expected == "replaced" else 1.0)
 
@@ -235,6 +235,36 @@ def test_an_empty_forecast_leaves_the_one_before(store):
     with pytest.raises(WeatherError, match="no day with both"):
         store.add_forecast(BENCH, days([np.nan], [9.0], "forecast"), SERVICE, fetched_at=NOON, issued=MARCH)
     assert store.read(BENCH).tmin.tolist() == [1.0, 2.0]
+
+
+def test_no_forecast_reaches_out_of_all_time(store):
+    forecast(store, MARCH, [1.0, 2.0])
+    with pytest.raises(WeatherError, match="no day with both"):
+        far = days([1.0], [9.0], "forecast", first=date(9999, 12, 31))
+        store.add_forecast(BENCH, far, SERVICE, fetched_at=NOON, issued=MARCH)
+    with pytest.raises(WeatherError, match="no weather of 9999-12-31"):
+        store.add(BENCH, days([1.0], [9.0], first=date(9999, 12, 31)), FILE, fetched_at=NOON)
+    # One that an older flushcast has taken is not read.
+    batch = store.query("SELECT max(key) FROM batch")[0][0]
+    with store.writing():
+        store.connection.execute("INSERT INTO forecast VALUES (1, ?, 0, 3652059, 1.0, 9.0)", (batch,))
+    assert store.read(BENCH).last_day == date(2026, 3, 2)
+    assert store.past_forecasts(BENCH).lead.tolist() == [0, 1]
+
+
+def test_the_forecast_proper_is_read_though_its_ensemble_came_after_it(store):
+    forecast(store, MARCH, [1.0, 2.0])
+    forecast(store, MARCH, [5.0, 6.0], "ensemble", members=[days([5.0, 6.0], [9.0, 9.0], "forecast")])
+    assert store.read(BENCH).tmin.tolist() == [1.0, 2.0]
+    assert len(store.members(BENCH)) == 1
+
+
+def test_a_later_run_of_a_day_keeps_the_first_days_of_the_earlier(store):
+    """One that begins tomorrow does not take today from the one that began today."""
+    forecast(store, MARCH, [1.0, 2.0, 3.0])
+    later = days([5.0, 6.0], [13.0, 14.0], "forecast", first=date(2026, 3, 2))
+    store.add_forecast(BENCH, later, Origin("service"), fetched_at=NOON, issued=MARCH)
+    assert store.past_forecasts(BENCH).tmin.tolist() == [1.0, 5.0, 6.0]
 
 
 def test_ensemble_members_come_back_whole_and_old_ones_go(store):

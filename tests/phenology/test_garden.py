@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import date, timedelta
 
 import numpy as np
-import pytest
 
-from phenology.model.errors import WeatherError
 from phenology.model.records import Aim, Place, Stand
 from phenology.weather.series import DailyWeather
 from tests.phenology.gardens import Records, day, weather
@@ -90,32 +89,22 @@ def test_before_its_first_stand_a_tree_is_where_it_first_stood():
     assert records.garden(END).place_of(records.trees[0], date(2010, 1, 1)).name == "Cold shed"
 
 
-def test_a_place_without_weather_is_named():
+def test_a_place_without_weather_takes_that_of_the_place_beside_it():
     records = two_places()
     records.stands[:] = [Stand("1", "elm", "shed", None)]
     unknown = DailyWeather(date(2019, 1, 1), np.full(700, np.nan), np.full(700, np.nan), "")
     for series in ({"bench": weather()}, {"bench": weather(), "shed": unknown}):
         garden = records.garden(END, weather=series)
-        with pytest.raises(WeatherError, match="no weather for Cold shed yet"):
-            garden.record_at(garden.site(records.trees[0], 2020))
+        here, there = (garden.record_at(((0, place),)) for place in ("shed", "bench"))
+        assert np.array_equal(here.tmin, there.tmin, equal_nan=True) and here.possible is None
+    far = Place("shed", "Cold shed", 46.0, 7.0)
+    alone = replace(garden, places=[records.places[0], far]).record_at(((0, "shed"),))
+    assert alone.possible is not None and np.isnan(alone.tmin).all()
 
 
-def test_weather_that_ended_long_ago_is_refused():
-    records = two_places()
-    fresh = records.garden(date(2020, 12, 31))
-    fresh.check_weather_is_fresh()
-    assert fresh.weather_through() == date(2020, 12, 31)
-    with pytest.raises(WeatherError, match="ends on 31 Dec 2020, 90 days before 31 Mar 2021"):
-        records.garden(date(2020, 12, 31) + timedelta(days=90)).check_weather_is_fresh()
-    with pytest.raises(WeatherError, match="no weather yet"):
-        records.garden(END, weather={}).check_weather_is_fresh()
-
-
-def test_forecast_days_do_not_make_weather_fresh():
+def test_forecast_days_are_not_measured():
     series = weather().between(date(2019, 1, 1), date(2020, 6, 30))
     source = np.array(["station"] * (len(series.tmin) - 100) + ["forecast"] * 100)
     mixed = DailyWeather(series.first_day, series.tmin, series.tmax, source)
     garden = two_places().garden(date(2020, 6, 30), weather={"bench": mixed})
     assert garden.weather_through() == date(2020, 6, 30) - timedelta(days=100)
-    with pytest.raises(WeatherError, match="100 days before"):
-        garden.check_weather_is_fresh()

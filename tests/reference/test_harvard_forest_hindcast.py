@@ -154,3 +154,25 @@ def heat_sums(low: np.ndarray, high: np.ndarray) -> np.ndarray:
 
 def read(sums: np.ndarray, t: float) -> float:
     return float(np.interp(t, np.arange(len(sums)), sums))
+
+
+@pytest.mark.parametrize("times", [0.5, 2.0, 3.0])
+def test_a_wrong_catalogue_yields_to_the_first_season(times):
+    """After one season no worse than the plain rivals at their best, after two better than either."""
+    shared_or_skip(DATA)
+    sights, weather = forest()
+    for last, margin in ((1990, 0.0), (1991, 0.3)):
+        question = Question("budbreak", "extended", train=(1990, last), test=(last + 1, 2006))
+        found = hindcast(
+            sights, weather, question, calendar=SeasonCalendar(), prior_of=lambda name: (20.0 * times, 0.4)
+        )
+        after, by = observed(found.rows).T
+        ours, usual, usual_days = (
+            float(score_dates(np.array(table), after, by).crps.mean())
+            for table in (
+                quantile_table(found.rows),
+                [row.usual for row in found.rows],
+                [row.usual_days for row in found.rows],
+            )
+        )
+        assert ours < min(usual, usual_days) - margin

@@ -167,6 +167,11 @@ def _short() -> str:
     return _report(short_of_weather(garden), settings)
 
 
+def _without() -> str:
+    garden, settings = demo()
+    return _report(replace(garden, weather={}, outlooks={}), settings)
+
+
 def _busy() -> str:
     return _report(*read_garden(busy_folder(), DAY), folder=busy_folder())
 
@@ -226,6 +231,7 @@ PAGES: dict[str, Callable[[], str]] = {
     "crowd": cache(_crowd),
     "sheltered": cache(_sheltered),
     "short of weather": cache(_short),
+    "without weather": cache(_without),
     "busy": cache(_busy),
     "seasons": cache(_seasons),
     "seasons of one tree": cache(_seasons_of_one_tree),

@@ -28,7 +28,8 @@ def test_check_speaks_for_the_zone_asked_about(bench):
 
 
 def test_a_tree_that_nobody_looked_at_is_looked_at_first(tmp_path):
-    told = " ".join(new_bench(tmp_path / "garden").does("check", "elm 1", "cutback").out.split())
+    bench = new_bench(tmp_path / "garden").on("2026-06-01")
+    told = " ".join(bench.does("check", "elm 1", "cutback").out.split())
     assert told.startswith("Elm 1: better wait. No look of this season says what its leaves are at.")
 
 
@@ -96,6 +97,7 @@ def test_what_if_it_were_cut_later(bench):
     assert woken(soon)["chance"] >= woken(late)["chance"]
 
 
-def test_a_garden_without_weather_is_told_what_a_plan_needs(tmp_path):
-    said = new_bench(tmp_path / "garden").refuses("plan", "elm")
-    assert "weather" in said
+def test_a_garden_without_weather_is_planned_by_the_usual_warmth_and_told_what_sharpens_it(tmp_path):
+    told = new_bench(tmp_path / "garden").does("plan", "elm")
+    assert "flush 1: buds break" in told.out and "flush 2, if it is woken" in told.out
+    assert "flushcast weather add FILE" in told.words

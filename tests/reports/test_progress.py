@@ -75,6 +75,12 @@ def test_the_last_part_is_never_counted_past():
     assert terminal.left.endswith("tree 5 of 5")
 
 
+def test_who_is_waited_for_may_be_named_at_once():
+    terminal, clock = Terminal(), Clock()
+    ProgressLine(terminal, clock, wait=0.0).show("MET Norway,", 0, 1)
+    assert terminal.left == "Still working: MET Norway, 1 of 1"
+
+
 def test_nothing_to_do_shows_nothing():
     terminal, clock = Terminal(), Clock()
     line = ProgressLine(terminal, clock)

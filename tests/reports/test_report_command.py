@@ -128,7 +128,11 @@ def test_attributions_of_the_weather_are_shown_and_names_are_escaped(tmp_path):
 
 def test_a_new_garden_says_what_is_missing(tmp_path):
     bench = new_bench(tmp_path / "new")
-    assert "no weather" in bench.refuses("report", "--out", tmp_path / "r.html")
+    told = bench.does("report", "--out", tmp_path / "r.html").words
+    page = (tmp_path / "r.html").read_text(encoding="utf-8")
+    for words in (told, page):
+        assert "No weather yet: dates rest on the usual warmth of latitude" in words
+    assert "No weather yet: its warmth is not known." in page
 
 
 @pytest.mark.parametrize("theme", ["light", "dark"])

@@ -143,7 +143,7 @@ def test_the_price_of_waiting_is_drawn_where_a_cut_may_come_within_three_weeks()
     assert not any(card.waiting for card in later if (card.steps[0].row.look_on - DAY).days > 21)
 
 
-@pytest.mark.parametrize("name", ["no trees", "one tree", "short of weather"])
+@pytest.mark.parametrize("name", ["no trees", "one tree", "short of weather", "without weather"])
 def test_little_gardens_say_what_is_missing(name):
     html = PAGES[name]()
     if name == "no trees":
@@ -152,7 +152,10 @@ def test_little_gardens_say_what_is_missing(name):
         assert html.count('class="window"') == 1
     if name == "short of weather":
         assert "1 past season pale" in html and "too few past seasons of weather" in html
-        assert "1 past year as it might run" in html
+        assert "Only 1 year of weather, to 14 Jun: dates rest on that and the usual warmth" in html
+    if name == "without weather":
+        assert "No weather yet: dates rest on the usual warmth of latitude" in html
+        assert "No weather yet: its warmth is not known." in html and 'class="window"' in html
 
 
 def test_fahrenheit_gardens_are_told_fahrenheit():

@@ -55,7 +55,7 @@ def run(garden: Path, *words: str) -> tuple[str, str]:
 def test_an_update_says_what_came_from_where(garden: Path):
     out, words = run(garden, "update")
     assert out == "545 days 2025-01-01 to 2026-06-29, none missing; station 525, model 4, forecast 16\n"
-    assert "Meteostat: 528 days new (10001, 10002)\n" in words
+    assert "Meteostat: 525 days new (10001, 10002)\n" in words
     assert "Open-Meteo forecast: forecast to 2026-06-29" in words
 
 
@@ -127,10 +127,67 @@ def test_when_no_service_gives_anything(garden: Path, stand_in: StandIn):  # noq
         run(garden, "update")
 
 
+def test_a_failure_of_everything_is_exit_1_also_with_good_copies(garden: Path, stand_in: StandIn):  # noqa: F811
+    run(garden, "update")
+    with Http(weather_settings(OpenGarden(garden))) as http:
+        a_day_passes(http)
+    stand_in.fault("", "503")
+    with pytest.raises(WeatherError, match="no service gave anything"):
+        run(garden, "update")
+
+
+def test_every_day_tells_where_its_values_come_from(garden: Path, stand_in: StandIn):  # noqa: F811
+    run(garden, "update")
+    out, _ = run(garden, "show", "--from", "2026-06-09", "--to", "2026-06-15")
+    rows = [line.split() for line in out.splitlines()]
+    assert rows[0][:4] == ["day", "tmin", "tmax", "source"]
+    assert [(row[0], row[3], row[4]) for row in rows[1:4]] == [
+        ("2026-06-09", "station", "used"),
+        ("2026-06-09", "model", "not"),
+        ("2026-06-10", "model", "used"),
+    ]
+    assert rows[-1][:5] == ["2026-06-15", rows[-1][1], rows[-1][2], "forecast", "used"]
+    with Http(weather_settings(OpenGarden(garden))) as http:
+        a_day_passes(http)
+    stand_in.fault("/daily/2026", "fahrenheit_lately")
+    _, words = run(garden, "update")
+    assert "corrections wait (flushcast weather status)" in words
+    out, _ = run(garden, "show", "--from", "2026-06-09", "--to", "2026-06-09", "--json")
+    days = json.loads(out)
+    assert days["schema"] == "flushcast.weather-days/1" and days["place"] == "benches"
+    assert [row["state"] for row in days["rows"]] == ["used", "beside", "held"]
+    held = days["rows"][2]
+    assert held["source"] == "station" and held["tmax"] > 60 and held["stations"] == 2 and held["reason"]
+    run(garden, "accept", "2026-06-09")
+    out, _ = run(garden, "show", "--from", "2026-06-09", "--to", "2026-06-09", "--csv")
+    lines = out.splitlines()
+    assert lines[0] == "day,tmin_c,tmax_c,source,state,origin,stations,taken,reason"
+    assert [line.split(",")[3:5] for line in lines[1:]] == [
+        ["station", "used"],
+        ["model", "beside"],
+        ["station", "replaced"],
+    ]
+
+
+def test_days_without_weather_are_said_and_the_span_is_checked(garden: Path):
+    run(garden, "update", "--first")
+    out, _ = run(garden, "show", "--from", "2026-12-24", "--to", "2026-12-25")
+    assert [line.split()[-3] for line in out.splitlines()[1:]] == ["missing", "missing"]
+    assert len(run(garden, "show")[0].splitlines()) >= 15
+    for wrong in (
+        ("--from", "2026-06-09", "--to", "2026-06-08"),
+        ("--from", "0001-01-01"),
+        ("--to", "9999-12-31"),
+    ):
+        with pytest.raises(InputError):
+            run(garden, "show", *wrong)
+
+
 def test_sources_lists_the_order_the_needs_and_the_lines_to_show(garden: Path):
     out, _ = run(garden, "sources")
     lines = out.splitlines()
     assert [line.split()[:2] for line in lines[1:3]] == [["1", "meteostat"], ["2", "open-meteo-forecast"]]
+    assert "with a mirror, set both addresses" in out
     assert "set `contact`" not in out and "open-meteo-ensemble" in out.split("Not asked:")[1]
     write_settings(garden, GardenSettings(weather_sources=("met-norway", "meteostat")))
     out, _ = run(garden, "sources")

@@ -17,6 +17,7 @@ from data_sources.tables.problems import Problem, TableError
 from data_sources.weather.files.daily import NCEI_LINE, leave_out_crossed
 from data_sources.weather.files.report import FileReport
 from data_sources.weather.files.weather_table import weather_errors
+from data_sources.weather.store.records import EARLIEST, LATEST
 from phenology.weather.series import DailyWeather
 
 _ID, _ELEMENT = r"(?P<station>[A-Z]{2}[A-Z0-9_\-]{9})", "(?P<element>[A-Z]{2}[A-Z0-9]{2})"
@@ -69,6 +70,9 @@ def read_ghcn(path: Path, text: str, *, source: str) -> tuple[DailyWeather, File
             entries = list(_entries(found.groupdict()))
         except ValueError:
             bad(number, None, "holds a value that is no number", "fetch the file again")
+            continue
+        if any(not EARLIEST <= day <= LATEST for day, _, _ in entries):
+            bad(number, element, f"{entries[0][0]} is out of all time", "fetch the file again")
             continue
         for day, value, flag in entries if element in values else ():
             if flag:

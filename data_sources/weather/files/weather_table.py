@@ -20,6 +20,7 @@ from data_sources.tables.text_table import TextTable
 from data_sources.weather.files.columns import unit_in
 from data_sources.weather.files.report import FileReport, middle_notes
 from data_sources.weather.files.time_stamps import FIGURES, Stamp, day_of, split_stamp, with_clock
+from data_sources.weather.store.records import EARLIEST, LATEST
 from phenology.language.written_days import DateOrder
 from phenology.model.errors import WeatherError
 from phenology.weather.series import DailyWeather
@@ -135,6 +136,8 @@ class WeatherTable:
                 if stamp.date not in days:
                     days[stamp.date] = day_of(stamp.date, order)
                 time = with_clock(days[stamp.date], stamp)
+                if time and not EARLIEST <= time.date() <= LATEST:
+                    raise ValueError
             except (ValueError, OverflowError):
                 wrong = "is not in the calendar"
             if time is None:

@@ -11,9 +11,8 @@ from data_sources.weather.services.forecasts.open_meteo import (
     OpenMeteoForecast,
 )
 from data_sources.weather.services.protocol.service import Service
-from data_sources.weather.services.stations.ghcn_daily import GhcnDaily
 from data_sources.weather.services.stations.meteostat import Meteostat
-from data_sources.weather.services.stations.ncei_daily import NceiDaily
+from data_sources.weather.services.stations.noaa import GhcnDaily, NceiDaily
 from data_sources.weather.services.transport.http import Http
 from data_sources.weather.services.transport.settings import WeatherSettings
 from phenology.model.errors import UnknownNameError

@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 from data_sources.sqlite.backups import rolling_backup
 from data_sources.sqlite.database import Database
 from data_sources.sqlite.errors import damaged
-from data_sources.weather.store.records import Origin, OriginUse, PastForecasts, SuspiciousDay
+from data_sources.weather.store.records import DayValue, Origin, OriginUse, PastForecasts, SuspiciousDay
 from data_sources.weather.store.seals import COLDEST, HOTTEST, seal
 from data_sources.weather.store.steps import WEATHER_SCHEMA
 from phenology.model.errors import StoreCorruptError, StoreError, WeatherError
@@ -25,6 +25,7 @@ FILE_NAME = "weather.sqlite"
 COPIES_KEPT = 2  # of the store, one a day at most: what services sent can be fetched again
 _ASK = "flushcast weather status says which copy is good."
 NO_WEATHER = "there is no weather yet; add a file with `flushcast weather add FILE`"
+FARTHEST_AHEAD = 60  # days: no forecast is believed beyond
 LOOK_BACK = 45  # days: how far behind the newest measurement forecasts may stand in for days not yet measured
 _FORECAST = SOURCES.index("forecast")
 _LATEST = date.max.toordinal()
@@ -94,6 +95,44 @@ class WeatherReader(Database):
         """What one source alone says (bench beside station, to fit their difference); None when nothing."""
         return _best_of_each_day(self._days(place, as_of, f"AND source = {SOURCES.index(source):d}"))
 
+    def read_others(self, place: str, source: str) -> DailyWeather | None:
+        """What stations, models and forecasts but one of them say, the most trusted; None when nothing.
+
+        Own readings are not among them: they are of the bench.
+        """
+        names = [name for name in ("station", "model") if name != source]
+        ranks = ", ".join(str(SOURCES.index(name)) for name in names)
+        parts = [self._days(place, None, f"AND source IN ({ranks})"), self._newest_forecast(place, None, 0)]
+        return _best_of_each_day(np.concatenate(parts))
+
+    def taken_from(
+        self, place: str, source: str, provider: str, first: date, last: date, until: int
+    ) -> tuple[DailyWeather, NDArray[np.int64]]:
+        """Good days of one provider and source, as they stood after a batch, and from how many stations."""
+        rows = self.query(
+            "SELECT day, tmin, tmax, stations FROM day JOIN batch ON batch.key = batch"
+            " JOIN origin ON origin.key = origin WHERE day.place = ? AND source = ? AND provider = ?"
+            " AND day BETWEEN ? AND ? AND batch <= ? AND (suspect IS NULL OR accepted = 1) ORDER BY day",
+            (
+                self._key(place),
+                SOURCES.index(source),
+                provider,
+                first.toordinal(),
+                last.toordinal(),
+                until,
+            ),
+        )
+        cells = _numbers(rows)
+        at = cells[:, 0].astype(np.int64) - first.toordinal()
+        n = (last - first).days + 1
+        low, high, stations = np.full(n, np.nan), np.full(n, np.nan), np.ones(n, dtype=np.int64)
+        low[at], high[at], stations[at] = cells[:, 1], cells[:, 2], cells[:, 3]
+        return DailyWeather(first, low, high, source), stations
+
+    def newest_batch(self) -> int:
+        """The number of what was added last; 0 when nothing ever was."""
+        return self.query("SELECT max(key) FROM batch")[0][0] or 0
+
     def _days(self, place: str, as_of: date | None, more: str = "") -> NDArray[np.float64]:
         """Rows (source, day, tmin, tmax) of the days that may be used."""
         query = "SELECT source, day, tmin, tmax FROM day WHERE place = ? AND day <= ?"
@@ -106,7 +145,7 @@ class WeatherReader(Database):
         key, until = self._key(place), _ordinal(as_of)
         newest = self.query(
             "SELECT key, issued FROM batch WHERE place = ? AND issued <= ?"
-            " ORDER BY issued DESC, key DESC LIMIT 1",
+            " ORDER BY issued DESC, ensemble, key DESC LIMIT 1",
             (key, until),
         )
         if not newest:
@@ -114,9 +153,10 @@ class WeatherReader(Database):
         batch, issued = newest[0]
         rows = _numbers(
             self.query(
-                "SELECT issued * 1e9 + batch, day, tmin, tmax FROM forecast JOIN batch ON batch.key = batch"
+                "SELECT (issued * 2 - ensemble) * 1e9 + batch, day, tmin, tmax"
+                " FROM forecast JOIN batch ON batch.key = batch"
                 " WHERE forecast.place = ? AND member = 0 AND day > ? AND issued <= ?"
-                " AND (day <= ? OR batch = ?) ORDER BY 1 DESC",
+                f" AND (day <= ? OR batch = ?) AND day <= issued + {FARTHEST_AHEAD:d} ORDER BY 1 DESC",
                 (key, since, until, issued, batch),
             )
         )
@@ -152,7 +192,8 @@ class WeatherReader(Database):
         rows = self.query(
             "SELECT issued, day, tmin, tmax, provider FROM forecast JOIN batch ON batch.key = batch"
             " JOIN origin ON origin.key = batch.origin"
-            " WHERE forecast.place = ? AND member = 0 AND issued BETWEEN ? AND ? ORDER BY issued, batch, day",
+            " WHERE forecast.place = ? AND member = 0 AND issued BETWEEN ? AND ?"
+            f" AND day <= issued + {FARTHEST_AHEAD:d} ORDER BY issued, batch, day",
             (self._key(place), since.toordinal() if since else 0, _ordinal(as_of)),
         )
         kinds = (np.int64, np.int64, float, float, str)
@@ -160,18 +201,57 @@ class WeatherReader(Database):
         return PastForecasts(*(np.array(c, dtype=kind) for c, kind in zip(columns, kinds, strict=True)))
 
     def suspicious_days(self, place: str) -> list[SuspiciousDay]:
-        """Marked days, oldest first, accepted ones included."""
+        """Marked days and values that wait beside a good one, oldest first, accepted ones included."""
+        key = self._key(place)
         rows = self.query(
-            "SELECT day, source, tmin, tmax, suspect, accepted FROM day"
-            " WHERE place = ? AND suspect IS NOT NULL ORDER BY day, source",
-            (self._key(place),),
+            "SELECT day, source, tmin, tmax, suspect, accepted, 0 FROM day"
+            " WHERE place = ? AND suspect IS NOT NULL"
+            " UNION ALL SELECT day, source, tmin, tmax, suspect, 0, 1 FROM held WHERE place = ?"
+            " ORDER BY 1, 2, 7",
+            (key, key),
         )
         return [
             SuspiciousDay(
-                date.fromordinal(day), SOURCES[source], _number(low), _number(high), why, bool(accepted)
+                date.fromordinal(day), SOURCES[source], _number(low), _number(high), why, bool(ok), bool(held)
             )
-            for day, source, low, high, why, accepted in rows
+            for day, source, low, high, why, ok, held in rows
         ]
+
+    def day_values(self, place: str, first: date, last: date) -> list[DayValue]:
+        """Every value of the days from `first` to `last`: read, beside it, held, or given way.
+
+        By day; the one that is read first, then by trust, what gave way last, the newest first.
+        """
+        key, span = self._key(place), (first.toordinal(), last.toordinal())
+        joined = f"{_ORIGIN}, fetched_at FROM {{0}} JOIN batch ON batch.key = {{0}}.batch"
+        joined += " JOIN origin ON origin.key = batch.origin WHERE {0}.place = ? AND day BETWEEN ? AND ?"
+        cells, nothing = "day, source, tmin, tmax, stations", (key, *span)
+        days = self.query(f"SELECT {cells}, suspect, accepted, {joined.format('day')}", nothing)
+        held = self.query(f"SELECT {cells}, suspect, 0, {joined.format('held')}", nothing)
+        gone = self.query(
+            f"SELECT {cells}, suspect, 0, {joined.format('replaced')} ORDER BY replaced.key DESC", nothing
+        )
+        ahead = self.query(
+            f"SELECT day, {_FORECAST}, tmin, tmax, 1, NULL, 0, {joined.format('forecast')} AND member = 0"
+            " ORDER BY issued DESC, ensemble, batch.key DESC",
+            nothing,
+        )
+        newest = {row[0]: row for row in reversed(ahead)}
+        found = [(row, "doubtful" if row[5] and not row[6] else "beside") for row in days]
+        found += [(row, "beside") for row in newest.values()]
+        found += [(row, "held") for row in held] + [(row, "replaced") for row in gone]
+        read = self.find(place)
+        used = read.spanning(first, last).source if read is not None else ()
+        order = ("used", "beside", "doubtful", "held", "replaced")
+        out = []
+        for (day, source, low, high, stations, why, _, *origin, at), state in found:
+            name, on = SOURCES[source], date.fromordinal(day)
+            if state == "beside" and len(used) and used[day - span[0]] == name:
+                state = "used"
+            when = datetime.fromisoformat(at)
+            value = _number(low), _number(high)
+            out.append(DayValue(on, name, *value, Origin(*origin), when, stations, state, why or ""))
+        return sorted(out, key=lambda v: (v.day, order.index(v.state), SOURCES.index(v.source)))
 
     def replaced_count(self, place: str) -> int:
         """How many values others have taken the place of; the store keeps them."""

@@ -8,6 +8,8 @@ from datetime import date, datetime
 import numpy as np
 from numpy.typing import NDArray
 
+EARLIEST, LATEST = date(1700, 1, 1), date(2199, 12, 31)  # of any day that is believed; ours
+
 
 @dataclass(frozen=True)
 class Origin:
@@ -33,7 +35,10 @@ class Origin:
 
 @dataclass(frozen=True)
 class AddReport:
-    """What became of the days offered to the store; a day is counted once for each of its sources."""
+    """What became of the days offered to the store; a day is counted once for each of its sources.
+
+    `new_days` and `replaced_days` hold (rank of the source, ordinal).
+    """
 
     offered: int = 0
     added: int = 0
@@ -41,6 +46,9 @@ class AddReport:
     unchanged: int = 0
     kept: int = 0
     suspicious: int = 0
+    held: int = 0
+    new_days: frozenset[tuple[int, int]] = frozenset()
+    replaced_days: frozenset[tuple[int, int]] = frozenset()
 
     @property
     def changed(self) -> bool:
@@ -50,7 +58,7 @@ class AddReport:
 
 @dataclass(frozen=True)
 class SuspiciousDay:
-    """A marked day: shown, and unused until accepted."""
+    """A marked day, or (`held`) a value offered in place of a good one: shown, and unused until accepted."""
 
     day: date
     source: str
@@ -58,6 +66,39 @@ class SuspiciousDay:
     tmax: float
     reason: str
     accepted: bool
+    held: bool = False
+
+
+@dataclass(frozen=True)
+class DayValue:
+    """One value of a day, and what it is to the store.
+
+    Attributes
+    ----------
+    day : datetime.date
+    source : str
+    tmin, tmax : float
+        NaN where unknown. [°C]
+    origin : Origin
+    fetched_at : datetime
+    stations : int
+        How many it is from.
+    state : {"used", "beside", "doubtful", "held", "replaced"}
+        Read; there, and a more trusted one is read; marked and unused; waiting to take the place of a good
+        one; gave way.
+    reason : str
+        Why it is doubted.
+    """
+
+    day: date
+    source: str
+    tmin: float
+    tmax: float
+    origin: Origin
+    fetched_at: datetime
+    stations: int
+    state: str
+    reason: str
 
 
 @dataclass(frozen=True)

@@ -39,6 +39,29 @@ _FIRST_SHAPE = (
         CHECK (tmin IS NOT NULL OR tmax IS NOT NULL), CHECK (tmin <= tmax)) WITHOUT ROWID""",
 )
 
+_HELD = (
+    # Of a day as its station service blended it; 1 for anything else.
+    "ALTER TABLE day ADD COLUMN stations INTEGER NOT NULL DEFAULT 1",
+    "ALTER TABLE replaced ADD COLUMN stations INTEGER NOT NULL DEFAULT 1",
+    *(
+        f"""UPDATE {table} SET stations = (SELECT 1 + length(detail) - length(replace(detail, ',', ''))
+        FROM batch JOIN origin ON origin.key = origin WHERE batch.key = {table}.batch AND provider != 'file')
+        WHERE source = 1 AND batch IN
+        (SELECT batch.key FROM batch JOIN origin ON origin.key = origin WHERE provider != 'file')"""
+        for table in ("day", "replaced")
+    ),
+    "ALTER TABLE batch ADD COLUMN ensemble INTEGER NOT NULL DEFAULT 0 CHECK (ensemble IN (0, 1))",
+    "UPDATE batch SET ensemble = 1 WHERE key IN (SELECT batch FROM forecast WHERE member > 0)",
+    # What was offered in place of a good value and waits: `seen` counts the days on which it was offered
+    # (`last_seen` is the last), and with `confirmable` it is taken once it was offered often enough.
+    """CREATE TABLE held (
+        place INTEGER NOT NULL REFERENCES place (key), source INTEGER NOT NULL, day INTEGER NOT NULL,
+        tmin REAL, tmax REAL, stations INTEGER NOT NULL, batch INTEGER NOT NULL REFERENCES batch (key),
+        suspect TEXT NOT NULL, confirmable INTEGER NOT NULL CHECK (confirmable IN (0, 1)),
+        seen INTEGER NOT NULL, last_seen INTEGER NOT NULL, PRIMARY KEY (place, source, day),
+        CHECK (tmin IS NOT NULL OR tmax IS NOT NULL), CHECK (tmin <= tmax)) WITHOUT ROWID""",
+)
+
 
 def _remedy(path: Path) -> str:
     good = newest_good(path, WEATHER_SCHEMA)
@@ -55,6 +78,7 @@ WEATHER_SCHEMA = Schema(
     application_id=0x464C5557,  # "FLUW"
     steps=(
         Migration("days by source, their history, forecasts", _FIRST_SHAPE),
+        Migration("stations of a day, corrections that wait", _HELD),
         Migration("checksums, block by block", SEALS),
     ),
     recording="INSERT INTO migration VALUES (:version, :at)",

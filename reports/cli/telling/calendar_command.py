@@ -7,7 +7,7 @@ from pathlib import Path
 import click
 
 from reports.cli.common import open_garden_option, say
-from reports.cli.telling.read_forecast import read_forecast
+from reports.cli.telling.read_forecast import read_forecast, tell_usual_warmth
 from reports.garden.open_garden import OpenGarden
 
 KINDS = {"look": "look", "window": "window", "stop": "stop date", "wire": "wire look", "care": "care date"}
@@ -32,3 +32,4 @@ def calendar_command(garden: OpenGarden, out: Path) -> None:
     kinds = [event.kind for event in events_of(forecast)]
     parts = [f"{n} {KINDS[kind]}{'' if n == 1 else 's'}" for kind in KINDS if (n := kinds.count(kind))]
     say(f"Wrote {out}: {', '.join(parts) or 'nothing to look at in the coming months'}.")
+    tell_usual_warmth(forecast.usual_warmth)

@@ -5,6 +5,7 @@ from __future__ import annotations
 import click
 
 from reports.cli.common import as_of_option, open_garden_option, put
+from reports.cli.telling.read_forecast import tell_usual_warmth
 from reports.garden.open_garden import OpenGarden
 
 
@@ -25,6 +26,7 @@ def calibrate_command(
     garden: OpenGarden, species: str | None, as_of: str | None, classic: bool, as_json: bool
 ) -> None:
     """Say, per species and step, what was learned from the looks and how sure it is."""
+    from phenology.advice.usual_warmth import usual_warmth_note
     from phenology.learning.calibration import calibrate
     from phenology.learning.garden_fit import GardenFit
     from phenology.learning.garden_leaves import GardenLeaves
@@ -57,6 +59,7 @@ def calibrate_command(
         put(calibration_json(rows=rows, past_forecasts=skills, work_habits=habits, leaf_counts=leaves))
     else:
         put(calibration_text(rows, dict(snapshot.species), settings.units, skills, habits, leaves))
+        tell_usual_warmth(usual_warmth_note(snapshot))
         if len({look.who for look in snapshot.looks if look.who}) > 1:
             from phenology.learning.observers import observer_lateness
 

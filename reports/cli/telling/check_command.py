@@ -5,6 +5,7 @@ from __future__ import annotations
 import click
 
 from reports.cli.common import open_garden_option, put, tell
+from reports.cli.telling.read_forecast import tell_usual_warmth
 from reports.garden.open_garden import OpenGarden
 
 
@@ -25,6 +26,7 @@ def check_command(
 
     The answer is yes, better wait or no. It writes nothing, and the leaf decides.
     """
+    from phenology.advice.usual_warmth import usual_warmth_note
     from phenology.language.words import find_operation, find_part
     from phenology.model.records import Work
     from phenology.work.cautions import cautions
@@ -42,6 +44,8 @@ def check_command(
         return
     for line in answer_lines(answers):
         put(wrapped(line))
+    if operation.wakes:  # how late it is rests on the weather
+        tell_usual_warmth(usual_warmth_note(garden.snapshot()))
     allowed = [tree for tree, one in answers if one.answer == "yes"]
     species = [garden.catalogue[t.species] for t in allowed if t.species in garden.catalogue]
     if allowed:

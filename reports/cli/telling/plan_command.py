@@ -5,6 +5,7 @@ from __future__ import annotations
 import click
 
 from reports.cli.common import as_of_option, open_garden_option, put
+from reports.cli.telling.read_forecast import tell_usual_warmth
 from reports.garden.open_garden import OpenGarden
 
 
@@ -27,6 +28,7 @@ def plan_command(
     range of four in five. The leaf decides.
     """
     from phenology.advice.plan import Planner
+    from phenology.advice.usual_warmth import usual_warmth_note
     from reports.garden.past_forecasts import read_with_skill
     from reports.output.plans import plans_table
     from reports.text.forecast_text import NO_TREES
@@ -51,3 +53,4 @@ def plan_command(
     for plan in plans:
         for indent, line in plan_lines(plan):
             put(set_in(line, indent))
+    tell_usual_warmth(usual_warmth_note(snapshot))

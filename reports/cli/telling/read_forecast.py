@@ -4,9 +4,17 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from reports.cli.common import tell
+
 if TYPE_CHECKING:
     from phenology.advice.forecast_rows import GardenForecast
     from reports.garden.open_garden import OpenGarden
+
+
+def tell_usual_warmth(note: str) -> None:
+    """Say that dates rest on the usual warmth of the latitude, where they do."""
+    if note:
+        tell(note)
 
 
 def read_forecast(garden: OpenGarden, as_of: str | None = None) -> GardenForecast:

@@ -7,6 +7,7 @@ from pathlib import Path
 import click
 
 from reports.cli.common import as_of_option, open_garden_option, say
+from reports.cli.telling.read_forecast import tell_usual_warmth
 from reports.garden.open_garden import OpenGarden
 
 
@@ -23,6 +24,7 @@ def report_command(garden: OpenGarden, out: Path, look_back: bool, as_of: str | 
     It needs no network and no scripts, and prints.
     """
     from data_sources.disk.whole_files import write_output
+    from phenology.advice.usual_warmth import usual_warmth_note
     from reports.garden.past_forecasts import garden_past, read_with_skill
     from reports.page.render import report_html
 
@@ -37,3 +39,4 @@ def report_command(garden: OpenGarden, out: Path, look_back: bool, as_of: str | 
     html = page.encode("utf-8")
     write_output(out, html)
     say(f"Wrote {out}, {len(html) // 1000} kB.")
+    tell_usual_warmth(usual_warmth_note(snapshot))

@@ -7,7 +7,7 @@ from pathlib import Path
 import click
 
 from reports.cli.common import open_garden_option, put, say
-from reports.cli.telling.read_forecast import read_forecast
+from reports.cli.telling.read_forecast import read_forecast, tell_usual_warmth
 from reports.garden.open_garden import OpenGarden
 
 
@@ -50,6 +50,7 @@ def round_command(
     walk = plan_round(forecast)
     if csv_file is None:
         put(round_sheet(walk) if sheet else round_text(walk, forecast.garden))
+        tell_usual_warmth(forecast.usual_warmth)
         return
     from data_sources.tables.cells import write_csv
     from phenology.model.errors import StoreError

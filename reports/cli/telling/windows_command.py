@@ -5,7 +5,7 @@ from __future__ import annotations
 import click
 
 from reports.cli.common import as_of_option, open_garden_option, put
-from reports.cli.telling.read_forecast import read_forecast
+from reports.cli.telling.read_forecast import read_forecast, tell_usual_warmth
 from reports.garden.open_garden import OpenGarden
 
 
@@ -34,3 +34,4 @@ def windows_command(garden: OpenGarden, trees: tuple[str, ...], as_of: str | Non
         from reports.text.windows_text import windows_text
 
         put(windows_text(found, forecast.garden))
+        tell_usual_warmth(forecast.usual_warmth)

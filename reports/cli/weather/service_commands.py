@@ -43,8 +43,8 @@ def update_command(
     own, settings = garden.settings, weather_settings(garden)
     if own.stands_on:
         raise InputError(f"this garden stands still on {own.stands_on}; its weather is not updated")
-    answered = False
-    shown = ProgressLine()
+    fresh = False
+    shown = ProgressLine(wait=0.0)  # a service that is waited for is named at once
 
     def announce(words: str) -> None:
         shown.clear()
@@ -71,7 +71,7 @@ def update_command(
                 )
             if report.offline:
                 raise WeatherError(report.lines[0])
-            answered |= bool(report.brought)
+            fresh |= report.fresh
             lines = [*http.notes, *report.lines, *refit_corrections(garden.folder, store, one.id, own.units)]
             http.notes.clear()
             for line in lines:
@@ -79,7 +79,7 @@ def update_command(
             weather = store.find(one.id) if store.has(one.id) else None
             if weather is not None:
                 put(f"{head}{weather.coverage().line()}")
-    if not answered:
+    if not fresh:
         raise WeatherError("no service gave anything; the weather stays as it is")
 
 
@@ -97,8 +97,8 @@ def sources_command(garden: OpenGarden) -> None:
         put("Asked in this order; a later one for the days that an earlier one does not have:")
         for n, service in enumerate(make_services(settings, http), 1):
             put(f"{n:3}  {service.name:{width}}  {service.about}")
-            if service.lacks():
-                put(f"{'':{width + 5}}  {service.lacks()}")
+            for words in filter(None, (service.needs(), service.lacks())):
+                put(f"{'':{width + 5}}  {words}")
     others = [service for name, service in SERVICES.items() if name not in settings.sources]
     if others:
         put("Not asked:")

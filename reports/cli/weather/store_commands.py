@@ -1,13 +1,14 @@
-"""`flushcast weather status`, `accept` and `undo`: what there is of weather, and what becomes of it."""
+"""`flushcast weather status`, `show`, `accept` and `undo`: what weather there is, and what becomes of it."""
 
 from __future__ import annotations
 
 import sys
-from datetime import date
+from datetime import date, timedelta
 
 import click
 
 from data_sources.weather.corrections_refit import refit_corrections
+from data_sources.weather.store.records import EARLIEST, LATEST
 from data_sources.weather.store.weather_store import WeatherStore
 from phenology.model.errors import InputError
 from phenology.weather.series import DailyWeather
@@ -15,6 +16,7 @@ from reports.cli.common import open_garden_option, put
 from reports.garden.open_garden import OpenGarden
 from reports.text.weather_text import WeatherState, status_text
 
+FORTNIGHT, LONGEST = 14, 3660  # days
 one_place = click.option("--place", metavar="NAME", help="Where, when the garden has several places.")
 
 
@@ -43,6 +45,37 @@ def status_command(garden: OpenGarden, place: str | None, units: str | None) -> 
                 store.replaced_count(where.id),
             )
             put("\n".join(status_text(state, today, garden.now, units or settings.units, plain)))
+
+
+@click.command("show")
+@click.option("--from", "first", metavar="DATE", help="First day; default: a fortnight ago.")
+@click.option("--to", "last", metavar="DATE", help="Last day; default: today.")
+@one_place
+@click.option("--json", "as_json", is_flag=True, help="As JSON (schema flushcast.weather-days/1).")
+@click.option("--csv", "as_csv", is_flag=True, help="As CSV, a line a value.")
+@open_garden_option
+def show_command(
+    garden: OpenGarden, first: str | None, last: str | None, place: str | None, as_json: bool, as_csv: bool
+) -> None:
+    """Show days one by one: each value, where it comes from, what is used, what waits, what gave way."""
+    from reports.output.weather_days import weather_days
+
+    if as_json and as_csv:
+        raise click.UsageError("choose one of --json and --csv")
+    where, today = garden.place(place), garden.today
+    until = _day(last) if last else max(today, _day(first)) if first else today
+    since = _day(first) if first else until - timedelta(days=FORTNIGHT - 1)
+    if not timedelta(0) <= until - since <= timedelta(days=LONGEST):
+        raise InputError(f"give a first day before the last, and at most {LONGEST:,} days")
+    with WeatherStore.open(garden.folder) as store:
+        values = store.day_values(where.id, since, until)
+    table = weather_days(values, since, until, garden.settings.units)
+    if as_json:
+        put(table.as_json(place=where.name))
+    elif as_csv:
+        put(table.as_csv().rstrip("\n"))
+    else:
+        put(table.as_text(only=("day", "tmin", "tmax", "source", "state", "origin", "reason")))
 
 
 def _draws(encoding: str | None) -> bool:
@@ -81,7 +114,10 @@ def accept_command(garden: OpenGarden, days: tuple[str, ...], every: bool, place
 
 def _day(text: str) -> date:
     try:
-        return date.fromisoformat(text)
+        day = date.fromisoformat(text)
+        if not EARLIEST <= day <= LATEST:
+            raise ValueError
+        return day
     except ValueError:
         raise InputError(f"'{text}' is not a date; write it as 2026-07-19") from None
 

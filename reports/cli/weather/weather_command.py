@@ -17,6 +17,7 @@ class WeatherGroup(LazyGroup):
         "update": ("weather.service_commands", "Fetch what is new from services."),
         "sources": ("weather.service_commands", "List the services."),
         "status": ("weather.store_commands", "See what weather there is."),
+        "show": ("weather.store_commands", "See days one by one, and where each value comes from."),
         "accept": ("weather.store_commands", "Use days that were marked as doubtful."),
         "undo": ("weather.store_commands", "Take back what was added last."),
     }

@@ -10,7 +10,6 @@ import pytest
 
 from phenology.advice.forecast_rows import quantile_dates
 from phenology.advice.garden_forecast import forecast_garden
-from phenology.model.errors import WeatherError
 from phenology.model.records import Aim, Place
 from phenology.model.track_record import TrackRecord
 from phenology.weather.season_weather import SeasonWeather
@@ -294,16 +293,49 @@ def test_weather_missing_for_weeks_widens_but_does_not_move():
 
 
 @pytest.mark.parametrize(
-    "series, message",
+    "series, says",
     [
-        ({}, "no weather yet"),
-        ({"bench": weather().between(date(1996, 1, 1), date(2020, 1, 15))}, "ends on 15 Jan 2020"),
-        ({"bench": weather().between(date(2020, 1, 1), date(2020, 12, 31))}, "no past season"),
+        (
+            {},
+            "No weather yet: dates rest on the usual warmth of latitude 45 north and are wide; sharpen them",
+        ),
+        ({"bench": weather().between(day(2020, 1), day(2020, 104))}, "Only 104 days of weather, to 13 Apr: "),
+        ({"bench": weather().between(date(2018, 1, 1), date(2019, 12, 31))}, "Only 2 years of weather"),
     ],
 )
-def test_without_usable_weather_it_says_what_to_do(series, message):
-    with pytest.raises(WeatherError, match=f"{message}(.|\n)*flushcast weather add FILE"):
-        forecast_garden(a_nursery(()).garden(day(2020, 104), weather=series))
+def test_without_enough_weather_the_latitude_stands_in_and_it_says_what_to_do(series, says):
+    forecast = forecast_garden(a_nursery(()).garden(day(2020, 104), weather=series))
+    assert says in forecast.usual_warmth and "`flushcast weather add FILE`" in forecast.usual_warmth
+    dates = quantile_dates(next(r for r in forecast.rows if r.stage == "budbreak"), forecast.garden)
+    assert day(2020, 70) < dates["p50"] < day(2020, 150)
+    assert forecast_garden(a_nursery().garden(day(2020, 104))).usual_warmth == ""
+
+
+def test_the_more_is_measured_the_narrower_the_dates():
+    def width(series):
+        records = growing(a_nursery(()), (98, "dormant"), (103, "budbreak"))
+        row = rows_of(records, 150, weather=series)["hardened"]
+        return row.arrival.quantile(0.9) - row.arrival.quantile(0.1)
+
+    last = day(2020, 150)
+    own = {"bench": weather().between(day(2020, 105), last)}
+    year = {"bench": weather().between(date(2019, 1, 1), last)}
+    assert width({}) > 1.1 * width(own) > 1.1 * width(year)
+
+
+def test_the_weather_of_a_place_beside_is_taken_and_said():
+    records = a_nursery()
+    records.places.append(Place("shed", "Shed", 45.0, 7.0))
+    records.tree("oak", place="shed")
+    forecast = forecast_garden(records.garden(day(2020, 104), weather={"bench": weather()}))
+    assert forecast.warnings == ("Shed has no weather of its own; that of Bench is taken",)
+    assert forecast.usual_warmth == "" and any(row.tree.id == "oak" for row in forecast.rows)
+
+
+def test_weather_that_ended_long_ago_is_said_and_serves_all_the_same():
+    series = weather().between(date(1996, 1, 1), date(2020, 1, 15))
+    forecast = forecast_garden(a_nursery().garden(day(2020, 104), weather={"bench": series}))
+    assert "bring them with `flushcast weather add FILE`" in forecast.warnings[0] and forecast.rows
 
 
 def test_under_cover_a_bud_break_is_asked_for():

@@ -12,7 +12,7 @@ from scipy.special import gammaincinv, ndtr
 from phenology.heat.clocks import CLOCKS, DATE_CLOCK, DAYS_CLOCK, HEAT_CLOCKS, Clock, clock_weights
 from phenology.learning.effect_columns import CALENDAR_COMMON_SD, COMMON_SD, SETTINGS, Columns
 from phenology.learning.prediction import Prediction
-from phenology.learning.requirement import MEAN_STRETCH, MOST_KEPT, SEASON_TAIL, RequirementModel
+from phenology.learning.requirement import MEAN_STRETCH, MOST_KEPT, SEASON_TAIL, YIELDS, RequirementModel
 from phenology.learning.waits import Wait, tabulate
 from phenology.model.errors import InputError
 from phenology.model.season import NEVER
@@ -41,8 +41,9 @@ def exact(waits: list[Wait], clocks=THREE) -> Exact:
     for k, s in enumerate(SETTINGS):
         for c, clock in enumerate(clocks):
             common = CALENDAR_COMMON_SD if clock.by_calendar else COMMON_SD
-            prior_sd = np.sqrt(common**2 + PRIOR[1] ** 2 + s.tree**2)
-            x = np.log(PRIOR[0]) + prior_sd * np.linspace(-5, 5, 401)
+            own = PRIOR[1] if table.censored.all() else np.hypot(PRIOR[1], YIELDS)
+            prior_sd = np.sqrt(common**2 + own**2 + s.tree**2)
+            x = np.log(PRIOR[0]) + prior_sd * np.linspace(-5, 5, 801)
             density = np.exp(-0.5 * ((x - np.log(PRIOR[0])) / prior_sd) ** 2)
             density /= density.sum()
             for i in range(len(waits)):

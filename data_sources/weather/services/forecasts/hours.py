@@ -9,7 +9,9 @@ from __future__ import annotations
 import pandas as pd
 
 from data_sources.weather.services.transport.faults import ServiceError
+from data_sources.weather.store.records import EARLIEST, LATEST
 
+YEAR = 365.2425 * 86400  # s
 HOURS_ABSENT = 2  # of a day's hours that may be unknown and leave it a day; ours
 
 
@@ -19,8 +21,10 @@ def instants(times: list[int]) -> pd.DatetimeIndex:
     Raises
     ------
     ServiceError
-        If they do not go forward.
+        If they do not go forward, or lie out of all time.
     """
+    if times and not EARLIEST.year - 1970 <= min(times) / YEAR <= max(times) / YEAR <= LATEST.year - 1970:
+        raise ServiceError("damaged", "sent times out of all time (milliseconds?)")
     index = pd.DatetimeIndex(pd.to_datetime(times, unit="s", utc=True))
     if not index.is_monotonic_increasing or not index.is_unique:
         raise ServiceError("damaged", "sent hours twice or out of order")

@@ -7,19 +7,19 @@ answer has run out; the client keeps to that by the answer's own Expires and Las
 from __future__ import annotations
 
 from datetime import date, datetime
-from functools import partial
 from typing import NamedTuple
 
 import pandas as pd
 
 from data_sources.weather.services.forecasts.hours import days_from_hours, instants, local_day
 from data_sources.weather.services.protocol.checks import (
+    ahead_from,
     as_weather,
     believable,
     believable_forecast,
     celsius,
-    from_today,
     numbers,
+    refuse_old_issue,
 )
 from data_sources.weather.services.protocol.service import (
     FetchSpan,
@@ -29,8 +29,9 @@ from data_sources.weather.services.protocol.service import (
     Spot,
     no_progress,
 )
-from data_sources.weather.services.transport.faults import ANOTHER_SHAPE, ServiceError, json_object
+from data_sources.weather.services.transport.faults import ANOTHER_SHAPE, ServiceError, json_object, parser
 from data_sources.weather.store.records import Origin
+from phenology.weather.series import DailyWeather
 
 ATTRIBUTION = "Data from MET Norway (https://api.met.no/), CC BY 4.0 / NLOD 2.0, processed"
 HOUR = pd.Timedelta(hours=1)
@@ -68,10 +69,17 @@ class MetNorway(Service):
         asked = {"lat": f"{spot.latitude:g}", "lon": f"{spot.longitude:g}"}
         if spot.elevation is not None:
             asked["altitude"] = f"{spot.elevation:.0f}"
-        read = partial(_read, zone=spot.timezone)
+
+        def read(body: bytes) -> tuple[DailyWeather, tuple[str, ...], int, date, float | None]:
+            steps = read_steps(body)
+            days, rough = forecast_days(steps.values, spot.timezone)
+            begins: date = local_day(steps.values.iloc[:1], spot.timezone)[0].date()
+            refuse_old_issue(begins, today)
+            ahead = ahead_from(as_weather(believable(days), "forecast")[0], min(begins, today), part.last)
+            return (*believable_forecast(ahead), rough, begins, steps.elevation)
+
         reply = self.http.get(self.base(self.settings), read, params=asked)
-        days, rough, elevation = reply.value
-        weather, notes = believable_forecast(from_today(as_weather(days, "forecast")[0], today))
+        weather, notes, rough, begins, elevation = reply.value
         if rough:
             notes = (*notes, f"{rough} later days have no extremes and are left out")
         if reply.deprecated:
@@ -80,18 +88,13 @@ class MetNorway(Service):
             Origin(self.title, "locationforecast", ATTRIBUTION),
             reply.fetched_at,
             forecast=weather,
+            issued=begins,
             notes=notes,
-            stale_because=reply.fault.words if reply.fault else "",
             elevation=elevation,
         )
 
 
-def _read(body: bytes, zone: str) -> tuple[pd.DataFrame, int, float | None]:
-    steps = read_steps(body)
-    days, rough = forecast_days(steps.values, zone)
-    return believable(days), rough, steps.elevation
-
-
+@parser
 def read_steps(body: bytes) -> Steps:
     """The steps of an answer, in the compact or the complete shape.
 

@@ -6,21 +6,21 @@ and are an hour off beyond the next clock change.
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from datetime import date, timedelta
-from functools import partial
-from typing import NamedTuple
+from typing import NamedTuple, TypeVar
 
-import numpy as np
 import pandas as pd
 
 from data_sources.weather.services.forecasts.hours import days_from_hours, instants
 from data_sources.weather.services.protocol.checks import (
+    ahead_from,
     as_weather,
     believable,
     believable_forecast,
     celsius,
-    from_today,
     numbers,
+    refuse_old_issue,
 )
 from data_sources.weather.services.protocol.service import (
     FetchSpan,
@@ -31,10 +31,9 @@ from data_sources.weather.services.protocol.service import (
     no_progress,
     span_rounds,
 )
-from data_sources.weather.services.transport.faults import ANOTHER_SHAPE, ServiceError, json_object
+from data_sources.weather.services.transport.faults import ANOTHER_SHAPE, ServiceError, json_object, parser
 from data_sources.weather.services.transport.http import Reply
 from data_sources.weather.store.records import Origin
-from phenology.weather.quality import doubtful_days
 from phenology.weather.series import DailyWeather
 
 ATTRIBUTION = (
@@ -45,13 +44,15 @@ VARIABLE = "temperature_2m"
 DAY = timedelta(days=1)
 YEARS_A_CALL = 5  # costs about 13 of the 600 calls a minute that are free
 EARLIEST = date(1940, 1, 1)  # of the archive
+T = TypeVar("T")
 MOST_PAST, MOST_AHEAD, MOST_MEMBERS_AHEAD = 92, 16, 35  # days that can be asked for
 
 
 class Runs(NamedTuple):
-    """Local days of an answer's columns, by name; the height used [m]."""
+    """Local days of an answer's columns, by name; its first day in Greenwich; the height used [m]."""
 
     days: dict[str, pd.DataFrame]
+    begins: date
     elevation: float | None
 
     def weather(self, column: str, source: str) -> DailyWeather | None:
@@ -62,8 +63,19 @@ class Runs(NamedTuple):
 class OpenMeteo(Service):
     """What the three have in common."""
 
-    def ask(self, spot: Spot, keep_for: float, **more: str) -> Reply[Runs]:
-        """Hours at a spot. Height is the service's business: it corrects for it itself."""
+    def lacks(self) -> str:
+        """A key sent to the free address leads nowhere."""
+        if self.settings.api_key and self.name not in self.settings.addresses:
+            return f"needs the address of your paid service: set {self.name} in [weather.services.addresses]"
+        return ""
+
+    def ask(
+        self, spot: Spot, keep_for: float, make: Callable[[Runs], T], **more: str
+    ) -> Reply[tuple[T, float | None]]:
+        """What `make` takes from the hours at a spot, and the height used.
+
+        Height is the service's business: it corrects for it itself.
+        """
         asked = {
             "latitude": f"{spot.latitude:g}",
             "longitude": f"{spot.longitude:g}",
@@ -77,18 +89,12 @@ class OpenMeteo(Service):
             asked["elevation"] = f"{spot.elevation:.0f}"
         if self.settings.api_key:
             asked["apikey"] = self.settings.api_key
-        read = partial(read_runs, zone=spot.timezone)
-        return self.http.get(self.base(self.settings), read, params=asked, keep_for=keep_for)
 
-    def answer(self, model: str, reply: Reply[Runs], **more: object) -> ServiceAnswer:
-        """An answer of one of its models."""
-        more = {"origin": Origin("Open-Meteo", model, ATTRIBUTION), **more}
-        return ServiceAnswer(
-            fetched_at=reply.fetched_at,
-            stale_because=reply.fault.words if reply.fault else "",
-            elevation=reply.value.elevation,
-            **more,  # type: ignore[arg-type]
-        )
+        def read(body: bytes) -> tuple[T, float | None]:
+            runs = read_runs(body, spot.timezone)
+            return make(runs), runs.elevation
+
+        return self.http.get(self.base(self.settings), read, params=asked, keep_for=keep_for)
 
 
 class OpenMeteoForecast(OpenMeteo):
@@ -101,20 +107,30 @@ class OpenMeteoForecast(OpenMeteo):
     def fetch(
         self, spot: Spot, part: FetchSpan, today: date, progress: Progress = no_progress
     ) -> ServiceAnswer:
-        """The days from `part.first` to yesterday as the model has them, and the forecast from today on."""
+        """The days before its issue as the model has them, and the forecast from its issue on."""
         past = min(max((today - part.first).days + 1, 0), MOST_PAST)
         ahead = min(max((part.last - today).days + 2, 1), self.settings.forecast_days, MOST_AHEAD)
-        reply = self.ask(spot, 3600.0, past_days=str(past), forecast_days=str(ahead))
-        weather = reply.value.weather(VARIABLE, "model")
-        gone = weather.between(part.first, today - DAY) if weather is not None else None
-        forecast, notes = believable_forecast(from_today(weather, today))
-        return self.answer(
-            "forecast",
-            reply,
-            days=gone if gone is not None and len(gone) else None,
-            suspect=doubtful_days(gone) if gone is not None and len(gone) else {},
+
+        def checked(runs: Runs) -> DailyWeather:
+            refuse_old_issue(runs.begins + past * DAY, today)
+            weather = runs.weather(VARIABLE, "model")
+            believable_forecast(ahead_from(weather, today, part.last))
+            assert weather is not None
+            return weather
+
+        reply = self.ask(spot, 3600.0, checked, past_days=str(past), forecast_days=str(ahead))
+        weather, elevation = reply.value
+        # A copy from before midnight knows yesterday as a forecast only.
+        issued = min(spot.today(reply.fetched_at), today)
+        gone = weather.between(part.first, issued - DAY)
+        forecast, notes = believable_forecast(ahead_from(weather, issued, part.last))
+        return ServiceAnswer(
+            Origin("Open-Meteo", "forecast", ATTRIBUTION),
+            reply.fetched_at,
+            days=gone if len(gone) else None,
             forecast=forecast,
             notes=notes,
+            elevation=elevation,
         )
 
 
@@ -139,24 +155,23 @@ class OpenMeteoArchive(OpenMeteo):
             raise ServiceError("absent", "has nothing so new")
         model = self.settings.archive_model
         keep_for = (30 if (today - last).days > 100 else 1) * 86400.0
-        reply = self.ask(
-            spot, keep_for, start_date=first.isoformat(), end_date=last.isoformat(), models=model
-        )
-        columns = [name for name in (VARIABLE, f"{VARIABLE}_{model}") if name in reply.value.days]
-        if not columns:
-            raise ServiceError("damaged", f"sent no values of the model {model}")
-        weather = reply.value.weather(columns[0], "model")
-        weather = weather.between(part.first, part.last) if weather is not None else None
-        if weather is None or not len(weather):
-            raise ServiceError("absent", "has no day of that time yet")
+
+        def checked(runs: Runs) -> DailyWeather:
+            columns = [name for name in (VARIABLE, f"{VARIABLE}_{model}") if name in runs.days]
+            if not columns:
+                raise ServiceError("damaged", f"sent no values of the model {model}")
+            weather = runs.weather(columns[0], "model")
+            weather = weather.between(part.first, part.last) if weather is not None else None
+            if weather is None or not len(weather):
+                raise ServiceError("absent", "has no day of that time yet")
+            return weather
+
+        asked = {"start_date": first.isoformat(), "end_date": last.isoformat(), "models": model}
+        reply = self.ask(spot, keep_for, checked, **asked)
+        weather, elevation = reply.value
         copernicus = f"Generated using Copernicus Climate Change Service information {today.year}"
-        return self.answer(
-            model,
-            reply,
-            origin=Origin("Open-Meteo", model, f"{ATTRIBUTION}. {copernicus}"),
-            days=weather,
-            suspect=doubtful_days(weather),
-        )
+        origin = Origin("Open-Meteo", model, f"{ATTRIBUTION}. {copernicus}")
+        return ServiceAnswer(origin, reply.fetched_at, days=weather, elevation=elevation)
 
 
 class OpenMeteoEnsemble(OpenMeteo):
@@ -172,27 +187,33 @@ class OpenMeteoEnsemble(OpenMeteo):
         """The control run and the members, from today on."""
         ahead = min(max((part.last - today).days + 2, 1), MOST_MEMBERS_AHEAD)
         model = self.settings.ensemble_model
-        reply = self.ask(spot, 6 * 3600.0, models=model, past_days="1", forecast_days=str(ahead))
-        runs: list[DailyWeather] = []
-        for name in sorted(reply.value.days, key=lambda n: ("_member" in n, n)):
-            run = reply.value.weather(name, "forecast")
-            run = run.between(today, date.max) if run is not None else None
-            if run is not None and len(run):
-                runs.append(believable_forecast(run)[0])
-        if len(runs) < 2:
-            raise ServiceError("damaged", f"sent no members of the model {model}")
-        # Every member must hold the same days, or the spread would be one of how far they reach.
-        last = min(run.last_known_day() for run in runs if run.known.any())
-        control, *members = (run.between(today, last) for run in runs)
-        return self.answer(
-            model,
-            reply,
-            origin=Origin("Open-Meteo ensemble", model, ATTRIBUTION),
+
+        def checked(runs: Runs) -> list[DailyWeather]:
+            refuse_old_issue(runs.begins + DAY, today)
+            found: list[DailyWeather] = []
+            for name in sorted(runs.days, key=lambda n: ("_member" in n, n)):
+                run = runs.weather(name, "forecast")
+                if run is not None and run.between(today, part.last).known.any():
+                    found.append(believable_forecast(run.between(today, part.last))[0])
+            if len(found) < 2:
+                raise ServiceError("damaged", f"sent no members of the model {model}")
+            # Every member must hold the same days, or the spread would be one of how far they reach.
+            last = min(run.last_known_day() for run in found)
+            return [run.between(today, last) for run in found]
+
+        asked = {"models": model, "past_days": "1", "forecast_days": str(ahead)}
+        reply = self.ask(spot, 6 * 3600.0, checked, **asked)
+        (control, *members), elevation = reply.value
+        return ServiceAnswer(
+            Origin("Open-Meteo ensemble", model, ATTRIBUTION),
+            reply.fetched_at,
             forecast=control,
-            members=tuple(member for member in members if np.any(member.known)),
+            members=tuple(member for member in members if member.known.any()),
+            elevation=elevation,
         )
 
 
+@parser
 def read_runs(body: bytes, zone: str) -> Runs:
     """The local days of an answer's hours.
 
@@ -214,10 +235,11 @@ def read_runs(body: bytes, zone: str) -> Runs:
         }
     except (KeyError, TypeError, AttributeError):
         raise ServiceError("damaged", ANOTHER_SHAPE) from None
-    if not columns or any(len(column) != len(times) for column in columns.values()):
+    if not columns or not times or any(len(column) != len(times) for column in columns.values()):
         raise ServiceError("damaged", "sent columns that are not as long as each other")
     index = instants(times)
     days = {name: days_from_hours(pd.Series(air, index), zone) for name, air in columns.items()}
     height = answer.get("elevation")
     known = isinstance(height, int | float) and not isinstance(height, bool)
-    return Runs({name: believable(one) for name, one in days.items()}, float(height) if known else None)  # type: ignore[arg-type]
+    height = float(height) if known else None  # type: ignore[arg-type]
+    return Runs({name: believable(one) for name, one in days.items()}, index[0].date(), height)

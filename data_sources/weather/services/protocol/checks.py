@@ -15,6 +15,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from data_sources.weather.services.transport.faults import ServiceError
+from data_sources.weather.store.records import EARLIEST, LATEST
 from phenology.weather.quality import doubtful_days, without_crossed_days
 from phenology.weather.series import DailyWeather
 
@@ -38,7 +39,10 @@ def numbers(values: Sequence[Any]) -> NDArray[np.float64]:
     for value in values:
         if value is not None and (isinstance(value, bool) or not isinstance(value, int | float)):
             raise ServiceError("damaged", f"sent '{str(value)[:20]}' where a temperature should stand")
-    return np.array(values, dtype=float)
+    column = np.array(values, dtype=float)
+    if np.isinf(column).any():
+        raise ServiceError("damaged", "sent a temperature without end")
+    return column
 
 
 def celsius(values: NDArray[np.float64], unit: str) -> NDArray[np.float64]:
@@ -68,15 +72,19 @@ def believable(days: pd.DataFrame, whose: str = "") -> pd.DataFrame:
     Raises
     ------
     ServiceError
-        If a day comes twice, the usual day spans more than `USUAL_RANGE_LIMIT`, or too many values are beyond
-        `FAR_LIMIT`.
+        If a day is out of all time or comes twice, the usual day spans more than `USUAL_RANGE_LIMIT`, or too
+        many values are beyond `FAR_LIMIT`.
     """
+    if days.index.hasnans or (len(days) and not in_time(days.index.min(), days.index.max())):
+        raise ServiceError("damaged", f"sent days out of all time{whose}")
     if not days.index.is_monotonic_increasing:
         days = days.sort_index()
     if not days.index.is_unique:
         again = days.index[days.index.duplicated()][0]
         raise ServiceError("damaged", f"sent {again:%Y-%m-%d} twice{whose}")
     values = days[["tmin", "tmax"]].to_numpy(dtype=float)
+    if np.isinf(values).any():
+        raise ServiceError("damaged", f"sent a temperature without end{whose}")
     spans, both = values[:, 1] - values[:, 0], np.abs(values[~np.isnan(values)])
     spans = spans[~np.isnan(spans)]
     wide = len(spans) > 1 and np.median(spans) > USUAL_RANGE_LIMIT
@@ -86,6 +94,11 @@ def believable(days: pd.DataFrame, whose: str = "") -> pd.DataFrame:
         usual = f"the usual one is {np.median(both):.0f} °C; tenths of a degree?"
         raise ServiceError("unbelievable", f"sent temperatures that are no air ({usual})")
     return days
+
+
+def in_time(first: pd.Timestamp, last: pd.Timestamp) -> bool:
+    """Whether days or instants lie between `EARLIEST` and `LATEST`."""
+    return EARLIEST.year <= first.year and last.year <= LATEST.year
 
 
 def as_weather(days: pd.DataFrame, source: str = "station") -> tuple[DailyWeather | None, int]:
@@ -103,24 +116,44 @@ def as_weather(days: pd.DataFrame, source: str = "station") -> tuple[DailyWeathe
 
 
 def believable_forecast(weather: DailyWeather) -> tuple[DailyWeather, tuple[str, ...]]:
-    """A forecast without its days that are hard to believe: nobody could accept them before they are past."""
-    doubts = doubtful_days(weather)
-    low, high = weather.tmin.copy(), weather.tmax.copy()
-    for day in doubts:
-        low[weather.index(day)] = high[weather.index(day)] = np.nan
-    notes = tuple(f"{day} left out of the forecast: {why}" for day, why in doubts.items())
-    return DailyWeather(weather.first_day, low, high, weather.source), notes
-
-
-def from_today(weather: DailyWeather | None, today: date) -> DailyWeather:
-    """The days of a forecast from today on.
+    """A forecast without its days that are hard to believe: nobody could accept them before they are past.
 
     Raises
     ------
     ServiceError
-        If there is none.
+        If no day is left.
     """
-    ahead = weather.between(today, date.max) if weather is not None else None
-    if ahead is None or not len(ahead):
+    doubts = doubtful_days(weather)
+    low, high = weather.tmin.copy(), weather.tmax.copy()
+    for day in doubts:
+        low[weather.index(day)] = high[weather.index(day)] = np.nan
+    if np.isnan(low + high).all():
+        why = next(iter(doubts.values()), "no whole day")
+        raise ServiceError("unbelievable", f"sent a forecast that cannot be ({why})")
+    notes = tuple(f"{day} left out of the forecast: {why}" for day, why in doubts.items())
+    return DailyWeather(weather.first_day, low, high, weather.source), notes
+
+
+def refuse_old_issue(issued: date, today: date) -> None:
+    """Refuse a forecast that was made on another day: what it says of days gone by is no weather.
+
+    Raises
+    ------
+    ServiceError
+    """
+    if abs((issued - today).days) > 1:  # the service's day may be another than the spot's
+        raise ServiceError("unbelievable", f"sent a forecast of {issued} (is the computer's clock right?)")
+
+
+def ahead_from(weather: DailyWeather | None, issued: date, last: date) -> DailyWeather:
+    """The days of a forecast from its issue on, as far as was asked.
+
+    Raises
+    ------
+    ServiceError
+        If no whole day is among them.
+    """
+    ahead = weather.between(issued, last) if weather is not None else None
+    if ahead is None or not ahead.known.any():
         raise ServiceError("damaged", "sent no whole day from today on (is the computer's clock right?)")
     return ahead

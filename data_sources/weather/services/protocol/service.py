@@ -14,6 +14,9 @@ from functools import cached_property
 from typing import ClassVar, Literal
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
+import numpy as np
+from numpy.typing import NDArray
+
 from data_sources.weather.services.transport.http import Http
 from data_sources.weather.services.transport.settings import WeatherSettings
 from data_sources.weather.store.records import Origin
@@ -104,22 +107,24 @@ class ServiceAnswer:
     origin : Origin
         Provider, station ids or model, attribution.
     fetched_at : datetime
-        When the answer left the service, with zone (older than now for a copy).
+        When the answer left the service, with zone; earlier than now for a copy that is still good.
     days : DailyWeather or None
         Days gone by: source "station" or "model".
     forecast : DailyWeather or None
+    issued : datetime.date or None
+        The day on which the forecast was made; None for that of `fetched_at`.
     members : tuple of DailyWeather
         Of an ensemble.
     suspect : mapping of date to str
         Days of `days` that are hard to believe, with why.
     notes : tuple of str
         For the grower: what is absent, what was left out.
-    held : frozenset of int
-        Years in which a part failed: their days may fill holes of the store and replace nothing.
+    stations : ndarray or None
+        How many stations each of `days` is from; None where they are not from stations.
     asked, received : int
         Files or pieces asked for and had.
-    stale_because : str
-        Not empty when this is an old copy: what went wrong.
+    whole : bool
+        Whether nothing failed that may be had the next time.
     elevation : float or None
         Of the spot, as the service has it. [m]
     """
@@ -128,13 +133,14 @@ class ServiceAnswer:
     fetched_at: datetime
     days: DailyWeather | None = None
     forecast: DailyWeather | None = None
+    issued: date | None = None
     members: tuple[DailyWeather, ...] = ()
     suspect: Mapping[date, str] = field(default_factory=dict)
     notes: tuple[str, ...] = ()
-    held: frozenset[int] = frozenset()
+    stations: NDArray[np.int64] | None = None
     asked: int = 1
     received: int = 1
-    stale_because: str = ""
+    whole: bool = True
     elevation: float | None = None
 
 
@@ -171,6 +177,10 @@ class Service(ABC):
 
     def lacks(self) -> str:
         """What the grower must set before it can be asked; empty when it is ready."""
+        return ""
+
+    def needs(self) -> str:
+        """Whose address it needs besides its own, and what for; empty when none."""
         return ""
 
     def rounds(self, first: date, last: date) -> list[FetchSpan]:

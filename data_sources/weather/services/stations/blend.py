@@ -12,6 +12,7 @@ from datetime import date
 
 import numpy as np
 import pandas as pd
+from numpy.typing import NDArray
 
 from data_sources.weather.services.protocol.service import Spot
 from phenology.model.arrays import Array
@@ -59,12 +60,15 @@ class Blend:
         Days left unknown because minimum and maximum, from different stations, crossed.
     used : tuple of str
         Stations with any value, the nearest first.
+    stations : ndarray
+        How many stations each day is from.
     """
 
     weather: DailyWeather
     suspect: dict[date, str]
     crossed: int
     used: tuple[str, ...]
+    stations: NDArray[np.int64]
 
 
 def blend_values(
@@ -161,7 +165,8 @@ def blend_stations(stations: Sequence[StationDays], spot: Spot, first: date, las
     doubts = {day: why for s in reversed(usable) for day, why in s.doubts.items()}
     days = [date.fromordinal(int(weather.ordinals[at])) for at in np.flatnonzero(only_doubtful)]
     used = tuple(s.station.id for n, s in enumerate(usable) if use[n].any())
-    return Blend(weather, {day: doubts[day] for day in days if day not in crossed}, len(crossed), used)
+    suspect = {day: doubts[day] for day in days if day not in crossed}
+    return Blend(weather, suspect, len(crossed), used, use.sum(axis=0))
 
 
 def judged_by_each_other(stations: Sequence[StationDays]) -> tuple[list[StationDays], list[str]]:

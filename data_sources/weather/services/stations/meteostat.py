@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import gzip
 import io
+import re
 import sqlite3
 import tempfile
 import zlib
@@ -26,11 +27,12 @@ from data_sources.weather.services.protocol.checks import believable
 from data_sources.weather.services.protocol.service import FetchSpan, Spot
 from data_sources.weather.services.stations.blend import Station, StationDays
 from data_sources.weather.services.stations.station_service import DAY, Days, Piece, StationService
-from data_sources.weather.services.transport.faults import ServiceError, refuse_page
+from data_sources.weather.services.transport.faults import ServiceError, parser, refuse_page
 
 SEARCHED_M, MOST = 100_000, 30
 SETTLED_AFTER = 100  # days after its end a year changes no more
 COLUMNS = ["year", "month", "day", "tmin", "tmin_source", "tmax", "tmax_source"]
+KINDS = {**dict.fromkeys(COLUMNS[:3], "int64"), "tmin": "float64", "tmax": "float64"}
 LICENCE = "CC BY 4.0 (https://creativecommons.org/licenses/by/4.0/), interpolated to the site"
 
 
@@ -40,46 +42,33 @@ class Meteostat(StationService):
     name, title, provider = "meteostat", "Meteostat", "Meteostat"
     about = "measuring stations worldwide, several blended to the place; free"
     address = "https://data.meteostat.net"
+    ids, like = re.compile(r"[A-Z0-9]{5}"), "10637"
     years_a_round = 5
 
     def near(self, spot: Spot, today: date) -> list[Station]:
         """Stations of the list, the nearest first, as far as they measure both extremes."""
-        ask = partial(
-            self.http.get,
-            f"{self.base(self.settings)}/stations.db",
-            partial(read_stations, spot=spot),
-            keep_for=7 * DAY,
-            lasting=True,
-        )
+        url, read = f"{self.base(self.settings)}/stations.db", partial(read_stations, spot=spot)
         try:
-            reply = ask()
+            return self.listed(url, read, keep_for=7 * DAY)
         except ServiceError as error:
             if error.fault != "damaged":
                 raise
-            reply = ask()  # once more
-        if reply.fault is not None:
-            self.notes.append(f"the list of stations is an old one: the service {reply.fault.words}")
-        return reply.value
+            return self.listed(url, read, keep_for=7 * DAY)  # once more
 
     def pieces(self, station: Station, part: FetchSpan, today: date) -> list[Piece]:
         """A file a year."""
         pieces = []
         for year in reversed(part.years):
             settled = (today - date(year, 12, 31)).days > SETTLED_AFTER
-            asking = {
-                "keep_for": (3650 if settled else 20 / 24) * DAY,
-                "absent_for": (30 if settled else 20 / 24) * DAY,
-                "lasting": True,
-                "size": _known,
-                "vet": partial(vet_year, year=year),
-            }
+            keep, absent = (3650 * DAY, DAY) if settled else (20 / 24 * DAY, 0.0)
             url = f"{self.base(self.settings)}/daily/{year}/{station.id}.csv.gz"
-            pieces.append(Piece(station, range(year, year + 1), url, unpacked, asking=asking))
+            read = partial(read_year, year=year)
+            pieces.append(Piece(station, range(year, year + 1), url, read, keep, absent))
         return pieces
 
-    def joined(self, pieces: Sequence[bytes]) -> Days:
+    def joined(self, pieces: Sequence[Days]) -> Days:
         """All files at once; rows with a forecast in them are a model's."""
-        days = read_days(pieces)
+        days = super().joined(pieces)
         models = [ids for ids in _ids(days) if not _forecasts().isdisjoint(ids.split())]
         modelled = days["tmin_source"].isin(models) | days["tmax_source"].isin(models)
         return days.assign(source=np.where(modelled, "model", "station"))
@@ -96,8 +85,9 @@ class Meteostat(StationService):
         return f"Source: {who}, {LICENCE}"
 
 
-def read_stations(body: bytes, spot: Spot) -> list[Station]:
-    """The stations near a spot that measure both extremes, out of the list.
+@parser
+def read_stations(body: bytes, spot: Spot) -> tuple[list[Station], int]:
+    """The stations near a spot that measure both extremes, and how many the list holds.
 
     Raises
     ------
@@ -116,91 +106,64 @@ def read_stations(body: bytes, spot: Spot) -> list[Station]:
         try:
             with closing(sqlite3.connect(path)) as made:
                 whole = made.execute("PRAGMA quick_check").fetchone() == ("ok",)
-                if not whole or not made.execute("SELECT count(*) FROM stations").fetchone()[0]:
+                count = made.execute("SELECT count(*) FROM stations").fetchone()[0]
+                measured = made.execute("SELECT count(*) FROM inventory").fetchone()[0]
+                if not (whole and count and measured):
                     raise sqlite3.DatabaseError
             found = meteostat.stations.nearby(
                 meteostat.Point(spot.latitude, spot.longitude), SEARCHED_M, MOST
             )
             if found.empty:
-                return []
+                return [], count
+            found = found[found.index.astype(str).str.fullmatch(Meteostat.ids.pattern)]
+            if found.empty:
+                raise ValueError("no id is one")
             inventory: Any = meteostat.stations.inventory(list(found.index)).df
             inventory = inventory.reset_index()
         except Exception as error:  # whatever the library makes of a broken file
             raise ServiceError("damaged", "sent a broken list of stations") from error
     both = inventory[inventory["parameter"].isin(["tmin", "tmax"])].groupby("station")["parameter"].nunique()
     found = found[found.index.isin(both.index[both == 2])]
-    return [
-        Station(
-            str(key),
-            str(row["name"]),
-            None if pd.isna(row["elevation"]) else float(row["elevation"]),
-            float(row["distance"]) / 1000,
-        )
-        for key, row in found.iterrows()
+    height = pd.to_numeric(found["elevation"], errors="coerce").astype(float)
+    rows = zip(found.index, found["name"], height, found["distance"], strict=True)
+    near = [
+        Station(str(key), str(name), None if np.isnan(above) else above, float(away) / 1000)
+        for key, name, above, away in rows
     ]
+    return near, count
 
 
-def unpacked(body: bytes) -> bytes:
-    """The text of a station's year; some ways unpack it before it gets here.
+@parser
+def read_year(body: bytes, year: int) -> Days:
+    """A station's year; ``tmin_source`` and ``tmax_source`` say who its values are from.
+
+    Some ways unpack the file before it gets here.
 
     Raises
     ------
     ServiceError
-        If there is none.
+        If it is no such file, is of another year, breaks off, holds a day twice, or is no air.
     """
     refuse_page(body)
     try:
-        return gzip.decompress(body) if body[:2] == b"\x1f\x8b" else body
+        text = gzip.decompress(body) if body[:2] == b"\x1f\x8b" else body
     except (OSError, EOFError, zlib.error):
         raise ServiceError("damaged", "sent a file that is cut off or damaged") from None
-
-
-def vet_year(text: bytes, year: int) -> None:
-    """Refuse a station's year that is no such file, is of another year, breaks off, or holds a day twice.
-
-    Raises
-    ------
-    ServiceError
-    """
-    lines = text.rstrip(b"\n").split(b"\n")
-    if lines[0].count(b",") != lines[-1].count(b","):
+    lines = text.rstrip(b"\n")
+    if text[: text.find(b"\n")].count(b",") != lines[lines.rfind(b"\n") + 1 :].count(b","):
         raise ServiceError("damaged", "sent a file that breaks off")
-    days = read_days([text])
-    if days.empty:
-        raise ServiceError("absent", "has no day of that time")
-    years = pd.DatetimeIndex(days.index).year
-    if (years != year).any():
-        raise ServiceError("damaged", f"sent days of {years[years != year][0]} for the year {year}")
-    believable(days)
-
-
-def read_days(texts: Sequence[bytes]) -> Days:
-    """The days of station files; ``tmin_source`` and ``tmax_source`` say who they are from.
-
-    Raises
-    ------
-    ServiceError
-        If one is no such file.
-    """
-    by_head: dict[bytes, list[bytes]] = {}
-    for text in texts:
-        head, _, rows = text.partition(b"\n")
-        by_head.setdefault(head, []).append(rows if rows.endswith(b"\n") else rows + b"\n")
     try:
-        tables = [
-            pd.read_csv(io.BytesIO(b"\n".join([head, b"".join(rows)])), usecols=COLUMNS)
-            for head, rows in by_head.items()
-        ]
-        table = pd.concat(tables).astype({"tmin": float, "tmax": float})
-        index = pd.DatetimeIndex(pd.to_datetime(table[COLUMNS[:3]]), name="date")
-    except (ValueError, TypeError):
+        table = pd.read_csv(io.BytesIO(text), usecols=COLUMNS, dtype=KINDS)
+        dates = pd.to_datetime(table[COLUMNS[:3]])
+    except (ValueError, TypeError, OverflowError):
         raise ServiceError("damaged", "sent a file of another shape than it documents") from None
-    return table[COLUMNS[3:]].set_axis(index).sort_index()
-
-
-def _known(text: bytes) -> int:
-    days = read_days([text])
-    return int((days["tmin"].notna() | days["tmax"].notna()).sum())
+    days = table[COLUMNS[3:]].set_axis(pd.DatetimeIndex(dates, name="date"))
+    if days[["tmin", "tmax"]].isna().all(axis=None):
+        raise ServiceError("absent", "has no day of that time")
+    others = table["year"][table["year"] != year]
+    if len(others):
+        raise ServiceError("damaged", f"sent days of {others.iloc[0]} for the year {year}")
+    return believable(days)
 
 
 def _ids(days: Days) -> list[str]:

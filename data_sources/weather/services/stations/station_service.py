@@ -2,14 +2,17 @@
 
 from __future__ import annotations
 
+import re
 from abc import abstractmethod
 from collections import Counter
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date, datetime, timedelta
 from itertools import groupby
-from typing import Any, ClassVar
+from operator import itemgetter
+from typing import ClassVar
 
+import numpy as np
 import pandas as pd
 
 from data_sources.weather.services.protocol.checks import as_weather
@@ -50,19 +53,19 @@ class Piece:
     station : Station
     years : range
         What it holds.
-    url, params
     parse : callable
-        From the body to what `StationService.joined` takes: days, as a rule.
-    asking : mapping
-        How long it is good, and so on: as for `Http.get`.
+        From the body to days.
+    url, keep_for, absent_for, params
+        As for `Http.get`.
     """
 
     station: Station
     years: range
     url: str
-    parse: Callable[[bytes], Any]
+    parse: Callable[[bytes], Days]
+    keep_for: float
+    absent_for: float = 0.0
     params: Mapping[str, str] = field(default_factory=dict)
-    asking: Mapping[str, object] = field(default_factory=dict)
 
 
 class StationService(Service):
@@ -70,6 +73,8 @@ class StationService(Service):
 
     source = "station"
     provider: ClassVar[str]
+    ids: ClassVar[re.Pattern[str]]
+    like: ClassVar[str]
     years_a_round: ClassVar[int | None] = None
 
     def __init__(self, settings: WeatherSettings, http: Http) -> None:
@@ -85,9 +90,20 @@ class StationService(Service):
     def pieces(self, station: Station, part: FetchSpan, today: date) -> list[Piece]:
         """What to fetch, the newest first."""
 
-    def joined(self, pieces: Sequence[Any]) -> Days:
-        """The days of a station from what its pieces were read as."""
+    def listed(
+        self, url: str, read: Callable[[bytes], tuple[list[Station], int]], keep_for: float
+    ) -> list[Station]:
+        """The stations of a list; the last good one serves while there is no good new one."""
+        reply = self.http.get(url, read, keep_for=keep_for, size=itemgetter(1))
+        if reply.fault is not None:
+            self.notes.append(f"the list of stations is an old one: the service {reply.fault.words}")
+        return reply.value[0]
+
+    def joined(self, pieces: Sequence[Days]) -> Days:
+        """The days of a station from those of its pieces."""
         days: Days = pd.concat(pieces).sort_index()
+        if not days.index.is_unique:
+            raise ServiceError("damaged", f"sent {days.index[days.index.duplicated()][0]:%Y-%m-%d} twice")
         left_out = sum((Counter(piece.attrs.get("left_out", {})) for piece in pieces), Counter[str]())
         days.attrs["left_out"] = dict(left_out)
         return days
@@ -111,7 +127,12 @@ class StationService(Service):
         ServiceError
             If there is none.
         """
-        near, settings = sorted(self.near(spot, today), key=lambda s: s.distance_km), self.settings
+        settings = self.settings
+        for key in settings.station_ids:  # an id becomes part of an address
+            if not self.ids.fullmatch(key):
+                raise ServiceError("absent", f"knows no station {key}: its ids are like {self.like}")
+        near = [s for s in self.near(spot, today) if self.ids.fullmatch(s.id)]
+        near.sort(key=lambda s: s.distance_km)
         if settings.station_ids:
             absent = sorted(set(settings.station_ids) - {s.id for s in near})
             if absent:
@@ -136,6 +157,11 @@ class StationService(Service):
         pieces = [piece for station in stations for piece in self.pieces(station, part, today)]
         got = _Fetched(self, progress)
         got.fetch(pieces)
+        if all(reply.from_cache for _, reply in got.replies):
+            # The copies that are here are in the store already.
+            newest = any(part.last.year in piece.years for piece, _ in got.replies)
+            if got.reason is not None or (not newest and part.last.year == today.year):
+                raise got.reason or ServiceError("absent", "has no day of that time")
         notes, self.notes = [*self.notes, *got.notes()], []
         have: list[StationDays] = []
         used: list[Days] = []
@@ -156,24 +182,25 @@ class StationService(Service):
             have.append(StationDays(station, weather))
             used.append(days)
         if not have:
-            raise got.reason or ServiceError("absent", "has no day of that time")
+            raise ServiceError("absent", "has no day of that time")
         have, shifts = judged_by_each_other(have)
         blend = blend_stations(have, spot, part.first, part.last)
-        weather, _ = as_weather(blend.weather.to_frame())
-        if weather is None:
+        there = np.flatnonzero(blend.weather.source != "")
+        if not len(there):
             raise ServiceError("absent", "has no day of that time")
+        first, last = (date.fromordinal(int(blend.weather.ordinals[at])) for at in (there[0], there[-1]))
         if blend.crossed:
             shifts.append(f"{blend.crossed} days left unknown: the stations do not agree on them")
         return ServiceAnswer(
             Origin(self.provider, ", ".join(blend.used), self.attribution(have, used)),
             got.fetched_at,
-            days=weather,
+            days=blend.weather.between(first, last),
+            stations=blend.stations[there[0] : there[-1] + 1],
             suspect=blend.suspect,
             notes=(*notes, *shifts),
-            held=got.held,
             asked=len(pieces),
             received=len(got.replies),
-            stale_because=got.stale_because,
+            whole=not got.failed,
         )
 
 
@@ -182,71 +209,48 @@ class _Fetched:
 
     def __init__(self, service: Service, progress: Progress) -> None:
         self._service, self._progress = service, progress
-        self.replies: list[tuple[Piece, Reply[Any]]] = []
-        self._failed: list[Piece] = []
+        self.replies: list[tuple[Piece, Reply[Days]]] = []
+        self.failed: list[Piece] = []
         self._absent: list[Piece] = []
         self.reason: ServiceError | None = None
 
     def fetch(self, pieces: Sequence[Piece]) -> None:
-        """Ask for each, until it is plain that there is no use in it; then copies serve."""
-        latest: ServiceError | None = None
+        """Ask for each, until it is plain that there is no use in it."""
         failures = 0
         for n, piece in enumerate(pieces):
             self._progress(self._service.title, n, len(pieces))
-            given_up = failures >= PATIENCE or (latest is not None and latest.fault in ("limit", "unready"))
+            if failures >= PATIENCE:
+                self.failed.append(piece)
+                continue
             try:
+                keep, absent = piece.keep_for, piece.absent_for
                 reply = self._service.http.get(
-                    piece.url,
-                    piece.parse,
-                    params=piece.params,
-                    because=latest if given_up else None,
-                    **piece.asking,  # type: ignore[arg-type]
+                    piece.url, piece.parse, params=piece.params, keep_for=keep, absent_for=absent
                 )
             except ServiceError as error:
                 if error.fault == "offline":
                     raise  # the copies that are here are in the store already
                 if error.fault == "absent":
                     self._absent.append(piece)
-                    failures = 0
                     continue
-                fault: ServiceError | None = error
+                self.failed.append(piece)
+                self.reason = self.reason or error
+                failures += PATIENCE if error.fault in ("limit", "unready", "late") else 1
             else:
                 self.replies.append((piece, reply))
-                fault = reply.fault
-            if fault is not None:
-                self._failed.append(piece)
-                self.reason, latest = self.reason or fault, fault
-                failures += 1
-            elif not given_up and not reply.from_cache:
-                failures = 0
+                failures = failures if reply.from_cache else 0
         self._progress(self._service.title, len(pieces), len(pieces))
 
     @property
-    def _old(self) -> list[Reply[Any]]:
-        return [reply for _, reply in self.replies if reply.fault is not None]
-
-    @property
-    def stale_because(self) -> str:
-        """Why old copies stand in, if they do."""
-        return self.reason.words if self.reason is not None and self._old else ""
-
-    @property
     def fetched_at(self) -> datetime:
-        """When the newest copy was made, of the old ones if there are any."""
-        return max(reply.fetched_at for reply in self._old or [reply for _, reply in self.replies])
-
-    @property
-    def held(self) -> frozenset[int]:
-        """Years in which something is missing that may have been in a blend of earlier days."""
-        have = {id(piece) for piece, _ in self.replies}
-        return frozenset(year for piece in self._failed if id(piece) not in have for year in piece.years)
+        """When the newest piece was made."""
+        return max(reply.fetched_at for _, reply in self.replies)
 
     def notes(self) -> list[str]:
         """What is absent and what was not received."""
         notes = [f"no file for {in_words(self._absent)}"] if self._absent else []
-        if self._failed and self.reason is not None:
-            why = "" if self._old else f"{self.reason.words}; "
-            notes.append(f"{why}not received: {in_words(self._failed)}")
+        if self.reason is not None:
+            notes.append(f"{self.reason.words}; not received: {in_words(self.failed)}")
         return notes
 
 
@@ -257,7 +261,7 @@ def in_words(pieces: Iterable[Piece]) -> str:
     --------
     >>> one, other = (Station(name, name, 0.0, 1.0) for name in ("10637", "10635"))
     >>> years = [(one, 2003), (one, 2004), (one, 2005), (one, 2009), (other, 2010)]
-    >>> in_words(Piece(station, range(y, y + 1), "", pd.DataFrame) for station, y in years)
+    >>> in_words(Piece(station, range(y, y + 1), "", pd.DataFrame, 0.0) for station, y in years)
     '10637: 2003-2005, 2009; 10635: 2010'
     """
     by_station: dict[str, set[int]] = {}

@@ -4,7 +4,9 @@ from __future__ import annotations
 
 import json
 import re
-from typing import Any, Literal
+from collections.abc import Callable
+from functools import wraps
+from typing import Any, Literal, ParamSpec, TypeVar
 
 import requests
 from urllib3.exceptions import InvalidHeader, ProtocolError
@@ -23,9 +25,11 @@ Fault = Literal[
     "damaged",  # an answer that cannot be read
     "unbelievable",  # an answer that can be read and cannot be true
     "unready",  # a setting is missing on our side
+    "late",  # the time of this update is over
 ]
 
 _PAGE = re.compile(rb"\s*(?:\xef\xbb\xbf)?\s*<(?:!doctype|html|head|body)", re.IGNORECASE)
+_LONGEST = 280  # characters of any fault
 _REASON = 140  # characters of a service's own words that are shown
 ANOTHER_SHAPE = "sent an answer of another shape than it documents"
 
@@ -38,12 +42,36 @@ class ServiceError(WeatherError):
     fault : str
         What kind of trouble.
     words : str
-        Said after the service's name.
+        Said after the service's name. What a service says itself may stand in it: only what can be printed
+        is kept, in one line.
     """
 
     def __init__(self, fault: Fault, words: str) -> None:
+        words = " ".join("".join(c if c.isprintable() else " " for c in words[:_LONGEST]).split())
         super().__init__(words)
         self.fault, self.words = fault, words
+
+
+P = ParamSpec("P")
+T = TypeVar("T")
+
+
+def parser(read: Callable[P, T]) -> Callable[P, T]:
+    """Whatever a reader of answers trips over, what leaves it is a `ServiceError`."""
+
+    @wraps(read)
+    def guarded(*args: P.args, **kwargs: P.kwargs) -> T:
+        try:
+            return read(*args, **kwargs)
+        except ServiceError:
+            raise
+        except WeatherError as error:
+            raise ServiceError("unbelievable", f"gave nothing to use: {error}") from error
+        except Exception as error:
+            why = f"sent an answer that cannot be read ({type(error).__name__})"
+            raise ServiceError("damaged", why) from error
+
+    return guarded
 
 
 class AnswerCutError(ProtocolError):
@@ -51,7 +79,7 @@ class AnswerCutError(ProtocolError):
 
 
 def fault_of_status(response: requests.Response) -> ServiceError:
-    """What an HTTP status of 400 or more means."""
+    """What an HTTP status without data means."""
     code = response.status_code
     reason = own_words(response.content)
     said = f" ({code}){f': {reason}' if reason else ''}"
@@ -67,12 +95,14 @@ def fault_of_status(response: requests.Response) -> ServiceError:
         return ServiceError("absent", f"has nothing there{said}")
     if code in (401, 403, 407):
         return ServiceError("refused", f"refused the request{said}")
+    if code < 400:
+        return ServiceError("damaged", f"answered without data (status {code})")
     if code < 500:
         return ServiceError("refused", f"did not accept the request{said}")
     return ServiceError("server", f"has trouble of its own{said}")
 
 
-def fault_of_error(error: requests.RequestException) -> ServiceError:
+def fault_of_error(error: Exception) -> ServiceError:
     """What a failed call means."""
     cause = error.args[0] if error.args else None
     cause = getattr(cause, "reason", cause)  # what the last of several tries ended with
@@ -131,7 +161,7 @@ def own_words(body: bytes) -> str:
     text = body[:2000].decode("utf-8", "replace").strip()
     try:
         said = json.loads(text)
-    except ValueError:
+    except (ValueError, RecursionError):
         return _shortened(text) if len(text) < 400 and "<" not in text else ""
     if isinstance(said, dict):
         for key in ("reason", "message", "errorMessage", "detail"):
@@ -159,6 +189,7 @@ def refuse_page(body: bytes) -> None:
         )
 
 
+@parser
 def json_object(body: bytes) -> dict[str, Any]:
     """The JSON object of an answer.
 
@@ -170,6 +201,8 @@ def json_object(body: bytes) -> dict[str, Any]:
     refuse_page(body)
     try:
         value = json.loads(body)
+    except RecursionError:
+        raise ServiceError("damaged", ANOTHER_SHAPE) from None
     except ValueError:
         # Open-Meteo says in the middle of an answer, as text, that it cannot go on.
         why = (

@@ -5,8 +5,9 @@ says, requests-cache keeps answers by their own headers and asks whether they ha
 
 - an answer is read to its end against a clock (a server that drips one byte a second beats any other
   time-out), and up to a size, before anybody sees it;
-- an answer that cannot be used (a login page, cut JSON) is a failure *before* it reaches the cache, so that
-  it cannot push the good old copy out; and it is said why an old copy stands in;
+- every answer is read and checked *before* it reaches the cache: what is refused is asked again the next
+  time, and a failure is never answered from a copy that has run out (but for lists of stations);
+- an update has a time budget, and one slow service leaves the others their turn;
 - every failure becomes a `ServiceError` in words for the grower.
 """
 
@@ -30,7 +31,14 @@ from requests.adapters import HTTPAdapter
 from requests_cache.backends.base import BaseCache
 from requests_cache.backends.sqlite import SQLiteCache
 from urllib3.connection import HTTPConnection, HTTPSConnection
-from urllib3.exceptions import DecodeError, MaxRetryError, ProtocolError, ReadTimeoutError, ResponseError
+from urllib3.exceptions import (
+    DecodeError,
+    HTTPError,
+    MaxRetryError,
+    ProtocolError,
+    ReadTimeoutError,
+    ResponseError,
+)
 from urllib3.response import HTTPResponse
 from urllib3.util.retry import Retry
 
@@ -40,15 +48,18 @@ from data_sources.weather.services.transport.faults import (
     fault_of_error,
     fault_of_status,
     own_words,
+    parser,
     wait_asked,
 )
 from data_sources.weather.services.transport.settings import WeatherSettings
 
-S = TypeVar("S")
 T = TypeVar("T")
 
 BACKOFF = 2.0  # s until a broken answer is asked for once more; ours
-FOR_EVER = 10**9  # s
+LISTS_KEPT = 400 * 86400  # s for which the last good list of stations may stand in; ours
+SHRUNK = 0.9  # of the last good list: a shorter one is held back; ours
+LEAST_PATIENCE = 1.0  # s
+CONDITIONS = {"If-Modified-Since", "If-None-Match"}
 LOCK_PATIENCE = 1.0  # s for another flushcast to finish writing its answers
 GOOD, ABSENT = (200, 203), (404, 410)
 
@@ -66,7 +77,7 @@ class Reply(Generic[T]):
     from_cache : bool
         Whether no new answer was needed.
     fault : ServiceError or None
-        Not None when this is an old copy: what went wrong.
+        Not None when this is an old list: what went wrong with the new one.
     deprecated : bool
         The service says that this address will go away (status 203).
     """
@@ -98,9 +109,15 @@ class Http:
     ) -> None:
         self.settings, self.sleep, self.clock, self.now = settings, sleep, clock, now
         self.notes: list[str] = []
+        self.on_wait: Callable[[float], None] = lambda _: None
+        self._until = float("inf")
+        self.fresh = False  # whether anything good came over the wire since `begin_answer`
+        self._answers: list[str] = []
         self._adapter = _Adapter(self)
 
     def __enter__(self) -> Http:
+        """The budget of the update runs from now."""
+        self._until = self.clock() + self.settings.budget
         return self
 
     def __exit__(self, *_: object) -> None:
@@ -118,10 +135,7 @@ class Http:
         params: Mapping[str, str] | None = None,
         keep_for: float | None = None,
         absent_for: float = 0.0,
-        lasting: bool = False,
         size: Callable[[T], int] | None = None,
-        vet: Callable[[T], object] | None = None,
-        because: ServiceError | None = None,
     ) -> Reply[T]:
         """Ask for something and understand it.
 
@@ -129,86 +143,92 @@ class Http:
         ----------
         url : str
         parse : callable
-            From the body to a value; raises `ServiceError` (or ValueError) when the body cannot be used.
+            From the body to a value; whatever it raises, the answer is refused and not kept.
         params : mapping, optional
             Sent in the address.
         keep_for : float, optional
             How long an answer is good. None: as long as the service says, else an hour. [s]
         absent_for : float
             How long "nothing there" is good. [s]
-        lasting : bool
-            What it says does not age: a copy of any age stands in for every failure but having no network.
-            Other copies serve for `stale_for`, and do not hide that a service refuses or has nothing.
         size : callable, optional
-            Days of a value, where the answer only grows: one with fewer than the kept copy is a failure.
-        vet : callable, optional
-            Looks more closely at a new value, and raises like `parse`; copies have passed.
-        because : ServiceError, optional
-            The service was given up for this; only copies serve.
+            Of a list: one much shorter than the last good one is refused, and while there is no good new
+            one, the last stands in. Nothing else is ever answered from a copy that has run out.
 
         Raises
         ------
         ServiceError
-            When there is no usable answer and no copy young enough.
+            When there is no usable answer.
         """
         values: list[T] = []
 
         def check(response: requests.Response) -> None:
             """Called with every answer that comes over the wire, before the cache sees it."""
             if response.status_code in GOOD:
-                value = _parsed(parse, response.content)
-                if vet is not None:
-                    _parsed(vet, value)
-                kept = self._kept(url, params, FOR_EVER) if size is not None else None
+                value = parser(parse)(response.content)
+                kept = self._last_list(url, params) if size is not None else None
                 if size is not None and kept is not None:
-                    new, before = size(value), size(_parsed(parse, kept.content))
-                    if new < before:
-                        raise ServiceError("damaged", f"sent {new} days where it had sent {before}")
+                    new, before = size(value), size(parser(parse)(kept.content))
+                    if new < SHRUNK * before:
+                        raise ServiceError("damaged", f"sent a list of {new:,} where it had sent {before:,}")
                 values.append(value)
                 if keep_for is not None:  # our time, not the service's
                     for name in ("Cache-Control", "Expires", "Pragma"):
                         response.headers.pop(name, None)
-            elif response.status_code >= 400:
-                if response.status_code not in ABSENT or not absent_for or self._kept(url, params, FOR_EVER):
-                    raise fault_of_status(response)
+            elif response.status_code in ABSENT and absent_for:
                 response.headers["Cache-Control"] = f"max-age={absent_for:.0f}"
+            elif response.status_code != 304 or not CONDITIONS & response.request.headers.keys():
+                raise fault_of_status(response)
 
         self._adapter.check = check
         try:
-            fresh = self._kept(url, params, 0, statuses=(*GOOD, *ABSENT)) if because is not None else None
-            if because is not None and fresh is None:
-                raise because
-            response = self._send(url, params, expire_after=keep_for) if fresh is None else fresh
-            if response.status_code >= 400:
+            response = self._send(url, params, expire_after=keep_for)
+            if response.status_code not in GOOD:
                 raise fault_of_status(response)
-        except (ServiceError, requests.RequestException) as error:
+            value = values[0] if values else parser(parse)(response.content)
+        except (ServiceError, requests.RequestException, HTTPError, ValueError) as error:
             fault = error if isinstance(error, ServiceError) else fault_of_error(error)
-            old = self._kept(url, params, FOR_EVER if lasting else int(self.settings.stale_for))
-            # A mistake of ours, or theirs for good, must not be hidden by an old copy; and without a network
-            # the copy holds nothing that the store does not.
-            plain = ("offline",) if lasting else ("offline", "absent", "refused")
-            if old is None or fault.fault in plain:
+            old = self._last_list(url, params) if size is not None else None
+            if old is None or fault.fault == "offline":
                 raise fault from error
-            return Reply(_parsed(parse, old.content), _made_at(old), True, fault)
+            return Reply(parser(parse)(old.content), _made_at(old), True, fault)
+        self._answers.append(response.cache_key)
         copied = response.from_cache and not getattr(response, "revalidated", False)
+        self.fresh |= not copied and size is None  # a list is no weather
         return Reply(
-            values[0] if values else _parsed(parse, response.content),
+            value,
             _made_at(response) if copied else self.now(),
             response.from_cache,
             deprecated=response.status_code == 203,
         )
 
+    def forget(self) -> None:
+        """Ask anew the next time for what was answered since `begin_answer`."""
+        self.session.cache.delete(*self._answers)
+        self._answers.clear()
+
+    def begin_answer(self) -> None:
+        """What comes now belongs to one answer: `forget` forgets all of it."""
+        self._answers.clear()
+        self.fresh = False
+
+    @property
+    def left(self) -> float:
+        """What is left of the budget of this update. [s]"""
+        return self._until - self.clock()
+
     def _send(self, url: str, params: Mapping[str, str] | None, **more: Any) -> Any:
-        timeout = (self.settings.connect_timeout, self.settings.read_timeout)
+        timeout = (self.settings.connect_timeout, min(self.settings.read_timeout, self.patience()))
         return self.session.get(url, params=dict(params or {}), timeout=timeout, **more)
 
-    def _kept(
-        self, url: str, params: Mapping[str, str] | None, stale_for: int, statuses: tuple[int, ...] = GOOD
-    ) -> Any | None:
-        """The copy of an answer, if it ran out no longer ago than this."""
-        old = {"Cache-Control": f"max-stale={stale_for}"}
+    def patience(self) -> float:
+        """How long one answer may take: half of what is left, so that others get their turn. [s]"""
+        return max(min(self.settings.whole_timeout, self.left / 2), LEAST_PATIENCE)
+
+    def _last_list(self, url: str, params: Mapping[str, str] | None) -> Any | None:
+        """The last good copy of a list, though it ran out."""
+        old = {"Cache-Control": f"max-stale={LISTS_KEPT}"}
         response = self._send(url, params, headers=old, only_if_cached=True)
-        return response if response.status_code in statuses else None
+        return response if response.status_code in GOOD else None
 
     @cached_property
     def session(self) -> requests_cache.CachedSession:
@@ -270,6 +290,8 @@ class _Adapter(HTTPAdapter):
 
     def send(self, request: requests.PreparedRequest, *args: Any, **kwargs: Any) -> requests.Response:
         """Send politely, and look at what comes."""
+        if self._http.left <= 0:
+            raise ServiceError("late", "was not asked: the time of this update is over")
         host, pause = urlsplit(str(request.url)).netloc, self._http.settings.pause
         since = self._http.clock() - self._last_call.get(host, -1e9)
         if since < pause:
@@ -296,12 +318,15 @@ def _patience(http: Http) -> Retry:
         ) -> Patience:
             if isinstance(error, ReadTimeoutError):
                 raise error
-            if response is not None and (self.get_retry_after(response) or 0) > http.settings.longest_wait:
+            wait = self.get_retry_after(response) if response is not None else None
+            if wait is not None and wait > min(http.settings.longest_wait, http.left / 2):
                 raise MaxRetryError(_pool, url or "", ResponseError("asks for too long a wait"))
             return super().increment(method, url, response, error, _pool, _stacktrace)
 
         def sleep(self, response: Any = None) -> None:
             asked = self.get_retry_after(response) if response is not None else None
+            if asked is not None:
+                http.on_wait(asked)
             http.sleep(min(BACKOFF, http.settings.longest_wait) if asked is None else asked)
 
     return Patience(
@@ -314,12 +339,13 @@ def _whole(plain: Any, http: Http) -> Any:
 
     class WholeAnswers(plain):  # type: ignore[misc]
         def request(self, *args: Any, **kwargs: Any) -> None:
-            self.end = http.clock() + http.settings.whole_timeout
+            self.given = http.patience()
+            self.end = http.clock() + self.given
             super().request(*args, **kwargs)
 
         def getresponse(self) -> HTTPResponse:
             response = super().getresponse()
-            body = _body(response, lambda: http.clock() > self.end, http.settings)
+            body = _body(response, lambda: http.clock() > self.end, self.given, http.settings.largest)
             headers = response.headers.copy()
             for name in ("Content-Encoding", "Content-Length", "Transfer-Encoding"):
                 headers.discard(name)
@@ -341,14 +367,14 @@ def _whole(plain: Any, http: Http) -> Any:
     return WholeAnswers
 
 
-def _body(response: HTTPResponse, late: Callable[[], bool], settings: WeatherSettings) -> bytes:
+def _body(response: HTTPResponse, late: Callable[[], bool], given: float, largest: int) -> bytes:
     body = bytearray()
     try:
         while chunk := response.read1(65536, decode_content=True):
             body += chunk
             if late():
-                raise ServiceError("silent", f"was still sending after {settings.whole_timeout:g} s")
-            if len(body) > settings.largest:
+                raise ServiceError("silent", f"was still sending after {given:.0f} s")
+            if len(body) > largest:
                 raise ServiceError("damaged", "sent more than can be right")
     except ReadTimeoutError:
         raise ServiceError("silent", "did not answer in time") from None
@@ -362,14 +388,3 @@ def _body(response: HTTPResponse, late: Callable[[], bool], settings: WeatherSet
 def _made_at(response: Any) -> datetime:
     created: datetime = response.created_at
     return created if created.tzinfo is not None else created.replace(tzinfo=UTC)
-
-
-def _parsed(parse: Callable[[S], T], body: S) -> T:
-    try:
-        return parse(body)
-    except ServiceError:
-        raise
-    except (ValueError, KeyError, TypeError, IndexError, EOFError, OSError) as error:
-        raise ServiceError(
-            "damaged", f"sent an answer that cannot be read ({type(error).__name__})"
-        ) from error

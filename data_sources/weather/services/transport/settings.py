@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+import re
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, fields, replace
 from pathlib import Path
 from typing import Any
@@ -17,6 +18,7 @@ USUAL_ORDER = (
     "ghcn-daily",
     "ncei-daily",
 )
+NAMES = (*USUAL_ORDER, "open-meteo-ensemble")
 
 
 @dataclass(frozen=True)
@@ -49,14 +51,14 @@ class WeatherSettings:
         Name the program, and how to reach the grower, to the service; some insist on a contact.
     connect_timeout, read_timeout, whole_timeout : float
         For the connection, for the next byte, for the whole answer. [s]
+    budget : float
+        For a whole update; one answer may take half of what is left of it. [s]
     pause : float
         Between two requests to one host. [s]
     longest_wait : float
         A service that asks for more than this is left alone. [s]
     largest : int
         Bytes of an answer.
-    stale_for : float
-        How old a copy may be that stands in when a service fails. [s]
     proxies : mapping
         Scheme to proxy; default: the system's settings.
     """
@@ -78,10 +80,10 @@ class WeatherSettings:
     connect_timeout: float = 6.0
     read_timeout: float = 30.0
     whole_timeout: float = 120.0
+    budget: float = 180.0
     pause: float = 0.2
     longest_wait: float = 65.0
     largest: int = 80_000_000
-    stale_for: float = 7 * 86400.0
     proxies: Mapping[str, str] = field(default_factory=dict)
 
     @property
@@ -105,10 +107,24 @@ class WeatherSettings:
         """
         base = base or cls()
         known = {f.name: getattr(base, f.name) for f in fields(cls)}
-        for key in table:
-            if key not in known:
-                raise InputError(f"there is no weather setting '{key}'; they are {', '.join(sorted(known))}")
-        return replace(base, **{key: _like(key, value, known[key]) for key, value in table.items()})
+        _refuse_unknown("weather setting", table, sorted(known))
+        made = replace(base, **{key: _like(key, value, known[key]) for key, value in table.items()})
+        _refuse_unknown("weather service to give an address", made.addresses, NAMES)
+        for name, address in made.addresses.items():
+            if not re.match(r"https?://[^/\s\[\]@]+(/\S*)?$", address):
+                why = f"must begin with https:// and a host, not '{address}'"
+                raise InputError(f"the address of {name} {why}")
+        return made
+
+
+def _refuse_unknown(what: str, table: Mapping[str, Any], names: Sequence[str]) -> None:
+    for key in table:
+        if key not in names:
+            from phenology.language.words import near_words
+
+            near = near_words(key, {name: name for name in names})
+            better = f"did you mean {' or '.join(near)}?" if near else f"they are {', '.join(names)}"
+            raise InputError(f"there is no {what} '{key}'; {better}")
 
 
 def _like(key: str, value: Any, example: Any) -> Any:
