@@ -162,7 +162,7 @@ class WeatherStore(WeatherReader):
         counts = np.ones(len(weather), dtype=int) if stations is None else stations
         _refuse_times(weather)
         with self._adding(place, origin, fetched_at, None) as (key, batch):
-            held = self._offered(key)
+            held = self._waiting(key)
             for source, at, day, old in self._offered(key, weather):
                 on = date.fromordinal(day)
                 why, waits = suspect.get(on) if suspect else None, wait.get(on) if wait else None
@@ -215,7 +215,7 @@ class WeatherStore(WeatherReader):
             replaced_days=frozenset(days["replaced"]),
         )
 
-    def _offered(self, key: int) -> dict[tuple[int, int], tuple[float | None, float | None, int, int]]:
+    def _waiting(self, key: int) -> dict[tuple[int, int], tuple[float | None, float | None, int, int]]:
         """Values that wait, by source and day: the value, how often it was offered, and when last."""
         rows = self.query("SELECT source, day, tmin, tmax, seen, last_seen FROM held WHERE place = ?", (key,))
         return {(source, day): (low, high, seen, last) for source, day, low, high, seen, last in rows}
