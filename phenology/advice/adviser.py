@@ -70,14 +70,19 @@ class Advice:
     does: str = ""
 
     @property
+    def operations(self) -> tuple[str, ...]:
+        """What the techniques are written down as."""
+        return tuple(dict.fromkeys(OPERATION_OF[technique] for technique in self.techniques))
+
+    @property
     def operation(self) -> str | None:
         """The first of the operations; None where the tree is left alone."""
-        return OPERATION_OF[self.techniques[0]] if self.techniques else None
+        return next(iter(self.operations), None)
 
     @property
     def wakes(self) -> bool:
         """Whether any of the work wakes growth."""
-        return any(Operation(OPERATION_OF[technique]).wakes for technique in self.techniques)
+        return any(Operation(name).wakes for name in self.operations)
 
     def sentences(self) -> Iterator[str]:
         """Everything the rules said."""

@@ -1,4 +1,4 @@
-"""What changed since an earlier forecast: misses, and dates that moved by more than jitter."""
+"""What changed since an earlier forecast: misses, dates that moved by more than jitter, every stop date."""
 
 from __future__ import annotations
 
@@ -8,12 +8,16 @@ from datetime import date, timedelta
 
 from phenology.advice.forecast_rows import ForecastRow, GardenForecast
 from phenology.advice.garden_forecast import forecast_garden
+from phenology.advice.stop_dates import stop_days
 from phenology.garden import Garden
 from phenology.learning.flush_history import FlushHistory, histories_of
 
 LOOK_BACK = timedelta(days=7)
 NEWS_DAYS = 3.0
 """A median that moved by less than this is jitter, not news (ours). [days]"""
+
+STOP = "stop"
+"""Stands for the stage in a change of a last safe date."""
 
 
 @dataclass(frozen=True)
@@ -25,10 +29,11 @@ class ForecastChange:
     label : str
         The tree's.
     stage : str
+        Or "stop", for the last safe date.
     expected : date
-        The median of the earlier forecast.
+        The median of the earlier forecast, or its last safe date.
     now : date
-        The median of today's; for a miss the nearest day on which it may have come.
+        The median of today's, or its last safe date; for a miss the nearest day on which it may have come.
     missed : bool
         Whether the stage has come, outside the range that held four in five.
     why : {"", "weather", "looks"}
@@ -83,7 +88,33 @@ def forecast_changes(forecast: GardenForecast, since: date | None = None) -> lis
     alone = _by_stage(forecast_garden(today))
     now = _by_stage(forecast)
     found = [*_misses(issued_by(before), garden), *_moves(then, alone, now, garden)]
+    found += stop_changes(stop_days(past), stop_days(garden), garden, stop_days(today))
     return sorted(found, key=lambda c: (not (c.missed or c.not_yet), -abs(c.days), c.label))
+
+
+def stop_changes(
+    before: Mapping[str, float], now: Mapping[str, float], garden: Garden, by_weather: Mapping[str, float]
+) -> Iterator[ForecastChange]:
+    """Every last safe date that moved, while one of the two lies ahead.
+
+    Parameters
+    ----------
+    before, now : mapping
+        As `stop_days` gives them, then and on the garden's day.
+    garden : Garden
+    by_weather : mapping
+        Those of today's weather with the looks of then: whichever of the two moved a date further is named.
+    """
+    trees = {tree.id: tree.label for tree in garden.trees}
+    for tree, day in now.items():
+        then = before.get(tree, day)
+        if then == day or max(then, day) < garden.today:
+            continue
+        alone = by_weather.get(tree, then)
+        why = "weather" if abs(alone - then) >= abs(day - alone) else "looks"
+        date_of = garden.calendar.date
+        dates = date_of(garden.season, then), date_of(garden.season, day)
+        yield ForecastChange(trees[tree], STOP, *dates, False, why)
 
 
 Key = tuple[str, int, int, str]

@@ -3,13 +3,22 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
-from datetime import date
+from dataclasses import dataclass, field
+from datetime import date, timedelta
 
 from phenology.advice.adviser import Advice
-from phenology.forecasting.arrival import LEVELS, Arrival
+from phenology.forecasting.arrival import Arrival
 from phenology.garden import Garden
 from phenology.model.records import Tree
+from phenology.work.rules import Finding
+
+WEEKLY = timedelta(weeks=8)  # a rhythm of looks without an end in sight goes on so long (ours)
+
+AHEAD_DAYS = 120
+"""What lies further ahead needs no look yet (ours)."""
+
+LONG_PAST_DAYS = 120
+"""Leaves that nobody saw harden are not looked for any more, so long after they very probably did (ours)."""
 
 
 @dataclass(frozen=True)
@@ -80,6 +89,7 @@ class ForecastRow:
     looks: int
     trust: Trust
     warnings: tuple[str, ...]
+    garden: Garden = field(repr=False, compare=False)
     advice: Advice | None = None
     dated: bool = True
 
@@ -89,6 +99,44 @@ class ForecastRow:
             return None
         t = self.arrival.quantile(level)
         return None if math.isinf(t) else t
+
+    def date_at(self, level: float) -> date | None:
+        """The same as a date."""
+        t = self.day(level)
+        return None if t is None else self.garden.calendar.date(self.season, t)
+
+    @property
+    def guess(self) -> bool:
+        """Whether the dates rest on the catalogue alone."""
+        return self.arrival is not None and self.dated and self.trust.seasons == 0
+
+    @property
+    def undated(self) -> bool:
+        """Whether only a rhythm of looks is named and no date: under cover without readings."""
+        return self.arrival is not None and not self.dated
+
+    @property
+    def weekly(self) -> tuple[date, date]:
+        """From when to when to look once a week, where no date is given or it is a guess."""
+        first = max(self.date_at(0.1) or self.look_on, self.garden.as_of)
+        return first, max(self.date_at(0.9) or first + WEEKLY, first)
+
+    @property
+    def last_safe(self) -> date | None:
+        """The last day on which a cut still ripens; None where no cut is advised or nothing limits it."""
+        return self.advice.last_safe if self.advice and self.advice.wakes else None
+
+    @property
+    def odds(self) -> tuple[float, float, float] | None:
+        """Odds that what a cut wakes ripens, made today, in two weeks, in three; None with a guess."""
+        known = self.advice is not None and self.advice.wakes and self.trust.seasons > 0
+        return self.advice.odds if self.advice and known else None
+
+    @property
+    def refused(self) -> Finding | None:
+        """Why the work that hardening opens is not advised; None where it is, or none is wanted."""
+        advice = self.advice
+        return advice.refused[0] if advice and advice.refused and self.operation is None else None
 
     @property
     def order(self) -> float:
@@ -108,6 +156,8 @@ class GardenForecast:
     warnings : tuple of str
     usual_warmth : str
         See `phenology.advice.usual_warmth`.
+    springs : tuple of ForecastRow
+        The next season's bud break of trees of which nothing of this one lies ahead.
     """
 
     garden: Garden
@@ -115,12 +165,10 @@ class GardenForecast:
     donors: int
     warnings: tuple[str, ...]
     usual_warmth: str = ""
+    springs: tuple[ForecastRow, ...] = ()
 
 
-def quantile_dates(row: ForecastRow, garden: Garden) -> dict[str, date | None]:
-    """The row's quantiles as dates, named p10 ... p90."""
-    out: dict[str, date | None] = {}
-    for level in LEVELS:
-        t = row.day(level)
-        out[f"p{round(level * 100)}"] = None if t is None else garden.calendar.date(row.season, t)
-    return out
+def is_past(row: ForecastRow, days: int = 0) -> bool:
+    """Whether a stage has very probably come, so many days ago at least."""
+    by = row.date_at(0.9)
+    return by is not None and by < row.garden.as_of - timedelta(days=days)

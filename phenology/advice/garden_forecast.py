@@ -9,7 +9,7 @@ from dataclasses import replace
 from datetime import date
 
 from phenology.advice.adviser import Advice, Adviser
-from phenology.advice.forecast_rows import ForecastRow, GardenForecast, Trust
+from phenology.advice.forecast_rows import LONG_PAST_DAYS, ForecastRow, GardenForecast, Trust, is_past
 from phenology.advice.usual_warmth import usual_warmth_note
 from phenology.forecasting.arrival import Arrival
 from phenology.forecasting.flush_forecast import FlushForecasts, StageAhead, falls_back, unmeasured_cover
@@ -37,13 +37,22 @@ def forecast_garden(garden: Garden, *, progress: Callable[[int, int], None] | No
     """
     maker = _Maker(garden, GardenFit(garden))
     rows: list[ForecastRow] = []
+    springs: list[ForecastRow] = []
     for done, tree in enumerate(garden.standing_trees):
         if progress is not None:
             progress(done, len(garden.standing_trees))
-        rows += maker.rows(tree)
+        mine = maker.rows(tree)
+        rows += mine
+        if not any(row.arrival is not None and not is_past(row, LONG_PAST_DAYS) for row in mine):
+            springs += filter(None, [maker.spring(tree)])
     rows.sort(key=lambda r: (r.season, r.order, r.tree.label))
     return GardenForecast(
-        garden, tuple(rows), maker.forecasts.donors, tuple(maker.warnings()), usual_warmth_note(garden)
+        garden,
+        tuple(rows),
+        maker.forecasts.donors,
+        tuple(maker.warnings()),
+        usual_warmth_note(garden),
+        tuple(springs),
     )
 
 
@@ -75,13 +84,20 @@ class _Maker:
                 f"coming weeks from ({WANTED} wanted): the range may be too narrow"
             )
 
-    def rows(self, tree: Tree) -> Iterator[ForecastRow]:
-        for h, issued in self.forecasts.live(tree):
-            if h.is_hard:
-                yield self._open(h)
-            for one in [] if h.is_hard else self.forecasts.ahead(h, issued):
-                trust = self._trust(one) if one.dated else Trust(0, None, 1.0)
-                yield replace(self._row(h, one.stage, one.arrival, trust), dated=one.dated)
+    def rows(self, tree: Tree) -> list[ForecastRow]:
+        """The rows of a tree's live flushes."""
+        return [row for h, issued in self.forecasts.live(tree) for row in self._of_flush(h, issued)]
+
+    def spring(self, tree: Tree) -> ForecastRow | None:
+        """The bud break of a tree's next season."""
+        return next(self._of_flush(self.forecasts.unseen(tree, self.garden.season + 1), 0), None)
+
+    def _of_flush(self, h: FlushHistory, issued: int) -> Iterator[ForecastRow]:
+        if h.is_hard:
+            yield self._open(h)
+        for one in [] if h.is_hard else self.forecasts.ahead(h, issued):
+            trust = self._trust(one) if one.dated else Trust(0, None, 1.0)
+            yield replace(self._row(h, one.stage, one.arrival, trust), dated=one.dated)
 
     def _open(self, h: FlushHistory) -> ForecastRow:
         transition = Transition("extended", "hardened")
@@ -122,6 +138,7 @@ class _Maker:
             self._looks[h.tree.species],
             trust,
             (*self._row_warnings(h, place.cover), *said),
+            garden,
             advice,
         )
 

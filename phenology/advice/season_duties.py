@@ -10,7 +10,7 @@ from dataclasses import replace
 from datetime import date, timedelta
 
 from phenology.advice.care import CareDue, care_due
-from phenology.advice.forecast_rows import ForecastRow, quantile_dates
+from phenology.advice.forecast_rows import ForecastRow
 from phenology.advice.windows import SWELLING_DAYS
 from phenology.garden import Garden
 from phenology.learning.flush_history import FlushHistory, histories_of
@@ -92,7 +92,7 @@ def _tips(case: Case, rows: list[ForecastRow], histories: list[FlushHistory]) ->
     if hard is None or hard.arrival is None:
         return
     if (breaking := mine.get("budbreak")) is not None:
-        if (dates := _range(breaking, garden)) is None:
+        if (dates := _range(breaking)) is None:
             return
     else:
         known = [h for h in histories if h.flush.season == garden.season and h.number == hard.flush]
@@ -100,7 +100,7 @@ def _tips(case: Case, rows: list[ForecastRow], histories: list[FlushHistory]) ->
         if seen is None or "extended" not in mine:
             return
         dates = (garden.calendar.date(garden.season, seen[1]),) * 2
-    stops = quantile_dates(mine["extended"], garden)["p50"] if "extended" in mine else None
+    stops = mine["extended"].date_at(0.5) if "extended" in mine else None
     grade = hard.advice.grade if hard.advice is not None else None
     situation = replace(case.situation(), stage="budbreak", flush=hard.flush, grade=grade)
     if (care := pinching(situation, dates, stops)) is not None:
@@ -126,7 +126,7 @@ def _winter(case: Case, rows: list[ForecastRow], histories: list[FlushHistory]) 
     """The list of the winter before the next bud break of a season."""
     garden, tree = case.garden, case.tree
     spring = next((row for row in rows if row.stage == "budbreak" and row.flush == 1), None)
-    breaks = _range(spring, garden) if spring is not None else None
+    breaks = _range(spring) if spring is not None else None
     if garden.longest_day is None or breaks is None:
         return
     midwinter = _midwinter_before(breaks[0], garden)
@@ -166,7 +166,6 @@ def _midwinter_before(day: date, garden: Garden) -> date:
     return max(midwinter for midwinter in found if midwinter < day)
 
 
-def _range(row: ForecastRow, garden: Garden) -> tuple[date, date] | None:
-    dates = quantile_dates(row, garden)
-    early, late = dates["p10"], dates["p90"] or dates["p50"]
+def _range(row: ForecastRow) -> tuple[date, date] | None:
+    early, late = row.date_at(0.1), row.date_at(0.9) or row.date_at(0.5)
     return (early, late) if early is not None and late is not None else None

@@ -5,7 +5,6 @@ The day counts are common practice, no source, but for those that a garden's own
 
 from __future__ import annotations
 
-import math
 from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import date, timedelta
@@ -58,7 +57,7 @@ def windows(forecast: GardenForecast) -> list[Window]:
 
 
 def _of(row: ForecastRow, forecast: GardenForecast) -> Iterator[Window]:
-    garden, opens = forecast.garden, _dates(row, forecast)
+    garden, opens = forecast.garden, _dates(row)
     if row.stage == "hardened" and (advice := row.advice) is not None:
         refused = advice.refused[0].sentence if advice.operation is None and advice.refused else ""
         quiet = bool(advice.techniques) and not advice.wakes  # nothing ends work that wakes nothing
@@ -75,7 +74,7 @@ def _of(row: ForecastRow, forecast: GardenForecast) -> Iterator[Window]:
         begun = swelling[1] is not None and swelling[1] <= garden.as_of
         yield Window(row, "repotting", swelling, begun, "buds fat, scales parting", middle, "buds break")
     if garden.aim_of(row.tree) == "refining" and species.takes("pinch"):
-        stops = next((_dates(r, forecast)[1] for r in forecast.rows if _of_flush(r, row, "extended")), None)
+        stops = next((_dates(r)[1] for r in forecast.rows if _of_flush(r, row, "extended")), None)
         closes = stops or (opens[1] + timedelta(days=PINCHING_DAYS) if opens[1] else None)
         if closes is None or closes >= garden.as_of:
             best = "tips soft, first leaves parting"
@@ -88,14 +87,10 @@ def _of_flush(row: ForecastRow, other: ForecastRow, stage: str) -> bool:
     return same and row.stage == stage
 
 
-def _dates(row: ForecastRow, forecast: GardenForecast) -> Dates:
+def _dates(row: ForecastRow) -> Dates:
     if row.arrival is None:
         return row.seen[1], row.seen[1], row.seen[1]
-    days = (row.arrival.quantile(level) for level in (0.1, 0.5, 0.9))
-    early, middle, late = (
-        None if math.isinf(t) else forecast.garden.calendar.date(row.season, t) for t in days
-    )
-    return early, middle, late
+    return row.date_at(0.1), row.date_at(0.5), row.date_at(0.9)
 
 
 def _shifted(dates: Dates, days: int) -> Dates:

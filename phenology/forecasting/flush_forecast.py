@@ -102,9 +102,9 @@ class FlushForecasts:
             return
         live = [h for h in this if h.ended is None and not h.lost]
         if live and all(h.stage in ("turning", "bare") for h in live):
-            yield self._unseen(tree, season + 1), 0
+            yield self.unseen(tree, season + 1), 0
             return
-        for h in live or ([] if this else [self._unseen(tree, season)]):
+        for h in live or ([] if this else [self.unseen(tree, season)]):
             open_work = h.stage == "hardened" and not h.worked
             if not self._only_assumed(h) and (open_work or not h.is_hard):
                 yield h, self.garden.today
@@ -182,7 +182,7 @@ class FlushForecasts:
         """A second flush of a fixed grower is never assumed from work, only seen."""
         return self.garden.species_of(h.tree).growth == "fixed" and h.number > 1 and h.stage is None
 
-    def _unseen(self, tree: Tree, season: int) -> FlushHistory:
+    def unseen(self, tree: Tree, season: int) -> FlushHistory:
         """The first flush of a season in which nothing was seen yet."""
         flush = Flush(id="", tree_id=tree.id, season=season, started_by="season")
         return FlushHistory(tree, flush, 1, self.garden.site(tree, season), {}, None, None, None, None)

@@ -8,8 +8,9 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from phenology.advice.forecast_rows import GardenForecast
-from phenology.advice.next_steps import NextStep, coming_steps, weeks_ahead
+from phenology.advice.agenda import make_agenda
+from phenology.advice.alike import weeks_ahead
+from phenology.advice.forecast_rows import ForecastRow, GardenForecast
 from phenology.learning.flush_history import histories_of
 from phenology.seasons.ahead import HeatCourse, heat_course
 from reports.charts.ink import (
@@ -54,10 +55,10 @@ def plot_garden(forecast: GardenForecast, ax: Axes | None = None) -> Axes:
     -------
     matplotlib Axes
     """
-    steps, garden = coming_steps(forecast), forecast.garden
+    steps, garden = make_agenda(forecast).coming, forecast.garden
     height = 1.9 + 0.36 * max(len(steps), 3)
     ax = new_axes(ax, 10, height)
-    quiet = all(step.row.stage == "budbreak" and not any(step.row.seen) for step in steps)
+    quiet = all(step.stage == "budbreak" and not any(step.seen) for step in steps)
     week = date_style().week_start(garden.as_of)
     first = week - timedelta(weeks=QUIET_WEEKS_BACK if quiet else WEEKS_BACK)
     last = week + timedelta(weeks=weeks_ahead(steps))
@@ -68,7 +69,7 @@ def plot_garden(forecast: GardenForecast, ax: Axes | None = None) -> Axes:
         if step.last_safe is not None and first <= step.last_safe <= last:
             mark_stop(ax, y, step.last_safe)
     mark_today(ax, garden.as_of)
-    ax.set_yticks(range(len(steps)), [step.row.tree.label for step in steps])
+    ax.set_yticks(range(len(steps)), [step.tree.label for step in steps])
     ax.set_ylim(max(len(steps), 1) - 0.4, -0.6)
     bare(ax)
     start = garden.calendar.start(garden.season)
@@ -84,8 +85,8 @@ def plot_garden(forecast: GardenForecast, ax: Axes | None = None) -> Axes:
 def describe_garden(forecast: GardenForecast) -> str:
     """What the picture shows, for somebody who cannot see it."""
     alike: dict[str, list[str]] = {}
-    for step in coming_steps(forecast):
-        alike.setdefault(_in_words(step), []).append(step.row.tree.label)
+    for step in make_agenda(forecast).coming:
+        alike.setdefault(_in_words(step), []).append(step.tree.label)
     parts = [
         f"{listed(labels) if len(labels) <= NAMED else f'{labels[0]} and {len(labels) - 1} more'}: {words}."
         for words, labels in alike.items()
@@ -95,33 +96,36 @@ def describe_garden(forecast: GardenForecast) -> str:
     return f"The garden by week, as of {when}. {' '.join(parts)}"
 
 
-def _in_words(step: NextStep) -> str:
+def _in_words(step: ForecastRow) -> str:
     stop = f", stop by {short_date(step.last_safe)}" if step.last_safe else ""
-    if step.row.arrival is None:
+    if step.arrival is None:
         return f"hard already{stop}"
-    state = STATE[step.row.stage]
+    state = STATE[step.stage]
     return f"{range_words(step, state) or f'perhaps not {state} this season'}{stop}"
 
 
-def range_words(step: NextStep, state: str) -> str:
+def range_words(step: ForecastRow, state: str) -> str:
     """When a stage is likely, or from when to look for it; empty where it may not come this season."""
     low, high = step.date_at(0.1), step.date_at(0.9)
     if step.undated:
         return f"look weekly from {short_date(step.weekly[0])}, no date yet"
-    return f"probably {state} {date_range(low, high)}" if low and high else ""
+    if not (low and high):
+        return ""
+    sure, guess = ("perhaps", ", a guess") if step.guess else ("probably", "")
+    return f"{sure} {state} {date_range(low, high)}{guess}"
 
 
-def week_chances(step: NextStep, first: date, last: date) -> list[float]:
+def week_chances(step: ForecastRow, first: date, last: date) -> list[float]:
     """The chance that a step's stage comes in each week from `first` to `last`."""
-    if step.row.arrival is None:
+    if step.arrival is None:
         return []
-    begins = (first - step.garden.calendar.start(step.row.season)).days
+    begins = (first - step.garden.calendar.start(step.season)).days
     edges = [float(begins + 7 * k) for k in range((last - first).days // 7 + 1)]
-    come = [step.row.arrival.chance_by(t) if t > 0 else 0.0 for t in edges]
+    come = [step.arrival.chance_by(t) if t > 0 else 0.0 for t in edges]
     return [later - sooner for sooner, later in pairwise(come)]
 
 
-def _shade(ax: Axes, y: int, step: NextStep, first: date, last: date) -> None:
+def _shade(ax: Axes, y: int, step: ForecastRow, first: date, last: date) -> None:
     ax.plot([first.toordinal(), last.toordinal()], [y, y], color=PALE, lw=0.6, zorder=0)
     if step.undated:
         start, end = step.weekly
@@ -134,16 +138,16 @@ def _shade(ax: Axes, y: int, step: NextStep, first: date, last: date) -> None:
                 [left + 0.3, left + 6.7], y - 0.32, y + 0.32, color=WASH, lw=0,
                 alpha=min(0.95, 0.08 + 0.9 * chance), zorder=2,
             )  # fmt: skip
-    if step.row.arrival is None and step.row.seen[1] is not None:
-        ax.text(step.row.seen[1].toordinal() + 2, y, "hard", va="center", color=INK, fontsize=8)
+    if step.arrival is None and step.seen[1] is not None:
+        ax.text(step.seen[1].toordinal() + 2, y, "hard", va="center", color=INK, fontsize=8)
 
 
-def _seen_and_done(ax: Axes, y: int, step: NextStep, first: date) -> None:
-    garden, tree, left_edge = step.garden, step.row.tree, first.toordinal()
-    start = garden.calendar.start(step.row.season).toordinal()
+def _seen_and_done(ax: Axes, y: int, step: ForecastRow, first: date) -> None:
+    garden, tree, left_edge = step.garden, step.tree, first.toordinal()
+    start = garden.calendar.start(step.season).toordinal()
     taken: list[float] = []
     for h in histories_of(garden, tree):
-        stages = LETTER if h.flush.season == step.row.season else {}
+        stages = LETTER if h.flush.season == step.season else {}
         for stage, letter in stages.items():
             if (seen := h.bracket(stage)) is None or not np.isfinite(seen[1]):
                 continue

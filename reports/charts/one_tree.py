@@ -8,8 +8,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from phenology.advice.forecast_rows import GardenForecast
-from phenology.advice.next_steps import NextStep
+from phenology.advice.forecast_rows import ForecastRow, GardenForecast
 from phenology.learning.flush_history import histories_of
 from phenology.learning.transitions import TARGETS
 from phenology.model.records import Tree
@@ -45,7 +44,7 @@ def plot_tree(forecast: GardenForecast, tree: Tree, ax: Axes | None = None) -> A
     Bars span two looks; shading is the forecast, day by day; diamonds are the same stage in past seasons.
     """
     garden, season = forecast.garden, forecast.garden.season
-    steps = {(s.row.flush, s.row.stage): s for s in _steps(forecast, tree) if s.row.season == season}
+    steps = {(s.flush, s.stage): s for s in _steps(forecast, tree) if s.season == season}
     seen: dict[Key, tuple[float, float]] = {}
     past: dict[Key, list[float]] = defaultdict(list)
     for h in histories_of(garden, tree):
@@ -87,25 +86,25 @@ def plot_tree(forecast: GardenForecast, tree: Tree, ax: Axes | None = None) -> A
     return ax
 
 
-def _steps(forecast: GardenForecast, tree: Tree) -> list[NextStep]:
-    return [NextStep(row, forecast.garden) for row in forecast.rows if row.tree.id == tree.id]
+def _steps(forecast: GardenForecast, tree: Tree) -> list[ForecastRow]:
+    return [row for row in forecast.rows if row.tree.id == tree.id]
 
 
-def _reach(step: NextStep) -> list[float]:
+def _reach(step: ForecastRow) -> list[float]:
     """Days of the season that a step's marks reach to."""
-    days = [t for level in (0.02, 0.98) if (t := step.row.day(level)) is not None]
+    days = [t for level in (0.02, 0.98) if (t := step.day(level)) is not None]
     if step.last_safe is not None:
-        days.append(float((step.last_safe - step.garden.calendar.start(step.row.season)).days))
+        days.append(float((step.last_safe - step.garden.calendar.start(step.season)).days))
     return days
 
 
-def _shade(ax: Axes, y: int, step: NextStep) -> None:
+def _shade(ax: Axes, y: int, step: ForecastRow) -> None:
     if step.undated:
         mark_looks(ax, y, *step.weekly)
-    elif step.row.arrival is not None:
+    elif step.arrival is not None:
         daily, start = (
-            np.diff(step.row.arrival.curve),
-            step.garden.calendar.start(step.row.season).toordinal(),
+            np.diff(step.arrival.curve),
+            step.garden.calendar.start(step.season).toordinal(),
         )
         for n in np.flatnonzero(daily > 0.004).tolist():
             ax.fill_between([start + n, start + n + 1], y - 0.3, y + 0.3, color=WASH, lw=0, zorder=1,
@@ -129,8 +128,8 @@ def describe_tree(forecast: GardenForecast, tree: Tree) -> str:
     """What the picture shows, in words."""
     parts = []
     for step in _steps(forecast, tree):
-        name = f"flush {step.row.flush}{f', {NAMES[step.row.stage]}:' if step.undated else ''}"
-        if words := range_words(step, STATE[step.row.stage]):
+        name = f"flush {step.flush}{f', {NAMES[step.stage]}:' if step.undated else ''}"
+        if words := range_words(step, STATE[step.stage]):
             parts.append(f"{name} {words}")
         if step.last_safe is not None:
             parts.append(f"stop by {short_date(step.last_safe)}")

@@ -5,7 +5,7 @@ from __future__ import annotations
 import os
 import re
 import sys
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from contextlib import suppress
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -91,10 +91,18 @@ def say(words: str = "") -> None:
 
 
 def tell(words: str) -> None:
-    """Words for the grower, wrapped at 80 columns; a no-break space holds words together."""
+    """Words for the grower, wrapped; a no-break space holds words together."""
     from reports.text.lines import wrapped
 
     say(wrapped(words))
+
+
+def once_a_day(garden: OpenGarden, cautions: Iterable[str]) -> list[str]:
+    """Those of some cautions that this garden's grower was not told today."""
+    from data_sources.kept.cautions_said import not_said_yet
+    from reports.garden.clock import today
+
+    return not_said_yet(garden.folder, today(), cautions)
 
 
 def put(data: str = "") -> None:

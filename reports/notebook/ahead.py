@@ -6,6 +6,7 @@ from datetime import date
 
 import pandas as pd
 
+from phenology.advice.agenda import make_agenda
 from phenology.advice.forecast_change import forecast_changes
 from phenology.advice.round import plan_round
 from phenology.advice.windows import windows
@@ -16,6 +17,27 @@ from reports.output import ahead as tables
 
 class Ahead(Opened):
     """Frames of what lies ahead; JSON and CSV of the commands are the same tables."""
+
+    @names_columns(tables.AGENDA)
+    def agenda(self) -> pd.DataFrame:
+        """Every living tree once: today's first, then this week's, later ones, those to leave.
+
+        Returns
+        -------
+        DataFrame, one row a tree
+            {columns}
+
+        Examples
+        --------
+        >>> from reports.notebook import open_garden
+        >>> garden = open_garden("demo", as_of="2026-06-14")
+        >>> garden.agenda()[["label", "section", "next", "p50", "last_safe"]].head(3)
+                label section      next        p50  last_safe
+        0       Beech   today  hardened 2026-06-16 2026-07-03
+        1  Crab apple   today  hardened 2026-06-13 2026-07-22
+        2  Hornbeam 2   today  hardened 2026-07-29 2026-07-28
+        """
+        return tables.agenda_table(make_agenda(self.outlook)).as_frame()
 
     @names_columns(tables.FORECAST)
     def forecast(self) -> pd.DataFrame:
@@ -142,7 +164,7 @@ class Ahead(Opened):
         1  Hornbeam 2 2026-06-15     1
         2  Hornbeam 1 2026-06-16     1
         """
-        return tables.round_table(plan_round(self.outlook).visits).as_frame()
+        return tables.round_table(plan_round(make_agenda(self.outlook)).visits).as_frame()
 
     @names_columns(tables.CHANGES)
     def changes(self, since: date | None = None) -> pd.DataFrame:

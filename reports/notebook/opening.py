@@ -39,8 +39,8 @@ class GardenFrames(Ahead, Records, WeatherFrames, LearnedFrames, SeasonFrames, E
     changes nothing else. Results are worked out when first asked for and then kept.
 
     ============================  ====================================================================
-    what lies ahead               `forecast`, `chances`, `windows`, `last_safe_dates`, `care`, `round`,
-                                  `changes`
+    what lies ahead               `agenda`, `forecast`, `chances`, `windows`, `last_safe_dates`, `care`,
+                                  `round`, `changes`
     what was written down         `trees`, `places`, `species`, `looks`, `work`, `flushes`, `intervals`,
                                   `history`
     weather                       `weather`, `weather_coverage`, `readings`, `thermal_time`, `clocks`

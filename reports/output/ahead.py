@@ -11,12 +11,12 @@ from datetime import date, timedelta
 from typing import TypeVar
 
 from phenology.advice.adviser import late_seasons
+from phenology.advice.agenda import Agenda, AgendaRow
 from phenology.advice.care import CareDue
 from phenology.advice.forecast_change import ForecastChange
 from phenology.advice.forecast_rows import ForecastRow, GardenForecast
-from phenology.advice.next_steps import NextStep
-from phenology.advice.round import Visit
 from phenology.advice.season_duties import all_care
+from phenology.advice.visits import Visit
 from phenology.advice.windows import Window
 from phenology.forecasting.arrival import LEVELS
 from phenology.garden import Garden
@@ -39,17 +39,25 @@ def _odds(odds_of: Callable[[R], Odds]) -> Iterator[Column[R]]:
         yield Column(f"odds.{when}", "number", at(k), f"odds that what a cut wakes ripens {said}", digits=3)
 
 
-def _quantile_dates() -> Iterator[Column[NextStep]]:
-    def at(level: float) -> Callable[[NextStep], date | None]:
+def _quantile_dates() -> Iterator[Column[ForecastRow]]:
+    def at(level: float) -> Callable[[ForecastRow], date | None]:
         return lambda step: step.date_at(level)
 
     for name, level in LEVEL_NAMES.items():
         yield Column(name, "date", at(level), f"by when it has come with a chance of {level:.0%}")
 
 
-def _quantile_days() -> Iterator[Column[NextStep]]:
-    def at(level: float) -> Callable[[NextStep], float | None]:
-        return lambda step: step.row.day(level)
+def _next_dates() -> Iterator[Column[AgendaRow]]:
+    def at(level: float) -> Callable[[AgendaRow], date | None]:
+        return lambda row: None if row.ahead is None else row.ahead.date_at(level)
+
+    for name in ("p10", "p50", "p90"):
+        yield Column(name, "date", at(LEVEL_NAMES[name]), f"by when with a chance of {LEVEL_NAMES[name]:.0%}")
+
+
+def _quantile_days() -> Iterator[Column[ForecastRow]]:
+    def at(level: float) -> Callable[[ForecastRow], float | None]:
+        return lambda step: step.day(level)
 
     for name, level in LEVEL_NAMES.items():
         yield Column(f"day.{name}", "day", at(level), "the same as a decimal day of the season", digits=2)
@@ -63,43 +71,66 @@ def _opening() -> Iterator[Column[Window]]:
         yield Column(f"opens.p{level}", "date", at(k), f"by when it has opened with a chance of {level} %")
 
 
-FORECAST: tuple[Column[NextStep], ...] = (
-    Column("tree", "id", lambda s: s.row.tree.id, "the tree's id"),
-    Column("label", "text", lambda s: s.row.tree.label, "its name"),
-    Column("species", "text", lambda s: s.row.tree.species, "its Latin name"),
-    Column("place", "text", lambda s: s.row.place, "where it stands"),
-    Column("season", "season", lambda s: s.row.season, "the year in which the season starts"),
-    Column("flush", "whole", lambda s: s.row.flush, "1 for the season's own"),
-    Column("stage", "text", lambda s: s.row.stage, "forecast, or hardened when that was seen"),
-    Column("operation", "text", lambda s: s.row.operation, "that it opens"),
-    Column("seen.after", "date", lambda s: s.row.seen[0], "last look before it", listed=True),
-    Column("seen.by", "date", lambda s: s.row.seen[1], "first look at it", listed=True),
-    Column("look_on", "date", lambda s: s.row.look_on, "when to look next"),
+FORECAST: tuple[Column[ForecastRow], ...] = (
+    Column("tree", "id", lambda s: s.tree.id, "the tree's id"),
+    Column("label", "text", lambda s: s.tree.label, "its name"),
+    Column("species", "text", lambda s: s.tree.species, "its Latin name"),
+    Column("place", "text", lambda s: s.place, "where it stands"),
+    Column("season", "season", lambda s: s.season, "the year in which the season starts"),
+    Column("flush", "whole", lambda s: s.flush, "1 for the season's own"),
+    Column("stage", "text", lambda s: s.stage, "forecast, or hardened when that was seen"),
+    Column("operation", "text", lambda s: s.operation, "that it opens"),
+    Column("seen.after", "date", lambda s: s.seen[0], "last look before it", listed=True),
+    Column("seen.by", "date", lambda s: s.seen[1], "first look at it", listed=True),
+    Column("look_on", "date", lambda s: s.look_on, "when to look next"),
     *_quantile_dates(),
     *_quantile_days(),
-    Column("p_not", "number", lambda s: s.row.arrival and s.row.arrival.p_not,
+    Column("p_not", "number", lambda s: s.arrival and s.arrival.p_not,
            "the chance that it does not come this season", digits=4),
-    Column("last_safe", "date", lambda s: s.row.advice and s.row.advice.last_safe, "the last safe date"),
-    *_odds(lambda s: s.row.advice.odds if s.row.advice else None),
-    Column("looks", "whole", lambda s: s.row.looks, "of the species, on which it rests"),
-    Column("seasons", "whole", lambda s: s.row.trust.seasons, "in which its steps were seen here"),
-    Column("prior_share", "number", lambda s: s.row.trust.prior_share,
+    Column("last_safe", "date", lambda s: s.advice and s.advice.last_safe, "the last safe date"),
+    *_odds(lambda s: s.advice.odds if s.advice else None),
+    Column("looks", "whole", lambda s: s.looks, "of the species, on which it rests"),
+    Column("seasons", "whole", lambda s: s.trust.seasons, "in which its steps were seen here"),
+    Column("prior_share", "number", lambda s: s.trust.prior_share,
            "of the catalogue in what is believed, 0 to 1", digits=3),
-    Column("trust", "text", lambda s: s.row.trust.words, "how far it may be trusted"),
-    Column("warnings", "texts", lambda s: s.row.warnings, "what to mind"),
+    Column("trust", "text", lambda s: s.trust.words, "how far it may be trusted"),
+    Column("warnings", "texts", lambda s: s.warnings, "what to mind"),
 )  # fmt: skip
 
 
-def forecast_table(forecast: GardenForecast, units: str = "C") -> Table[NextStep]:
+def forecast_table(forecast: GardenForecast, units: str = "C") -> Table[ForecastRow]:
     """The forecast, soonest first."""
     garden = forecast.garden
-    steps = (NextStep(row, garden) for row in forecast.rows)
+    steps = (row for row in forecast.rows)
     return Table("flushcast.forecast/1", FORECAST, steps, units=units, season_label=garden.calendar.label)
 
 
-def forecast_json(forecast: GardenForecast, units: str) -> str:
+AGENDA: tuple[Column[AgendaRow], ...] = (
+    Column("tree", "id", lambda r: r.tree.id, "the tree's id"),
+    Column("label", "text", lambda r: r.tree.label, "its name"),
+    Column("species", "text", lambda r: r.tree.species, "its Latin name"),
+    Column("section", "text", lambda r: str(r.section), "today, this week, later or leave"),
+    Column("reason", "text", lambda r: r.reason, "why it stands there"),
+    Column("at", "text", lambda r: r.state.operation or r.state.stage, "stage seen last, or work done since"),
+    Column("at_on", "date", lambda r: r.state.on, "the day of that"),
+    Column("next", "text", lambda r: r.ahead and r.ahead.stage, "the next stage to look for"),
+    Column("look_on", "date", lambda r: r.lead and r.lead.look_on, "when to look next"),
+    *_next_dates(),
+    Column("guess", "yes", lambda r: r.ahead is not None and r.ahead.guess, "whether these are only a guess"),
+    Column("opens", "text", lambda r: next((s.operation for s in r.steps if s.operation), None),
+           "the work that hard leaves open"),
+    Column("last_safe", "date", lambda r: r.last_safe, "until when, where that wakes growth"),
+)  # fmt: skip
+
+
+def agenda_table(agenda: Agenda) -> Table[AgendaRow]:
+    """Every living tree once: today's first, then this week's, later ones, those to leave."""
+    return Table("flushcast.agenda/1", AGENDA, agenda.rows)
+
+
+def forecast_json(agenda: Agenda, units: str) -> str:
     """The forecast as JSON, with the weather it rests on; quantiles are null beyond 1 - p_not."""
-    garden = forecast.garden
+    forecast, garden = agenda.forecast, agenda.garden
     weather = {
         "through": garden.weather_through(),
         "days_by_source": days_by_source(garden),
@@ -110,6 +141,7 @@ def forecast_json(forecast: GardenForecast, units: str) -> str:
         units=units,
         weather=weather,
         warnings=[*filter(None, [forecast.usual_warmth]), *forecast.warnings],
+        agenda=agenda_table(agenda).records(),
     )
 
 
@@ -134,21 +166,21 @@ def days_by_source(garden: Garden) -> dict[str, int]:
 class Chance:
     """The chance that a stage has come by the end of one day."""
 
-    step: NextStep
+    step: ForecastRow
     day: int
     chance: float
 
     @property
     def date(self) -> date:
         """The day."""
-        return self.step.garden.calendar.start(self.step.row.season) + timedelta(days=self.day - 1)
+        return self.step.garden.calendar.start(self.step.season) + timedelta(days=self.day - 1)
 
 
 CHANCES: tuple[Column[Chance], ...] = (
-    Column("label", "text", lambda c: c.step.row.tree.label, "the tree's name"),
-    Column("season", "season", lambda c: c.step.row.season, "the year in which the season starts"),
-    Column("flush", "whole", lambda c: c.step.row.flush, "1 for the season's own"),
-    Column("stage", "text", lambda c: c.step.row.stage, "forecast"),
+    Column("label", "text", lambda c: c.step.tree.label, "the tree's name"),
+    Column("season", "season", lambda c: c.step.season, "the year in which the season starts"),
+    Column("flush", "whole", lambda c: c.step.flush, "1 for the season's own"),
+    Column("stage", "text", lambda c: c.step.stage, "forecast"),
     Column("date", "date", lambda c: c.date, "from today on"),
     Column("day", "whole", lambda c: c.day, "the same as day of the season"),
     Column("chance", "number", lambda c: c.chance, "that it has come by the day's end, 0 to 1"),
@@ -159,7 +191,7 @@ def chances_table(forecast: GardenForecast) -> Table[Chance]:
     """The forecast in full, day by day from today on."""
     garden = forecast.garden
     found = (
-        Chance(NextStep(row, garden), day, chance)
+        Chance(row, day, chance)
         for row in forecast.rows
         if row.arrival is not None and row.dated
         for day, chance in enumerate(row.arrival.curve.tolist())
@@ -261,8 +293,8 @@ def round_table(visits: Sequence[Visit]) -> Table[Visit]:
 
 CHANGES: tuple[Column[ForecastChange], ...] = (
     Column("label", "text", lambda c: c.label, "the tree's name"),
-    Column("stage", "text", lambda c: c.stage, "that moved or came"),
-    Column("expected", "date", lambda c: c.expected, "the earlier forecast's middle"),
+    Column("stage", "text", lambda c: c.stage, "that moved or came; stop for the last safe date"),
+    Column("expected", "date", lambda c: c.expected, "the earlier forecast's middle, or last safe date"),
     Column("now", "date", lambda c: c.now, "today's; of a miss the nearest day on which it may have come"),
     Column("days", "whole", lambda c: c.days, "later (+) or earlier (-)"),
     Column("missed", "yes", lambda c: c.missed, "whether it came outside its range"),

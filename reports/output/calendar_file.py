@@ -13,10 +13,10 @@ from datetime import UTC, date, datetime, time, timedelta
 from typing import Any
 from uuid import NAMESPACE_URL, uuid5
 
+from phenology.advice.agenda import make_agenda
 from phenology.advice.care import WIRE, CareDue
-from phenology.advice.forecast_rows import GardenForecast
-from phenology.advice.next_steps import AHEAD_DAYS, NextStep, coming_steps
-from phenology.advice.season_duties import all_care
+from phenology.advice.forecast_rows import AHEAD_DAYS, ForecastRow, GardenForecast
+from phenology.advice.visits import decides
 from phenology.garden import Garden
 from phenology.model.errors import InputError
 from phenology.work.cautions import LOOK_FIRST
@@ -72,11 +72,12 @@ class Event:
 
 def events_of(forecast: GardenForecast) -> Iterator[Event]:
     """Looks, windows and stop dates of the coming months, care after work, and the season's duties."""
-    for step in coming_steps(forecast):
+    agenda = make_agenda(forecast)
+    for step in agenda.coming:
         yield from _step_events(step, forecast.usual_warmth)
     trees: dict[str, list[CareDue]] = {}
     until = forecast.garden.as_of + timedelta(days=AHEAD_DAYS)
-    for care in all_care(forecast.garden, forecast.rows):
+    for care in agenda.care:
         if care.first <= until:
             trees.setdefault(care.tree.id, []).append(care)
     for cares in trees.values():
@@ -85,21 +86,21 @@ def events_of(forecast: GardenForecast) -> Iterator[Event]:
     yield from _of_weather([c for cares in trees.values() for c in cares if c.care in WEATHER])
 
 
-def _step_events(step: NextStep, rests_on: str) -> Iterator[Event]:
-    row, label, today = step.row, step.row.tree.label, step.garden.as_of
-    key = (row.tree.id, str(row.season), str(row.flush), row.stage)
-    does = row.advice.does if row.advice and row.operation else ""
-    words = f"{f'If firm, {does}' if does else 'Note what you see'}. Trust: {row.trust.words}."
+def _step_events(step: ForecastRow, rests_on: str) -> Iterator[Event]:
+    label, today = step.tree.label, step.garden.as_of
+    key = (step.tree.id, str(step.season), str(step.flush), step.stage)
+    does = step.advice.does if step.advice and step.operation else ""
+    words = f"{f'If firm, {does}' if does else 'Note what you see'}. Trust: {step.trust.words}."
     words = f"{words} {rests_on}".strip()
-    if step.undated:
-        first, until = step.weekly
-        yield Event((*key, "look"), f"{label}: look weekly", first, first, words, until)
-    else:
-        yield Event((*key, "look"), f"{label}: look", row.look_on, row.look_on, words)
-        low, high = step.date_at(0.1), step.date_at(0.9)
-        if low is not None and high is not None and high >= today:
-            title = f"{label}: probably {STATE[row.stage]}"
-            yield Event((*key, "window"), title, max(low, today), high, words)
+    rhythm = step.undated or step.guess
+    first, until = step.weekly if rhythm else (step.look_on, None)
+    if decides(step):
+        title = f"{label}: look weekly" if rhythm else f"{label}: look"
+        yield Event((*key, "look"), title, first, first, words, until)
+    low, high = step.date_at(0.1), step.date_at(0.9)
+    if not rhythm and low is not None and high is not None and high >= today:
+        title = f"{label}: probably {STATE[step.stage]}"
+        yield Event((*key, "window"), title, max(low, today), high, words)
     stop = step.last_safe
     if stop is not None and stop >= today:
         words = "A later cut wakes growth that may freeze before it is hard."

@@ -5,15 +5,16 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import timedelta
 
-from phenology.advice.forecast_rows import GardenForecast
-from phenology.advice.next_steps import Alike, NextStep, alike, coming_steps, row_warnings
+from phenology.advice.agenda import Agenda, AgendaRow, Section
+from phenology.advice.alike import Alike, AlikeSteps, alike
+from phenology.advice.forecast_rows import ForecastRow
 from phenology.garden import Garden
 from phenology.work.grades import odds_in_tenths
 from reports.text.care_text import as_counted
-from reports.text.forecast_text import advice_words
+from reports.text.forecast_text import advice_words, in_brief, notes_of
 from reports.text.words import capital, tree_names
 
-NOW_DAYS = 7
+NOW = (Section.TODAY, Section.WEEK)
 ORDINALS = ("first", "second", "third", "fourth", "fifth")
 WAITS = ("today", "in two weeks", "in three weeks")
 WAITED = 21  # a window that opens later is not cut in by then: there the stop mark tells the price
@@ -26,7 +27,7 @@ class TreeCard:
 
     Attributes
     ----------
-    steps : tuple of NextStep
+    steps : tuple of ForecastRow
         In the order in which their strips stand.
     names, kind, words : str
         Which trees; their species and flush; what to do, in sentences.
@@ -37,7 +38,7 @@ class TreeCard:
         words; the least sure tree speaks.
     """
 
-    steps: tuple[NextStep, ...]
+    steps: tuple[ForecastRow, ...]
     names: str
     kind: str
     words: str
@@ -45,42 +46,56 @@ class TreeCard:
     waiting: tuple[tuple[str, int, str], ...]
 
 
-def tree_cards(forecast: GardenForecast) -> tuple[list[TreeCard], list[TreeCard]]:
-    """Trees to look at within a week, and those of the coming months; alike trees share a card."""
-    soon, steps = forecast.garden.as_of + timedelta(days=NOW_DAYS), coming_steps(forecast)
-    near, far = ([s for s in steps if (s.row.look_on <= soon) == is_near] for is_near in (True, False))
+def tree_cards(agenda: Agenda) -> tuple[list[TreeCard], list[TreeCard]]:
+    """Trees to look at today and within a week, and those of the coming months; alike trees share a card."""
+    coming = set(map(id, agenda.coming))
+    near, far = (
+        [row for row in agenda.rows if (row.section in NOW) == now and any(id(s) in coming for s in row.told)]
+        for now in (True, False)
+    )
     return [_card(group) for group in alike(near)], [_card(group) for group in alike(far)]
 
 
+def other_lines(agenda: Agenda) -> tuple[list[str], list[str]]:
+    """Trees without a card, in a line each: those of this week, and the rest."""
+    coming = set(map(id, agenda.coming))
+    rest = [row for row in agenda.rows if not any(id(s) in coming for s in row.told)]
+    near, far = ([row for row in rest if (row.section in NOW) == now] for now in (True, False))
+    return _lines(near), _lines(far)
+
+
+def _lines(rows: list[AgendaRow]) -> list[str]:
+    return [f"{tree_names(group.labels)}: {in_brief(group)}" for group in alike(rows)]
+
+
 def _card(group: Alike) -> TreeCard:
-    row, labels = group.first.row, group.labels
+    part, labels = group.parts[0], group.labels
+    row = part.first
     flush = ORDINALS[min(row.flush, len(ORDINALS)) - 1]
     return TreeCard(
-        tuple(sorted(group.steps, key=lambda step: as_counted(step.row.tree.label))),
+        tuple(s for r in sorted(group.rows, key=lambda r: as_counted(r.tree.label)) for s in r.told),
         tree_names(labels) if len(labels) <= MANY else f"{labels[0]} and {len(labels) - 1} alike",
         f"{row.species_name}, {flush} flush",
         " ".join(map(capital, advice_words(group, odds=False))),
-        group.trust.words if row.arrival is not None and row.dated else "",
-        _waiting(group),
+        part.trust.words if row.arrival is not None and row.dated else "",
+        _waiting(part),
     )
 
 
-def _waiting(group: Alike) -> tuple[tuple[str, int, str], ...]:
-    soonest = min(step.row.look_on for step in group.steps)
-    if group.odds is None or soonest > group.first.garden.as_of + timedelta(days=WAITED):
+def _waiting(part: AlikeSteps) -> tuple[tuple[str, int, str], ...]:
+    if part.odds is None or part.first.look_on > part.first.garden.as_of + timedelta(days=WAITED):
         return ()
     return tuple(
         (when, min(99, max(1, round(100 * odds))), odds_in_tenths(odds))
-        for when, odds in zip(WAITS, group.odds, strict=True)
+        for when, odds in zip(WAITS, part.odds, strict=True)
     )
 
 
-def notes_of(forecast: GardenForecast) -> list[tuple[str, str]]:
+def warnings_of(agenda: Agenda) -> list[tuple[str, str]]:
     """Warnings of the whole forecast and of trees, each said once: (whom it concerns or nobody, sentence)."""
-    of_trees = row_warnings(coming_steps(forecast)).items()
     return [
-        *(("", _sentence(note)) for note in forecast.warnings),
-        *((tree_names(labels), _sentence(warning)) for warning, labels in of_trees),
+        *(("", _sentence(note)) for note in agenda.forecast.warnings),
+        *((tree_names(labels), _sentence(warning)) for warning, labels in notes_of(agenda).items()),
     ]
 
 

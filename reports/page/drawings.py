@@ -9,7 +9,7 @@ from html import escape
 
 import numpy as np
 
-from phenology.advice.next_steps import NextStep
+from phenology.advice.forecast_rows import ForecastRow
 from phenology.heat.clocks import HEAT_CLOCKS, REFERENCE_C
 from phenology.model.season import SeasonCalendar
 from phenology.model.track_record import PastForecast
@@ -93,7 +93,7 @@ def _short(number: float) -> str:
     return f"{number:.2f}".rstrip("0").rstrip(".")
 
 
-def window_drawing(step: NextStep, span: Span, words: str) -> tuple[str, set[str]]:
+def window_drawing(step: ForecastRow, span: Span, words: str) -> tuple[str, set[str]]:
     """One tree's window: likelihood shaded day by day, looks as a bar, today dotted, too late ruled out.
 
     Where the words give no date (a species guess, or cover without readings) nothing is shaded: dots a week
@@ -112,7 +112,7 @@ def window_drawing(step: NextStep, span: Span, words: str) -> tuple[str, set[str
         kinds.add("look")
         first = span.at(step.weekly[0], 0.5)
         parts += [svg_line(x, 10, x, 10, "look") for x in np.arange(first, span.days - 1, 7).tolist()]
-    elif step.row.dated and step.row.trust.seasons > 0:
+    else:
         stop = span.days if step.last_safe is None else max(0.0, span.at(step.last_safe, 1))
         if stop < span.days:
             kinds.add("late")
@@ -120,7 +120,7 @@ def window_drawing(step: NextStep, span: Span, words: str) -> tuple[str, set[str
         if likely := list(_likelihood(step, span)):
             kinds.add("likely")
             parts += likely
-    after, by = step.row.seen
+    after, by = step.seen
     if by is not None:
         kinds.add("seen")
         left = max(0.0, span.at(after, 1) if after is not None else span.at(by))
@@ -133,12 +133,12 @@ def window_drawing(step: NextStep, span: Span, words: str) -> tuple[str, set[str
     return svg_drawing(span.days, 20, words, parts, "window"), kinds
 
 
-def _likelihood(step: NextStep, span: Span) -> Iterator[str]:
+def _likelihood(step: ForecastRow, span: Span) -> Iterator[str]:
     """Days of like chance run together into one piece, so that a page of hundreds of trees stays small."""
-    if step.row.arrival is None:
+    if step.arrival is None:
         return
-    start = span.at(step.garden.calendar.start(step.row.season))
-    daily = np.diff(step.row.arrival.curve)
+    start = span.at(step.garden.calendar.start(step.season))
+    daily = np.diff(step.arrival.curve)
     shown = np.flatnonzero(daily > FAINTEST)
     if not len(shown):
         return

@@ -9,9 +9,10 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from data_sources.garden import GardenSettings
+from phenology.advice.agenda import make_agenda
+from phenology.advice.alike import weeks_ahead
 from phenology.advice.forecast_rows import ForecastRow
 from phenology.advice.garden_forecast import forecast_garden
-from phenology.advice.next_steps import coming_steps, weeks_ahead
 from phenology.garden import Garden
 from phenology.heat.clocks import CLOCKS, REFERENCE_C
 from phenology.judging.past_forecasts import past_forecasts
@@ -23,7 +24,7 @@ from phenology.seasons.season_heat import BASE_C
 from phenology.work.cautions import BEFORE_A_CUT, LOOK_FIRST
 from reports.charts.heat_curve import describe_heat_curve
 from reports.charts.past_chart import describe_past
-from reports.page.content import TreeCard, cautions_of, notes_of, tree_cards
+from reports.page.content import TreeCard, cautions_of, other_lines, tree_cards, warnings_of
 from reports.page.coverage import PlaceCoverage, weather_of
 from reports.page.drawings import (
     Span,
@@ -37,7 +38,7 @@ from reports.page.drawings import (
 from reports.page.template import drawn, filled
 from reports.table import in_units
 from reports.text.care_text import care_of
-from reports.text.forecast_text import NO_TREES, later_lines, undated_lines, weather_words
+from reports.text.forecast_text import NO_TREES, weather_words
 from reports.text.progress import Step
 from reports.text.words import listed, weekday_full_date
 
@@ -91,14 +92,15 @@ def _filled(
     if look_back and past is None:
         past = past_forecasts(garden, progress=progress)
     records = TrackRecord.of(past or [])
-    now, later = tree_cards(forecast)
-    span = Span.around(garden.as_of, weeks_ahead(coming_steps(forecast)))
+    agenda = make_agenda(forecast)
+    (now, later), more = tree_cards(agenda), other_lines(agenda)
+    span = Span.around(garden.as_of, weeks_ahead(agenda.coming))
     kinds: set[str] = set()
     sections = [
         ("now", "On the benches now", _drawn(now, span, kinds)),
         ("next", "Next", _drawn(later, span, kinds)),
     ]
-    care, notes = care_of(forecast), notes_of(forecast)
+    care, notes = care_of(agenda), warnings_of(agenda)
     nothing = ("Nothing to look at this week.", "Nothing more in the coming months.")
     if not garden.trees:
         nothing = (NO_TREES.replace("`", ""), "Nothing yet.")
@@ -115,7 +117,7 @@ def _filled(
         months=span.label_room(),
         sections=sections,
         nothing=dict(zip(("now", "next"), nothing, strict=True)),
-        more={"now": list(undated_lines(garden)), "next": list(later_lines(forecast))},
+        more=dict(zip(("now", "next"), more, strict=True)),
         legend=kinds,
         heat=_heat(course, garden, settings.units) if garden.weather_through() else None,
         looked_back=look_back,
@@ -167,8 +169,8 @@ def _drawn(
     for card in cards:
         pictures = []
         for step in card.steps:
-            svg, held = window_drawing(step, span, f"{step.row.tree.label}: {card.words}")
-            pictures.append((step.row, drawn(svg)))
+            svg, held = window_drawing(step, span, f"{step.tree.label}: {card.words}")
+            pictures.append((step, drawn(svg)))
             kinds |= held
         out.append((card, pictures))
     return out

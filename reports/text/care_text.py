@@ -3,22 +3,25 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Callable, Sequence
 from datetime import date, timedelta
 
+from phenology.advice.agenda import Agenda
 from phenology.advice.care import WIRE
-from phenology.advice.forecast_rows import GardenForecast
-from phenology.advice.season_duties import all_care
 from reports.text.words import capital, date_range, short_date, tree_names
 
 WIRE_AHEAD = 14  # wire looks due within this many days are told (ours)
 
 
-def care_of(forecast: GardenForecast) -> list[tuple[str, str]]:
-    """What is due now beside the flushes: alike trees, what to do until when; then wire to look at soon."""
-    garden = forecast.garden
+def care_of(agenda: Agenda, names: Callable[[Sequence[str]], str] = tree_names) -> list[tuple[str, str]]:
+    """What is due now beside today's looks: alike trees, what to do until when; then wire to look at soon."""
+    garden = agenda.garden
+    looked_for = {(row.tree.id, visit.look_for) for row in agenda.rows for visit in row.presses}
     by_care: dict[str, tuple[list[str], list[date]]] = {}
     wire = []
-    for care in all_care(forecast.garden, forecast.rows):
+    for care in agenda.care:
+        if (care.tree.id, care.what) in looked_for:
+            continue
         if care.care == WIRE:
             if care.first <= garden.as_of + timedelta(days=WIRE_AHEAD):
                 when = f"look by {short_date(care.first)}" if care.first >= garden.as_of else "look now"
@@ -31,7 +34,7 @@ def care_of(forecast: GardenForecast) -> list[tuple[str, str]]:
     kept = sorted(by_care.items(), key=lambda item: min(item[1][1]))
     return [
         (
-            tree_names(sorted(labels, key=as_counted)),
+            names(sorted(labels, key=as_counted)),
             f"{capital(what)} (until {date_range(min(ends), max(ends))}).",
         )
         for what, (labels, ends) in kept

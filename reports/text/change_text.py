@@ -7,7 +7,7 @@ from datetime import date
 from pathlib import Path
 
 from data_sources.kept.issued_forecasts import keep_issued, read_issued
-from phenology.advice.forecast_change import ForecastChange, changed_since, issued_by, misses
+from phenology.advice.forecast_change import STOP, ForecastChange, changed_since, issued_by, misses
 from phenology.advice.forecast_rows import GardenForecast
 from reports.text.words import short_date, tree_names, wrapped
 
@@ -21,7 +21,7 @@ CAUSE = {"weather": "the weather", "looks": "your looks"}
 FIRST_TOLD = 8  # more lines than this are counted, not told
 
 
-def misses_text(folder: Path, forecast: GardenForecast) -> str:
+def misses_text(folder: Path, forecast: GardenForecast, width: int = 80) -> str:
     """Misses since an earlier forecast in sentences, empty where there are none; keeps what this one says.
 
     The earlier one is the newest issued before the last look and a week ago at least, or else the oldest
@@ -38,23 +38,38 @@ def misses_text(folder: Path, forecast: GardenForecast) -> str:
         return ""
     since = max([day for day in issued if day <= changed_since(garden)] or [min(issued)])
     found = misses(issued[since], forecast)
-    return changes_text(found, since) if found else ""
+    return changes_text(found, since, width) if found else ""
 
 
 def changes_text(changes: Sequence[ForecastChange], since: date, width: int = 80) -> str:
     """Misses first, then dates that moved; trees that changed alike share a line."""
     if not changes:
-        return f"Since {short_date(since)}: nothing moved by more than a few days."
+        return "\n".join(wrapped(f"Since {short_date(since)}: nothing moved by more than a few days.", width))
     groups: dict[tuple[object, ...], list[ForecastChange]] = {}
     for change in changes:
         key = (change.stage, change.expected, change.now, change.missed, change.why, change.not_yet)
         groups.setdefault(key, []).append(change)
     lines = [f"Since {short_date(since)}:"]
-    for group in list(groups.values())[:FIRST_TOLD]:
+    told = [group for group in groups.values() if group[0].stage != STOP]
+    for group in told[:FIRST_TOLD]:
         lines += wrapped(f"{tree_names([c.label for c in group])}: {_words(group[0])}", width)
-    if len(groups) > FIRST_TOLD:
-        lines.append(f"And {len(groups) - FIRST_TOLD} smaller changes.")
+    if len(told) > FIRST_TOLD:
+        lines.append(f"And {len(told) - FIRST_TOLD} smaller changes.")
+    for why, cause in CAUSE.items():
+        if moved := stops_text([c for c in changes if c.stage == STOP and c.why == why]):
+            lines += wrapped(f"Stop dates moved by {cause}: {moved}.", width)
     return "\n".join(lines)
+
+
+def stops_text(changes: Sequence[ForecastChange]) -> str:
+    """Stop dates that moved, alike trees together: "Elm to 26 Jul from 28 Jul"."""
+    groups: dict[tuple[date, date], list[str]] = {}
+    for change in sorted(changes, key=lambda c: (c.now, c.label)):
+        groups.setdefault((change.now, change.expected), []).append(change.label)
+    return "; ".join(
+        f"{tree_names(labels)} to {short_date(now)} from {short_date(then)}"
+        for (now, then), labels in groups.items()
+    )
 
 
 def _words(change: ForecastChange) -> str:

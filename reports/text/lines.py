@@ -1,4 +1,4 @@
-"""Lines for the terminal: sentences and plain tables within 80 columns, counts, and dates shown back."""
+"""Lines for the terminal: sentences and plain tables as wide as it is, counts, and dates shown back."""
 
 from __future__ import annotations
 
@@ -8,34 +8,35 @@ from datetime import date
 
 from phenology.language.date_style import date_range, weekday_date, weekday_full_date
 from phenology.language.vague_dates import format_dates
-
-WIDTH = 80
+from reports.text.words import terminal_width
 
 
 def wrapped(words: str) -> str:
-    """Words wrapped at 80 columns; a no-break space holds words together."""
-    text = textwrap.fill(words, WIDTH, subsequent_indent="  ", break_long_words=False, break_on_hyphens=False)
+    """Words wrapped for the terminal; a no-break space holds words together."""
+    text = textwrap.fill(
+        words, terminal_width(), subsequent_indent="  ", break_long_words=False, break_on_hyphens=False
+    )
     return text.replace("\u00a0", " ")
 
 
 def set_in(words: str, indent: int) -> str:
-    """Words wrapped at 80 columns, set in by some spaces and what follows by two more."""
+    """Words wrapped for the terminal, set in by some spaces and what follows by two more."""
     return textwrap.fill(
-        words, WIDTH, initial_indent=" " * indent, subsequent_indent=" " * (indent + 2),
+        words, terminal_width(), initial_indent=" " * indent, subsequent_indent=" " * (indent + 2),
         break_long_words=False, break_on_hyphens=False,
     )  # fmt: skip
 
 
 def table(headers: Sequence[str], rows: Iterable[Sequence[str]]) -> str:
-    """A plain table within 80 columns; the last column takes what is left and wraps."""
+    """A plain table as wide as the terminal at most; the last column takes what is left and wraps."""
     body = [list(row) for row in rows]
-    count = len(headers)
+    count, width = len(headers), terminal_width()
     widths = [max([len(h)] + [len(row[i]) for row in body]) for i, h in enumerate(headers)]
-    room = WIDTH - sum(w + 2 for w in widths[:-1])
+    room = width - sum(w + 2 for w in widths[:-1])
     if room < 12:  # the widest column but the last gives way
         widest = max(range(count - 1), key=lambda i: widths[i])
         widths[widest] = max(6, widths[widest] - (12 - room))
-        room = WIDTH - sum(w + 2 for w in widths[:-1])
+        room = width - sum(w + 2 for w in widths[:-1])
     lines = []
     for row in [list(headers), *body]:
         cells = [_cut(cell, widths[i]) for i, cell in enumerate(row[:-1])]

@@ -5,7 +5,8 @@ from __future__ import annotations
 import textwrap
 from collections.abc import Iterator, Sequence
 
-from phenology.advice.round import Review, Round, Visit
+from phenology.advice.round import Review, Round
+from phenology.advice.visits import Visit
 from phenology.garden import Garden
 from phenology.work.cautions import ROUND_LOOKS_FIRST, cautions
 from reports.text.words import capital, full_date, short_date, tree_names, weekday_full_date, wrapped
@@ -14,8 +15,8 @@ WIDTH = 80
 SHEET_COLUMNS = ("date", "tree", "stage", "checked", "note", "look for")
 
 
-def round_text(walk: Round, garden: Garden, width: int = WIDTH) -> str:
-    """The round, most pressing first, place by place; the review when nothing grows."""
+def round_text(walk: Round, closing: Sequence[str] = (), width: int = WIDTH) -> str:
+    """The round, most pressing first, place by place; the review when nothing grows; `closing` ends it."""
     lines = [f"Round of {weekday_full_date(walk.day)}", ""]
     several = len({v.place for v in walk.visits}) > 1
     for group in _together(walk.visits):
@@ -24,8 +25,8 @@ def round_text(walk: Round, garden: Garden, width: int = WIDTH) -> str:
         lines += [line for text in _review(walk.review) for line in wrapped(text, width)]
     elif not walk.visits:
         lines += wrapped("No look would change a decision today.", width)
-    if minded := list(_cautions(walk, garden)):
-        lines += ["", *(line for text in minded for line in wrapped(text, width))]
+    if closing:
+        lines += ["", *(line for text in closing for line in wrapped(text, width))]
     return "\n".join(lines)
 
 
@@ -91,7 +92,8 @@ def _review(review: Review) -> Iterator[str]:
         yield f"Repot watch: {names}: look at roots when buds swell; two years since the last, or unknown."
 
 
-def _cautions(walk: Round, garden: Garden) -> Iterator[str]:
+def round_cautions(walk: Round, garden: Garden) -> Iterator[str]:
+    """What to mind with the work that the walk may lead to."""
     trees = [v.tree for v in walk.visits if v.operation]
     if trees:
         operations = tuple(dict.fromkeys(v.operation for v in walk.visits if v.operation))

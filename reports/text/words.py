@@ -5,6 +5,7 @@ Dates are written as the garden has them: see `phenology.language.date_style`.
 
 from __future__ import annotations
 
+import shutil
 import textwrap
 from collections.abc import Sequence
 
@@ -21,17 +22,44 @@ from phenology.language.date_style import (
 __all__ = [
     "MONTHS",
     "capital",
+    "counted_word",
     "date_range",
     "date_style",
+    "few_names",
     "full_date",
     "listed",
     "percent",
     "short_date",
+    "terminal_width",
     "tree_names",
     "weekday_date",
     "weekday_full_date",
     "wrapped",
 ]
+
+
+NARROWEST, WIDEST = 40, 100
+FEW = 50  # columns that names may take where very many are counted
+COUNTS = [
+    "no",
+    "one",
+    "two",
+    "three",
+    "four",
+    "five",
+    "six",
+    "seven",
+    "eight",
+    "nine",
+    "ten",
+    "eleven",
+    "twelve",
+]
+
+
+def terminal_width() -> int:
+    """Columns that text may take: the terminal's, no fewer than 40 and no more than reads well."""
+    return min(WIDEST, max(NARROWEST, shutil.get_terminal_size((80, 24)).columns))
 
 
 def listed(names: Sequence[str]) -> str:
@@ -52,16 +80,53 @@ def tree_names(labels: Sequence[str]) -> str:
     --------
     >>> tree_names(["Hornbeam 1", "Hornbeam 3", "Hornbeam 4"]), tree_names(["Elm 2", "Old quince"])
     ('Hornbeams 1, 3 and 4', 'Elm 2 and Old quince')
+    >>> tree_names(["Beech", "Elm 1", "Elm 2", "Elm 3", "Elm 5"])
+    'Beech and Elms 1-3 and 5'
     """
-    parts = [label.rpartition(" ") for label in labels]
-    stems = {stem for stem, _, number in parts if number.isdigit()}
-    if len(labels) > 1 and len(stems) == 1 and all(number.isdigit() for _, _, number in parts):
-        stem = stems.pop()
-        if stem:
-            numbers = sorted((number for _, _, number in parts), key=int)
-            ending = "" if stem.endswith("s") else "es" if stem.endswith(("ch", "sh", "x")) else "s"
-            return f"{stem}{ending} {listed(numbers)}"
-    return listed(list(labels))
+    numbers: dict[str, list[int]] = {}  # by shared name, in order of the first; a label of its own has none
+    for label in labels:
+        stem, _, number = label.rpartition(" ")
+        numbered = bool(stem) and number.isdigit() and str(int(number)) == number
+        numbers.setdefault(stem if numbered else label, []).extend([int(number)] if numbered else [])
+    return listed([_numbered(stem, sorted(found)) for stem, found in numbers.items()])
+
+
+def few_names(labels: Sequence[str]) -> str:
+    """The same, very many counted.
+
+    Examples
+    --------
+    >>> few_names([f"Elm {n}" for n in range(1, 41)]), few_names([f"Elm {n}" for n in range(1, 40, 2)])
+    ('Elms 1-40', 'Elm 1, Elm 3, Elm 5 and 17 more')
+    """
+    text = tree_names(labels)
+    return text if len(text) <= FEW else f"{', '.join(labels[:3])} and {len(labels) - 3} more"
+
+
+def _numbered(stem: str, numbers: Sequence[int]) -> str:
+    """A shared name with its numbers, neighbours drawn together."""
+    if len(numbers) < 2:
+        return " ".join([stem, *map(str, numbers)])
+    told: list[str] = []
+    first = 0
+    for k, number in enumerate(numbers):
+        if k + 1 < len(numbers) and numbers[k + 1] == number + 1:
+            continue  # the run goes on
+        run, first = numbers[first : k + 1], k + 1
+        told += [f"{run[0]}-{run[-1]}"] if len(run) > 2 else map(str, run)
+    ending = "" if stem.endswith("s") else "es" if stem.endswith(("ch", "sh", "x")) else "s"
+    return f"{stem}{ending} {listed(told)}"
+
+
+def counted_word(n: int) -> str:
+    """A small number as a word.
+
+    Examples
+    --------
+    >>> counted_word(3), counted_word(40)
+    ('three', '40')
+    """
+    return COUNTS[n] if n < len(COUNTS) else str(n)
 
 
 def capital(text: str) -> str:

@@ -69,7 +69,7 @@ def test_writing_again_changes_nothing(shown):
 def test_a_look_moves_its_tree_and_raises_only_what_changed(bench, tmp_path):
     path = tmp_path / "g.ics"
     before = written(bench, path)
-    bench.does("look", "zelkova", "soft")
+    bench.does("look", "zelkova", "soft", "--yes")
     after = written(bench, path)
     moved = {u for u in after if u in before and int(after[u]["SEQUENCE"]) == 1}
     assert moved and any("Zelkova" in str(after[u]["SUMMARY"]) for u in moved)

@@ -3,10 +3,15 @@
 from __future__ import annotations
 
 from datetime import date
+from pathlib import Path
 
-from phenology.advice.forecast_change import ForecastChange
-from reports.text.change_text import FIRST_TOLD, changes_text
-from tests.reports.demo import demo_folder, flushcast
+import pytest
+
+from phenology.advice.forecast_change import ForecastChange, stop_changes
+from phenology.advice.stop_dates import stop_days
+from reports.text.change_text import FIRST_TOLD, changes_text, stops_text
+from tests.reports.demo import DAY, demo_folder, flushcast, own_demo
+from tests.reports.opened import read_garden
 
 WEEK_AGO, THEN, NOW = date(2026, 6, 7), date(2026, 6, 29), date(2026, 7, 4)
 
@@ -49,9 +54,27 @@ def test_no_news_is_said_and_much_news_is_counted():
 
 
 def test_the_command_tells_changes_only_when_asked():
+    flushcast("forecast", "--garden", demo_folder())  # so that its cautions are said
     plain, asked = (flushcast("forecast", *more, "--garden", demo_folder()) for more in ([], ["--changes"]))
     assert asked.returncode == 0, asked.stderr
     assert asked.stdout.startswith(plain.stdout)
+    assert "Stop dates moved by " in asked.stdout
     assert "\nSince 7 Jun:" in asked.stdout and "Since" not in plain.stdout
     refused = flushcast("forecast", "--changes", "--json", "--garden", demo_folder())
     assert refused.returncode == 2 and "leave out --json" in refused.stderr
+
+
+@pytest.mark.parametrize("words", ["maples stopped", "crab apple firm", "quince 1 budbreak"])
+def test_a_look_says_every_stop_date_that_it_moved(words: str, tmp_path: Path) -> None:
+    folder = own_demo(tmp_path)
+    before = read_garden(folder, DAY)[0]
+    done = flushcast("look", *words.split(), "--garden", folder)
+    assert done.returncode == 0, done.stderr
+    after = read_garden(folder, DAY)[0]
+    then, now = stop_days(before), stop_days(after)
+    changes = list(stop_changes(then, now, after, then))
+    assert {c.label for c in changes} == {t.label for t in after.trees if then.get(t.id) != now.get(t.id)}
+    assert all(c.why == "looks" for c in changes)
+    told = " ".join(done.stderr.split())
+    assert ("This moves stop dates:" in told) is bool(changes)
+    assert stops_text(changes) in told

@@ -12,8 +12,8 @@ import pytest
 from matplotlib.colors import to_rgb
 from matplotlib.figure import Figure
 
+from phenology.advice.agenda import make_agenda
 from phenology.advice.garden_forecast import forecast_garden
-from phenology.advice.next_steps import coming_steps
 from phenology.learning.garden_fit import GardenFit
 from phenology.model.track_record import first_hardenings
 from reports.charts.calibration_chart import describe_calibration, plot_calibration
@@ -55,7 +55,7 @@ def words_on(ax):
 def test_the_garden_has_a_row_for_each_tree_soonest_first():
     ax = plot_garden(forecast())
     labels = [t.get_text() for t in ax.get_yticklabels()]
-    assert labels == [step.row.tree.label for step in coming_steps(forecast())]
+    assert labels == [step.tree.label for step in make_agenda(forecast()).coming]
     assert {"b", "e", "h"} <= set(words_on(ax))
     assert all(label in describe_garden(forecast()) for label in labels)
 
@@ -79,23 +79,23 @@ def test_a_species_guess_gets_dots_and_no_dates_and_a_crowd_is_counted():
     )
 
 
-def test_one_tree_never_looked_at_gets_dots_and_no_dates():
+def test_one_tree_never_looked_at_gets_a_guess_that_is_called_one():
     day = date(2026, 1, 20)
     quiet = forecast_garden(unseen(read_garden(demo_folder(day), day)[0]))
     tree = quiet.garden.trees[0]
-    assert "dots: look once a week" in plot_tree(quiet, tree).get_xlabel()
+    assert "shaded: likely" in plot_tree(quiet, tree).get_xlabel()
     said = describe_tree(quiet, tree)
-    assert "flush 1, hard: look weekly from" in said and "probably" not in said
+    assert ", a guess" in said and "probably" not in said
     parts = said.split("; ")
     assert len(set(parts)) == len(parts) > 1
     assert "dots" not in plot_tree(forecast(), forecast().garden.trees[0]).get_xlabel()
 
 
 def test_the_weeks_of_a_row_share_out_its_chance():
-    step = next(s for s in coming_steps(forecast()) if s.row.arrival is not None)
+    step = next(s for s in make_agenda(forecast()).coming if s.arrival is not None)
     first = date(2026, 1, 5)
     chances = week_chances(step, first, first + timedelta(weeks=50))
-    assert sum(chances) == pytest.approx(1 - step.row.arrival.p_not, abs=0.01)
+    assert sum(chances) == pytest.approx(1 - step.arrival.p_not, abs=0.01)
     assert all(chance >= 0 for chance in chances)
 
 

@@ -8,12 +8,13 @@ from datetime import date
 import pytest
 
 from data_sources.demo.garden import demo_garden
+from phenology.advice.agenda import Section, make_agenda
+from phenology.advice.alike import alike
 from phenology.advice.garden_forecast import forecast_garden
-from phenology.advice.next_steps import coming_steps
 from phenology.advice.round import plan_round
-from phenology.advice.season_duties import all_care
 from reports.text.forecast_text import forecast_text
 from reports.text.round_text import round_text
+from reports.text.words import tree_names
 from tests.reports.demo import YEAR, demo_folder
 from tests.reports.opened import read_garden
 
@@ -33,49 +34,65 @@ EXPECTED = {
 @pytest.fixture(scope="module", params=YEAR)
 def day(request):
     when = date.fromisoformat(request.param)
-    return request.param, forecast_garden(read_garden(demo_folder(when), when)[0])
+    return request.param, make_agenda(forecast_garden(read_garden(demo_folder(when), when)[0]))
 
 
 def test_the_round_has_what_the_season_asks(day):
-    when, forecast = day
-    words = " ".join(round_text(plan_round(forecast), forecast.garden).split())
+    when, agenda = day
+    words = " ".join(round_text(plan_round(agenda)).split())
     for expected in EXPECTED[when]:
         assert expected in words
 
 
+def test_every_living_tree_is_told_once_with_a_date(day):
+    _, agenda = day
+    trees = agenda.garden.standing_trees
+    assert sorted(row.tree.label for row in agenda.rows) == sorted(tree.label for tree in trees)
+    for row in agenda.rows:
+        assert row.reason and row.ahead is not None and row.ahead.date_at(0.5) is not None
+    told = [line.partition(":")[0] for line in forecast_text(agenda, 10_000).splitlines()]
+    groups = [tree_names(group.labels) for section in Section for group in alike(agenda.of(section))]
+    for names in groups:
+        assert names in told
+    assert sum(len(group.labels) for section in Section for group in alike(agenda.of(section))) == len(trees)
+
+
+def test_forecast_and_round_name_the_same_trees_for_today(day):
+    _, agenda = day
+    looks = {visit.tree.label for visit in plan_round(agenda).visits if visit.look}
+    assert looks == {row.tree.label for row in agenda.of(Section.TODAY)}
+
+
 def test_no_tree_is_told_two_things_that_exclude_each_other(day):
-    _, forecast = day
+    _, agenda = day
     steps = {}
-    for step in coming_steps(forecast):
-        steps.setdefault(step.row.tree.label, []).append(step)
+    for step in agenda.coming:
+        steps.setdefault(step.tree.label, []).append(step)
     for label, mine in steps.items():
-        assert not (
-            any(s.refused for s in mine) and any(s.row.advice and s.row.advice.wakes for s in mine)
-        ), label
-    due = [c for c in all_care(forecast.garden, forecast.rows) if c.due]
+        assert not (any(s.refused for s in mine) and any(s.advice and s.advice.wakes for s in mine)), label
+    due = [c for c in agenda.care if c.due]
     pinched = {c.tree.label for c in due if c.care == "pinching"}
     bare = {c.tree.label for c in due if c.care in ("pruning", "wiring")}
-    growing = {
-        label for label, mine in steps.items() for s in mine if s.row.operation and s.row.arrival is None
-    }
+    growing = {label for label, mine in steps.items() for s in mine if s.operation and s.arrival is None}
     assert not pinched & bare and not bare & growing
-    for visit in plan_round(forecast).visits:
+    for visit in plan_round(agenda).visits:
         stop = min((s.last_safe for s in steps.get(visit.tree.label, []) if s.last_safe), default=None)
         if visit.operation == "cutback" and "hard" in visit.because and stop is not None:
-            assert forecast.garden.as_of <= stop
+            assert agenda.garden.as_of <= stop
 
 
 def test_no_look_is_planned_after_the_stop(day):
-    _, forecast = day
-    for step in coming_steps(forecast):
+    _, agenda = day
+    for step in agenda.coming:
         if step.last_safe is not None:
-            assert step.row.look_on <= step.last_safe
+            assert step.look_on <= step.last_safe
 
 
 def test_the_text_fits_the_terminal_and_gives_odds_in_tenths(day):
-    _, forecast = day
-    words = forecast_text(forecast)
-    assert max(map(len, words.splitlines())) <= 80
+    _, agenda = day
+    words = forecast_text(agenda)
+    for width in (40, 60, 80, 120):
+        assert max(map(len, forecast_text(agenda, width).splitlines())) <= width
     assert not re.search(r"\d%", words)
 
 

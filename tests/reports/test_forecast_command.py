@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 import io
 import json
+import re
 from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
 
@@ -26,7 +27,7 @@ QUANTILES = ("p10", "p25", "p50", "p75", "p90")
 def test_the_demo_makes_a_garden_and_prints_its_forecast(tmp_path: Path) -> None:
     done = flushcast("demo", "--dir", tmp_path / "demo", "--date", "2026-06-14")
     assert done.returncode == 0, done.stderr
-    assert "Probably hard" in done.stdout
+    assert "Today: look at these" in done.stdout and "hard about" in done.stdout
     assert "the leaf decides" in done.stdout
     assert "flushcast --garden" in done.stderr  # what to type next
     assert max(map(len, done.stdout.splitlines())) <= 80
@@ -166,12 +167,13 @@ def test_weather_that_is_short_or_old_is_said_and_there_is_a_forecast(
     assert said in " ".join(done.stdout.split()) and "species guess" in done.stdout
 
 
-def test_a_garden_without_looks_gets_a_rhythm_and_never_a_work_date(tmp_path: Path) -> None:
+def test_a_garden_without_looks_gets_a_date_that_is_called_a_guess(tmp_path: Path) -> None:
     garden = small_garden(tmp_path / "g", date(2000, 1, 1), DAY)
-    done = flushcast("forecast", "--garden", garden)
-    assert done.returncode == 0, done.stderr
-    assert "species guess" in done.stdout and "weekly" in done.stdout
-    assert "Probably" not in done.stdout
+    for day in (DAY, date(2026, 1, 20)):
+        done = flushcast("forecast", "Tree 1", "--garden", garden, "--as-of", day)
+        assert done.returncode == 0, done.stderr
+        words = " ".join(done.stdout.split())
+        assert re.search(r"No look yet this season; \w+[^.]* \([^)]*\)[^.]*, a guess[.;]", words), words
 
 
 def test_few_past_years_are_said(tmp_path: Path) -> None:

@@ -80,7 +80,7 @@ def test_init_where_a_file_is_in_the_way_is_refused(tmp_path):
 def test_anything_is_undone_and_done_again(bench):
     bench.does("look", "hornbeams", "soft")
     bench.does("tree", "edit", "Elm 1", "--pot", "oval")
-    answer = bench.does("undo", "2")
+    answer = bench.does("undo", "2", "--yes")
     assert "Took back: changed Elm 1: pot oval." in answer.words
     assert "Took back: look: Hornbeam 1, Hornbeam 2: extending" in answer.words
     with open_journal(bench.folder) as journal:
@@ -90,10 +90,46 @@ def test_anything_is_undone_and_done_again(bench):
         assert len(journal.looks()) == 2
 
 
+def test_taking_back_more_than_one_command_is_asked_first(bench):
+    bench.does("look", "hornbeams", "soft")
+    bench.does("tree", "edit", "Elm 1", "--pot", "oval")
+    told = bench.refuses("undo", "2")
+    assert "take back 2 changes" in told and "pot oval" in told and "--yes" in told
+    with open_journal(bench.folder) as journal:
+        assert len(journal.looks()) == 2
+    bench.does("undo")  # one is taken back unasked
+
+
+def test_a_restore_is_undone_as_one_and_only_when_meant(bench, tmp_path):
+    copy = tmp_path / "copy.backup"
+    bench.does("backup", copy)
+    bench.does("look", "hornbeams", "soft")
+    assert "Undo: flushcast undo" in bench.does("restore", copy, "--yes").err.replace("\u00a0", " ")
+    told = bench.refuses("undo")
+    assert "the last thing done was a restore" in told and "--yes" in told
+    assert "by itself first" in bench.refuses("undo", "2", "--yes")
+    answer = bench.does("undo", "--yes")
+    assert "look" in answer.out and "Took back the restore" in answer.words  # says what comes back
+    with open_journal(bench.folder) as journal:
+        assert len(journal.looks()) == 2
+    bench.does("undo", "--yes")  # and that is taken back the same way
+    with open_journal(bench.folder) as journal:
+        assert journal.looks() == []
+
+
+def test_after_a_restore_what_is_written_next_is_undone_next(bench, tmp_path):
+    copy = tmp_path / "copy.backup"
+    bench.does("backup", copy)
+    bench.does("look", "hornbeams", "soft")
+    bench.does("restore", copy, "--yes")
+    bench.does("look", "Elm 1", "soft")
+    assert "Took back: look: Elm 1" in bench.does("undo").words
+
+
 def test_counting_too_far_back_leaves_the_garden_itself(bench):
     bench.does("look", "hornbeams", "soft")
     bench.does("look", "Elm 1", "soft")
-    answer = bench.does("undo", "99")
+    answer = bench.does("undo", "99", "--yes")
     assert answer.words.count("Took back:") == 2
     assert "Left as it is: made the garden: Bench, 3 trees." in answer.words
     assert "To reverse this: flushcast undo 2 --redo" in answer.words

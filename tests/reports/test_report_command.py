@@ -11,6 +11,7 @@ from html.parser import HTMLParser
 import pytest
 
 from data_sources.weather.store.weather_store import Origin, WeatherStore
+from phenology.advice.agenda import make_agenda
 from phenology.advice.garden_forecast import forecast_garden
 from phenology.model.track_record import TrackRecord
 from phenology.weather.series import DailyWeather
@@ -93,15 +94,15 @@ def test_every_tree_is_there_with_its_window_and_what_to_do():
     for part in ("On the benches now", "Next", "This season against past ones", "Before you cut"):
         assert part in page()
     assert page().count('<svg class="window"') == page().count('<article class="tree">') == len(TREES)
-    assert "Look today. Probably hard by" in page()
+    assert "hard probably already" in page()
     assert "days off on average" in page()
 
 
 def test_the_picture_shades_the_range_that_the_words_name():
     garden, _ = read_garden(demo_folder(), DAY)
-    forecast = forecast_garden(garden)
-    steps = (step for card in tree_cards(forecast)[0] for step in card.steps)
-    step = next(step for step in steps if step.row.arrival is not None)
+    agenda = make_agenda(forecast_garden(garden))
+    steps = (step for card in tree_cards(agenda)[0] for step in card.steps)
+    step = next(step for step in steps if step.arrival is not None)
     span = Span.around(garden.as_of)
     svg, kinds = window_drawing(step, span, "words")
     assert kinds == {kind for kind in KINDS if f'class="{kind}"' in svg} > {"likely", "today"}
@@ -182,7 +183,7 @@ def test_the_command_writes_the_file_and_says_so(tmp_path):
 
 
 def care_on(bench: Bench, day: date):
-    return care_of(forecast_garden(read_garden(bench.folder, day)[0]))
+    return care_of(make_agenda(forecast_garden(read_garden(bench.folder, day)[0])))
 
 
 def test_care_after_work_is_told_while_it_is_due(tmp_path):
@@ -203,7 +204,8 @@ def test_the_report_trusts_as_the_forecast_does_and_shares_what_compare_keeps(tm
     assert "Looking back" not in told.err
     within = r"usually within (\d+) days"
     forecast = " ".join(bench.does("forecast").out.split())
-    assert re.findall(within, out.read_text()) == re.findall(within, forecast) != []
+    told_here, told_there = re.findall(within, forecast), re.findall(within, out.read_text())
+    assert told_here and all(told_there.count(days) >= told_here.count(days) for days in set(told_here))
     records = TrackRecord.of(demo_past()).values()
     table = re.findall(r"<td>(\d+) days</td><td>(\d+) days</td>", out.read_text())
     kept = [(str(round(r.missed)), str(round(r.usual_missed))) for r in records]

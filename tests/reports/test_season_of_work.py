@@ -11,6 +11,7 @@ import pytest
 
 from data_sources.demo.climate import synthetic_weather
 from data_sources.demo.garden import DemoGarden, demo_garden
+from phenology.advice.agenda import make_agenda
 from phenology.advice.forecast_rows import ForecastRow
 from phenology.advice.garden_forecast import forecast_garden
 from phenology.advice.round import plan_round
@@ -66,7 +67,7 @@ def walked() -> tuple[Day, ...]:
     for day in sorted(weekly | done | {d - timedelta(days=1) for d in done}):
         forecast = forecast_garden(whole.up_to(day))
         rows = {r.stage: r for r in forecast.rows if r.tree.label == TREE}
-        visits = tuple(v.because for v in plan_round(forecast).visits if v.tree.label == TREE)
+        visits = tuple(v.because for v in plan_round(make_agenda(forecast)).visits if v.tree.label == TREE)
         days.append(Day(day, rows, visits))
     return tuple(days)
 

@@ -8,6 +8,7 @@ import click
 
 from data_sources.garden import JOURNAL_NAME
 from data_sources.journal import Restore, restore
+from data_sources.kept.last_restore import remember_restore
 from data_sources.sqlite.backups import FOLDER
 from reports.cli.common import may_ask, open_garden_option, put, tell
 from reports.garden.open_garden import OpenGarden
@@ -30,7 +31,7 @@ def restore_command(garden: OpenGarden, backup: Path | None, yes: bool) -> None:
     if source is not None and not source.exists() and (garden.folder / FOLDER / source.name).exists():
         source = garden.folder / FOLDER / source.name
     plan = restore(journal, source, dry_run=True)
-    put(_plan_text(plan))
+    put(plan_text(plan))
     if plan.nothing_changes:
         return
     if not yes and may_ask():
@@ -39,11 +40,16 @@ def restore_command(garden: OpenGarden, backup: Path | None, yes: bool) -> None:
         tell("Nothing was changed. To put it in place add --yes.")
         return
     done = restore(journal, plan.source, dry_run=False)
-    kept = f" The journal of before is kept as {done.kept_aside.name}." if done.kept_aside else ""
-    tell(f"Restored from {done.source.name}.{kept}")
+    kept, undo = "", ""
+    if done.kept_aside is not None:
+        kept = f" The journal of before is kept as {done.kept_aside.name}."
+        if done.current_fault is None:
+            remember_restore(garden.folder, garden.journal, done.kept_aside)
+            undo = " Undo:\u00a0flushcast\u00a0undo"
+    tell(f"Restored from {done.source.name}.{kept}{undo}")
 
 
-def _plan_text(plan: Restore) -> str:
+def plan_text(plan: Restore) -> str:
     """The dry run to read: rows now and then, what comes back, goes, differs."""
     head = f"Backup {plan.source.name}: whole."
     if plan.current_fault is not None:

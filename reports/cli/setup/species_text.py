@@ -9,7 +9,8 @@ from collections.abc import Mapping
 from phenology.species.catalogue import STEPS, Species, find_species
 from phenology.work.season_of_work import in_words
 from phenology.work.technique import kept
-from reports.text.lines import WIDTH, table
+from reports.text.lines import table
+from reports.text.words import terminal_width
 
 _STEPS = {
     "start_budbreak": "season's start to bud break",
@@ -97,7 +98,9 @@ def one(name: str, catalogue: Mapping[str, Species], units: str = "C") -> str:
         own = prior.provenance.startswith("this garden")
         lines += _line(days, notes.mark(prior.provenance), own)
         if prior.why and not own:
-            lines += textwrap.wrap(prior.why, WIDTH, initial_indent=" " * 6, subsequent_indent=" " * 6)
+            lines += textwrap.wrap(
+                prior.why, terminal_width(), initial_indent=" " * 6, subsequent_indent=" " * 6
+            )
     return "\n".join([*lines, *notes.lines()])
 
 
@@ -141,11 +144,11 @@ class _Notes:
         """The sources by letter."""
         out: list[str] = []
         for source, letter in self.letters.items():
-            out += textwrap.wrap(f"[{letter}] {source}", WIDTH, subsequent_indent="    ")
+            out += textwrap.wrap(f"[{letter}] {source}", terminal_width(), subsequent_indent="    ")
         return out
 
 
 def _line(value: str, source: str, own: bool) -> list[str]:
     mark = "* " if own else "  "
     text = f"{mark}{value}" + (f" [{source}]" if source else "")
-    return textwrap.wrap(text, WIDTH, subsequent_indent="    ", break_on_hyphens=False)
+    return textwrap.wrap(text, terminal_width(), subsequent_indent="    ", break_on_hyphens=False)

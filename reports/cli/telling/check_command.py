@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import click
 
-from reports.cli.common import open_garden_option, put, tell
+from reports.cli.common import once_a_day, open_garden_option, put, tell
 from reports.cli.telling.read_forecast import tell_usual_warmth
 from reports.garden.open_garden import OpenGarden
 
@@ -48,5 +48,5 @@ def check_command(
         tell_usual_warmth(usual_warmth_note(garden.snapshot()))
     allowed = [tree for tree, one in answers if one.answer == "yes"]
     species = [garden.catalogue[t.species] for t in allowed if t.species in garden.catalogue]
-    if allowed:
-        tell(" ".join(cautions([operation], species, len(allowed))))
+    if allowed and (minded := once_a_day(garden, cautions([operation], species, len(allowed)))):
+        tell(" ".join(minded))

@@ -8,7 +8,7 @@ from pathlib import Path
 
 import click
 
-from reports.cli.common import put, say
+from reports.cli.common import once_a_day, put, say
 from reports.cli.telling.read_forecast import read_forecast
 from reports.garden.open_garden import OpenGarden, one_day
 
@@ -29,8 +29,10 @@ from reports.garden.open_garden import OpenGarden, one_day
 def demo_command(folder: Path, day: str | None, south: bool) -> None:
     """Make an invented garden and print its forecast; needs no network."""
     from data_sources.demo.garden import demo_day, store_demo
+    from phenology.advice.agenda import make_agenda
     from reports.garden.clock import today
-    from reports.text.forecast_text import forecast_text
+    from reports.text.forecast_text import CLOSING, forecast_text
+    from reports.text.words import terminal_width
 
     stands_on = demo_day(today(), south=south) if day is None else _day(day, today())
     if store_demo(folder, stands_on, south=south):
@@ -38,13 +40,13 @@ def demo_command(folder: Path, day: str | None, south: bool) -> None:
     else:
         say(f"Using the demo garden already in {folder}; remove the folder to start afresh.")
     with OpenGarden(folder) as opened:
-        forecast = read_forecast(opened)
+        forecast, closing = read_forecast(opened), once_a_day(opened, CLOSING)
     say()
-    put(forecast_text(forecast))
+    put(forecast_text(make_agenda(forecast), terminal_width(), closing=closing))
     if day is None and today() != forecast.garden.as_of and os.environ.get("FLUSHCAST_TODAY"):
         say(f"\nFLUSHCAST_TODAY does not move the demo; --date {today()} does.")
     say(f"\nIt stands still on {forecast.garden.as_of}. Try next:")
-    for line in ('look "hornbeams" soft', "forecast", "plan quince", "calibrate hornbeam", "compare"):
+    for line in ('look "maples" stopped', "forecast", "plan quince", "calibrate hornbeam", "compare"):
         say(f"  flushcast --garden {folder} {line}")
 
 

@@ -6,7 +6,7 @@ from pathlib import Path
 
 import click
 
-from reports.cli.common import open_garden_option, put, say
+from reports.cli.common import as_of_option, once_a_day, open_garden_option, put, say
 from reports.cli.telling.read_forecast import read_forecast, tell_usual_warmth
 from reports.garden.open_garden import OpenGarden
 
@@ -20,9 +20,15 @@ from reports.garden.open_garden import OpenGarden
     "--read", "filled", type=click.Path(path_type=Path), metavar="FILE", help="Take a filled sheet in."
 )
 @click.option("--dry-run", is_flag=True, help="With --read: check everything and change nothing.")
+@as_of_option
 @open_garden_option
 def round_command(
-    garden: OpenGarden, sheet: bool, csv_file: Path | None, filled: Path | None, dry_run: bool
+    garden: OpenGarden,
+    sheet: bool,
+    csv_file: Path | None,
+    filled: Path | None,
+    dry_run: bool,
+    as_of: str | None,
 ) -> None:
     """Say which trees to look at now because a look would change a decision, and what to look for.
 
@@ -39,17 +45,26 @@ def round_command(
     if dry_run and filled is None:
         raise click.UsageError("--dry-run goes with --read")
     if filled is not None:
+        if as_of is not None:
+            raise click.UsageError("--as-of goes with a round, not with --read")
         from reports.cli.writing.round_entry import take_sheet_in
 
         take_sheet_in(garden, filled, dry_run=dry_run)
         return
+    from phenology.advice.agenda import make_agenda
     from phenology.advice.round import plan_round
-    from reports.text.round_text import SHEET_COLUMNS, round_sheet, round_text, sheet_rows
+    from reports.text.round_text import SHEET_COLUMNS, round_cautions, round_sheet, round_text, sheet_rows
+    from reports.text.words import terminal_width
 
-    forecast = read_forecast(garden)
-    walk = plan_round(forecast)
+    forecast = read_forecast(garden, as_of)
+    walk = plan_round(make_agenda(forecast))
+    if sheet:
+        put(round_sheet(walk))
+        tell_usual_warmth(forecast.usual_warmth)
+        return
     if csv_file is None:
-        put(round_sheet(walk) if sheet else round_text(walk, forecast.garden))
+        closing = once_a_day(garden, round_cautions(walk, forecast.garden))
+        put(round_text(walk, closing, terminal_width()))
         tell_usual_warmth(forecast.usual_warmth)
         return
     from data_sources.tables.cells import write_csv

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import click
 
-from reports.cli.common import as_of_option, open_garden_option, put
+from reports.cli.common import as_of_option, once_a_day, open_garden_option, put
 from reports.cli.telling.read_forecast import read_forecast, tell_usual_warmth
 from reports.garden.open_garden import OpenGarden
 
@@ -31,7 +31,10 @@ def windows_command(garden: OpenGarden, trees: tuple[str, ...], as_of: str | Non
 
         put(windows_table(found).as_json(key="windows", as_of=forecast.garden.as_of))
     else:
+        from phenology.work.cautions import WINDOW_LOOKS_FIRST
         from reports.text.windows_text import windows_text
+        from reports.text.words import terminal_width
 
-        put(windows_text(found, forecast.garden))
+        closing = once_a_day(garden, [WINDOW_LOOKS_FIRST])
+        put(windows_text(found, forecast.garden, terminal_width(), closing))
         tell_usual_warmth(forecast.usual_warmth)

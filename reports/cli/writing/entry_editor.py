@@ -156,6 +156,10 @@ class EntryEditor(ABC, Generic[Entry]):
         """What stands so much against an entry that whoever is there is asked once more."""
         return ()
 
+    def moves(self) -> Callable[[], Iterable[str]]:
+        """Asked before the entry is written: a call that tells, once it is, what it moved."""
+        return tuple
+
     def cautions(self, entry: Entry, trees: Sequence[Tree]) -> Sequence[str]:
         """What to mind, a sentence each."""
         return ()
@@ -177,9 +181,12 @@ class EntryEditor(ABC, Generic[Entry]):
 
     def add(self, words: Sequence[str]) -> None:
         """Write down one entry a tree, all of them or none."""
+        moved = self.moves()
         draft = self.garden.settle(lambda: self.draft(words), self.save, asks=may_ask())
         for words_together in draft.told if draft else []:
             tell(words_together)
+        for line in moved() if draft and draft.save else ():
+            tell(line)
 
     def save(self, draft: Draft) -> None:
         """Write down what was planned."""

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from contextlib import suppress
 from dataclasses import replace
 from datetime import date
 from typing import TYPE_CHECKING, Any
@@ -13,7 +14,7 @@ import click
 from data_sources.garden import new_id
 from phenology.language.tree_selection import few_labels
 from phenology.language.words import find_bloom, find_mark, find_stage
-from phenology.model.errors import InputError
+from phenology.model.errors import FlushcastError, InputError
 from phenology.model.records import Flush, Look, Tree
 from phenology.model.stages import Mark, Stage
 from phenology.records.entries import Changes, kind_of_date, look_changes
@@ -197,6 +198,23 @@ class LookEditor(EntryEditor[Look]):
             said.setdefault(_too_soon(one), []).append(one.tree)
         for words, some in said.items():
             yield f"{few_labels(some)}: {words}: the old leaves, or another day?"
+
+    def moves(self) -> Callable[[], Iterable[str]]:
+        """Stop dates, of whichever trees."""
+        from phenology.advice.forecast_change import stop_changes
+        from phenology.advice.stop_dates import stop_days
+        from reports.text.change_text import stops_text
+
+        known: dict[str, float] = {}
+        with suppress(FlushcastError):  # without a place or weather there are none
+            known = stop_days(self.garden.snapshot())
+
+        def moved() -> Iterator[str]:
+            garden = self.garden.snapshot()
+            if words := stops_text([*stop_changes(known, stop_days(garden), garden, known)]):
+                yield f"This moves stop dates: {words}."
+
+        return moved if known else tuple
 
     def _kind_is_open(self, entry: Look) -> bool:
         """Whether neither the grower nor the words of the date say if it was seen or came about then."""

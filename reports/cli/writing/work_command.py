@@ -22,6 +22,7 @@ from phenology.records.flushes import TreeRecord
 from phenology.records.waking import middle
 from phenology.work.answer import Answer
 from phenology.work.cautions import cautions
+from reports.cli.common import once_a_day
 from reports.cli.writing.entry_editor import ENTRY_READERS, EntryEditor, Planned, entry_options
 from reports.garden.open_garden import OpenGarden
 from reports.garden.work_answers import work_answers
@@ -71,6 +72,7 @@ class WorkEditor(EntryEditor[Work]):
     correctable = "an operation, --date, --part, --early"
     not_held: tuple[str, ...] = ()
     _answers: list[tuple[Tree, Answer]] | None = None
+    _minded: list[str] | None = None
 
     def blank(self, name: Operation) -> Work:
         self._answers, self.not_held = None, ()  # of the trees as they are now
@@ -124,7 +126,9 @@ class WorkEditor(EntryEditor[Work]):
     def cautions(self, entry: Work, trees: Sequence[Tree]) -> Sequence[str]:
         species = [self.garden.catalogue[t.species] for t in trees if t.species in self.garden.catalogue]
         against = [*finding_lines(self.answers(entry, trees)), *self.not_held]
-        return [*against, *cautions([entry.operation], species, len(trees))] if trees else []
+        if self._minded is None:  # asked again where something else was written down meanwhile
+            self._minded = once_a_day(self.garden, cautions([entry.operation], species, len(trees)))
+        return [*against, *self._minded] if trees else []
 
     def answers(self, entry: Work, trees: Sequence[Tree]) -> list[tuple[Tree, Answer]]:
         """What the rules say of the work on each tree; what was done is written down whatever they say."""

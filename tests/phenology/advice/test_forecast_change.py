@@ -9,14 +9,16 @@ import pytest
 
 from phenology.advice.forecast_change import (
     NEWS_DAYS,
+    STOP,
     changed_since,
     forecast_changes,
     issued_by,
     misses,
 )
 from phenology.advice.garden_forecast import forecast_garden
+from phenology.advice.stop_dates import stop_days
 from phenology.weather.series import DailyWeather
-from tests.phenology.gardens import Records, day, weather
+from tests.phenology.gardens import MAPLE, Records, day, weather
 
 PAST = (2015, 2016, 2017, 2018, 2019)
 
@@ -35,7 +37,8 @@ def growing() -> Records:
 
 def news(records: Records, n: float, since: float | None = None, **more):
     forecast = forecast_garden(records.garden(day(2020, n), **more))
-    return forecast_changes(forecast, None if since is None else day(2020, since))
+    found = forecast_changes(forecast, None if since is None else day(2020, since))
+    return [change for change in found if change.stage != STOP]
 
 
 def test_quiet_days_are_no_news():
@@ -95,6 +98,28 @@ def test_a_cold_month_moves_the_date_and_the_weather_is_named():
     bench = {"bench": DailyWeather(series.first_day, tmin, tmax, "station")}
     moved = {c.stage: c for c in news(growing(), 126, since=104, weather=bench)}
     assert moved["hardened"].why == "weather" and moved["hardened"].days >= NEWS_DAYS
+
+
+def test_every_stop_date_that_moved_is_news_and_so_is_why():
+    """A second flush seen to take its time, in the last season: cuts stop earlier for that species."""
+    records = growing()
+    records.tree("maple", MAPLE)
+    for season in PAST:
+        records.work("elm", season, 170, "cutback")
+        woken = records.flush("elm", season, "work", started_on=day(season, 170))
+        records.look(woken, 190, "budbreak")
+        records.look(woken, 230, "extended")
+        records.look(woken, 240, "hardened")
+    before = records.garden(day(2020, 140))
+    records.work("elm", 2020, 140, "cutback", early=True)
+    woken = records.flush("elm", 2020, "work", started_on=day(2020, 140), work_id=records.works[-1].id)
+    records.look(woken, 178, "dormant")
+    found = forecast_changes(forecast_garden(records.garden(day(2020, 180))), day(2020, 150))
+    stops = [change for change in found if change.stage == STOP]
+    then, now = stop_days(before.up_to(day(2020, 140))), stop_days(records.garden(day(2020, 180)))
+    assert [change.label for change in stops] == [t for t in ("elm", "maple") if then[t] != now[t]]
+    (elm,) = [change for change in stops if change.label == "elm"]
+    assert elm.why == "looks" and elm.days < 0 and elm.now == day(2020, now["elm"])
 
 
 def test_another_season_is_not_compared():

@@ -8,8 +8,8 @@ from datetime import date, timedelta
 import numpy as np
 import pytest
 
-from phenology.advice.forecast_rows import quantile_dates
 from phenology.advice.garden_forecast import forecast_garden
+from phenology.forecasting.arrival import LEVELS
 from phenology.model.records import Aim, Place
 from phenology.model.track_record import TrackRecord
 from phenology.weather.season_weather import SeasonWeather
@@ -94,9 +94,7 @@ def test_a_hardened_flush_opens_its_work_once():
     records = growing(a_nursery(), *looks)
     row = rows_of(records, 161)["hardened"]
     assert row.arrival is None and row.operation == "cutback" and row.seen[1] == day(2020, 160)
-    assert quantile_dates(row, records.garden(day(2020, 161))) == dict.fromkeys(
-        ("p10", "p25", "p50", "p75", "p90")
-    )
+    assert [row.date_at(level) for level in LEVELS] == [None] * len(LEVELS)
     records.work("elm", 2020, 163, "halving")
     assert rows_of(records, 164) == {}
 
@@ -306,8 +304,8 @@ def test_weather_missing_for_weeks_widens_but_does_not_move():
 def test_without_enough_weather_the_latitude_stands_in_and_it_says_what_to_do(series, says):
     forecast = forecast_garden(a_nursery(()).garden(day(2020, 104), weather=series))
     assert says in forecast.usual_warmth and "`flushcast weather add FILE`" in forecast.usual_warmth
-    dates = quantile_dates(next(r for r in forecast.rows if r.stage == "budbreak"), forecast.garden)
-    assert day(2020, 70) < dates["p50"] < day(2020, 150)
+    row = next(row for row in forecast.rows if row.stage == "budbreak")
+    assert day(2020, 70) < row.date_at(0.5) < day(2020, 150)
     assert forecast_garden(a_nursery().garden(day(2020, 104))).usual_warmth == ""
 
 
@@ -344,7 +342,7 @@ def test_under_cover_a_bud_break_is_asked_for():
     rows = rows_of(records, 60)
     assert set(rows) == {"budbreak"}  # no date for work, and none for bud break: only when to look
     assert any("under glass without readings: no dates" in w for w in rows["budbreak"].warnings)
-    assert not any(quantile_dates(rows["budbreak"], records.garden(day(2020, 60))).values())
+    assert not any(rows["budbreak"].date_at(level) for level in LEVELS)
     assert day(2020, 60) <= rows["budbreak"].look_on < day(2020, 85)
     growing(records, (98, "dormant"))
     assert set(rows_of(records, 98)) == {"budbreak"}
@@ -375,10 +373,9 @@ def test_checked_growth_is_said():
 def test_the_29_february_and_a_leap_season_are_days_like_others():
     forecast = forecast_garden(a_nursery().garden(date(2020, 2, 29)))
     assert forecast.rows[0].day(0.5) > 60
-    dates = quantile_dates(forecast.rows[0], forecast.garden)
-    assert list(dates) == ["p10", "p25", "p50", "p75", "p90"]
-    assert list(dates.values()) == sorted(dates.values())
-    assert dates["p50"] - date(2020, 1, 1) + timedelta(days=1) == timedelta(
+    dates = [forecast.rows[0].date_at(level) for level in LEVELS]
+    assert dates == sorted(dates)
+    assert forecast.rows[0].date_at(0.5) - date(2020, 1, 1) + timedelta(days=1) == timedelta(
         days=int(np.ceil(forecast.rows[0].day(0.5)))
     )
 

@@ -1,0 +1,305 @@
+"""The agenda: what every tree is at, what to look for next and when, and in which part of the days ahead.
+
+Made once from a forecast. Forecast, round, page, charts, calendar and notebook read it, so that none of them
+names another tree for today, or another day to stop, than the next.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Iterator, Sequence
+from dataclasses import dataclass, replace
+from datetime import date, timedelta
+from enum import StrEnum
+
+from phenology.advice.care import CareDue
+from phenology.advice.forecast_rows import AHEAD_DAYS, LONG_PAST_DAYS, ForecastRow, GardenForecast, is_past
+from phenology.advice.season_duties import all_care
+from phenology.advice.visits import Visit, decides, visits_today
+from phenology.garden import Garden
+from phenology.language.date_style import short_date
+from phenology.learning.flush_history import FlushHistory, histories_of
+from phenology.learning.transitions import SHORTENED_DAYS
+from phenology.model.operations import Operation
+from phenology.model.records import Tree
+from phenology.model.stages import stage_rank
+from phenology.records.flushes import CARRIES_ON_DAYS
+
+WEEK_DAYS = 7
+LOOK_EVERY = 7  # days between looks where only a rhythm is named
+AT_REST = ("dormant", "turning", "bare")
+NOT_REFINED = "not being refined"
+
+
+class Section(StrEnum):
+    """In which part of the days ahead a tree stands."""
+
+    TODAY = "today"
+    WEEK = "this week"
+    LATER = "later"
+    LEAVE = "leave"
+
+
+@dataclass(frozen=True)
+class State:
+    """What a tree is at, as far as it is known: the latest look, or work done since.
+
+    Attributes
+    ----------
+    stage, operation : str or None
+        One of the two; neither where nothing was seen this season or in the last.
+    on : date or None
+        The day of it.
+    """
+
+    stage: str | None = None
+    operation: str | None = None
+    on: date | None = None
+
+
+@dataclass(frozen=True)
+class AgendaRow:
+    """One tree on the agenda.
+
+    Attributes
+    ----------
+    tree : Tree
+    section : Section
+    reason : str
+        Why it stands there, in words without a full stop.
+    state : State
+    steps : tuple of ForecastRow
+        Of each live flush the stage that decides what is done next, soonest look first.
+    spring : ForecastRow or None
+        The next season's bud break, where nothing of this season's lies ahead.
+    visits : tuple of Visit
+        What to look for on a walk today; those of rank 2 in passing.
+    open_end : bool
+        Whether something goes on that has no date: the reason says what.
+    """
+
+    tree: Tree
+    section: Section
+    reason: str
+    state: State
+    steps: tuple[ForecastRow, ...]
+    spring: ForecastRow | None
+    visits: tuple[Visit, ...] = ()
+    open_end: bool = False
+
+    @property
+    def told(self) -> tuple[ForecastRow, ...]:
+        """The forecasts that speak for the tree."""
+        return self.steps or ((self.spring,) if self.spring is not None else ())
+
+    @property
+    def lead(self) -> ForecastRow | None:
+        """The one of them whose look comes first."""
+        return next(iter(self.told), None)
+
+    @property
+    def ahead(self) -> ForecastRow | None:
+        """The next stage that has not come yet."""
+        return next((step for step in self.steps if step.arrival is not None), self.spring)
+
+    @property
+    def last_safe(self) -> date | None:
+        """Until when what it opens may be done; None where nothing is opened, or nothing limits it."""
+        return min((s.last_safe for s in self.steps if s.last_safe is not None), default=None)
+
+    @property
+    def presses(self) -> tuple[Visit, ...]:
+        """The visits that make it a tree of today."""
+        return tuple(visit for visit in self.visits if visit.look)
+
+
+@dataclass(frozen=True)
+class Agenda:
+    """Every living tree of a garden once, and the care that is due besides.
+
+    Attributes
+    ----------
+    forecast : GardenForecast
+    rows : tuple of AgendaRow
+        By section, then soonest look first.
+    care : tuple of CareDue
+    """
+
+    forecast: GardenForecast
+    rows: tuple[AgendaRow, ...]
+    care: tuple[CareDue, ...]
+
+    @property
+    def garden(self) -> Garden:
+        """The garden on its day."""
+        return self.forecast.garden
+
+    def of(self, *sections: Section) -> list[AgendaRow]:
+        """The rows of some sections."""
+        return [row for row in self.rows if row.section in sections]
+
+    def only(self, trees: Collection[str]) -> Agenda:
+        """The agenda of some trees, by their ids."""
+        told = tuple(row for row in self.forecast.rows if row.tree.id in trees)
+        rows = tuple(row for row in self.rows if row.tree.id in trees)
+        care = tuple(one for one in self.care if one.tree.id in trees)
+        return Agenda(replace(self.forecast, rows=told), rows, care)
+
+    @property
+    def coming(self) -> list[ForecastRow]:
+        """What the next months bring: the deciding stage of each live flush, soonest look first."""
+        until = self.garden.as_of + timedelta(days=AHEAD_DAYS)
+        return sorted((s for row in self.rows for s in row.told if s.look_on <= until), key=_soonest)
+
+
+def make_agenda(forecast: GardenForecast) -> Agenda:
+    """The agenda of a forecast's garden on its day."""
+    garden = forecast.garden
+    care = tuple(all_care(garden, forecast.rows))
+    by_tree: dict[str, list[ForecastRow]] = {}
+    for row in forecast.rows:
+        by_tree.setdefault(row.tree.id, []).append(row)
+    rows, springs = [], {row.tree.id: row for row in forecast.springs}
+    for tree in garden.standing_trees:
+        mine = by_tree.get(tree.id, [])
+        steps = tuple(sorted(deciding_steps(mine), key=_soonest))
+        spring = springs.get(tree.id)
+        if any(step.season > garden.season for step in steps):
+            spring, steps = steps[0], ()
+        due = [one for one in care if one.due and one.tree.id == tree.id]
+        rows.append(_row(tree, garden, steps, spring, due))
+    order = list(Section)
+    rows.sort(key=lambda r: (order.index(r.section), _pressing(r), _soonest(r.lead) if r.lead else ()))
+    return Agenda(forecast, tuple(rows), care)
+
+
+def _soonest(row: ForecastRow) -> tuple[date, float, str]:
+    return row.look_on, row.order, row.tree.label
+
+
+def _pressing(row: AgendaRow) -> tuple[bool, int, date]:
+    """What a forecast asks comes before care, and what presses first."""
+    found = [(v.step is None, v.rank, v.by or date.max) for v in row.presses]
+    return min(found, default=(True, 2, date.max))
+
+
+def deciding_steps(rows: Sequence[ForecastRow]) -> Iterator[ForecastRow]:
+    """Of each flush of a tree the one row that decides what its grower does next.
+
+    Hardening once bud break was seen, or is very probably past, or work woke the flush; before that the
+    coming bud break.
+    """
+    flushes: dict[tuple[int, int], dict[str, ForecastRow]] = {}
+    for row in rows:
+        flushes.setdefault((row.season, row.flush), {})[row.stage] = row
+    for stages in flushes.values():
+        first = stages.get("budbreak")
+        if first is not None and is_past(first) and "hardened" in stages:
+            first = None  # nobody looked, and it is too late to look for that
+        step = first if first is not None and first.flush == 1 else stages.get("hardened")
+        if step is None or (is_past(step, LONG_PAST_DAYS) and step.seen[0] is None):
+            continue  # never looked at, and by now the leaves turn: the next is spring's
+        if step.arrival is not None or step.operation is not None or step.refused:
+            yield step
+
+
+def _row(
+    tree: Tree,
+    garden: Garden,
+    steps: tuple[ForecastRow, ...],
+    spring: ForecastRow | None,
+    due: Sequence[CareDue],
+) -> AgendaRow:
+    told = steps or ((spring,) if spring is not None else ())
+    visits = visits_today(tree, garden, told, due)
+    open_end = _without_dates(garden, tree)
+    if open_end is not None and open_end.weekly:
+        last = max((look.latest for look in garden.looks_by_tree.get(tree.id, [])), default=None)
+        if last is None or (garden.as_of - last).days >= LOOK_EVERY:
+            place = garden.place_of(tree, garden.as_of).name
+            visits = (Visit(tree, place, open_end.look_for, open_end.because), *visits)
+    section, reason = _section(garden, told, visits, open_end)
+    state = _state(tree, garden)
+    return AgendaRow(tree, section, reason, state, steps, spring, visits, open_end is not None)
+
+
+def _section(
+    garden: Garden, told: Sequence[ForecastRow], visits: Sequence[Visit], open_end: _OpenEnd | None
+) -> tuple[Section, str]:
+    pressing = [visit for visit in visits if visit.look]
+    if pressing:
+        return Section.TODAY, pressing[0].because or pressing[0].look_for
+    if open_end is not None:
+        return Section.WEEK if open_end.weekly else Section.LEAVE, open_end.because
+    looks = [step.look_on for step in told if decides(step)]
+    if not looks:
+        refused = next((step.refused for step in told if step.refused is not None), None)
+        return Section.LEAVE, refused.sentence if refused else NOT_REFINED
+    day, today = min(looks), garden.as_of
+    words = f"worth a look from {short_date(day)}"
+    if day <= today + timedelta(days=WEEK_DAYS):
+        return Section.WEEK, words
+    return Section.LATER if day <= today + timedelta(days=AHEAD_DAYS) else Section.LEAVE, words
+
+
+def _state(tree: Tree, garden: Garden) -> State:
+    """The latest look, unless it was of last season's growth, or work done since that wakes the tree."""
+    season, last_season = garden.calendar.start(garden.season), garden.calendar.start(garden.season - 1)
+    looks, works = garden.looks_by_tree.get(tree.id, []), garden.works_by_tree.get(tree.id, [])
+    woken = [work for work in works if Operation(work.operation).wakes and work.latest >= season]
+    last = max(looks, key=lambda look: (look.latest, stage_rank(look.stage)), default=None)
+    work = max(woken, key=lambda work: work.latest, default=None)
+    if work is not None and (last is None or last.latest <= work.latest):
+        return State(operation=str(work.operation), on=work.latest)
+    if last is None or last.latest < (last_season if last.stage in AT_REST else season):
+        return State()
+    return State(str(last.stage), None, last.latest)
+
+
+@dataclass(frozen=True)
+class _OpenEnd:
+    """Growth that has no date ahead: what to look for all the same, and whether every week."""
+
+    look_for: str
+    because: str
+    weekly: bool = True
+
+
+def _without_dates(garden: Garden, tree: Tree) -> _OpenEnd | None:
+    """Why a tree's growth has no date; None where it has, or nothing is to be said of it."""
+    mine = histories_of(garden, tree)
+    this = [h for h in mine if h.flush.season == garden.season]
+    live = [h for h in this if h.ended is None and not h.lost]
+    if not this:
+        last = next((h for h in reversed(mine) if h.flush.season == garden.season - 1), None)
+        return _carried(garden, last) if last is not None else None
+    if not live:
+        return _after_loss(garden, this[-1])
+    only, fixed = live[-1], garden.species_of(tree).growth == "fixed"
+    if fixed and len(live) == 1 and only.number > 1 and only.stage is None and only.flush.started_on:
+        day = short_date(only.flush.started_on)
+        words = f"a second flush is not taken for granted; if buds break after the work of {day}, note it"
+        return _OpenEnd("new buds", words, weekly=False)
+    return None
+
+
+def _after_loss(garden: Garden, h: FlushHistory) -> _OpenEnd | None:
+    """A tree that lost its flush pushes again while days are long."""
+    longest = garden.longest_day
+    if not h.lost or (longest is not None and garden.today - longest > SHORTENED_DAYS):
+        return None
+    return _OpenEnd("new buds", "its flush was lost; look weekly for new buds, and note when they break")
+
+
+def _carried(garden: Garden, h: FlushHistory) -> _OpenEnd | None:
+    """Growth of last season that the season's turn found unfinished, as happens where no winter stops it."""
+    began = h.flush.started_on
+    if began is None or h.flush.started_by == "season" or h.ended is not None or h.lost or h.worked:
+        return None
+    growing = h.stage is None or stage_rank(h.stage) <= stage_rank("hardened")
+    if not growing or (garden.as_of - began).days > CARRIES_ON_DAYS:
+        return None
+    day = short_date(began)
+    return _OpenEnd(
+        "what it is at",
+        f"its flush of {day} goes on past the season's turn, without dates: look weekly",
+    )
