@@ -122,6 +122,22 @@ class ForecastRow:
         return first, max(self.date_at(0.9) or first + WEEKLY, first)
 
     @property
+    def change_by_look(self) -> float:
+        """Chance that a look today changes what is advised, over all that it could show.
+
+        A look that finds the leaves hard opens their work; bud break starts the season's dates. Where no work
+        is open, or the tree is not being refined, no look changes anything.
+        """
+        garden = self.garden
+        if self.stage == "budbreak":
+            decides = garden.aim_of(self.tree) == "refining"
+        else:
+            decides = self.operation is not None
+        if not decides or self.season != garden.season:
+            return 0.0
+        return 1.0 if self.arrival is None else self.arrival.chance_by(garden.today)
+
+    @property
     def last_safe(self) -> date | None:
         """The last day on which a cut still ripens; None where no cut is advised or nothing limits it."""
         return self.advice.last_safe if self.advice and self.advice.wakes else None

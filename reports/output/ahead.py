@@ -282,6 +282,12 @@ ROUND: tuple[Column[Visit], ...] = (
     Column("because", "text", lambda v: v.because, "what the look decides"),
     Column("by", "date", lambda v: v.by, "until when that can wait"),
     Column("rank", "whole", lambda v: v.rank, "0 presses, 1 is due, 2 in passing"),
+    Column(
+        "change",
+        "number",
+        lambda v: v.step.change_by_look if v.step else None,
+        "chance that the look changes what is advised",
+    ),
     Column("operation", "text", lambda v: v.operation, "that may follow"),
 )
 

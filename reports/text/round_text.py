@@ -12,6 +12,7 @@ from phenology.work.cautions import ROUND_LOOKS_FIRST, cautions
 from reports.text.words import capital, full_date, short_date, tree_names, weekday_full_date, wrapped
 
 WIDTH = 80
+NOTHING_DECIDES = "No look is likely to change a decision today: on every tree the chance is under 1 in 4."
 SHEET_COLUMNS = ("date", "tree", "stage", "checked", "note", "look for")
 
 
@@ -24,7 +25,7 @@ def round_text(walk: Round, closing: Sequence[str] = (), width: int = WIDTH) -> 
     if walk.review is not None:
         lines += [line for text in _review(walk.review) for line in wrapped(text, width)]
     elif not walk.visits:
-        lines += wrapped("No look would change a decision today.", width)
+        lines += wrapped(NOTHING_DECIDES, width)
     if closing:
         lines += ["", *(line for text in closing for line in wrapped(text, width))]
     return "\n".join(lines)
@@ -73,7 +74,7 @@ def _sentence(group: Sequence[Visit], several_places: bool) -> str:
 
 
 def _review(review: Review) -> Iterator[str]:
-    yield "Nothing grows, and no look would change a decision. Time to review the year: flushcast compare."
+    yield "Nothing grows, and hardly a look would decide anything. Time to review the year: flushcast compare."
     early, usual = review.first_frost
     if review.share == 0:
         yield "No frost on record here."

@@ -127,3 +127,42 @@ def test_windows_come_open_ones_first_then_by_date():
     assert [w.is_open for w in found] == sorted((w.is_open for w in found), reverse=True)
     assert found[0].is_open and day(2020, 156) - timedelta(30) < found[0].opens[1]
     assert all(w.closes is None or w.closes >= day(2020, 156) for w in found if w.operation != "cutback")
+
+
+LIKELY = 0.25
+
+
+def test_the_round_asks_wherever_a_look_is_likely_to_change_what_is_advised():
+    """From the forecast itself: a tree is visited when the chance is one in four, or it closes today."""
+    asked = 0
+    for n in range(90, 175, 4):
+        r = with_past()
+        for k, name in enumerate(("Elm 1", "Elm 2")):
+            flush = r.flush(name, 2020)
+            for day_seen, stage in ((88, "dormant"), (101 + k, "budbreak"), (128 + k, "extending")):
+                if day_seen <= n - 5:  # nobody looked in the last days
+                    r.look(flush, day_seen, stage)
+        agenda = make_agenda(forecast_garden(garden_of(r, n)))
+        visited = {v.tree.id: v.step for v in plan_round(agenda).visits if v.step is not None}
+        for row in agenda.rows:
+            likely = [step for step in row.steps if step.change_by_look >= LIKELY + 0.02]
+            assert not likely or row.tree.id in visited
+            step = visited.get(row.tree.id)
+            assert (
+                step is None or step.change_by_look >= LIKELY - 0.02 or step.last_safe == agenda.garden.as_of
+            )
+        asked += len(visited)
+    assert 4 < asked < 30
+
+
+def test_what_a_look_decides_nothing_of_does_not_move_when_it_is_made():
+    r = with_past()
+    r.aims.append(Aim("a", "Elm 1", "building"))
+    flush = r.flush("Elm 1", 2020)
+    r.look(flush, 100, "budbreak")
+    before = forecast_garden(garden_of(r, 150))
+    (row,) = [one for one in before.rows if one.tree.id == "Elm 1" and one.stage == "hardened"]
+    assert row.change_by_look == 0 and row.operation is None
+    r.look(flush, 150, "hardened")
+    after = [one for one in forecast_garden(garden_of(r, 150)).rows if one.tree.id == "Elm 1"]
+    assert [one.operation for one in after if one.stage == "hardened"] in ([], [None])
