@@ -7,6 +7,8 @@ import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
+import numpy as np
+
 from phenology.forecasting.arrival import Arrival
 from phenology.forecasting.propagation import Requires, Step, link_step, propagate
 from phenology.garden import Garden
@@ -128,6 +130,10 @@ class FlushForecasts:
                 continue
             strides = [stride.wait for stride in link.strides if stride.weight > EVEN]
             found.append((link.wait.target, tuple(strides[-1:] or used), Arrival.over(drawn)))
+        for k in reversed(range(len(found) - 1)):
+            # leaves of shoots that run on harden without waiting for them: shoots stop no later than that
+            earlier = np.maximum(found[k][2].curve, found[k + 1][2].curve)
+            found[k] = (*found[k][:2], Arrival(earlier))
         if found and start == "start" and unmeasured_cover(self.garden, h):
             return [StageAhead(h, *found[0], dated=False)]
         return [StageAhead(h, *one) for one in found]

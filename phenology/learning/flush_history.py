@@ -83,7 +83,9 @@ class FlushHistory:
         Hard leaves imply it, but one look that shows both at once has not seen it.
         """
         hard, stopped = self.came.get("hardened"), self.came.get("extended")
-        if hard is None or not math.isfinite(hard[0]) or hard[1] == NEVER or stopped is None:
+        if hard is None or not math.isfinite(hard[0]) or hard[1] == NEVER:
+            return None
+        if stopped is None or not math.isfinite(stopped[0]):
             return None
         return stopped[1] < hard[1]
 

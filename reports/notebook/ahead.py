@@ -33,7 +33,7 @@ class Ahead(Opened):
         >>> garden = open_garden("demo", as_of="2026-06-14")
         >>> garden.agenda()[["label", "section", "next", "p50", "last_safe"]].head(3)
                 label section      next        p50  last_safe
-        0       Beech   today  hardened 2026-06-16 2026-07-03
+        0       Beech   today  hardened 2026-06-16 2026-06-28
         1  Crab apple   today  hardened 2026-06-13 2026-07-22
         2  Hornbeam 2   today  hardened 2026-07-29 2026-07-28
         """
@@ -58,7 +58,7 @@ class Ahead(Opened):
                 label     stage    look_on        p10        p90  last_safe
         0    Quince 2  hardened 2026-06-14        NaT        NaT        NaT
         1  Crab apple  hardened 2026-06-14 2026-06-09 2026-06-17 2026-07-22
-        2    Quince 1  budbreak 2026-06-14 2026-06-11 2026-06-16        NaT
+        2    Quince 1  budbreak 2026-06-14 2026-06-11 2026-06-15        NaT
         """
         return tables.forecast_table(self.outlook).as_frame()
 
@@ -98,7 +98,7 @@ class Ahead(Opened):
         >>> garden.windows()[["label", "operation", "open", "opens_p50", "closes"]].head(3)
                 label operation   open  opens_p50     closes
         0  Crab apple   cutback  False 2026-06-13 2026-07-22
-        1       Beech   cutback  False 2026-06-16 2026-07-03
+        1       Beech   cutback  False 2026-06-16 2026-06-28
         2     Maple 1   cutback  False 2026-06-16 2026-07-19
         """
         return tables.windows_table(windows(self.outlook)).as_frame()
@@ -118,8 +118,8 @@ class Ahead(Opened):
         >>> garden = open_garden("demo", as_of="2026-06-14")
         >>> garden.last_safe_dates()[["species", "last_safe", "limit", "zone"]].head(3)
                         species  last_safe  limit    zone
-        0  Rhododendron indicum 2026-06-07  frost  danger
-        1         Fagus crenata 2026-07-03  frost  ripens
+        0  Rhododendron indicum 2026-05-31  frost  danger
+        1         Fagus crenata 2026-06-28  frost  ripens
         2        Malus halliana 2026-07-22  frost  ripens
         """
         return tables.last_safe_table(self.snapshot).as_frame()
@@ -160,7 +160,7 @@ class Ahead(Opened):
         >>> garden = open_garden("demo", as_of="2026-06-14")
         >>> garden.round()[["label", "by", "rank"]].head(3)
                 label         by  rank
-        0       Beech 2026-07-03     0
+        0       Beech 2026-06-28     0
         1  Hornbeam 2 2026-06-15     1
         2  Hornbeam 1 2026-06-16     1
         """

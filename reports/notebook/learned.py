@@ -164,8 +164,8 @@ class LearnedFrames(Opened):
         season
         2022         20.0         8.0
         2023         19.0         1.0
-        2024         29.0        -2.0
-        2025         18.0         6.0
+        2024         29.0        -3.0
+        2025         18.0         5.0
         """
         labels = {t.id: t.label for t in self.snapshot.trees}
 

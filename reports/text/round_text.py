@@ -74,7 +74,7 @@ def _sentence(group: Sequence[Visit], several_places: bool) -> str:
 
 
 def _review(review: Review) -> Iterator[str]:
-    yield "Nothing grows, and hardly a look would decide anything. Time to review the year: flushcast compare."
+    yield "Nothing grows, and hardly a look decides anything. Time to review the year: flushcast compare."
     early, usual = review.first_frost
     if review.share == 0:
         yield "No frost on record here."

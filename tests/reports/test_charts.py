@@ -108,7 +108,7 @@ def test_a_chart_is_drawn_where_it_is_asked_to_be():
 def test_a_past_season_seen_only_from_afar_is_no_diamond(tmp_path):
     bench = Bench(own_demo(tmp_path), today=str(DAY))
     bench.does("tree", "add", "Lone elm", "Ulmus parvifolia")
-    bench.does("look", "lone elm", "budbreak", "--date", "2025-04-10")
+    bench.does("look", "lone elm", "budbreak", "--date", "2025-04-10", "--kind", "seen")
     bench.does("look", "lone elm", "turning", "--date", "2025-10-20")
     garden, _ = read_garden(bench.folder, DAY)
     tree = next(t for t in garden.trees if t.label == "Lone elm")

@@ -223,7 +223,7 @@ def test_days_ahead_of_any_season_end_where_the_seasons_table_has_them(garden) -
     past = garden.days_ahead(2024)
     assert len(past) == 366
     assert (
-        past.set_index("date")["days_ahead"].loc["2024-06-13"] == garden.seasons([2024])["days_ahead"].iloc[0]
+        past.set_index("date")["days_ahead"].loc["2024-06-14"] == garden.seasons([2024])["days_ahead"].iloc[0]
     )
 
 

@@ -91,12 +91,12 @@ def test_a_look_past_the_whole_range_is_a_miss_though_nothing_came(n, outlived):
 
 def test_a_cold_month_moves_the_date_and_the_weather_is_named():
     series = weather()
-    cold = slice(series.index(day(2020, 105)), series.index(day(2020, 126)) + 1)
+    cold = slice(series.index(day(2020, 105)), series.index(day(2020, 136)) + 1)
     tmin, tmax = series.tmin.copy(), series.tmax.copy()
     tmin[cold] -= 11
     tmax[cold] -= 11
     bench = {"bench": DailyWeather(series.first_day, tmin, tmax, "station")}
-    moved = {c.stage: c for c in news(growing(), 126, since=104, weather=bench)}
+    moved = {c.stage: c for c in news(growing(), 136, since=104, weather=bench)}
     assert moved["hardened"].why == "weather" and moved["hardened"].days >= NEWS_DAYS
 
 

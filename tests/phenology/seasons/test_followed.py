@@ -41,7 +41,7 @@ def test_days_are_counted_from_the_work(tmp_path):
     assert not cut()
     bench.does("work", "quince 2", "cutback", "--date", "2026-06-01")
     bench.does("look", "quince 2", "dormant", "--date", "2026-06-07")
-    bench.does("look", "quince 2", "green", "--date", "2026-06-11")
+    bench.does("look", "quince 2", "green", "--date", "2026-06-11", "--yes")
     (quince,) = cut()
     assert quince.days["budbreak"] == (1, 8.0, 8.0, 8.0)  # between 7 and 11 June, from 1 June
 
