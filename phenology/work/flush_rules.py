@@ -11,7 +11,7 @@ from phenology.model.operations import HALVING_JOINS
 from phenology.work.case import Case
 from phenology.work.grades import HELP_LATE, odds_in_tenths, verdict_of
 from phenology.work.last_safe import Late
-from phenology.work.season_of_work import until_rest
+from phenology.work.season_of_work import LEAVES_FEED, until_rest
 
 FROST_AHEAD_DAYS = 10
 AWAY_DAYS = 10
@@ -187,6 +187,8 @@ def rests(case: Case) -> str | None:
     """So late a cut wakes nothing any more, and costs leaves that still feed the tree."""
     if case.grade != "rests" or case.shown("bare"):
         return None
+    if case.operation == "halving":
+        return None if case.species.habit == "evergreen" else LEAVES_FEED
     if case.species.habit == "evergreen":
         return "so late a cut rests until spring; leave it until then"
     return f"so late a cut rests until spring; leaves still feed the tree, so {until(case)}"

@@ -35,6 +35,8 @@ WHEN = {
     "warm-nights": "in growth, while nights stay warm",
 }
 
+LEAVES_FEED = "leaves turn soon and fill the buds till then: leave them whole"  # common practice, no source
+
 
 @dataclass(frozen=True)
 class YearState:

@@ -13,7 +13,7 @@ from phenology.model.operations import HALVING_JOINS, Operation
 from phenology.model.stages import stage_rank
 from phenology.species.practice import TECHNIQUES
 from phenology.species.species import Species
-from phenology.work.season_of_work import until_rest
+from phenology.work.season_of_work import LEAVES_FEED, until_rest
 from phenology.work.situation import Situation
 from phenology.work.zones import LATER_DAYS
 
@@ -283,6 +283,8 @@ def _unmet(technique: str, s: Situation) -> Iterator[str]:
         yield UNMET["warm-nights"]
     if technique in _BARING:
         yield from _bared_before(technique, s)
+    if technique == "halve" and s.grade == "rests" and not s.guess:
+        yield LEAVES_FEED
     # the bloom has a window of its own, which closes sooner: as next year's buds are set
     if s.too_late and technique != "bloom-cut" and Operation(OPERATION_OF[technique]).wakes:
         rests = f"so late a cut only rests; leave it {until_rest(s.species)}"

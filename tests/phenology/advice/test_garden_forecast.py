@@ -71,6 +71,46 @@ def test_stages_keep_their_order_when_only_hardening_dates_are_known():
         assert days == sorted(days)
 
 
+def hardening_dates() -> Records:
+    """Seven seasons of "hardened about 10 June", vague by a week, and nothing else."""
+    records = Records()
+    records.tree("elm")
+    for season, n in zip(range(2013, 2020), (161, 163, 160, 162, 164, 161, 163), strict=True):
+        records.look(records.flush("elm", season), n - 3, "hardened", kind="happened", until=n + 3)
+    return records
+
+
+def test_a_first_bud_break_sharpens_what_hardening_dates_told():
+    """It used to push the leaves to a guess of the catalogue, later than they were ever hard."""
+    before = rows_of(hardening_dates(), 110)
+    seen = growing(hardening_dates())
+    seen.look(seen.flushes[-1].id, 120, "budbreak", kind="happened", until=126)
+    after = rows_of(seen, 127)
+    assert 150 < before["hardened"].day(0.5) < 170
+    assert after["hardened"].day(0.5) == pytest.approx(before["hardened"].day(0.5), abs=6)
+    width = [rows["hardened"].day(0.9) - rows["hardened"].day(0.1) for rows in (before, after)]
+    assert width[1] <= width[0]
+    assert after["hardened"].trust.seasons == 7
+    assert before["budbreak"].day(0.5) < before["extended"].day(0.5) < before["hardened"].day(0.5)
+
+
+def test_a_first_season_is_guessed_in_the_order_of_species_and_nothing_is_refused():
+    """Three trees in leaf on 12 May, nothing known of their species: look, and nobody is told not to cut."""
+    records = Records()
+    for name in (ELM, BEECH, MAPLE):
+        records.tree(name, name)
+        records.look(records.flush(name, 2020), 128, "extending")
+    rows = {
+        row.tree.species: row
+        for row in forecast_garden(records.garden(day(2020, 133))).rows
+        if row.stage == "hardened"
+    }
+    assert all(row.guess and row.refused is None for row in rows.values())
+    assert all(row.day(0.9) - row.day(0.1) > 25 for row in rows.values())
+    stops = {name: row.advice.last_safe for name, row in rows.items()}
+    assert stops[BEECH] < stops[ELM]  # beech is the slower to push again
+
+
 def test_what_was_seen_is_no_longer_forecast():
     records = growing(a_nursery(), (98, "dormant"), (103, "budbreak"), (128, "extending"))
     assert set(rows_of(records, 105)) == {"extended", "hardened"}

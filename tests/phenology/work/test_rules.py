@@ -147,6 +147,7 @@ CASES: list[tuple[str, str, Setting, str, Setting]] = [
     ("perhaps late", "cutback", Setting(limits=Limits(weeks_before_frost=25), late=True, unseen=True, n=180),
      "a guess from the catalogue", Setting(limits=Limits(weeks_before_frost=25), late=True, n=180)),
     ("rests until spring", "cutback", Setting(n=330, late=True), "rests until spring", Setting(late=True)),
+    ("rests until spring", "halving", Setting(n=330, late=True), "leave them whole", Setting(late=True)),
     ("not hard yet", "halving", Setting(change=only_looks((110, "budbreak"), (164, "extending"))),
      "last seen extending", Setting(change=only_looks((110, "budbreak"), (150, "extending")))),
     ("checked growth", "cutback", Setting(change=a_look(164, "hardened", checked=True)), "growth was checked",
