@@ -143,10 +143,8 @@ class Adviser:
             return found
         required = case.required
         last_safe = late.last_safe(required)
-        if opens is not None and guess and last_safe is not None and last_safe < day:
-            last_safe = (
-                None  # a guess so wide that no day at which leaves may be hard is safe: no date to tell
-            )
+        if opens is not None and guess and last_safe is not None and self._likelier_after(opens, last_safe):
+            last_safe = None  # a guess that says "too late" of a guess: no date to tell
         return replace(
             found,
             last_safe=last_safe,
@@ -155,6 +153,11 @@ class Adviser:
             odds=late.odds(),
             zone=late.zone(late.today, required),
         )
+
+    def _likelier_after(self, opens: Arrival, day: date) -> bool:
+        """Whether leaves are likelier hard after a day than by then."""
+        season = self.garden.season
+        return opens.chance_by((day - self.garden.calendar.start(season)).days + 1) < 0.5
 
     def _guessed(self, species: str) -> bool:
         """Whether no flush of a species was ever seen to harden here."""

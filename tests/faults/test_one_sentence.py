@@ -14,7 +14,6 @@ from typing import Any
 
 import pytest
 
-from data_sources.demo.garden import store_demo
 from data_sources.kept.past_forecasts import FILE_NAME as PAST
 from data_sources.kept.past_forecasts import keep_forecasts, read_forecasts
 from data_sources.tables import text_table
@@ -23,6 +22,7 @@ from phenology.model.track_record import PastForecast
 from reports.cli import unexpected
 from reports.output.calendar_file import events_before
 from tests.reports.bench import Bench, new_bench
+from tests.reports.demo import own_demo
 
 ROOT = Path(__file__).resolve().parent.parent.parent
 DIGITS = "9" * 4400
@@ -132,8 +132,7 @@ def test_a_cache_that_holds_none_of_ours_is_made_anew(tmp_path: Path, bad: str) 
 
 @pytest.fixture(scope="module")
 def demo(tmp_path_factory: pytest.TempPathFactory) -> Bench:
-    folder = tmp_path_factory.mktemp("demo") / "garden"
-    store_demo(folder, date(2026, 6, 14))
+    folder = own_demo(tmp_path_factory.mktemp("demo"))
     return Bench(folder)
 
 

@@ -5,17 +5,16 @@ from __future__ import annotations
 import csv
 import io
 import json
-from datetime import date
 from pathlib import Path
 
 import pytest
 
-from data_sources.demo.garden import store_demo
 from data_sources.garden import open_journal
 from phenology.model.records import Tree
 from reports.cli.common import shown
 from reports.table import Column, Table
 from tests.reports.bench import Bench, new_bench
+from tests.reports.demo import own_demo
 
 EVIL = "\x1b]0;owned\x07\x1b[2J\x9b31m\u202egnp\u2066\u2028x"
 
@@ -59,8 +58,7 @@ def test_every_csv_marks_what_a_spreadsheet_would_run(text: str) -> None:
 
 @pytest.fixture(scope="module")
 def demo(tmp_path_factory: pytest.TempPathFactory) -> Bench:
-    folder = tmp_path_factory.mktemp("demo") / "garden"
-    store_demo(folder, date(2026, 6, 14))
+    folder = own_demo(tmp_path_factory.mktemp("demo"))
     return Bench(folder)
 
 

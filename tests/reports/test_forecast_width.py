@@ -52,7 +52,7 @@ def test_two_hundred_trees_fit_two_screens_and_none_is_missing(n):
     assert all(f"{tree_names(labels)}: " in text for labels in groups)
 
 
-@pytest.mark.parametrize("columns", [40, 60, 80, 120])
+@pytest.mark.parametrize("columns", [40, *(pytest.param(n, marks=pytest.mark.slow) for n in (60, 80, 120))])
 def test_no_line_is_wider_than_the_terminal(columns, tmp_path, monkeypatch):
     monkeypatch.setenv("COLUMNS", str(columns))
     garden = own_demo(tmp_path)

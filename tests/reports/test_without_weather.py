@@ -50,7 +50,7 @@ def width(row: dict) -> int:
 
 
 @pytest.mark.parametrize("looked", [False, True])
-@pytest.mark.parametrize("days", [0, 45])
+@pytest.mark.parametrize("days", [0, pytest.param(45, marks=pytest.mark.slow)])
 def test_every_command_serves_and_says_what_dates_rest_on(tmp_path: Path, days: int, looked: bool) -> None:
     bench = new_garden(tmp_path / "g")
     if days:
