@@ -76,7 +76,7 @@ def test_a_tree_never_looked_at_is_told_so(tmp_path):
 def test_an_elm_seen_in_april_and_in_october_gets_no_date_for_what_came_between(tmp_path):
     bench = Bench(own_demo(tmp_path, date(2026, 11, 25)), today="2026-11-25")
     bench.does("tree", "add", "Elder elm by the far fence", "Ulmus parvifolia", "--since", "2026-01-01")
-    bench.does("look", "elder elm by the far fence", "budbreak", "--date", "2026-04-10")
+    bench.does("look", "elder elm by the far fence", "budbreak", "--date", "2026-04-10", "--kind", "seen")
     bench.does("look", "elder elm by the far fence", "turning", "--date", "2026-10-20")
     told = "Not dated: 2 stages of Elder elm by the far fence, between looks more than 5 weeks apart."
     for asked in ([], ["--tree", "elder elm by the far fence"]):
