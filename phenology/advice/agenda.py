@@ -14,7 +14,7 @@ from enum import StrEnum
 from phenology.advice.care import CareDue
 from phenology.advice.forecast_rows import AHEAD_DAYS, LONG_PAST_DAYS, ForecastRow, GardenForecast, is_past
 from phenology.advice.season_duties import all_care
-from phenology.advice.visits import Visit, decides, visits_today
+from phenology.advice.visits import Visit, visits_today
 from phenology.garden import Garden
 from phenology.language.date_style import short_date
 from phenology.learning.flush_history import FlushHistory, histories_of
@@ -230,7 +230,7 @@ def _section(
         return Section.TODAY, pressing[0].because or pressing[0].look_for
     if open_end is not None:
         return Section.WEEK if open_end.weekly else Section.LEAVE, open_end.because
-    looks = [step.look_on for step in told if decides(step)]
+    looks = [step.look_on for step in told if step.decides]
     if not looks:
         refused = next((step.refused for step in told if step.refused is not None), None)
         return Section.LEAVE, refused.sentence if refused else NOT_REFINED

@@ -8,7 +8,6 @@ from datetime import date
 
 from phenology.advice.agenda import AgendaRow, Section
 from phenology.advice.forecast_rows import ForecastRow, Trust
-from phenology.advice.visits import decides
 
 LEAST_WEEKS, MOST_WEEKS = 13, 26
 ALIKE_DAYS, COARSE_DAYS = 3, 45  # trees whose next looks lie this close are told together (ours)
@@ -123,7 +122,7 @@ def _key(row: AgendaRow, coarse: bool) -> tuple[object, ...]:
                 step.flush,
                 step.guess and not coarse,
                 step.dated,
-                decides(step),
+                step.decides,
                 _refused(step),
             ),
             step.arrival is None and not (coarse and row.section is Section.TODAY),

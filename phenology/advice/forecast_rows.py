@@ -122,20 +122,21 @@ class ForecastRow:
         return first, max(self.date_at(0.9) or first + WEEKLY, first)
 
     @property
+    def decides(self) -> bool:
+        """Whether a look for the stage decides anything: work to be done, or when the season's days begin."""
+        if self.stage == "budbreak":
+            return self.garden.aim_of(self.tree) == "refining"
+        return self.operation is not None
+
+    @property
     def change_by_look(self) -> float:
         """Chance that a look today changes what is advised, over all that it could show.
 
-        A look that finds the leaves hard opens their work; bud break starts the season's dates. Where no work
-        is open, or the tree is not being refined, no look changes anything.
+        Where a look decides nothing it changes nothing.
         """
-        garden = self.garden
-        if self.stage == "budbreak":
-            decides = garden.aim_of(self.tree) == "refining"
-        else:
-            decides = self.operation is not None
-        if not decides or self.season != garden.season:
+        if not self.decides or self.season != self.garden.season:
             return 0.0
-        return 1.0 if self.arrival is None else self.arrival.chance_by(garden.today)
+        return 1.0 if self.arrival is None else self.arrival.chance_by(self.garden.today)
 
     @property
     def last_safe(self) -> date | None:

@@ -97,16 +97,10 @@ def visits_today(
     return tuple(sorted([*found, *_by_care(tree, garden, care)], key=lambda v: (v.rank, v.by or date.max)))
 
 
-def decides(step: ForecastRow) -> bool:
-    """Whether a look for a stage decides anything: work to be done, or from when the season's days count."""
-    refining = step.garden.aim_of(step.tree) == "refining"
-    return refining if step.stage == "budbreak" else step.operation is not None
-
-
 def _by_forecast(step: ForecastRow) -> Iterator[Visit]:
     if step.stage == "budbreak":
         yield from _swelling(step)
-        if decides(step) and step.look_on <= step.garden.as_of:
+        if step.decides and step.look_on <= step.garden.as_of:
             because = "every date of the season counts from it"
             yield Visit(step.tree, step.place, LOOK_FOR["budbreak"], because, step=step)
     elif step.stage == "hardened":

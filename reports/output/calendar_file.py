@@ -16,7 +16,6 @@ from uuid import NAMESPACE_URL, uuid5
 from phenology.advice.agenda import make_agenda
 from phenology.advice.care import WIRE, CareDue
 from phenology.advice.forecast_rows import AHEAD_DAYS, ForecastRow, GardenForecast
-from phenology.advice.visits import decides
 from phenology.garden import Garden
 from phenology.model.errors import InputError
 from phenology.work.cautions import LOOK_FIRST
@@ -94,7 +93,7 @@ def _step_events(step: ForecastRow, rests_on: str) -> Iterator[Event]:
     words = f"{words} {rests_on}".strip()
     rhythm = step.undated or step.guess
     first, until = step.weekly if rhythm else (step.look_on, None)
-    if decides(step):
+    if step.decides:
         title = f"{label}: look weekly" if rhythm else f"{label}: look"
         yield Event((*key, "look"), title, first, first, words, until)
     low, high = step.date_at(0.1), step.date_at(0.9)

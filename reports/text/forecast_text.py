@@ -7,7 +7,6 @@ from collections.abc import Iterator, Sequence
 from phenology.advice.agenda import NOT_REFINED, Agenda, Section, State
 from phenology.advice.alike import Alike, AlikeSteps, alike, row_warnings
 from phenology.advice.forecast_rows import GardenForecast
-from phenology.advice.visits import decides
 from phenology.model.operations import Operation
 from phenology.model.stages import Stage
 from phenology.work.cautions import CUT_FIRM, LOOK_FIRST
@@ -178,7 +177,7 @@ def _briefly(group: Alike, tell_spring: bool = True) -> str:
         step = part.first
         words.append(_states(group, part))
         resting = group.first.section is Section.LEAVE
-        if decides(step) and step.look_on > step.garden.as_of and not (step.undated or resting):
+        if step.decides and step.look_on > step.garden.as_of and not (step.undated or resting):
             words.append(_look_words(part))
         if step.stage == "hardened":
             words += _opens_briefly(part)
@@ -244,7 +243,7 @@ def _states(group: Alike, part: AlikeSteps) -> str:
 def _left(group: Alike, part: AlikeSteps) -> Iterator[str]:
     """Why nothing is to be looked for until the next season, where something else than rest says so."""
     if (
-        group.first.section is Section.LEAVE and not group.first.steps and not decides(part.first)
+        group.first.section is Section.LEAVE and not group.first.steps and not part.first.decides
     ) or group.first.open_end:
         yield group.first.reason
 
@@ -278,7 +277,7 @@ def when_words(part: AlikeSteps) -> str:
 def _what_to_do(part: AlikeSteps, tell_odds: bool) -> Iterator[str]:
     """When to look, what hardening opens, when to stop, and what waiting costs."""
     step, today, last = part.first, part.first.garden.as_of, part.last_safe
-    if decides(step) and step.look_on > today and not step.undated:
+    if step.decides and step.look_on > today and not step.undated:
         yield f"{_look_words(part)}."
     if step.stage != "hardened":
         return

@@ -281,7 +281,9 @@ def _beside(record: TreeRecord, look: Look, number: int) -> str:
     mine = next(flush for flush in record.flushes if flush.id == look.flush_id)
     later = [f for f in record.flushes if f.started_by == "work" and f.started_on and f.season == mine.season]
     if mine.ended_on and any(mine.ended_on <= f.started_on < look.earliest for f in later if f.started_on):
-        return "Taken for the old leaves; if the new shoots are really out, correct it with --yes."
+        if look.stage.rank >= Stage.EXTENDED.rank:
+            return "Taken for the old leaves."
+        return "Taken for the old leaves; if new shoots are really out, undo it and add --yes."
     going = [flush for flush in record.flushes if flush.season == mine.season and flush.ended_on is None]
     if len(going) < 2 or mine.ended_on is not None:
         return ""
