@@ -21,7 +21,8 @@ from reports.cli.setup.positions import (
     shown_elevation,
     shown_position,
 )
-from reports.cli.writing.record_editor import Edit, Readers, committed, differences, merged, text_field
+from reports.cli.writing.record_editor import committed
+from reports.entries.merging import Edit, Readers, differences, merged, text_field
 from reports.garden.open_garden import OpenGarden
 from reports.text.lines import table
 

@@ -17,7 +17,8 @@ from phenology.language.tree_selection import few_labels, place_of
 from phenology.model.errors import InputError
 from phenology.model.records import Aim, GrowthAim, Stand, Tree
 from reports.cli.common import open_garden_option, put
-from reports.cli.writing.record_editor import Edit, Readers, committed, differences, merged, text_field
+from reports.cli.writing.record_editor import committed
+from reports.entries.merging import Edit, Readers, differences, merged, text_field
 from reports.garden.open_garden import OpenGarden
 from reports.text.lines import shown_date
 

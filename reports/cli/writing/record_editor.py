@@ -1,54 +1,16 @@
-"""What look, work, tree and place share: what was typed is merged into a record, saved, and said back."""
+"""What commands that change one record share: the change is planned and saved in one go, then said."""
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Mapping
-from dataclasses import dataclass, fields, replace
+from collections.abc import Callable
 from functools import wraps
-from typing import Any, TypeAlias, TypeVar
+from typing import Any
 
-from data_sources.journal.schema import Record
-from phenology.model.records import Look, Place, Tree, Work
 from reports.cli.common import tell
+from reports.entries.merging import Edit
 from reports.garden.open_garden import OpenGarden
 
 UNDO = "Undo:\u00a0flushcast\u00a0undo"  # kept on one line, to be copied
-
-Edited = TypeVar("Edited", Look, Work, Tree, Place)
-Readers: TypeAlias = Mapping[str, Callable[[OpenGarden, str], dict[str, Any]]]
-"""For each option, the fields of the record that its text stands for."""
-
-
-def merged(garden: OpenGarden, record: Edited, typed: Mapping[str, Any], readers: Readers) -> Edited:
-    """The record with what was typed; options that were not typed (None, or a flag not set) leave it be."""
-    changes: dict[str, Any] = {}
-    for option, read in readers.items():
-        text = typed.get(option)
-        if text is not None and text is not False:
-            changes |= read(garden, text)
-    return replace(record, **changes)
-
-
-def text_field(name: str) -> Callable[[OpenGarden, str], dict[str, Any]]:
-    """Reads plain text; an empty one empties the field."""
-    return lambda _, text: {name: text.strip() or None}
-
-
-def differences(before: Edited, after: Edited) -> str:
-    """What changed between two versions of a record: "pot round, note none"."""
-    changed = [f.name for f in fields(after) if getattr(after, f.name) != getattr(before, f.name)]
-    values = ((name, getattr(after, name)) for name in changed)
-    return ", ".join(f"{name.replace('_', ' ')} {'none' if v is None else v}" for name, v in values)
-
-
-@dataclass(frozen=True)
-class Edit:
-    """What a command changes, and what is said of it; `label` is what the history says, where it differs."""
-
-    said: str
-    save: Iterable[Record]
-    remove: Iterable[Record] = ()
-    label: str = ""
 
 
 def commit(garden: OpenGarden, plan: Callable[[], Edit]) -> None:

@@ -1,13 +1,11 @@
-"""The one flow in which looks and work are written down, listed, corrected and taken out."""
+"""The one flow in which looks and work are planned, listed, corrected and taken out; nothing is printed."""
 
 from __future__ import annotations
 
 from abc import ABC, abstractmethod
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
-from typing import Any, ClassVar, Generic, TypeVar
-
-import click
+from typing import Any, ClassVar, Generic, Protocol, TypeVar
 
 from data_sources.garden import new_id
 from data_sources.journal.schema import Record
@@ -20,35 +18,13 @@ from phenology.model.records import Look, Tree, Work
 from phenology.model.stages import Stage
 from phenology.records.entries import Changes, same_entry, without
 from phenology.records.flushes import TreeRecord
-from reports.cli.common import may_ask, open_garden_option, put, tell
-from reports.cli.writing.record_editor import UNDO, Edit, Readers, commit, merged, text_field
+from reports.entries.merging import Edit, Readers, merged, text_field
 from reports.garden.open_garden import OpenGarden
 from reports.text.lines import shown_date, table
 
 Entry = TypeVar("Entry", Look, Work)
 
 NEWEST = 30  # entries listed when no tree is named
-
-_OPTIONS = (
-    click.option("--date", "when", metavar="DATE", help='"4 July", "about 4 July", "mid July" (today).'),
-    click.option("--who", metavar="NAME", help="Who looked or worked."),
-    click.option("--note", metavar="TEXT", help="Anything else."),
-    click.option("--part", metavar="PART", help="top, bottom or inside, where not the whole outer canopy."),
-    click.option(
-        "--yes", is_flag=True, help="Save without asking about a vague date, or work advised against."
-    ),
-    click.option("--list", "listing", is_flag=True, help="List entries, newest first, with their ids."),
-    click.option("--correct", metavar="ID", help="Change the entry with this id; give only what changes."),
-    click.option("--remove", metavar="ID", help="Take the entry with this id out."),
-    open_garden_option,
-)
-
-
-def entry_options(command: Callable[..., Any]) -> Callable[..., Any]:
-    """The options that look and work share."""
-    for option in reversed(_OPTIONS):
-        command = option(command)
-    return command
 
 
 def read_when(garden: OpenGarden, text: str) -> dict[str, Any]:
@@ -84,21 +60,44 @@ class Planned(Generic[Entry]):
 
 @dataclass(frozen=True)
 class Draft:
-    """What a command tells (a paragraph each) when it has saved, and what the history says of it."""
+    """What is saved, what is said once it is, and what the history says of it.
 
-    told: list[str]
+    Attributes
+    ----------
+    said, minded : str
+        What was understood and brings about; what to mind. Either may be empty.
+    save : list of records
+    label : str
+    """
+
+    said: str
+    minded: str
     save: list[Record]
     label: str
 
 
+class Questions(Protocol):
+    """Somebody who can be asked while an entry is planned."""
+
+    def agreed(self, lines: Sequence[str], question: str, *, again: bool) -> bool:
+        """Whether they say yes, after a few lines; `again` where something else was written meanwhile."""
+
+    def chosen(self, question: str, options: Sequence[str]) -> str:
+        """Which of some words they choose; the first where they do not mind."""
+
+
 class EntryEditor(ABC, Generic[Entry]):
-    """Writes, lists, corrects and removes entries of one kind.
+    """Plans entries of one kind: new ones, corrections, removals.
 
     Parameters
     ----------
     garden : OpenGarden
     typed : dict
         The options of the command, None (or False) where not given.
+    questions : Questions, optional
+        Without them nobody is asked.
+    id_of : callable, optional
+        The id of a tree's new entry. Where the same one is handed in twice, its id shows it.
     """
 
     kind: type[Entry]
@@ -107,8 +106,14 @@ class EntryEditor(ABC, Generic[Entry]):
     usage: ClassVar[str]
     correctable: ClassVar[str]
 
-    def __init__(self, garden: OpenGarden, typed: dict[str, Any]) -> None:
-        self.garden, self.typed = garden, typed
+    def __init__(
+        self,
+        garden: OpenGarden,
+        typed: dict[str, Any],
+        questions: Questions | None = None,
+        id_of: Callable[[Tree], str] = lambda _: new_id(),
+    ) -> None:
+        self.garden, self.typed, self.questions, self.id_of = garden, typed, questions, id_of
         self._agreed: list[tuple[str, ...]] = []
         self.what = self.kind.__name__.lower()
 
@@ -144,7 +149,7 @@ class EntryEditor(ABC, Generic[Entry]):
         """The entry as it is for one tree."""
         return entry
 
-    def ask(self, entry: Entry) -> Entry:
+    def ask(self, entry: Entry, questions: Questions) -> Entry:
         """Ask what a vague date leaves open."""
         return entry
 
@@ -164,30 +169,6 @@ class EntryEditor(ABC, Generic[Entry]):
         """What to mind, a sentence each."""
         return ()
 
-    def run(self, words: Sequence[str], listing: bool, correct: str | None, remove: str | None) -> None:
-        """Do what the command asks for."""
-        if sum([listing, correct is not None, remove is not None]) > 1:
-            raise click.UsageError("choose one of --list, --correct and --remove")
-        if listing:
-            put(self.listing(" ".join(words)))
-        elif remove is not None:
-            self.remove(remove)
-        elif correct is not None:
-            self.correct(correct, " ".join(words))
-        elif len(words) < 2:
-            raise click.UsageError(self.usage)
-        else:
-            self.add(words)
-
-    def add(self, words: Sequence[str]) -> None:
-        """Write down one entry a tree, all of them or none."""
-        moved = self.moves()
-        draft = self.garden.settle(lambda: self.draft(words), self.save, asks=may_ask())
-        for words_together in draft.told if draft else []:
-            tell(words_together)
-        for line in moved() if draft and draft.save else ():
-            tell(line)
-
     def save(self, draft: Draft) -> None:
         """Write down what was planned."""
         if draft.save:
@@ -195,18 +176,21 @@ class EntryEditor(ABC, Generic[Entry]):
 
     def draft(self, words: Sequence[str]) -> Draft | None:
         """What to save and tell of one entry a tree; None where the grower, asked, would rather not."""
-        trees, name = self.garden.select_and(words, self.find)
+        return self.drafted(*self.garden.select_and(words, self.find))
+
+    def drafted(self, trees: Sequence[Tree], name: Any) -> Draft | None:
+        """As `draft`, of trees and a stage or operation that are known."""
         entry = merged(self.garden, self.blank(name), self.typed, self.readers)
-        asks = entry.earliest != entry.latest and may_ask() and not self.typed["yes"]
-        if asks:
-            entry = self.ask(entry)
+        asks = entry.earliest != entry.latest and not self.typed["yes"] and self.questions is not None
+        if asks and self.questions is not None:
+            entry = self.ask(entry, self.questions)
         planned = self.plan(trees, entry)
         named = [one.tree for one in planned]
         there = [tree for tree in trees if tree not in named]
         understood = f"{few_labels(named)}: {self.shown(entry)}"
         if asks and named and not self.agreed([], f"{understood}. Save?"):
             return None
-        doubts = list(self.doubts(entry, named)) if may_ask() and not self.typed["yes"] else []
+        doubts = list(self.doubts(entry, named)) if self.questions and not self.typed["yes"] else []
         if doubts and not self.agreed(doubts, "Write it down all the same?"):
             return None
         said = [f"{understood}."] if named else []
@@ -217,20 +201,14 @@ class EntryEditor(ABC, Generic[Entry]):
         one: Planned[Entry]
         for one in planned:
             records += [*one.changes.save, *self.besides(one)]
-        said += [UNDO] if planned else []
-        told = [" ".join(lines) for lines in (said, minded) if lines]
-        return Draft(told, records, f"{self.what}: {understood}")
+        return Draft(" ".join(said), " ".join(minded), records, f"{self.what}: {understood}")
 
     def agreed(self, lines: Sequence[str], question: str) -> bool:
         """Whether the grower says yes; what was said yes to is not asked again when planning again."""
         asked = (*lines, question)
         if asked in self._agreed:
             return True
-        if self._agreed:
-            tell("Something else was written down meanwhile, so this is asked again.")
-        for line in lines:
-            tell(line)
-        yes: bool = click.confirm(question, default=True, err=True)
+        yes = self.questions is None or self.questions.agreed(lines, question, again=bool(self._agreed))
         self._agreed += [asked] if yes else []
         return yes
 
@@ -246,7 +224,7 @@ class EntryEditor(ABC, Generic[Entry]):
         wrong: list[FlushcastError] = []
         for tree in trees:
             record = self.garden.record(tree, entry.latest)
-            mine = self.of_tree(replace(entry, id=new_id(), tree_id=tree.id), record)
+            mine = self.of_tree(replace(entry, id=self.id_of(tree), tree_id=tree.id), record)
             known = self.entries(tree.id)
             if not self.typed.get("new_flush") and any(same_entry(mine, other) for other in known):
                 continue
@@ -259,10 +237,6 @@ class EntryEditor(ABC, Generic[Entry]):
             raise InputError(f"{wrong[0]}{others}. Nothing was saved")
         return planned
 
-    def correct(self, id: str, name: str) -> None:
-        """Change an entry; what is not given stays."""
-        commit(self.garden, lambda: self.correction(id, name))
-
     def correction(self, id: str, name: str) -> Edit:
         """What correcting an entry changes."""
         old, tree = self.found(id)
@@ -272,10 +246,6 @@ class EntryEditor(ABC, Generic[Entry]):
         changes = self.changes(entry, self.garden.record(tree, old.latest, entry.latest), old)
         said = f"{tree.label}: {self.shown(entry)} (was {self.shown(old)})"
         return Edit(said, changes.save, changes.remove, label=f"corrected {self.what}: {said}")
-
-    def remove(self, id: str) -> None:
-        """Take an entry out, and the flush that only it spoke for."""
-        commit(self.garden, lambda: self.removal(id))
 
     def removal(self, id: str) -> Edit:
         """What taking an entry out changes."""

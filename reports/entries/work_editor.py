@@ -1,0 +1,124 @@
+"""Work: where the general flow of `EntryEditor` is that of what was done."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import replace
+from datetime import date
+
+from data_sources.garden import new_id
+from data_sources.journal.schema import Record
+from data_sources.kept.cautions_said import not_said_yet
+from phenology.language.tree_selection import few_labels
+from phenology.language.words import find_operation
+from phenology.model.errors import FlushcastError, InputError
+from phenology.model.operations import Operation
+from phenology.model.records import Stand, Tree, Work
+from phenology.model.stages import Stage
+from phenology.records.entries import Changes, work_changes
+from phenology.records.flushes import TreeRecord
+from phenology.records.waking import middle
+from phenology.work.answer import Answer
+from phenology.work.cautions import cautions
+from reports.entries.entry_editor import ENTRY_READERS, EntryEditor, Planned
+from reports.garden.clock import today
+from reports.garden.work_answers import work_answers
+from reports.text.answer_text import answer_lines, finding_lines
+
+NEEDS_HARD_LEAVES = (Operation.CUTBACK, Operation.HALVING, Operation.PARTIAL_DEFOLIATION)
+
+
+class WorkEditor(EntryEditor[Work]):
+    """Work: see `EntryEditor`."""
+
+    kind = Work
+    names = Operation
+    readers = {  # noqa: RUF012
+        **ENTRY_READERS,
+        "name": lambda _, text: {"operation": find_operation(text)},
+        "early": lambda _, flag: {"early": bool(flag)},
+    }
+    usage = 'say which trees and what was done: flushcast work "Elm 2" cutback'
+    correctable = "an operation, --date, --part, --early"
+    not_held: tuple[str, ...] = ()
+    _answers: list[tuple[Tree, Answer]] | None = None
+    _minded: list[str] | None = None
+
+    def blank(self, name: Operation) -> Work:
+        self._answers, self.not_held = None, ()  # of the trees as they are now
+        if self.typed["place"] and name is not Operation.MOVING:
+            raise InputError(f"--to goes with moving, not with {name}")
+        self.place = self.garden.place(self.typed["place"]) if self.typed["place"] else None
+        today = self.garden.today
+        return Work("", "", name, today.isoformat(), today, today)
+
+    def entries(self, tree_id: str | None) -> list[Work]:
+        return self.garden.journal.works(tree_id)
+
+    def changes(self, entry: Work, record: TreeRecord, before: Work | None = None) -> Changes:
+        calendar, today = self.garden.calendar, self.garden.today
+        return work_changes(entry, record, calendar, today=today, new_id=new_id, before=before)
+
+    def besides(self, planned: Planned[Work]) -> Iterator[Record]:
+        """Where the tree stands now, or when it was last repotted."""
+        tree, work = planned.tree, planned.entry
+        day = middle(work.earliest, work.latest)
+        if self.place is not None:
+            yield Stand(new_id(), tree.id, self.place.id, day)
+        elif work.operation is Operation.REPOTTING and (tree.last_repot is None or tree.last_repot < day):
+            yield replace(tree, last_repot=day)
+
+    def shown(self, entry: Work) -> str:
+        place = getattr(self, "place", None)
+        to = f" to {place.name}" if place else ""
+        return f"{entry.operation}{to}{f' ({entry.part})' if entry.part else ''}, {self.when(entry)}"
+
+    def remarks(self, entry: Work) -> tuple[str, Sequence[str]]:
+        return entry.operation, [entry.part or "", "early" if entry.early else ""]
+
+    def consequences(self, planned: Sequence[Planned[Work]]) -> Iterator[str]:
+        wakings = [(one.tree, one.changes.waking) for one in planned if one.entry.operation.wakes]
+        woken = [tree for tree, waking in wakings if waking and waking.flush]
+        if woken:
+            yield "Wakes a new flush." if len(woken) == len(planned) else f"Wakes {few_labels(woken)}."
+        for why in dict.fromkeys(w.why_not for _, w in wakings if w and not w.flush):
+            asleep = [tree for tree, w in wakings if w and not w.flush and w.why_not == why]
+            yield f"{few_labels(asleep)}: wakes no flush, {why}."
+        if any(
+            one.entry.operation in NEEDS_HARD_LEAVES and not one.entry.early and not _looked_at(one)
+            for one in planned
+        ):
+            yield "No look says the leaves were hard: the work will count as a sign of it (--early if not)."
+
+    def doubts(self, entry: Work, trees: Sequence[Tree]) -> Iterator[str]:
+        yield from answer_lines([pair for pair in self.answers(entry, trees) if pair[1].answer == "no"])
+
+    def cautions(self, entry: Work, trees: Sequence[Tree]) -> Sequence[str]:
+        species = [self.garden.catalogue[t.species] for t in trees if t.species in self.garden.catalogue]
+        against = [*finding_lines(self.answers(entry, trees)), *self.not_held]
+        if self._minded is None:  # asked again where something else was written down meanwhile
+            minded = cautions([entry.operation], species, len(trees))
+            self._minded = not_said_yet(self.garden.folder, today(), minded)
+        return [*against, *self._minded] if trees else []
+
+    def answers(self, entry: Work, trees: Sequence[Tree]) -> list[tuple[Tree, Answer]]:
+        """What the rules say of the work on each tree; what was done is written down whatever they say."""
+        if self._answers is None:
+            try:
+                self._answers = list(work_answers(self.garden, trees, entry))
+            except FlushcastError as error:
+                self._answers = []
+                self.not_held = (f"Not held against the weather: {str(error).rstrip('.')}.",)
+        return self._answers
+
+
+def _looked_at(planned: Planned[Work]) -> bool:
+    """Whether looks say how the flush stood that was worked on: it was hard, or seen that day."""
+    waking = planned.changes.waking
+    woken = waking.flush.id if waking and waking.flush else None
+    before = [flush for flush in planned.record.flushes if flush.id != woken]
+    if not before:
+        return False
+    last = max(before, key=lambda flush: (flush.season, flush.started_on or date.min))
+    seen_then = any(look.latest >= planned.entry.latest for look in planned.record.looks_of(last))
+    return seen_then or planned.record.furthest(last) >= Stage.HARDENED.rank
