@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Collection
+
 from data_sources.journal import Journal
 from data_sources.journal.schema import R, table_of
 from data_sources.tables.garden_tables import GardenRecords
@@ -58,3 +60,28 @@ def all_records(journal: Journal) -> GardenRecords:
             journal.looks(),
             journal.import_maps(),
         )
+
+
+def batch_that_wrote(journal: Journal, ids: Collection[str]) -> str | None:
+    """The batch that first wrote any record with one of some ids, whether or not it still holds."""
+    marks = ", ".join("?" * len(ids))
+    rows = journal.query(f"SELECT batch FROM change WHERE row_id IN ({marks}) ORDER BY seq LIMIT 1", (*ids,))
+    return rows[0][0] if rows else None
+
+
+def newest_of_trees(journal: Journal, trees: Collection[str]) -> int:
+    """The number of the last change that touched any of some trees; 0 where there is none."""
+    marks = ", ".join("?" * len(trees))
+    found = journal.query(f"SELECT max(seq) FROM change WHERE tree_id IN ({marks})", (*trees,))
+    return found[0][0] or 0
+
+
+def labels_since(journal: Journal, trees: Collection[str], change: int) -> list[str]:
+    """What was written of some trees after a change, oldest first, in the words of the history."""
+    marks = ", ".join("?" * len(trees))
+    rows = journal.query(
+        "SELECT label, min(seq) FROM change "
+        f"WHERE tree_id IN ({marks}) AND seq > ? GROUP BY batch ORDER BY 2",
+        (*trees, change),
+    )
+    return [label for label, _ in rows]

@@ -92,6 +92,21 @@ def forecast_changes(forecast: GardenForecast, since: date | None = None) -> lis
     return sorted(found, key=lambda c: (not (c.missed or c.not_yet), -abs(c.days), c.label))
 
 
+def moved_by_looks(before: GardenForecast, now: GardenForecast) -> list[ForecastChange]:
+    """What records moved between two forecasts of the same day and weather, the largest moves first.
+
+    Parameters
+    ----------
+    before, now : GardenForecast
+        Made before and after something was written down, or taken back.
+    """
+    then = _by_stage(before)
+    found = [*_moves(then, then, _by_stage(now), now.garden)]
+    stops = stop_days(before.garden)
+    found += stop_changes(stops, stop_days(now.garden), now.garden, stops)
+    return sorted(found, key=lambda c: (-abs(c.days), c.label))
+
+
 def stop_changes(
     before: Mapping[str, float], now: Mapping[str, float], garden: Garden, by_weather: Mapping[str, float]
 ) -> Iterator[ForecastChange]:

@@ -97,16 +97,21 @@ def save_chart(ax: Axes, path: Path, alt: str) -> None:
     InputError
         If the name ends in neither .svg nor .png.
     """
-    import io
-
-    import matplotlib
-    from matplotlib.text import Text
-
     from data_sources.disk.whole_files import write_output
 
     kind = path.suffix.lower().lstrip(".")
     if kind not in FORMATS:
         raise InputError(f"a chart is written as .svg or .png, not as '{path.name}'")
+    write_output(path, chart_bytes(ax, kind, alt))
+
+
+def chart_bytes(ax: Axes, kind: str, alt: str) -> bytes:
+    """The figure of an axes as "svg" or "png", with its words."""
+    import io
+
+    import matplotlib
+    from matplotlib.text import Text
+
     out = io.BytesIO()
     figure: Any = ax.figure
     for axes in figure.findobj(type(ax)):
@@ -119,7 +124,7 @@ def save_chart(ax: Axes, path: Path, alt: str) -> None:
         else:
             figure.savefig(out, format="png", dpi=160, metadata={"Description": alt})
     data = out.getvalue()
-    write_output(path, _named(data, alt) if kind == "svg" else data)
+    return _named(data, alt) if kind == "svg" else data
 
 
 def _named(svg: bytes, alt: str) -> bytes:

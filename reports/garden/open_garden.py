@@ -311,11 +311,11 @@ class OpenGarden:
             self._forget()
             if not asks and tries > 3:
                 break
-            seen, made = self._state(), plan()
+            seen, made = self.state(), plan()
             if made is None:
                 return None
             with self.changing():
-                if self._state() == seen:
+                if self.state() == seen:
                     write(made)
                     return made
         with self.changing():
@@ -339,7 +339,7 @@ class OpenGarden:
         for name in ("settings", "places", "trees", "stands", "catalogue", "calendar"):
             self.__dict__.pop(name, None)
 
-    def _state(self) -> tuple[object, ...]:
+    def state(self) -> tuple[object, ...]:
         """What differs once anybody has changed the garden."""
         with suppress(OSError):
             settings = (self.folder / SETTINGS_NAME).stat()

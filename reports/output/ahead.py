@@ -145,6 +145,11 @@ def forecast_json(agenda: Agenda, units: str) -> str:
     )
 
 
+def agenda_json(agenda: Agenda, units: str) -> str:
+    """The agenda alone as JSON."""
+    return agenda_table(agenda).as_json(as_of=agenda.garden.as_of, units=units)
+
+
 def forecast_csv(forecast: GardenForecast) -> str:
     """The forecast as CSV: what names and dates each row."""
     return forecast_table(forecast).as_csv(without=("tree", "day", "odds"))

@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from data_sources.garden import GardenSettings
-from phenology.advice.agenda import make_agenda
+from phenology.advice.agenda import Agenda, make_agenda
 from phenology.advice.alike import weeks_ahead
 from phenology.advice.forecast_rows import ForecastRow
 from phenology.advice.garden_forecast import forecast_garden
@@ -57,6 +57,7 @@ def report_html(
     look_back: bool = True,
     past: Sequence[PastForecast] | None = None,
     progress: Step | None = None,
+    agenda: Agenda | None = None,
 ) -> str:
     """The whole report as HTML.
 
@@ -73,9 +74,11 @@ def report_html(
         The garden's, where they are known already.
     progress : callable, optional
         Told (flushes forecast again, flushes to forecast) meanwhile.
+    agenda : Agenda, optional
+        The garden's, where it was made already.
     """
     with using_units(settings.units):
-        return _filled(folder, garden, settings, look_back, past, progress)
+        return _filled(folder, garden, settings, look_back, past, progress, agenda)
 
 
 def _filled(
@@ -85,14 +88,15 @@ def _filled(
     look_back: bool,
     past: Sequence[PastForecast] | None,
     progress: Step | None,
+    agenda: Agenda | None,
 ) -> str:
-    forecast = forecast_garden(garden)
+    agenda = agenda or make_agenda(forecast_garden(garden))
+    forecast = agenda.forecast
     garden = _best_place_first(garden)
     course = heat_course(garden)
     if look_back and past is None:
         past = past_forecasts(garden, progress=progress)
     records = TrackRecord.of(past or [])
-    agenda = make_agenda(forecast)
     (now, later), more = tree_cards(agenda), other_lines(agenda)
     span = Span.around(garden.as_of, weeks_ahead(agenda.coming))
     kinds: set[str] = set()

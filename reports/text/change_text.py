@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from datetime import date
 from pathlib import Path
 
@@ -45,20 +45,26 @@ def changes_text(changes: Sequence[ForecastChange], since: date, width: int = 80
     """Misses first, then dates that moved; trees that changed alike share a line."""
     if not changes:
         return "\n".join(wrapped(f"Since {short_date(since)}: nothing moved by more than a few days.", width))
+    lines = [f"Since {short_date(since)}:"]
+    for line in moved_lines(changes):
+        lines += wrapped(line, width)
+    return "\n".join(lines)
+
+
+def moved_lines(changes: Sequence[ForecastChange]) -> Iterator[str]:
+    """A line for trees that changed alike, many cut short; then the stop dates that moved."""
     groups: dict[tuple[object, ...], list[ForecastChange]] = {}
     for change in changes:
         key = (change.stage, change.expected, change.now, change.missed, change.why, change.not_yet)
         groups.setdefault(key, []).append(change)
-    lines = [f"Since {short_date(since)}:"]
     told = [group for group in groups.values() if group[0].stage != STOP]
     for group in told[:FIRST_TOLD]:
-        lines += wrapped(f"{tree_names([c.label for c in group])}: {_words(group[0])}", width)
+        yield f"{tree_names([c.label for c in group])}: {_words(group[0])}"
     if len(told) > FIRST_TOLD:
-        lines.append(f"And {len(told) - FIRST_TOLD} smaller changes.")
+        yield f"And {len(told) - FIRST_TOLD} smaller changes."
     for why, cause in CAUSE.items():
         if moved := stops_text([c for c in changes if c.stage == STOP and c.why == why]):
-            lines += wrapped(f"Stop dates moved by {cause}: {moved}.", width)
-    return "\n".join(lines)
+            yield f"Stop dates moved by {cause}: {moved}."
 
 
 def stops_text(changes: Sequence[ForecastChange]) -> str:

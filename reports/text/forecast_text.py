@@ -81,7 +81,7 @@ def forecast_text(
         full = not coarse and (in_full or section in (Section.TODAY, Section.WEEK))
         spring = not coarse or section is Section.LEAVE
         for group in alike(rows, coarse=coarse):
-            words = _in_full(group) if full else in_brief(group, spring=spring)
+            words = told_in_full(group) if full else in_brief(group, spring=spring)
             lines += wrapped(f"{tree_names(group.labels)}: {words}", width)
     minded = (f"{names(who)}: {what}" for what, who in notes_of(agenda).items())
     notes = [*agenda.forecast.warnings, *minded][: MOST_NOTES if coarse else None]
@@ -129,7 +129,8 @@ def notes_of(agenda: Agenda) -> dict[str, list[str]]:
     }
 
 
-def _in_full(group: Alike) -> str:
+def told_in_full(group: Alike) -> str:
+    """All that alike trees are told: what they are at, what comes when, what to do, how far to trust it."""
     parts = [part for part in group.parts if part.first.arrival is not None and part.first.dated]
     asked = group.first.section is not Section.TODAY or any(v.step for v in group.first.presses)
     trust = f" Trust: {parts[0].trust.words}." if parts and asked else ""

@@ -23,7 +23,7 @@ def round_text(walk: Round, closing: Sequence[str] = (), width: int = WIDTH) -> 
     for group in _together(walk.visits):
         lines += wrapped(_sentence(group, several), width)
     if walk.review is not None:
-        lines += [line for text in _review(walk.review) for line in wrapped(text, width)]
+        lines += [line for text in review_lines(walk.review) for line in wrapped(text, width)]
     elif not walk.visits:
         lines += wrapped(NOTHING_DECIDES, width)
     if closing:
@@ -73,7 +73,8 @@ def _sentence(group: Sequence[Visit], several_places: bool) -> str:
     return f"{names}{where}: {first.look_for}.{because}{until}"
 
 
-def _review(review: Review) -> Iterator[str]:
+def review_lines(review: Review) -> Iterator[str]:
+    """What there is to do when nothing grows, a paragraph each."""
     yield "Nothing grows, and hardly a look decides anything. Time to review the year: flushcast compare."
     early, usual = review.first_frost
     if review.share == 0:

@@ -1,0 +1,106 @@
+"""One garden for many requests: its forecast is made once for each state of journal, weather and day."""
+
+from __future__ import annotations
+
+import threading
+from collections import OrderedDict
+from collections.abc import Callable, Iterator
+from contextlib import ExitStack, contextmanager, suppress
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from phenology.language.date_style import using_dates
+from phenology.language.degrees import using_units
+from reports.garden.open_garden import OpenGarden
+
+if TYPE_CHECKING:
+    from phenology.advice.agenda import Agenda
+
+KEPT_STATES = 4
+WEATHER_FILES = ("weather.sqlite", "weather.sqlite-wal")
+
+State = tuple[object, ...]
+
+
+@dataclass
+class Known:
+    """What was reckoned of one state of a garden; each part is made when it is first asked for."""
+
+    agenda: Agenda
+    lock: threading.Lock = field(default_factory=threading.Lock)
+    made: dict[str, Any] = field(default_factory=dict)
+
+    def once(self, what: str, make: Callable[[], Any]) -> Any:
+        """Something that rests on this state alone."""
+        with self.lock:
+            if what not in self.made:
+                self.made[what] = make()
+            return self.made[what]
+
+
+class Keeper:
+    """Opens a garden for a request, and keeps the forecasts of its last few states.
+
+    Parameters
+    ----------
+    folder : Path
+    """
+
+    def __init__(self, folder: Path) -> None:
+        self.folder = folder
+        self._known: OrderedDict[State, Known] = OrderedDict()
+        self._looking, self._making = threading.Lock(), threading.Lock()
+
+    @contextmanager
+    def opened(self) -> Iterator[OpenGarden]:
+        """The garden for one request, dates and temperatures as it has them."""
+        with ExitStack() as stack:
+            garden = stack.enter_context(OpenGarden(self.folder))
+            if garden.exists:
+                stack.enter_context(using_dates(garden.settings.date_style))
+                stack.enter_context(using_units(garden.settings.units))
+            yield garden
+
+    def state(self, garden: OpenGarden) -> State:
+        """What differs once the garden, its weather or the day has changed."""
+        stamps: list[object] = []
+        for name in WEATHER_FILES:
+            with suppress(OSError):
+                stat = (self.folder / name).stat()
+                stamps.append((name, stat.st_mtime_ns, stat.st_size))
+        return (*garden.state(), garden.today, *stamps)
+
+    def ready(self, garden: OpenGarden) -> Known | None:
+        """What is known of the garden as it stands, if it was reckoned already."""
+        with self._looking:
+            return self._known.get(self.state(garden))
+
+    def ahead(self, garden: OpenGarden) -> Known:
+        """The agenda of the garden as it stands, and what else was reckoned of it."""
+        if (known := self.ready(garden)) is not None:
+            return known
+        with self._making:  # many may ask at once: one reckons, the others wait for it
+            if (known := self.ready(garden)) is not None:
+                return known
+            from phenology.advice.agenda import make_agenda
+            from phenology.advice.garden_forecast import forecast_garden
+            from reports.garden.past_forecasts import with_skill
+
+            state = self.state(garden)
+            snapshot = with_skill(garden.snapshot(), self.folder)
+            known = Known(make_agenda(forecast_garden(snapshot)))
+            with self._looking:
+                self._known[state] = known
+                while len(self._known) > KEPT_STATES:
+                    self._known.popitem(last=False)
+            return known
+
+    def warm(self) -> None:
+        """Begin to reckon what the garden as it stands will be asked for, without waiting for it."""
+
+        def reckon() -> None:
+            with suppress(Exception), self.opened() as garden:  # whoever asks is told what is wrong
+                self.ahead(garden)
+
+        threading.Thread(target=reckon, name="reckoning", daemon=True).start()

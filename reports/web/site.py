@@ -1,0 +1,202 @@
+"""What every page is made with: the garden opened for one request, its form, and the templates."""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Awaitable, Callable, Mapping
+from dataclasses import dataclass, field
+from functools import cache
+from importlib import resources
+from typing import TYPE_CHECKING, Any
+
+from starlette.concurrency import run_in_threadpool
+from starlette.datastructures import FormData, UploadFile
+from starlette.requests import Request
+from starlette.responses import HTMLResponse, RedirectResponse, Response
+
+from phenology.model.errors import FlushcastError, InputError
+from reports.garden.open_garden import OpenGarden
+from reports.web.keeper import Keeper
+from reports.web.safety import Reach
+
+if TYPE_CHECKING:
+    from jinja2 import Environment
+
+    from reports.web.devices import Devices
+    from reports.web.writing import Saved
+
+KINDS = {"bench.css": "text/css", "bench.js": "text/javascript", "leaf.svg": "image/svg+xml"}
+MOST_FIELDS = 200
+MOST_FILES = 5
+KEPT_SAVES = 20
+
+NAVIGATION = (
+    ("/", "Today"),
+    ("/round", "Round"),
+    ("/look", "Look"),
+    ("/work", "Work"),
+    ("/trees", "Trees"),
+    ("/more", "More"),
+)
+
+
+@dataclass
+class Site:
+    """One garden served: its folder's keeper, from where it is reached, who may see it.
+
+    Attributes
+    ----------
+    keeper : Keeper
+    reach : Reach
+    devices : Devices
+        Those that are paired.
+    paired_only : bool
+        Whether only they are let in, or whoever sits at this computer.
+    saves : dict
+        What the last few changes said when they were saved, by their batch.
+    styles : dict
+        Stylesheets of pages that stand inside ours, by their tag.
+    last_calendar : bytes
+        As it was given last.
+    """
+
+    keeper: Keeper
+    reach: Reach
+    devices: Devices
+    paired_only: bool = False
+    saves: dict[str, Saved] = field(default_factory=dict)
+    styles: dict[str, str] = field(default_factory=dict)
+    last_calendar: bytes = b""
+
+    def remember(self, batch: str, saved: Saved) -> None:
+        """Keep what is told once a change is saved, for the page that follows."""
+        self.saves[batch] = saved
+        while len(self.saves) > KEPT_SAVES:
+            self.saves.pop(next(iter(self.saves)), None)
+
+
+@dataclass(frozen=True)
+class Visit:
+    """One request for a page.
+
+    Attributes
+    ----------
+    request : Request
+    site : Site
+    garden : OpenGarden
+    form : FormData
+        What was sent; empty where the page is only asked for.
+    files : dict of str to bytes
+    """
+
+    request: Request
+    site: Site
+    garden: OpenGarden
+    form: FormData
+    files: Mapping[str, bytes]
+
+    def text(self, name: str) -> str:
+        """A field of the form, or else of the address; empty where there is none."""
+        value = self.form.get(name, self.request.query_params.get(name, ""))
+        return value.strip() if isinstance(value, str) else ""
+
+    def texts(self, name: str) -> list[str]:
+        """Every value of a field."""
+        given = [*self.form.getlist(name), *self.request.query_params.getlist(name)]
+        return [value.strip() for value in given if isinstance(value, str) and value.strip()]
+
+    def at(self, path: str) -> str:
+        """The address of a page, below a proxy's prefix where there is one."""
+        return f"{self.site.reach.prefix}{path}"
+
+    def page(self, template: str, title: str, status: int = 200, **values: Any) -> HTMLResponse:
+        """A page of our own templates."""
+        here = self.request.url.path.removeprefix(self.site.reach.prefix) or "/"
+        html = (
+            templates()
+            .get_template(template)
+            .render(
+                title=title,
+                at=self.at,
+                here=here,
+                navigation=NAVIGATION if self.garden.exists else (),
+                garden_name=self.garden.settings_or_usual.name,
+                asset=lambda name: self.at(f"/static/{name}?{assets()[name].tag}"),
+                **values,
+            )
+        )
+        return HTMLResponse(html, status)
+
+    def to(self, path: str) -> RedirectResponse:
+        """Go on to another page, asked for anew."""
+        return RedirectResponse(self.at(path), 303)
+
+    def wrong(self, words: str, status: int = 422) -> HTMLResponse:
+        """What is wrong, in words, on a page that leads on."""
+        return self.page("wrong.html.j2", "Not done", status, words=words.rstrip("."))
+
+
+Handler = Callable[[Visit], Response]
+
+
+def served(
+    site: Site, handler: Handler, *, without_garden: bool = False
+) -> Callable[[Request], Awaitable[Response]]:
+    """A page's handler as Starlette calls it: the form read, the garden opened, errors in words."""
+
+    def run(request: Request, form: FormData, files: Mapping[str, bytes]) -> Response:
+        with site.keeper.opened() as garden:
+            visit = Visit(request, site, garden, form, files)
+            if not garden.exists and not without_garden:
+                return visit.to("/start")
+            try:
+                return handler(visit)
+            except InputError as error:
+                return visit.wrong(str(error))
+            except FlushcastError as error:
+                return visit.wrong(str(error), 503)
+
+    async def endpoint(request: Request) -> Response:
+        form, files = FormData(), dict[str, bytes]()
+        if request.method == "POST":
+            async with request.form(max_files=MOST_FILES, max_fields=MOST_FIELDS) as sent:
+                form = FormData([(k, v) for k, v in sent.multi_items() if isinstance(v, str)])
+                for name, value in sent.multi_items():
+                    if isinstance(value, UploadFile) and value.size:
+                        files[name] = await value.read()
+        return await run_in_threadpool(run, request, form, files)
+
+    return endpoint
+
+
+@dataclass(frozen=True)
+class Asset:
+    """A file that pages load, and a tag that changes with it."""
+
+    body: bytes
+    kind: str
+    tag: str
+
+
+@cache
+def assets() -> dict[str, Asset]:
+    """The stylesheet and the script, by name: nothing else is served from the disk by name."""
+    found = {}
+    for name, kind in KINDS.items():
+        body = resources.files("reports").joinpath("web", "static", name).read_bytes()
+        found[name] = Asset(body, kind, hashlib.sha256(body).hexdigest()[:12])
+    return found
+
+
+@cache
+def templates() -> Environment:
+    """The templates of the pages; text is escaped, and a name that is missing is an error."""
+    from jinja2 import Environment, PackageLoader, StrictUndefined
+
+    return Environment(
+        loader=PackageLoader("reports.web"),
+        autoescape=True,
+        trim_blocks=True,
+        lstrip_blocks=True,
+        undefined=StrictUndefined,
+    )

@@ -1,0 +1,183 @@
+"""Today, the round, what was saved and how the forecast moved, the history."""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Iterator
+from dataclasses import dataclass
+from datetime import timedelta
+from typing import Any
+
+from starlette.responses import HTMLResponse, Response
+
+from phenology.advice.agenda import Section
+from phenology.advice.alike import alike
+from phenology.advice.forecast_change import moved_by_looks
+from phenology.advice.round import Round, plan_round
+from phenology.advice.visits import Visit as Visited
+from phenology.model.records import Tree
+from reports.text.care_text import as_counted
+from reports.text.change_text import moved_lines
+from reports.text.forecast_text import in_brief
+from reports.text.round_text import NOTHING_DECIDES, review_lines, round_cautions
+from reports.text.words import capital, full_date, short_date, weekday_full_date
+from reports.web.keeper import Known
+from reports.web.report_body import Embedded, morning_body, seasons_body
+from reports.web.site import Visit
+from reports.web.writing import take_back
+
+HISTORY_SHOWN = 40
+HISTORY_READ = 400
+
+
+def today(visit: Visit) -> Response:
+    """The morning page, live, with a way to each tree that is to be looked at today."""
+    known = visit.site.keeper.ahead(visit.garden)
+    trees = sorted((r.tree for r in known.agenda.of(Section.TODAY)), key=lambda t: as_counted(t.label))
+    return _embedding(visit, "today.html.j2", "Today", morning_body(visit.garden, known), trees=trees)
+
+
+def seasons(visit: Visit) -> Response:
+    """Seasons side by side."""
+    known = visit.site.keeper.ahead(visit.garden)
+    return _embedding(visit, "embedded.html.j2", "Seasons", seasons_body(visit.garden, known))
+
+
+def _embedding(visit: Visit, template: str, title: str, page: Embedded, **values: Any) -> HTMLResponse:
+    tag = hashlib.sha256(page.style.encode()).hexdigest()[:12]
+    visit.site.styles[tag] = page.style
+    return visit.page(template, title, body=page.body, style=visit.at(f"/style/{tag}.css"), **values)
+
+
+def style(visit: Visit) -> Response:
+    """The stylesheet of a page that stands inside ours."""
+    found = visit.site.styles.get(visit.request.path_params["tag"])
+    if found is None:
+        return Response("", 404)
+    return Response(found, media_type="text/css", headers={"Cache-Control": "private, max-age=86400"})
+
+
+@dataclass(frozen=True)
+class Stop:
+    """One tree of the round: what to look for there, and why."""
+
+    tree: Tree
+    place: str
+    lines: tuple[str, ...]
+
+
+def walk_round(visit: Visit) -> Response:
+    """The round, one tree a page: those looked at today or passed over are left out."""
+    from reports.web.look_pages import look_form
+
+    known = visit.site.keeper.ahead(visit.garden)
+    walk: Round = known.once("round", lambda: plan_round(known.agenda))
+    passed = set(visit.texts("passed"))
+    last: dict[str, Any] = {"batch": visit.text("saved"), "saved": visit.site.saves.get(visit.text("saved"))}
+    looked = _looked_at_today(visit)
+    stops = [stop for stop in _stops(walk) if stop.tree.id not in passed | looked]
+    if not stops:
+        lines = list(review_lines(walk.review)) if walk.review else []
+        if not walk.visits and walk.review is None:
+            lines = [NOTHING_DECIDES]
+        return visit.page(
+            "round_done.html.j2", "Round", day=weekday_full_date(walk.day), lines=lines,
+            done=len(looked), **last, cautions=list(round_cautions(walk, known.agenda.garden)),
+        )  # fmt: skip
+    stop = stops[0]
+    onward = "&".join(f"passed={id}" for id in (*sorted(passed), stop.tree.id))
+    return visit.page(
+        "round.html.j2", f"Round: {stop.tree.label}", stop=stop, left=len(stops) - 1, onward=onward, **last,
+        lines=[capital(line) for line in stop.lines], form=look_form(visit, [stop.tree], after="round"),
+    )  # fmt: skip
+
+
+def _stops(walk: Round) -> Iterator[Stop]:
+    seen: dict[str, list[str]] = {}
+    first: dict[str, Visited] = {}
+    for one in walk.visits:
+        because = f" {capital(one.because)}." if one.because else ""
+        until = f" By {short_date(one.by)}." if one.by is not None else ""
+        seen.setdefault(one.tree.id, []).append(f"{one.look_for}.{because}{until}")
+        first.setdefault(one.tree.id, one)
+    for id, lines in seen.items():
+        yield Stop(first[id].tree, first[id].place, tuple(lines))
+
+
+def _looked_at_today(visit: Visit) -> set[str]:
+    day = visit.garden.today
+    looks = visit.garden.journal.looks(since=day - timedelta(days=1))
+    return {look.tree_id for look in looks if look.latest == day}
+
+
+def saved(visit: Visit) -> Response:
+    """What was written down, with undo; how the forecast moved comes in when it is reckoned."""
+    batch = visit.request.path_params["batch"]
+    label, undone = _change(visit, batch)
+    if label is None:
+        return visit.wrong("There is no such change", 404)
+    told = visit.site.saves.get(batch)
+    trees = [tree for tree in visit.garden.trees if told and tree.id in told.trees]
+    return visit.page(
+        "saved.html.j2", "Saved", batch=batch, said=told.said if told else f"{capital(label)}.",
+        minded=told.minded if told else "", undone=undone, trees=trees,
+        moved=moved_of(visit, batch) if told and visit.site.keeper.ready(visit.garden) else None,
+        after=visit.text("after"),
+    )  # fmt: skip
+
+
+def moved(visit: Visit) -> Response:
+    """How the forecast moved, as a part of a page for the script, or as a page without it."""
+    batch = visit.request.path_params["batch"]
+    lines = moved_of(visit, batch)
+    template = "moved_part.html.j2" if visit.text("part") else "moved.html.j2"
+    return visit.page(template, "How the forecast moved", lines=lines, batch=batch)
+
+
+def moved_of(visit: Visit, batch: str) -> list[str]:
+    """What is forecast now of the trees that were written of, and what else their records moved."""
+    told = visit.site.saves.get(batch)
+    if told is None:
+        return []
+    now = visit.site.keeper.ahead(visit.garden)
+
+    def make() -> list[str]:
+        lines = [f"{row}" for row in _in_brief(now, told.trees)]
+        if told.before is None or told.before.agenda.garden.as_of != now.agenda.garden.as_of:
+            return lines
+        changes = moved_by_looks(told.before.agenda.forecast, now.agenda.forecast)
+        others = list(moved_lines(changes))
+        then = [f"Before, {row}" for row in _in_brief(told.before, told.trees) if row not in lines]
+        return [*lines, *then, *(others or ["No other date moved by more than a few days."])]
+
+    made: list[str] = now.once(f"moved by {batch}", make)
+    return made
+
+
+def _in_brief(known: Known, trees: tuple[str, ...]) -> Iterator[str]:
+    rows = [row for row in known.agenda.rows if row.tree.id in trees]
+    for group in alike(rows):
+        yield f"{', '.join(group.labels)}: {in_brief(group)}"
+
+
+def _change(visit: Visit, batch: str) -> tuple[str | None, bool]:
+    """The label of a change, and whether it was taken back."""
+    for change in visit.garden.journal.history(limit=HISTORY_READ):
+        if change.batch == batch:
+            return change.label, change.undone
+    return None, False
+
+
+def undo(visit: Visit) -> Response:
+    """Take the last change back, if it is the one meant."""
+    label = take_back(visit.garden, visit.text("batch") or None)
+    visit.site.keeper.warm()
+    return visit.page("undone.html.j2", "Taken back", label=label, after=visit.text("after"))
+
+
+def history(visit: Visit) -> Response:
+    """What was written when, newest first."""
+    changes = visit.garden.journal.history(limit=HISTORY_SHOWN)
+    last = next((c.batch for c in changes if not c.undone and c.undoes is None), None)
+    rows = [(full_date(c.at.date()), c.label, c.undone, c.batch == last, c.batch) for c in changes]
+    return visit.page("history.html.j2", "History", rows=rows)

@@ -1,0 +1,155 @@
+"""The trees, and one of them: its season drawn, what was seen and done, what comes."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import Any
+
+from starlette.responses import Response
+
+from data_sources.journal_questions import find_by_id
+from phenology.advice.alike import alike
+from phenology.language.tree_selection import place_of
+from phenology.model.errors import InputError
+from phenology.model.records import Look, Tree, Work
+from reports.entries.look_editor import LookEditor
+from reports.entries.work_editor import WorkEditor
+from reports.text.forecast_text import SEEN, told_in_full
+from reports.text.lines import shown_date
+from reports.text.plan_text import plan_lines
+from reports.text.words import capital
+from reports.web.keeper import Known
+from reports.web.look_pages import pick_tree
+from reports.web.photos import photo_path
+from reports.web.site import Visit
+
+ENTRIES_SHOWN = 40
+NARROW = (4.6, 3.2)  # inches: on a phone its words stay readable
+NOTHING_TYPED: dict[str, Any] = dict.fromkeys(("when", "new_flush", "cause", "ended", "kind", "yes", "place"))
+
+
+def trees(visit: Visit) -> Response:
+    """All of them, bench by bench."""
+    return pick_tree(visit, "/trees", "Trees")
+
+
+def tree_of(visit: Visit) -> Tree:
+    """The tree that an address names.
+
+    Raises
+    ------
+    InputError
+        If it is not in the garden.
+    """
+    id = visit.request.path_params["tree"]
+    found = next((tree for tree in visit.garden.trees if tree.id == id), None)
+    if found is None:
+        raise InputError("there is no such tree in this garden")
+    return found
+
+
+def tree(visit: Visit) -> Response:
+    """One tree: what it is at, what comes and what to do, its season, plan and records."""
+    one = tree_of(visit)
+    garden, known = visit.garden, visit.site.keeper.ahead(visit.garden)
+    rows = [row for row in known.agenda.rows if row.tree.id == one.id]
+    species = garden.catalogue.get(one.species)
+    places = {place.id: place.name for place in garden.places}
+    words = [told_in_full(group) for group in alike(rows)]
+    picture, plan = ("", []) if one.retired else (_picture_words(known, one), _plan(known, one))
+    return visit.page(
+        "tree.html.j2", one.label, tree=one, species=species.name if species else one.species,
+        place=places.get(place_of(one.id, garden.stands, garden.today) or "", ""), words=words,
+        picture=picture, plan=plan, entries=list(_entries(visit, one)),
+        told=[(name, value) for name, value in _told(visit, one) if value],
+    )  # fmt: skip
+
+
+def _told(visit: Visit, one: Tree) -> Iterator[tuple[str, str]]:
+    day = one.last_repot
+    yield "pot", one.pot or ""
+    yield "last repotted", shown_date(day, day, visit.garden.today) if day else ""
+    yield "vigour", one.vigour or ""
+    yield "grown for", one.grown_for or ""
+    yield "note", one.note or ""
+    gone = one.retired
+    yield "retired", shown_date(gone, gone, visit.garden.today) if gone else ""
+
+
+def _picture_words(known: Known, one: Tree) -> str:
+    from reports.charts.one_tree import describe_tree
+
+    words: str = known.once(f"words of {one.id}", lambda: describe_tree(known.agenda.forecast, one))
+    return words
+
+
+def _plan(known: Known, one: Tree) -> list[tuple[int, str]]:
+    def make() -> list[tuple[int, str]]:
+        from phenology.advice.plan import Planner
+
+        planner: Planner = known.made.get("planner") or Planner(known.agenda.garden)
+        known.made["planner"] = planner
+        return list(plan_lines(planner.plan(one)))[1:]
+
+    lines: list[tuple[int, str]] = known.once(f"plan of {one.id}", make)
+    return lines
+
+
+def season_picture(visit: Visit) -> Response:
+    """A tree's season, drawn."""
+    one, known = tree_of(visit), visit.site.keeper.ahead(visit.garden)
+
+    def make() -> bytes:
+        from reports.charts.ink import chart_bytes, new_axes
+        from reports.charts.one_tree import describe_tree, plot_tree
+
+        forecast = known.agenda.forecast
+        narrow = new_axes(None, *NARROW)
+        return chart_bytes(plot_tree(forecast, one, narrow), "svg", describe_tree(forecast, one))
+
+    drawn: bytes = known.once(f"picture of {one.id}", make)
+    return Response(drawn, media_type="image/svg+xml")
+
+
+def _entries(visit: Visit, one: Tree) -> Iterator[dict[str, Any]]:
+    """Looks and work, newest first."""
+    garden = visit.garden
+    looks, works = LookEditor(garden, dict(NOTHING_TYPED)), WorkEditor(garden, dict(NOTHING_TYPED))
+    entries: list[Look | Work] = [*looks.entries(one.id), *works.entries(one.id)]
+    entries.sort(key=lambda entry: (entry.latest, entry.earliest), reverse=True)
+    for entry in entries[:ENTRIES_SHOWN]:
+        name, remarks = (looks if isinstance(entry, Look) else works).remarks(entry)  # type: ignore[arg-type]
+        more = [*remarks, f"by {entry.who}" if entry.who else "", entry.note or ""]
+        yield {
+            "id": entry.id,
+            "kind": "look" if isinstance(entry, Look) else "work",
+            "when": shown_date(entry.earliest, entry.latest, garden.today),
+            "name": capital(SEEN[entry.stage] if isinstance(entry, Look) else str(name).replace("-", " ")),
+            "more": "; ".join(filter(None, more)),
+            "photo": isinstance(entry, Look) and photo_path(garden.folder, entry.id).is_file(),
+        }
+
+
+def remove_entry(visit: Visit) -> Response:
+    """Take a look or work out, with the flush that only it spoke for; undo brings it back."""
+    garden, kind = visit.garden, visit.request.path_params["kind"]
+    editor: LookEditor | WorkEditor
+    editor = (
+        LookEditor(garden, dict(NOTHING_TYPED)) if kind == "look" else WorkEditor(garden, dict(NOTHING_TYPED))
+    )
+    with garden.changing():
+        edit = editor.removal(visit.request.path_params["id"])
+        garden.save(edit.label, edit.save, edit.remove)
+        newest = garden.journal.newest_change()
+    visit.site.keeper.warm()
+    return visit.to(f"/saved/{newest[1] if newest else ''}")
+
+
+def photo(visit: Visit) -> Response:
+    """The photo of a look that is on record."""
+    one = find_by_id(visit.garden.journal, Look, visit.request.path_params["look"])
+    path = photo_path(visit.garden.folder, one.id)
+    if not path.is_file():
+        raise InputError("this look has no photo")
+    headers = {"Cache-Control": "private, max-age=86400"}
+    return Response(path.read_bytes(), media_type="image/jpeg", headers=headers)

@@ -1,0 +1,96 @@
+"""Work: what, on which tree, and may I? before it is written down."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any
+
+from starlette.responses import Response
+
+from data_sources.journal_questions import newest_of_trees
+from phenology.language.tree_selection import few_labels
+from phenology.language.words import find_operation, find_part
+from phenology.model.errors import InputError
+from phenology.model.operations import Operation
+from phenology.model.records import Tree, Work
+from phenology.model.stages import Part
+from phenology.work.cautions import cautions
+from reports.entries.work_editor import WorkEditor
+from reports.garden.open_garden import OpenGarden
+from reports.garden.work_answers import work_answers
+from reports.text.answer_text import answer_lines
+from reports.text.words import capital
+from reports.web.look_pages import chosen_trees, number, pick_tree, written
+from reports.web.site import Visit
+from reports.web.writing import Entry, checked_token, new_token, typed_fields
+
+
+def work(visit: Visit) -> Response:
+    """Which tree, and then what was or is to be done."""
+    if visit.request.method == "POST":
+        return save_work(visit) if visit.text("asked") else may_i_page(visit)
+    trees = chosen_trees(visit)
+    if not trees:
+        return pick_tree(visit, "/work", "Work on which tree?")
+    return visit.page(
+        "work.html.j2", f"Work: {few_labels(trees)}", trees=trees, label=few_labels(trees), token=new_token(),
+        seen=newest_of_trees(visit.garden.journal, [tree.id for tree in trees]),
+        operations=[(str(one), capital(str(one).replace("-", " ")), one.meaning) for one in Operation],
+        parts=[str(part) for part in Part], places=visit.garden.places,
+    )  # fmt: skip
+
+
+def may_i_page(visit: Visit) -> Response:
+    """What the rules say of it, before anything is written down."""
+    trees, operation = chosen_trees(visit), _operation(visit)
+    lines, verdicts = may_i(visit.garden, trees, operation, visit.text("when"), visit.text("part"))
+    species = {tree.species for tree in trees}
+    known = [visit.garden.catalogue[latin] for latin in species if latin in visit.garden.catalogue]
+    sent = [(n, str(v)) for n, v in visit.form.multi_items()]
+    return visit.page(
+        "may_i.html.j2", "May I?", lines=lines, sent=sent, tree=trees[0] if len(trees) == 1 else None,
+        minded=list(cautions([operation], known, len(trees))), against="no" in verdicts,
+        wait=bool(set(verdicts) - {"yes"}),
+    )  # fmt: skip
+
+
+def may_i(
+    garden: OpenGarden, trees: Sequence[Tree], operation: Operation, when: str, part: str
+) -> tuple[list[str], list[str]]:
+    """The answers in words, and the plain yes, better wait or no of each tree.
+
+    Weather that is missing leaves the answer open, and says so.
+    """
+    day = garden.day(when or None)
+    meant = find_part(part) if part else None
+    asked = Work("", "", operation, day.isoformat(), day, day, meant)
+    try:
+        answers = list(work_answers(garden, trees, asked))
+    except InputError as error:
+        return [f"Not held against the weather: {str(error).rstrip('.')}."], ["better wait"]
+    return list(answer_lines(answers)), [answer.answer for _, answer in answers]
+
+
+def _operation(visit: Visit) -> Operation:
+    if not visit.text("operation"):
+        raise InputError("say what the work is: choose one")
+    return find_operation(visit.text("operation"))
+
+
+def save_work(visit: Visit) -> Response:
+    """Write the work down; what the rules said of it was read on the page before."""
+    operation = _operation(visit)
+    fields: dict[str, Any] = {name: str(value) for name, value in visit.form.items()}
+    if operation is not Operation.MOVING:
+        fields["place"] = ""
+    typed = typed_fields(fields, WorkEditor) | {"yes": True}
+    entry = Entry(
+        WorkEditor,
+        tuple(visit.texts("tree")),
+        operation,
+        typed,
+        checked_token(visit.text("token")),
+        number(visit.text("seen")),
+        visit.texts("agreed"),
+    )
+    return written(visit, entry, "/work")
