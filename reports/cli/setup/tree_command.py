@@ -2,25 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
-from dataclasses import replace
-from datetime import date
+from collections.abc import Callable
 from typing import Any
 
 import click
 
-from data_sources.garden import new_id
-from data_sources.journal.schema import Record
-from data_sources.tables.import_draft import species_named
-from phenology.language.plain_names import name_key, plain_name
-from phenology.language.tree_selection import few_labels, place_of
-from phenology.model.errors import InputError
-from phenology.model.records import Aim, GrowthAim, Stand, Tree
+from phenology.model.records import GrowthAim
 from reports.cli.common import open_garden_option, put
 from reports.cli.writing.record_editor import committed
-from reports.entries.merging import Edit, Readers, differences, merged, text_field
+from reports.entries.merging import Edit
+from reports.entries.trees import add_tree, aim_trees, edit_trees, move_trees, remove_tree, retire_trees
 from reports.garden.open_garden import OpenGarden
-from reports.text.lines import shown_date
 
 AIMS = [str(aim) for aim in GrowthAim]
 
@@ -50,17 +42,6 @@ def _tree_options(command: Callable[..., Any]) -> Callable[..., Any]:
     return command
 
 
-READERS: Readers = {
-    "label": lambda garden, text: {"label": plain_name(text)},
-    "species": lambda garden, text: {"species": species_named(text, garden.catalogue)},
-    "pot": text_field("pot"),
-    "last_repot": lambda garden, text: {"last_repot": garden.day(text) if text.strip() else None},
-    "vigour": text_field("vigour"),
-    "grown_for": text_field("grown_for"),
-    "note": text_field("note"),
-}
-
-
 @tree_command.command("add")
 @click.argument("label")
 @click.argument("species")
@@ -73,16 +54,7 @@ def add(
     garden: OpenGarden, place: str | None, aim: str | None, since: str | None, **typed: str | None
 ) -> Edit:
     """Add a tree: flushcast tree add "Elm 1" "Ulmus parvifolia"."""
-    tree = merged(garden, Tree(new_id(), "", ""), typed, READERS)
-    _check_free(garden, tree)
-    start = garden.day(since) if since else None
-    where = garden.place(place) if place else garden.some_places[0]
-    records: list[Record] = [tree, Stand(new_id(), tree.id, where.id, start)]
-    if aim:
-        records.append(Aim(new_id(), tree.id, GrowthAim(aim), start))
-    new = "" if tree.species in garden.catalogue else " Not in the catalogue: it starts from a neutral guess."
-    said = f"{tree.label}: {tree.species}, on {where.name}.{new}"
-    return Edit(said, records, label=f"added tree {tree.label} ({tree.species})")
+    return add_tree(garden, typed, place, aim, since)
 
 
 @tree_command.command("list")
@@ -104,19 +76,7 @@ def list_trees(garden: OpenGarden, trees: tuple[str, ...], retired: bool) -> Non
 @committed
 def edit(garden: OpenGarden, trees: str, **typed: str | None) -> Edit:
     """Change one tree or many; what is not given stays, '' empties."""
-    chosen = garden.select(trees)
-    if typed["label"] is not None and len(chosen) > 1:
-        raise InputError(f"--label names one tree, but '{trees}' is {few_labels(chosen)}")
-    if not any(text is not None for text in typed.values()):
-        raise InputError(
-            "nothing to change: give --label, --species, --pot, --last-repot, --vigour, --grown-for or --note"
-        )
-    changed = [merged(garden, tree, typed, READERS) for tree in chosen]
-    if typed["label"] is not None:
-        _check_free(garden, changed[0])
-    what = next(filter(None, map(differences, chosen, changed)), "as before")
-    said = f"{few_labels(chosen)}: {what}"
-    return Edit(said, changed, label=f"changed {said}")
+    return edit_trees(garden, trees, typed)
 
 
 @tree_command.command("move")
@@ -127,18 +87,7 @@ def edit(garden: OpenGarden, trees: str, **typed: str | None) -> Edit:
 @committed
 def move(garden: OpenGarden, trees: str, place: str, when: str | None) -> Edit:
     """Trees stand elsewhere from a day on; heat is counted where they stand."""
-    where, day = garden.place(place), garden.day(when)
-    chosen = garden.select(trees, day)
-    going = [tree for tree in chosen if place_of(tree.id, garden.stands, day) != where.id]
-    if not going:
-        raise InputError(f"{few_labels(chosen)} on {_shown(garden, day)}: on {where.name} already")
-    there = {stand.tree_id: stand for stand in garden.stands if stand.from_date == day}
-    records = [
-        replace(there.get(tree.id) or Stand(new_id(), tree.id, "", day), place_id=where.id) for tree in going
-    ]
-    moved = f"{few_labels(going)} to {where.name} on {_shown(garden, day)}"
-    said = f"{few_labels(going)}: on {where.name} from {_shown(garden, day)}"
-    return Edit(said, records, label=f"moved {moved}")
+    return move_trees(garden, trees, place, when)
 
 
 @tree_command.command("aim")
@@ -149,13 +98,7 @@ def move(garden: OpenGarden, trees: str, place: str, when: str | None) -> Edit:
 @committed
 def aim(garden: OpenGarden, trees: str, aim: str, when: str | None) -> Edit:
     """What trees are grown towards from a day on. Only refining trees are told to cut."""
-    chosen, day, towards = garden.select(trees), garden.day(when), GrowthAim(aim)
-    there = {found.tree_id: found for found in garden.journal.aims() if found.from_date == day}
-    records = [
-        replace(there.get(tree.id) or Aim(new_id(), tree.id, towards, day), aim=towards) for tree in chosen
-    ]
-    said = f"{few_labels(chosen)}: {aim} from {_shown(garden, day)}"
-    return Edit(said, records, label=f"aim of {said}")
+    return aim_trees(garden, trees, aim, when)
 
 
 @tree_command.command("retire")
@@ -166,13 +109,7 @@ def aim(garden: OpenGarden, trees: str, aim: str, when: str | None) -> Edit:
 @committed
 def retire(garden: OpenGarden, trees: str, when: str | None, back: bool) -> Edit:
     """Trees that are sold or dead; their records stay and still teach."""
-    chosen = garden.select(trees)
-    day = None if back else garden.day(when)
-    changed = [replace(tree, retired=day) for tree in chosen]
-    if changed == list(chosen):
-        raise InputError(f"{few_labels(chosen)}: {'not retired' if back else 'retired already'}")
-    what = "back in the garden" if day is None else f"retired from {_shown(garden, day)}"
-    return Edit(f"{few_labels(chosen)}: {what}", changed)
+    return retire_trees(garden, trees, when, back=back)
 
 
 @tree_command.command("remove")
@@ -181,21 +118,4 @@ def retire(garden: OpenGarden, trees: str, when: str | None, back: bool) -> Edit
 @committed
 def remove(garden: OpenGarden, tree: str) -> Edit:
     """Remove a tree that was added by mistake and has no looks or work."""
-    one, journal = garden.select_one(tree), garden.journal
-    if journal.looks(one.id) or journal.works(one.id) or journal.flushes(one.id):
-        raise InputError(
-            f"{one.label} has looks or work, which teach; retire it instead: flushcast tree retire"
-        )
-    own: Sequence[Record] = [*journal.stands(one.id), *journal.aims(one.id), one]
-    return Edit(f"{one.label}: removed", [], own, label=f"removed tree {one.label}")
-
-
-def _check_free(garden: OpenGarden, tree: Tree) -> None:
-    if not tree.label:
-        raise InputError("a tree needs a label")
-    if any(t.id != tree.id and name_key(t.label) == name_key(tree.label) for t in garden.trees):
-        raise InputError(f"there is a tree called '{tree.label}' already")
-
-
-def _shown(garden: OpenGarden, day: date) -> str:
-    return shown_date(day, day, garden.today)
+    return remove_tree(garden, tree)
