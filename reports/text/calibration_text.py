@@ -29,6 +29,11 @@ CLOSING = (
     "and know neither trees nor seasons; a base and its requirement go together and mean little apart. "
     "Intervals: 95 %, of the average relation, for the last method alone."
 )
+STEPS_MEAN = (
+    "error: how far a forecast made when the step begins usually misses, in an average season. guess: how "
+    "much of the figure is still the catalogue's. open: waits that ended unfinished; they count as at least "
+    "so long."
+)
 STEPS: tuple[Column[Calibrated], ...] = (
     Column("step", "text", lambda row: f"  {row.transition.words}", title="  step"),
     Column("days", "text", lambda row: "{:.0f} ({:.0f}-{:.0f})".format(*row.days)),
@@ -60,19 +65,25 @@ def calibration_text(
         known = catalogue.get(species)
         lines += ["", f"{species}{f' ({known.name})' if known else ''}, {mine[0].looks} looks"]
         lines.append(Table("", STEPS, mine).as_text(WIDTH))
-        words = [
-            *(leaf_words(leaf, units) for leaf in leaves if leaf.species == species),
-            *(_skill_words(skill) for skill in skills if skill.species == species and skill.compared),
-            *(habit_words(habit) for habit in habits if habit.species == species),
-        ]
+        words = species_words(species, units, skills, habits, leaves)
         lines += [line for text in words for line in _indented(text, "  ")]
-    lines += [
-        "",
-        "error: how far a forecast made when the step begins usually misses, in an",
-        "average season. guess: how much of the figure is still the catalogue's. open:",
-        "waits that ended unfinished; they count as at least so long.",
-    ]
+    lines += ["", *textwrap.wrap(STEPS_MEAN, WIDTH - 4)]
     return "\n".join(lines)
+
+
+def species_words(
+    species: str,
+    units: str,
+    skills: Sequence[TrackRecord],
+    habits: Sequence[WorkHabit],
+    leaves: Sequence[LeafHabit],
+) -> list[str]:
+    """What else the records tell of a species: its leaves, past forecasts, habits that may mislead."""
+    return [
+        *(leaf_words(leaf, units) for leaf in leaves if leaf.species == species),
+        *(_skill_words(skill) for skill in skills if skill.species == species and skill.compared),
+        *(habit_words(habit) for habit in habits if habit.species == species),
+    ]
 
 
 def leaf_words(habit: LeafHabit, units: str) -> str:

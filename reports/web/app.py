@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 from time import monotonic
 
@@ -11,10 +12,18 @@ from starlette.middleware import Middleware
 from starlette.middleware.trustedhost import TrustedHostMiddleware
 from starlette.requests import Request
 from starlette.responses import PlainTextResponse, Response
-from starlette.routing import Mount, Route
+from starlette.routing import BaseRoute, Mount, Route
 
 from reports.garden.clock import today
-from reports.web import device_pages, look_pages, today_pages, tree_pages, work_pages
+from reports.web import (
+    device_pages,
+    garden_pages,
+    look_pages,
+    start_pages,
+    today_pages,
+    tree_pages,
+    work_pages,
+)
 from reports.web.api import make_api
 from reports.web.device_pages import Gate
 from reports.web.devices import Devices
@@ -36,10 +45,19 @@ PAGES: dict[str, tuple[Handler, list[str]]] = {
     "/history": (today_pages.history, READ),
     "/seasons": (today_pages.seasons, READ),
     "/trees": (tree_pages.trees, READ),
-    "/trees/{tree}": (tree_pages.tree, READ),
     "/trees/{tree}/season.svg": (tree_pages.season_picture, READ),
     "/photos/{look}": (tree_pages.photo, READ),
     "/entries/{kind}/{id}/remove": (tree_pages.remove_entry, WRITE),
+    "/trees/add": (garden_pages.add, BOTH),
+    "/trees/{tree}": (tree_pages.tree, READ),
+    "/trees/{tree}/edit": (garden_pages.edit, BOTH),
+    "/leaves": (tree_pages.leaves, READ),
+    "/labels": (garden_pages.labels, READ),
+    "/settings": (garden_pages.settings, BOTH),
+    "/calibration": (garden_pages.calibration, READ),
+    "/weather": (garden_pages.weather, BOTH),
+    "/more": (garden_pages.more, READ),
+    "/start/now": (start_pages.now, BOTH),
     "/pair": (device_pages.pair, BOTH),
     "/devices": (device_pages.devices, READ),
     "/devices/{what}": (device_pages.change_devices, WRITE),
@@ -60,13 +78,15 @@ def make_app(folder: Path, reach: Reach | None = None, devices: Devices | None =
         Where only paired ones are let in.
     """
     reach, known = reach or Reach(), devices or Devices(folder, monotonic, today)
-    site = Site(Keeper(folder), reach, known, devices is not None)
-    routes: list[Route | Mount] = [
-        Route(path, served(site, handler), methods=methods) for path, (handler, methods) in PAGES.items()
+    site = Site(Keeper(folder), reach, known, devices is not None, start=f"{reach.prefix}/start")
+    invented = replace(reach, prefix=f"{reach.prefix}/demo")
+    demo = replace(site, keeper=Keeper(folder / "demo"), reach=invented)
+    begin = [
+        Route("/start", served(site, start_pages.start, without_garden=True), methods=BOTH),
+        Route("/demo", served(site, start_pages.demo, without_garden=True), methods=WRITE),
     ]
-    routes += [Route("/static/{name}", asset), Mount("/api", make_api(site))]
     app = Starlette(
-        routes=routes,
+        routes=[*begin, *_routes(site), Mount("/demo", routes=_routes(demo))],
         middleware=[
             Middleware(TrustedHostMiddleware, allowed_hosts=[*reach.hosts], www_redirect=False),
             *([Middleware(Gate, devices=devices, reach=reach)] if devices else []),
@@ -74,6 +94,13 @@ def make_app(folder: Path, reach: Reach | None = None, devices: Devices | None =
         exception_handlers={HTTPException: http_error, Exception: unexpected},
     )
     return Guard(app, reach)
+
+
+def _routes(site: Site) -> list[BaseRoute]:
+    pages = [
+        Route(path, served(site, handler), methods=methods) for path, (handler, methods) in PAGES.items()
+    ]
+    return [*pages, Route("/static/{name}", asset), Mount("/api", make_api(site))]
 
 
 def asset(request: Request) -> Response:

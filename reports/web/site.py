@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import hashlib
+import threading
 from collections.abc import Awaitable, Callable, Mapping
 from dataclasses import dataclass, field
 from functools import cache
@@ -41,6 +42,15 @@ NAVIGATION = (
 
 
 @dataclass
+class Updating:
+    """An update of the weather under way, or the last one, as its page tells it."""
+
+    running: bool = False
+    now: str = ""
+    lines: list[str] = field(default_factory=list)
+
+
+@dataclass
 class Site:
     """One garden served: its folder's keeper, from where it is reached, who may see it.
 
@@ -58,6 +68,10 @@ class Site:
         Stylesheets of pages that stand inside ours, by their tag.
     last_calendar : bytes
         As it was given last.
+    updating, starting : Updating, Lock
+        Of the weather.
+    start : str
+        The address where a garden is begun, prefix and all.
     """
 
     keeper: Keeper
@@ -67,6 +81,9 @@ class Site:
     saves: dict[str, Saved] = field(default_factory=dict)
     styles: dict[str, str] = field(default_factory=dict)
     last_calendar: bytes = b""
+    updating: Updating = field(default_factory=Updating)
+    starting: threading.Lock = field(default_factory=threading.Lock)
+    start: str = "/start"
 
     def remember(self, batch: str, saved: Saved) -> None:
         """Keep what is told once a change is saved, for the page that follows."""
@@ -148,7 +165,7 @@ def served(
         with site.keeper.opened() as garden:
             visit = Visit(request, site, garden, form, files)
             if not garden.exists and not without_garden:
-                return visit.to("/start")
+                return RedirectResponse(site.start, 303)
             try:
                 return handler(visit)
             except InputError as error:

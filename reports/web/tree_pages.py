@@ -24,7 +24,7 @@ from reports.web.photos import photo_path
 from reports.web.site import Visit
 
 ENTRIES_SHOWN = 40
-NARROW = (4.6, 3.2)  # inches: on a phone its words stay readable
+NARROW = (5.6, 3.4)  # inches: on a phone its words stay readable
 NOTHING_TYPED: dict[str, Any] = dict.fromkeys(("when", "new_flush", "cause", "ended", "kind", "yes", "place"))
 
 
@@ -143,6 +143,26 @@ def remove_entry(visit: Visit) -> Response:
         newest = garden.journal.newest_change()
     visit.site.keeper.warm()
     return visit.to(f"/saved/{newest[1] if newest else ''}")
+
+
+def leaves(visit: Visit) -> Response:
+    """Photos of each tree beside each other: by stage, and within it by the day of the flush."""
+    garden, found = visit.garden, []
+    flushes = {flush.id: flush for flush in garden.journal.flushes()}
+    for one in garden.trees:
+        stages: dict[str, list[tuple[str, str]]] = {}
+        looks = [
+            look for look in garden.journal.looks(one.id) if photo_path(garden.folder, look.id).is_file()
+        ]
+        for look in sorted(looks, key=lambda look: (look.stage.rank, look.latest)):
+            flush = flushes.get(look.flush_id)
+            began = flush.started_on if flush else None
+            day = f", day {(look.latest - began).days + 1} of its flush" if began else ""
+            words = f"{shown_date(look.earliest, look.latest, garden.today)}{day}"
+            stages.setdefault(capital(SEEN[look.stage]), []).append((look.id, words))
+        if stages:
+            found.append((one.label, one.id, list(stages.items())))
+    return visit.page("leaves.html.j2", "Leaves", trees=found)
 
 
 def photo(visit: Visit) -> Response:

@@ -20,10 +20,11 @@ from data_sources.weather.store.weather_store import Origin, WeatherStore
 from phenology.model.errors import FlushcastError, InputError, UnknownNameError, WeatherError
 from phenology.model.records import Place
 from phenology.weather.series import DailyWeather
+from reports.cli.common import say
 from reports.cli.main import cli
-from reports.cli.weather.service_commands import spot_of, weather_settings
 from reports.garden.clock import now_on
 from reports.garden.open_garden import OpenGarden
+from reports.garden.weather_updating import spot_of, weather_settings
 from tests.data_sources.conftest import only_this_computer, stand_in  # noqa: F401  (fixtures)
 from tests.data_sources.stand_in import StandIn
 from tests.data_sources.test_weather_stations import a_day_passes
@@ -223,7 +224,7 @@ def test_settings_of_services_are_checked_and_survive_a_rewrite(garden: Path):
 
 
 def test_a_place_without_a_zone_takes_the_nearest_town_s(capsys: pytest.CaptureFixture[str]):
-    spot = spot_of(Place("p2", "roof", -37.8, 145.0))
+    spot = spot_of(Place("p2", "roof", -37.8, 145.0), say)
     assert spot.timezone == "Australia/Melbourne"
     assert "roof: taking the time zone of" in capsys.readouterr().err
 
