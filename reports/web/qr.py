@@ -23,4 +23,5 @@ def drawn_qr(url: str, words: str) -> Markup:
     from markupsafe import Markup
 
     made = segno.make(url, error="m", micro=False)
-    return Markup(made.svg_inline(scale=4, border=2, omitsize=True, title=words, dark="#000", light="#fff"))
+    svg = made.svg_inline(scale=4, border=2, omitsize=True, dark="#000", light="#fff")
+    return Markup('<svg role="img" aria-label="{}" {}').format(words, Markup(svg.removeprefix("<svg ")))

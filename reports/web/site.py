@@ -129,6 +129,7 @@ class Visit:
     def page(self, template: str, title: str, status: int = 200, **values: Any) -> HTMLResponse:
         """A page of our own templates."""
         here = self.request.url.path.removeprefix(self.site.reach.prefix) or "/"
+        let_in = not self.site.paired_only or "device" in self.request.scope
         html = (
             templates()
             .get_template(template)
@@ -136,8 +137,8 @@ class Visit:
                 title=title,
                 at=self.at,
                 here=here,
-                navigation=NAVIGATION if self.garden.exists else (),
-                garden_name=self.garden.settings_or_usual.name,
+                navigation=NAVIGATION if self.garden.exists and let_in else (),
+                garden_name=self.garden.settings_or_usual.name if let_in else "flushcast",
                 asset=lambda name: self.at(f"/static/{name}?{assets()[name].tag}"),
                 **values,
             )
