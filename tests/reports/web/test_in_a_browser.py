@@ -1,4 +1,4 @@
-"""The garden in a real browser on a real server: begun, looked at, offline, stale, paired; axe on each page."""
+"""The garden in a real browser: begun, looked at, offline, stale, paired; axe on every page, in both schemes."""
 
 from __future__ import annotations
 
