@@ -88,8 +88,9 @@ def test_buds_seen_closed_after_hard_leaves_and_called_a_new_flush_cost_no_forec
         bench.does(*view.format(folder=tmp_path).split())
 
 
-def test_one_season_of_looks_is_held_against_no_usual_date(tmp_path: Path) -> None:
-    bench = new_bench(tmp_path / "garden").on("2026-08-20")
-    bench.does("look", "Elm 1", "budbreak", "--date", "2026-04-10")
-    bench.does("look", "Elm 1", "hardened", "--date", "2026-06-20")
+def test_one_season_of_hardening_is_held_against_no_usual_date(tmp_path: Path) -> None:
+    bench = new_bench(tmp_path / "garden").on("2026-12-20")
+    for day, stage in (("2024-04-06", "extending"), ("2024-06-06", "extended"), ("2025-07-09", "hardened")):
+        bench.does("look", "Hornbeam 1", stage, "--date", day)
     assert "usual date" not in bench.does("calibrate").out
+    bench.does("report", "--out", tmp_path / "report.html")
