@@ -9,7 +9,7 @@ from __future__ import annotations
 import difflib
 import re
 from collections.abc import Mapping
-from functools import cache
+from functools import cache, lru_cache
 from typing import Any, TypeVar
 
 from phenology.model.errors import InputError, UnknownNameError
@@ -148,6 +148,7 @@ def find_part(text: str) -> Part:
     return find_name(Part, text)
 
 
+@lru_cache(maxsize=1 << 16)
 def plain_words(text: str) -> str:
     """Lower case, single spaces, no hyphens or underscores or end stops: how two names are compared."""
     return " ".join(re.sub(r"[-_]+", " ", text.casefold()).split()).rstrip(".!,")
@@ -156,7 +157,8 @@ def plain_words(text: str) -> str:
 def near_words(text: str, known: Mapping[str, str], most: int = 3) -> tuple[str, ...]:
     """The nearest names to a text, best first; `known` maps each spelling to the name that is offered."""
     wanted = plain_words(text)
-    close = difflib.get_close_matches(wanted, list(known), n=most * 3, cutoff=0.6)
+    comparable = len(wanted) <= 3 * max(map(len, known), default=0)  # nothing far longer is near
+    close = difflib.get_close_matches(wanted, list(known), n=most * 3, cutoff=0.6) if comparable else []
     spellings = sorted(close, key=lambda s: (-difflib.SequenceMatcher(None, s, wanted).ratio(), s))
     spellings += [s for s in known if wanted and len(wanted) >= 3 and wanted in s]
     return tuple(dict.fromkeys(known[s] for s in spellings))[:most]
