@@ -58,9 +58,8 @@ def main() -> None:
         print(f"{name:34} {ours / copying:6.1f} x copying, {ours / theirs:5.2f} x xclim's plain sum")
     small = slice(CELLS // 10)
     ours = 10 * least(lambda: accumulate(low[small], high[small]))
-    print(
-        f"{f'all {len(CLOCKS)} clocks, summed':34} {ours / copying:6.1f} x copying, {ours / theirs:5.2f} x xclim's plain sum"
-    )
+    name = f"all {len(CLOCKS)} clocks, summed"
+    print(f"{name:34} {ours / copying:6.1f} x copying, {ours / theirs:5.2f} x xclim's plain sum")
 
 
 if __name__ == "__main__":
