@@ -61,8 +61,14 @@ def chart_command(
         axes, words = _station(garden, as_of, place)
     else:
         axes, words = _learned(garden, as_of, name, species)
-    save_chart(axes, out, words)
+    save_chart(axes, out, words, _heading(garden, as_of) if name != "heat-curve" else "")
     say(f"Wrote {out}. {words}")
+
+
+def _heading(garden: OpenGarden, as_of: str | None) -> str:
+    from reports.text.words import weekday_full_date
+
+    return f"{garden.settings.name}, {weekday_full_date(garden.snapshot(as_of).as_of)}"
 
 
 def _forecast(opened: OpenGarden, as_of: str | None, tree: str | None) -> tuple[Axes, str]:
