@@ -99,7 +99,8 @@ def save_chart(ax: Axes, path: Path, alt: str, heading: str = "") -> None:
         axes.set_facecolor("none")
         axes.xaxis.get_ticklabels(), axes.yaxis.get_ticklabels()  # made now, so that they are found
     if heading:
-        figure.suptitle(heading, x=0.01, ha="left", fontsize=10, color=SOFT)
+        room = "\n" if ax.child_axes else ""  # which the layout does not count
+        figure.suptitle(f"{heading}{room}", x=0.01, ha="left", fontsize=10, color=SOFT)
     for text in figure.findobj(Text):
         text.set_parse_math(False)  # a label may hold any sign
     with matplotlib.rc_context({"svg.fonttype": "none", "svg.hashsalt": "flushcast"}):

@@ -160,7 +160,7 @@ def _heat(course: HeatCourse, garden: Garden, units: str) -> dict[str, Any]:
     svg, labels = heat_drawing(
         course, f"Warmth through the season over past ones. {lead_words(course)}", scale
     )
-    seasons = compare_seasons(garden).warmth
+    seasons = compare_seasons(replace(garden, trees=[])).warmth  # its warmth alone
     lacking = [garden.calendar.label(h.season) for h in seasons if h.degree_days is None]
     rows = [
         (

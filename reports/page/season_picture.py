@@ -74,9 +74,8 @@ def _months(axis: Axis) -> list[tuple[str, Label]]:
     narrow, edge = days * MONTH_SHARE, axis.first + timedelta(days=axis.days)
     for day in axis.months:
         if (edge - day).days >= axis.days * MONTH_SHARE / 3:
-            out.append(
-                ("full" if (start + timedelta(days=days) - day).days < narrow else "", _month(axis, day))
-            )
+            inside = start <= day <= start + timedelta(days=days - narrow)
+            out.append(("" if inside else "full", _month(axis, day)))
     for kind, first, room in (("full", axis.first, axis.days * MONTH_SHARE / 2), ("window", start, narrow)):
         turn = next((day for day in axis.months if day >= first), None)
         if turn is not None and (turn - first).days >= room:

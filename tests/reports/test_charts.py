@@ -8,6 +8,7 @@ from datetime import date
 from functools import cache
 
 import matplotlib
+import numpy as np
 import pytest
 from matplotlib.colors import to_rgb
 from matplotlib.figure import Figure
@@ -21,6 +22,7 @@ from reports.charts.garden_weeks import describe_garden, plot_garden
 from reports.charts.ink import INK, PALE, RULE, WASH
 from reports.charts.one_tree import describe_tree, plot_tree
 from reports.charts.past_chart import describe_past, plot_past, plot_reliability, season_weights
+from reports.charts.ripening_chart import describe_ripening, plot_ripening
 from reports.charts.seasons_chart import describe_seasons, plot_seasons
 from tests.reports.bench import Bench
 from tests.reports.demo import DAY, demo_folder, demo_past, own_demo
@@ -117,8 +119,53 @@ def test_one_trees_season_names_its_flushes_and_work():
 def test_calibration_shows_every_step_with_its_seasons():
     fit = GardenFit(garden())
     said = words_on(plot_calibration(fit, "Fagus crenata"))
-    assert "bud break to extended\n5 seasons" in said
+    assert "bud break to extended" in said and "5 seasons" in said
     assert "the catalogue guessed" in describe_calibration(fit, "Fagus crenata")
+
+
+def test_calibration_draws_each_wait_once_and_every_species_in_a_row():
+    """Waits used to lie on four lanes, under a hill of the catalogue's guess."""
+    fit = GardenFit(garden())
+    ax = plot_calibration(fit)
+    labels = [t.get_text() for t in ax.get_yticklabels()]
+    assert "trident maple, bud break to extended" in labels and len(labels) == len(set(labels)) > 20
+    assert len(ax.collections) == 0  # no hill
+    lanes = {round(y - 0.76) for line in ax.lines if line.get_marker() == "o" for y in line.get_ydata()}
+    assert len(lanes) == len(labels)
+    assert "Acer buergerianum, bud break to extended" in describe_calibration(fit)
+
+
+def test_ripening_falls_through_the_odds_asked_at_the_stop():
+    beech = next(t for t in garden().trees if t.label == "Beech")
+    ax = plot_ripening(garden(), beech)
+    curve = next(line for line in ax.lines if len(line.get_xdata()) > 50)
+    odds, stop = np.array(curve.get_ydata()), next(t.get_text() for t in ax.texts)
+    assert (np.diff(odds) < 0.005).all() and odds.max() <= 1
+    told = next(r for r in make_agenda(forecast()).rows if r.tree.label == "Beech").last_safe
+    assert stop == f"stop by {told.day} Jun" and "Stop by 28 Jun" in describe_ripening(garden(), beech)
+    assert np.interp(told.toordinal(), curve.get_xdata(), odds) == pytest.approx(0.9, abs=0.02)
+
+
+def test_reliability_shows_counts_and_a_band():
+    ax = plot_reliability(past())
+    flushes = len({(p.tree, p.season) for p in past()})
+    assert [t.get_text().split(" of ")[1] for t in ax.texts] == [str(flushes)] * 4
+    assert len(ax.collections) == 1 and "honest forecasters" in ax.get_xlabel()
+
+
+def test_the_fan_of_warmth_opens_from_today():
+    ax = plot_seasons(garden())
+    _, outer, inner = ax.collections
+    widths = [np.ptp(c.get_paths()[0].vertices[:, 1]) for c in (outer, inner)]
+    left = [c.get_paths()[0].vertices[:, 0].min() for c in (outer, inner)]
+    assert widths[0] > widths[1] and left == [pytest.approx(garden().today, abs=1)] * 2
+
+
+def test_text_stays_text_and_an_svg_has_inks_for_the_dark_and_says_whose_it_is(tmp_path):
+    Bench(demo_folder(), today=DAY.isoformat()).does("chart", "garden", "--out", tmp_path / "g.svg")
+    svg = (tmp_path / "g.svg").read_text(encoding="utf-8")
+    assert ">Hornbeam 1</text>" in svg and "Larkfield (invented), Sun 14 Jun 2026</text>" in svg
+    assert "prefers-color-scheme: dark" in svg and INK in svg
 
 
 def test_past_forecasts_say_how_far_off_they_were():
@@ -161,7 +208,7 @@ def test_svg_and_png_are_written_with_their_words(tmp_path):
     "asked",
     [["seasons", "--out", "s.pdf"], ["tree", "--out", "t.svg"],
      ["garden", "--species", "elm", "--out", "g.svg"],
-     ["calibration", "--out", "c.svg"], ["seasons", "--tree", "elm", "--out", "s.svg"]],
+     ["ripening", "--out", "c.svg"], ["seasons", "--tree", "elm", "--out", "s.svg"]],
 )  # fmt: skip
 def test_what_does_not_go_together_is_a_usage_error(asked):
     assert Bench(demo_folder(), today=DAY.isoformat())("chart", *asked).code == 2
