@@ -118,7 +118,7 @@ def _filled(
         heat=_heat(course, garden, settings.units) if garden.weather_through() else None,
         looked_back=look_back,
         past=_past(first_hardenings(past or [])),
-        trust=[_trust(one, garden) for one in TrackRecord.of(past or []).values() if one.trees],
+        trust=[_trust(one, garden) for one in TrackRecord.of(past or []).values() if one.compared],
         rests=weather_words(forecast),
         weather=[(place, _years(place)) for place in weather_of(folder, garden)],
         before=BEFORE_A_CUT,
