@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import sys
 from datetime import date
 from pathlib import Path
 
@@ -106,6 +107,13 @@ def test_what_cannot_be_mapped_is_said_in_words(climate, tmp_path, monkeypatch, 
     refused = Bench(demo_folder(date(2026, 6, 13)), today=LAST).refuses("region", climate, *usual, *more)
     assert words in refused
     assert not list(tmp_path.iterdir())
+
+
+def test_without_the_extra_it_says_what_to_install(climate, tmp_path, monkeypatch):
+    monkeypatch.setitem(sys.modules, "xarray", None)
+    bench = Bench(tmp_path / "nothing")
+    refused = bench.refuses("region", climate, "--species", "trident", "--out", tmp_path / "maps.nc")
+    assert "pip install 'flushcast[region]'" in refused
 
 
 @pytest.mark.slow
