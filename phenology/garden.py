@@ -42,6 +42,8 @@ class Garden:
         When each place's forecast was made, and how far it may be trusted.
     attribution : sequence of str
         The lines that whoever shows the weather, or what comes of it, must show.
+    worked_out : dict
+        What was worked out of records, by those very records; shared with gardens made of this one.
     """
 
     as_of: date
@@ -59,6 +61,7 @@ class Garden:
     skills: Mapping[str, TrackRecord] = field(default_factory=dict)
     outlooks: Mapping[str, Outlook] = field(default_factory=dict)
     attribution: Sequence[str] = ()
+    worked_out: dict[object, object] = field(default_factory=dict, repr=False)
 
     def up_to(self, as_of: date) -> Garden:
         """The garden as it was known on an earlier date: looks, work, flushes and weather up to it.
