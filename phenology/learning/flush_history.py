@@ -262,9 +262,10 @@ def _came(sights: list[Sight]) -> tuple[dict[str, tuple[float, float]], str]:
 def _reach(sights: list[Sight], by_work: list[Sight]) -> dict[str, float]:
     """How far back a stage may lie that the first sight of it, or of anything later, finds just come."""
     out = {}
+    ranked = sorted(((s.latest, stage_rank(s.stage)), k) for k, s in enumerate(sights))
     for stage in TARGETS:
-        reached = [s for s in sights if stage_rank(s.stage) >= stage_rank(stage)]
-        first = min(reached, key=lambda s: (s.latest, stage_rank(s.stage)), default=None)
+        rank = stage_rank(stage)
+        first = next((sights[k] for (_, shown), k in ranked if shown >= rank), None)
         if first is not None and first.stage == stage:
             out[stage] = WORK_REACH if first in by_work else FIRST_LOOK_REACH
     return out
