@@ -16,7 +16,8 @@ def last_entry_trees(journal: Journal) -> list[str]:
         if change.undone or change.undoes is not None or not {"look", "work"} & set(change.rows):
             continue
         rows = journal.query(
-            "SELECT DISTINCT tree_id FROM change WHERE batch = ? AND table_name IN ('look', 'work') "
+            "SELECT DISTINCT tree_id FROM history "
+            "WHERE batch_key IN (SELECT key FROM batch WHERE id = ?) AND table_name IN ('look', 'work') "
             "AND after IS NOT NULL",
             (change.batch,),
         )
@@ -62,26 +63,28 @@ def all_records(journal: Journal) -> GardenRecords:
         )
 
 
-def batch_that_wrote(journal: Journal, ids: Collection[str]) -> str | None:
-    """The batch that first wrote any record with one of some ids, whether or not it still holds."""
+def _of_trees(trees: Collection[str]) -> str:
+    return f"tree_key IN (SELECT key FROM changed_tree WHERE id IN ({', '.join('?' * len(trees))}))"
+
+
+def batch_that_wrote(journal: Journal, ids: Collection[str], trees: Collection[str]) -> str | None:
+    """The batch that first wrote any record of some trees with one of some ids, whether or not it holds."""
     marks = ", ".join("?" * len(ids))
-    rows = journal.query(f"SELECT batch FROM change WHERE row_id IN ({marks}) ORDER BY seq LIMIT 1", (*ids,))
+    query = f"SELECT batch FROM history WHERE {_of_trees(trees)} AND row_id IN ({marks}) ORDER BY seq LIMIT 1"
+    rows = journal.query(query, (*trees, *ids))
     return rows[0][0] if rows else None
 
 
 def newest_of_trees(journal: Journal, trees: Collection[str]) -> int:
     """The number of the last change that touched any of some trees; 0 where there is none."""
-    marks = ", ".join("?" * len(trees))
-    found = journal.query(f"SELECT max(seq) FROM change WHERE tree_id IN ({marks})", (*trees,))
+    found = journal.query(f"SELECT max(seq) FROM history WHERE {_of_trees(trees)}", (*trees,))
     return found[0][0] or 0
 
 
 def labels_since(journal: Journal, trees: Collection[str], change: int) -> list[str]:
     """What was written of some trees after a change, oldest first, in the words of the history."""
-    marks = ", ".join("?" * len(trees))
     rows = journal.query(
-        "SELECT label, min(seq) FROM change "
-        f"WHERE tree_id IN ({marks}) AND seq > ? GROUP BY batch ORDER BY 2",
+        f"SELECT label, min(seq) FROM history WHERE {_of_trees(trees)} AND seq > ? GROUP BY batch ORDER BY 2",
         (*trees, change),
     )
     return [label for label, _ in rows]

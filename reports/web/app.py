@@ -43,6 +43,7 @@ PAGES: dict[str, tuple[Handler, list[str]]] = {
     "/saved/{batch}/moved": (today_pages.moved, READ),
     "/undo": (today_pages.undo, WRITE),
     "/history": (today_pages.history, READ),
+    "/morning": (today_pages.morning, READ),
     "/seasons": (today_pages.seasons, READ),
     "/trees": (tree_pages.trees, READ),
     "/trees/{tree}/season.svg": (tree_pages.season_picture, READ),

@@ -29,20 +29,30 @@ class Embedded:
     body: Markup
 
 
-def morning_body(garden: OpenGarden, known: Known) -> Embedded:
-    """The morning page of a garden, as `flushcast report` writes it."""
+def morning_body(garden: OpenGarden, known: Known, *, look_back: bool) -> Embedded:
+    """The morning page of a garden, as `flushcast report` writes it.
+
+    With `look_back` it tells what changed and how past forecasts did, which takes two forecasts more.
+    """
 
     def make() -> Embedded:
         from reports.garden.past_forecasts import garden_past
         from reports.page.render import report_html
 
         snapshot = known.agenda.garden
-        past = garden_past(garden.folder, snapshot)
         return taken_apart(
-            report_html(garden.folder, snapshot, garden.settings, past=past, agenda=known.agenda)
+            report_html(
+                garden.folder,
+                snapshot,
+                garden.settings,
+                look_back=look_back,
+                past=garden_past(garden.folder, snapshot) if look_back else None,
+                remember=look_back,
+                agenda=known.agenda,
+            )
         )
 
-    made: Embedded = known.once("morning", make)
+    made: Embedded = known.once("morning, looking back" if look_back else "morning", make)
     return made
 
 

@@ -34,7 +34,15 @@ def today(visit: Visit) -> Response:
     """The morning page, live, with a way to each tree that is to be looked at today."""
     known = visit.site.keeper.ahead(visit.garden)
     trees = sorted((r.tree for r in known.agenda.of(Section.TODAY)), key=lambda t: as_counted(t.label))
-    return _embedding(visit, "today.html.j2", "Today", morning_body(visit.garden, known), trees=trees)
+    return _embedding(
+        visit, "today.html.j2", "Today", morning_body(visit.garden, known, look_back=False), trees=trees
+    )
+
+
+def morning(visit: Visit) -> Response:
+    """The same with what changed since the last look, and how past forecasts did."""
+    known = visit.site.keeper.ahead(visit.garden)
+    return _embedding(visit, "embedded.html.j2", "Morning", morning_body(visit.garden, known, look_back=True))
 
 
 def seasons(visit: Visit) -> Response:

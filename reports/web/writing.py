@@ -168,7 +168,7 @@ def write_down(garden: OpenGarden, entry: Entry) -> tuple[Draft, str]:
 
     def plan() -> Draft:
         journal = garden.journal
-        if batch := batch_that_wrote(journal, [entry.id_of(tree) for tree in entry.trees]):
+        if batch := batch_that_wrote(journal, [entry.id_of(tree) for tree in entry.trees], entry.trees):
             raise AlreadyWrittenError(batch)
         trees = [tree for tree in garden.trees if tree.id in entry.trees]
         if not trees:

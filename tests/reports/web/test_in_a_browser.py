@@ -1,4 +1,4 @@
-"""The garden in a real browser: begun, looked at, offline, stale, paired; axe on every page, in both schemes."""
+"""The garden in a real browser: begun, looked at, offline, stale, paired; axe on every page, both schemes."""
 
 from __future__ import annotations
 

@@ -52,9 +52,9 @@ def test_forms_are_whole_too(demo: Phone) -> None:
 
 def test_today_is_the_morning_page_with_a_way_to_its_trees(demo: Phone) -> None:
     page = demo.get("/")
-    assert "On the benches now" in words(page) and f"/look?tree={demo.tree('Beech')}" in page.text
-    style = page.text.partition('<link rel="stylesheet" href="')[2].partition('"')[0]
-    assert ".trees" in demo.get(style).text
+    assert "Sunday 14 June: look at" in words(page) and f"/look?tree={demo.tree('Beech')}" in page.text
+    style = page.text.rpartition('<link rel="stylesheet" href="')[2].partition('"')[0]
+    assert ".blocks" in demo.get(style).text
     assert demo.get("/style/other.css").status_code == 404
 
 
