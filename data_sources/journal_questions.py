@@ -88,3 +88,16 @@ def labels_since(journal: Journal, trees: Collection[str], change: int) -> list[
         (*trees, change),
     )
     return [label for label, _ in rows]
+
+
+def what_a_batch_did(journal: Journal, batch: str) -> tuple[str, bool] | None:
+    """The label of a batch, and whether it was taken back; None where there is no such batch."""
+    rows = journal.query("SELECT label FROM batch WHERE id = ? LIMIT 1", (batch,))
+    return (rows[0][0], _undone(journal, batch)) if rows else None
+
+
+def _undone(journal: Journal, batch: str) -> bool:
+    """Whether a batch was taken back by one that still holds."""
+    return any(
+        not _undone(journal, id) for (id,) in journal.query("SELECT id FROM batch WHERE undoes = ?", (batch,))
+    )

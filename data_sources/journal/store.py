@@ -260,6 +260,11 @@ class Journal(Database):
         with self.errors("reading"):
             return list(islice(walk(self.connection, tree_id), limit))
 
+    def last_standing(self) -> tuple[str, str] | None:
+        """Id and label of the batch that `undo` would take back; None where there is nothing to undo."""
+        with self.errors("reading"):
+            return next(to_undo(self.connection), None)
+
     def newest_change(self) -> tuple[int, str] | None:
         """Its last change, which tells this state of it from every other; None while there is none."""
         found = self.query("SELECT seq, batch FROM history ORDER BY seq DESC LIMIT 1")

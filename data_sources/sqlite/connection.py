@@ -19,10 +19,12 @@ def connect(path: Path, mode: str = "rw", *, immutable: bool = False) -> sqlite3
     """A connection in autocommit mode with foreign keys on and every commit forced to disk.
 
     `mode` is "ro", "rw" or "rwc" (create when missing); `immutable` reads without any lock a file that nobody
-    changes meanwhile.
+    changes meanwhile. It may be handed from thread to thread, but is for one at a time.
     """
     uri = file_uri(path, mode, immutable=immutable)
-    connection = sqlite3.connect(uri, uri=True, isolation_level=None, timeout=PATIENCE)
+    connection = sqlite3.connect(
+        uri, uri=True, isolation_level=None, timeout=PATIENCE, check_same_thread=False
+    )
     try:
         connection.execute("PRAGMA foreign_keys = ON")
         connection.execute("PRAGMA synchronous = FULL")

@@ -47,6 +47,8 @@ class OpenGarden:
         Its journal is closed at the end of a ``with`` block, or by `close`; asked again it opens again.
     warn : callable, optional
         Told what the journal warns of, such as a folder that is read-only.
+    journal : Journal, optional
+        Where it is open already.
 
     Attributes
     ----------
@@ -66,8 +68,12 @@ class OpenGarden:
         From any attribute: there is no garden in the folder, or its files cannot be read.
     """
 
-    def __init__(self, folder: Path, warn: Callable[[str], None] = lambda _: None) -> None:
+    def __init__(
+        self, folder: Path, warn: Callable[[str], None] = lambda _: None, journal: Journal | None = None
+    ) -> None:
         self.folder, self._warn, self._warned = folder, warn, 0
+        if journal is not None:
+            self.__dict__["journal"] = journal
 
     def __enter__(self) -> OpenGarden:
         return self
@@ -80,6 +86,11 @@ class OpenGarden:
         if "journal" in self.__dict__:
             self._pass_warnings_on(self.journal)
             self.__dict__.pop("journal").close()
+
+    def give_up_journal(self) -> Journal | None:
+        """The journal, if it was opened: whoever takes it closes it."""
+        journal: Journal | None = self.__dict__.pop("journal", None)
+        return journal
 
     @property
     def exists(self) -> bool:

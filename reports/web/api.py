@@ -9,6 +9,7 @@ from fastapi.exceptions import RequestValidationError
 from fastapi.responses import JSONResponse, Response
 from pydantic import BaseModel, ConfigDict, Field
 
+from data_sources.journal_questions import what_a_batch_did
 from phenology.language.words import find_operation, find_stage
 from phenology.model.errors import FlushcastError, InputError
 from reports.entries.look_editor import LookEditor
@@ -168,5 +169,5 @@ def _write(site: Site, new: NewEntry, editor: type[LookEditor] | type[WorkEditor
 
 
 def _label(garden: OpenGarden, batch: str) -> str:
-    found = (change.label for change in garden.journal.history() if change.batch == batch)
-    return f"Written down already: {next(found, 'this')}."
+    found = what_a_batch_did(garden.journal, batch)
+    return f"Written down already: {found[0] if found else 'this'}."

@@ -9,6 +9,7 @@ from time import monotonic
 from starlette.applications import Starlette
 from starlette.exceptions import HTTPException
 from starlette.middleware import Middleware
+from starlette.middleware.gzip import GZipMiddleware
 from starlette.middleware.trustedhost import TrustedHostMiddleware
 from starlette.requests import Request
 from starlette.responses import PlainTextResponse, Response
@@ -89,6 +90,7 @@ def make_app(folder: Path, reach: Reach | None = None, devices: Devices | None =
     app = Starlette(
         routes=[*begin, *_routes(site), Mount("/demo", routes=_routes(demo))],
         middleware=[
+            Middleware(GZipMiddleware, minimum_size=2000, compresslevel=5),
             Middleware(TrustedHostMiddleware, allowed_hosts=[*reach.hosts], www_redirect=False),
             *([Middleware(Gate, devices=devices, reach=reach)] if devices else []),
         ],

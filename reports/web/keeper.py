@@ -10,11 +10,14 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from data_sources.garden import JOURNAL_NAME
 from phenology.language.date_style import using_dates
 from phenology.language.degrees import using_units
+from reports.garden.clock import today
 from reports.garden.open_garden import OpenGarden
 
 if TYPE_CHECKING:
+    from data_sources.journal import Journal
     from phenology.advice.agenda import Agenda
 
 KEPT_STATES = 4
@@ -51,16 +54,49 @@ class Keeper:
         self.folder = folder
         self._known: OrderedDict[State, Known] = OrderedDict()
         self._looking, self._making = threading.Lock(), threading.Lock()
+        self._idle: list[tuple[object, Journal]] = []
 
     @contextmanager
     def opened(self) -> Iterator[OpenGarden]:
-        """The garden for one request, dates and temperatures as it has them."""
+        """The garden for one request, dates and temperatures as it has them.
+
+        Its journal stays open for the next one: to open it is to check it, which takes longer than a page.
+        """
+        file = self._file()
         with ExitStack() as stack:
-            garden = stack.enter_context(OpenGarden(self.folder))
+            garden = stack.enter_context(OpenGarden(self.folder, journal=self._taken(file)))
             if garden.exists:
                 stack.enter_context(using_dates(garden.settings.date_style))
                 stack.enter_context(using_units(garden.settings.units))
-            yield garden
+            yield garden  # an error closes the journal
+            journal = garden.give_up_journal()
+            if journal is not None:
+                with self._looking:
+                    self._idle.append((file, journal))
+
+    def _file(self) -> object:
+        """Which file the journal is: another after a restore; and the day, on which it is checked anew."""
+        with suppress(OSError):
+            stat = (self.folder / JOURNAL_NAME).stat()
+            return stat.st_dev, stat.st_ino, today()
+        return None
+
+    def _taken(self, file: object) -> Journal | None:
+        """A journal that is open already; those of another file or day are closed."""
+        with self._looking:
+            old = [journal for key, journal in self._idle if key != file]
+            self._idle = [pair for pair in self._idle if pair[0] == file]
+            found = self._idle.pop()[1] if self._idle else None
+        for journal in old:
+            journal.close()
+        return found
+
+    def close(self) -> None:
+        """Close what is open."""
+        self._taken(object())
+
+    def __del__(self) -> None:
+        self.close()
 
     def state(self, garden: OpenGarden) -> State:
         """What differs once the garden, its weather or the day has changed."""

@@ -10,6 +10,7 @@ from typing import Any
 
 from starlette.responses import HTMLResponse, Response
 
+from data_sources.journal_questions import what_a_batch_did
 from phenology.advice.agenda import Section
 from phenology.advice.alike import alike
 from phenology.advice.forecast_change import moved_by_looks
@@ -27,7 +28,6 @@ from reports.web.site import Visit
 from reports.web.writing import take_back
 
 HISTORY_SHOWN = 40
-HISTORY_READ = 400
 
 
 def today(visit: Visit) -> Response:
@@ -121,9 +121,10 @@ def _looked_at_today(visit: Visit) -> set[str]:
 def saved(visit: Visit) -> Response:
     """What was written down, with undo; how the forecast moved comes in when it is reckoned."""
     batch = visit.request.path_params["batch"]
-    label, undone = _change(visit, batch)
-    if label is None:
+    found = what_a_batch_did(visit.garden.journal, batch)
+    if found is None:
         return visit.wrong("There is no such change", 404)
+    label, undone = found
     told = visit.site.saves.get(batch)
     trees = [tree for tree in visit.garden.trees if told and tree.id in told.trees]
     return visit.page(
@@ -166,14 +167,6 @@ def _in_brief(known: Known, trees: tuple[str, ...]) -> Iterator[str]:
     rows = [row for row in known.agenda.rows if row.tree.id in trees]
     for group in alike(rows):
         yield f"{', '.join(group.labels)}: {in_brief(group)}"
-
-
-def _change(visit: Visit, batch: str) -> tuple[str | None, bool]:
-    """The label of a change, and whether it was taken back."""
-    for change in visit.garden.journal.history(limit=HISTORY_READ):
-        if change.batch == batch:
-            return change.label, change.undone
-    return None, False
 
 
 def undo(visit: Visit) -> Response:

@@ -8,7 +8,12 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 from uuid import NAMESPACE_URL, uuid4, uuid5
 
-from data_sources.journal_questions import batch_that_wrote, labels_since, newest_of_trees
+from data_sources.journal_questions import (
+    batch_that_wrote,
+    labels_since,
+    newest_of_trees,
+    what_a_batch_did,
+)
 from phenology.model.errors import InputError
 from reports.entries.entry_editor import Draft, EntryEditor
 from reports.entries.look_editor import LookEditor
@@ -203,12 +208,12 @@ def take_back(garden: OpenGarden, batch: str | None = None) -> str:
     with garden.changing():
         if journal_before_restore(garden.folder, garden.journal) is not None:
             raise InputError("the last thing done was a restore; take it back with: flushcast undo")
-        history = garden.journal.history()
-        last = next((change for change in history if not change.undone and change.undoes is None), None)
-        if batch is not None and any(change.batch == batch and change.undone for change in history):
+        last = garden.journal.last_standing()
+        known = what_a_batch_did(garden.journal, batch) if batch else None
+        if known is not None and known[1]:
             raise InputError("this was taken back already")
         if last is None:
             raise InputError("there is nothing to undo")
-        if batch is not None and last.batch != batch:
-            raise InputError(f"something else was written down since: {last.label}. Take that back first")
+        if batch is not None and last[0] != batch:
+            raise InputError(f"something else was written down since: {last[1]}. Take that back first")
         return garden.journal.undo(1, at=garden.now)[0]
