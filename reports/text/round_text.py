@@ -32,7 +32,7 @@ def round_text(walk: Round, closing: Sequence[str] = (), width: int = WIDTH) -> 
 
 
 def round_sheet(walk: Round, width: int = 80) -> str:
-    """A sheet to print: a box a tree, room to write; as wide as a sheet of A4 takes in type of ten to the inch."""
+    """A sheet to print: a box a tree, room to write; no wider than paper takes."""
     lines = [f"Round of {weekday_full_date(walk.day)}      who: ______________", ""]
     for visit in walk.visits:
         lines.append(f"[ ] {visit.tree.label:<24} {visit.place}")
