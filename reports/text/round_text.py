@@ -41,7 +41,7 @@ def round_sheet(walk: Round, width: int = 80) -> str:
         lines += ["    stage: ____________________  note: ________________________________________", ""]
     if not walk.visits:
         lines.append("Nothing to look at today.")
-    lines.append("stages: dormant  swelling  budbreak  extending  extended  hardened  turning  bare")
+    lines.append("stage: dormant  swelling  budbreak  extending  extended  hardened  turning  bare")
     return "\n".join(lines)
 
 
