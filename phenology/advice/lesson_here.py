@@ -174,7 +174,7 @@ def translate(there: LessonPlace, here: LessonPlace, lesson: Lesson) -> list[Tra
 def _by_flush(here: LessonPlace, lesson: Lesson, state: TreeState, tree: Tree) -> _Found:
     now = here.under_way
     found = _in_season(now, lesson, state, tree)
-    came = found.dates[2] or found.dates[1]
+    came = found.dates[1]
     over = came is not None and came < here.garden.as_of - timedelta(days=JUST_PASSED)
     plan = _plan(now, tree)
     begun = plan.flushes[0].number > state.flush if plan.flushes else True
@@ -265,6 +265,8 @@ def _at_flush(season: LessonSeason, plan: Plan, lesson: Lesson, stage: str, flus
     if work in GROWTH:
         return _Found(dates, None, True, "yes", (), GROWTH[work], never)
     until = told if grows and told is not None and told >= day and not flush.leave else None
+    if work == "pinching" and until is not None:  # soft tips are gone sooner
+        until = min(until, flush.stages.get("extended", NEVER)[1] or until)
     return _Found(dates, until, True, *_judged(case, choose(situation), work), never)
 
 

@@ -86,9 +86,11 @@ class Elsewhere(Opened):
         --------
         >>> from reports.notebook import open_garden
         >>> garden = open_garden("demo", as_of="2026-06-14")
-        >>> lesson = garden.elsewhere("A valley", garden.weather()[["tmin", "tmax"]] + 3, "5 July",
-        ...                           species="crab apple", operation="cutback")
-        >>> lesson[["flush", "due_low", "due", "due_high"]]
+        >>> valley = garden.weather()[["tmin", "tmax"]] + 3
+        >>> lesson = garden.elsewhere("A valley", valley, "5 July", species="beech", operation="halving")
+        >>> lesson[["flush", "stage", "due_low", "due", "due_high"]]
+           flush     stage    due_low        due   due_high
+        0      1  hardened 2026-06-12 2026-06-16 2026-06-22
         """
         latin = self._latin(species) or ""
         home = home_place(self.judged, self._place(place), latin)
