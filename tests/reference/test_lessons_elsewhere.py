@@ -116,7 +116,7 @@ def test_spring_comes_later_northward_and_uphill_as_the_old_rule_says():
     """Four days a degree of latitude and a day for thirty metres, within half as much again.
 
     A. D. Hopkins, "Periodical events and natural law as guides to agricultural research and practice",
-    Monthly Weather Review Supplement 9, 1918; from memory, unverified; a rule of thumb of eastern North America.
+    Monthly Weather Review Supplement 9, 1918; from memory, unverified; a rule of eastern America.
     """
     a_degree = (spring(46.0) - spring(38.0)) / 8
     thirty_metres = (spring(42.0, 700.0) - spring(42.0, 100.0)) / 20
