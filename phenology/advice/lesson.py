@@ -28,6 +28,9 @@ HARDLY = 0.1  # a state less likely than this on its date is doubted (ours)
 FIRM = ("cutback", "halving", "partial-defoliation", "full-defoliation", "basal-leaf")
 """Work that waits for hard leaves."""
 
+BARING = ("partial-defoliation", "full-defoliation")
+"""Work of the first flush alone, but for the species that stands it again."""
+
 STATES = {
     "budbreak": "buds of the {} flush break",
     "extending": "shoots of the {} flush lengthen",
@@ -188,7 +191,8 @@ def _likely_states(season: LessonSeason, operation: str) -> dict[tuple[str, int]
         came, n = flush.arrivals, flush.number
         after = flushes[k + 1].arrivals if k + 1 < len(flushes) else {}
         if operation in FIRM:
-            found["hardened", n] = _within(came.get("hardened"))
+            if n == 1 or operation not in BARING or season.kind.defoliation == "repeat":
+                found["hardened", n] = _within(came.get("hardened"))
         elif operation == "pinching":
             found["budbreak", n] = _between(came.get("budbreak"), came.get("extended"), SLACK)
         else:
@@ -218,7 +222,7 @@ def _until(odds: Odds, last: float) -> Odds:
 def _nearest_cue(season: LessonSeason, cues: Sequence[str], asked: Sequence[int]) -> TreeState:
     """The season of work of a species that a date there belongs to, or lies nearest to."""
     day = season.garden.calendar.date(season.garden.season, asked[len(asked) // 2])
-    windows = {cue: cue_window(season, cue) for cue in cues}
+    windows = {cue: cue_window(season, season.tree, cue) for cue in cues}
     away = {cue: _away(day, window) for cue, window in windows.items()}
     cue = min(cues, key=lambda one: away[one])
     usual = windows[cue] if cue != "after-bloom" else (day, day, day)

@@ -6,7 +6,6 @@ cannot fall outside the season of growth, nor pass the last safe day unsaid.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from datetime import date, timedelta
 
@@ -151,11 +150,11 @@ def translate(there: LessonPlace, here: LessonPlace, lesson: Lesson) -> list[Tra
     n = there.garden.calendar.same_day(lesson.first, there.garden.season)
     zonal = {p.name: (p.name, p.place.latitude, len(p.years)) for p in (there, here) if p.zonal}
     out = []
-    for tree in (here.own_trees if state.cue == "flush" else []) or [here.tree]:
+    for tree in here.own_trees or [here.tree]:
         if state.cue == "flush":
             found = _by_flush(here, lesson, state, tree)
         else:
-            found = _by_cue(there, here, lesson, state)
+            found = _by_cue(there, here, lesson, state, tree)
         latest = max(n, 0 if found.dates[1] is None else calendar.day(found.dates[1]))
         out.append(
             Translation(
@@ -176,7 +175,7 @@ def _by_flush(here: LessonPlace, lesson: Lesson, state: TreeState, tree: Tree) -
     found = _in_season(now, lesson, state, tree)
     came = found.dates[1]
     over = came is not None and came < here.garden.as_of - timedelta(days=JUST_PASSED)
-    plan = _plan(now, tree)
+    plan = now.plan_of(tree)
     begun = plan.flushes[0].number > state.flush if plan.flushes else True
     if over or begun or now.growth_ends < here.garden.as_of:
         passed = found.dates[1] if over else _seen(now, state, tree)
@@ -193,13 +192,9 @@ def _seen(season: LessonSeason, state: TreeState, tree: Tree) -> date | None:
     return None
 
 
-def _plan(season: LessonSeason, tree: Tree) -> Plan:
-    return season.plan if tree.id == season.tree.id else season.planner.plan(tree)
-
-
 def _in_season(season: LessonSeason, lesson: Lesson, state: TreeState, tree: Tree) -> _Found:
     """When the state comes in a season; where it does not, what the last flush before it opens."""
-    plan = _plan(season, tree)
+    plan = season.plan_of(tree)
     flush = next((f for f in plan.flushes if f.number == state.flush), None)
     dates = stage_dates(flush, state.stage, season)
     if flush is not None and dates[1] is not None and dates[1] <= season.growth_ends:
@@ -222,6 +217,8 @@ def _why_never(season: LessonSeason, lesson: Lesson, plan: Plan, last: PlannedFl
     hard = last.stages.get("hardened", NEVER)[1]
     if last.number == state.flush:
         return "growth ends here before that"
+    if last.leave:
+        return "nothing is cut that would wake that flush"
     if lesson.species.growth == "fixed":
         return "one flush a year is usual for it, whatever is cut"
     if hard is not None and plan.last_safe is not None and hard > plan.last_safe:
@@ -305,13 +302,19 @@ def _order(choice: Choice, technique: str | None = None) -> str:
 # -------------------------------------------------------------------------------------------- by another cue
 
 
-def _by_cue(there: LessonPlace, here: LessonPlace, lesson: Lesson, state: TreeState) -> _Found:
+def _by_cue(there: LessonPlace, here: LessonPlace, lesson: Lesson, state: TreeState, tree: Tree) -> _Found:
     """When the season of the work comes, this year or next, and what it opens."""
     order = _cue_order(lesson, state.cue)
     if state.cue == "after-bloom" and not state.fits:
         return _Found(NEVER, None, False, "no", ("its flowers do not fade there at that time",), order, 1.0)
-    for season, window, until in _windows(there, here, lesson, state.cue):  # noqa: B007
-        if until is None or until >= here.garden.as_of or season is here.after:
+    taught = there.of_lesson(lesson.year)
+    for season in (here.under_way, here.after):
+        if state.cue == "after-bloom":
+            window = bloom_elsewhere(taught, lesson.days(taught), season)
+        else:
+            window = cue_window(season, tree, state.cue)
+        until = cue_ends(season, state.cue, window)
+        if until is not None and until >= here.garden.as_of:
             break
     if until is None or window[1] is None:
         why = f"no date tells here when {CUES[state.cue]}"
@@ -319,22 +322,10 @@ def _by_cue(there: LessonPlace, here: LessonPlace, lesson: Lesson, state: TreeSt
     if until < window[1]:
         does = "leave it alone this year, and shape it next year as the flowers fade"
         return _Found(window, until, False, "no", ("next year's flower buds are set by then",), does)
-    case = Case(season.garden, season.tree, lesson.operation, window[1], planned=True)
+    case = Case(season.garden, tree, lesson.operation, window[1], planned=True)
     found = check_work(case) if lesson.operation else []
     against = tuple(f.sentence for f in found if f.forbids and f.rule not in LATENESS)
     return _Found(window, until, True, "no" if against else "yes", against[:2], order)
-
-
-def _windows(
-    there: LessonPlace, here: LessonPlace, lesson: Lesson, cue: str
-) -> Iterator[tuple[LessonSeason, Dates, date | None]]:
-    taught = there.of_lesson(lesson.year)
-    for season in (here.under_way, here.after):
-        if cue == "after-bloom":
-            window = bloom_elsewhere(taught, lesson.days(taught), season)
-        else:
-            window = cue_window(season, cue)
-        yield season, window, cue_ends(season, cue, window)
 
 
 def _cue_order(lesson: Lesson, cue: str) -> str:

@@ -81,15 +81,18 @@ class LessonSeason:
         """Its flushes, each worked when it is ready."""
         return self.planner.plan(self.tree)
 
+    def plan_of(self, tree: Tree) -> Plan:
+        """The same of any tree."""
+        return self.plan if tree.id == self.tree.id else self.planner.plan(tree)
+
     @property
     def kind(self) -> Species:
         """Its species."""
         return self.garden.species_of(self.tree)
 
-    @property
-    def first_budbreak(self) -> Dates:
-        """When buds break in spring."""
-        first = next((f for f in self.plan.flushes if f.number == 1), None)
+    def first_budbreak(self, tree: Tree) -> Dates:
+        """When buds break in spring; all None where they were seen to."""
+        first = next((f for f in self.plan_of(tree).flushes if f.number == 1), None)
         return (None, None, None) if first is None else first.stages.get("budbreak", (None, None, None))
 
     @cached_property
@@ -225,7 +228,9 @@ class LessonPlace:
         return self._season(start, known=self.garden.up_to(start).weather)
 
     def of_lesson(self, season: int | None) -> LessonSeason:
-        """The season of a lesson given here, its weather known; without one, one like past years.
+        """The season of a lesson given here, its weather known.
+
+        Without one, one like past years; at home that under way.
 
         Raises
         ------
@@ -233,7 +238,7 @@ class LessonPlace:
             If its weather is not known.
         """
         if season is None:
-            return self.usual
+            return self.under_way if self.garden.looks or self.garden.works else self.usual
         label = self.garden.calendar.label
         if season not in self.years:
             raise WeatherError(

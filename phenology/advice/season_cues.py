@@ -16,6 +16,7 @@ from phenology.forecasting.arrival import Arrival
 from phenology.forecasting.propagation import Step, propagate
 from phenology.learning.prediction import Prediction
 from phenology.learning.transitions import SPRING, Transition
+from phenology.model.records import Tree
 from phenology.work.duties import BLOOM_CUT_DAYS, RestOfYear
 from phenology.work.season_of_work import SUMMER
 
@@ -42,12 +43,13 @@ CUES = {
 """Seasons of work, as what follows "when"."""
 
 
-def cue_window(season: LessonSeason, cue: str) -> Dates:
+def cue_window(season: LessonSeason, tree: Tree, cue: str) -> Dates:
     """When a season of work falls, about the spring of a season.
 
     Parameters
     ----------
     season : LessonSeason
+    tree : Tree
     cue : str
         A season of work of `phenology.work.season_of_work`.
 
@@ -55,17 +57,17 @@ def cue_window(season: LessonSeason, cue: str) -> Dates:
     -------
     Dates
         Of swelling buds, when they begin to; else first day, first day and last day. All None where nothing
-        tells.
+        tells, or buds of the season were seen to break.
     """
     garden = season.garden
     if cue == "warm-nights":
-        normals = garden.record_at(garden.site(season.tree, garden.season)).normals
+        normals = garden.record_at(garden.site(tree, garden.season)).normals
         warm = np.flatnonzero(normals.tmin >= garden.limits.warm_night_c)
         if not len(warm):
             return NEVER
         first, last = (garden.calendar.date(garden.season, float(day) + 1) for day in (warm[0], warm[-1]))
         return first, first, last
-    low, middle, high = season.first_budbreak
+    low, middle, high = season.first_budbreak(tree)
     if low is None or middle is None:
         return NEVER
     swells = timedelta(days=SWELLING_DAYS)

@@ -98,8 +98,9 @@ class LessonPlaces:
             self.guessed.append(name)
         if latitude is None:
             raise WeatherError(
-                f'nothing tells where {name} lies: give its latitude with --lat "{name}=48.1", daily weather '
-                f'with --weather "{name}=FILE" --units C, or make it a place of the garden: '
+                f"nothing tells where {name} lies, or several towns bear the name: add its country after a "
+                f'comma, give its latitude with --lat "{name}=48.1" or daily weather with '
+                f'--weather "{name}=FILE" --units C, or make it a place of the garden: '
                 f'flushcast place add "{name}"'
             )
         return Place(key, name, latitude, 0.0), None

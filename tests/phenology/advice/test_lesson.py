@@ -97,7 +97,7 @@ def test_nothing_falls_outside_the_season_of_growth_nor_after_the_stop_date_unsa
             if row.state.cue != "flush" or row.due is None:
                 continue
             season = here.under_way if row.due <= here.under_way.growth_ends else here.after
-            assert season.first_budbreak[0] <= row.due <= season.growth_ends
+            assert season.first_budbreak(season.tree)[0] <= row.due <= season.growth_ends
             wakes = bool(work) and Operation(work).wakes
             if wakes and row.until is not None and row.due > row.until:
                 assert not row.in_time and row.answer == "no"
@@ -106,7 +106,8 @@ def test_nothing_falls_outside_the_season_of_growth_nor_after_the_stop_date_unsa
 def test_roots_go_by_swelling_buds_not_by_the_date():
     """20 February in mild winters becomes the weeks before bud break here, not weeks after it."""
     row = told(tokai(), upland(), "repotting", date(2025, 2, 20))
-    breaks = upland().under_way.first_budbreak[1]
+    spring = upland().under_way
+    breaks = spring.first_budbreak(spring.tree)[1]
     assert row.state.cue == "bud-swell" and row.due < row.until <= breaks
     assert row.does.startswith("repot as buds swell")
 
