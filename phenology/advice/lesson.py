@@ -6,6 +6,7 @@ elsewhere (`phenology.advice.lesson_here`).
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from datetime import date, timedelta
@@ -167,13 +168,19 @@ def stage_dates(flush: PlannedFlush | None, stage: str, season: LessonSeason) ->
     """When a stage of a planned flush comes; shoots lengthen midway from bud break to their stopping."""
     if flush is None:
         return NEVER
-    if flush.is_hard and stage == "hardened":
-        return (season.garden.as_of,) * 3
     if stage != "extending":
-        return flush.stages.get(stage, NEVER)
-    begins, ends = (flush.stages.get(s, NEVER) for s in ("budbreak", "extended"))
+        return _came(flush, stage, season)
+    begins, ends = (_came(flush, s, season) for s in ("budbreak", "extended"))
     low, middle, high = (a + (b - a) / 2 if a and b else None for a, b in zip(begins, ends, strict=True))
     return low, middle, high
+
+
+def _came(flush: PlannedFlush, stage: str, season: LessonSeason) -> Dates:
+    """When a stage comes, or was seen to have come."""
+    seen = flush.known.came.get(stage, (0.0, math.inf))[1]
+    if stage in flush.stages or math.isinf(seen):
+        return flush.stages.get(stage, NEVER)
+    return (season.garden.calendar.date(season.garden.season, seen),) * 3
 
 
 Odds = Callable[[float], float]

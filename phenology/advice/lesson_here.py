@@ -230,7 +230,7 @@ def _at_flush(season: LessonSeason, plan: Plan, lesson: Lesson, stage: str, flus
     """What a stage of a flush opens here, how late it is then, and what of the lesson's own work."""
     late, dates, work = plan.late, stage_dates(flush, stage, season), lesson.operation
     assert late is not None  # a plan with flushes knows how they end
-    day = dates[1] or season.growth_ends
+    day = max(dates[1] or season.growth_ends, season.garden.as_of)
     case = Case(
         season.garden, flush.known.tree, work or Operation.CUTBACK, day, late=late, planned=True,
         known=replace(flush.known, stage=stage), guess=plan.guess,
@@ -247,7 +247,8 @@ def _at_flush(season: LessonSeason, plan: Plan, lesson: Lesson, stage: str, flus
             hard = "" if ready.does.startswith("if ") else ", once the leaves are hard"
             return replace(ready, dates=dates, does=f"{ready.does}{hard}", never=never)
         does = f"cut nothing yet; when the leaves are hard, {ready.does}"
-        return _Found(dates, ready.until, True, "better wait" if work else "yes", ready.why, does, never)
+        answer, soft = ("better wait", ("leaves are soft then",)) if work else ("yes", ())
+        return _Found(dates, ready.until, True, answer, soft, does, never)
     situation = replace(flush.situation, stage=stage, grade=case.grade, guess=case.early_guess)
     if closed and grows:
         choice = choose(replace(situation, grade=situation.grade if situation.too_late else "too late"))

@@ -26,6 +26,8 @@ from phenology.species.catalogue import load_species
 from tests.conftest import shared_or_skip
 from tests.reference.test_harvard_forest_hindcast import DATA, forest
 
+pytestmark = pytest.mark.slow
+
 TAUGHT, FOLLOWED = range(1990, 2000), range(2000, 2007)
 STAGES = {"budbreak": "budbreak", "leaf75": "extended"}  # the steadier mark of full-sized leaves
 
@@ -75,7 +77,6 @@ def kinds() -> list[str]:
     return sorted({species for species, _, _ in events()})
 
 
-@pytest.mark.slow
 def test_a_lesson_of_one_year_at_harvard_forest_is_followed_in_another():
     """Leaves come within half of what the date taken over misses; the state is told from the date."""
     missed, taken_over, told = defaultdict(list), defaultdict(list), []

@@ -56,15 +56,14 @@ def test_one_date_is_told_for_each_own_tree(bench, far):
     assert "note" not in said.err
 
 
-def test_the_date_of_an_own_tree_is_that_of_its_forecast(bench, far):
-    """A lesson and the forecast never tell two dates of one tree."""
+def test_an_own_tree_is_told_what_its_forecast_tells(bench, far):
+    """A lesson and the forecast never tell two dates of one tree, nor two last safe days."""
     asked = ["--weather", far / "Warmford.csv", "--units", "C", "--date", "1 June", "--species", "beech"]
     row = table(bench.does("elsewhere", "Warmford", *asked, "--operation", "cutback", "--csv"))[0]
     mine = json.loads(bench.does("forecast", "beech", "--json").out)
     hard = next(r for r in mine["rows"] if r["stage"] == "hardened")
-    assert row["tree"] == "Beech" and (row["due_low"], row["due"], row["due_high"]) == tuple(
-        hard[f"p{level}"] for level in (10, 50, 90)
-    )
+    told = (row["tree"], row["due_low"], row["due"], row["due_high"], row["until"], row["in_time"])
+    assert told == ("Beech", hard["p10"], hard["p50"], hard["p90"], hard["last_safe"], "True")
 
 
 def test_no_journal_is_needed(tmp_path, far):

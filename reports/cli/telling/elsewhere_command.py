@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from reports.cli.common import open_garden_option, put, say
+from reports.cli.common import may_ask, open_garden_option, put, say
 from reports.garden.open_garden import OpenGarden
 
 if TYPE_CHECKING:
@@ -169,11 +169,15 @@ def _lessons(
     year: int | None,
     days: Iterator[tuple[date, date]],
 ) -> Iterator[Lesson]:
-    from phenology.advice.lesson import Lesson
+    from phenology.advice.lesson import FIRM, Lesson
     from phenology.language.words import find_bloom, find_operation, find_stage
 
     work = find_operation(operation) if operation else ""
     seen = (find_bloom(stage) or find_stage(stage)) if stage else None
+    by_flush = work in FIRM and not Lesson(kind, work, date.min, date.min).cues
+    if flush is None and seen is None and by_flush and may_ask():
+        asks = "Which flush was it there (1: that of spring, 0: work it out)"
+        flush = click.prompt(asks, type=click.IntRange(0, 4), default=0, err=True) or None
     for first, last in days:
         yield Lesson(kind, work, first, last, year, seen, flush)
 
