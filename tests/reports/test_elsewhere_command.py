@@ -14,6 +14,7 @@ import pytest
 from data_sources.demo.climate import synthetic_weather
 from reports.text.elsewhere_text import asked_words
 from tests.reports.bench import Bench
+from tests.reports.browser import chromium
 from tests.reports.demo import DAY, demo_folder, own_demo
 
 
@@ -227,6 +228,19 @@ def test_dates_are_written_in_the_order_of_the_garden(bench, far):
         with using_dates(DateStyle(order)):
             assert asked_words(row) == words
     assert "on 1 Jul:" in bench.does(*asked).out
+
+
+@pytest.mark.slow
+def test_a_handout_for_ten_towns_prints_on_one_sheet(bench, tmp_path):
+    towns = [f"Town {n}" for n in range(10)]
+    latitudes = [part for n, town in enumerate(towns) for part in ("--lat", f"{town}={38 + 2 * n}")]
+    asked = ["elsewhere", *towns, *latitudes, "--date", "1 June", "--species", "crab apple"]
+    bench.does(*asked, "--operation", "cutback", "--page", tmp_path / "card.html")
+    with chromium() as browser:
+        view = browser.new_page()
+        view.goto((tmp_path / "card.html").as_uri())
+        sheets = view.pdf(format="A4", prefer_css_page_size=True)
+    assert len(re.findall(rb"/Type\s*/Page\b", sheets)) == 1
 
 
 @pytest.mark.slow

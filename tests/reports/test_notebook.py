@@ -258,6 +258,17 @@ def test_elsewhere_goes_both_ways(garden) -> None:
         garden.elsewhere("A valley", warmer, "whenever")
 
 
+def test_what_was_seen_of_an_own_tree_counts_in_a_lesson(garden) -> None:
+    """Roots are not told to be cut this spring where buds were seen to break; a stage seen keeps its date."""
+    beech = {"latitude": 36.0, "species": "beech"}
+    roots = garden.elsewhere("Far", None, "20 Feb", operation="repotting", **beech).iloc[0]
+    assert roots["tree"] == "Beech" and roots["due"].year == garden.as_of.year + 1
+    stopped = garden.elsewhere("Far", None, "25 May", operation="cutback", stage="stopped", **beech).iloc[0]
+    looks = garden.looks()
+    seen = looks[(looks["label"] == "Beech") & (looks["stage"] == "extended")]["latest"].max()
+    assert stopped["due"] <= seen and "when the leaves are hard" in stopped["does"]
+
+
 def test_names_that_mean_nothing_or_too_much_are_refused(garden) -> None:
     with pytest.raises(InputError, match="means 3 trees"):
         garden.plot_tree("hornbeams")
