@@ -48,7 +48,7 @@ STAGE_CUES = {
 }
 """What a tree may have been at beside a flush, and the season of work that it stands for."""
 
-COUNTED = ("", "first", "second", "third", "fourth")
+COUNTED = ("", "first", "second", "third", "fourth", "fifth", "sixth", "seventh", "eighth")
 
 
 @dataclass(frozen=True)

@@ -173,6 +173,10 @@ def translate(there: LessonPlace, here: LessonPlace, lesson: Lesson) -> list[Tra
 def _by_flush(here: LessonPlace, lesson: Lesson, state: TreeState, tree: Tree) -> _Found:
     now = here.under_way
     found = _in_season(now, lesson, state, tree)
+    if here.garden.longest_day is None and tree.id == here.tree.id:
+        why = "so near the equator no spring begins the year, and flushes have no number"
+        does = "go by the leaves: cut only what is hard, on a tree that grows strongly"
+        return _Found(NEVER, None, False, "no", (why,), does, 1.0)
     came = found.dates[1]
     over = came is not None and came < here.garden.as_of - timedelta(days=JUST_PASSED)
     plan = now.plan_of(tree)
@@ -207,7 +211,7 @@ def _in_season(season: LessonSeason, lesson: Lesson, state: TreeState, tree: Tre
     does, hard = instead.does, instead.dates[1]
     if lesson.operation not in GROWTH and not last.leave.startswith(does):
         about = f" (about {short_date(hard)})" if hard and not last.is_hard else ""
-        does = f"{does}, once leaves of the {COUNTED[last.number]} flush are hard{about}"
+        does = f"{does}, once leaves of the {COUNTED[min(last.number, 8)]} flush are hard{about}"
     chance = 1.0 if flush is None or state.stage not in flush.arrivals else flush.arrivals[state.stage].p_not
     return _Found(NEVER, instead.until, False, "no", (why,), does, chance)
 
@@ -260,6 +264,8 @@ def _at_flush(season: LessonSeason, plan: Plan, lesson: Lesson, stage: str, flus
     if closed and work == "feeding":
         against = "feed that forces growth stops in time for the last leaves to firm"
         return _Found(dates, told, False, "no", (against,), "give no feed that keeps growth soft", never)
+    if work == "thinning" and flush.leave:
+        return _Found(dates, None, True, "no", (flush.leave,), flush.leave, never)
     if work in GROWTH:
         return _Found(dates, None, True, "yes", (), GROWTH[work], never)
     until = told if grows and told is not None and told >= day and not flush.leave else None

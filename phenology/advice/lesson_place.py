@@ -190,11 +190,6 @@ class LessonPlace:
             and garden.place_of(tree, garden.as_of).id == self.place.id
         ]
 
-    @cached_property
-    def series(self) -> DailyWeather | None:
-        """Its daily weather, or that of a place beside it."""
-        return self.garden.series_of(self.place)
-
     @property
     def years(self) -> tuple[int, ...]:
         """Past seasons of which the daily weather is known."""

@@ -68,13 +68,11 @@ def cue_window(season: LessonSeason, tree: Tree, cue: str) -> Dates:
         first, last = (garden.calendar.date(garden.season, float(day) + 1) for day in (warm[0], warm[-1]))
         return first, first, last
     low, middle, high = season.first_budbreak(tree)
-    if low is None or middle is None:
+    if low is None or middle is None or garden.longest_day is None:
         return NEVER
     swells = timedelta(days=SWELLING_DAYS)
     if cue == "bud-swell":
         return low - swells, middle - swells, (high or middle) - swells
-    if garden.longest_day is None:
-        return NEVER
     midwinter = midwinter_before(low, garden)
     if cue == "summer" or cue == "after-bloom":
         ends = SUMMER if cue == "summer" else FADES.get(season.kind.blooms, (0, 365))

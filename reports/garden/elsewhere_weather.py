@@ -9,12 +9,13 @@ from data_sources.weather.files.reader import read_weather_file
 from phenology.advice.adviser import HARDENING
 from phenology.advice.lesson_place import LessonPlace, hemisphere
 from phenology.garden import Garden
-from phenology.model.errors import FlushcastError, InputError, UnknownNameError, WeatherError
+from phenology.model.errors import FlushcastError, InputError, WeatherError
 from phenology.model.records import Place
 from phenology.weather.series import DailyWeather
 from reports.garden.open_garden import OpenGarden
 from reports.garden.place_weather import read_place_weather
 
+SAME_DEGREES = 2.0  # towns of one name this close share a usual year (ours)
 HERE = "here"
 """The name by which the place of the garden is called in options."""
 
@@ -128,10 +129,7 @@ def town_latitude(name: str) -> float | None:
 
     try:
         towns = find_towns(name)
-    except (UnknownNameError, FlushcastError):
+    except FlushcastError:
         return None
     spread = max(t.latitude for t in towns) - min(t.latitude for t in towns)
     return towns[0].latitude if spread <= SAME_DEGREES else None
-
-
-SAME_DEGREES = 2.0  # towns of one name this close share a usual year (ours)

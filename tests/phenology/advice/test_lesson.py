@@ -138,6 +138,14 @@ def test_trees_of_warm_nights_get_no_date_where_nights_stay_cool():
     assert row.due is None and "while nights stay warm" in row.does
 
 
+def test_near_the_equator_no_date_is_told():
+    """No spring begins the year there, so that neither buds nor flushes can be counted from it."""
+    equator = town("Equator", 1, weather=False)
+    for work in ("cutback", "repotting"):
+        row = told(upland(), equator, work, date(2025, 6, 20 if work == "cutback" else 1))
+        assert row.due is None and not row.in_time
+
+
 def test_late_feed_is_refused_and_wire_is_not():
     """Growth of the second flush here comes after the last safe day."""
     row = told(tokai(), upland(), "feeding", date(2025, 8, 1), flush=2)
