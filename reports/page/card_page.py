@@ -62,21 +62,18 @@ def _signs(t: Translation) -> str:
     return Stage(seen).signs if seen else "go by the tree, not by the date"
 
 
-def _table(
-    card: Card, dates: list[Asked]
-) -> tuple[list[str], list[str], list[tuple[str, list[tuple[str, str]]]]]:
-    home = [asked_words(card.cell(card.towns[0], asked)) for asked in dates]
+def _table(card: Card, dates: list[Asked]) -> tuple[list[str], list[tuple[str, list[tuple[str, str, str]]]]]:
     rows = [(town, [_cell(card.cell(town, asked)) for asked in dates]) for town in card.towns]
-    return [card.state(asked) for asked in dates], home, rows
+    return [card.state(asked) for asked in dates], rows
 
 
-def _cell(t: Translation) -> tuple[str, str]:
-    """When it is due, and its range."""
+def _cell(t: Translation) -> tuple[str, str, str]:
+    """The date at home, when it is due here, and its range."""
     if t.due is None:
-        return "not in time", ""
+        return asked_words(t), "not in time", ""
     stop = f", stop by {short_date(t.until)}" if t.until and t.in_time else ""
     words = f"{span(t).strip(' ()')}{stop if t.in_time else ', too late'}"
-    return short_date(t.due), _breakable(words)
+    return asked_words(t), short_date(t.due), _breakable(words)
 
 
 def _breakable(words: str) -> str:
@@ -102,6 +99,7 @@ def _strip(card: Card, town: str) -> str:
         pieces = [(left, right)] if left <= right else [(left, float(DAYS)), (0.0, right)]
         top = LANE * n
         parts += [svg_rect(a, top + 1, max(b - a, 1.0), LANE - 2, "range") for a, b in pieces]
+        parts.append(svg_line(_at(asked[0]), top + 1, _at(asked[0]), top + LANE - 1, "home"))
         parts.append(svg_line(_at(t.due), top + 1, _at(t.due), top + LANE - 1, "middle"))
     return svg_drawing(DAYS, tall, f"{town}: {'; '.join(words) or 'nothing to draw'}.", parts, "strip")
 
