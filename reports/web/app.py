@@ -29,7 +29,7 @@ from reports.web.api import make_api
 from reports.web.device_pages import Gate
 from reports.web.devices import Devices
 from reports.web.keeper import Keeper
-from reports.web.safety import Guard, Reach
+from reports.web.safety import BodyLimit, Guard, Reach
 from reports.web.site import Handler, Site, assets, served
 
 READ, BOTH, WRITE = ["GET"], ["GET", "POST"], ["POST"]
@@ -93,6 +93,7 @@ def make_app(folder: Path, reach: Reach | None = None, devices: Devices | None =
             Middleware(GZipMiddleware, minimum_size=2000, compresslevel=5),
             Middleware(TrustedHostMiddleware, allowed_hosts=[*reach.hosts], www_redirect=False),
             *([Middleware(Gate, devices=devices, reach=reach)] if devices else []),
+            Middleware(BodyLimit),  # behind the gate: who is not paired fills no memory
         ],
         exception_handlers={HTTPException: http_error, Exception: unexpected},
     )

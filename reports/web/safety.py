@@ -65,7 +65,6 @@ class Guard:
         if scope["type"] != "http":
             return  # there are no websockets here
         headers, inside = Headers(scope=scope), self._under_prefix(scope)
-        size = MOST_PHOTO_BYTES if headers.get("content-type", "").startswith("multipart/") else MOST_BYTES
 
         async def with_headers(message: Message) -> None:
             if message["type"] == "http.response.start":
@@ -79,16 +78,7 @@ class Guard:
         if why is not None:
             await PlainTextResponse(why[1], why[0])(scope, receive, with_headers)
             return
-        body = await _whole_body(receive, size) if scope["method"] not in READS else b""
-        if body is None or _length(headers) > size:
-            await PlainTextResponse("That is too large to be sent here.", 413)(scope, receive, with_headers)
-            return
-        messages = [{"type": "http.request", "body": body, "more_body": False}]
-
-        async def replayed() -> Message:
-            return messages.pop() if messages else await receive()
-
-        await self.app(inside, replayed, with_headers)
+        await self.app(inside, receive, with_headers)
 
     def _under_prefix(self, scope: Scope) -> Scope:
         """The request with its path below the prefix, whether or not the proxy has cut that off."""
@@ -115,6 +105,31 @@ class Guard:
         if headers.get("content-type", "").split(";")[0] == "application/json":
             return None  # no browser sends this across sites without asking first, and we never agree
         return 403, "The form does not say where it came from; send it from its own page."
+
+
+class BodyLimit:
+    """Takes what is sent as a whole, and no more than is taken; what is inside it need not count."""
+
+    def __init__(self, app: ASGIApp) -> None:
+        self.app = app
+
+    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
+        if scope["type"] != "http" or scope["method"] in READS:
+            await self.app(scope, receive, send)
+            return
+        headers = Headers(scope=scope)
+        photo = scope["path"].endswith("/look") and headers.get("content-type", "").startswith("multipart/")
+        most = MOST_PHOTO_BYTES if photo else MOST_BYTES
+        body = await _whole_body(receive, most) if _length(headers) <= most else None
+        if body is None:
+            await PlainTextResponse("That is too large to be sent here.", 413)(scope, receive, send)
+            return
+        messages: list[Message] = [{"type": "http.request", "body": body, "more_body": False}]
+
+        async def replayed() -> Message:
+            return messages.pop() if messages else await receive()
+
+        await self.app(scope, replayed, send)
 
 
 async def _whole_body(receive: Receive, most: int) -> bytes | None:

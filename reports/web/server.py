@@ -56,7 +56,7 @@ class Serving:
         """From where it may be asked for."""
         hosts = ["localhost", "127.0.0.1"]
         if self.lan:
-            hosts += [self.address, socket.gethostname()]
+            hosts += [self.address, socket.gethostname(), f"{socket.gethostname()}.local"]
         if self.behind:
             hosts += [self.behind, self.behind.partition(":")[0]]
         return Reach(tuple(dict.fromkeys(hosts)), checked_prefix(self.prefix), self.behind is not None)
