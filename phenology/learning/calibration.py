@@ -14,6 +14,7 @@ from phenology.learning.prediction import Prediction
 from phenology.learning.requirement import Requirement
 from phenology.learning.transitions import Transition, all_transitions
 from phenology.mathematics.normal_curve import normal_cdf
+from phenology.model.arrays import Array
 from phenology.model.season import NEVER
 
 MIDDLE = 0.8
@@ -127,8 +128,8 @@ def average_requirement(requirement: Requirement, species: str) -> tuple[float, 
     means = math.log(days) + parts.effects.mean_at(row)[steady]
     sds = np.sqrt(parts.effects.variance_at(row)[steady] + (0.0 if known else own_sd**2))
     tail = (1 - MIDDLE) / 2
-    middle, low, high = (_mixture_quantile(weight, means, sds, q) for q in (0.5, tail, 1 - tail))
-    return math.exp(middle), math.exp(low), math.exp(high)
+    middle, low, high = np.exp(_mixture_quantiles(weight, means, sds, np.array([0.5, tail, 1 - tail])))
+    return float(middle), float(low), float(high)
 
 
 def heat_clocks(requirement: Requirement) -> list[int]:
@@ -149,17 +150,16 @@ def expected_error(prediction: Prediction, clock: int) -> float:
     weight = prediction.weight[mine] / prediction.weight[mine].sum()
     sds = np.sqrt(prediction.variance[mine])
     grid = (np.arange(200) + 0.5) / 200
-    logs = [_mixture_quantile(weight, prediction.mean[mine], sds, float(q)) for q in grid]
-    values = np.exp(logs)
+    values = np.exp(_mixture_quantiles(weight, prediction.mean[mine], sds, grid))
     return float(np.abs(values - np.median(values)).mean())
 
 
-def _mixture_quantile(weight: np.ndarray, mean: np.ndarray, sd: np.ndarray, level: float) -> float:
-    low, high = float((mean - 8 * sd).min()), float((mean + 8 * sd).max())
+def _mixture_quantiles(weight: Array, mean: Array, sd: Array, levels: Array) -> Array:
+    """Quantiles of a mixture of normal distributions, by bisection of all levels at once."""
+    low = np.full(len(levels), (mean - 8 * sd).min())
+    high = np.full(len(levels), (mean + 8 * sd).max())
     for _ in range(60):
         middle = (low + high) / 2
-        if float(weight @ normal_cdf((middle - mean) / sd)) < level:
-            low = middle
-        else:
-            high = middle
-    return (low + high) / 2
+        below = normal_cdf((middle[:, None] - mean) / sd) @ weight < levels
+        low, high = np.where(below, middle, low), np.where(below, high, middle)
+    return np.asarray((low + high) / 2)
