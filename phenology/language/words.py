@@ -156,12 +156,11 @@ def find_event(text: str) -> Stage | Operation:
     >>> find_event("leaves hard"), find_event("cut back"), find_event("Austrieb")
     (<Stage.HARDENED: 'hardened'>, <Operation.CUTBACK: 'cutback'>, <Stage.BUDBREAK: 'budbreak'>)
     """
-    wanted = plain_words(text)
-    found = _exactly(Stage, wanted) or _exactly(Operation, wanted)
+    found = known_event(text)
     if found is not None:
         return found
     near: list[str] = []
-    for find in (find_stage, find_operation) if len(wanted) > 2 else ():
+    for find in (find_stage, find_operation) if len(text.strip()) > 2 else ():
         try:
             return find(text)
         except UnknownNameError as error:
@@ -169,6 +168,12 @@ def find_event(text: str) -> Stage | Operation:
         except InputError:
             pass
     raise UnknownNameError("stage or work", text, near[:3])
+
+
+def known_event(text: str) -> Stage | Operation | None:
+    """The stage or work that is called just so, or None."""
+    wanted = plain_words(text)
+    return _exactly(Stage, wanted) or _exactly(Operation, wanted)
 
 
 def _exactly(kind: type[N], wanted: str) -> N | None:

@@ -53,8 +53,11 @@ def test_a_dry_run_checks_and_changes_nothing(bench, file):
     assert records(bench).looks == []
 
 
+BAD = "32 May,Elm 1,,1,soft\n2 June,Elm 9,,1,soft\n"
+
+
 def test_every_bad_row_is_told_with_line_and_column_and_nothing_is_taken(bench, file):
-    told = bench.refuses("import", file(LOOKS + "32 May,Elm 1,,1,soft\n2 June,Elm 9,,1,soft\n"))
+    told = bench.refuses("import", file(LOOKS + BAD), "--strict")
     assert "2 rows cannot be read; nothing was changed." in told
     assert "looks.csv, line 4, column date: read '32 May'" in told
     assert "looks.csv, line 5, column tree: read 'Elm 9'" in told
@@ -62,13 +65,12 @@ def test_every_bad_row_is_told_with_line_and_column_and_nothing_is_taken(bench, 
 
 
 def test_columns_are_mapped_once(bench, file):
-    text = "datum,baum,zustand\n1.5.2026,Elm 1,soft\n"
-    assert "which column is the date" in bench.refuses("import", file(text))
-    said = ["--map", "datum=date", "--map", "Baum=tree", "--map", "zustand=stage"]
-    bench.does("import", file(text), *said)
+    text = "tik,tak,leafed out\nElm 1,1st,1.5.2026\nElm 1,2nd,\n"
+    told = bench.refuses("import", file(text))
+    assert "column leafed out: nothing says what the dates here are; say --map 'leafed out=" in told
+    bench.does("import", file(text), "--map", "leafed out=extended")
     again = bench.does("import", file(text.replace("1.5.", "9.5."), "more.csv"))
-    assert again.words.startswith("more.csv: 1 new look")
-    assert "(columns as remembered)" in again.words
+    assert again.words.startswith("more.csv: 1 new look (columns as remembered)")
 
 
 def test_dates_that_could_be_two_ask_for_the_order(bench, file):
@@ -244,5 +246,5 @@ def test_years_of_public_looks_come_in_with_their_trees(tmp_path):
 
 
 def test_a_contradiction_shows_the_word_that_stands_in_the_file(bench, file):
-    told = bench.refuses("import", file(LOOKS + "2026-06-20,Elm 1,,1,still soft\n"))
+    told = bench.refuses("import", file(LOOKS + "2026-06-20,Elm 1,,1,still soft\n"), "--strict")
     assert "line 4, column stage: read 'still soft'; Elm 1: extending (20 Jun 2026) comes after" in told
