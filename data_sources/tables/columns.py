@@ -66,13 +66,13 @@ class Columns:
 
     @cached_property
     def events(self) -> dict[str, str]:
-        """Columns headed by a stage or work whose cells are dates or marks."""
+        """Columns headed by a stage or work that hold a date or a mark, or nothing."""
         return {
             key: str(event)
             for key, header in zip(self.table.keys, self.table.headers, strict=True)
             if key not in self.said
             and (event := event_column(header)) is not None
-            and (not self.samples[key] or self.mostly(key, lambda cell: is_date(cell) or is_mark(cell)))
+            and (not self.samples[key] or any(is_date(cell) or is_mark(cell) for cell in self.samples[key]))
         }
 
     def mapping(self, subject: str) -> dict[str, str]:

@@ -12,6 +12,7 @@ from typing import TypeVar
 
 from data_sources.journal.schema import TABLES, ImportMap, Record, table_of
 from data_sources.tables.garden_tables import GardenRecords, read_exported, unresolved
+from data_sources.tables.headers import is_dated
 from data_sources.tables.import_rows import Fate, ImportedRow
 from data_sources.tables.problems import Problem, TableError
 from data_sources.tables.sheet import Row
@@ -131,6 +132,19 @@ class Draft:
         except TableError as error:
             texts = row.texts | ({"tree": tree.label} if tree else {})
             self.leave(replace(row, texts=texts, problems=list(error.problems)))
+
+    def pass_over(self, table: TextTable, why: str) -> None:
+        """A sheet that is no table of ours; dates in it are refused, each with its place."""
+        self.plan.warn(f"{table.file} was passed over: {why}")
+        for line, cells in table.rows:
+            for header, cell in zip(table.headers, cells, strict=True):
+                if is_dated(cell):
+                    wrong = Problem(table.file, line, header, f"read '{cell}'", "the sheet is not understood")
+                    self.problems.append(wrong)
+                    one = ImportedRow(
+                        table.file, line, header, "look", "refused", "", {"date": cell}, (wrong,)
+                    )
+                    self.plan.rows.append(one)
 
     def refuse_ragged(self, table: TextTable) -> None:
         """Rows with more cells than the table has columns."""

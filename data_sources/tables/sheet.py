@@ -101,7 +101,7 @@ class Sheet:
                 rows = list(self._entries(line, texts, own, above, season))
             else:
                 rows = [Row(self, line, texts)]
-            rows += self._unexplained(line, texts, own)
+            rows += self._unexplained(line, texts, own, alone=not rows)
             for row in rows:
                 row.read(dates)
                 yield row
@@ -161,26 +161,28 @@ class Sheet:
             rest = {name: text for name, text in rest.items() if name != "note"}
 
     def _unexplained(
-        self, line: int, texts: dict[str, str], cells: list[tuple[str, str, str]]
+        self, line: int, texts: dict[str, str], cells: list[tuple[str, str, str]], *, alone: bool
     ) -> Iterator[Row]:
-        """Dates in columns of which nothing tells what happened then."""
+        """Dates of which nothing tells what happened then; `alone` where the line says nothing else."""
         for (header, name, cell), key in zip(cells, self.mapping, strict=True):
-            if name == OPEN or (name == IGNORE and key not in self.said):
-                if not is_dated(cell.strip(BLANKS)):
-                    continue
-                row = Row(self, line, texts | {"date": cell.strip(BLANKS), self.what: ""}, column=header)
-                row.problems.append(
-                    Problem(
-                        self.table.file,
-                        line if name == IGNORE else None,
-                        header,
-                        "nothing says what the dates here are" if name == OPEN else f"read '{cell.strip()}'",
-                        f"say --map '{header}=STAGE OR WORK', such as '{header}=hardened', "
-                        f"or '{header}=-' to pass it over",
-                        asks=True,
-                    )
+            text = cell.strip(BLANKS)
+            passed = name == IGNORE and key in self.said
+            if not is_dated(text) or passed or (name not in (OPEN, IGNORE) and not alone):
+                continue
+            row = Row(self, line, texts | {"date": text, self.what: ""}, column=header)
+            explain = f"say --map '{header}=STAGE OR WORK', such as '{header}=hardened', or '{header}=-'"
+            whole = name == OPEN
+            row.problems.append(
+                Problem(
+                    self.table.file,
+                    None if whole else line,
+                    header,
+                    "nothing says what the dates here are" if whole else f"read '{text}'",
+                    f"{explain} to pass it over" if name in (OPEN, IGNORE) else "say what happened then",
+                    asks=True,
                 )
-                yield row
+            )
+            yield row
 
 
 @dataclass(frozen=True)

@@ -25,7 +25,7 @@ from data_sources.tables.subjects import SUBJECTS
 from data_sources.tables.text_table import TextTable
 from data_sources.tables.tree_names import NewTreeError, SpeciesError, TreeReader
 from phenology.language.plain_names import name_key, plain_name
-from phenology.language.tree_selection import select_trees
+from phenology.language.tree_selection import Roster, select_trees
 from phenology.language.vague_dates import format_dates
 from phenology.language.written_days import DATE_ORDERS, DateOrder
 from phenology.model.errors import InputError, StageOrderError, UnknownNameError
@@ -36,7 +36,8 @@ from phenology.model.stages import Stage
 from phenology.records.entries import Changes, kind_of_date, look_changes, work_changes
 from phenology.records.flushes import TreeRecord
 from phenology.records.record_book import RecordBook
-from phenology.species.catalogue import Species, find_species
+from phenology.species.catalogue import Species
+from phenology.species.names import fitting_species
 
 
 @dataclass(frozen=True)
@@ -110,20 +111,26 @@ def _take_sheets(
     options = {name: value for name, value in said.items() if value}
     roster, maps = draft.roster(), draft.of(ImportMap)[::-1]  # newest first
     known = Known(
-        lambda cell: _is(lambda: select_trees(cell, roster, on=draft.today)),
-        lambda cell: _is(lambda: find_species(cell, draft.catalogue)),
+        cache(lambda cell: _is_tree(cell, roster, draft.today)),
+        cache(lambda cell: bool(cell.strip() and fitting_species(cell, draft.catalogue))),
     )
     sheets: list[tuple[Sheet, ImportedFile | None]] = []
     for table, report in tables:
         draft.refuse_ragged(table)
-        sheet = read_sheet(
-            table,
-            subject=answers.subject,
-            said=answers.mapping,
-            options=options,
-            remembered=maps,
-            known=known,
-        )
+        try:
+            sheet = read_sheet(
+                table,
+                subject=answers.subject,
+                said=answers.mapping,
+                options=options,
+                remembered=maps,
+                known=known,
+            )
+        except TableError as error:
+            if not table.is_one_of_several:
+                raise
+            draft.pass_over(table, str(error))
+            continue
         kept = to_remember(sheet, draft.new_id()) if report is None else None
         if kept is not None:
             draft.add(kept)
@@ -157,10 +164,10 @@ def _take_sheets(
     _take_dated(dated, draft, new_trees=answers.new_trees)
 
 
-def _is(find: Callable[[], object]) -> bool:
-    """Whether something is found."""
+def _is_tree(cell: str, roster: Roster, on: date) -> bool:
+    """Whether a cell names trees of the garden."""
     try:
-        return bool(find())
+        return bool(select_trees(cell, roster, on=on))
     except InputError:
         return False
 
@@ -228,7 +235,7 @@ def _take_dated(dated: list[tuple[Row, ImportedFile]], draft: Draft, *, new_tree
             try:
                 trees = trees_of(row.values["tree"], row.values["latest"])
             except SpeciesError as error:
-                raise TableError([row.problem("species", error)]) from None
+                raise TableError([replace(row.problem("species", error), asks=True)]) from None
             except NewTreeError as error:
                 raise TableError([replace(row.problem("tree", error), asks=True)]) from None
             except InputError as error:

@@ -66,6 +66,11 @@ class TextTable:
         return keys
 
     @property
+    def is_one_of_several(self) -> bool:
+        """Whether it is one sheet of a workbook with more."""
+        return self.file.endswith(f", sheet {self.title}")
+
+    @property
     def problems(self) -> tuple[Problem, ...]:
         """What is wrong with the ragged rows."""
         points = "if commas are decimal points, put semicolons between the columns; else "

@@ -51,12 +51,7 @@ def find_species(text: str, catalogue: Mapping[str, Species]) -> Species:
     wanted = plain(text)
     if not wanted:
         raise InputError("name a species")
-    abroad = _other_names().get(wanted, "")
-    if abroad in catalogue:
-        return catalogue[abroad]
-    names = {latin: [plain(name) for name in _all_names(s)] for latin, s in catalogue.items()}
-    latins = _fitting(wanted, names) or _fitting(wanted.removesuffix("s"), names)  # "keyakis"
-    found = [catalogue[latin] for latin in latins] or _longest_latin_within(wanted, catalogue)
+    found = fitting_species(text, catalogue)
     if len(found) == 1:
         return found[0]
     if found:
@@ -64,6 +59,17 @@ def find_species(text: str, catalogue: Mapping[str, Species]) -> Species:
         more = f" and {len(found) - SHOWN} more" if len(found) > SHOWN else ""
         raise InputError(f"'{text}' fits several species: {several}{more}. Write more of the name.")
     raise UnknownNameError("species", text, near_names(wanted, catalogue))
+
+
+def fitting_species(text: str, catalogue: Mapping[str, Species]) -> list[Species]:
+    """The species that a name fits, as `find_species` reads it: none, one or several."""
+    wanted = plain(text)
+    abroad = _other_names().get(wanted, "")
+    if abroad in catalogue:
+        return [catalogue[abroad]]
+    names = {latin: [_plain_cached(name) for name in _all_names(s)] for latin, s in catalogue.items()}
+    latins = _fitting(wanted, names) or _fitting(wanted.removesuffix("s"), names)  # "keyakis"
+    return [catalogue[latin] for latin in latins] or _longest_latin_within(wanted, catalogue)
 
 
 def near_names(text: str, catalogue: Mapping[str, Species], most: int = 3) -> list[str]:
@@ -133,6 +139,9 @@ def plain(text: str) -> str:
     letters = "".join(c if c.isalnum() else " " for c in bare if not unicodedata.combining(c))
     words = letters.split()
     return " ".join(_singular(word) for word in words if word != "x" or len(words) == 1)
+
+
+_plain_cached = cache(plain)
 
 
 def _all_names(species: Species) -> Iterator[str]:

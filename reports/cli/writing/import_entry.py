@@ -89,8 +89,7 @@ def take_in(
     asks = may_ask() and not (yes or dry_run or answers.strict)
     plan = planned(garden, tables, answers, said)
     taken = sum(report.added + report.changed + report.there for report in plan.reports)
-    if plan.problems and not taken and not dry_run:
-        _put_beside(plan, files)
+    if plan.problems and not taken and not dry_run:  # the file itself is what has to be mended
         raise TableError(plan.problems)
     if dry_run or asks:
         for line in preview(plan, every_row=dry_run):
