@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, field, replace
 
 from phenology.garden import Garden
@@ -14,6 +15,26 @@ from phenology.model.season import NEVER
 from phenology.species.catalogue import neutral_species
 
 FEWEST_FLUSHES = 2  # before which nothing is said of a tree's habit (ours)
+
+
+def requirement_model(
+    transition: Transition, prior_of: Callable[[str], tuple[float, float]], longest_day: float | None
+) -> RequirementModel:
+    """What is believed of a transition before any records speak.
+
+    Parameters
+    ----------
+    transition : Transition
+    prior_of : callable
+        See `RequirementModel`.
+    longest_day : float or None
+        Day of the season on which days are longest; None where they hardly differ, or nobody says where.
+    """
+    return RequirementModel(
+        prior_of,
+        clock_weights=transition.clock_weights,
+        leaning=None if longest_day is None else lambda day: transition.clock_weights_at(day - longest_day),
+    )
 
 
 @dataclass(frozen=True)
@@ -73,12 +94,8 @@ class GardenFit:
 
     def model(self, transition: Transition) -> RequirementModel:
         """What is believed of a transition before the records speak."""
-        longest = self.garden.longest_day
-        return RequirementModel(
-            lambda species: self.prior(species, transition),
-            clock_weights=transition.clock_weights,
-            leaning=None if longest is None else lambda day: transition.clock_weights_at(day - longest),
-        )
+        prior_of = lambda species: self.prior(species, transition)  # noqa: E731
+        return requirement_model(transition, prior_of, self.garden.longest_day)
 
     def requirement(self, transition: Transition) -> Requirement:
         """The requirement of a transition."""

@@ -62,7 +62,7 @@ def calibration_text(
         lines.append(Table("", STEPS, mine).as_text(WIDTH))
         words = [
             *(leaf_words(leaf, units) for leaf in leaves if leaf.species == species),
-            *(_skill_words(skill) for skill in skills if skill.species == species),
+            *(_skill_words(skill) for skill in skills if skill.species == species and skill.compared),
             *(habit_words(habit) for habit in habits if habit.species == species),
         ]
         lines += [line for text in words for line in _indented(text, "  ")]
