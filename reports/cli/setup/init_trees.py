@@ -8,16 +8,20 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from datetime import date
 from itertools import chain
 from typing import TypeVar
 
 from data_sources.garden import new_id
 from phenology.language.plain_names import name_key, plain_name
+from phenology.language.vague_dates import VagueDate
 from phenology.language.words import find_operation, find_stage, known_event
 from phenology.model.errors import InputError
 from phenology.model.names import Name
+from phenology.model.operations import Operation
 from phenology.model.records import Look, Stand, Tree, Work
-from phenology.records.entries import look_changes, work_changes
+from phenology.model.stages import Stage
+from phenology.records.entries import Changes, look_changes, work_changes
 from phenology.species.names import find_species, fitting_species, near_names
 from phenology.species.species import Species
 from reports.cli.common import say
@@ -154,28 +158,36 @@ def split_event(text: str, find: Callable[[str], N]) -> tuple[N, str]:
     return find(text), ""
 
 
-def _look(garden: OpenGarden, tree: Tree, stage: Name, when: str) -> str:
-    vague = garden.read_date(when or "today")
-    earliest, latest = vague.in_season(garden.calendar, garden.today)
+def _look(garden: OpenGarden, tree: Tree, stage: Stage, when: str) -> str:
+    vague, earliest, latest = _when(garden, when or "today")
     text = vague.text if when else earliest.isoformat()
-    look = Look(new_id(), tree.id, "", stage, text, earliest, latest, vague.hint or "seen")  # type: ignore[arg-type]
+    look = Look(new_id(), tree.id, "", stage, text, earliest, latest, vague.hint or "seen")
     with garden.changing():
         record = garden.record(tree, latest)
         changes = look_changes(look, record, garden.calendar, today=garden.today, new_id=new_id)
-        said = f"{tree.label}: {stage}, {shown_date(earliest, latest, garden.today)}"
-        garden.save(f"look: {said}", changes.save, changes.remove)
-    return said
+        return _saved(garden, tree, look, changes)
 
 
-def _work(garden: OpenGarden, tree: Tree, operation: Name, when: str) -> str:
+def _work(garden: OpenGarden, tree: Tree, operation: Operation, when: str) -> str:
     if not when:
         raise InputError(f"and when? Write it with the day, such as: {operation} March")
-    vague = garden.read_date(when)
-    earliest, latest = vague.in_season(garden.calendar, garden.today)
-    work = Work(new_id(), tree.id, operation, vague.text, earliest, latest)  # type: ignore[arg-type]
+    vague, earliest, latest = _when(garden, when)
+    work = Work(new_id(), tree.id, operation, vague.text, earliest, latest)
     with garden.changing():
         record = garden.record(tree, latest)
         changes = work_changes(work, record, garden.calendar, today=garden.today, new_id=new_id)
-        said = f"{tree.label}: {operation}, {shown_date(earliest, latest, garden.today)}"
-        garden.save(f"work: {said}", changes.save, changes.remove)
+        return _saved(garden, tree, work, changes)
+
+
+def _when(garden: OpenGarden, text: str) -> tuple[VagueDate, date, date]:
+    vague = garden.read_date(text)
+    if vague.ahead is not None:
+        raise InputError(f"'{text}' without a year is {vague}; write the year with it")
+    return vague, *vague.in_season(garden.calendar, garden.today)
+
+
+def _saved(garden: OpenGarden, tree: Tree, entry: Look | Work, changes: Changes) -> str:
+    what = entry.stage if isinstance(entry, Look) else entry.operation
+    said = f"{tree.label}: {what}, {shown_date(entry.earliest, entry.latest, garden.today)}"
+    garden.save(f"{type(entry).__name__.lower()}: {said}", changes.save, changes.remove)
     return said

@@ -115,9 +115,9 @@ def _answered(
         return answers
     plan = planned(garden, tables, answers, said)
     mapping = dict(answers.mapping)
-    for file, header, sample in plan.open_columns:
+    for _, header, sample in plan.open_columns:
         mapping[header] = click.prompt(
-            f"{file}, column {header} ({sample}): which stage or work is it (- passes it over)",
+            f"{header} ({sample}): which stage or work is it (- passes it over)",
             value_proc=_meaning,
             err=True,
         )

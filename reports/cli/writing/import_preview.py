@@ -23,7 +23,7 @@ def preview(plan: ImportPlan, *, every_row: bool = False) -> Iterator[str]:
         yield from _columns(report)
         mine = [row for row in plan.rows if row.file == report.file]
         yield from _rows(mine, len(mine) if every_row else ROWS)
-    if plan.new_trees:
+    if plan.new_trees and every_row:  # else they were asked about
         yield "Trees that the garden lacks:"
         yield from (set_in(f"{label}: {species}", 2) for label, species in plan.new_trees.items())
     yield from left_out(plan)
