@@ -3,15 +3,17 @@
 from __future__ import annotations
 
 import re
+from contextlib import suppress
 from dataclasses import dataclass
 from datetime import date
 from functools import cache
 
 from data_sources.tables.dates import DAY_NUMBER
 from data_sources.tables.subjects import SUBJECTS
+from phenology.language.other_languages import in_english
 from phenology.language.vague_dates import parse
 from phenology.language.words import known_event
-from phenology.language.written_days import DATE_ORDERS
+from phenology.language.written_days import DATE_ORDERS, month_named
 from phenology.model.errors import InputError
 from phenology.model.operations import Operation
 from phenology.model.stages import Stage
@@ -22,10 +24,9 @@ _AROUND = re.compile(r"^(?:date of|date|day of|on|when|datum|date de|fecha de|da
 _MARKS = {"x", "xx", "yes", "y", "ja", "oui", "sí", "si", "✓", "✔", "✗", "true"}
 _NOTHING = {"", "-", "--", "—", "–", "/", "n/a", "na", "none", "no", "nein", "non", "nee", ".", "0", "x̶"}
 _UNKNOWN = {"?", "??", "???", "unknown", "not known", "don't know", "unbekannt", "inconnu", "desconocido"}
-_DATED = re.compile(
-    r"(?<!\d)(?:\d{4}-\d{1,2}-\d{1,2}|\d{1,2}\s?([./-])\s?\d{1,2}\s?\1\s?(?:\d{4}|\d{2})?)(?!\d)"
-    r"|[^\W\d_]{3,}.*\d|\d.*[^\W\d_]{3,}"
-)
+_FIGURES = re.compile(r"\d{4}-\d{1,2}-\d{1,2}(?:[T ].*)?|\d{1,2}\s?([./-])\s?\d{1,2}\s?\1\s?(?:\d{4}|\d{2})?")
+_WORDS = re.compile(r"[^\W\d_]{3,}.*\d|\d.*[^\W\d_]{3,}")
+_DAY = re.compile(r"\d{1,2}\.? (?P<month>[a-z]{3,9})\.?(?: \d{4})?")
 AGAIN = " (again)"
 """Behind a column name that another column has too."""
 
@@ -101,28 +102,29 @@ def is_unknown(cell: str) -> bool:
 
 @cache
 def is_dated(cell: str) -> bool:
-    """Whether a cell is a date that nobody takes for anything else: "3 May", "2004-05-03", "3.5.04".
+    """Whether a cell is a date that nobody takes for anything else, if there is such a day or not.
 
     Examples
     --------
-    >>> is_dated("Ende Juni 2004"), is_dated("3.5.04"), is_dated("3.5"), is_dated("oval 3"), is_dated("2004")
-    (True, True, False, False, False)
+    >>> is_dated("Ende Juni 2004"), is_dated("3.5.04"), is_dated("3.5"), is_dated("32 May")
+    (True, True, False, True)
     """
-    return bool(_DATED.search(cell)) and is_date(cell)
+    if _FIGURES.fullmatch(cell.strip()):
+        return True
+    if not _WORDS.search(cell):
+        return False
+    day = _DAY.fullmatch(in_english(cell))
+    return is_date(cell) or (day is not None and month_named(day["month"]) is not None)
 
 
 @cache
 def is_date(cell: str) -> bool:
-    """Whether a cell can be read as a date, or a spreadsheet's count of days."""
+    """Whether a cell can be read as a date, or as a spreadsheet's count of days."""
     if DAY_NUMBER.fullmatch(cell.strip()):
         return True
     for order in DATE_ORDERS:
-        try:
+        with suppress(InputError):
             parse(cell, today=_ANY_DAY, order=order)
-        except InputError as error:
-            if "is a " in str(error) or "there is no " in str(error):
-                return bool(_DATED.search(cell))
-        else:
             return True
     return False
 
