@@ -59,7 +59,7 @@ def import_command(
 
     \b
     flushcast import notebook.xlsx
-    flushcast import notebook.csv --map "leafed out=budbreak" --new-trees
+    flushcast import notebook.csv --map "first green=budbreak" --new-trees
     flushcast import exported-folder
     flushcast import photos --tree hornbeams --stage soft
 
