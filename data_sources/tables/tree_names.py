@@ -7,8 +7,10 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date
 from difflib import SequenceMatcher
+from functools import lru_cache
 
 from data_sources.tables.import_draft import Draft, species_named
+from data_sources.tables.problems import SHOWN
 from phenology.language.plain_names import name_key, plain_name
 from phenology.language.tree_selection import Roster, select_trees
 from phenology.model.errors import InputError
@@ -50,7 +52,9 @@ class TreeReader:
             If a tree is not known and may not be added, or could be a slip of another's name.
         """
         try:
-            return select_trees(text, self.roster, on=on)
+            # of very many rows that cannot be read only the first are told
+            suggest = not self.asked and len(self.draft.problems) < SHOWN
+            return select_trees(text, self.roster, on=on, suggest=suggest)
         except InputError as error:
             unknown = error
         pieces = [plain_name(piece) for piece in _AND.split(text) if piece.strip()]
@@ -83,9 +87,8 @@ class TreeReader:
         if not latin:
             raise InputError(f"{unknown}; to add it the row needs a species{said}")
         tree = Tree(self.draft.new_id(), label, latin)
-        self.draft.add_tree(tree, None)
+        self.roster = self.roster.with_tree(tree, self.draft.add_tree(tree, None))
         self.draft.plan.new_trees.setdefault(label, latin)
-        self.roster = self.draft.roster()
         return tree
 
     def _species(self, label: str, species: str) -> tuple[str, str]:
@@ -102,14 +105,22 @@ class TreeReader:
 
     def _alike(self, label: str) -> list[str]:
         """Labels that differ by a slip; another number is another tree."""
-        mine, found = name_key(label), []
+        words, numbers = _words_and_numbers(label)
+        found = []
         for tree in self.roster.trees:
-            other = name_key(tree.label)
-            same = _DIGITS.findall(mine) == _DIGITS.findall(other)
-            words, others = _DIGITS.sub("", mine).strip(), _DIGITS.sub("", other).strip()
-            if same and words != others and SequenceMatcher(None, words, others).ratio() >= ALIKE:
+            others, other_numbers = _words_and_numbers(tree.label)
+            if numbers != other_numbers or words == others or abs(len(words) - len(others)) > 3:
+                continue
+            match = SequenceMatcher(None, words, others)
+            if match.quick_ratio() >= ALIKE and match.ratio() >= ALIKE:
                 found.append(tree.label)
         return found[:2]
+
+
+@lru_cache(maxsize=1 << 14)
+def _words_and_numbers(label: str) -> tuple[str, tuple[str, ...]]:
+    key = name_key(label)
+    return _DIGITS.sub("", key).strip(), tuple(_DIGITS.findall(key))
 
 
 class NewTreeError(InputError):

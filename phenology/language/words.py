@@ -9,7 +9,7 @@ from __future__ import annotations
 import difflib
 import re
 from collections.abc import Mapping
-from functools import cache
+from functools import cache, lru_cache
 from typing import Any, TypeVar
 
 from phenology.model.errors import InputError, UnknownNameError
@@ -141,9 +141,8 @@ def find_name(kind: type[N], text: str) -> N:
         raise InputError(f"'{text}' is work ({other}), not a stage; write it down with flushcast work")
     if kind is Operation and (seen := _exactly(Stage, wanted)) is not None:
         raise InputError(f"'{text}' is a stage ({seen}), not work; write it down with flushcast look")
-    offers = _near_meanings(kind, text)
     what = kind.__name__.lower()
-    if offers:
+    if offers := _offers(kind, text):
         raise UnknownNameError(what, text, offers)
     raise InputError(f"there is no {what} called '{text}'; it is one of {', '.join(kind)}")
 
@@ -184,19 +183,6 @@ def _exactly(kind: type[N], wanted: str) -> N | None:
     return None if name is None else kind(name)
 
 
-def _near_meanings(kind: type[Name], text: str) -> list[str]:
-    """The nearest words, one for each name they mean."""
-    meaning = _meanings(kind)
-    shown = {
-        word: name if word == plain_words(name) else f"{word} ({name})" for word, name in meaning.items()
-    }
-    offers: dict[str, str] = {}  # the nearest word for each name
-    means = {offer: meaning[word] for word, offer in shown.items()}
-    for offer in near_words(text, shown, most=9):
-        offers.setdefault(means[offer], offer)
-    return list(offers.values())[:3]
-
-
 def find_stage(text: str) -> Stage:
     """The stage meant by a word; raises as `find_name` does."""
     return find_name(Stage, text)
@@ -229,6 +215,7 @@ def find_part(text: str) -> Part:
     return find_name(Part, text)
 
 
+@lru_cache(maxsize=1 << 16)
 def plain_words(text: str) -> str:
     """Lower case, single spaces, no hyphens or underscores or end stops: how two names are compared."""
     return " ".join(re.sub(r"[-_]+", " ", text.casefold()).split()).rstrip(".!,")
@@ -237,10 +224,25 @@ def plain_words(text: str) -> str:
 def near_words(text: str, known: Mapping[str, str], most: int = 3) -> tuple[str, ...]:
     """The nearest names to a text, best first; `known` maps each spelling to the name that is offered."""
     wanted = plain_words(text)
-    close = difflib.get_close_matches(wanted, list(known), n=most * 3, cutoff=NEAR)
+    comparable = len(wanted) <= 3 * max(map(len, known), default=0)  # nothing far longer is near
+    close = difflib.get_close_matches(wanted, list(known), n=most * 3, cutoff=NEAR) if comparable else []
     spellings = sorted(close, key=lambda s: (-difflib.SequenceMatcher(None, s, wanted).ratio(), s))
     spellings += [s for s in known if len(wanted) >= 3 and f" {wanted}" in f" {s}"]
     return tuple(dict.fromkeys(known[s] for s in spellings))[:most]
+
+
+@lru_cache(maxsize=1024)
+def _offers(kind: type[Name], text: str) -> tuple[str, ...]:
+    """The nearest word for each of a few names that a text may mean."""
+    meaning = _meanings(kind)
+    shown = {
+        word: name if word == plain_words(name) else f"{word} ({name})" for word, name in meaning.items()
+    }
+    means = {offer: meaning[word] for word, offer in shown.items()}
+    offers: dict[str, str] = {}
+    for offer in near_words(text, shown, most=9):
+        offers.setdefault(means[offer], offer)
+    return tuple(offers.values())[:3]
 
 
 @cache

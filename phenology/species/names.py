@@ -6,7 +6,7 @@ import pkgutil
 import tomllib
 import unicodedata
 from collections.abc import Callable, Iterator, Mapping
-from functools import cache
+from functools import cache, lru_cache
 
 from phenology.model.errors import InputError, UnknownNameError
 from phenology.species.species import Species
@@ -67,7 +67,7 @@ def fitting_species(text: str, catalogue: Mapping[str, Species]) -> list[Species
     abroad = _other_names().get(wanted, "")
     if abroad in catalogue:
         return [catalogue[abroad]]
-    names = {latin: [_plain_cached(name) for name in _all_names(s)] for latin, s in catalogue.items()}
+    names = {latin: [plain(name) for name in _all_names(s)] for latin, s in catalogue.items()}
     latins = _fitting(wanted, names) or _fitting(wanted.removesuffix("s"), names)  # "keyakis"
     return [catalogue[latin] for latin in latins] or _longest_latin_within(wanted, catalogue)
 
@@ -127,6 +127,7 @@ def latin_meant(written: str, catalogue: Mapping[str, Species], *, another: bool
     return written
 
 
+@lru_cache(maxsize=1 << 14)
 def plain(text: str) -> str:
     """Lower case, no accents or signs, no plural endings, no hybrid cross.
 
@@ -139,9 +140,6 @@ def plain(text: str) -> str:
     letters = "".join(c if c.isalnum() else " " for c in bare if not unicodedata.combining(c))
     words = letters.split()
     return " ".join(_singular(word) for word in words if word != "x" or len(words) == 1)
-
-
-_plain_cached = cache(plain)
 
 
 def _all_names(species: Species) -> Iterator[str]:

@@ -100,7 +100,7 @@ LATER = tuple(
             f"CREATE INDEX extra{n}_note ON extra{n} (note)",
         ),
     )
-    for n in (2, 3)
+    for n in (3, 4)
 )
 UPGRADER = """
 from data_sources.journal import Journal
@@ -132,14 +132,14 @@ def test_an_upgrade_killed_at_any_point_is_taken_up_again(tmp_path: Path) -> Non
                 tables = {
                     row[0] for row in connection.execute("SELECT name FROM sqlite_master WHERE type='table'")
                 }
-                assert {f"extra{v}" for v in (2, 3) if v <= version} == {t for t in tables if "extra" in t}
+                assert {f"extra{v}" for v in (3, 4) if v <= version} == {t for t in tables if "extra" in t}
                 assert connection.execute("SELECT max(version) FROM migration").fetchone() == (version,)
             stopped_at.add(version)
             with a_later_flushcast(*LATER), Journal.open(path) as journal:
                 assert journal.check() is None and len(journal.looks()) == 100
-                assert pragma(journal.connection, "user_version") == 3
-            assert version == 3 or any(backup.why == "before-v3" for backup in list_backups(path))
-    assert stopped_at >= {1, 2}
+                assert pragma(journal.connection, "user_version") == 4
+            assert version == 4 or any(backup.why == "before-v4" for backup in list_backups(path))
+    assert stopped_at >= {2, 3}
 
 
 RESTORER = """
