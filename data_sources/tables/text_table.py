@@ -38,6 +38,8 @@ class TextTable:
         in a ragged row.
     preamble : sequence of str
         The lines before the column names.
+    title : str
+        What the sheet or the file is called.
     """
 
     file: str
@@ -46,6 +48,7 @@ class TextTable:
     ragged: tuple[tuple[int, tuple[str, ...]], ...] = ()
     separator: str = ","
     preamble: tuple[str, ...] = ()
+    title: str = ""
 
     @cached_property
     def keys(self) -> tuple[str, ...]:
@@ -61,6 +64,11 @@ class TextTable:
         if twice:
             raise TableError(f"{self.file} has two columns called '{twice[0]}'; rename one")
         return keys
+
+    @property
+    def is_one_of_several(self) -> bool:
+        """Whether it is one sheet of a workbook with more."""
+        return self.file.endswith(f", sheet {self.title}")
 
     @property
     def problems(self) -> tuple[Problem, ...]:
@@ -144,7 +152,12 @@ def _encoding(raw: bytes) -> str:
     return "utf-8"
 
 
-def split_table(name: str, text: str, recognise: Callable[[Sequence[str]], bool] | None = None) -> TextTable:
+def split_table(
+    name: str,
+    text: str,
+    recognise: Callable[[Sequence[str]], bool] | None = None,
+    separator: str | None = None,
+) -> TextTable:
     """The table in a text.
 
     Parameters
@@ -153,6 +166,8 @@ def split_table(name: str, text: str, recognise: Callable[[Sequence[str]], bool]
         Whether a line's cells are the column names; lines before it are the preamble. Where it knows none,
         the likeliest line counts. Without it the first line that is not blank names the columns, and cells
         keep their spaces.
+    separator : str, optional
+        Else the one that the column names have most of.
 
     Raises
     ------
@@ -160,7 +175,8 @@ def split_table(name: str, text: str, recognise: Callable[[Sequence[str]], bool]
         If a line is no CSV.
     """
     lines = list(io.StringIO(text, newline=""))
-    at, separator = _find_header(lines, recognise)
+    at, likely = _find_header(lines, recognise)
+    separator = separator or likely
     last = lines[-1] if lines[-1].endswith(("\n", "\r")) else f"{lines[-1]}\n"
     reader = csv.reader(
         [*lines[at:-1], *([last] if at < len(lines) else []), _END],

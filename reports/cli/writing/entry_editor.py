@@ -13,6 +13,7 @@ from data_sources.garden import new_id
 from data_sources.journal.schema import Record
 from data_sources.journal_questions import find_by_id
 from phenology.language.tree_selection import few_labels
+from phenology.language.vague_dates import format_day
 from phenology.language.words import find_name, find_part
 from phenology.model.errors import FlushcastError, InputError
 from phenology.model.operations import Operation
@@ -197,6 +198,8 @@ class EntryEditor(ABC, Generic[Entry]):
         """What to save and tell of one entry a tree; None where the grower, asked, would rather not."""
         trees, name = self.garden.select_and(words, self.find)
         entry = merged(self.garden, self.blank(name), self.typed, self.readers)
+        if not self.year_is_clear():
+            return None
         asks = entry.earliest != entry.latest and may_ask() and not self.typed["yes"]
         if asks:
             entry = self.ask(entry)
@@ -220,6 +223,23 @@ class EntryEditor(ABC, Generic[Entry]):
         said += [UNDO] if planned else []
         told = [" ".join(lines) for lines in (said, minded) if lines]
         return Draft(told, records, f"{self.what}: {understood}")
+
+    def year_is_clear(self) -> bool:
+        """Whether a day without a year is meant as read, where this year's is nearer than last year's.
+
+        Raises
+        ------
+        InputError
+            If it is not clear and nobody can be asked.
+        """
+        when = self.typed["when"]
+        vague = self.garden.read_date(when) if when and not self.typed["yes"] else None
+        if vague is None or vague.ahead is None:
+            return True
+        read = f"'{when}' without a year is {vague}, and {format_day(vague.ahead)} is still to come"
+        if not may_ask():
+            raise InputError(f"{read}: write the year with it. Nothing was saved")
+        return self.agreed([], f"{read}. Is {vague} meant?")
 
     def agreed(self, lines: Sequence[str], question: str) -> bool:
         """Whether the grower says yes; what was said yes to is not asked again when planning again."""
