@@ -14,6 +14,7 @@ import numpy as np
 from phenology.model.limits import Limits
 from phenology.model.records import Aim, Flush, Look, Place, Site, Stand, Tree, Work
 from phenology.model.season import SeasonCalendar
+from phenology.model.shared_calibration import SharedCalibration, SharedClimate
 from phenology.model.track_record import TrackRecord
 from phenology.species.catalogue import Species, neutral_species
 from phenology.weather.outlook import Outlook
@@ -45,6 +46,8 @@ class Garden:
         When each place's forecast was made, and how far it may be trusted.
     attribution : sequence of str
         The lines that whoever shows the weather, or what comes of it, must show.
+    shared : sequence of SharedCalibration
+        What other gardens teach.
     """
 
     as_of: date
@@ -62,6 +65,7 @@ class Garden:
     skills: Mapping[str, TrackRecord] = field(default_factory=dict)
     outlooks: Mapping[str, Outlook] = field(default_factory=dict)
     attribution: Sequence[str] = ()
+    shared: Sequence[SharedCalibration] = ()
 
     def up_to(self, as_of: date) -> Garden:
         """The garden as it was known on an earlier date: looks, work, flushes and weather up to it.
@@ -133,6 +137,14 @@ class Garden:
         first = self.calendar.start(2025)
         longest = date(2025, 6, 21) if latitude > 0 else date(2025, 12, 21)
         return (longest - first).days % 365 + 1
+
+    @cached_property
+    def climate(self) -> SharedClimate:
+        """Where it lies, as far as another garden need know."""
+        here = self.places[0]
+        usual = self.record_at(((0, here.id),)).normals
+        mean = (usual.tmin + usual.tmax) / 2
+        return SharedClimate(round(here.latitude), float(mean.min()), float(mean.max()))
 
     @cached_property
     def standing_trees(self) -> list[Tree]:

@@ -39,6 +39,8 @@ class Calibrated:
         distance between median and date in a new season. [days at 18 degC]
     prior_share : float
         Share of the catalogue in what is believed of the mean, 1 to 0.
+    others_share : float
+        The same of other gardens' calibrations.
     clock : str
         The clock that explains the dates best, and its share among all.
     clock_share : float
@@ -53,6 +55,7 @@ class Calibrated:
     prior_days: float
     error_days: float
     prior_share: float
+    others_share: float
     clock: str
     clock_share: float
 
@@ -93,6 +96,8 @@ def _calibrated(fit: GardenFit, species: str, transition: Transition) -> Calibra
     best = int(np.argmax(requirement.clock_shares))
     later = transition.start == "work"
     new = requirement.predict(species, "", -1, later, requirement.columns.centre.get((species, later), 0.0))
+    before, club = requirement.prior_share(species), fit.club(transition)
+    others = 0.0 if club is None else before * (1 - club.belief(species).catalogue)
     return Calibrated(
         species,
         transition,
@@ -102,7 +107,8 @@ def _calibrated(fit: GardenFit, species: str, transition: Transition) -> Calibra
         (mean, low, high),
         fit.prior(species, transition)[0],
         expected_error(new, best_heat_clock(requirement)),
-        requirement.prior_share(species),
+        before - others,
+        others,
         CLOCKS[best].name,
         float(requirement.clock_shares[best]),
     )
@@ -114,7 +120,7 @@ def average_requirement(requirement: Requirement, species: str) -> tuple[float, 
     How long the wait would last at a steady 18 degC, over all heat clocks that do not answer to light, by
     their shares: they disagree on it, and nobody knows which of them is right.
     """
-    days, own_sd = requirement.model.prior_of(species)
+    believed = requirement.believed(species)
     columns = requirement.columns
     row = np.zeros(columns.shared)
     row[0] = 1.0
@@ -124,9 +130,10 @@ def average_requirement(requirement: Requirement, species: str) -> tuple[float, 
     steady = heat_clocks(requirement)
     parts = [p for p in requirement.components if p.clock in steady]
     weight = np.array([p.weight for p in parts]) / sum(p.weight for p in parts)
-    means = np.array([math.log(days) + float(p.effects.mean_at(row, None)) for p in parts])
-    own = 0.0 if known else own_sd**2
-    sds = np.array([math.sqrt(float(p.effects.variance_at(row, None)) + own) for p in parts])
+    clocks = [p.clock for p in parts]
+    means = believed.mean[clocks, 0] + np.array([float(p.effects.mean_at(row, None)) for p in parts])
+    own = 0.0 if known else believed.species[clocks, 0]
+    sds = np.sqrt(np.array([float(p.effects.variance_at(row, None)) for p in parts]) + own)
     tail = (1 - MIDDLE) / 2
     middle, low, high = (_mixture_quantile(weight, means, sds, q) for q in (0.5, tail, 1 - tail))
     return math.exp(middle), math.exp(low), math.exp(high)

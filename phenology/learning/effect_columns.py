@@ -119,15 +119,20 @@ class Columns:
         centre = self.centre.get((species, later))
         return 0.0 if centre is None else min(max((anchor - centre) / 10, -FARTHEST), FARTHEST)
 
-    def prior_variance(self, clock: Clock, setting: Deviations, species_sd: Array, odd: Array) -> Array:
-        """Prior variances of the shared effects; `odd` holds each season's weight (1 usual, near 0 odd)."""
+    def prior_variance(
+        self, clock: Clock, setting: Deviations, common: float, later: float, species: Array, odd: Array
+    ) -> Array:
+        """Prior variances of the shared effects; `odd` holds each season's weight (1 usual, near 0 odd).
+
+        `common`, `later` and `species` are variances of what is known of beforehand.
+        """
         slope = SLOPE_SD * (2 if clock.by_calendar else 1)
         by_season = dict(zip(self.seasons, odd, strict=True))
         cells = np.array([setting.cell**2 / by_season[s] for _, s in self.cells])
         return np.concatenate(
             [
-                [common_sd(clock) ** 2, LATER_SD**2, slope**2],
-                species_sd**2,
+                [common, later, slope**2],
+                species,
                 setting.season**2 / odd,
                 cells,
             ]

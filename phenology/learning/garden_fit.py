@@ -4,7 +4,11 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field, replace
 
+import numpy as np
+
 from phenology.garden import Garden
+from phenology.heat.clocks import CLOCKS
+from phenology.learning.club import Club
 from phenology.learning.flush_history import FlushHistory, histories, waits_for
 from phenology.learning.requirement import Requirement, RequirementModel
 from phenology.learning.transitions import Transition, prior_of_transition
@@ -73,11 +77,32 @@ class GardenFit:
 
     def model(self, transition: Transition) -> RequirementModel:
         """What is believed of a transition before the records speak."""
-        longest = self.garden.longest_day
+        longest, club = self.garden.longest_day, self.club(transition)
+        factors = np.ones(len(CLOCKS)) if club is None else club.clock_factors
         return RequirementModel(
             lambda species: self.prior(species, transition),
-            clock_weights=transition.clock_weights,
-            leaning=None if longest is None else lambda day: transition.clock_weights_at(day - longest),
+            clock_weights=(factors * transition.clock_weights).tolist(),
+            leaning=None
+            if longest is None
+            else lambda day: (factors * transition.clock_weights_at(day - longest)).tolist(),
+            club=club,
+        )
+
+    def club(self, transition: Transition) -> Club | None:
+        """What other gardens teach of a transition; None where they say nothing of it."""
+        steps = [
+            (one, step)
+            for one in self.garden.shared
+            for step in one.steps
+            if (step.start, step.target) == (transition.start, transition.target)
+        ]
+        if not steps:
+            return None
+        return Club(
+            steps,
+            self.garden.climate,
+            lambda species: self.prior(species, transition),
+            all_later=transition.start == "work",
         )
 
     def requirement(self, transition: Transition) -> Requirement:

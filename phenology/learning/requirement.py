@@ -21,7 +21,9 @@ from functools import cached_property
 import numpy as np
 
 from phenology.heat.clocks import CLOCKS, USUAL_WEIGHTS, Clock
+from phenology.learning.beliefs import Beliefs, PriorOf, beliefs
 from phenology.learning.censoring import CensoredSites, match_sites
+from phenology.learning.club import Club
 from phenology.learning.effect_columns import (
     CELLS,
     REFERENCE_SETTING,
@@ -29,7 +31,6 @@ from phenology.learning.effect_columns import (
     SETTINGS,
     Columns,
     Deviations,
-    common_sd,
 )
 from phenology.learning.effects import EffectsPosterior, log_evidences, posterior
 from phenology.learning.prediction import Prediction, mixture
@@ -41,13 +42,7 @@ from phenology.model.records import Site
 from phenology.weather.season_weather import SeasonThermalTime
 
 SEASON_TAIL = 4.0  # degrees of freedom of a season's effect: odd seasons happen
-YIELDS = 0.8
-"""How much further than it says the catalogue may lie from a species once two looks bracket one of its waits,
-on the log scale (ours): doubt costs nothing then; a wrong catalogue would otherwise pass for odd seasons."""
 MOST_KEPT = 40  # grid points that stand for the whole grid
-
-PriorOf = Callable[[str], tuple[float, float]]
-"""A species' prior: median days at 18 degC, and the log-scale sd of how far the species may lie from it."""
 
 
 @dataclass(frozen=True)
@@ -77,6 +72,8 @@ class RequirementModel:
     leaning : callable, optional
         Prior weights of the clocks for a wait that begins on a day of the season, where they differ from
         `clock_weights`. What the records say of the clocks is common to all days.
+    club : Club, optional
+        What other gardens teach of the wait, on the usual clocks.
     """
 
     def __init__(
@@ -86,6 +83,7 @@ class RequirementModel:
         clock_weights: Sequence[float] | None = None,
         temper: float | None = None,
         leaning: Callable[[float], Sequence[float]] | None = None,
+        club: Club | None = None,
     ) -> None:
         if clock_weights is None:
             clock_weights = USUAL_WEIGHTS if tuple(clocks) == CLOCKS else [1.0] * len(clocks)
@@ -94,6 +92,11 @@ class RequirementModel:
             raise InputError(f"give one weight for each of the {len(clocks)} clocks, not {len(weights)}")
         self.prior_of, self.clocks = prior_of, tuple(clocks)
         self.clock_weights, self.temper, self.leaning = weights / weights.sum(), temper, leaning
+        self.club = club
+
+    def beliefs(self, species: Sequence[str]) -> Beliefs:
+        """What is believed of some species before the records speak."""
+        return beliefs(species, self.prior_of, self.clocks, self.club)
 
     def leaned(self, anchor: float) -> Array:
         """Factor on the weight of each clock for a wait that begins on day `anchor` of the season."""
@@ -120,29 +123,26 @@ class RequirementModel:
         design = np.array(
             [columns.row(w.species, w.season, w.later, w.anchor_middle) for w in waits]
         ).reshape(len(waits), columns.shared)
-        priors = [self.prior_of(s) for s in columns.species]
-        prior_log = dict(zip(columns.species, (float(np.log(days)) for days, _ in priors), strict=True))
-        offset = np.array([prior_log[w.species] for w in waits])
+        believed = self.beliefs(columns.species)
+        kind = np.array([columns.species.index(w.species) for w in waits], dtype=np.intp)
+        later = np.array([float(w.later) for w in waits])
+        offsets = believed.mean[:, kind] + believed.later_mean[:, None] * later
         table = tabulate(waits, seasons, self.clocks, columns.centre)
         told = {w.species for w, vague in zip(waits, table.censored, strict=True) if not vague}
-        species_sd = np.array(
-            [
-                math.hypot(sd, YIELDS) if name in told else sd
-                for name, (_, sd) in zip(columns.species, priors, strict=True)
-            ]
-        )
+        believed = believed.yielding([name in told for name in columns.species])
 
         grid: list[tuple[float, int, Deviations, CensoredSites, Array]] = []
         for c, clock in enumerate(self.clocks):
             if not self.clock_weights[c]:
                 continue
-            sites, squared = self._settle(table, c, offset, design, tree, columns, species_sd)
+            offset = offsets[c]
+            sites, squared = self._settle(table, c, offset, design, tree, columns, believed)
             jacobian = float(np.log(table.width[c, ~table.censored]).sum()) + sites.log_scale
             odd_at = {sd: _oddness(squared, sd) for sd, _ in SEASONS}
             price = {sd: _price_of_odd_seasons(odd, columns) for sd, odd in odd_at.items()}
             # the same few season settings come back for every noise and tree
             prior_variance = {
-                (s.season, s.cell): columns.prior_variance(clock, s, species_sd, odd_at[s.season])
+                (s.season, s.cell): columns.prior_variance(clock, s, *believed.at(c), odd_at[s.season])
                 for s in SETTINGS[: len(SEASONS) * len(CELLS)]
             }
             for (noise, tree_sd), group in itertools.groupby(SETTINGS, key=lambda s: (s.noise, s.tree)):
@@ -168,12 +168,12 @@ class RequirementModel:
         for k, weight in _thinned(share, order):
             _, c, setting, sites, odd = grid[k]
             fitted = posterior(
-                sites.value - offset,
+                sites.value - offsets[c],
                 sites.variance(setting.noise),
                 design,
                 tree,
                 len(columns.trees),
-                columns.prior_variance(self.clocks[c], setting, species_sd, odd),
+                columns.prior_variance(self.clocks[c], setting, *believed.at(c), odd),
                 setting.tree**2,
             )
             components.append(Component(c, setting, weight, fitted))
@@ -190,7 +190,7 @@ class RequirementModel:
         design: Array,
         tree: IntArray,
         columns: Columns,
-        species_sd: Array,
+        believed: Beliefs,
     ) -> tuple[CensoredSites, Array]:
         """Find, at the reference setting, stand-ins for censored rows and how far each season lies out.
 
@@ -207,7 +207,7 @@ class RequirementModel:
                 tree,
                 len(columns.trees),
                 columns.prior_variance(
-                    self.clocks[c], setting, species_sd, _oddness(squared, setting.season)
+                    self.clocks[c], setting, *believed.at(c), _oddness(squared, setting.season)
                 ),
                 setting.tree**2,
             )
@@ -248,7 +248,7 @@ class Requirement:
         lean : bool
             Whether the clocks' weights lean with the season; see `RequirementModel.leaned`.
         """
-        days, own_sd = self.model.prior_of(species)
+        believed = self.believed(species)
         usual = self.columns.centre.get((species, later))
         parts = self._parts
         if usual is None and parts.by_date.all():
@@ -257,7 +257,7 @@ class Requirement:
             self.columns.row(species, season, later, anchor), self.columns.tree_index.get(tree)
         )
         if species not in self.columns.species:
-            variance = variance + own_sd**2
+            variance = variance + believed.species[parts.clock, 0]
         if season not in self.columns.seasons:
             variance = variance + parts.season * MEAN_STRETCH
         if (species, season) not in self.columns.cells:
@@ -265,8 +265,19 @@ class Requirement:
         weight = parts.weight * self.model.leaned(anchor)[parts.clock] if lean else parts.weight
         if usual is None:  # nobody knows yet when this wait usually begins
             weight = np.where(parts.by_date, 0.0, weight)
-        merged = mixture(weight, parts.clock, np.log(days) + mean, variance)
+        mean = mean + (believed.mean[:, 0] + believed.later_mean * later)[parts.clock]
+        merged = mixture(weight, parts.clock, mean, variance)
         return merged if usual is None else replace(merged, usual=usual)
+
+    def believed(self, species: str) -> Beliefs:
+        """What is believed of one species before the records speak."""
+        if species not in self._beliefs:
+            self._beliefs[species] = self.model.beliefs((species,))
+        return self._beliefs[species]
+
+    @cached_property
+    def _beliefs(self) -> dict[str, Beliefs]:
+        return {}
 
     @cached_property
     def _parts(self) -> _Parts:
@@ -274,15 +285,15 @@ class Requirement:
 
     def prior_share(self, species: str) -> float:
         """How much of what is believed about the species' mean is still prior, 1 (all) to 0 (none)."""
-        _, own_sd = self.model.prior_of(species)
+        believed = self.believed(species)
         if species not in self.columns.species:
             return 1.0
         row = np.zeros(self.columns.shared)
         row[0] = row[self.columns.FIRST_SPECIES + self.columns.species.index(species)] = 1.0
         left = 0.0
         for part in self.components:
-            common = common_sd(self.model.clocks[part.clock])
-            left += part.weight * float(part.effects.variance_at(row, None)) / (common**2 + own_sd**2)
+            before = float(believed.common[part.clock] + believed.species[part.clock, 0])
+            left += part.weight * float(part.effects.variance_at(row, None)) / before
         return min(1.0, left)
 
 

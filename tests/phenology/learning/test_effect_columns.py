@@ -72,7 +72,9 @@ def test_a_name_never_seen_has_no_column():
 
 def test_an_odd_season_and_its_cells_may_lie_further_out():
     setting = Deviations(0.1, 0.05, 0.2, 0.04, 0.0)
-    got = COLUMNS.prior_variance(HEAT_CLOCKS[0], setting, np.array([0.3, 0.4]), np.array([1.0, 0.25]))
+    known = 0.02, 0.04, np.array([0.09, 0.16])
+    got = COLUMNS.prior_variance(HEAT_CLOCKS[0], setting, *known, np.array([1.0, 0.25]))
+    assert_allclose(got[:2], [0.02, 0.04])
     assert_allclose(got[FIRST : FIRST + 2], [0.09, 0.16])
     assert_allclose(got[FIRST + 2 : FIRST + 4], [0.04, 0.16])
     assert_allclose(got[FIRST + 4 :], [0.0016, 0.0064, 0.0064])
@@ -80,6 +82,6 @@ def test_an_odd_season_and_its_cells_may_lie_further_out():
 
 def test_plain_days_may_answer_twice_as_much_to_a_late_start():
     setting, one = SETTINGS[0], np.ones(2)
-    heat = COLUMNS.prior_variance(HEAT_CLOCKS[0], setting, one, one)[2]
-    days = COLUMNS.prior_variance(DAYS_CLOCK, setting, one, one)[2]
+    heat = COLUMNS.prior_variance(HEAT_CLOCKS[0], setting, 0.02, 0.04, one, one)[2]
+    days = COLUMNS.prior_variance(DAYS_CLOCK, setting, 0.02, 0.04, one, one)[2]
     assert_allclose([heat, days], [SLOPE_SD**2, 4 * SLOPE_SD**2])
