@@ -64,4 +64,11 @@ _FIRST_SHAPE = (
         BEGIN SELECT RAISE(ABORT, 'the change table is append-only'); END""",
 )
 
-STEPS = (Migration("places, trees, flushes, looks, work and their changes", _FIRST_SHAPE),)
+_SHARED_FILES = (
+    """CREATE TABLE shared_file (id TEXT PRIMARY KEY NOT NULL, label TEXT NOT NULL, content TEXT NOT NULL)""",
+)
+
+STEPS = (
+    Migration("places, trees, flushes, looks, work and their changes", _FIRST_SHAPE),
+    Migration("calibrations of other gardens", _SHARED_FILES),
+)

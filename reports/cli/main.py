@@ -39,6 +39,8 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "place": ("setup.place_command", "The spots where trees stand."),
     "species": ("setup.species_command", "The species, and where values come from."),
     "settings": ("setup.settings_command", "What is set for the whole garden."),
+    "share": ("keeping.share_command", "What was learned here, for other growers."),
+    "learn-from": ("keeping.learn_from_command", "Learn from what other growers share."),
     "undo": ("writing.undo_command", "Take back the last change."),
     "history": ("writing.history_command", "What was written when."),
     "import": ("writing.import_command", "Take in looks, work, trees from CSV."),
@@ -60,7 +62,7 @@ class LazyGroup(click.Group):
         if cmd_name not in self.table:
             return None
         module = importlib.import_module(f"reports.cli.{self.table[cmd_name][0]}")
-        command: click.Command = getattr(module, f"{cmd_name}_command")
+        command: click.Command = getattr(module, f"{cmd_name.replace('-', '_')}_command")
         return command
 
     def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:

@@ -77,7 +77,8 @@ def _key(finished: Garden) -> str:
         for tree in finished.trees
     ]
     rows = (stood, finished.stands, finished.flushes, finished.looks, finished.works, finished.places, CLOCKS)
-    for part in (finished.as_of, finished.calendar, *rows):
+    learned = (finished.shared,) if finished.shared else ()
+    for part in (finished.as_of, finished.calendar, *rows, *learned):
         digest.update(repr(part).encode())
     for species in sorted({tree.species for tree in finished.trees}):
         digest.update(repr(finished.species.get(species)).encode())

@@ -183,4 +183,4 @@ def test_a_damaged_journal_is_restored_and_kept_aside(path: Path) -> None:
 
 def test_the_header_is_read_as_sqlite_writes_it(path: Path) -> None:
     seen = inspect(path, Journal.schema)
-    assert (seen.version, seen.fault, seen.foreign) == (1, None, False)
+    assert (seen.version, seen.fault, seen.foreign) == (Journal.schema.version, None, False)
