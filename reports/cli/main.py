@@ -22,6 +22,7 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "compare": ("telling.compare_command", "Seasons side by side."),
     "elsewhere": ("telling.elsewhere_command", "Dates of a lesson, as dates here."),
     "calendar": ("telling.calendar_command", "Looks and windows for the phone."),
+    "notify": ("telling.notify_command", "A message when something changed."),
     "report": ("telling.report_command", "One page to read, print or send."),
     "chart": ("telling.chart_command", "Pictures, as SVG or PNG."),
     "hindcast": ("telling.hindcast_command", "Forecast past seasons and score it."),
