@@ -169,7 +169,7 @@ def _take_dated(dated: list[tuple[Row, ImportedFile]], draft: Draft, *, new_tree
     for row, _ in dated:
         if row.sheet.subject == "look":
             row.values["kind"] = _kind(row)
-    book = RecordBook(draft.calendar, draft.of(Flush), draft.of(Look))
+    book = RecordBook(draft.calendar, draft.of(Flush), draft.of(Look), draft.of(Work))
     known = {_key(look) for look in draft.of(Look)} | {_key(work) for work in draft.of(Work)}
     dated.sort(key=lambda d: (d[0].values["latest"], d[0].values["earliest"], d[0].sheet.subject == "work"))
     roster = draft.roster()

@@ -18,7 +18,7 @@ from phenology.learning.garden_fit import GardenFit, Link
 from phenology.learning.garden_leaves import STEP as LEAFING
 from phenology.learning.garden_leaves import GardenLeaves
 from phenology.learning.prediction import Prediction, by_calendar, by_warmth
-from phenology.learning.transitions import TARGETS, Transition
+from phenology.learning.transitions import Transition
 from phenology.model.records import Flush, Site, Tree
 from phenology.model.season import NEVER
 from phenology.weather.traces import Traces, draw_traces
@@ -140,14 +140,13 @@ class FlushForecasts:
 
     def _step(self, h: FlushHistory, link: Link, thermal_time: ThermalTime, traces: Traces) -> Step:
         fixed = falls_back(self.garden, h)
-        springs = any(self.fit.seasons_seen(h.tree.species, Transition("start", t)) for t in TARGETS)
 
         def requires(transition: Transition) -> Requires:
             def requirement(began: float) -> Prediction:
                 found = self.fit.requirement(transition).predict(
                     h.tree.species, h.tree.id, h.flush.season, h.number > 1, began
                 )
-                if transition.start == "start" and not springs:
+                if transition.start == "start" and not self.fit.seasons_seen(h.tree.species, transition):
                     # the catalogue's days at 18 degC, read as plain days from new year, are no date of spring
                     return by_warmth(found, CLOCKS)
                 return by_calendar(found, CLOCKS) if fixed else found

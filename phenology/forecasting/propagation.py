@@ -16,11 +16,11 @@ from dataclasses import dataclass
 import numpy as np
 
 from phenology.forecasting.longer_waits import Move, bent, moments
+from phenology.forecasting.wait_curves import Weather, wait_curves
 from phenology.heat.clocks import CLOCKS, Clock, ThermalTime
 from phenology.learning.garden_fit import Link
 from phenology.learning.prediction import Prediction
 from phenology.learning.transitions import Transition
-from phenology.mathematics.normal_curve import normal_cdf
 from phenology.model.arrays import Array
 from phenology.records.intervals import likely_times
 
@@ -30,7 +30,6 @@ from phenology.records.intervals import likely_times
 NODE_LEVELS = np.array([0.0021389, 0.0876091, 0.5, 0.9123909, 0.9978611])
 NODE_WEIGHTS = np.array([0.0112574, 0.2220759, 0.5333333, 0.2220759, 0.0112574])
 NODE_WEIGHTS = NODE_WEIGHTS / NODE_WEIGHTS.sum()
-_NOTHING = 1e-20  # stands for no time at all, whose log is taken
 EVEN_LEVELS = (np.arange(5) + 0.5) / 5  # levels of equally likely times
 MISJUDGED = 0.01  # share of looks that misjudge a stage, ours
 SURPRISED = 0.05  # share of stages that come at some time the curves know nothing of, ours
@@ -130,9 +129,8 @@ def propagate(
     list of ndarray, shape (traces, days + 1)
         For each step, the chance that its stage has come by the end of each day, trace by trace.
     """
-    sums = thermal_time.sums if thermal_time.sums.ndim == 3 else thermal_time.sums[None]
-    gap = np.zeros(sums.shape[-1]) if gap_variance is None else gap_variance
-    weather = _Weather(sums, gap, clocks, every)
+    gap = np.zeros(thermal_time.days + 1) if gap_variance is None else gap_variance
+    weather = Weather(thermal_time, gap, clocks, every)
     curves: dict[str, Array] = {}
     moves = [move for step in steps if (move := _pass(step, steps, begun, curves, weather)) is not None]
     if moves:
@@ -141,7 +139,7 @@ def propagate(
 
 
 def _pass(
-    step: Step, steps: Sequence[Step], begun: tuple[float, float], curves: dict[str, Array], weather: _Weather
+    step: Step, steps: Sequence[Step], begun: tuple[float, float], curves: dict[str, Array], weather: Weather
 ) -> tuple[str, Move] | None:
     """Add the curves of a step's stage; where longer waits bear on it, what they moved."""
     stage, (after, by) = step.transition.target, step.seen
@@ -167,7 +165,7 @@ def _two_ways(
     begun: tuple[float, float],
     curves: Mapping[str, Array],
     so_far: Array,
-    weather: _Weather,
+    weather: Weather,
 ) -> tuple[Array, Array]:
     """The curves of a stage by a longer wait, and by its steps, whatever looks say of the stages between."""
     over = _unconditional(
@@ -189,7 +187,7 @@ def _two_ways(
 
 
 def _smooth(
-    steps: Sequence[Step], curves: dict[str, Array], moves: dict[str, Move], weather: _Weather
+    steps: Sequence[Step], curves: dict[str, Array], moves: dict[str, Move], weather: Weather
 ) -> None:
     """Let what longer waits say of a stage move the stages before it that nobody has seen."""
     for step in reversed(steps):
@@ -203,7 +201,7 @@ def _smooth(
         came = curves[before]
         ends = _times_at(came, NODE_LEVELS[[1, 3]])
         later = [
-            moments(_mixture(step.predict(_middle(came)), end[:, None], np.ones(1), weather))[0]
+            moments(wait_curves(step.predict(_middle(came)), end[None], np.ones(1), weather))[0]
             for end in ends.T
         ]
         slope = np.clip((later[1] - later[0]) / np.maximum(ends[:, 1] - ends[:, 0], 0.1), 0.0, 1.0)
@@ -224,22 +222,8 @@ def _not_before(shown: Sequence[str], curves: Mapping[str, Array], curve: Array)
     return curve
 
 
-@dataclass(frozen=True)
-class _Weather:
-    """What waits are read on."""
-
-    sums: Array
-    gap_variance: Array
-    clocks: Sequence[Clock]
-    every: int
-
-    @property
-    def days(self) -> int:
-        return int(self.sums.shape[-1]) - 1
-
-
 def _unconditional(
-    step: Step, begun: tuple[float, float], curves: Mapping[str, Array], weather: _Weather
+    step: Step, begun: tuple[float, float], curves: Mapping[str, Array], weather: Weather
 ) -> Array:
     """The curves of a stage before anything that looks say of the stage itself."""
     before = curves.get(step.transition.start)
@@ -258,13 +242,13 @@ def _unconditional(
         return _curves(prediction, begun[:1] if begun[0] == begun[1] else likely_times(begun), weather)
     nodes = _times_at(before, NODE_LEVELS)
     # the few nodes may run a little ahead of the curve they stand for: nothing ends before it began
-    return np.minimum(before, before[:, -1:] * _mixture(prediction, nodes, NODE_WEIGHTS, weather))
+    return np.minimum(before, before[:, -1:] * wait_curves(prediction, nodes.T, NODE_WEIGHTS, weather))
 
 
-def _curves(prediction: Prediction, begun: Sequence[float], weather: _Weather) -> Array:
+def _curves(prediction: Prediction, begun: Sequence[float], weather: Weather) -> Array:
     """Curves of a wait that began at one of a few equally likely times."""
-    nodes = np.broadcast_to(np.asarray(begun, dtype=float), (len(weather.sums), len(begun)))
-    return _mixture(prediction, nodes, np.full(len(begun), 1 / len(begun)), weather)
+    nodes = np.broadcast_to(np.asarray(begun, dtype=float)[:, None], (len(begun), weather.traces))
+    return wait_curves(prediction, nodes, np.full(len(begun), 1 / len(begun)), weather)
 
 
 def not_by(curves: Array, t: float) -> Array:
@@ -330,51 +314,3 @@ def _middle(curves: Array) -> float:
     """The likely middle of a stage's arrival."""
     mean = curves.mean(0)
     return float(np.interp(0.5 * mean[-1], mean, np.arange(len(mean))))
-
-
-def _mixture(prediction: Prediction, nodes: Array, share: Array, weather: _Weather) -> Array:
-    """Mean over nodes and draws of P(wait ended by day n); nodes of shape (traces, k), with their shares."""
-    sums, days = weather.sums, weather.days
-    first = int(np.floor(max(0.0, min(nodes.min(), days))))
-    at = np.append(np.arange(first, days, weather.every), days)
-    where = np.clip(nodes, 0, days)
-    low = np.minimum(np.floor(where).astype(int), days - 1)
-    part = where - low
-    weight = share * (nodes < days)  # a wait that begins after the last day does not end in it
-    gap = None
-    if weather.gap_variance[-1] > 0:
-        gap_at = np.interp(where, np.arange(days + 1), weather.gap_variance)
-        gap = np.maximum(weather.gap_variance[None, None, at] - gap_at[:, :, None], 0.0)
-    trace, at_steps = np.arange(len(sums))[:, None], slice(first, days + 1, weather.every)
-    whole = (days - first) % weather.every == 0
-    out = np.zeros((len(sums), len(at)))
-    for c, w, mean, variance in zip(
-        prediction.clock, prediction.weight, prediction.mean, prediction.variance, strict=True
-    ):
-        clock, line = weather.clocks[c], sums[:, c]
-        begun = line[trace, low] * (1 - part) + line[trace, low + 1] * part
-        reading = (line[:, at_steps] if whole else line[:, at])[:, None]
-        origin = ThermalTime(line).at(prediction.usual)[:, None] if clock.from_usual else begun
-        read = np.maximum(reading - origin[:, :, None], _NOTHING)
-        sd = math.sqrt(variance)
-        if gap is not None:
-            sd = np.sqrt(variance + gap * clock.per_degree**2 / np.maximum(read, 1.0) ** 2)
-        ended = normal_cdf((np.log(read) - mean) / sd)
-        if clock.from_usual:
-            # by the date some such waits are over before this one began: those take as long as usual
-            late = np.log(np.maximum(where - prediction.usual, _NOTHING))
-            over = normal_cdf((late - mean) / math.sqrt(variance))[:, :, None]
-            elapsed = np.log(np.maximum(at - where[:, :, None], _NOTHING))
-            ended = np.maximum(ended - over, 0.0) + over * normal_cdf((elapsed - mean) / sd)
-            ended *= reading > begun[:, :, None]
-        out += w * np.matmul(weight[:, None], ended)[:, 0]
-    curves = np.zeros((len(sums), days + 1))
-    if weather.every == 1:
-        curves[:, at] = out
-    else:
-        everyday = np.arange(first, days + 1)
-        below = np.minimum((everyday - first) // weather.every, max(len(at) - 2, 0))
-        above = np.minimum(below + 1, len(at) - 1)
-        part = (everyday - at[below]) / np.maximum(at[above] - at[below], 1)
-        curves[:, first:] = out[:, below] * (1 - part) + out[:, above] * part
-    return np.asarray(np.maximum.accumulate(curves, axis=1))

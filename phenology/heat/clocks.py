@@ -14,8 +14,10 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
+from numpy.typing import NDArray
 
 from phenology.heat.temperature_response import daily_response
 from phenology.heat.thermal_time import degree_days
@@ -167,6 +169,23 @@ class ThermalTime:
     def days(self) -> int:
         """Number of days covered."""
         return int(self.sums.shape[-1]) - 1
+
+    @cached_property
+    def lines(self) -> NDArray[np.float32]:
+        """The readings clock by clock in single precision, shape (clocks, traces, days + 1)."""
+        self.sums.flags.writeable = False  # so that what was made of them cannot grow stale
+        sums = self.sums if self.sums.ndim == 3 else self.sums[None]
+        return np.ascontiguousarray(np.swapaxes(sums, 0, 1), dtype=np.float32)
+
+    @cached_property
+    def least(self) -> NDArray[np.float32]:
+        """The lowest reading of any trace, shape (clocks, days + 1)."""
+        return np.asarray(self.lines.min(1))
+
+    @cached_property
+    def most(self) -> NDArray[np.float32]:
+        """The highest."""
+        return np.asarray(self.lines.max(1))
 
     def at(self, t: float | Array) -> Array:
         """Readings at times `t`; shape (..., clocks) for a scalar, (..., clocks, len(t)) for an array."""

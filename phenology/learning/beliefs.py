@@ -10,7 +10,7 @@ import numpy as np
 from phenology.heat.clocks import Clock
 from phenology.learning.club import YIELDS, Club
 from phenology.learning.effect_columns import LATER_SD, common_sd
-from phenology.model.arrays import Array, BoolArray
+from phenology.model.arrays import Array, BoolArray, IntArray
 
 PriorOf = Callable[[str], tuple[float, float]]
 """A species' prior: median days at 18 degC, and the log-scale sd of how far the species may lie from it."""
@@ -37,9 +37,21 @@ class Beliefs:
     later: Array
     by_catalogue: BoolArray
 
-    def at(self, clock: int) -> tuple[float, float, Array]:
-        """Variances on one clock: common, later, species."""
-        return float(self.common[clock]), float(self.later[clock]), self.species[clock]
+    @property
+    def variances(self) -> tuple[Array, Array, Array]:
+        """Of what the species share, of later flushes, of each species."""
+        return self.common, self.later, self.species
+
+    def on(self, clocks: IntArray) -> Beliefs:
+        """Those on some of the clocks."""
+        return Beliefs(
+            self.mean[clocks],
+            self.species[clocks],
+            self.common[clocks],
+            self.later_mean[clocks],
+            self.later[clocks],
+            self.by_catalogue,
+        )
 
     def yielding(self, told: Sequence[bool]) -> Beliefs:
         """The same once two looks bracket a wait of some species: the catalogue gives way, see `YIELDS`."""

@@ -127,13 +127,13 @@ def average_requirement(requirement: Requirement, species: str) -> tuple[float, 
     known = species in columns.species
     if known:
         row[columns.FIRST_SPECIES + columns.species.index(species)] = 1.0
-    steady = heat_clocks(requirement)
-    parts = [p for p in requirement.components if p.clock in steady]
-    weight = np.array([p.weight for p in parts]) / sum(p.weight for p in parts)
-    clocks = [p.clock for p in parts]
-    means = believed.mean[clocks, 0] + np.array([float(p.effects.mean_at(row, None)) for p in parts])
+    parts = requirement.parts
+    steady = np.isin(parts.clock, heat_clocks(requirement))
+    weight = parts.weight[steady] / parts.weight[steady].sum()
+    clocks = parts.clock[steady]
+    means = believed.mean[clocks, 0] + parts.effects.mean_at(row)[steady]
     own = 0.0 if known else believed.species[clocks, 0]
-    sds = np.sqrt(np.array([float(p.effects.variance_at(row, None)) for p in parts]) + own)
+    sds = np.sqrt(parts.effects.variance_at(row)[steady] + own)
     tail = (1 - MIDDLE) / 2
     middle, low, high = (_mixture_quantile(weight, means, sds, q) for q in (0.5, tail, 1 - tail))
     return math.exp(middle), math.exp(low), math.exp(high)
@@ -141,7 +141,7 @@ def average_requirement(requirement: Requirement, species: str) -> tuple[float, 
 
 def heat_clocks(requirement: Requirement) -> list[int]:
     """The heat clocks that draws were kept of, but for those that answer to light; all kept where none is."""
-    clocks, kept = requirement.model.clocks, sorted({p.clock for p in requirement.components})
+    clocks, kept = requirement.model.clocks, np.unique(requirement.parts.clock).tolist()
     heat = [c for c in kept if not clocks[c].by_calendar] or kept
     return [c for c in heat if not clocks[c].by_light] or heat
 

@@ -14,25 +14,25 @@ from numpy.typing import NDArray
 
 from phenology.learning.waits import WaitTable
 from phenology.mathematics.normal_curve import log_normal_cdf
-from phenology.model.arrays import Array
+from phenology.model.arrays import Array, IntArray
 
 VAGUE = 25.0  # variance of a stand-in that says nothing yet (log scale: vastly wide)
 
 
 @dataclass(frozen=True)
 class CensoredSites:
-    """Rows of one clock, ready for the Gaussian fit.
+    """Rows of each clock, ready for the Gaussian fit.
 
     Attributes
     ----------
-    value : ndarray, shape (rows,)
+    value : ndarray, shape (clocks, rows)
         Log wait: the middle of its interval, or the stand-in's mean.
-    own : ndarray, shape (rows,)
+    own : ndarray, shape (clocks, rows)
         Variance that does not depend on the setting: interval, anchor and gaps, or the stand-in's.
-    lower, upper, extra : ndarray, shape (rows,)
+    lower, upper, extra : ndarray, shape (clocks, rows)
         Bounds, and the variance of anchor and gaps.
     censored : ndarray of bool, shape (rows,)
-    log_scale : float
+    log_scale : ndarray, shape (clocks,), or float
         What the stand-ins must add to the log evidence.
     """
 
@@ -42,15 +42,15 @@ class CensoredSites:
     upper: Array
     extra: Array
     censored: NDArray[np.bool_]
-    log_scale: float = 0.0
+    log_scale: Array | float = 0.0
 
     @classmethod
-    def start(cls, table: WaitTable, clock: int, offset: Array) -> CensoredSites:
+    def start(cls, table: WaitTable, clocks: IntArray, offset: Array) -> CensoredSites:
         """Interval rows at their middle; censored rows saying nothing yet."""
-        censored = table.censored
-        value = np.where(censored, offset, table.middle[clock])
-        own = np.where(censored, VAGUE, table.width[clock] ** 2 / 12 + table.noise[clock])
-        return cls(value, own, table.lower[clock], table.upper[clock], table.noise[clock], censored)
+        censored, noise = table.censored, table.noise[clocks]
+        value = np.where(censored, offset, table.middle[clocks])
+        own = np.where(censored, VAGUE, table.width[clocks] ** 2 / 12 + noise)
+        return cls(value, own, table.lower[clocks], table.upper[clocks], noise, censored)
 
     def variance(self, noise: float) -> Array:
         """Noise variance of every row; a stand-in already holds its noise."""
@@ -58,24 +58,28 @@ class CensoredSites:
 
 
 def match_sites(sites: CensoredSites, centre: Array, spread: Array, noise: float) -> CensoredSites:
-    """One sweep: renew every stand-in from the posterior mean and variance of its noise-free value."""
+    """One sweep: renew every stand-in from the posterior mean and variance of its noise-free value.
+
+    `centre` and `spread` are of the censored rows alone, of shape (clocks, censored rows).
+    """
     rows = np.flatnonzero(sites.censored)
-    old_value, old_own = sites.value[rows], sites.own[rows]
-    cavity_variance = 1 / np.maximum(1 / spread[rows] - 1 / old_own, 1e-6)
-    cavity_mean = cavity_variance * (centre[rows] / spread[rows] - old_value / old_own)
-    total = cavity_variance + noise**2 + sites.extra[rows]
-    log_mass, mean, variance = bounded_moments(cavity_mean, total, sites.lower[rows], sites.upper[rows])
+    old_value, old_own = sites.value[..., rows], sites.own[..., rows]
+    cavity_variance = 1 / np.maximum(1 / spread - 1 / old_own, 1e-6)
+    cavity_mean = cavity_variance * (centre / spread - old_value / old_own)
+    total = cavity_variance + noise**2 + sites.extra[..., rows]
+    lower, upper = sites.lower[..., rows], sites.upper[..., rows]
+    log_mass, mean, variance = bounded_moments(cavity_mean, total, lower, upper)
     # moments of the noise-free value: it carries its share of what the bound moved
     share = cavity_variance / total
     new_mean = cavity_mean + share * (mean - cavity_mean)
     new_variance = cavity_variance - share**2 * (total - variance)
     precision = np.maximum(1 / new_variance - 1 / cavity_variance, 1 / VAGUE)
     value, own = sites.value.copy(), sites.own.copy()
-    own[rows] = 1 / precision
-    value[rows] = own[rows] * (new_mean / new_variance - cavity_mean / cavity_variance)
-    gap = cavity_variance + own[rows]
-    scale = log_mass + 0.5 * np.log(2 * np.pi * gap) + 0.5 * (cavity_mean - value[rows]) ** 2 / gap
-    return replace(sites, value=value, own=own, log_scale=float(scale.sum()))
+    own[..., rows] = 1 / precision
+    value[..., rows] = (new_mean / new_variance - cavity_mean / cavity_variance) / precision
+    gap = cavity_variance + 1 / precision
+    scale = log_mass + 0.5 * np.log(2 * np.pi * gap) + 0.5 * (cavity_mean - value[..., rows]) ** 2 / gap
+    return replace(sites, value=value, own=own, log_scale=scale.sum(-1))
 
 
 def bounded_moments(mean: Array, variance: Array, lower: Array, upper: Array) -> tuple[Array, Array, Array]:
@@ -83,12 +87,12 @@ def bounded_moments(mean: Array, variance: Array, lower: Array, upper: Array) ->
 
     Parameters
     ----------
-    mean, variance, lower, upper : ndarray, shape (n,)
+    mean, variance, lower, upper : ndarray, any equal shape
         Bounds may be infinite.
 
     Returns
     -------
-    log_mass, mean, variance : ndarray, shape (n,)
+    log_mass, mean, variance : ndarray, same shape
 
     Examples
     --------

@@ -15,6 +15,7 @@ from functools import cached_property
 import numpy as np
 
 from phenology.heat.clocks import Clock
+from phenology.learning.effects import Rows
 from phenology.learning.waits import Wait
 from phenology.model.arrays import Array
 
@@ -97,9 +98,10 @@ class Columns:
         seasons = tuple(sorted({w.season for w in waits}))
         cells = tuple(dict.fromkeys((w.species, w.season) for w in waits))
         trees = tuple(dict.fromkeys(w.tree for w in waits))
-        centre: dict[tuple[str, bool], float] = {}
-        for key in dict.fromkeys((w.species, w.later) for w in waits):
-            centre[key] = float(np.mean([w.anchor_middle for w in waits if (w.species, w.later) == key]))
+        begun: dict[tuple[str, bool], list[float]] = {}
+        for w in waits:
+            begun.setdefault((w.species, w.later), []).append(w.anchor_middle)
+        centre = {key: float(np.mean(days)) for key, days in begun.items()}
         return cls(species, seasons, cells, trees, centre)
 
     def row(self, species: str, season: int, later: bool, anchor: float) -> Array:
@@ -119,21 +121,66 @@ class Columns:
         centre = self.centre.get((species, later))
         return 0.0 if centre is None else min(max((anchor - centre) / 10, -FARTHEST), FARTHEST)
 
-    def prior_variance(
-        self, clock: Clock, setting: Deviations, common: float, later: float, species: Array, odd: Array
+    def prior_variances(
+        self, clocks: Sequence[Clock], season: float, odd: Array, known: tuple[Array, Array, Array]
     ) -> Array:
-        """Prior variances of the shared effects; `odd` holds each season's weight (1 usual, near 0 odd).
+        """Prior variances of the shared effects on each clock, for every spread of cells.
 
-        `common`, `later` and `species` are variances of what is known of beforehand.
+        Parameters
+        ----------
+        clocks : sequence of Clock
+        season : float
+            Standard deviation between seasons.
+        odd : ndarray, shape (clocks, seasons)
+            Each season's weight: 1 usual, near 0 odd.
+        known : (ndarray, ndarray, ndarray), shapes (clocks,), (clocks,) and (clocks, species)
+            Variances known of beforehand: common, later, species.
+
+        Returns
+        -------
+        ndarray, shape (clocks, len(CELLS), shared effects)
         """
-        slope = SLOPE_SD * (2 if clock.by_calendar else 1)
-        by_season = dict(zip(self.seasons, odd, strict=True))
-        cells = np.array([setting.cell**2 / by_season[s] for _, s in self.cells])
-        return np.concatenate(
-            [
-                [common, later, slope**2],
-                species,
-                setting.season**2 / odd,
-                cells,
-            ]
-        )
+        out = np.empty((len(clocks), len(CELLS), self.shared))
+        slope = np.array([SLOPE_SD * (2 if clock.by_calendar else 1) for clock in clocks])
+        base = self.FIRST_SPECIES
+        common, later, species = known
+        out[..., :base] = np.stack([common, later, slope**2], -1)[:, None]
+        out[..., base : base + len(self.species)] = species[:, None]
+        base += len(self.species)
+        out[..., base : base + len(self.seasons)] = season**2 / odd[:, None]
+        of_cell = np.array([self.seasons.index(s) for _, s in self.cells], dtype=np.intp)
+        spread = np.array([cell for cell, _ in CELLS])[:, None] ** 2
+        out[..., base + len(self.seasons) :] = spread / odd[:, None, of_cell]
+        return out
+
+    def rows(self, waits: Sequence[Wait]) -> Rows:
+        """Which effects the waits answer to, species by species.
+
+        The columns of a species are later, slope, and one a season, which stands for common, species,
+        season and cell.
+        """
+        tree = np.array([self.tree_index[w.tree] for w in waits], dtype=np.intp)
+        kind = {name: b for b, name in enumerate(self.species)}
+        block = {self.tree_index[w.tree]: kind[w.species] for w in waits}
+        if any(block[t] != kind[w.species] for t, w in zip(tree.tolist(), waits, strict=True)):
+            # one name for trees of two species
+            design = [self.row(w.species, w.season, w.later, w.anchor_middle) for w in waits]
+            return Rows.plain(np.array(design), tree, len(self.trees))
+        at = {season: 2 + k for k, season in enumerate(self.seasons)}
+        local = np.zeros((len(waits), 2 + len(self.seasons)))
+        expand = np.zeros((max(len(self.species), 1), local.shape[1], self.shared))
+        expand[:, [0, 1], [1, 2]] = 1.0
+        for (species, season), cell in self._cell_index.items():
+            b, j = kind[species], at[season]
+            expand[b, j, [0, self.FIRST_SPECIES + b, cell]] = 1.0
+            expand[b, j, self.FIRST_SPECIES + len(self.species) + j - 2] = 1.0
+        for i, w in enumerate(waits):
+            local[i, 0], local[i, 1] = w.later, self.lateness(w.species, w.later, w.anchor_middle)
+            local[i, at[w.season]] = 1.0
+        return Rows(local, tree, np.array([block[t] for t in range(len(self.trees))], dtype=np.intp), expand)
+
+    @cached_property
+    def _cell_index(self) -> dict[tuple[str, int], int]:
+        """The column of each cell."""
+        base = self.FIRST_SPECIES + len(self.species) + len(self.seasons)
+        return {cell: base + k for k, cell in enumerate(self.cells)}

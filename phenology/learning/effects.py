@@ -1,15 +1,20 @@
-"""Additive Gaussian effects: what trees, seasons and species add to a log requirement.
+"""Gaussian effects: a linear model whose per-tree effects are eliminated, so that a fit stays small.
 
-A row's value is ``y_i = x_i'beta + (effect of its tree) + noise``, where ``beta`` holds the few shared
-effects (species, seasons, slopes) and every effect has a Gaussian prior with mean 0. Each row belongs
+``y = x'beta + u[tree] + noise``, where each effect has a Gaussian prior with mean 0. Each row belongs
 to one tree, so the tree effects are eliminated in closed form (a Schur complement) and a fit costs the
 cube of the number of shared effects, whatever the number of trees. Derived here; the algebra is that of
 Bayesian linear regression with the matrix determinant lemma.
+
+Rows of one block of trees (a species) touch few of the shared effects, so they are kept in columns of their
+block's own, and only the sums over them are spread out to all shared effects. Leading axes of values and
+variances (clocks, settings) go through together.
 """
 
 from __future__ import annotations
 
+import itertools
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 
@@ -17,126 +22,219 @@ from phenology.model.arrays import Array, IntArray
 
 
 @dataclass(frozen=True)
-class EffectsPosterior:
-    """Posterior of all effects at one setting of the variances, the trees kept in their own cheap form.
+class Rows:
+    """Which effects each row answers to.
 
     Attributes
     ----------
-    shared_mean : ndarray, shape (p,)
-    shared_covariance : ndarray, shape (p, p)
-    tree_mean : ndarray, shape (trees,)
-    tree_precision : ndarray, shape (trees,)
-        Of a tree's effect, were the shared effects known.
-    reach : ndarray, shape (trees, p)
-        How a tree's mean answers to the shared effects.
+    local : ndarray, shape (n, q)
+        Each row in the columns of its block.
+    tree : ndarray of int, shape (n,)
+        The tree of each row.
+    block : ndarray of int, shape (trees,)
+        The block of each tree.
+    expand : ndarray, shape (blocks, q, p)
+        What a block's columns mean in the shared effects: a row's design is ``local @ expand[block]``.
     """
 
+    local: Array
+    tree: IntArray
+    block: IntArray
+    expand: Array
+
+    @classmethod
+    def plain(cls, shared: Array, tree: IntArray, trees: int) -> Rows:
+        """Rows of one block, as their design of shape (n, p) gives them."""
+        return cls(shared, tree, np.zeros(trees, dtype=np.intp), np.eye(shared.shape[1])[None])
+
+    @property
+    def trees(self) -> int:
+        """Number of trees, with rows or without."""
+        return len(self.block)
+
+    @cached_property
+    def order(self) -> IntArray:
+        """The rows block by block and tree by tree."""
+        return np.lexsort((self.tree, self.block[self.tree]))
+
+    @cached_property
+    def first(self) -> IntArray:
+        """Where in `order` each tree that has rows begins."""
+        return np.flatnonzero(np.diff(self.tree[self.order], prepend=-1))
+
+    @cached_property
+    def present(self) -> IntArray:
+        """The trees that have rows, in that order."""
+        return self.tree[self.order][self.first]
+
+    def slices(self, tree: IntArray) -> list[slice]:
+        """The blocks of a run of trees in that order."""
+        edges = np.searchsorted(self.block[tree], np.arange(len(self.expand) + 1))
+        return [slice(int(a), int(b)) for a, b in itertools.pairwise(edges)]
+
+
+@dataclass(frozen=True)
+class EffectsPosterior:
+    """Posterior of all effects at settings of the variances, the trees kept in their own cheap form.
+
+    Attributes
+    ----------
+    rows : Rows
+    shared_mean : ndarray, shape (..., p)
+    shared_covariance : ndarray, shape (..., p, p)
+    tree_mean : ndarray, shape (..., trees)
+    tree_precision : ndarray, shape (..., trees)
+        Of a tree's effect, were the shared effects known.
+    reach : ndarray, shape (..., trees, q)
+        How a tree's mean answers to the columns of its block.
+    """
+
+    rows: Rows
     shared_mean: Array
     shared_covariance: Array
     tree_mean: Array
     tree_precision: Array
     reach: Array
 
-    def mean_at(self, rows: Array, tree: IntArray | int | None) -> Array:
-        """Mean of ``x'beta`` plus the tree's effect (None: without one); rows of shape (..., p)."""
-        mean = rows @ self.shared_mean
-        return np.asarray(mean if tree is None else mean + self.tree_mean[tree])
+    def mean_at(self, row: Array) -> Array:
+        """Mean of ``x'beta`` at a design row of shape (p,), or at each of several, without a tree."""
+        return np.asarray(self.shared_mean @ row.T)
 
-    def variance_at(self, rows: Array, tree: IntArray | int | None) -> Array:
+    def variance_at(self, row: Array) -> Array:
         """Variance of the same."""
-        left = rows if tree is None else rows - self.reach[tree]
-        variance = ((left @ self.shared_covariance) * left).sum(-1)
-        return np.asarray(variance if tree is None else variance + 1 / self.tree_precision[tree])
+        return np.asarray(((row @ self.shared_covariance) * row).sum(-1))
 
-    @property
-    def mean(self) -> Array:
-        """Shared effects first, then the trees'; shape (p + trees,)."""
-        return np.concatenate([self.shared_mean, self.tree_mean])
+    def of_rows(self, which: IntArray) -> tuple[Array, Array]:
+        """Mean and variance of some rows' noise-free values, trees included; shape (..., len(which))."""
+        rows, batch = self.rows, self.shared_mean.shape[:-1]
+        tree = rows.tree[which]
+        variance = 1 / self.tree_precision[..., tree]
+        mean = self.tree_mean[..., tree]
+        block = rows.block[tree]
+        for b in np.unique(block):
+            mine, expand = np.flatnonzero(block == b), rows.expand[b]
+            own = rows.local[which[mine]]
+            left = own - self.reach[..., tree[mine], :]
+            spread = expand @ self.shared_covariance @ expand.T
+            mean[..., mine] += (own @ (self.shared_mean @ expand.T)[..., None])[..., 0]
+            variance[..., mine] += ((left @ spread) * left).sum(-1)
+        return mean.reshape(*batch, -1), variance.reshape(*batch, -1)
 
-    @property
-    def covariance(self) -> Array:
-        """In the same order; shape (p + trees, p + trees), dear with many trees."""
-        across = -self.reach @ self.shared_covariance
-        trees = self.reach @ self.shared_covariance @ self.reach.T + np.diag(1 / self.tree_precision)
-        return np.block([[self.shared_covariance, across.T], [across, trees]])
+
+@dataclass(frozen=True)
+class Weighed:
+    """Rows summed by their weights: all that priors are held against. Arrays lead with the batch's axes."""
+
+    rows: Rows
+    count: int
+    log_noise: Array
+    square: Array
+    gram: Array
+    score: Array
+    cross: Array
+    tree_weight: Array
+    tree_score: Array
+
+    @classmethod
+    def of(cls, rows: Rows, y: Array, noise: Array) -> Weighed:
+        """Sum rows up.
+
+        Parameters
+        ----------
+        rows : Rows
+        y, noise : ndarray, shape (..., n)
+            Values less their prior means, and the noise variance of each.
+        """
+        order, first, local = rows.order, rows.first, rows.local[rows.order]
+        weight, value = 1 / noise[..., order], y[..., order]
+        score = weight * value
+        q = local.shape[1]
+        outer = (local[:, :, None] * local[:, None, :]).reshape(len(local), q * q)
+        slices = rows.slices(rows.tree[order])
+        gram = np.stack([weight[..., s] @ outer[s] for s in slices], axis=-2)
+        return cls(
+            rows,
+            len(order),
+            np.log(noise).sum(-1),
+            (score * value).sum(-1),
+            gram.reshape(*gram.shape[:-1], q, q),
+            np.stack([score[..., s] @ local[s] for s in slices], axis=-2),
+            np.add.reduceat(weight[..., None] * local, first, axis=-2),
+            np.add.reduceat(weight, first, axis=-1),
+            np.add.reduceat(score, first, axis=-1),
+        )
+
+    def without_trees(self, tree_prior: Array) -> tuple[Array, Array, Array, Array]:
+        """Normal equations of the shared effects after the trees are eliminated.
+
+        Returns
+        -------
+        inner, score, tree_precision, rest : ndarray
+            Of shapes (..., p, p), (..., p), (..., trees with rows) and (...).
+        """
+        expand = self.rows.expand
+        precision = self.tree_weight + 1 / tree_prior[..., None]
+        scaled = self.cross / precision[..., None]
+        inner, score = np.empty_like(self.gram), np.empty_like(self.score)
+        for b, s in enumerate(self.rows.slices(self.rows.present)):
+            mine = np.swapaxes(scaled[..., s, :], -1, -2)
+            inner[..., b, :, :] = self.gram[..., b, :, :] - mine @ self.cross[..., s, :]
+            score[..., b, :] = self.score[..., b, :] - (mine @ self.tree_score[..., s, None])[..., 0]
+        rest = self.square - (self.tree_score**2 / precision).sum(-1)
+        flat = expand.reshape(-1, expand.shape[-1])
+        half = (inner @ expand).reshape(*inner.shape[:-3], *flat.shape)
+        return flat.T @ half, score.reshape(*score.shape[:-2], -1) @ flat, precision, rest
 
 
-def log_evidences(
-    y: Array, noise: Array, shared: Array, tree: IntArray, trees: int, shared_prior: Array, tree_prior: float
-) -> Array:
+def log_evidences(weighed: Weighed, shared_prior: Array, tree_prior: float) -> Array:
     """Log density of the rows under several priors on the shared effects at once.
 
     Parameters
     ----------
-    y : ndarray, shape (n,)
-        Values less their prior means.
-    noise : ndarray, shape (n,)
-        Noise variance of each row.
-    shared : ndarray, shape (n, p)
-        Design of the shared effects.
-    tree : ndarray of int, shape (n,)
-        The tree of each row.
-    trees : int
-        Number of trees.
-    shared_prior : ndarray, shape (g, p)
+    weighed : Weighed
+    shared_prior : ndarray, shape (..., g, p)
         Prior variances of the shared effects, one setting a row.
     tree_prior : float
         Prior variance of a tree's effect.
 
     Returns
     -------
-    ndarray, shape (g,)
+    ndarray, shape (..., g)
     """
-    inner, score, tree_precision, rest = _without_trees(y, noise, shared, tree, trees, tree_prior)
-    p = len(score)
+    inner, score, tree_precision, rest = weighed.without_trees(np.asarray(tree_prior))
+    p = score.shape[-1]
     # with the score as one more row, the factor's last row is the whitened score: no solve needed
-    bordered = np.zeros((len(shared_prior), p + 1, p + 1))
-    bordered[:, :p, :p] = inner
-    bordered[:, np.arange(p), np.arange(p)] += 1 / shared_prior
-    bordered[:, p, :p] = score
-    bordered[:, p, p] = rest + 1.0
+    bordered = np.zeros((*shared_prior.shape[:-1], p + 1, p + 1))
+    bordered[..., :p, :p] = inner[..., None, :, :]
+    bordered[..., np.arange(p), np.arange(p)] += 1 / shared_prior
+    bordered[..., p, :p] = score[..., None, :]
+    bordered[..., p, p] = (rest + 1.0)[..., None]
     lower = np.linalg.cholesky(bordered)
-    half = lower[:, p, :p]
-    log_det = 2 * np.log(np.diagonal(lower[:, :p, :p], axis1=-2, axis2=-1)).sum(-1)
-    log_det = log_det + np.log(shared_prior).sum(-1)
-    log_det = log_det + np.log(tree_precision).sum() + trees * np.log(tree_prior) + np.log(noise).sum()
-    return np.asarray(-0.5 * (log_det + rest - (half**2).sum(-1) + len(y) * np.log(2 * np.pi)))
+    half = lower[..., p, :p]
+    log_det = 2 * np.log(np.diagonal(lower[..., :p, :p], axis1=-2, axis2=-1)).sum(-1)
+    log_det += np.log(shared_prior).sum(-1)
+    of_trees = np.log(tree_precision).sum(-1) + tree_precision.shape[-1] * np.log(tree_prior)
+    log_det += (of_trees + weighed.log_noise)[..., None]
+    left = rest[..., None] - (half**2).sum(-1)
+    return np.asarray(-0.5 * (log_det + left + weighed.count * np.log(2 * np.pi)))
 
 
-def posterior(
-    y: Array, noise: Array, shared: Array, tree: IntArray, trees: int, shared_prior: Array, tree_prior: float
-) -> EffectsPosterior:
-    """Posterior of all effects; arguments as `log_evidences`, `shared_prior` of shape (p,)."""
-    weight = 1 / noise
-    inner, score, tree_precision, _ = _without_trees(y, noise, shared, tree, trees, tree_prior)
-    reach = _tree_sums(shared * weight[:, None], tree, trees) / tree_precision[:, None]
-    shared_covariance: Array = np.asarray(np.linalg.inv(inner + np.diag(1 / shared_prior)), np.float64)
-    shared_mean = shared_covariance @ score
-    tree_mean = np.bincount(tree, y * weight, trees) / tree_precision - reach @ shared_mean
-    return EffectsPosterior(shared_mean, shared_covariance, tree_mean, tree_precision, reach)
-
-
-def _without_trees(
-    y: Array, noise: Array, shared: Array, tree: IntArray, trees: int, tree_prior: float
-) -> tuple[Array, Array, Array, float]:
-    """Normal equations of the shared effects after the trees are eliminated."""
-    weight = 1 / noise
-    weighted = shared * weight[:, None]
-    tree_precision: Array = np.bincount(tree, weight, trees).astype(np.float64) + 1 / tree_prior
-    cross = _tree_sums(weighted, tree, trees)
-    tree_score = np.bincount(tree, y * weight, trees)
-    inner = shared.T @ weighted - cross.T @ (cross / tree_precision[:, None])
-    score = weighted.T @ y - cross.T @ (tree_score / tree_precision)
-    rest = float((y**2 * weight).sum() - (tree_score**2 / tree_precision).sum())
-    return inner, score, tree_precision, rest
-
-
-def _tree_sums(rows: Array, tree: IntArray, trees: int) -> Array:
-    """Sums of the rows of each tree; shape (trees, p)."""
-    if not len(rows):
-        return np.zeros((trees, rows.shape[1]))
-    order = np.argsort(tree, kind="stable")
-    present, first = np.unique(tree[order], return_index=True)
-    sums = np.zeros((trees, rows.shape[1]))
-    sums[present] = np.add.reduceat(rows[order], first, axis=0)
-    return sums
+def posterior(weighed: Weighed, shared_prior: Array, tree_prior: Array | float) -> EffectsPosterior:
+    """Posterior of all effects; `shared_prior` of shape (..., p), `tree_prior` of (...)."""
+    rows, tree_prior = weighed.rows, np.asarray(tree_prior)
+    inner, score, precision, _ = weighed.without_trees(tree_prior)
+    at = np.arange(score.shape[-1])
+    inner[..., at, at] += 1 / shared_prior
+    covariance: Array = np.asarray(np.linalg.inv(inner), np.float64)
+    mean = (covariance @ score[..., None])[..., 0]
+    batch, q = mean.shape[:-1], rows.local.shape[1]
+    tree_mean = np.zeros((*batch, rows.trees))
+    tree_precision = np.broadcast_to(1 / tree_prior[..., None], tree_mean.shape).copy()
+    reach = np.zeros((*batch, rows.trees, q))
+    present = rows.present
+    tree_precision[..., present] = precision
+    reach[..., present, :] = weighed.cross / precision[..., None]
+    of_block = mean @ rows.expand.reshape(-1, rows.expand.shape[-1]).T
+    of_block = of_block.reshape(*batch, -1, q)[..., rows.block[present], :]
+    tree_mean[..., present] = weighed.tree_score / precision - (reach[..., present, :] * of_block).sum(-1)
+    return EffectsPosterior(rows, mean, covariance, tree_mean, tree_precision, reach)

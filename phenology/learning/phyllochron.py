@@ -18,7 +18,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from phenology.heat.clocks import Clock
-from phenology.learning.effects import EffectsPosterior, log_evidences, posterior
+from phenology.learning.effects import EffectsPosterior, Rows, Weighed, log_evidences, posterior
 from phenology.learning.leaf_counts import FEWEST, MOST
 from phenology.learning.prediction import Prediction
 from phenology.learning.waits import LEAST_WAIT
@@ -101,7 +101,7 @@ class Learned:
         own += 0.0 if tree is None or tree in self.trees else TREE_SD**2
         out = []
         for fits in self.fits:
-            parts = [(w, s, float(f.mean_at(row, None)), float(f.variance_at(row, None))) for w, s, f in fits]
+            parts = [(w, s, float(f.mean_at(row)), float(f.variance_at(row))) for w, s, f in fits]
             middle = sum(w * m for w, _, m, _ in parts)
             level = sum(w * (v + (m - middle) ** 2) for w, _, m, v in parts)
             out.append((mean + middle, level + own, season + sum(w * s**2 for w, s, _, _ in parts)))
@@ -155,6 +155,7 @@ def learn(rows: Sequence[LeafRow], prior_of: PriorOf, clocks: int, season_sd: fl
     names = list(dict.fromkeys(r.flush for r in rows))
     flush = np.array([names.index(r.flush) for r in rows], dtype=np.intp)
     design = np.array([empty._row(r.species, r.tree, r.later, r.final, r.season) for r in rows])
+    answers = Rows.plain(design, flush, len(names))
     offset = np.array([prior_of(r.species)[0] for r in rows])
     own = [prior_of(s)[1] ** 2 for s in species]
     prior = np.array(
@@ -171,29 +172,27 @@ def learn(rows: Sequence[LeafRow], prior_of: PriorOf, clocks: int, season_sd: fl
     for c in range(clocks):
         y = np.array([r.value[c] for r in rows]) - offset
         variance = np.array([r.variance[c] for r in rows])
-        noise = _less_of_outliers(y, variance, design, flush, len(names), prior)
-        data = (y, noise, design, flush, len(names))
-        log_share = np.array([math.log(w) + log_evidences(*data, prior[None], sd**2)[0] for sd, w in FLUSHES])
+        noise = _less_of_outliers(y, variance, answers, prior)
+        data = Weighed.of(answers, y, noise)
+        log_share = np.array([math.log(w) + log_evidences(data, prior[None], sd**2)[0] for sd, w in FLUSHES])
         share = np.exp(log_share - log_share.max())
         share /= share.sum()
         fits.append(
             tuple(
-                (float(w), sd, posterior(*data, prior, sd**2))
+                (float(w), sd, posterior(data, prior, sd**2))
                 for w, (sd, _) in zip(share, FLUSHES, strict=True)
             )
         )
     return replace(empty, fits=tuple(fits))
 
 
-def _less_of_outliers(
-    y: Array, variance: Array, design: Array, flush: NDArray[np.intp], flushes: int, prior: Array
-) -> Array:
+def _less_of_outliers(y: Array, variance: Array, rows: Rows, prior: Array) -> Array:
     """Variances of the rows, wider where one is likelier a slip (expectation-maximisation, three rounds)."""
     noise, usual = variance, FLUSHES[1][0] ** 2
     for _ in range(3):
-        fitted = posterior(y, noise, design, flush, flushes, prior, usual)
-        spread = fitted.variance_at(design, None) + usual
-        off = y - fitted.mean_at(design, None)
+        fitted = posterior(Weighed.of(rows, y, noise), prior, usual)
+        spread = fitted.variance_at(rows.local) + usual
+        off = y - fitted.mean_at(rows.local)
         good = (1 - MISCOUNTED) * _normal(off, variance + spread)
         slip = MISCOUNTED * _normal(off, variance + spread + MISCOUNT_SD**2)
         sure = good / (good + slip)

@@ -32,7 +32,7 @@ from phenology.learning.effect_columns import (
     Columns,
     Deviations,
 )
-from phenology.learning.effects import EffectsPosterior, log_evidences, posterior
+from phenology.learning.effects import EffectsPosterior, Rows, Weighed, log_evidences, posterior
 from phenology.learning.prediction import Prediction, mixture
 from phenology.learning.waits import Wait, WaitTable, tabulate
 from phenology.mathematics.gamma_curve import digamma, gamma_quantile
@@ -43,16 +43,6 @@ from phenology.weather.season_weather import SeasonThermalTime
 
 SEASON_TAIL = 4.0  # degrees of freedom of a season's effect: odd seasons happen
 MOST_KEPT = 40  # grid points that stand for the whole grid
-
-
-@dataclass(frozen=True)
-class Component:
-    """One kept grid point: a clock and a setting, its weight and the posterior of all effects."""
-
-    clock: int
-    setting: Deviations
-    weight: float
-    effects: EffectsPosterior
 
 
 class RequirementModel:
@@ -119,104 +109,82 @@ class RequirementModel:
             The clocks over every (site, season) that the waits name.
         """
         columns = Columns.of(waits)
-        tree = np.array([columns.tree_index[w.tree] for w in waits], dtype=np.intp)
-        design = np.array(
-            [columns.row(w.species, w.season, w.later, w.anchor_middle) for w in waits]
-        ).reshape(len(waits), columns.shared)
-        believed = self.beliefs(columns.species)
+        rows = columns.rows(waits)
+        rivals = np.flatnonzero(self.clock_weights)
+        clocks = [self.clocks[c] for c in rivals]
+        believed = self.beliefs(columns.species).on(rivals)
         kind = np.array([columns.species.index(w.species) for w in waits], dtype=np.intp)
         later = np.array([float(w.later) for w in waits])
-        offsets = believed.mean[:, kind] + believed.later_mean[:, None] * later
+        offset = believed.mean[:, kind] + believed.later_mean[:, None] * later
         table = tabulate(waits, seasons, self.clocks, columns.centre)
         told = {w.species for w, vague in zip(waits, table.censored, strict=True) if not vague}
         believed = believed.yielding([name in told for name in columns.species])
+        known = believed.variances
 
-        grid: list[tuple[float, int, Deviations, CensoredSites, Array]] = []
-        for c, clock in enumerate(self.clocks):
-            if not self.clock_weights[c]:
-                continue
-            offset = offsets[c]
-            sites, squared = self._settle(table, c, offset, design, tree, columns, believed)
-            jacobian = float(np.log(table.width[c, ~table.censored]).sum()) + sites.log_scale
-            odd_at = {sd: _oddness(squared, sd) for sd, _ in SEASONS}
-            price = {sd: _price_of_odd_seasons(odd, columns) for sd, odd in odd_at.items()}
-            # the same few season settings come back for every noise and tree
-            prior_variance = {
-                (s.season, s.cell): columns.prior_variance(clock, s, *believed.at(c), odd_at[s.season])
-                for s in SETTINGS[: len(SEASONS) * len(CELLS)]
-            }
-            for (noise, tree_sd), group in itertools.groupby(SETTINGS, key=lambda s: (s.noise, s.tree)):
-                members = list(group)
-                evidence = log_evidences(
-                    sites.value - offset,
-                    sites.variance(noise),
-                    design,
-                    tree,
-                    len(columns.trees),
-                    np.array([prior_variance[s.season, s.cell] for s in members]),
-                    tree_sd**2,
-                )
-                for setting, value in zip(members, evidence, strict=True):
-                    total = float(value) + jacobian + setting.log_prior + float(np.log(self.clock_weights[c]))
-                    total += price[setting.season]
-                    grid.append((total, c, setting, sites, odd_at[setting.season]))
-        totals = np.array([total for total, *_ in grid])
+        sites, squared = self._settle(table, rivals, offset, rows, columns, believed)
+        odd_at = {sd: _oddness(squared, sd) for sd, _ in SEASONS}
+        # a setting of the grid, by clock: spread of seasons, then of cells; the same for every noise and tree
+        prior = np.stack([columns.prior_variances(clocks, sd, odd_at[sd], known) for sd, _ in SEASONS], 1)
+        prior = prior.reshape(len(rivals), -1, columns.shared)
+        price = np.stack([_price_of_odd_seasons(odd, columns) for odd in odd_at.values()], 1)
+        value = sites.value - offset
+        evidence = []
+        for noise, group in itertools.groupby(SETTINGS, key=lambda s: s.noise):
+            weighed = Weighed.of(rows, value, sites.variance(noise))
+            for tree_sd in dict.fromkeys(s.tree for s in group):
+                evidence.append(log_evidences(weighed, prior, tree_sd**2))
+        scale = np.log(table.width[rivals][:, ~table.censored]).sum(1) + sites.log_scale
+        scale = scale + np.log(self.clock_weights[rivals])
+        at_season = np.repeat(price, len(CELLS), axis=1)
+        totals = np.concatenate([e + at_season for e in evidence], axis=1) + scale[:, None]
+        totals = (totals + [s.log_prior for s in SETTINGS]).ravel()
+
         temper = len(columns.seasons) / max(len(waits), 1) if self.temper is None else self.temper
-        share = _tempered(totals, np.array([c for _, c, *_ in grid]), self.clock_weights, temper)
-        order = sorted(range(len(grid)), key=lambda k: (grid[k][1], grid[k][2].new_season))
-        components = []
-        for k, weight in _thinned(share, order):
-            _, c, setting, sites, odd = grid[k]
-            fitted = posterior(
-                sites.value - offsets[c],
-                sites.variance(setting.noise),
-                design,
-                tree,
-                len(columns.trees),
-                columns.prior_variance(self.clocks[c], setting, *believed.at(c), odd),
-                setting.tree**2,
-            )
-            components.append(Component(c, setting, weight, fitted))
-        shares = np.zeros(len(self.clocks))
-        for part, (_, c, *_) in zip(share, grid, strict=True):
-            shares[c] += part
-        return Requirement(self, columns, tuple(components), tuple(waits), shares)
+        clock = np.repeat(rivals, len(SETTINGS))
+        share = _tempered(totals, clock, self.clock_weights, temper)
+        width = np.tile([s.new_season for s in SETTINGS], len(rivals))
+        picked, weight = _thinned(share, np.lexsort((width, clock)))
+        of, kept = picked // len(SETTINGS), [SETTINGS[k % len(SETTINGS)] for k in picked]
+        noise = np.array([s.noise for s in kept])[:, None]
+        own = sites.own[of] + np.where(table.censored, 0.0, noise**2)
+        effects = posterior(
+            Weighed.of(rows, value[of], own),
+            prior[of, picked % (len(SEASONS) * len(CELLS))],
+            np.array([s.tree for s in kept]) ** 2,
+        )
+        parts = Parts.of(weight, clock[picked], kept, effects, self.clocks)
+        shares = np.bincount(clock, share, len(self.clocks)).astype(np.float64)
+        return Requirement(self, columns, parts, tuple(waits), shares)
 
     def _settle(
         self,
         table: WaitTable,
-        c: int,
+        rivals: IntArray,
         offset: Array,
-        design: Array,
-        tree: IntArray,
+        rows: Rows,
         columns: Columns,
         believed: Beliefs,
     ) -> tuple[CensoredSites, Array]:
         """Find, at the reference setting, stand-ins for censored rows and how far each season lies out.
 
-        The second result is the mean square of each season's effect.
+        The second result is the mean square of each season's effect, by clock.
         """
-        sites = CensoredSites.start(table, c, offset)
-        squared = np.full(len(columns.seasons), REFERENCE_SETTING.season**2)
+        sites = CensoredSites.start(table, rivals, offset)
         setting, first = REFERENCE_SETTING, columns.FIRST_SPECIES + len(columns.species)
-        for _ in range(5 if len(offset) else 0):
-            fitted = posterior(
-                sites.value - offset,
-                sites.variance(setting.noise),
-                design,
-                tree,
-                len(columns.trees),
-                columns.prior_variance(
-                    self.clocks[c], setting, *believed.at(c), _oddness(squared, setting.season)
-                ),
-                setting.tree**2,
-            )
+        squared = np.full((len(rivals), len(columns.seasons)), setting.season**2)
+        clocks, cell = [self.clocks[c] for c in rivals], [cell for cell, _ in CELLS].index(setting.cell)
+        vague = np.flatnonzero(table.censored)
+        for _ in range(5 if offset.shape[1] else 0):
+            odd = _oddness(squared, setting.season)
+            prior = columns.prior_variances(clocks, setting.season, odd, believed.variances)[:, cell]
+            weighed = Weighed.of(rows, sites.value - offset, sites.variance(setting.noise))
+            fitted = posterior(weighed, prior, setting.tree**2)
             effect = slice(first, first + len(columns.seasons))
-            squared = fitted.shared_mean[effect] ** 2 + np.diagonal(fitted.shared_covariance)[effect]
-            if table.censored.any():
-                centre = fitted.mean_at(design, tree) + offset
-                spread = fitted.variance_at(design, tree)
-                sites = match_sites(sites, centre, spread, setting.noise)
+            spread = np.diagonal(fitted.shared_covariance, axis1=-2, axis2=-1)
+            squared = fitted.shared_mean[:, effect] ** 2 + spread[:, effect]
+            if len(vague):
+                mean, variance = fitted.of_rows(vague)
+                sites = match_sites(sites, mean + offset[:, vague], variance, setting.noise)
         return sites, squared
 
 
@@ -226,7 +194,7 @@ class Requirement:
 
     model: RequirementModel
     columns: Columns
-    components: tuple[Component, ...]
+    parts: Parts
     waits: tuple[Wait, ...]
     clock_shares: Array
 
@@ -250,7 +218,7 @@ class Requirement:
         """
         believed = self.believed(species)
         usual = self.columns.centre.get((species, later))
-        parts = self._parts
+        parts = self.parts
         if usual is None and parts.by_date.all():
             usual = anchor  # the records leave only the date, and nobody knows it for this species
         mean, variance = parts.at(
@@ -279,10 +247,6 @@ class Requirement:
     def _beliefs(self) -> dict[str, Beliefs]:
         return {}
 
-    @cached_property
-    def _parts(self) -> _Parts:
-        return _Parts.of(self.components, self.model.clocks)
-
     def prior_share(self, species: str) -> float:
         """How much of what is believed about the species' mean is still prior, 1 (all) to 0 (none)."""
         believed = self.believed(species)
@@ -290,16 +254,14 @@ class Requirement:
             return 1.0
         row = np.zeros(self.columns.shared)
         row[0] = row[self.columns.FIRST_SPECIES + self.columns.species.index(species)] = 1.0
-        left = 0.0
-        for part in self.components:
-            before = float(believed.common[part.clock] + believed.species[part.clock, 0])
-            left += part.weight * float(part.effects.variance_at(row, None)) / before
-        return min(1.0, left)
+        before = (believed.common + believed.species[:, 0])[self.parts.clock]
+        left = self.parts.effects.variance_at(row) / before
+        return min(1.0, float(self.parts.weight @ left))
 
 
 @dataclass(frozen=True)
-class _Parts:
-    """The kept grid points as arrays, one entry a point, so that a prediction is a few products."""
+class Parts:
+    """The kept grid points as arrays, one entry a point: clocks, variances, weights and posteriors."""
 
     weight: Array
     clock: IntArray
@@ -308,38 +270,35 @@ class _Parts:
     tree: Array
     season: Array
     cell: Array
-    means: Array
-    covariances: Array
-    effects: tuple[EffectsPosterior, ...]
+    effects: EffectsPosterior
 
     @classmethod
-    def of(cls, components: Sequence[Component], clocks: Sequence[Clock]) -> _Parts:
-        settings = [part.setting for part in components]
-        return cls(
-            weight=np.array([part.weight for part in components]),
-            clock=np.array([part.clock for part in components], dtype=np.intp),
-            by_date=np.array([clocks[part.clock].from_usual for part in components]),
-            own=np.array([s.noise**2 for s in settings]),
-            tree=np.array([s.tree**2 for s in settings]),
-            season=np.array([s.season**2 for s in settings]),
-            cell=np.array([s.cell**2 for s in settings]),
-            means=np.array([part.effects.shared_mean for part in components]),
-            covariances=np.array([part.effects.shared_covariance for part in components]),
-            effects=tuple(part.effects for part in components),
-        )
+    def of(
+        cls,
+        weight: Array,
+        clock: IntArray,
+        settings: Sequence[Deviations],
+        effects: EffectsPosterior,
+        clocks: Sequence[Clock],
+    ) -> Parts:
+        by_date = np.array([clocks[c].from_usual for c in clock])
+        spread = np.array([(s.noise, s.tree, s.season, s.cell) for s in settings]) ** 2
+        own, tree, season, cell = spread.T
+        return cls(weight, clock, by_date, own, tree, season, cell, effects)
 
     def at(self, row: Array, tree: int | None) -> tuple[Array, Array]:
         """Mean and variance at a design row, noise included; a tree never seen brings its spread."""
-        mean = self.means @ row
+        effects, mean = self.effects, self.effects.mean_at(row)
         if tree is None:
-            at = np.flatnonzero(row)
-            x = row[at]
-            variance = (self.covariances[:, at[:, None], at] @ x) @ x
-            return mean, variance + self.own + self.tree
-        left = row - np.array([effects.reach[tree] for effects in self.effects])
-        variance = np.einsum("kp,kpq,kq->k", left, self.covariances, left, optimize=True)
-        mean = mean + np.array([effects.tree_mean[tree] for effects in self.effects])
-        return mean, variance + self.own + np.array([1 / e.tree_precision[tree] for e in self.effects])
+            left, of_tree = np.broadcast_to(row, effects.shared_mean.shape), self.tree
+        else:
+            left = row - effects.reach[:, tree] @ effects.rows.expand[effects.rows.block[tree]]
+            mean, of_tree = mean + effects.tree_mean[:, tree], 1 / effects.tree_precision[:, tree]
+        at = np.flatnonzero(left.any(0))
+        left = left[:, at]
+        covariance = effects.shared_covariance[:, at[:, None], at]
+        variance = ((left[:, None, :] @ covariance)[:, 0] * left).sum(1)
+        return mean, variance + self.own + of_tree
 
 
 def _mean_stretch(parts: int = 3) -> float:
@@ -358,8 +317,8 @@ def _oddness(squared: Array, season_sd: float) -> Array:
     return (SEASON_TAIL + 1) / (SEASON_TAIL + squared / season_sd**2)
 
 
-def _price_of_odd_seasons(odd: Array, columns: Columns) -> float:
-    """What calling seasons odd costs a clock, in log evidence.
+def _price_of_odd_seasons(odd: Array, columns: Columns) -> Array:
+    """What calling seasons odd costs a clock, in log evidence; `odd` of shape (clocks, seasons).
 
     A season's precision (relative to the setting's) has a Gamma(SEASON_TAIL / 2) prior and is given the
     Gamma distribution with mean `odd` (see `_oddness`); the fit uses that mean. What is missing from
@@ -372,7 +331,7 @@ def _price_of_odd_seasons(odd: Array, columns: Columns) -> float:
     effects = 1 + np.array(columns.cells_of_season)
     divergence = (shape - a) * digamma(shape) - math.lgamma(shape) + math.lgamma(a)
     divergence = divergence + a * (np.log(rate) - np.log(a)) + shape * (a - rate) / rate
-    return float((0.5 * effects * (log_mean - np.log(odd)) - divergence).sum())
+    return np.asarray((0.5 * effects * (log_mean - np.log(odd)) - divergence).sum(-1))
 
 
 def _tempered(totals: Array, clock: IntArray, prior: Array, temper: float) -> Array:
@@ -396,8 +355,8 @@ def _tempered(totals: Array, clock: IntArray, prior: Array, temper: float) -> Ar
     return np.asarray(share / share.sum())
 
 
-def _thinned(share: Array, order: Sequence[int]) -> list[tuple[int, float]]:
-    """A few grid points that stand for all: picked at even steps through their summed shares.
+def _thinned(share: Array, order: IntArray) -> tuple[IntArray, Array]:
+    """A few grid points that stand for all, with weights: picked at even steps through their summed shares.
 
     Points are walked clock by clock, from narrow to wide, so that the few keep every clock's weight and the
     spread of the whole grid; the likeliest points alone would be too sure of themselves.
@@ -405,4 +364,4 @@ def _thinned(share: Array, order: Sequence[int]) -> list[tuple[int, float]]:
     steps = (np.arange(MOST_KEPT) + 0.5) / MOST_KEPT
     at = np.searchsorted(np.cumsum(share[order]), steps * share.sum())
     picked, times = np.unique(np.minimum(at, len(order) - 1), return_counts=True)
-    return [(order[int(k)], float(n) / MOST_KEPT) for k, n in zip(picked, times, strict=True)]
+    return order[picked], times / MOST_KEPT

@@ -77,8 +77,7 @@ def _readings(
     row[0] = row[requirement.columns.FIRST_SPECIES + at] = 1.0
     row[1] = float(later_only)
     for c, clock in enumerate(CLOCKS):
-        common, later, own = believed.at(c)
-        variance = common + float(own[at]) + later * later_only
+        variance = float(believed.common[c] + believed.species[c, at] + believed.later[c] * later_only)
         found = _alone(requirement, c, row, variance)
         apart = math.log(FARTHEST) if not clock.by_calendar else math.inf
         if found is not None and abs(found.log) < apart:
@@ -89,19 +88,18 @@ def _later(requirement: Requirement, believed: Beliefs) -> Iterator[tuple[str, R
     row = np.zeros(requirement.columns.shared)
     row[1] = 1.0
     for c, clock in enumerate(CLOCKS):
-        found = _alone(requirement, c, row, believed.at(c)[1])
+        found = _alone(requirement, c, row, float(believed.later[c]))
         if found is not None:
             yield clock.name, found
 
 
 def _alone(requirement: Requirement, clock: int, row: Array, prior_variance: float) -> Reading | None:
     """What the looks add to a prior about 0, as a Gaussian of its own; None where it is vague."""
-    parts = [part for part in requirement.components if part.clock == clock]
-    if not parts:
+    parts, mine = requirement.parts, requirement.parts.clock == clock
+    if not mine.any():
         return None
-    weight = np.array([part.weight for part in parts]) / sum(part.weight for part in parts)
-    means = np.array([float(part.effects.mean_at(row, None)) for part in parts])
-    variances = np.array([float(part.effects.variance_at(row, None)) for part in parts])
+    weight = parts.weight[mine] / parts.weight[mine].sum()
+    means, variances = parts.effects.mean_at(row)[mine], parts.effects.variance_at(row)[mine]
     mean = float(weight @ means)
     variance = float(weight @ (variances + (means - mean) ** 2))
     added = 1 / variance - 1 / prior_variance

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
@@ -100,34 +99,34 @@ def tabulate(
         For each species, and whether a later flush is meant, the day on which the wait usually begins; by
         default every wait begins as usual.
     """
-    shape = (len(clocks), len(waits))
-    middle, width, noise = np.full(shape, np.nan), np.full(shape, np.nan), np.zeros(shape)
-    lower, upper = np.full(shape, -np.inf), np.full(shape, np.inf)
-    per_degree = np.array([clock.per_degree for clock in clocks])
-    from_usual = np.array([clock.from_usual for clock in clocks])
+    anchor, target = (
+        np.array([getattr(w, end) for w in waits]).reshape(-1, 2) for end in ("anchor", "target")
+    )
+    start, ended = anchor.mean(1), np.maximum(target, anchor[:, :1])  # nothing ends before it begins
+    seen = np.isfinite(ended[:, 1])
+    half = np.where(seen, (np.maximum(ended[:, 0], start) + ended[:, 1]) / 2, ended[:, 0])
+    usually = start if not usual else np.array([usual[w.species, w.later] for w in waits])
+    times = np.stack([start, usually, *anchor.T, ended[:, 0], np.where(seen, ended[:, 1], 0.0), half])
+    read, gap = np.zeros((len(clocks), *times.shape)), np.zeros(len(waits))
+    of_season: dict[tuple[Site, int], list[int]] = {}
     for i, wait in enumerate(waits):
-        season = seasons[wait.site, wait.season]
-        start, began = wait.anchor_middle, np.array(wait.anchor)
-        ended = np.maximum(wait.target, began[0])  # nothing ends before it begins
-        usually = season.thermal_time.at(usual[wait.species, wait.later] if usual else start)
-        origin = np.where(from_usual, usually, season.thermal_time.at(start))
-        edges = season.thermal_time.at(np.append(ended[np.isfinite(ended)], began)) - origin[:, None]
-        after, began_width = edges[:, 0], np.where(from_usual, 0.0, edges[:, -1] - edges[:, -2])
-        if ended[0] > start:
-            lower[:, i] = np.log(np.maximum(after, LEAST_WAIT))
-        typical = np.maximum(after, LEAST_WAIT)
-        if math.isfinite(ended[1]):
-            half = (max(ended[0], start) + ended[1]) / 2
-            typical = np.maximum(season.thermal_time.at(half) - origin, LEAST_WAIT)
-            upper[:, i] = np.log(np.maximum(edges[:, 1], LEAST_WAIT * 1.5))
-            middle[:, i] = np.log(typical)
-            width[:, i] = np.maximum(edges[:, 1] - np.maximum(after, 0), LEAST_WAIT / 2) / typical
-            gap_end = half
-        else:
-            gap_end = ended[0]
-        gap = np.diff(np.interp([start, gap_end], np.arange(len(season.gap_variance)), season.gap_variance))[
-            0
-        ]
-        noise[:, i] = began_width**2 / 12 / typical**2 + gap * per_degree**2 / typical**2
-    censored = np.isnan(middle).any(0) | (width > WIDE).any(0) | np.isneginf(lower).all(0)
+        of_season.setdefault((wait.site, wait.season), []).append(i)
+    for key, mine in of_season.items():
+        season = seasons[key]
+        at = times[:, mine]
+        read[:, :, mine] = season.thermal_time.at(at.ravel()).reshape(len(clocks), *at.shape)
+        filled = np.interp(at[[0, -1]], np.arange(len(season.gap_variance)), season.gap_variance)
+        gap[mine] = filled[1] - filled[0]
+    from_usual = np.array([clock.from_usual for clock in clocks])[:, None]
+    per_degree = np.array([clock.per_degree for clock in clocks])[:, None]
+    origin = np.where(from_usual, read[:, 1], read[:, 0])
+    began_width = np.where(from_usual, 0.0, read[:, 3] - read[:, 2])
+    after, by = read[:, 4] - origin, read[:, 5] - origin
+    typical = np.maximum(read[:, 6] - origin, LEAST_WAIT)
+    lower = np.where(ended[:, 0] > start, np.log(np.maximum(after, LEAST_WAIT)), -np.inf)
+    upper = np.where(seen, np.log(np.maximum(by, LEAST_WAIT * 1.5)), np.inf)
+    middle = np.where(seen, np.log(typical), np.nan)
+    width = np.where(seen, np.maximum(by - np.maximum(after, 0), LEAST_WAIT / 2) / typical, np.nan)
+    noise = began_width**2 / 12 / typical**2 + gap * per_degree**2 / typical**2
+    censored = ~seen | (width > WIDE).any(0) | np.isneginf(lower).all(0)
     return WaitTable(middle, width, lower, upper, noise, censored)

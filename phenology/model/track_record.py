@@ -141,6 +141,11 @@ class TrackRecord:
         return cls(species, seasons, len(earliest), by_calendar, given, ours, theirs, found)
 
     @property
+    def compared(self) -> bool:
+        """Whether there is a usual date of other seasons to compare with."""
+        return math.isfinite(self.missed) and math.isfinite(self.usual_missed)
+
+    @property
     def weather_helps(self) -> bool:
         """Whether forecasting from weather came closer than the usual date."""
         return self.missed < self.usual_missed

@@ -6,16 +6,18 @@ Work stands before the flush it wakes, a flush before its looks; removals run th
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable
+from contextlib import suppress
 from dataclasses import dataclass, replace
 from datetime import date
 
 from phenology.language.vague_dates import format_day
-from phenology.model.errors import InputError
+from phenology.model.errors import InputError, LookError
 from phenology.model.operations import Operation
 from phenology.model.records import Flush, Look, Work
 from phenology.model.season import SeasonCalendar
 from phenology.model.stages import Stage
 from phenology.records.flushes import NEXT_BEGAN, TreeRecord, place_look
+from phenology.records.replay import Said, is_last, replayed
 from phenology.records.waking import Waking, wake
 
 Entry = Work | Flush | Look
@@ -49,17 +51,22 @@ class Changes:
 
     def applied_to(self, record: TreeRecord) -> TreeRecord:
         """The tree's record as it stands after these changes."""
-        flushes = {f.id: f for f in record.flushes}
-        looks = {look.id: look for look in record.looks}
-        for entry in self.save:
-            if isinstance(entry, Flush):
-                flushes[entry.id] = entry
-            elif isinstance(entry, Look):
-                looks[entry.id] = entry
+        entries: dict[str, Entry] = {e.id: e for e in entries_of(record)}
+        entries |= {entry.id: entry for entry in self.save}
         for entry in self.remove:
-            flushes.pop(entry.id, None)
-            looks.pop(entry.id, None)
-        return TreeRecord(record.label, tuple(flushes.values()), tuple(looks.values()))
+            entries.pop(entry.id, None)
+        kept = entries.values()
+        return TreeRecord(
+            record.label,
+            tuple(entry for entry in kept if isinstance(entry, Flush)),
+            tuple(entry for entry in kept if isinstance(entry, Look)),
+            tuple(entry for entry in kept if isinstance(entry, Work)),
+        )
+
+
+def entries_of(record: TreeRecord) -> list[Entry]:
+    """Everything in a tree's record."""
+    return [*record.flushes, *record.looks, *record.works]
 
 
 def look_changes(
@@ -79,35 +86,18 @@ def look_changes(
     A look that corrects another one of the same id may leave that one's flush empty; it is removed then.
     """
     before = next((other for other in record.looks if other.id == look.id), None)
-    undone = without_look(before, record) if before else Changes()
     if before and not ended:
         ended = next((f.ended_why for f in record.flushes if _ended_by(before, f) and not before.lost), None)
-    cleared = undone.applied_to(record)
-    emptied = [f for f in undone.remove if isinstance(f, Flush)]
-    if (
-        emptied and emptied[0].started_by == "season"
-    ):  # the season's own flush may well be the right one still
-        kept = replace(emptied[0], ended_on=None, ended_why=None)
-        cleared = replace(cleared, flushes=(*cleared.flushes, kept))
-        undone = replace(undone, save=(kept,) if kept != emptied[0] else ())
-    placed = place_look(
-        look,
-        cleared,
-        calendar,
-        today=today,
-        new_id=new_id,
-        new_flush=new_flush,
-        number=number,
-        cause=cause,
-        ended=ended,
-    )
-    own = (placed.flush,) if placed.is_new else ()
-    done = replace(look, flush_id=placed.flush.id)
-    remove = tuple(f for f in emptied if f.id != done.flush_id)
-    gone = {f.id for f in (*remove, *placed.changed)}
-    undoing = tuple(f for f in undone.save if f.id not in gone)
-    save = (*undoing, *placed.also, *own, *placed.changed, *placed.moved, done)
-    return Changes(save, remove)
+    cleared = without_look(before, record).applied_to(record) if before else record
+    emptied = [f for f in record.flushes if f not in cleared.flushes and f.started_by == "season"]
+    if emptied:  # the season's own flush may well be the right one still
+        kept = tuple(replace(f, ended_on=None, ended_why=None) for f in emptied)
+        others = tuple(f for f in cleared.flushes if f.id not in {k.id for k in kept})
+        cleared = replace(cleared, flushes=(*others, *kept))
+    said = Said(new_flush, number, cause, ended)
+    after = _written(look, cleared, said, calendar, today=today, new_id=new_id)
+    bare = {f.id for f in emptied} - {other.flush_id for other in after.looks}
+    return _difference(record, replace(after, flushes=[f for f in after.flushes if f.id not in bare]), look)
 
 
 def work_changes(
@@ -134,12 +124,59 @@ def work_changes(
         )
     if before is not None and same_entry(before, work):
         return Changes((work,))
-    undone = without_work(before, record) if before is not None else Changes()
-    waking = wake(work, undone.applied_to(record), calendar, new_id=new_id)
-    own = (waking.flush,) if waking.flush is not None and waking.is_new else ()
-    save = (*undone.save, work, *waking.also, *own, *waking.changed, *waking.moved)
-    kept = {entry.id for entry in save}
-    return Changes(save, tuple(entry for entry in undone.remove if entry.id not in kept), waking)
+    cleared = without_work(before, record).applied_to(record) if before is not None else record
+    after = _written(work, cleared, Said(), calendar, today=today, new_id=new_id)
+    woken = next((flush for flush in after.flushes if flush.work_id == work.id), None)
+    why_not = wake(work, _before(work, after), calendar, new_id=str).why_not if woken is None else ""
+    return replace(_difference(record, after, work), waking=Waking(woken, why_not=why_not))
+
+
+def _written(
+    entry: Look | Work,
+    record: TreeRecord,
+    said: Said,
+    calendar: SeasonCalendar,
+    *,
+    today: date,
+    new_id: Callable[[], str],
+) -> TreeRecord:
+    """The record with an entry, whichever way it is best taken in: as the newest, or among those after it."""
+
+    def write(entry: Look | Work, record: TreeRecord, said: Said, new_id: Callable[[], str]) -> TreeRecord:
+        """Take an entry in as the last that was written down."""
+        added: tuple[Entry, ...]
+        if isinstance(entry, Work):
+            waking = wake(entry, record, calendar, new_id=new_id)
+            own = (waking.flush,) if waking.flush is not None else ()
+            added = (*own, *waking.also, *waking.changed, *waking.moved, entry)
+        else:
+            placed = place_look(entry, record, calendar, today=today, new_id=new_id, **vars(said))
+            mine = replace(entry, flush_id=placed.flush.id)
+            added = (*placed.also, placed.flush, *placed.changed, *placed.moved, mine)
+        return Changes(added).applied_to(record)
+
+    if not said.ended and not is_last(entry, record):  # an end is told of the flush as it stands
+        with suppress(LookError):  # if they cannot stand in order, what is wrong is told of this entry alone
+            if (after := replayed(record, calendar, write, entry, said, new_id)) is not None:
+                return after
+    return write(entry, record, said, new_id)
+
+
+def _before(work: Work, record: TreeRecord) -> TreeRecord:
+    """The record without the looks after a piece of work."""
+    return replace(record, looks=[look for look in record.looks if look.earliest <= work.latest])
+
+
+def _difference(record: TreeRecord, after: TreeRecord, entry: Look | Work) -> Changes:
+    """What turns one record into another, the entry itself in any case, and last but for what it wakes."""
+    there: dict[str, Entry] = {one.id: one for one in entries_of(record)}
+    now: list[Entry] = [*after.flushes, *after.looks]
+    changed = [one for one in now if one.id != entry.id and there.get(one.id) != one]
+    mine = next(one for one in entries_of(after) if one.id == entry.id)
+    kept = {one.id for one in now}
+    standing: list[Entry] = [*record.looks, *record.flushes]
+    gone = tuple(one for one in standing if one.id not in kept)
+    return Changes((mine, *changed) if isinstance(mine, Work) else (*changed, mine), gone)
 
 
 def without_look(look: Look, record: TreeRecord) -> Changes:

@@ -16,7 +16,7 @@ from datetime import date
 
 from phenology.language.vague_dates import format_dates, format_day
 from phenology.model.errors import LookError, StageOrderError
-from phenology.model.records import Flush, Look
+from phenology.model.records import Flush, Look, Work
 from phenology.model.season import SeasonCalendar
 from phenology.model.stages import Part, Stage
 
@@ -31,6 +31,9 @@ CARRIES_ON_DAYS = 150
 
 NOT_YET_DAYS = 10
 """A woken flush is not grown or hard within this: such leaves are the old ones. [days]"""
+
+ANSWER_DAYS = 45
+"""A bud break seen at most this long after waking work is taken for the answer to it. [days]"""
 
 NEXT_BEGAN = "the next flush began"
 """Why a flush ended that the grower said a new one has followed."""
@@ -67,11 +70,12 @@ class Placement:
 
 @dataclass(frozen=True)
 class TreeRecord:
-    """All flushes and looks of one tree, with its name for messages."""
+    """Flushes, looks and work of one tree, with its name for messages."""
 
     label: str
     flushes: Sequence[Flush] = ()
     looks: Sequence[Look] = ()
+    works: Sequence[Work] = ()
 
     def looks_of(self, flush: Flush) -> list[Look]:
         """Looks at one flush, by date."""
@@ -82,9 +86,7 @@ class TreeRecord:
 
     def in_season(self, season: int, calendar: SeasonCalendar) -> list[Flush]:
         """Flushes of a season in the order they began."""
-        return sorted(
-            (f for f in self.flushes if f.season == season), key=lambda f: (flush_start(f, calendar), f.id)
-        )
+        return sorted((f for f in self.flushes if f.season == season), key=lambda f: _order(f, calendar))
 
     def furthest(self, flush: Flush) -> int:
         """Rank of the latest stage seen of a flush; -1 when nothing was."""
@@ -94,6 +96,11 @@ class TreeRecord:
 def flush_start(flush: Flush, calendar: SeasonCalendar) -> date:
     """The day a flush counts from: its own start, else the first day of its season."""
     return flush.started_on or calendar.start(flush.season)
+
+
+def _order(flush: Flush, calendar: SeasonCalendar) -> tuple[date, bool, str]:
+    """Sorts flushes by their start; one that was cut on the day it was seen begins before the answer."""
+    return flush_start(flush, calendar), flush.started_by == "work", flush.id
 
 
 def flush_numbers(flushes: Iterable[Flush], calendar: SeasonCalendar) -> dict[str, int]:
@@ -106,9 +113,7 @@ def flush_numbers(flushes: Iterable[Flush], calendar: SeasonCalendar) -> dict[st
     {'b': 2}
     """
     numbers: dict[str, int] = {}
-    ordered = sorted(
-        flushes, key=lambda f: (f.season, f.started_by != "season", flush_start(f, calendar), f.id)
-    )
+    ordered = sorted(flushes, key=lambda f: (f.season, f.started_by != "season", _order(f, calendar)))
     season, count = None, 0
     for flush in ordered:
         if flush.season != season:
@@ -163,9 +168,7 @@ def place_look(
         raise LookError(
             f"{record.label}: {format_day(look.earliest)} is in the future; a look can only be past"
         )
-    record = TreeRecord(
-        record.label, record.flushes, [other for other in record.looks if other.id != look.id]
-    )
+    record = replace(record, looks=[other for other in record.looks if other.id != look.id])
     season = _season(look, record, calendar)
     flushes = record.in_season(season, calendar)
     if number is not None:
@@ -252,11 +255,18 @@ def _season(look: Look, record: TreeRecord, calendar: SeasonCalendar) -> int:
                 return season - 1
     if left < CLOSING_DAYS and rank <= _BREAK:
         newest = this[-1] if this else None
-        waiting = newest is not None and newest.started_by == "work" and record.furthest(newest) < _BREAK
-        grown = furthest >= _TURN or (rank == 0 and (furthest >= _GROWN or newest is None))
+        waiting = newest is not None and newest.started_by == "work" and record.furthest(newest) <= rank
+        at_rest = not _BREAK <= furthest < _GROWN or _long_unseen(look, record, this)
+        grown = furthest >= _TURN or (rank == 0 and at_rest)
         if grown and not waiting:
             return season + 1
     return season
+
+
+def _long_unseen(look: Look, record: TreeRecord, flushes: Sequence[Flush]) -> bool:
+    """Whether a flush that was last seen growing has had the time to finish unseen."""
+    seen = [one.latest for f in flushes for one in record.looks_of(f) if _BREAK <= one.stage.rank < _GROWN]
+    return bool(seen) and (look.earliest - max(seen)).days > OLD_LEAVES_DAYS
 
 
 def _newest(
@@ -271,9 +281,7 @@ def _newest(
     rank = look.stage.rank
     own = [f for f in flushes if f.started_by == "season"]
     begun = [f for f in flushes if flush_start(f, calendar) <= look.latest] or own
-    same_day = [f for f in begun if f.started_by == "work" and f.started_on == look.latest]
-    if same_day and rank >= _BREAK:
-        begun = [f for f in begun if f not in same_day]  # looked first, then cut
+    begun = [f for f in begun if not _looked_then_cut(look, f, begun, record)]
     if not begun:
         return Placement(Flush(new_id(), look.tree_id, flushes[0].season, "season"), True)
     if look.part is Part.INSIDE:
@@ -296,6 +304,16 @@ def _newest(
     return Placement(chosen)
 
 
+def _looked_then_cut(look: Look, flush: Flush, begun: Sequence[Flush], record: TreeRecord) -> bool:
+    """Whether a look that may be as old as the work that woke a flush shows the leaves before the cut."""
+    if flush.started_by != "work" or flush.started_on is None or flush.started_on < look.earliest:
+        return False
+    if flush.started_on == look.latest:
+        return look.stage.rank >= _BREAK
+    before = [record.furthest(f) for f in begun if f.id != flush.id and not _began_after(f, flush)]
+    return look.stage.rank >= _GROWN and max(before, default=-1) < look.stage.rank
+
+
 def _begin(
     look: Look,
     record: TreeRecord,
@@ -307,6 +325,8 @@ def _begin(
     """A flush the grower says begins; looks on record may turn out to belong to it."""
     flushes = record.in_season(season, calendar)
     before = [f for f in flushes if flush_start(f, calendar) <= look.latest]
+    if before and _answers(look, before[-1], record):
+        return Placement(before[-1])
     if before:
         later = [
             other
@@ -355,6 +375,13 @@ def _numbered(
         )
     also = () if flushes else (Flush(new_id(), look.tree_id, season, "season"),)
     return Placement(_seen(look, season, new_id, cause), True, also=also)
+
+
+def _answers(look: Look, flush: Flush, record: TreeRecord) -> bool:
+    """Whether the flush that is said to begin is the one that work woke, of which nothing was seen yet."""
+    if flush.started_by != "work" or flush.started_on is None:
+        return False
+    return 0 < (look.earliest - flush.started_on).days <= ANSWER_DAYS and record.furthest(flush) < _BREAK
 
 
 def _seen(look: Look, season: int, new_id: Callable[[], str], cause: str | None) -> Flush:

@@ -1,4 +1,4 @@
-"""Flushes and looks of many trees, kept so that one more costs the same however many there are."""
+"""Flushes, looks and work of many trees, kept so that one more costs the same however many there are."""
 
 from __future__ import annotations
 
@@ -10,10 +10,11 @@ from phenology.model.records import Flush, Look, Work
 from phenology.model.season import SeasonCalendar
 from phenology.records.entries import Changes
 from phenology.records.flushes import TreeRecord
+from phenology.records.waking import middle
 
 
 class RecordBook:
-    """An index of flushes by tree and season and of looks by flush.
+    """An index of flushes and work by tree and season and of looks by flush.
 
     Parameters
     ----------
@@ -34,23 +35,22 @@ class RecordBook:
         self._looks: dict[str, Look] = {}
         self._by_flush: dict[str, dict[str, None]] = defaultdict(dict)
         self._works: dict[str, Work] = {}
+        self._by_tree: dict[tuple[str, int], dict[str, None]] = defaultdict(dict)
         for flush in flushes:
             self._put_flush(flush)
         for look in looks:
             self._put_look(look)
         for work in works:
-            self._works[work.id] = work
+            self._put_work(work)
 
     def around(self, tree_id: str, label: str, day: date) -> TreeRecord:
         """A tree's record in the season of a day and the ones beside it: all that placing a look needs."""
         season = self.calendar.season_of(day)
-        flushes = [
-            self._flushes[id]
-            for s in (season - 1, season, season + 1)
-            for id in self._seasons.get((tree_id, s), ())
-        ]
+        seasons = [(tree_id, beside) for beside in (season - 1, season, season + 1)]
+        flushes = [self._flushes[id] for key in seasons for id in self._seasons.get(key, ())]
         looks = [self._looks[id] for f in flushes for id in self._by_flush.get(f.id, ())]
-        return TreeRecord(label, tuple(flushes), tuple(looks))
+        works = [self._works[id] for key in seasons for id in self._by_tree.get(key, ())]
+        return TreeRecord(label, tuple(flushes), tuple(looks), tuple(works))
 
     def apply(self, changes: Changes) -> None:
         """Take changes in."""
@@ -60,7 +60,7 @@ class RecordBook:
             elif isinstance(entry, Look):
                 self._put_look(entry)
             else:
-                self._works[entry.id] = entry
+                self._put_work(entry)
         for entry in changes.remove:
             if isinstance(entry, Flush):
                 self._seasons[entry.tree_id, entry.season].pop(entry.id, None)
@@ -69,6 +69,7 @@ class RecordBook:
                 self._by_flush[entry.flush_id].pop(entry.id, None)
                 self._looks.pop(entry.id, None)
             else:
+                self._by_tree[self._season_of(entry)].pop(entry.id, None)
                 self._works.pop(entry.id, None)
 
     def looks(self) -> Iterator[Look]:
@@ -96,3 +97,13 @@ class RecordBook:
             self._by_flush[before.flush_id].pop(look.id, None)
         self._looks[look.id] = look
         self._by_flush[look.flush_id][look.id] = None
+
+    def _put_work(self, work: Work) -> None:
+        before = self._works.get(work.id)
+        if before is not None:
+            self._by_tree[self._season_of(before)].pop(work.id, None)
+        self._works[work.id] = work
+        self._by_tree[self._season_of(work)][work.id] = None
+
+    def _season_of(self, work: Work) -> tuple[str, int]:
+        return work.tree_id, self.calendar.season_of(middle(work.earliest, work.latest))

@@ -12,13 +12,10 @@ from datetime import date, timedelta
 from phenology.model.records import Flush, Look, Work
 from phenology.model.season import SeasonCalendar
 from phenology.model.stages import Stage
-from phenology.records.flushes import TreeRecord, flush_start
+from phenology.records.flushes import ANSWER_DAYS, TreeRecord, flush_start
 
 SAME_WAKING_DAYS = 21
 """Work repeated within this, no bud having broken, wakes the same flush once more. [days]"""
-
-ANSWER_DAYS = 45
-"""A bud break seen at most this long after waking work is taken for the answer to it. [days]"""
 
 LEAFLESS_DAYS = 90
 """Cuts made this early in a season, before bud break, only prune; the season wakes the tree. [days]"""

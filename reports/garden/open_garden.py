@@ -23,6 +23,7 @@ from phenology.language.tree_selection import in_order, place_of
 from phenology.language.words import near_words, plain_words
 from phenology.model.errors import InputError, UnknownNameError
 from phenology.records.flushes import TreeRecord
+from phenology.records.waking import middle
 from reports.garden.clock import now_on, today
 
 if TYPE_CHECKING:
@@ -285,14 +286,19 @@ class OpenGarden:
     # What is known, and what is written -------------------------------------------------------------------
 
     def record(self, tree: Tree, *days: date) -> TreeRecord:
-        """A tree's flushes and looks in the seasons of some days and those beside them.
+        """A tree's flushes, looks and work in the seasons of some days and those beside them.
 
         That is all that placing a look or work needs.
         """
         seasons = {self.calendar.season_of(day) + beside for day in days for beside in (-1, 0, 1)}
         flushes = [f for season in sorted(seasons) for f in self.journal.flushes(tree.id, season)]
         looks = [look for flush in flushes for look in self.journal.looks(flush_id=flush.id)]
-        return TreeRecord(tree.label, tuple(flushes), tuple(looks))
+        works = [
+            work
+            for work in self.journal.works(tree.id, self.calendar.start(min(seasons)))
+            if self.calendar.season_of(middle(work.earliest, work.latest)) in seasons
+        ]
+        return TreeRecord(tree.label, tuple(flushes), tuple(looks), tuple(works))
 
     @contextmanager
     def changing(self) -> Iterator[None]:

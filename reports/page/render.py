@@ -122,7 +122,7 @@ def _filled(
         heat=_heat(course, garden, settings.units) if garden.weather_through() else None,
         looked_back=look_back,
         past=_past(first_hardenings(past or [])),
-        skill=[_skill(one, garden) for one in records.values() if one.trees],
+        skill=[_skill(one, garden) for one in records.values() if one.compared],
         weather=[(place, _years(place)) for place in weather_of(folder, garden)],
         care=care,
         notes=notes,

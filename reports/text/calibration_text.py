@@ -70,7 +70,7 @@ def calibration_text(
         words = [
             *learned_words([one for one in learned if one.species == species]),
             *(leaf_words(leaf, units) for leaf in leaves if leaf.species == species),
-            *(_skill_words(skill) for skill in skills if skill.species == species),
+            *(_skill_words(skill) for skill in skills if skill.species == species and skill.compared),
             *(habit_words(habit) for habit in habits if habit.species == species),
         ]
         lines += [line for text in words for line in _indented(text, "  ")]

@@ -140,3 +140,14 @@ def test_a_high_garden_is_later_and_the_tropics_say_what_can_be_said(tmp_path: P
     said = " ".join(tropical.does("forecast").out.split())
     assert "the usual warmth of latitude 4 north" in said
     assert "frost" not in " ".join(tropical.does("windows").out.split())
+
+
+@pytest.mark.parametrize("latitude", [60, 36])
+def test_dates_of_cuts_alone_put_no_bud_break_into_winter(tmp_path: Path, latitude: float) -> None:
+    bench = new_garden(tmp_path / "g", latitude, 100, today="2024-01-20")
+    before = rows_of(bench)["Elm", "budbreak"]
+    for year in (2020, 2021, 2022, 2023):
+        bench.does("work", "Elm", "cutback", "--date", f"{year}-06-12", "--yes")
+    after = rows_of(bench)["Elm", "budbreak"]
+    assert abs(date.fromisoformat(after["p10"]) - date.fromisoformat(before["p10"])).days <= 14
+    assert width(after) >= 14

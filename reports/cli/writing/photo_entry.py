@@ -165,7 +165,7 @@ def _planned(
 ) -> tuple[list[Record], list[Look], int]:
     """What to save, the new looks in it, and how many were there already."""
     records = all_records(garden.journal)
-    book = RecordBook(garden.calendar, records.flushes, records.looks)
+    book = RecordBook(garden.calendar, records.flushes, records.looks, records.works)
     problems: list[Problem] = []
     save: list[Record] = []
     looks: list[Look] = []

@@ -121,13 +121,13 @@ def test_gaps_in_the_weather_widen_but_do_not_move():
     # variance spent before the wait began is no longer there
     early = np.full(366, 4000.0)
     same = dist(chain(100, draws(60, log_sd=0.1), clocks=clock, gap=early)[0])
-    assert_allclose(same.curve, plain.curve)
+    assert_allclose(same.curve, plain.curve, atol=1e-6)
 
 
 def test_an_uncertain_beginning_mixes_its_likely_times():
     got = chain((90.0, 120.0), draws(30, log_sd=0.05))[0]
     singles = [chain(t, draws(30, log_sd=0.05))[0] for t in (95.0, 105.0, 115.0)]
-    assert_allclose(got, np.mean(singles, axis=0), atol=1e-12)
+    assert_allclose(got, np.mean(singles, axis=0), atol=1e-6)
 
 
 def test_every_few_days_is_nearly_every_day():

@@ -115,7 +115,7 @@ def test_short_days_give_a_late_cut_no_help():
     """Though hardening may be learned to hurry as days shorten, odds of ripening leave those clocks out."""
     wait = Transition("extended", "hardened")
     learned = RequirementModel(lambda species: (24.0, 0.3), clock_weights=wait.clock_weights).fit([], {})
-    assert any(CLOCKS[part.clock].by_light for part in learned.components)
+    assert any(CLOCKS[c].by_light for c in learned.parts.clock)
     assert not any(CLOCKS[c].by_light for c in predicted(learned, 200.0).clock)
 
 

@@ -100,6 +100,6 @@ def test_a_requirement_is_told_by_one_clock_and_not_by_a_mixture_of_all():
         Clock("truth", "sine", 5.0), range(1996, 2001), trees=3, anchors=(90, 140), seed=5
     )
     requirement = fit(waits, (30.0, 0.4), temper=0.05)
-    assert len({c.kind for c in (CLOCKS[p.clock] for p in requirement.components)}) > 1
+    assert len({CLOCKS[c].kind for c in requirement.parts.clock}) > 1
     middle, low, high = average_requirement(requirement, "A")
     assert 0.8 * middle < low < middle < high < 1.25 * middle

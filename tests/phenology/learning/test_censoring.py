@@ -11,7 +11,7 @@ from scipy.special import ndtr
 from scipy.stats import norm, truncnorm
 
 from phenology.learning.censoring import VAGUE, CensoredSites, bounded_moments, match_sites
-from phenology.learning.effects import log_evidences, posterior
+from phenology.learning.effects import Rows, Weighed, log_evidences, posterior
 from phenology.learning.waits import tabulate
 from phenology.model.season import NEVER
 from tests.phenology.learning.test_waits import DAYS
@@ -72,14 +72,15 @@ def settled(rows, *, noise=0.1, prior_mean=0.0, prior_sd=0.4, sweeps=30):
     prior = np.array([prior_sd**2])
 
     def given():
-        return sites.value - prior_mean, sites.variance(noise), np.ones((n, 1)), np.arange(n), n
+        rows = Rows.plain(np.ones((n, 1)), np.arange(n), n)
+        return Weighed.of(rows, sites.value - prior_mean, sites.variance(noise))
 
     for _ in range(sweeps):
-        evidence = log_evidences(*given(), prior[None], 1e-10)[0]
-        fitted = posterior(*given(), prior, 1e-10)
-        centre = np.full(n, fitted.mean[0] + prior_mean)
-        sites = match_sites(sites, centre, np.full(n, fitted.covariance[0, 0]), noise)
-    return fitted.mean[0] + prior_mean, fitted.covariance[0, 0], evidence + sites.log_scale
+        evidence = log_evidences(given(), prior[None], 1e-10)[0]
+        fitted = posterior(given(), prior, 1e-10)
+        mean, variance = fitted.shared_mean[0], fitted.shared_covariance[0, 0]
+        sites = match_sites(sites, np.full(n, mean + prior_mean), np.full(n, variance), noise)
+    return mean + prior_mean, variance, evidence + sites.log_scale
 
 
 def exact(rows, *, noise=0.1, prior_mean=0.0, prior_sd=0.4):
@@ -124,7 +125,7 @@ def test_a_bound_that_says_nothing_leaves_the_prior():
 def test_interval_rows_keep_their_middle_and_bounded_rows_start_vague():
     waits = [a_wait(2003, 150, 156), a_wait(2004, 150, NEVER)]
     table = tabulate(waits, hands_for(waits, DAYS), DAYS, {("A", False): 120.0})
-    sites = CensoredSites.start(table, 0, np.array([3.0, 3.0]))
-    assert_allclose(sites.value, [np.log(33), 3.0])
-    assert_allclose(sites.own, [(6 / 33) ** 2 / 12, VAGUE])
-    assert_allclose(sites.variance(0.1), [sites.own[0] + 0.01, VAGUE])
+    sites = CensoredSites.start(table, np.array([0]), np.array([3.0, 3.0]))
+    assert_allclose(sites.value, [[np.log(33), 3.0]])
+    assert_allclose(sites.own, [[(6 / 33) ** 2 / 12, VAGUE]])
+    assert_allclose(sites.variance(0.1), [[sites.own[0, 0] + 0.01, VAGUE]])

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from numpy.testing import assert_allclose
@@ -15,7 +17,6 @@ from phenology.learning.effect_columns import (
     SLOPE_SD,
     TREES,
     Columns,
-    Deviations,
 )
 from tests.phenology.worlds import a_wait
 
@@ -70,18 +71,36 @@ def test_a_name_never_seen_has_no_column():
     assert (row[2:] == 0).all()
 
 
+def known(clocks: int, *species: float) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Variances known beforehand, alike on some clocks: common, later, species."""
+    return np.full(clocks, 0.02), np.full(clocks, 0.04), np.tile(species, (clocks, 1))
+
+
 def test_an_odd_season_and_its_cells_may_lie_further_out():
-    setting = Deviations(0.1, 0.05, 0.2, 0.04, 0.0)
-    known = 0.02, 0.04, np.array([0.09, 0.16])
-    got = COLUMNS.prior_variance(HEAT_CLOCKS[0], setting, *known, np.array([1.0, 0.25]))
-    assert_allclose(got[:2], [0.02, 0.04])
-    assert_allclose(got[FIRST : FIRST + 2], [0.09, 0.16])
-    assert_allclose(got[FIRST + 2 : FIRST + 4], [0.04, 0.16])
-    assert_allclose(got[FIRST + 4 :], [0.0016, 0.0064, 0.0064])
+    odd = np.array([[1.0, 0.25]])
+    got = COLUMNS.prior_variances(HEAT_CLOCKS[:1], 0.2, odd, known(1, 0.09, 0.16))
+    for (cell, _), of_cell in zip(CELLS, got[0], strict=True):
+        assert_allclose(of_cell[:2], [0.02, 0.04])
+        assert_allclose(of_cell[FIRST : FIRST + 2], [0.09, 0.16])
+        assert_allclose(of_cell[FIRST + 2 : FIRST + 4], [0.04, 0.16])
+        assert_allclose(of_cell[FIRST + 4 :], cell**2 * np.array([1, 4, 4]))
 
 
 def test_plain_days_may_answer_twice_as_much_to_a_late_start():
-    setting, one = SETTINGS[0], np.ones(2)
-    heat = COLUMNS.prior_variance(HEAT_CLOCKS[0], setting, 0.02, 0.04, one, one)[2]
-    days = COLUMNS.prior_variance(DAYS_CLOCK, setting, 0.02, 0.04, one, one)[2]
-    assert_allclose([heat, days], [SLOPE_SD**2, 4 * SLOPE_SD**2])
+    got = COLUMNS.prior_variances([HEAT_CLOCKS[0], DAYS_CLOCK], 0.1, np.ones((2, 2)), known(2, 1.0, 1.0))
+    assert_allclose(got[:, 0, 2], [SLOPE_SD**2, 4 * SLOPE_SD**2])
+
+
+def test_the_few_columns_of_a_species_say_what_its_design_rows_say():
+    rows = COLUMNS.rows(WAITS)
+    design = np.array([COLUMNS.row(w.species, w.season, w.later, w.anchor_middle) for w in WAITS])
+    assert_allclose(np.einsum("nq,nqp->np", rows.local, rows.expand[rows.block[rows.tree]]), design)
+    assert rows.local.shape[1] < design.shape[1]
+
+
+def test_one_name_for_trees_of_two_species_is_read_in_all_columns():
+    waits = [replace(w, tree="same") for w in WAITS]
+    columns = Columns.of(waits)
+    rows = columns.rows(waits)
+    design = [columns.row(w.species, w.season, w.later, w.anchor_middle) for w in waits]
+    assert_allclose(rows.local @ rows.expand[0], design)

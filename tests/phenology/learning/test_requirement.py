@@ -241,7 +241,7 @@ def test_a_garden_by_the_calendar_leaves_its_prior_behind_too():
     # a clock of the calendar begins with a wider prior, and the share is of that
     row = np.zeros(requirement.columns.shared)
     row[[0, requirement.columns.shared - 5]] = 1  # before two seasons and their two cells: the species
-    left = np.mean([p.effects.variance_at(row, None) for p in requirement.components])
+    left = np.mean(requirement.parts.effects.variance_at(row))
     got = requirement.prior_share("A")
     assert got == pytest.approx(left / (CALENDAR_COMMON_SD**2 + PRIOR[1] ** 2), rel=0.1)
 
