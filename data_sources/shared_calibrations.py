@@ -98,7 +98,8 @@ def read_calibrations(path: Path, label: str) -> tuple[SharedCalibration, str]:
         if len(data) > MOST_BYTES:
             raise ValueError("it is larger than such files are, a million bytes")
         text = data.decode("utf-8-sig")
-        return checked(text, label), text
+        shared = checked(text, label)
+        return shared, json.dumps(json.loads(text), separators=(",", ":"), ensure_ascii=False)
     except OSError as error:
         raise InputError(f"{path} cannot be read: {error.strerror or error}") from None
     except ValueError as error:

@@ -185,7 +185,7 @@ class Club:
         spread = (self.between * (left + (means - middle) ** 2)).sum(0) + self.garden_variance
         silent = ~np.isfinite(self._told[species].value).any(0)
         spread = np.where(silent, spread - YIELDS**2, spread)
-        share = float(np.mean((self.between * left).sum(0) / variance))
+        share = float(np.mean(((self.between * left).sum(0) / variance)[~silent]))
         return SpeciesBelief(middle, spread - self.common, share)
 
     def weights(self, species: str) -> list[float]:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
+from collections.abc import Container, Iterator
 from dataclasses import replace
 
 import numpy as np
@@ -50,12 +50,12 @@ def _shared_step(fit: GardenFit, transition: Transition, species: list[str]) -> 
     waits = []
     for name in species:
         trees = {wait.tree for wait in fit.waits(transition) if wait.species == name}
-        readings = dict(_readings(even, believed, name, later_only=transition.start == "work"))
+        readings = dict(_readings(even, believed, name, clocks, later_only=transition.start == "work"))
         if readings:
             looks = sum(look.tree_id in trees for look in fit.garden.looks)
             seasons = len(fit.seasons_seen(name, transition))
             waits.append(SharedWait(name, seasons, len(trees), looks, readings))
-    later = {} if transition.start == "work" else dict(_later(even, believed))
+    later = {} if transition.start == "work" else dict(_later(even, believed, clocks))
     return SharedStep(transition.start, transition.target, clocks, later, tuple(waits))
 
 
@@ -69,14 +69,16 @@ def _even(fit: GardenFit, transition: Transition) -> Requirement:
 
 
 def _readings(
-    requirement: Requirement, believed: Beliefs, species: str, *, later_only: bool
+    requirement: Requirement, believed: Beliefs, species: str, told: Container[str], *, later_only: bool
 ) -> Iterator[tuple[str, Reading]]:
-    """What the looks say of a species' wait on each clock."""
+    """What the looks say of a species' wait on each of the clocks `told`."""
     at = requirement.columns.species.index(species)
     row = np.zeros(requirement.columns.shared)
     row[0] = row[requirement.columns.FIRST_SPECIES + at] = 1.0
     row[1] = float(later_only)
     for c, clock in enumerate(CLOCKS):
+        if clock.name not in told:
+            continue
         variance = float(believed.common[c] + believed.species[c, at] + believed.later[c] * later_only)
         found = _alone(requirement, c, row, variance)
         apart = math.log(FARTHEST) if not clock.by_calendar else math.inf
@@ -84,10 +86,14 @@ def _readings(
             yield clock.name, Reading(float(believed.mean[c, at]) + found.log, found.sd)
 
 
-def _later(requirement: Requirement, believed: Beliefs) -> Iterator[tuple[str, Reading]]:
+def _later(
+    requirement: Requirement, believed: Beliefs, told: Container[str]
+) -> Iterator[tuple[str, Reading]]:
     row = np.zeros(requirement.columns.shared)
     row[1] = 1.0
     for c, clock in enumerate(CLOCKS):
+        if clock.name not in told:
+            continue
         found = _alone(requirement, c, row, float(believed.later[c]))
         if found is not None:
             yield clock.name, found

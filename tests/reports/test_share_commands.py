@@ -93,7 +93,15 @@ def test_one_s_own_file_and_a_spoiled_one_are_refused_and_nothing_is_taken(
 
 
 def test_what_was_learned_is_exported_and_comes_back(new: Bench, shared: Path, tmp_path: Path) -> None:
-    new.does("learn-from", shared)
+    content = json.loads(shared.read_text(encoding="utf-8"))
+    for step in content["steps"]:  # of a garden of very many species, so that a cell of the export is large
+        one = step["species"][0]
+        step["species"] += [
+            {**one, "species": f"Acer {'abcdefgh'[n // 8]}{'abcdefgh'[n % 8]}"} for n in range(60)
+        ]
+    large = tmp_path / "large.json"
+    large.write_text(json.dumps(content))
+    new.does("learn-from", large)
     export = tmp_path / "export"
     new.does("export", export)
     again = Bench(tmp_path / "again", DAY)
