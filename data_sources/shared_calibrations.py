@@ -210,7 +210,7 @@ def _from(content: Mapping[str, Any], label: str) -> SharedCalibration:
                 step["to"],
                 step["clock_factors"],
                 {name: Reading(r["log_ratio"], r["log_sd"]) for name, r in step["later_flush"].items()},
-                tuple(map(_wait, step["species"])),
+                tuple(wait for told in step["species"] if (wait := _wait(told)).readings),
             )
             for step in content["steps"]
         ),
@@ -219,7 +219,10 @@ def _from(content: Mapping[str, Any], label: str) -> SharedCalibration:
 
 def _wait(told: Mapping[str, Any]) -> SharedWait:
     least = SUREST / math.sqrt(told["seasons"])
+    known = {clock.name for clock in CLOCKS}  # a later flushcast may read others besides
     readings = {
-        name: Reading(math.log(r["days"]), max(r["log_sd"], least)) for name, r in told["waits"].items()
+        name: Reading(math.log(r["days"]), max(r["log_sd"], least))
+        for name, r in told["waits"].items()
+        if name in known
     }
     return SharedWait(told["species"], told["seasons"], told["trees"], told["looks"], readings)

@@ -152,6 +152,16 @@ def test_any_file_is_read_within_bounds_or_refused():
     assert read < 60
 
 
+def test_clocks_of_a_later_flushcast_are_left_out():
+    later = {"heat in moonlight": {"days": 28.0, "log_sd": 0.1}}
+    (step,) = checked(
+        changed(*WAITS, to={**json.loads(TEXT)["steps"][0]["species"][0]["waits"], **later})
+    ).steps
+    assert set(step.waits[0].readings) == set(READINGS)
+    (alone,) = checked(changed(*WAITS, to=later)).steps
+    assert alone.waits == ()
+
+
 def test_no_file_is_surer_than_looks_can_be():
     (step,) = checked(changed(*WAITS, "plain days", "log_sd", to=0.02)).steps
     assert step.waits[0].readings["plain days"].sd == pytest.approx(SUREST / math.sqrt(3))

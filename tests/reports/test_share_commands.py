@@ -13,6 +13,7 @@ from tests.reports.bench import Bench
 from tests.reports.demo import demo_folder
 
 DAY = "2026-06-14"
+LETTERS = str.maketrans("01", "ab")
 
 
 @pytest.fixture(scope="module")
@@ -96,9 +97,7 @@ def test_what_was_learned_is_exported_and_comes_back(new: Bench, shared: Path, t
     content = json.loads(shared.read_text(encoding="utf-8"))
     for step in content["steps"]:  # of a garden of very many species, so that a cell of the export is large
         one = step["species"][0]
-        step["species"] += [
-            {**one, "species": f"Acer {'abcdefgh'[n // 8]}{'abcdefgh'[n % 8]}"} for n in range(60)
-        ]
+        step["species"] += [{**one, "species": f"Acer x{n:06b}".translate(LETTERS)} for n in range(60)]
     large = tmp_path / "large.json"
     large.write_text(json.dumps(content))
     new.does("learn-from", large)
