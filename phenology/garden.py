@@ -24,9 +24,6 @@ from phenology.weather.site_weather import PlaceWeather, place_beside, site_reco
 
 T = TypeVar("T")
 
-TROPICAL = 15.0
-"""Nearer the equator than this, no season is told from the length of the day (ours). [degrees]"""
-
 
 @dataclass(frozen=True, eq=False)
 class Garden:
@@ -131,12 +128,7 @@ class Garden:
     @cached_property
     def longest_day(self) -> int | None:
         """Day of the season on which days are longest; None near the equator, where they hardly differ."""
-        latitude = self.places[0].latitude if self.places else 0.0
-        if abs(latitude) < TROPICAL:
-            return None
-        first = self.calendar.start(2025)
-        longest = date(2025, 6, 21) if latitude > 0 else date(2025, 12, 21)
-        return (longest - first).days % 365 + 1
+        return self.calendar.longest_day(self.places[0].latitude if self.places else 0.0)
 
     @cached_property
     def climate(self) -> SharedClimate:

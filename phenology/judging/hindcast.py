@@ -1,7 +1,8 @@
 """Hindcasts: forecasts of past seasons from what was known then, to be held against what happened.
 
 A look is read only as GIVEN reached or not, TARGET reached or not. A row is issued at the end of the first
-day a look shows GIVEN or later. The fit is never updated by the season it forecasts.
+day a look shows GIVEN or later, or on days of the year that were asked for. The fit is never updated by the
+season it forecasts.
 """
 
 from __future__ import annotations
@@ -9,7 +10,7 @@ from __future__ import annotations
 import math
 from collections import defaultdict
 from collections.abc import Callable, Iterable, Iterator, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from datetime import date, timedelta
 
 import numpy as np
@@ -18,6 +19,7 @@ from phenology.forecasting.arrival import LEVELS, Arrival
 from phenology.forecasting.propagation import Step, propagate
 from phenology.heat.clocks import ThermalTime
 from phenology.judging.rivals import usual_date, usual_days_regressed
+from phenology.learning.garden_fit import requirement_model
 from phenology.learning.prediction import Prediction
 from phenology.learning.requirement import Requirement, RequirementModel
 from phenology.learning.transitions import Transition
@@ -31,6 +33,9 @@ from phenology.records.intervals import Sight, anchored, stage_interval
 from phenology.weather.season_weather import SeasonWeather
 from phenology.weather.series import DailyWeather
 from phenology.weather.traces import draw_traces
+
+START = "start"
+"""The season's first day, for a wait that no look begins."""
 
 
 @dataclass(frozen=True)
@@ -54,11 +59,14 @@ class Question:
     Attributes
     ----------
     given, target : str
-        The stage whose first sight issues a forecast, and the stage forecast.
+        The stage that the wait counts from (`START`: the season's first day), and the stage forecast.
     known_weather : bool
         Whether the season's later weather is taken as known (never its later looks).
     train, test : (int, int), optional
         First and last season of each; without them every season is left out in turn.
+    issued : tuple of (int, int)
+        Months and days on which forecasts are issued, where `given` was seen by then and `target` was not;
+        by default one forecast is issued at the first sight of `given`.
     """
 
     given: str
@@ -66,9 +74,13 @@ class Question:
     known_weather: bool = False
     train: tuple[int, int] | None = None
     test: tuple[int, int] | None = None
+    issued: tuple[tuple[int, int], ...] = ()
 
     def __post_init__(self) -> None:
-        if stage_rank(self.target) <= stage_rank(self.given):
+        if self.given == START:
+            if not self.issued:
+                raise LookError("a forecast from the season's start needs the day on which it is issued")
+        elif stage_rank(self.target) <= stage_rank(self.given):
             raise LookError(f"the target stage must come after the given one; {self.target} does not follow "
                             f"{self.given}")  # fmt: skip
 
@@ -112,13 +124,16 @@ class Hindcast:
 
 @dataclass
 class _Case:
-    """One tree's flush in one season, as given and target are read from its looks."""
+    """One tree's flush in one season, as given and target are read from its looks.
+
+    Forecasts are issued on days of the season, each with the last day by which the target was seen not to
+    have come.
+    """
 
     wait: Wait | None
     flush: int
-    issued: int
+    issued: tuple[tuple[int, float], ...] = ()
     already: bool = False
-    species: str = field(default="")
     season: int = 0
 
 
@@ -129,6 +144,7 @@ def hindcast(
     *,
     calendar: SeasonCalendar,
     prior_of: Callable[[str], tuple[float, float]],
+    latitude: float | None = None,
     skip_bad: bool = False,
     progress: Callable[[int, int], None] | None = None,
 ) -> Hindcast:
@@ -142,6 +158,8 @@ def hindcast(
     calendar : SeasonCalendar
     prior_of : callable
         Prior of a species for the wait from given to target; see `RequirementModel`.
+    latitude : float, optional
+        Where the trees stand; without it no clock that reads daylength speaks. [degrees]
     skip_bad : bool
         Leave out and list flushes whose looks go backward, instead of refusing.
     progress : callable, optional
@@ -155,9 +173,10 @@ def hindcast(
         If no season can be forecast.
     """
     cases, skipped = _cases(sights, question, calendar, skip_bad)
-    record = SeasonWeather.cut(weather, calendar)
+    record = SeasonWeather.cut(weather, calendar, latitude)
     training_pool = [c.wait for c in cases if c.wait is not None and c.wait.season in record.seasons]
-    model = RequirementModel(prior_of)
+    longest = None if latitude is None else calendar.longest_day(latitude)
+    model = requirement_model(Transition(question.given, question.target), prior_of, longest)
     rows: list[HindcastRow] = []
     fits: dict[tuple[int, ...], Requirement] = {}
     filled = 0
@@ -165,11 +184,11 @@ def hindcast(
     for done, (season, training_seasons) in enumerate(folds):
         if progress:
             progress(done, len(folds))
-        mine = [c for c in cases if c.season == season and c.wait is not None and not c.already]
+        mine = [c for c in cases if c.season == season and c.wait is not None and c.issued]
         if not mine:
             continue
         fold = _Fold(record, season, training_seasons, question, model, training_pool, fits)
-        rows.extend(fold.forecast(case) for case in mine)
+        rows.extend(fold.forecast(case, *issued) for case in mine for issued in case.issued)
         filled += fold.filled_days
     if progress and folds:
         progress(len(folds), len(folds))
@@ -227,23 +246,21 @@ class _Fold:
         days = record.calendar.length(season)
         self.filled_days = int((np.isnan(record.tmin[row, :days]) | np.isnan(record.tmax[row, :days])).sum())
 
-    def forecast(self, case: _Case) -> HindcastRow:
+    def forecast(self, case: _Case, issued: int, not_yet: float) -> HindcastRow:
         wait = case.wait
         assert wait is not None
-        thermal_time, gap = self._thermal_time_at(case.issued)
+        thermal_time, gap = self._thermal_time_at(issued)
 
         def requirement(began: float) -> Prediction:
             return self.requirement.predict(wait.species, wait.tree, self.season, wait.later, began)
 
-        step = Step(
-            Transition(self.question.given, self.question.target), requirement, (case.issued, math.inf)
-        )
+        step = Step(Transition(self.question.given, self.question.target), requirement, (not_yet, math.inf))
         arrival = Arrival.over(propagate(wait.anchor, [step], thermal_time, gap)[0])
         quantiles = self._within(arrival.quantiles())
         return HindcastRow(
             wait,
             case.flush,
-            self.record.calendar.date(self.season, case.issued),
+            self.record.calendar.date(self.season, issued),
             quantiles,
             arrival.p_not,
             self._within(tuple(usual_date(self.training, wait))),
@@ -336,20 +353,31 @@ def _case(
         if key not in by_day or stage_rank(look.stage) > stage_rank(by_day[key].stage):
             by_day[key] = look
     seen = [Sight(t(v.earliest), t(v.latest), v.stage, v.kind) for v in by_day.values()]
-    given, target = stage_interval(seen, question.given), stage_interval(seen, question.target)
-    if given is None or given[1] == NEVER or target is None:
+    target = stage_interval(seen, question.target)
+    given = (0.0, 0.0) if question.given == START else stage_interval(seen, question.given)
+    if given is None or given[1] == NEVER or target is None or (question.given == START and flush > 1):
         return None
-    issued = math.ceil(given[1])
-    known = [v for v in seen if v.latest <= given[1]]  # a vaguer look that ends later is not known yet
-    given = stage_interval(known, question.given) or given
-    case = _Case(None, flush, issued, species=looks[0].species, season=season)
-    after, by = target
-    begun = anchored(given)
-    case.already = by <= given[1]
+    case = _Case(None, flush, season=season)
+    if not question.issued:
+        case.issued = ((math.ceil(given[1]), float(math.ceil(given[1]))),)
+        known = [v for v in seen if v.latest <= given[1]]  # a vaguer look that ends later is not known yet
+        given = stage_interval(known, question.given) or given
+    days = [calendar.same_day(date(2024, *on), season) for on in question.issued]
+    case.issued += tuple((day, _not_yet(seen, question.target, day)) for day in days if given[1] <= day)
+    case.already = target[1] <= given[1] and question.given != START
     if case.already and given[0] == -math.inf:
+        case.issued = ()
         return case  # one first look shows both: how long the wait took, nobody knows
-    case.wait = Wait(looks[0].species, tree, season, flush > 1, begun, (max(after, begun[0]), by))
+    case.issued = tuple(one for one in case.issued if not case.already and one[0] < target[1])
+    begun = given if question.given == START else anchored(given)
+    case.wait = Wait(looks[0].species, tree, season, flush > 1, begun, (max(target[0], begun[0]), target[1]))
     return case
+
+
+def _not_yet(seen: Sequence[Sight], stage: str, day: int) -> float:
+    """The last day by which looks up to a day show that a stage had not come."""
+    known = stage_interval([v for v in seen if v.latest <= day], stage)
+    return 0.0 if known is None else max(known[0], 0.0)
 
 
 def quantile_table(rows: Sequence[HindcastRow]) -> Array:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, field, replace
 
 import numpy as np
@@ -18,6 +19,38 @@ from phenology.model.season import NEVER
 from phenology.species.catalogue import neutral_species
 
 FEWEST_FLUSHES = 2  # before which nothing is said of a tree's habit (ours)
+
+
+def requirement_model(
+    transition: Transition,
+    prior_of: Callable[[str], tuple[float, float]],
+    longest_day: float | None,
+    club: Club | None = None,
+) -> RequirementModel:
+    """What is believed of a transition before any records speak.
+
+    Parameters
+    ----------
+    transition : Transition
+    prior_of : callable
+        See `RequirementModel`.
+    longest_day : float or None
+        Day of the season on which days are longest; None where they hardly differ, or nobody says where.
+    club : Club, optional
+        What other gardens teach of it.
+    """
+    factors = np.ones(len(CLOCKS)) if club is None else club.clock_factors
+
+    def leaning(day: float) -> list[float]:
+        assert longest_day is not None
+        return [float(v) for v in factors * transition.clock_weights_at(day - longest_day)]
+
+    return RequirementModel(
+        prior_of,
+        clock_weights=[float(v) for v in factors * transition.clock_weights],
+        leaning=None if longest_day is None else leaning,
+        club=club,
+    )
 
 
 @dataclass(frozen=True)
@@ -77,16 +110,8 @@ class GardenFit:
 
     def model(self, transition: Transition) -> RequirementModel:
         """What is believed of a transition before the records speak."""
-        longest, club = self.garden.longest_day, self.club(transition)
-        factors = np.ones(len(CLOCKS)) if club is None else club.clock_factors
-        return RequirementModel(
-            lambda species: self.prior(species, transition),
-            clock_weights=(factors * transition.clock_weights).tolist(),
-            leaning=None
-            if longest is None
-            else lambda day: (factors * transition.clock_weights_at(day - longest)).tolist(),
-            club=club,
-        )
+        prior_of = lambda species: self.prior(species, transition)  # noqa: E731
+        return requirement_model(transition, prior_of, self.garden.longest_day, self.club(transition))
 
     def club(self, transition: Transition) -> Club | None:
         """What other gardens teach of a transition; None where they say nothing of it."""

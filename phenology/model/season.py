@@ -11,6 +11,9 @@ from phenology.model.errors import InputError
 NEVER = math.inf
 """Right end of an interval whose event had not come when the looks ended."""
 
+TROPICAL = 15.0
+"""Latitudes below this have no season that the length of days could tell (ours). [degrees]"""
+
 
 @dataclass(frozen=True)
 class SeasonCalendar:
@@ -81,6 +84,13 @@ class SeasonCalendar:
             return self.day(date(year, when.month, when.day))
         except ValueError:
             return self.day(date(year, 2, 28))
+
+    def longest_day(self, latitude: float) -> int | None:
+        """Day of the season on which days are longest; None near the equator, where they hardly differ."""
+        if abs(latitude) < TROPICAL:
+            return None
+        longest = date(2025, 6, 21) if latitude > 0 else date(2025, 12, 21)
+        return self.same_day(longest, 2025)
 
     def leap_day(self, season: int) -> int | None:
         """The day of a season that is a 29 February; None where it has none."""

@@ -12,7 +12,7 @@ from typing import TypeAlias
 import pandas as pd
 
 from data_sources.tables.looks_file import read_looks
-from phenology.judging.hindcast import DatedSight, Hindcast, Question
+from phenology.judging.hindcast import START, DatedSight, Hindcast, Question
 from phenology.judging.hindcast import hindcast as run_hindcast
 from phenology.language.words import find_stage
 from phenology.learning.transitions import catalogue_priors
@@ -83,7 +83,8 @@ def hindcast(
     *,
     given: str,
     target: str,
-    latitude: float = 45.0,
+    issued: Sequence[tuple[int, int]] = (),
+    latitude: float | None = None,
     train: tuple[int, int] | None = None,
     test: tuple[int, int] | None = None,
     known_weather: bool = False,
@@ -100,9 +101,12 @@ def hindcast(
     weather : DataFrame, DailyWeather or path
         Daily weather; see `reports.notebook.daily.daily_weather`. [°C]
     given, target : str
-        The stage whose first sight issues a forecast, and the stage forecast.
-    latitude : float
-        South of the equator seasons start on 1 July. [degrees]
+        The stage whose first sight issues a forecast ("start": the season's first day), and the one forecast.
+    issued : sequence of (int, int)
+        Months and days on which forecasts are issued, instead of at the first sight of `given`.
+    latitude : float, optional
+        For the length of the day; without it no clock reads it. South of the equator seasons start on 1 July.
+        [degrees]
     train, test : (int, int), optional
         First and last season to learn from, and to forecast; without them every season is left out in turn.
     known_weather : bool
@@ -134,14 +138,16 @@ def hindcast(
     """
     if (train is None) != (test is None):
         raise InputError("give both train and test, or neither to leave every season out in turn")
-    calendar = SeasonCalendar.for_latitude(latitude)
-    question = Question(find_stage(given), find_stage(target), known_weather, train, test)
+    calendar = SeasonCalendar.for_latitude(45.0 if latitude is None else latitude)
+    begins = START if given == START else find_stage(given)
+    question = Question(begins, find_stage(target), known_weather, train, test, tuple(issued))
     result = run_hindcast(
         _sights(looks, calendar),
         daily_weather(weather, units=units),
         question,
         calendar=calendar,
         prior_of=catalogue_priors(question.given, question.target),
+        latitude=latitude,
         skip_bad=skip_bad,
     )
     return HindcastFrames(result, question, calendar)

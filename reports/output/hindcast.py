@@ -13,6 +13,7 @@ import numpy as np
 from data_sources.disk.whole_files import write_output
 from phenology.forecasting.arrival import LEVELS
 from phenology.judging.hindcast import (
+    START,
     Hindcast,
     HindcastRow,
     Question,
@@ -123,8 +124,10 @@ def scored(result: Hindcast, question: Question) -> list[Scored]:
     tables = {
         "flushcast": quantile_table(result.rows),
         "same date as usual": np.array([row.usual for row in result.rows]),
-        f"usual days after {question.given}, by its date": np.array([row.usual_days for row in result.rows]),
     }
+    if question.given != START:  # from there the usual days are the usual date
+        after = f"usual days after {question.given}, by its date"
+        tables[after] = np.array([row.usual_days for row in result.rows])
     out: list[Scored] = []
     for name, table in tables.items():
         usable = np.isfinite(table[inside]).all(axis=1)
@@ -175,7 +178,7 @@ def score_text(result: Hindcast, question: Question, calendar: SeasonCalendar) -
     rows = scored(result, question)
     seasons = {row.wait.season for row in result.rows}
     lines = [
-        f"n = {len(result.rows)} tree-seasons forecast in {len(seasons)} seasons, "
+        f"n = {len(result.rows)} forecasts of tree-seasons in {len(seasons)} seasons, "
         f"{rows[0].rows if rows else 0} of them scored"
     ]
     if result.already:

@@ -7,6 +7,7 @@ from pathlib import Path
 
 import click
 
+from phenology.language.vague_dates import parse
 from reports.cli.common import put, say
 from reports.garden.clock import today
 
@@ -17,10 +18,16 @@ from reports.garden.clock import today
 @click.option("--looks", "looks_file", required=True, type=click.Path(path_type=Path), metavar="LOOKS.csv",
               help="Looks: date,tree,species,flush,stage.")  # fmt: skip
 @click.option(
-    "--given", required=True, metavar="STAGE", help="The stage whose first sight issues a forecast."
+    "--given",
+    required=True,
+    metavar="STAGE",
+    help="The stage whose first sight issues a forecast, or 'start': the season's first day.",
 )
 @click.option("--target", required=True, metavar="STAGE", help="The stage forecast.")
-@click.option("--latitude", type=float, default=45.0, help="South of the equator, seasons start on 1 July.")
+@click.option("--issued", multiple=True, metavar="DAY",
+              help='Issue on this day of each season, such as "15 March"; several allowed.')  # fmt: skip
+@click.option("--latitude", type=float,
+              help="For daylength; south of the equator seasons start on 1 July.")  # fmt: skip
 @click.option("--train", metavar="FIRST-LAST", help="Seasons to learn from, such as 1990-2006.")
 @click.option("--test", metavar="FIRST-LAST", help="Seasons to forecast, such as 2007-2014.")
 @click.option("--leave-one-season-out", is_flag=True, help="Forecast each season from all the others.")
@@ -34,7 +41,8 @@ def hindcast_command(
     looks_file: Path,
     given: str,
     target: str,
-    latitude: float,
+    issued: tuple[str, ...],
+    latitude: float | None,
     train: str | None,
     test: str | None,
     leave_one_season_out: bool,
@@ -50,20 +58,21 @@ def hindcast_command(
         raise click.UsageError("give either --leave-one-season-out, or both --train and --test")
     from data_sources.tables.looks_file import read_looks
     from data_sources.weather.files.reader import read_weather_file
-    from phenology.judging.hindcast import Question, hindcast
+    from phenology.judging.hindcast import START, Question, hindcast
     from phenology.language.words import find_stage
     from phenology.learning.transitions import catalogue_priors
     from phenology.model.season import SeasonCalendar
     from reports.output.hindcast import forecast_table, score_text, write_predictions
     from reports.text.progress import progress
 
-    calendar = SeasonCalendar.for_latitude(latitude)
+    calendar = SeasonCalendar.for_latitude(45.0 if latitude is None else latitude)
     question = Question(
-        find_stage(given),
+        START if given == START else find_stage(given),
         find_stage(target),
         known_weather,
         _seasons(train, "--train"),
         _seasons(test, "--test"),
+        tuple(_day(text) for text in issued),
     )
     weather, _ = read_weather_file(weather_file, units="C")
     sights = read_looks(looks_file, today=today(), calendar=calendar)
@@ -74,12 +83,20 @@ def hindcast_command(
             question,
             calendar=calendar,
             prior_of=catalogue_priors(question.given, question.target),
+            latitude=latitude,
             skip_bad=skip_bad,
             progress=step,
         )
     write_predictions(out, forecast_table(result, question, calendar))
     put(score_text(result, question, calendar))
     say(f"Wrote {len(result.rows)} forecasts to {out}.")
+
+
+def _day(text: str) -> tuple[int, int]:
+    day = parse(text, today=today())
+    if day.latest is None or day.earliest != day.latest:
+        raise click.UsageError(f"--issued takes one day of the year, such as 15 March; got '{text}'")
+    return day.latest.month, day.latest.day
 
 
 def _seasons(text: str | None, option: str) -> tuple[int, int] | None:

@@ -331,3 +331,43 @@ def test_closed_buds_in_summer_still_are_a_step_backward():
         run([*LOOKS, sight(date(2003, 7, 25), "a1", "dormant")])
     with pytest.raises(StageOrderError, match="go backward"):
         run([*LOOKS, sight(date(2003, 12, 20), "a1", "dormant")])  # leaf fall was never seen
+
+
+MARCH = Question("start", "budbreak", issued=((3, 15),))
+
+
+def test_forecasts_of_bud_break_are_issued_on_the_day_asked_for_in_every_season():
+    both = run(question=replace(MARCH, issued=((3, 15), (4, 10))))
+    assert {(r.issued.month, r.issued.day) for r in both.rows} == {(3, 15), (4, 10)}
+    assert len(both.rows) == 2 * len(run(question=MARCH).rows) == 4 * len(SEASONS)
+    assert {r.wait.anchor for r in both.rows} == {(0.0, 0.0)}
+
+
+def test_what_was_seen_after_the_day_of_issue_changes_nothing_but_the_truth():
+    at_issue = [look for look in LOOKS if (look.latest.month, look.latest.day) <= (4, 10)]
+    asked = replace(MARCH, issued=((4, 10),), train=(2000, 2004), test=(2006, 2006))
+    late = [replace(k, stage="budbreak") if k.latest == date(2006, 4, 25) else k for k in LOOKS]
+    assert len(at_issue) < len(LOOKS)
+    assert_same_rows(run(question=asked), run(looks=late, question=asked))
+
+
+def test_a_forecast_is_not_issued_of_what_was_seen_by_then():
+    rows = run(question=replace(MARCH, issued=((4, 20),))).rows
+    assert 0 < len(rows) < len(run(question=MARCH).rows)
+    assert all(NORTH.date(row.wait.season, row.wait.target[1]) > row.issued for row in rows)
+    with pytest.raises(LookError, match="no tree-season can be forecast"):
+        run(question=replace(MARCH, issued=((7, 30),)))
+
+
+def test_days_of_issue_may_follow_a_look_at_the_given_stage():
+    rows = run(question=replace(ASK, issued=((5, 10),))).rows
+    assert rows and all(row.wait.anchor[1] <= row.issued.timetuple().tm_yday for row in rows)
+
+
+def test_a_wait_from_the_season_s_start_needs_a_day_of_issue():
+    with pytest.raises(LookError, match="needs the day on which it is issued"):
+        Question("start", "budbreak")
+
+
+def test_where_the_trees_stand_lets_the_length_of_the_day_speak():
+    assert run(question=MARCH).rows != run(question=MARCH, latitude=45.0).rows
