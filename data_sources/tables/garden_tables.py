@@ -180,7 +180,7 @@ def wrong_in(record: Record) -> str:
     if isinstance(record, Place) and not (-90 <= record.latitude <= 90 and -180 <= record.longitude <= 180):
         return "latitude runs from -90 to 90, longitude from -180 to 180"
     if isinstance(record, SharedFile):
-        from data_sources.shared_calibrations import checked
+        from data_sources.sharing.calibration_file import checked
 
         try:
             checked(record.content)

@@ -141,7 +141,7 @@ class OpenGarden:
         files = self.journal.shared_files()
         if not files:
             return []
-        from data_sources.shared_calibrations import kept
+        from data_sources.sharing.calibration_file import kept
 
         return [kept(file.content, file.label) for file in files]
 

@@ -27,7 +27,7 @@ def learn_from_command(garden: OpenGarden, files: tuple[Path, ...]) -> None:
     `flushcast undo` takes them out. A file that no flushcast wrote is refused, and then none is taken.
     """
     from data_sources.journal import SharedFile
-    from data_sources.shared_calibrations import garden_code, read_calibrations
+    from data_sources.sharing.calibration_file import garden_code, read_calibrations
 
     own = garden_code(garden.some_places)
     labels = {file.id: file.label for file in garden.journal.shared_files()}

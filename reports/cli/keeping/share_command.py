@@ -21,7 +21,7 @@ def share_command(garden: OpenGarden, file: Path | None) -> None:
     name, note, date of a look or photo leaves the garden.
     """
     from data_sources.disk.whole_files import write_output
-    from data_sources.shared_calibrations import garden_code, to_text
+    from data_sources.sharing.calibration_file import garden_code, to_text
     from phenology.learning.sharing import shared_steps
     from phenology.model.errors import InputError
     from phenology.model.shared_calibration import SharedCalibration

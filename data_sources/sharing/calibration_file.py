@@ -1,6 +1,6 @@
 """The file that carries a garden's calibrations to other gardens: written, and read as from a stranger.
 
-`shared_calibrations.schema.json` says what may stand in it, `docs/shared-calibrations.md` what it means. A
+`calibration_file.schema.json` says what may stand in it, `docs/shared-calibrations.md` what it means. A
 file is checked in full before a number of it is used; what is wrong is named, and a hostile one only refused.
 """
 

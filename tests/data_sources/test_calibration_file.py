@@ -12,7 +12,7 @@ from typing import Any
 
 import pytest
 
-from data_sources.shared_calibrations import (
+from data_sources.sharing.calibration_file import (
     MOST_BYTES,
     SUREST,
     checked,
