@@ -88,7 +88,9 @@ def forecast_changes(forecast: GardenForecast, since: date | None = None) -> lis
     alone = _by_stage(forecast_garden(today))
     now = _by_stage(forecast)
     found = [*_misses(issued_by(before), garden), *_moves(then, alone, now, garden)]
-    found += stop_changes(stop_days(past), stop_days(garden), garden, stop_days(today))
+    stops = stop_changes(stop_days(past), stop_days(garden), garden, stop_days(today))
+    told = {row.tree.label for row in forecast.rows if row.advice is not None and row.advice.last_safe}
+    found += (change for change in stops if change.label in told)  # a guess may tell no stop date at all
     return sorted(found, key=lambda c: (not (c.missed or c.not_yet), -abs(c.days), c.label))
 
 

@@ -20,6 +20,9 @@ SHOWN_ORDERS: tuple[ShownOrder, ...] = ("day-first", "month-first", "year-first"
 # Written out: strftime would take the names from the reader's locale.
 SHORT_MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
 SHORT_WEEKDAYS = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
+LONG_MONTHS = ("January", "February", "March", "April", "May", "June", "July", "August", "September",
+               "October", "November", "December")  # fmt: skip
+LONG_WEEKDAYS = ("Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", "Sunday")
 
 
 @dataclass(frozen=True)
@@ -160,6 +163,20 @@ def weekday_full_date(day: date) -> str:
     'Sat 4 Jul 2026'
     """
     return f"{SHORT_WEEKDAYS[day.weekday()]} {full_date(day)}"
+
+
+def weekday_long_date(day: date) -> str:
+    """The same written out.
+
+    Examples
+    --------
+    >>> weekday_long_date(date(2026, 7, 4))
+    'Saturday 4 July'
+    """
+    weekday, month = LONG_WEEKDAYS[day.weekday()], LONG_MONTHS[day.month - 1]
+    if date_style().order == "day-first":
+        return f"{weekday} {day.day} {month}"
+    return f"{weekday}, {month} {day.day}" if date_style().order == "month-first" else f"{weekday} {day}"
 
 
 def date_range(first: date, last: date) -> str:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections import defaultdict
 from collections.abc import Callable, Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 ENOUGH_SEASONS = 4
 """Seasons from which on "the weather added nothing" is believed (ours): fewer are luck."""
@@ -104,6 +104,8 @@ class TrackRecord:
         the mean date of the other seasons, from the middle of what was seen; a mean over seasons. [days]
     misses : mapping of (stage, class of lead) to mapping of season to distances
         [days]
+    errors : mapping of season to float
+        By how much the earliest forecasts' medians came too late (+), a mean over trees. [days]
     """
 
     species: str
@@ -114,6 +116,7 @@ class TrackRecord:
     missed: float
     usual_missed: float
     misses: Mapping[tuple[str, int], Mapping[int, Sequence[float]]]
+    errors: Mapping[int, float] = field(default_factory=dict)
 
     @classmethod
     def of(cls, past: Sequence[PastForecast]) -> dict[str, TrackRecord]:
@@ -138,7 +141,11 @@ class TrackRecord:
         given = "start" if all(one.from_start for one in earliest) else "budbreak"
         found = {key: dict(rows) for key, rows in misses.items()}
         by_calendar = all(one.by_calendar for one in past)
-        return cls(species, seasons, len(earliest), by_calendar, given, ours, theirs, found)
+        errors: dict[int, list[float]] = defaultdict(list)
+        for one in earliest:
+            errors[one.season].append(one.error)
+        means = {season: _mean(values) for season, values in sorted(errors.items())}
+        return cls(species, seasons, len(earliest), by_calendar, given, ours, theirs, found, means)
 
     @property
     def compared(self) -> bool:

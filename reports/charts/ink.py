@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
-from datetime import date
+from collections.abc import Sequence
+from datetime import date, timedelta
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
-
-import numpy as np
 
 from phenology.model.errors import InputError
 from reports.text.words import MONTHS
@@ -14,12 +13,22 @@ from reports.text.words import MONTHS
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
-INK = "#1f2a44"  # seen
-WASH = "#5b6f9e"  # likely
-PALE = "#b9c3da"  # usual, past
+PALETTES = {
+    "light": {
+        "paper": "#fcfbf8", "card": "#ffffff", "ink": "#1f2a44", "soft": "#4d5a78", "wash": "#4a5f95",
+        "range": "#6f7fac", "late": "#e4e6ee", "pale": "#b9c3da", "rule": "#d9dce4",
+    },
+    "dark": {
+        "paper": "#141925", "card": "#1b2231", "ink": "#e7eaf3", "soft": "#b3bdd4", "wash": "#bccaf2",
+        "range": "#7b8dc0", "late": "#2b3347", "pale": "#46547a", "rule": "#323c56",
+    },
+}  # fmt: skip
+"""One hue; pages and charts take it from here, and a test holds how each stands out from its grounds."""
+
+INK, SOFT, WASH, PALE = (PALETTES["light"][role] for role in ("ink", "soft", "wash", "pale"))
+PAPER, LATE, RANGE = (PALETTES["light"][role] for role in ("paper", "late", "range"))
 RULE = "#8a8f9c"
 FORMATS = ("svg", "png")
-DOTS = "dots: look once a week, no date yet"
 
 
 def new_axes(ax: Axes | None, width: float, height: float) -> Axes:
@@ -41,42 +50,14 @@ def bare(ax: Axes) -> None:
     ax.tick_params(length=0, colors=INK)
 
 
-def date_axis(ax: Axes, first: date, last: date) -> None:
-    """Months along the bottom, said once; a faint line at each turn."""
-    turns, middles, names = [], [], []
-    year, month = first.year, first.month
-    while date(year, month, 1) <= last:
-        start = date(year, month, 1)
-        year, month = (year + 1, 1) if month == 12 else (year, month + 1)
-        end = date(year, month, 1)
-        left, right = max(start, first).toordinal(), min(end.toordinal(), last.toordinal())
-        turns.append(start.toordinal())
-        if right - left >= 12:
-            middles.append((left + right) / 2)
-            names.append(MONTHS[start.month - 1])
+def date_axis(ax: Axes, first: date, last: date, weeks: Sequence[date] = ()) -> None:
+    """Months along the top, each name at its first day; a faint line at each turn, or at each week."""
+    turns = [d for n in range((last - first).days + 1) if (d := first + timedelta(days=n)).day == 1]
     ax.set_xlim(first.toordinal(), last.toordinal() + 1)
-    for turn in turns:
-        if turn > first.toordinal():
-            ax.axvline(turn, color=PALE, lw=0.7, zorder=0)
-    ax.set_xticks(middles, names)
-
-
-def mark_today(ax: Axes, day: date) -> None:
-    """A dotted line through the middle of today."""
-    ax.axvline(day.toordinal() + 0.5, color=INK, lw=1, ls=(0, (1, 2)), zorder=3)
-
-
-def mark_stop(ax: Axes, y: float, day: date) -> None:
-    """Where cutting stops: an upright at the day's end that points at what is too late."""
-    x = day.toordinal() + 1
-    ax.plot([x, x], [y - 0.42, y + 0.42], color=INK, lw=2.2, zorder=5)
-    ax.plot([x, x + 2.2], [y, y], color=INK, lw=2.2, zorder=5)
-
-
-def mark_looks(ax: Axes, y: float, first: date, last: date) -> None:
-    """Dots a week apart: looks that are asked for where no date is given."""
-    days = np.arange(first.toordinal(), last.toordinal() + 1, 7) + 0.5
-    ax.plot(days, np.full(len(days), y), ls="", marker="o", ms=3.5, color=INK, zorder=3)
+    for day in weeks or turns:
+        ax.axvline(day.toordinal(), color=PALE, lw=0.5, zorder=0)
+    ax.xaxis.tick_top()
+    ax.set_xticks([day.toordinal() for day in turns], [MONTHS[day.month - 1] for day in turns], ha="left")
 
 
 def mark_seen(ax: Axes, y: float, left: float, right: float, half: float = 0.15) -> None:
@@ -84,13 +65,17 @@ def mark_seen(ax: Axes, y: float, left: float, right: float, half: float = 0.15)
     ax.fill_between([left, right], y - half, y + half, facecolor="white", edgecolor=INK, lw=1, zorder=3)
 
 
-def legend_line(ax: Axes, *marks: str) -> None:
-    """What the marks mean, in a line below; empty ones are left out."""
-    ax.set_xlabel("   ".join(filter(None, marks)), fontsize=8, color=INK, loc="left")
-
-
-def save_chart(ax: Axes, path: Path, alt: str) -> None:
+def save_chart(ax: Axes, path: Path, alt: str, heading: str = "") -> None:
     """Write the figure of an axes as SVG or PNG, with its words for those who cannot see it.
+
+    Parameters
+    ----------
+    ax : matplotlib Axes
+    path : Path
+    alt : str
+        What it shows, in words.
+    heading : str
+        Of which garden and day it is.
 
     Raises
     ------
@@ -109,11 +94,16 @@ def save_chart(ax: Axes, path: Path, alt: str) -> None:
         raise InputError(f"a chart is written as .svg or .png, not as '{path.name}'")
     out = io.BytesIO()
     figure: Any = ax.figure
+    figure.set_facecolor(PAPER)
     for axes in figure.findobj(type(ax)):
+        axes.set_facecolor("none")
         axes.xaxis.get_ticklabels(), axes.yaxis.get_ticklabels()  # made now, so that they are found
+    if heading:
+        room = "\n" if ax.child_axes else ""  # which the layout does not count
+        figure.suptitle(f"{heading}{room}", x=0.01, ha="left", fontsize=10, color=SOFT)
     for text in figure.findobj(Text):
         text.set_parse_math(False)  # a label may hold any sign
-    with matplotlib.rc_context({"svg.fonttype": "path", "svg.hashsalt": "flushcast"}):
+    with matplotlib.rc_context({"svg.fonttype": "none", "svg.hashsalt": "flushcast"}):
         if kind == "svg":
             figure.savefig(out, format="svg", metadata={"Date": None, "Title": alt, "Description": alt})
         else:
@@ -123,11 +113,24 @@ def save_chart(ax: Axes, path: Path, alt: str) -> None:
 
 
 def _named(svg: bytes, alt: str) -> bytes:
-    """The drawing with a title that screen readers say."""
+    """The drawing with a title that screen readers say, and inks of its own on a dark ground."""
     from xml.sax.saxutils import escape
 
     text = svg.decode("utf-8")
     at = text.index("<svg ")
     end = text.index(">", at)
     opened = text[at:end] + ' role="img" aria-labelledby="what">'
-    return (text[:at] + opened + f'\n <title id="what">{escape(alt)}</title>' + text[end + 1 :]).encode()
+    title = f'\n <title id="what">{escape(alt)}</title>\n <style>{_dark_inks()}</style>'
+    return (text[:at] + opened + title + text[end + 1 :]).encode()
+
+
+def _dark_inks() -> str:
+    """Rules that turn each ink into that of the dark palette, where the reader's screen is dark."""
+    light, dark = PALETTES["light"], PALETTES["dark"]
+    turned = {light[role]: dark[role] for role in light} | {RULE: dark["soft"]}
+    rules = (
+        f'[style*="{what}: {ink}"] {{ {what}: {other} !important }}'
+        for ink, other in turned.items()
+        for what in ("fill", "stroke")
+    )
+    return f"@media (prefers-color-scheme: dark) {{ {' '.join(rules)} }}"

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+import math
 from collections import defaultdict
-from datetime import date, timedelta
+from datetime import date
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -12,21 +13,10 @@ from phenology.advice.forecast_rows import ForecastRow, GardenForecast
 from phenology.learning.flush_history import histories_of
 from phenology.learning.transitions import TARGETS
 from phenology.model.records import Tree
+from reports.charts.agenda_rows import step_marks
 from reports.charts.garden_weeks import range_words
-from reports.charts.ink import (
-    DOTS,
-    INK,
-    PALE,
-    WASH,
-    bare,
-    date_axis,
-    legend_line,
-    mark_looks,
-    mark_seen,
-    mark_stop,
-    mark_today,
-    new_axes,
-)
+from reports.charts.ink import INK, PALE, PAPER, bare, date_axis, mark_seen, new_axes
+from reports.charts.row_drawing import Axis, Mark, draw_row, explain
 from reports.text.forecast_text import STATE
 from reports.text.words import short_date
 
@@ -34,14 +24,15 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
 NAMES = {"budbreak": "bud break", "extended": "extended", "hardened": "hard"}
+LANE = 0.13  # from a row's middle to its lower and upper lane
 Key = tuple[int, str]
 """Flush and stage: a line of the picture."""
 
 
 def plot_tree(forecast: GardenForecast, tree: Tree, ax: Axes | None = None) -> Axes:
-    """Draw a tree's season, flush by flush and stage by stage.
+    """Draw a tree's season, flush by flush and stage by stage, with the marks of the main picture.
 
-    Bars span two looks; shading is the forecast, day by day; diamonds are the same stage in past seasons.
+    Open bars span two looks; diamonds are the same stage in past seasons.
     """
     garden, season = forecast.garden, forecast.garden.season
     steps = {(s.flush, s.stage): s for s in _steps(forecast, tree) if s.season == season}
@@ -56,33 +47,31 @@ def plot_tree(forecast: GardenForecast, tree: Tree, ax: Axes | None = None) -> A
             elif h.dated(stage) is not None:
                 past[h.number, stage].append(sum(looks) / 2)
     flushes = sorted({n for n, _ in (*steps, *seen)}) or [1]
-    lines = [(n, stage) for n in flushes for stage in TARGETS]
-    ax = new_axes(ax, 9, 1.4 + 0.42 * len(lines))
-    start = garden.calendar.start(season)
-    days = [t for key in lines for t in (*seen.get(key, ()), *past.get(key, ()))]
-    days += [t for step in steps.values() for t in _reach(step)]
-    days.append(float(garden.today))
-    first, last = start + timedelta(days=min(days) - 7), start + timedelta(days=max(days) + 10)
+    keys = [(n, stage) for n in flushes for stage in TARGETS]
+    ax = new_axes(ax, 9, 1.6 + 0.42 * len(keys))
+    start = garden.calendar.start(season).toordinal()
+    marks = {key: _marks(step) for key, step in steps.items()}
+    days = [start + t for key in keys for t in (*seen.get(key, ()), *past.get(key, ()))]
+    days += [m.first for of_key in marks.values() for m in of_key] + [garden.as_of.toordinal()]
+    days += [m.last for of_key in marks.values() for m in of_key if m.kind == "range" and m.last < math.inf]
+    first, last = date.fromordinal(int(min(days)) - 7), date.fromordinal(int(max(days)) + 10)
+    axis = Axis(first, (last - first).days + 1, (first, 70), garden.as_of.toordinal() + 0.5)
     date_axis(ax, first, last)
-    for y, key in enumerate(lines):
-        ax.axhline(y, color=PALE, lw=0.5, zorder=0)
-        if (step := steps.get(key)) is not None:
-            _shade(ax, y, step)
+    for y, key in enumerate(keys):
+        ax.axhline(y + 0.5, color=PALE, lw=0.5, zorder=0)
+        draw_row(ax, y, marks.get(key, ()), axis)
         if key in seen:
-            mark_seen(ax, y, *(start.toordinal() + t for t in seen[key]))
-        usual = [start.toordinal() + t for t in past.get(key, ())]
-        ax.plot(usual, [y] * len(usual), ls="", marker="D", ms=4.5, mfc="white", mec=INK, mew=0.8, zorder=4)
+            mark_seen(ax, y + LANE, *(start + t for t in seen[key]))
+        usual = [start + t for t in past.get(key, ())]
+        ax.plot(
+            usual, [y - LANE] * len(usual), ls="", marker="D", ms=4, mfc=PAPER, mec=INK, mew=0.8, zorder=4
+        )
     _works(ax, forecast, tree, first, last)
-    mark_today(ax, garden.as_of)
     many = len(flushes) > 1
-    ax.set_yticks(range(len(lines)), [f"flush {n}: {NAMES[s]}" if many else NAMES[s] for n, s in lines])
-    ax.set_ylim(len(lines) - 0.4, -0.9)
+    ax.set_yticks(range(len(keys)), [f"flush {n}: {NAMES[s]}" if many else NAMES[s] for n, s in keys])
+    ax.set_ylim(len(keys) - 0.4, -0.9)
     bare(ax)
-    ax.set_title(f"{tree.label}, {garden.calendar.label(season)}", loc="left", color=INK)
-    legend_line(
-        ax, "open bar: between two looks", "shaded: likely",
-        DOTS if any(step.undated for step in steps.values()) else "", "◇ past seasons", "▾ work", "┣ stop by",
-    )  # fmt: skip
+    explain(ax, marks.values(), axis, {"D": "past seasons", "s": "seen, between two looks", "v": "worked"})
     return ax
 
 
@@ -90,27 +79,14 @@ def _steps(forecast: GardenForecast, tree: Tree) -> list[ForecastRow]:
     return [row for row in forecast.rows if row.tree.id == tree.id]
 
 
-def _reach(step: ForecastRow) -> list[float]:
-    """Days of the season that a step's marks reach to."""
-    days = [t for level in (0.02, 0.98) if (t := step.day(level)) is not None]
-    if step.last_safe is not None:
-        days.append(float((step.last_safe - step.garden.calendar.start(step.season)).days))
-    return days
-
-
-def _shade(ax: Axes, y: int, step: ForecastRow) -> None:
-    if step.undated:
-        mark_looks(ax, y, *step.weekly)
-    elif step.arrival is not None:
-        daily, start = (
-            np.diff(step.arrival.curve),
-            step.garden.calendar.start(step.season).toordinal(),
-        )
-        for n in np.flatnonzero(daily > 0.004).tolist():
-            ax.fill_between([start + n, start + n + 1], y - 0.3, y + 0.3, color=WASH, lw=0, zorder=1,
-                            alpha=0.12 + 0.8 * float(daily[n] / daily.max()))  # fmt: skip
-    if step.last_safe is not None:
-        mark_stop(ax, y, step.last_safe)
+def _marks(step: ForecastRow) -> list[Mark]:
+    stop = step.last_safe
+    cut = (
+        []
+        if stop is None
+        else [Mark("late", stop.toordinal() + 1, math.inf), Mark.at("stop", stop.toordinal() + 1)]
+    )
+    return [*step_marks(step), *cut]
 
 
 def _works(ax: Axes, forecast: GardenForecast, tree: Tree, first: date, last: date) -> None:
@@ -120,8 +96,8 @@ def _works(ax: Axes, forecast: GardenForecast, tree: Tree, first: date, last: da
             done[work.latest].append(work.operation.replace("-", " "))
     for day, operations in done.items():
         x = day.toordinal() + 0.5
-        ax.plot(x, -0.62, marker="v", color=INK, ms=6)
-        ax.text(x + 1.5, -0.62, ", ".join(operations), fontsize=8, va="center", color=INK)
+        ax.plot(x, -0.7, marker="v", color=INK, ms=6)
+        ax.text(x + 1.5, -0.7, ", ".join(operations), fontsize=8, va="center", color=INK)
 
 
 def describe_tree(forecast: GardenForecast, tree: Tree) -> str:

@@ -9,12 +9,14 @@ import numpy as np
 
 from phenology.judging.past_forecasts import held, typical_error
 from phenology.model.track_record import PastForecast
-from reports.charts.ink import INK, PALE, RULE, WASH, bare, new_axes
+from reports.charts.ink import INK, LATE, PALE, PAPER, RULE, SOFT, WASH, bare, new_axes
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
 BINS = ((0, 10), (10, 20), (20, 30), (30, 45), (45, 60), (60, 90))
+FIFTHS = (0.2, 0.4, 0.6, 0.8)
+NINE_IN_TEN = 1.645  # standard deviations either side
 FEWEST = 3  # forecasts without which a group is not summed up (ours)
 
 
@@ -43,22 +45,36 @@ def plot_past(past: Sequence[PastForecast], ax: Axes | None = None) -> Axes:
 
 
 def plot_reliability(past: Sequence[PastForecast], ax: Axes | None = None) -> Axes:
-    """Draw how often it came by when the forecast gave it a chance; the diagonal is honest."""
-    ax = new_axes(ax, 4.6, 4.6)
+    """Draw how often it came by when the forecast gave it a chance; the diagonal is honest.
+
+    Dots stand at the fifths, with how many flushes had come of how many. The band holds nine in ten honest
+    forecasters with as many flushes, as if these were independent; those of one season are not quite.
+    """
+    ax = new_axes(ax, 5.2, 5.4)
     bare(ax)
-    steps = np.linspace(0.05, 0.95, 19)
-    chance = np.array([p.chance for p in past])
-    weight = season_weights(past)
-    share = [float(weight[chance <= s].sum()) for s in steps]
-    ax.plot([0, 1], [0, 1], color=RULE, lw=1, ls=(0, (4, 3)))
-    ax.plot([0, *steps, 1], [0, *share, 1], color=INK, lw=2, drawstyle="default")
-    ax.set_xlim(0, 1)
-    ax.set_ylim(0, 1)
+    flushes = len({(p.tree, p.season) for p in past})
+    chance, weight = np.array([p.chance for p in past]), season_weights(past)
+    even = np.linspace(0, 1, 41)
+    if flushes:
+        half = NINE_IN_TEN * np.sqrt(even * (1 - even) / flushes)
+        ax.fill_between(
+            even, np.clip(even - half, 0, 1), np.clip(even + half, 0, 1), color=LATE, lw=0, zorder=1
+        )
+    ax.plot([0, 1], [0, 1], color=SOFT, lw=1, ls=(0, (4, 3)), zorder=2)
+    ax.plot(even, [float(weight[chance <= e].sum()) for e in even], color=INK, lw=2, zorder=3)
+    for fifth in FIFTHS:
+        share = float(weight[chance <= fifth].sum())
+        ax.plot(fifth, share, marker="o", ms=6, mfc=INK, mec=PAPER, zorder=4)
+        if flushes:
+            words, aside = f"{share * flushes:.0f} of {flushes}", (8, -10)
+            ax.annotate(words, (fifth, share), aside, color=INK, fontsize=9, textcoords="offset points")
+    ax.set_xlim(0, 1.1)
+    ax.set_ylim(0, 1.02)
     ax.set_aspect("equal")
-    ticks = [0, 0.25, 0.5, 0.75, 1]
+    ticks = [0, *FIFTHS, 1]
     ax.set_xticks(ticks, [f"{t:.0%}" for t in ticks])
     ax.set_yticks(ticks, [f"{t:.0%}" for t in ticks])
-    ax.set_xlabel("chance the forecast gave", color=INK)
+    ax.set_xlabel("chance the forecast gave\npale: where nine in ten honest forecasters would lie", color=INK)
     ax.set_ylabel("share of flushes that had come", color=INK)
     return ax
 

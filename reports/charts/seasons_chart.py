@@ -1,4 +1,4 @@
-"""This season's warmth among past ones, and above it how far ahead of usual it has been."""
+"""This season's warmth among past ones, how it may go on, and above it how far ahead of usual it has been."""
 
 from __future__ import annotations
 
@@ -12,21 +12,20 @@ from phenology.language.degrees import degrees
 from phenology.model.season import SeasonCalendar
 from phenology.seasons.ahead import HeatCourse, ahead_by_date, heat_course
 from phenology.seasons.season_heat import BASE_C
-from reports.charts.ink import INK, PALE, RULE, WASH, bare, new_axes
+from reports.charts.ink import INK, LATE, PALE, RANGE, RULE, SOFT, WASH, bare, new_axes
 from reports.table import in_units
 from reports.text.words import MONTHS, capital
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
-SHOWN = 30  # past seasons drawn, the latest
-NAMED = 3  # of those, the latest told apart
+NAMED = 3  # past seasons, the latest, whose days ahead are drawn
 STROKES = ((0, (5, 2)), (0, (1.5, 1.5)), "-")  # theirs, oldest first
 REACH = 25.0  # days; longer leads are cut off, they would flatten the rest (ours)
 
 
 def plot_seasons(garden: Garden, ax: Axes | None = None, *, units: str = "C") -> Axes:
-    """Draw the warmth gathered this season over those before it, and days ahead of usual above.
+    """Draw the warmth gathered this season over past ones, a fan of what may come, and days ahead above.
 
     Parameters
     ----------
@@ -39,31 +38,33 @@ def plot_seasons(garden: Garden, ax: Axes | None = None, *, units: str = "C") ->
     bare(ax)
     course, scale = heat_course(garden), in_units(1.0, "degree_days", units)
     start = garden.calendar.start(course.season)
-    shown = list(course.past.items())[-SHOWN:]
-    for k, (season, heat) in enumerate(shown):
-        recent = k - (len(shown) - NAMED)
-        stroke = STROKES[recent] if recent >= 0 else "-"
-        ax.plot(scale * heat, color=WASH if recent >= 0 else PALE, ls=stroke,
-                lw=1.2 if recent >= 0 else 0.7, zorder=2 if recent >= 0 else 1)  # fmt: skip
-        if recent >= 0:
-            ax.text(
-                len(heat),
-                scale * heat[-1],
-                garden.calendar.label(season),
-                fontsize=7,
-                color=WASH,
-                va="center",
-            )
+    today = len(course.heat) - 1
+    shown = dict(list(course.past.items())[-NAMED:])
+    if course.past:
+        days = np.arange(min(len(heat) for heat in course.past.values()))
+        years = scale * np.array([heat[: len(days)] for heat in course.past.values()])
+        low, middle, high = np.quantile(years, (0.1, 0.5, 0.9), axis=0)
+        ax.fill_between(days, low, high, color=LATE, lw=0, zorder=1)
+        ax.plot(days, middle, color=SOFT, lw=1, ls=(0, (4, 3)), zorder=2)
+        ahead = days >= today
+        fan = scale * course.heat[-1] + years[:, ahead] - years[:, [min(today, len(days) - 1)]]
+        for inner, outer, ink in ((0.1, 0.9, RANGE), (0.25, 0.75, WASH)):
+            ax.fill_between(days[ahead], *np.quantile(fan, (inner, outer), axis=0), color=ink, lw=0, zorder=3)
+    ax.axvline(today, color=INK, lw=1, zorder=0)
     ax.plot(scale * course.heat, color=INK, lw=2.4, zorder=3)
-    ax.text(len(course.heat) - 4, scale * course.heat[-1], garden.calendar.label(course.season),
+    ax.text(today - 4, scale * course.heat[-1], garden.calendar.label(course.season),
             ha="right", va="bottom", color=INK, fontweight="bold")  # fmt: skip
+    if course.past:
+        past = f"{len(course.past)} past {'season' if len(course.past) == 1 else 'seasons'}"
+        words = f"pale: four in five of {past}, dashed their middle; from today on as they went on"
+        ax.set_xlabel(f"{words}:\nfour in five, and one in two", fontsize=9, color=INK, loc="left")
     turns = [(_month_after(start, k) - start).days for k in range(12)]
     middles = [(a + b) / 2 for a, b in zip(turns, [*turns[1:], 365], strict=True)]
     ax.set_xticks(middles, [MONTHS[(start + timedelta(days=m)).month - 1] for m in middles])
     ax.set_xlim(0, 380)
     ax.set_ylim(bottom=0)
     ax.set_ylabel(f"degree-days above {degrees(BASE_C, units, sign=' °')}", color=INK)
-    _strip(ax, course, dict(shown[-NAMED:]), garden.calendar)
+    _strip(ax, course, shown, garden.calendar)
     return ax
 
 
@@ -100,4 +101,5 @@ def describe_seasons(garden: Garden) -> str:
     """What the picture shows, in words."""
     course = heat_course(garden)
     label = garden.calendar.label(course.season)
-    return f"Warmth gathered in {label} over {len(course.past)} past seasons: {course.words}."
+    words = f"Warmth gathered in {label} over {len(course.past)} past seasons: {course.words}"
+    return f"{words}; from today on as past seasons went on." if course.past else f"{words}."

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from phenology.model.errors import InputError
 from reports.notebook.opened import Opened
 
 if TYPE_CHECKING:
@@ -19,7 +18,7 @@ class Pictures(Opened):
     """
 
     def plot_garden(self, ax: Axes | None = None) -> Axes:
-        """Draw the main picture: the garden by week, what is likely, what was seen and done, stop-by days.
+        """Draw the main picture: every tree on one axis, what comes, when to look and when to stop.
 
         Examples
         --------
@@ -45,21 +44,32 @@ class Pictures(Opened):
 
         return plot_tree(self.outlook, named_tree(self.snapshot, tree), ax)
 
-    def plot_calibration(self, species: str, ax: Axes | None = None) -> Axes:
-        """Draw what was learned of a species beside what the catalogue believed.
+    def plot_ripening(self, tree: str, ax: Axes | None = None) -> Axes:
+        """Draw the odds that what a cut wakes ripens, by the day of the cut, with the last safe day.
 
         Parameters
         ----------
-        species : str
-            Latin or common name, or part of it.
+        tree : str
+            Its label, or words that mean this one tree.
+        ax : matplotlib Axes, optional
+        """
+        from reports.charts.ripening_chart import plot_ripening
+        from reports.garden.named_tree import named_tree
+
+        return plot_ripening(self.snapshot, named_tree(self.snapshot, tree), ax)
+
+    def plot_calibration(self, species: str | None = None, ax: Axes | None = None) -> Axes:
+        """Draw what was learned beside what the catalogue believed, a row a species and step.
+
+        Parameters
+        ----------
+        species : str, optional
+            Latin or common name, or part of it; every species without it.
         ax : matplotlib Axes, optional
         """
         from reports.charts.calibration_chart import plot_calibration
 
-        latin = self._latin(species)
-        if latin is None:
-            raise InputError("name a species")
-        return plot_calibration(self.fit, latin, ax)
+        return plot_calibration(self.fit, self._latin(species), ax)
 
     def plot_past(self, species: str | None = None, ax: Axes | None = None) -> Axes:
         """Draw how far past forecasts missed, by how long before they were made."""

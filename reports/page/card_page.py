@@ -32,16 +32,20 @@ def card_html(card: Card) -> str:
     )
 
 
-def _table(card: Card, dates: list[Asked]) -> tuple[list[str], list[tuple[str, list[tuple[str, str]]]]]:
-    rows = [(town, [_cell(card.cell(town, asked)) for asked in dates]) for town in card.towns]
+def _table(card: Card, dates: list[Asked]) -> tuple[list[str], list[tuple[str, list[tuple[str, str, str]]]]]:
+    rows = [
+        (town, [_cell(range_words(*asked), card.cell(town, asked)) for asked in dates]) for town in card.towns
+    ]
     return [range_words(*asked) for asked in dates], rows
 
 
-def _cell(t: Translation | None) -> tuple[str, str]:
-    """When it is due, and its range; a date that cannot be said is left open."""
+def _cell(home: str, t: Translation | None) -> tuple[str, str, str]:
+    """The date at home, when it is due here, and its range; a date that cannot be said is left open."""
     if t is None:
-        return "too cool to say", ""
-    return ("not here", "") if t.due is None else (day_words(t.due, short=True), _breakable(span(t)))
+        return home, "too cool to say", ""
+    return (
+        (home, "not here", "") if t.due is None else (home, day_words(t.due, short=True), _breakable(span(t)))
+    )
 
 
 def _breakable(words: str) -> str:
@@ -67,6 +71,7 @@ def _strip(card: Card, town: str) -> str:
         pieces = [(left, right)] if left <= right else [(left, float(DAYS)), (0.0, right)]
         top = LANE * n
         parts += [svg_rect(a, top + 1, max(b - a, 1.0), LANE - 2, "range") for a, b in pieces]
+        parts.append(svg_line(_at(asked[0]), top + 1, _at(asked[0]), top + LANE - 1, "home"))
         parts.append(svg_line(_at(t.due), top + 1, _at(t.due), top + LANE - 1, "middle"))
     return svg_drawing(DAYS, tall, f"{town}: {'; '.join(words) or 'nothing to draw'}.", parts, "strip")
 

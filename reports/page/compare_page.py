@@ -75,6 +75,7 @@ def compare_html(compared: Compared, name: str) -> str:
         day=weekday_full_date(garden.as_of),
         until=short_date(garden.as_of),
         lead=lead_words(course),
+        contents=list(_contents(compared)),
         place=comparison.place,
         base=f"{c_to_f(BASE_C):.0f} °F" if units == "F" else f"{BASE_C:.0f} °C",
         of_all=max(h.of_all for h in comparison.warmth),
@@ -99,6 +100,17 @@ def compare_html(compared: Compared, name: str) -> str:
         trends=list(trend_rows(compared.trends, garden)),
         attribution=list(garden.attribution),
     )
+
+
+def _contents(compared: Compared) -> Iterator[tuple[str, str]]:
+    yield from (("warmth", "Warmth"), ("frosts", "Frosts"), ("stages", "Stages"))
+    if compared.look_back is not None:
+        yield "truth", "Forecasts against what came"
+    if compared.followed:
+        yield "followed", "Work, and what followed"
+    if compared.trends:
+        yield "trends", "Trends"
+    yield "method", "Where the numbers come from"
 
 
 def _around(comparison: Comparison, season: int) -> Around:

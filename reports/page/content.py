@@ -1,102 +1,158 @@
-"""What stands in the report about trees: gathered and put into words, nothing drawn yet."""
+"""What stands on the page about trees: gathered from the agenda and put into words, nothing drawn yet."""
 
 from __future__ import annotations
 
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from datetime import timedelta
+from datetime import date, timedelta
 
 from phenology.advice.agenda import Agenda, AgendaRow, Section
-from phenology.advice.alike import Alike, AlikeSteps, alike
-from phenology.advice.forecast_rows import ForecastRow
+from phenology.advice.alike import Alike, alike
+from phenology.advice.visits import Visit
 from phenology.garden import Garden
-from phenology.work.grades import odds_in_tenths
+from phenology.seasons.ahead import HeatCourse
 from reports.text.care_text import as_counted
-from reports.text.forecast_text import advice_words, in_brief, notes_of
-from reports.text.words import capital, tree_names
+from reports.text.forecast_text import MOST_GROUPS, advice_words, in_brief, notes_of
+from reports.text.words import (
+    capital,
+    date_range,
+    few_names,
+    short_date,
+    tree_names,
+    weekday_date,
+    weekday_long_date,
+)
 
-NOW = (Section.TODAY, Section.WEEK)
-ORDINALS = ("first", "second", "third", "fourth", "fifth")
-WAITS = ("today", "in two weeks", "in three weeks")
-WAITED = 21  # a window that opens later is not cut in by then: there the stop mark tells the price
-MANY = 6  # more alike trees than these are counted, not named, in the heading; their strips name them
+ONE_EACH = 8  # more trees of today than these share blocks where they are alike (ours)
+TOPICS = {
+    "shade": "shade and shelter", "water": "watering", "feed": "feeding", "again": "pests",
+    "buds": "new buds", "late frost": "cover on frosty nights", "bloom": "faded flowers",
+}  # fmt: skip
+"""Of care, where its own name does not say it; what is to be done is told in full beside it."""
 
 
 @dataclass(frozen=True)
-class TreeCard:
-    """Alike trees on the page, often only one.
+class Block:
+    """Trees to look at today, often only one.
 
     Attributes
     ----------
-    steps : tuple of ForecastRow
-        In the order in which their strips stand.
-    names, kind, words : str
-        Which trees; their species and flush; what to do, in sentences.
-    trust : str
-        How far the forecast may be trusted; empty where none was made.
-    waiting : tuple of (str, int, str)
-        What waiting costs: when it is cut, and odds that what it wakes ripens, in per cent for a bar and in
-        words; the least sure tree speaks.
+    names : str
+    does : tuple of str
+        What to look for, and what it opens.
+    until : str
+        Until when; empty where nothing presses.
+    works : bool
+        Whether it may be worked.
     """
 
-    steps: tuple[ForecastRow, ...]
     names: str
-    kind: str
-    words: str
-    trust: str
-    waiting: tuple[tuple[str, int, str], ...]
+    does: tuple[str, ...]
+    until: str
+    works: bool
 
 
-def tree_cards(agenda: Agenda) -> tuple[list[TreeCard], list[TreeCard]]:
-    """Trees to look at today and within a week, and those of the coming months; alike trees share a card."""
-    coming = set(map(id, agenda.coming))
-    near, far = (
-        [row for row in agenda.rows if (row.section in NOW) == now and any(id(s) in coming for s in row.told)]
-        for now in (True, False)
-    )
-    return [_card(group) for group in alike(near)], [_card(group) for group in alike(far)]
+def headline(agenda: Agenda) -> str:
+    """The answer: how many trees to look at today."""
+    day, n = weekday_long_date(agenda.garden.as_of), len(agenda.of(Section.TODAY))
+    return f"{day}: {f'look at {n}' if n else 'no tree needs a look'}"
 
 
-def other_lines(agenda: Agenda) -> tuple[list[str], list[str]]:
-    """Trees without a card, in a line each: those of this week, and the rest."""
-    coming = set(map(id, agenda.coming))
-    rest = [row for row in agenda.rows if not any(id(s) in coming for s in row.told)]
-    near, far = ([row for row in rest if (row.section in NOW) == now] for now in (True, False))
-    return _lines(near), _lines(far)
-
-
-def _lines(rows: list[AgendaRow]) -> list[str]:
-    return [f"{tree_names(group.labels)}: {in_brief(group)}" for group in alike(rows)]
-
-
-def _card(group: Alike) -> TreeCard:
-    part, labels = group.parts[0], group.labels
-    row = part.first
-    flush = ORDINALS[min(row.flush, len(ORDINALS)) - 1]
-    return TreeCard(
-        tuple(s for r in sorted(group.rows, key=lambda r: as_counted(r.tree.label)) for s in r.told),
-        tree_names(labels) if len(labels) <= MANY else f"{labels[0]} and {len(labels) - 1} alike",
-        f"{row.species_name}, {flush} flush",
-        " ".join(map(capital, advice_words(group, odds=False))),
-        part.trust.words if row.arrival is not None and row.dated else "",
-        _waiting(part),
+def subline(agenda: Agenda, name: str, course: HeatCourse) -> str:
+    """Place, season ahead or behind, how fresh the weather is."""
+    garden = agenda.garden
+    lead = course.words if course.lead is not None else f"season {garden.calendar.label(garden.season)}"
+    return " \N{MIDDLE DOT} ".join(
+        (name, "season as usual" if lead == "as usual" else lead, _weather(garden))
     )
 
 
-def _waiting(part: AlikeSteps) -> tuple[tuple[str, int, str], ...]:
-    if part.odds is None or part.first.look_on > part.first.garden.as_of + timedelta(days=WAITED):
-        return ()
-    return tuple(
-        (when, min(99, max(1, round(100 * odds))), odds_in_tenths(odds))
-        for when, odds in zip(WAITS, part.odds, strict=True)
+def _weather(garden: Garden) -> str:
+    through, ahead = garden.weather_through(), garden.forecast_through()
+    if through is None:
+        return "no weather yet"
+    old = (garden.as_of - through).days
+    when = "today" if old <= 0 else "yesterday" if old == 1 else f"{short_date(through)}, {old} days ago"
+    return f"weather to {when}{f', a forecast to {short_date(ahead)}' if ahead else ''}"
+
+
+def blocks(agenda: Agenda) -> list[Block]:
+    """What to look at today, by stop date; a tree each, or alike trees together where there are many."""
+    rows = agenda.of(Section.TODAY)
+    groups = [Alike((row,)) for row in rows] if len(rows) <= ONE_EACH else alike(rows, coarse=True)
+    return [_block(group) for group in sorted(groups, key=lambda group: _until(group) or date.max)]
+
+
+def _until(group: Alike) -> date | None:
+    return min((visit.by for row in group.rows for visit in row.presses if visit.by), default=None)
+
+
+def _block(group: Alike) -> Block:
+    row, until = group.first, _until(group)
+    guess = any(visit.step is not None and visit.step.guess for visit in row.presses)
+    return Block(
+        few_names(group.labels),
+        tuple(dict.fromkeys(_does(visit) for visit in row.presses)),
+        f"until {'about ' if guess else ''}{short_date(until)}" if until else "",
+        any(visit.operation for visit in row.presses),
     )
 
 
-def warnings_of(agenda: Agenda) -> list[tuple[str, str]]:
+def _does(visit: Visit) -> str:
+    if visit.step is None or visit.step.advice is None or visit.operation is None:
+        return visit.look_for
+    return f"if {'still ' if visit.step.arrival is None else ''}firm, {visit.step.advice.does}"
+
+
+def week(agenda: Agenda) -> list[tuple[str, str]]:
+    """The coming seven days, each with the trees whose look comes then."""
+    found: dict[date, list[str]] = {agenda.garden.as_of + timedelta(days=n): [] for n in range(1, 8)}
+    for row in agenda.of(Section.WEEK):
+        days = [step.look_on for step in row.told if step.decides]
+        found[max(min(days, default=min(found)), min(found))].append(row.tree.label)
+    return [(weekday_date(day), few_names(labels) if labels else "") for day, labels in found.items()]
+
+
+def care_topics(agenda: Agenda) -> str:
+    """What else is due today, in one line: of which care, on which trees, until when."""
+    looked_for = {(row.tree.id, visit.look_for) for row in agenda.rows for visit in row.presses}
+    found: dict[str, list[tuple[str, date]]] = {}
+    for one in agenda.care:
+        if one.due and (one.tree.id, one.what) not in looked_for:
+            found.setdefault(TOPICS.get(one.care, one.care), []).append((one.tree.label, one.last))
+    parts = []
+    for topic, mine in found.items():
+        labels, ends = sorted({label for label, _ in mine}, key=as_counted), [end for _, end in mine]
+        until = f" (to {date_range(min(ends), max(ends))})" if min(ends) >= agenda.garden.as_of else ""
+        parts.append(f"{topic}: {few_names(labels)}{until}")
+    return " \N{MIDDLE DOT} ".join(parts)
+
+
+def in_full(agenda: Agenda) -> list[tuple[str, list[tuple[str, str]]]]:
+    """Every tree in sentences, by section; very many are told together and in brief, as the forecast does."""
+    coarse = len(alike(agenda.rows)) > MOST_GROUPS
+    told = []
+    for section in Section:
+        full = not coarse and section in (Section.TODAY, Section.WEEK)
+        groups = alike(agenda.of(section), coarse=coarse)
+        words = [
+            (tree_names(g.labels), " ".join(map(capital, advice_words(g))) if full else in_brief(g))
+            for g in groups
+        ]
+        told += [(capital(section), words)] if words else []
+    return told
+
+
+def row_words(rows: Sequence[AgendaRow]) -> str:
+    """What a row of the picture shows, for who cannot see it."""
+    groups = alike(rows, coarse=True)
+    return " ".join(f"{few_names(g.labels)}: {in_brief(g)}" for g in groups)
+
+
+def warnings_of(agenda: Agenda) -> Iterator[tuple[str, str]]:
     """Warnings of the whole forecast and of trees, each said once: (whom it concerns or nobody, sentence)."""
-    return [
-        *(("", _sentence(note)) for note in agenda.forecast.warnings),
-        *((tree_names(labels), _sentence(warning)) for warning, labels in notes_of(agenda).items()),
-    ]
+    yield from (("", _sentence(note)) for note in agenda.forecast.warnings)
+    yield from ((few_names(labels), _sentence(warning)) for warning, labels in notes_of(agenda).items())
 
 
 def cautions_of(garden: Garden) -> list[tuple[str, tuple[str, ...]]]:

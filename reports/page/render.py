@@ -3,15 +3,15 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from dataclasses import replace
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from data_sources.garden import GardenSettings
 from phenology.advice.agenda import make_agenda
-from phenology.advice.alike import weeks_ahead
-from phenology.advice.forecast_rows import ForecastRow
+from phenology.advice.forecast_change import changed_since, forecast_changes
+from phenology.advice.forecast_rows import GardenForecast
 from phenology.advice.garden_forecast import forecast_garden
 from phenology.garden import Garden
 from phenology.heat.clocks import CLOCKS, REFERENCE_C
@@ -21,32 +21,34 @@ from phenology.model.track_record import PastForecast, TrackRecord, first_harden
 from phenology.seasons.ahead import HeatCourse, heat_course
 from phenology.seasons.compare import compare_seasons
 from phenology.seasons.season_heat import BASE_C
-from phenology.work.cautions import BEFORE_A_CUT, LOOK_FIRST
+from phenology.work.cautions import BEFORE_A_CUT, CUT_FIRM, LOOK_FIRST
 from reports.charts.heat_curve import describe_heat_curve
 from reports.charts.past_chart import describe_past
-from reports.page.content import TreeCard, cautions_of, other_lines, tree_cards, warnings_of
-from reports.page.coverage import PlaceCoverage, weather_of
-from reports.page.drawings import (
-    Span,
-    heat_curve_drawing,
-    heat_drawing,
-    miss_drawing,
-    month_labels,
-    window_drawing,
-    years_drawing,
+from reports.page.content import (
+    blocks,
+    care_topics,
+    cautions_of,
+    headline,
+    in_full,
+    subline,
+    warnings_of,
+    week,
 )
+from reports.page.coverage import PlaceCoverage, weather_of
+from reports.page.drawings import heat_drawing, miss_drawing, month_labels, trust_drawing, years_drawing
+from reports.page.season_picture import season_picture
 from reports.page.template import drawn, filled
 from reports.table import in_units
 from reports.text.care_text import care_of
+from reports.text.change_text import changes_text, misses_text
 from reports.text.forecast_text import NO_TREES, weather_words
 from reports.text.progress import Step
-from reports.text.words import listed, weekday_full_date
-
-if TYPE_CHECKING:
-    from markupsafe import Markup
+from reports.text.words import capital, listed
 
 TEMPLATE = "report.html.j2"
 DEGREE = "\N{NO-BREAK SPACE}°"
+FORECAST_AGAIN = 40  # trees of which an earlier day's forecast is quick to make again (ours)
+UNWRAPPED = 1_000_000
 
 
 def report_html(
@@ -56,9 +58,10 @@ def report_html(
     *,
     look_back: bool = True,
     past: Sequence[PastForecast] | None = None,
+    remember: bool = False,
     progress: Step | None = None,
 ) -> str:
-    """The whole report as HTML.
+    """The whole page as HTML.
 
     Parameters
     ----------
@@ -68,14 +71,17 @@ def report_html(
         With its species' past skill where that is known, as `reports.garden.past_forecasts` gives it.
     settings : GardenSettings
     look_back : bool
-        Whether the page tells how past forecasts did; unless given, they are made again, which takes seconds.
+        Whether the page tells what changed since the last look, and how past forecasts did; unless given,
+        they are made again, which takes seconds.
     past : sequence of PastForecast, optional
         The garden's, where they are known already.
+    remember : bool
+        Whether what is told is kept in the folder, for later pages to be held against.
     progress : callable, optional
         Told (flushes forecast again, flushes to forecast) meanwhile.
     """
     with using_units(settings.units):
-        return _filled(folder, garden, settings, look_back, past, progress)
+        return _filled(folder, garden, settings, look_back, past, remember, progress)
 
 
 def _filled(
@@ -84,6 +90,7 @@ def _filled(
     settings: GardenSettings,
     look_back: bool,
     past: Sequence[PastForecast] | None,
+    remember: bool,
     progress: Step | None,
 ) -> str:
     forecast = forecast_garden(garden)
@@ -91,48 +98,47 @@ def _filled(
     course = heat_course(garden)
     if look_back and past is None:
         past = past_forecasts(garden, progress=progress)
-    records = TrackRecord.of(past or [])
     agenda = make_agenda(forecast)
-    (now, later), more = tree_cards(agenda), other_lines(agenda)
-    span = Span.around(garden.as_of, weeks_ahead(agenda.coming))
-    kinds: set[str] = set()
-    sections = [
-        ("now", "On the benches now", _drawn(now, span, kinds)),
-        ("next", "Next", _drawn(later, span, kinds)),
-    ]
-    care, notes = care_of(agenda), warnings_of(agenda)
-    nothing = ("Nothing to look at this week.", "Nothing more in the coming months.")
-    if not garden.trees:
-        nothing = (NO_TREES.replace("`", ""), "Nothing yet.")
-    svg, below, beside = heat_curve_drawing(describe_heat_curve(settings.units), units=settings.units)
     return filled(
         TEMPLATE,
         name=settings.name,
-        season=garden.calendar.label(garden.season),
-        day=weekday_full_date(garden.as_of),
-        lead=lead_words(course),
-        through=weather_words(forecast),
-        look_first=LOOK_FIRST,
-        contents=list(_contents(bool(care), bool(notes), look_back)),
-        months=span.label_room(),
-        sections=sections,
-        nothing=dict(zip(("now", "next"), nothing, strict=True)),
-        more=dict(zip(("now", "next"), more, strict=True)),
-        legend=kinds,
+        headline=headline(agenda),
+        subline=subline(agenda, settings.name, course),
+        usual_warmth=forecast.usual_warmth,
+        no_trees="" if garden.trees else NO_TREES.replace("`", ""),
+        look_first=f"{LOOK_FIRST} {CUT_FIRM}",
+        today=blocks(agenda),
+        topics=care_topics(agenda),
+        care=care_of(agenda),
+        week=week(agenda),
+        picture=season_picture(agenda),
+        changed=_changed(folder, forecast, look_back, remember),
+        notes=list(warnings_of(agenda)),
+        trees=in_full(agenda),
         heat=_heat(course, garden, settings.units) if garden.weather_through() else None,
         looked_back=look_back,
         past=_past(first_hardenings(past or [])),
-        skill=[_skill(one, garden) for one in records.values() if one.compared],
+        trust=[_trust(one, garden) for one in TrackRecord.of(past or []).values() if one.compared],
+        rests=weather_words(forecast),
         weather=[(place, _years(place)) for place in weather_of(folder, garden)],
-        care=care,
-        notes=notes,
         before=BEFORE_A_CUT,
         cautions=cautions_of(garden),
         limits=garden.limits,
         degrees={"reference": degrees(REFERENCE_C, sign=DEGREE), "base": degrees(BASE_C, sign=DEGREE)},
-        clocks={"svg": drawn(svg), "below": below, "beside": beside, "ways": len(CLOCKS),
-                "words": describe_heat_curve(settings.units)},
-    )  # fmt: skip
+        clocks={"ways": len(CLOCKS), "words": describe_heat_curve(settings.units)},
+    )
+
+
+def _changed(folder: Path, forecast: GardenForecast, look_back: bool, remember: bool) -> list[str]:
+    """What moved since the last look: forecast again, or held against what was told, where trees are many."""
+    garden = forecast.garden
+    if not look_back or not garden.standing_trees:
+        return []
+    if len(garden.standing_trees) <= FORECAST_AGAIN:
+        text = changes_text(forecast_changes(forecast), changed_since(garden), UNWRAPPED)
+    else:
+        text = misses_text(folder, forecast, UNWRAPPED) if remember else ""
+    return text.splitlines()
 
 
 def _best_place_first(garden: Garden) -> Garden:
@@ -144,36 +150,9 @@ def _best_place_first(garden: Garden) -> Garden:
     return replace(garden, places=[*order, *(p for p in garden.places if p.id not in garden.weather)])
 
 
-def _contents(care: bool, notes: bool, looked_back: bool) -> Iterator[tuple[str, str]]:
-    yield from (("now", "Now"), ("next", "Next"))
-    if care:
-        yield "care", "After the work"
-    if notes:
-        yield "mind", "To mind"
-    yield "season", "The season"
-    if looked_back:
-        yield "past", "Past forecasts"
-    yield from (("weather", "Weather"), ("cautions", "Before you cut"), ("how", "How this is reckoned"))
-
-
 def lead_words(course: HeatCourse) -> str:
     """How far ahead of usual the season is, as a sentence."""
     return f"Season: {course.words}." if course.lead is None else f"The season is {course.words}."
-
-
-def _drawn(
-    cards: list[TreeCard], span: Span, kinds: set[str]
-) -> list[tuple[TreeCard, list[tuple[ForecastRow, Markup]]]]:
-    """Cards with a picture for each of their trees; what the pictures hold is added to `kinds`."""
-    out = []
-    for card in cards:
-        pictures = []
-        for step in card.steps:
-            svg, held = window_drawing(step, span, f"{step.tree.label}: {card.words}")
-            pictures.append((step, drawn(svg)))
-            kinds |= held
-        out.append((card, pictures))
-    return out
 
 
 def _heat(course: HeatCourse, garden: Garden, units: str) -> dict[str, Any]:
@@ -181,7 +160,7 @@ def _heat(course: HeatCourse, garden: Garden, units: str) -> dict[str, Any]:
     svg, labels = heat_drawing(
         course, f"Warmth through the season over past ones. {lead_words(course)}", scale
     )
-    seasons = compare_seasons(garden).warmth
+    seasons = compare_seasons(replace(garden, trees=[])).warmth  # its warmth alone
     lacking = [garden.calendar.label(h.season) for h in seasons if h.degree_days is None]
     rows = [
         (
@@ -218,6 +197,14 @@ def _past(past: Sequence[PastForecast]) -> dict[str, Any] | None:
     return {"words": words, "svg": drawn(svg), "labels": labels, "reach": f"{reach:.0f}"}
 
 
-def _skill(one: TrackRecord, garden: Garden) -> tuple[str, int, int, int]:
+def _trust(one: TrackRecord, garden: Garden) -> dict[str, Any]:
     known = garden.species.get(one.species)
-    return known.name if known else one.species, one.seasons, round(one.missed), round(one.usual_missed)
+    name = known.name if known else one.species
+    label = garden.calendar.label
+    words = ", ".join(f"{label(season)} {error:+.0f} days" for season, error in one.errors.items())
+    return {
+        "species": capital(name),
+        "svg": drawn(trust_drawing(one.errors, f"{name}: {words}")),
+        "missed": round(one.missed),
+        "usual": round(one.usual_missed),
+    }

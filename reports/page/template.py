@@ -5,6 +5,8 @@ from __future__ import annotations
 from importlib import resources
 from typing import TYPE_CHECKING, Any
 
+from reports.charts.ink import PALETTES
+
 if TYPE_CHECKING:
     from markupsafe import Markup
 
@@ -31,7 +33,7 @@ def filled(template: str, **values: Any) -> str:
         lstrip_blocks=True,
         undefined=StrictUndefined,
     )
-    return environment.get_template(template).render(**values)
+    return environment.get_template(template).render(palettes=PALETTES, **values)
 
 
 def drawn(svg: str) -> Markup:

@@ -20,7 +20,7 @@ def text_picture(leaves: Sequence[Leaf], cut: Cut) -> str:
         stem = ":" if gone else "|"
         left, right = "", ""
         for way in leaf.points:
-            if way in ("in", "left", "down"):
+            if way in _LEFT:
                 left = f"{way} <{'~~' if gone else '=='}{'o' if leaf.bud else ' '}"
             else:
                 right = f"{'o' if leaf.bud else ' '}{'~~' if gone else '=='}> {way}"
@@ -35,44 +35,61 @@ def _row(drawn: str, note: str) -> str:
     return f"{drawn:<{_MIDDLE + 18}}{note}" if note else drawn
 
 
-_TURN = {"out": -35, "right": -10, "up": -70, "in": 215, "left": 190, "down": 145}
-_GAP, _WIDTH, _FOOT = 56, 320, 50
+_TURN = {"out": -25, "right": -8, "up": -35, "in": 205, "left": 188, "down": 160}
+_SHORTEST, _USUAL_MM, _WIDTH, _FOOT, _TIP = 36, 9.0, 380, 40, 46
+_WOOD = {"leaf": "wood", "off": "gone"}
+_LEFT = ("in", "left", "down")
+_STYLE = """<style>
+.wood{stroke:#1f2a44}.gone{stroke:#6f7fac;stroke-dasharray:6 5}.leaf{fill:#4a5f95;stroke:#1f2a44}
+.off{fill:none;stroke:#6f7fac;stroke-dasharray:4 3}.bud{fill:#fcfbf8;stroke:#1f2a44;stroke-width:2}
+.ground{fill:#fcfbf8}text{fill:#1f2a44;font-size:14px}
+@media (prefers-color-scheme:dark){.wood,.leaf,.bud{stroke:#e7eaf3}.gone,.off{stroke:#7b8dc0}
+.bud,.ground{fill:#141925}.leaf{fill:#7b8dc0}text{fill:#e7eaf3}}
+</style>"""
 
 
 def svg_picture(leaves: Sequence[Leaf], cut: Cut) -> str:
-    """The same as an SVG of its own, readable without colour; title and description speak it."""
-    height = _FOOT + _GAP * (len(leaves) + 1)
-    base, x = height - _FOOT, _WIDTH // 2
-    parts = []
-    cut_y = base - _GAP * cut.after - _GAP // 2
-    top = base - _GAP * len(leaves) - _GAP // 2
-    parts.append(_line(x, base, x, cut_y, "#4a3728", 6))
-    parts.append(_line(x, cut_y, x, top, "#9a8f86", 4, dashed=True))
-    parts.append(_line(x - 110, base, x + 110, base, "#4a3728", 12))
-    for number, leaf in enumerate(leaves, start=1):
-        y = base - _GAP * number
-        gone = number > cut.after
+    """The same as an SVG of its own, on light and dark grounds; title and description speak it.
+
+    Internodes are to scale, ours where they were not measured; the cut runs clear of the leaves that stay.
+    """
+    lengths = [leaf.internode or _USUAL_MM for leaf in leaves]
+    gaps = [_SHORTEST * length / min(lengths) for length in lengths]
+    heights = [sum(gaps[: k + 1]) for k in range(len(gaps))]
+    base, x = heights[-1] + _TIP + _TIP, _WIDTH // 2
+    above = heights[cut.after] if cut.after < len(leaves) else heights[-1] + _TIP
+    cut_y = base - (0.35 * heights[cut.after - 1] + 0.65 * above)  # nearer to what goes
+    parts = [
+        '<rect class="ground" width="100%" height="100%"/>',
+        _line(x - 110, base, x + 110, base, "wood", 10), _line(x, base, x, cut_y, "wood", 5),
+        _line(x, cut_y, x, base - heights[-1] - _TIP / 2, "gone", 3),
+    ]  # fmt: skip
+    for number, (leaf, height) in enumerate(zip(leaves, heights, strict=True), start=1):
+        kind = "off" if number > cut.after else "leaf"
         for way in leaf.points:
-            turn = _TURN[way]
-            fill = "#c9d3c4" if gone else "#3f7d4e"
+            above = 7 if way in _LEFT else -7
+            bud = f'<circle class="bud" cx="9" cy="{above}" r="4"/>' if leaf.bud else ""
+            vein = _line(0, 0, 80, 0, _WOOD[kind], 1)
             parts.append(
-                f'<g transform="translate({x} {y}) rotate({turn})"><ellipse cx="46" cy="0" rx="34" ry="13" '
-                f'fill="{fill}" stroke="#2c4a33"/><line x1="0" y1="0" x2="78" y2="0" stroke="#2c4a33"/>'
-                + ('<circle cx="8" cy="-7" r="5" fill="#8c2f39"/>' if leaf.bud else "")
-                + "</g>"
+                f'<g transform="translate({x} {base - height:.0f}) rotate({_TURN[way]})">'
+                f'<ellipse class="{kind}" cx="50" cy="0" rx="32" ry="9"/>{vein}{bud}</g>'
             )
-        words = f"{number}: {' + '.join(leaf.points)}{'' if leaf.bud else ', no bud'}"
-        parts.append(f'<text x="8" y="{y + 4}" font-size="13" fill="#222">{escape(words)}</text>')
-    parts.append(_line(x - 46, cut_y + 9, x + 46, cut_y - 9, "#111", 3, dashed=True))
-    parts.append(f'<text x="{x + 54}" y="{cut_y}" font-size="14" fill="#111">cut here</text>')
+        sides = sorted(leaf.points, key=lambda way: way not in _LEFT)  # as they are drawn
+        words = f"{number}: {' + '.join(sides)}{'' if leaf.bud else ', no bud'}"
+        parts.append(f'<text x="8" y="{base - height + 5:.0f}">{escape(words)}</text>')
+    parts.append(_line(x - 20, cut_y + 4, x + 20, cut_y - 4, "wood", 3))
+    parts.append(f'<text x="{x + 84}" y="{cut_y + 5:.0f}">cut here</text>')
     said = escape(f"Cut after leaf {cut.after}. {' '.join(cut.why)} {cut.next}")
+    height = base + _FOOT
     return (
-        f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {_WIDTH} {height}" width="{_WIDTH}" '
-        f'height="{height}" role="img" font-family="sans-serif">\n<title>Where to cut this shoot</title>\n'
-        f"<desc>{said}</desc>\n" + "\n".join(parts) + "\n</svg>\n"
+        f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {_WIDTH} {height:.0f}" width="{_WIDTH}" '
+        f'height="{height:.0f}" role="img" font-family="sans-serif">\n'
+        f"<title>Where to cut this shoot</title>\n<desc>{said}</desc>\n{_STYLE}\n"
+        + "\n".join(parts)
+        + "\n</svg>\n"
     )
 
 
-def _line(x1: int, y1: int, x2: int, y2: int, colour: str, width: int, *, dashed: bool = False) -> str:
-    dash = ' stroke-dasharray="6 5"' if dashed else ""
-    return f'<line x1="{x1}" y1="{y1}" x2="{x2}" y2="{y2}" stroke="{colour}" stroke-width="{width}"{dash}/>'
+def _line(x1: float, y1: float, x2: float, y2: float, kind: str, width: int) -> str:
+    at = f'x1="{x1:.0f}" y1="{y1:.0f}" x2="{x2:.0f}" y2="{y2:.0f}"'
+    return f'<line class="{kind}" {at} stroke-width="{width}"/>'

@@ -17,6 +17,7 @@ from phenology.language.date_style import (
     short_date,
     weekday_date,
     weekday_full_date,
+    weekday_long_date,
 )
 
 __all__ = [
@@ -34,6 +35,7 @@ __all__ = [
     "tree_names",
     "weekday_date",
     "weekday_full_date",
+    "weekday_long_date",
     "wrapped",
 ]
 

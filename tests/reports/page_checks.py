@@ -67,8 +67,9 @@ def _headings(root: Element) -> Iterator[str]:
 
 
 def _pictures(root: Element) -> Iterator[str]:
+    within = {id(inner) for e in root.iter() if e.tag.endswith(SVG) for inner in list(e.iter())[1:]}
     for e in root.iter():
-        drawing = e.tag.endswith(SVG) and e.get("aria-hidden") != "true"
+        drawing = e.tag.endswith(SVG) and id(e) not in within and e.get("aria-hidden") != "true"
         if drawing and (e.get("role") != "img" or not (e.get("aria-label") or "").strip()):
             yield "a drawing without words"
         if e.tag == "img" and not (e.get("alt") or "").strip():

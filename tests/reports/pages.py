@@ -30,7 +30,7 @@ from tests.reports.opened import read_garden
 
 NOON = datetime(2026, 6, 14, 12, tzinfo=UTC)
 FEW = ("Beech", "Crab apple", "Hornbeam 1", "Azalea")  # looking back on all trees takes seconds
-CROWD = 300
+CROWD = 200
 CARD_DAYS = (date(2025, 5, 1), date(2025, 6, 15), date(2025, 8, 1))
 
 

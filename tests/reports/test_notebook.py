@@ -296,7 +296,7 @@ def test_every_chart_can_be_drawn_from_the_front_door(module, name, garden, meas
     import matplotlib.pyplot as plt
 
     assert callable(getattr(importlib.import_module(f"reports.charts.{module}"), name))
-    wanted = {"plot_tree": ["Beech"], "plot_calibration": ["elm"]}.get(name, [])
+    wanted = {"plot_tree": ["Beech"], "plot_ripening": ["Beech"]}.get(name, [])
     if name == "plot_station":
         garden = measured
     own = plt.figure().add_subplot()

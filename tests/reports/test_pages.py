@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from importlib import resources
 
 import pytest
@@ -43,10 +44,12 @@ def test_every_template_of_a_page_is_among_them():
     assert pages == set(TEMPLATES)
 
 
-def test_hundreds_of_trees_are_one_page_of_a_megabyte():
+def test_two_hundred_trees_are_one_small_page():
     html = PAGES["crowd"]()
-    assert html.count('class="window"') == CROWD - CROWD // 12  # Quince 2 is hard, and not being refined
-    assert len(html.encode()) < 1_000_000
+    assert len(html.encode()) < 250_000
+    shown = html.split("The season, tree by tree")[1].split("To mind")[0]
+    assert shown.count('role="img"') == 8  # a row a species on its bench
+    assert len(re.findall(r"<li[^>]*><div class=\"line\">", shown)) == 8 + CROWD  # each tree behind its own
 
 
 @pytest.mark.slow

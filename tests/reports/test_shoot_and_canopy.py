@@ -3,8 +3,12 @@
 from __future__ import annotations
 
 import json
+import re
 import xml.etree.ElementTree as ET
 from pathlib import Path
+
+import numpy as np
+import pytest
 
 from phenology.work.shoot import described, how_far
 from reports.text.shoot_picture import svg_picture, text_picture
@@ -64,6 +68,30 @@ def test_the_svg_can_be_read_and_speaks(tmp_path: Path):
     assert "cut here" in [t.text for t in root.findall(f"{space}text")]
     pairs = described("left+right; out+in")
     assert svg_picture(pairs, how_far(pairs)).count("<ellipse") == 4
+
+
+def test_internodes_are_drawn_to_scale_and_the_cut_runs_clear_of_what_stays():
+    """The cut used to cross leaves that stay, and every internode was drawn alike."""
+    for text in ("up 8; up 20; out 12", "out no bud; left 8; in 20; out 12", "left+right 30; out+in 6"):
+        leaves = described(text)
+        cut = how_far(leaves)
+        svg = svg_picture(leaves, cut)
+        y = {float(at) for at in re.findall(r"translate\(\d+ ([\d.]+)\)", svg)}
+        at = sorted(y, reverse=True)
+        lengths = [leaf.internode for leaf in leaves]
+        base = float(re.search(r'class="wood" x1="80" y1="(\d+)"', svg)[1])
+        for drawn, length in zip(np.diff([base, *at]), lengths, strict=True):
+            if length:
+                assert -drawn / length == pytest.approx((base - at[0]) / (lengths[0] or 9.0), rel=0.05)
+        ends = re.search(r'class="wood" x1="170" y1="(\d+)" x2="210" y2="(\d+)" stroke-width="3"', svg)
+        assert (
+            max(map(float, ends.groups())) < at[cut.after - 1] - 14
+        )  # 20 px out a leaf has risen 14 at most
+
+
+def test_the_svg_shows_on_dark_ground_and_its_labels_name_the_sides_as_drawn():
+    svg = svg_picture(pairs := described("out+in; left+right"), how_far(pairs))
+    assert "prefers-color-scheme:dark" in svg and ">1: in + out<" in svg and ">2: left + right<" in svg
 
 
 def test_a_file_that_cannot_be_written_is_one_sentence(tmp_path: Path):

@@ -9,11 +9,10 @@ from pathlib import Path
 
 import pytest
 
-from phenology.language.date_style import DateStyle, using_dates
+from phenology.language.date_style import using_dates
 from phenology.language.degrees import degrees, degrees_apart, using_units
 from phenology.weather.quality import doubtful_days, without_crossed_days
 from phenology.weather.series import DailyWeather
-from reports.page.drawings import Span
 from tests.reports.bench import Bench, new_bench
 from tests.reports.demo import DAY, flushcast, own_demo
 
@@ -158,12 +157,6 @@ def test_a_week_is_the_garden_s_own_when_written_down_and_imported(tmp_path):
     assert bench.does("look", "--list").out.count("28 Jun-4 Jul") == 2
 
 
-@pytest.mark.parametrize(("first_weekday", "start"), [(0, date(2026, 5, 11)), (6, date(2026, 5, 10))])
-def test_drawn_weeks_begin_on_the_first_weekday(first_weekday, start):
-    with using_dates(DateStyle(first_weekday=first_weekday)):
-        assert Span.around(date(2026, 6, 10)).first == start
-
-
 def test_the_garden_by_week_begins_its_weeks_where_the_garden_does(tmp_path):
     from phenology.advice.garden_forecast import forecast_garden
     from reports.charts.garden_weeks import plot_garden
@@ -172,7 +165,7 @@ def test_the_garden_by_week_begins_its_weeks_where_the_garden_does(tmp_path):
     garden, settings = read_garden(american(tmp_path).folder, DAY)
     with using_dates(settings.date_style):
         left, right = plot_garden(forecast_garden(garden)).get_xlim()
-    assert {date.fromordinal(int(day)).weekday() for day in (left, right - 1)} == {6}
+    assert {date.fromordinal(int(day)).weekday() for day in (left, right)} == {6}
 
 
 @pytest.mark.parametrize(

@@ -14,15 +14,26 @@ from reports.garden.open_garden import OpenGarden
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
-NAMES = ("garden", "tree", "calibration", "past", "reliability", "seasons", "station", "heat-curve")
+NAMES = (
+    "garden",
+    "tree",
+    "ripening",
+    "calibration",
+    "past",
+    "reliability",
+    "seasons",
+    "station",
+    "heat-curve",
+)
 LOOKING_BACK = ("past", "reliability")
+OF_A_TREE = ("tree", "ripening")
 
 
 @click.command("chart")
 @click.argument("name", type=click.Choice(NAMES))
 @click.option("--out", required=True, type=click.Path(path_type=Path, dir_okay=False), metavar="FILE",
               help="Ending in .svg or .png.")  # fmt: skip
-@click.option("--tree", metavar="NAME", help="For the chart of one tree.")
+@click.option("--tree", metavar="NAME", help="For the charts of one tree.")
 @click.option("--species", metavar="NAME", help="For calibration, and to look back on one species.")
 @click.option("--place", metavar="NAME", help="For the station against a place.")
 @as_of_option
@@ -36,33 +47,40 @@ def chart_command(
     place: str | None,
     as_of: str | None,
 ) -> None:
-    """Draw a picture: the garden by week, one tree, what was learned, how past forecasts did, this season
-    among past ones, the station against your own readings, or how fast each way of counting warmth runs.
+    """Draw a picture: the garden on one axis, one tree, what waiting costs, what was learned, how past
+    forecasts did, this season among past ones, the station against your own readings, or how fast each way
+    of counting warmth runs.
 
     Readable in grey and without colour vision; what it shows is also said in words.
     """
-    if (name == "tree") != (tree is not None):
-        raise click.UsageError("--tree goes with the chart of one tree")
+    if (name in OF_A_TREE) != (tree is not None):
+        raise click.UsageError("--tree goes with the charts of one tree, tree and ripening")
     if species is not None and name not in ("calibration", *LOOKING_BACK):
         raise click.UsageError(f"--species does not go with '{name}'")
     if place is not None and name != "station":
         raise click.UsageError(f"--place does not go with '{name}'")
-    if name == "calibration" and species is None:
-        raise click.UsageError("calibration needs --species")
     from reports.charts.ink import FORMATS, save_chart
 
     if out.suffix.lower().lstrip(".") not in FORMATS:
         raise click.UsageError(f"a chart is written as .svg or .png, not as '{out.name}'")
     if name in ("garden", "tree"):
         axes, words = _forecast(garden, as_of, tree)
+    elif name == "ripening":
+        axes, words = _ripening(garden, as_of, tree or "")
     elif name == "heat-curve":
         axes, words = _heat_curve(garden)
     elif name == "station":
         axes, words = _station(garden, as_of, place)
     else:
         axes, words = _learned(garden, as_of, name, species)
-    save_chart(axes, out, words)
+    save_chart(axes, out, words, _heading(garden, as_of) if name != "heat-curve" else "")
     say(f"Wrote {out}. {words}")
+
+
+def _heading(garden: OpenGarden, as_of: str | None) -> str:
+    from reports.text.words import weekday_full_date
+
+    return f"{garden.settings.name}, {weekday_full_date(garden.snapshot(as_of).as_of)}"
 
 
 def _forecast(opened: OpenGarden, as_of: str | None, tree: str | None) -> tuple[Axes, str]:
@@ -74,6 +92,13 @@ def _forecast(opened: OpenGarden, as_of: str | None, tree: str | None) -> tuple[
         return plot_garden(forecast), describe_garden(forecast)
     chosen = opened.select_one(tree)
     return plot_tree(forecast, chosen), describe_tree(forecast, chosen)
+
+
+def _ripening(opened: OpenGarden, as_of: str | None, tree: str) -> tuple[Axes, str]:
+    from reports.charts.ripening_chart import describe_ripening, plot_ripening
+
+    garden, chosen = opened.snapshot(as_of), opened.select_one(tree)
+    return plot_ripening(garden, chosen), describe_ripening(garden, chosen)
 
 
 def _heat_curve(garden: OpenGarden) -> tuple[Axes, str]:
@@ -110,7 +135,7 @@ def _learned(opened: OpenGarden, as_of: str | None, name: str, species: str | No
     kept = {t.species for t in garden.trees}
     mine = {latin: s for latin, s in garden.species.items() if latin in kept}
     latin = find_species(species, mine).latin if species else None
-    if name == "calibration" and latin is not None:
+    if name == "calibration":
         fit = GardenFit(garden)
         return plot_calibration(fit, latin, units=units), describe_calibration(fit, latin, units=units)
     with progress("past forecast") as step:

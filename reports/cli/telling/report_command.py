@@ -15,11 +15,11 @@ from reports.garden.open_garden import OpenGarden
 @click.option("--out", required=True, type=click.Path(path_type=Path, dir_okay=False), metavar="FILE.html",
               help="The page; everything is in it.")  # fmt: skip
 @click.option("--look-back/--no-look-back", default=True,
-              help="Whether past seasons are forecast again to see how good that was.")  # fmt: skip
+              help="Whether it also says what moved, and how good past forecasts were.")  # fmt: skip
 @as_of_option
 @open_garden_option
 def report_command(garden: OpenGarden, out: Path, look_back: bool, as_of: str | None) -> None:
-    """Write the garden as one HTML file: what to look at now and next, the season, past forecasts.
+    """Write the garden as one HTML file: what to look at today and this week, the season in one picture.
 
     It needs no network and no scripts, and prints.
     """
@@ -35,6 +35,7 @@ def report_command(garden: OpenGarden, out: Path, look_back: bool, as_of: str | 
         settings,
         look_back=look_back,
         past=garden_past(garden.folder, snapshot) if look_back else None,
+        remember=as_of is None,
     )
     html = page.encode("utf-8")
     write_output(out, html)
