@@ -14,7 +14,8 @@ def last_entry_trees(journal: Journal) -> list[str]:
         if change.undone or change.undoes is not None or not {"look", "work"} & set(change.rows):
             continue
         rows = journal.query(
-            "SELECT DISTINCT tree_id FROM change WHERE batch = ? AND table_name IN ('look', 'work') "
+            "SELECT DISTINCT tree_id FROM history "
+            "WHERE batch_key IN (SELECT key FROM batch WHERE id = ?) AND table_name IN ('look', 'work') "
             "AND after IS NOT NULL",
             (change.batch,),
         )

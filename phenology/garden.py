@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import date, timedelta
 from functools import cached_property
@@ -45,6 +45,8 @@ class Garden:
         The lines that whoever shows the weather, or what comes of it, must show.
     shared : sequence of SharedCalibration
         What other gardens teach.
+    worked_out : dict
+        What was worked out of records, by those very records; shared with gardens made of this one.
     """
 
     as_of: date
@@ -63,6 +65,7 @@ class Garden:
     outlooks: Mapping[str, Outlook] = field(default_factory=dict)
     attribution: Sequence[str] = ()
     shared: Sequence[SharedCalibration] = ()
+    worked_out: dict[object, object] = field(default_factory=dict, repr=False)
 
     def up_to(self, as_of: date) -> Garden:
         """The garden as it was known on an earlier date: looks, work, flushes and weather up to it.
@@ -155,10 +158,7 @@ class Garden:
     @cached_property
     def looks_by_tree(self) -> Mapping[str, list[Look]]:
         """Looks of each tree, in the order they are kept."""
-        found: dict[str, list[Look]] = defaultdict(list)
-        for look in self.looks:
-            found[look.tree_id].append(look)
-        return found
+        return _grouped(self.looks, "tree_id")
 
     @cached_property
     def works_by_tree(self) -> Mapping[str, list[Work]]:
@@ -181,8 +181,12 @@ class Garden:
 
     def aim_of(self, tree: Tree) -> str:
         """What the tree is grown towards on `as_of`; refining unless said otherwise."""
-        mine = [a for a in self.aims if a.tree_id == tree.id and (a.from_date or date.min) <= self.as_of]
+        mine = [a for a in self._aims_by_tree.get(tree.id, ()) if (a.from_date or date.min) <= self.as_of]
         return max(mine, key=lambda a: a.from_date or date.min).aim if mine else "refining"
+
+    @cached_property
+    def _aims_by_tree(self) -> Mapping[str, list[Aim]]:
+        return _grouped(self.aims, "tree_id")
 
     def place_of(self, tree: Tree, day: date) -> Place:
         """Where a tree stood on a day; its first known place before that."""
@@ -268,7 +272,7 @@ class Garden:
         return out
 
 
-def _grouped(rows: Sequence[T], key: str) -> dict[str, list[T]]:
+def _grouped(rows: Iterable[T], key: str) -> dict[str, list[T]]:
     out: dict[str, list[T]] = defaultdict(list)
     for row in rows:
         out[getattr(row, key)].append(row)

@@ -2,23 +2,25 @@
 
 from __future__ import annotations
 
-import json
 import sqlite3
-import zlib
 from collections import Counter
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass, field
+from dataclasses import MISSING, dataclass, field, fields
 from datetime import UTC, datetime
+from functools import cache
 from itertools import groupby
 from typing import Any
 from uuid import uuid4
 
+from data_sources.journal.change_rows import checksum, compact, expanded
 from data_sources.journal.schema import (
     TABLES,
     R,
     Record,
     Row,
+    Stored,
     column_names,
+    columns,
     decode,
     encode,
     table_of,
@@ -74,6 +76,24 @@ class Batch:
     def save(self, record: Record) -> bool:
         """Add a record, or bring the one with its id to what it says; False when nothing changes."""
         return self._put(record, over=True)
+
+    def save_all(self, records: Iterable[Record]) -> None:
+        """`save` for many, of records with one id the last; those that are not there yet go in together."""
+        wanted: dict[str, dict[str, Record]] = {table: {} for table in TABLES}
+        for record in records:
+            wanted[table_of(type(record))][record.id] = record
+        for table, by_id in wanted.items():
+            there = {id for (id,) in self.connection.execute(f"SELECT id FROM {table}")} if by_id else set()
+            new = [encode(record) for id, record in by_id.items() if id not in there]
+            names = column_names(table)
+            self.connection.executemany(
+                f"INSERT INTO {table} ({', '.join(names)}) VALUES ({', '.join('?' * len(names))})",
+                (tuple(row.values()) for row in new),
+            )
+            for row in new:
+                self.record(table, None, row)
+            for id in there & by_id.keys():
+                self.save(by_id[id])
 
     def _put(self, record: Record, *, over: bool) -> bool:
         table, row = table_of(type(record)), encode(record)
@@ -149,13 +169,15 @@ class Batch:
     def take_back(self, batch: str, label: str) -> None:
         """Undo every row of a batch, last first."""
         rows = self.connection.execute(
-            "SELECT table_name, row_id, before, after FROM change WHERE batch = ? ORDER BY seq DESC", (batch,)
+            "SELECT table_name, row_id, tree_id, before, after FROM history "
+            "WHERE batch_key IN (SELECT key FROM batch WHERE id = ?) ORDER BY seq DESC",
+            (batch,),
         ).fetchall()
-        for table, row_id, before, after in rows:
-            expected = _full(table, after)
+        for table, row_id, tree_id, before, after in rows:
+            expected = _full(table, row_id, tree_id, after)
             if self._row(table, row_id) != expected:
                 raise InputError(f"cannot take back '{label}': a {table} it wrote was changed again since")
-            self.write(table, expected, _full(table, before))
+            self.write(table, expected, _full(table, row_id, tree_id, before))
 
     def finish(self) -> None:
         """Write the change rows; the caller commits."""
@@ -174,30 +196,74 @@ def insert_row(connection: sqlite3.Connection, table: str, row: Row) -> None:
 
 def append_changes(connection: sqlite3.Connection, rows: Iterable[tuple[Any, ...]]) -> None:
     """Append rows (seq or None, then `CHANGE_CELLS`) with their checksums."""
-    connection.executemany(
-        f"INSERT INTO change (seq, {', '.join(CHANGE_CELLS)}, checksum) VALUES ({', '.join('?' * 12)})",
-        ((*row, checksum(row[1:])) for row in rows),
-    )
+    batches: dict[tuple[Any, ...], int] = {}
+    trees: dict[str, int] = {}
+    small = []
+    for seq, *who, table, row_id, tree_id, before, after, undoes in rows:
+        batch = (*who, undoes)
+        if batch not in batches:
+            batches[batch] = _key_of(connection, "batch", ("id", *_WHO[1:], "undoes"), batch)
+        if tree_id is not None and tree_id not in trees:
+            trees[tree_id] = _key_of(connection, "changed_tree", ("id",), (tree_id,))
+        texts = [compact(table, row_id, tree_id, text) for text in (before, after)]
+        sum_of_it = checksum((*who, table, row_id, tree_id, *texts, undoes))
+        small.append((seq, batches[batch], table, row_id, trees.get(tree_id), *texts, sum_of_it))
+    connection.executemany("INSERT INTO change VALUES (?, ?, ?, ?, ?, ?, ?, ?)", small)
 
 
-def checksum(cells: Sequence[str | None]) -> int:
-    """CRC-32 of the `CHANGE_CELLS` of a row: shows a flipped bit that SQLite cannot see."""
-    return zlib.crc32("\x1f".join("\x00" if cell is None else cell for cell in cells).encode("utf-8"))
+def _key_of(
+    connection: sqlite3.Connection, table: str, names: Sequence[str], values: Sequence[str | None]
+) -> int:
+    """The key of a row that is there once, put there now if it is not."""
+    same = " AND ".join(f"{name} IS ?" for name in names)
+    found = connection.execute(f"SELECT key FROM {table} WHERE {same}", values).fetchone()
+    if found is None:
+        marks = ", ".join("?" * len(names))
+        added = f"INSERT INTO {table} ({', '.join(names)}) VALUES ({marks})"
+        return int(connection.execute(added, values).lastrowid or 0)
+    return int(found[0])
 
 
-def _full(table: str, text: str | None) -> Row | None:
-    """A row as an older version wrote it, with the columns that came since at their defaults."""
+@cache
+def _defaults(table: str) -> dict[str, Stored]:
+    """What stands in a column where a row does not say: its record's default, null where it may be empty."""
+    usual = {f.name: f.default for f in fields(TABLES[table]) if f.default is not MISSING}
+    optional = {column.name: None for column in columns(table) if column.optional}
+    return optional | {n: int(v) if isinstance(v, bool) else v for n, v in usual.items()}
+
+
+def _full(table: str, row_id: str, tree_id: str | None, text: str | None) -> Row | None:
+    """A row as it was, with columns that came since at their defaults."""
     if text is None:
         return None
-    row: Row = json.loads(text)
-    return row if set(row) == set(column_names(table)) else encode(decode(table, row))
+    found = {**_defaults(table), **expanded(table, row_id, tree_id, text)}
+    try:
+        return {name: found[name] for name in column_names(table)}
+    except KeyError as lacking:
+        raise InputError(f"{table}: the row has no {lacking.args[0]}") from None
 
 
-def rows_by_changes(connection: sqlite3.Connection, table: str) -> dict[str, Row]:
-    """What the changes say the table holds: the last `after` of each row that is not deleted."""
-    query = "SELECT row_id, after FROM change WHERE table_name = ? ORDER BY seq"
-    last: dict[str, str | None] = dict(connection.execute(query, (table,)))
-    return {id: row for id, text in last.items() if (row := _full(table, text)) is not None}
+def full_text(table: str, row_id: str, tree_id: str | None, text: str | None) -> str | None:
+    """A row of the change table as JSON of every column, nulls included."""
+    row = _full(table, row_id, tree_id, text)
+    return None if row is None else to_json(row)
+
+
+def rows_by_changes(connection: sqlite3.Connection) -> dict[str, dict[str, Row]]:
+    """What the changes say each table holds: the last `after` of each row that is not deleted."""
+    query = "SELECT table_name, row_id, tree_id, after FROM history ORDER BY seq"
+    return _last_rows(connection.execute(query))
+
+
+def _last_rows(changes: Iterable[tuple[str, str, str | None, str | None]]) -> dict[str, dict[str, Row]]:
+    last: dict[str, dict[str, tuple[str | None, str | None]]] = {table: {} for table in TABLES}
+    for table, row_id, tree_id, after in changes:
+        last.setdefault(table, {})[row_id] = tree_id, after
+    return {
+        table: {id: row for id, kept in rows.items() if (row := _full(table, id, *kept)) is not None}
+        for table, rows in last.items()
+        if table in TABLES
+    }
 
 
 def content_fault(connection: sqlite3.Connection) -> str | None:
@@ -206,12 +272,15 @@ def content_fault(connection: sqlite3.Connection) -> str | None:
     SQLite does not see a flipped bit inside a note. The change table holds every row a second time, and each
     change carries a checksum, so together they show any cell that altered.
     """
-    query = f"SELECT seq, {', '.join(CHANGE_CELLS)}, checksum FROM change"
-    for seq, *cells, kept in connection.execute(query):
+    changes = []
+    for seq, *cells, kept in connection.execute(
+        f"SELECT seq, {', '.join(CHANGE_CELLS)}, checksum FROM history ORDER BY seq"
+    ):
         if checksum(cells) != kept:
             return f"change {seq} does not match its checksum"
-    for table in TABLES:
-        expected = rows_by_changes(connection, table)
+        changes.append((cells[4], cells[5], cells[6], cells[8]))
+    by_changes = _last_rows(changes)
+    for table, expected in by_changes.items():
         names = column_names(table)
         for found in connection.execute(f"SELECT {', '.join(names)} FROM {table}"):
             row = dict(zip(names, found, strict=True))
@@ -224,9 +293,9 @@ def content_fault(connection: sqlite3.Connection) -> str | None:
 
 def walk(connection: sqlite3.Connection, tree_id: str | None = None) -> Iterator[Change]:
     """Batches, newest first, read only as far as asked."""
-    where = "" if tree_id is None else "WHERE tree_id = ?"
+    where = "" if tree_id is None else "WHERE tree_key = (SELECT key FROM changed_tree WHERE id = ?)"
     cursor = connection.execute(
-        f"SELECT batch, at, device, label, undoes, table_name FROM change {where} ORDER BY seq DESC",
+        f"SELECT batch, at, device, label, undoes, table_name FROM history {where} ORDER BY seq DESC",
         () if tree_id is None else (tree_id,),
     )
     taken_back: set[str] = set()
@@ -249,7 +318,7 @@ def to_redo(connection: sqlite3.Connection) -> Iterator[tuple[str, str]]:
     """Id of the undos that still hold, newest first, each with the label of what it took back."""
     for change in walk(connection):
         if change.undoes is not None and not change.undone:
-            query = "SELECT label, undoes FROM change WHERE batch = ? LIMIT 1"
+            query = "SELECT label, undoes FROM batch WHERE id = ? LIMIT 1"
             label, undoes = connection.execute(query, (change.undoes,)).fetchone()
             if undoes is None:  # else it is a redo, which took back an undo
                 yield change.batch, label

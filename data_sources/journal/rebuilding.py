@@ -40,7 +40,7 @@ def rebuild(
             append_changes(connection, [(seq, *(None if cell is None else str(cell) for cell in cells))])
         except sqlite3.IntegrityError as error:
             raise InputError(f"change, row {number}: {error}") from error
-    expected = {table: rows_by_changes(connection, table) for table in TABLES}
+    expected = rows_by_changes(connection)
     for record in records:
         table, row = table_of(type(record)), encode(record)
         try:

@@ -12,7 +12,17 @@ from itertools import islice
 from pathlib import Path
 from typing import Any
 
-from data_sources.journal.changes import Batch, Change, content_fault, dangling, to_redo, to_undo, walk
+from data_sources.journal.change_rows import FUNCTIONS
+from data_sources.journal.changes import (
+    Batch,
+    Change,
+    content_fault,
+    dangling,
+    full_text,
+    to_redo,
+    to_undo,
+    walk,
+)
 from data_sources.journal.rebuilding import CHANGE_FIELDS, rebuild
 from data_sources.journal.schema import ImportMap, R, Record, SharedFile, column_names, decode_rows, table_of
 from data_sources.journal.steps import STEPS
@@ -57,6 +67,7 @@ class Journal(Database):
         write_ahead=True,
         remedy=_remedy,
         content_fault=content_fault,
+        functions=FUNCTIONS,
     )
     device = "this machine"
     _backup_tried = False
@@ -255,13 +266,15 @@ class Journal(Database):
 
     def newest_change(self) -> tuple[int, str] | None:
         """Its last change, which tells this state of it from every other; None while there is none."""
-        found = self.query("SELECT seq, batch FROM change ORDER BY seq DESC LIMIT 1")
+        found = self.query("SELECT seq, batch FROM history ORDER BY seq DESC LIMIT 1")
         return (found[0][0], found[0][1]) if found else None
 
     def export_changes(self) -> Iterator[dict[str, Any]]:
-        """The whole history, oldest first, a row for each changed row."""
-        for cells in self.query(f"SELECT {', '.join(CHANGE_FIELDS)} FROM change ORDER BY seq"):
-            yield dict(zip(CHANGE_FIELDS, cells, strict=True))
+        """The whole history, oldest first, a row for each changed row, every cell of it told."""
+        for cells in self.query(f"SELECT {', '.join(CHANGE_FIELDS)} FROM history ORDER BY seq"):
+            change = dict(zip(CHANGE_FIELDS, cells, strict=True))
+            which = change["table_name"], change["row_id"], change["tree_id"]
+            yield change | {name: full_text(*which, change[name]) for name in ("before", "after")}
 
 
 def _iso(day: date | None) -> str | None:

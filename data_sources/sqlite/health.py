@@ -17,7 +17,7 @@ from data_sources.disk.whole_files import make_empty, mode_in
 from data_sources.sqlite.connection import look, pragma, snapshot
 from data_sources.sqlite.errors import fault_behind
 from data_sources.sqlite.files import CHECKED, beside, has_log, state_of
-from data_sources.sqlite.schema import Schema
+from data_sources.sqlite.schema import Schema, with_functions
 
 
 @dataclass(frozen=True)
@@ -106,7 +106,7 @@ def strange_shape(connection: sqlite3.Connection, schema: Schema, version: int) 
     """What tables, indexes and triggers no flushcast made, or lack, in a file of a version; in words."""
     if not 1 <= version <= schema.version:
         return None if version > schema.version else f"there never was a version {version} of it"
-    with closing(sqlite3.connect(":memory:")) as fresh:
+    with closing(with_functions(sqlite3.connect(":memory:"), schema)) as fresh:
         for step in schema.steps[:version]:
             for statement in step.statements:
                 fresh.execute(statement)

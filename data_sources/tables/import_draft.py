@@ -75,16 +75,18 @@ class Draft:
         self.by_id[table_of(type(record))][record.id] = record
         self.plan.save.append(record)
 
-    def add_tree(self, tree: Tree, place: Place | None, aim: str | None = None) -> None:
+    def add_tree(self, tree: Tree, place: Place | None, aim: str | None = None) -> list[Stand]:
         """A tree to be saved, with where it stands (without a place: the garden's first) and its aim."""
         self.add(tree)
         place = place or next(iter(self.of(Place)), None)
-        if place is not None:
-            self.add(Stand(self.new_id(), tree.id, place.id))
+        stands = [] if place is None else [Stand(self.new_id(), tree.id, place.id)]
+        for stand in stands:
+            self.add(stand)
         if aim is not None:
             self.add(Aim(self.new_id(), tree.id, GrowthAim(aim)))
         if tree.species not in self.catalogue:
             self.plan.warn(f"{tree.species} is not in the catalogue: it starts from a neutral guess")
+        return stands
 
     @contextmanager
     def gathering(self) -> Iterator[None]:

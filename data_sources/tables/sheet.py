@@ -111,8 +111,9 @@ class Row:
         vague = self.values.get("date")
         if vague is None:
             return
-        ends = {name: self.values.get(name) or getattr(vague, name) for name in ("earliest", "latest")}
-        earliest, latest = replace(vague, **ends).in_season(dates.calendar, dates.today)
+        ends = {name: found for name in ("earliest", "latest") if (found := self.values.get(name))}
+        when = replace(vague, **ends) if ends else vague
+        earliest, latest = when.in_season(dates.calendar, dates.today)
         if earliest > latest:
             raise InputError("earliest lies after latest; exchange them")
         self.values.update(date_text=self.texts["date"], earliest=earliest, latest=latest)

@@ -15,7 +15,7 @@ from data_sources.journal.schema import ImportMap
 from data_sources.tables.dates import DateReader
 from data_sources.tables.garden_tables import GardenRecords, table_of_headers
 from data_sources.tables.import_draft import Draft, ImportedFile, ImportPlan, species_named
-from data_sources.tables.problems import FileQuestion, TableError
+from data_sources.tables.problems import SHOWN, FileQuestion, TableError
 from data_sources.tables.sheet import Row, Sheet, read_sheet, to_remember
 from data_sources.tables.subjects import SUBJECTS
 from data_sources.tables.text_table import TextTable
@@ -23,7 +23,7 @@ from phenology.language.plain_names import name_key, plain_name
 from phenology.language.tree_selection import select_trees
 from phenology.language.written_days import DATE_ORDERS, DateOrder
 from phenology.model.errors import InputError, StageOrderError, UnknownNameError
-from phenology.model.records import Flush, Look, Place, Tree, Work
+from phenology.model.records import Flush, Look, Place, Stand, Tree, Work
 from phenology.model.season import SeasonCalendar
 from phenology.records.entries import Changes, kind_of_date, look_changes, work_changes
 from phenology.records.flushes import TreeRecord
@@ -177,9 +177,13 @@ def _take_dated(dated: list[tuple[Row, ImportedFile]], draft: Draft, *, new_tree
         trees: Sequence[Tree] = ()
         with draft.gathering():
             try:
-                trees = select_trees(row.values["tree"], roster, on=row.values["latest"])
+                # of very many rows that cannot be read only the first are told
+                added = new_trees and row.values["species"]
+                suggest = not added and len(draft.problems) < SHOWN
+                trees = select_trees(row.values["tree"], roster, on=row.values["latest"], suggest=suggest)
             except InputError as error:
-                trees, roster = [_new_tree(row, draft, error, asked=new_trees)], draft.roster()
+                tree, stands = _new_tree(row, draft, error, asked=new_trees)
+                trees, roster = [tree], roster.with_tree(tree, stands)
         for tree in trees:
             id = draft.new_id()
             entry = row.make(Look, id, tree.id, "") if "stage" in row.values else row.make(Work, id, tree.id)
@@ -232,15 +236,14 @@ def _is_plain_date(row: Row) -> bool:
     return not said and row.values["earliest"] == row.values["latest"]
 
 
-def _new_tree(row: Row, draft: Draft, error: InputError, *, asked: bool) -> Tree:
-    """The tree a row names but the garden lacks, added if the grower asked for that."""
+def _new_tree(row: Row, draft: Draft, error: InputError, *, asked: bool) -> tuple[Tree, list[Stand]]:
+    """The tree a row names but the garden lacks, added if the grower asked for that, and where it stands."""
     if not asked or not row.values["species"]:
         more = "to add it the row needs a species" if asked else "--new-trees adds trees that a file names"
         raise TableError([row.problem("tree", f"{error}; {more}")])
     species = row.understood("species", lambda text: species_named(text, draft.catalogue))
     tree = Tree(draft.new_id(), plain_name(row.values["tree"]), species)
-    draft.add_tree(tree, None)
-    return tree
+    return tree, draft.add_tree(tree, None)
 
 
 def _key(entry: Look | Work) -> tuple[object, ...]:

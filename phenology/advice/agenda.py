@@ -158,6 +158,10 @@ def make_agenda(forecast: GardenForecast) -> Agenda:
     by_tree: dict[str, list[ForecastRow]] = {}
     for row in forecast.rows:
         by_tree.setdefault(row.tree.id, []).append(row)
+    due: dict[str, list[CareDue]] = {}
+    for one in care:
+        if one.due:
+            due.setdefault(one.tree.id, []).append(one)
     rows, springs = [], {row.tree.id: row for row in forecast.springs}
     for tree in garden.standing_trees:
         mine = by_tree.get(tree.id, [])
@@ -165,8 +169,7 @@ def make_agenda(forecast: GardenForecast) -> Agenda:
         spring = springs.get(tree.id)
         if any(step.season > garden.season for step in steps):
             spring, steps = steps[0], ()
-        due = [one for one in care if one.due and one.tree.id == tree.id]
-        rows.append(_row(tree, garden, steps, spring, due))
+        rows.append(_row(tree, garden, steps, spring, due.get(tree.id, [])))
     order = list(Section)
     rows.sort(key=lambda r: (order.index(r.section), _pressing(r), _soonest(r.lead) if r.lead else ()))
     return Agenda(forecast, tuple(rows), care)

@@ -10,6 +10,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import replace
+from datetime import date
 
 import numpy as np
 
@@ -25,6 +26,8 @@ MOST_SEASONS = 8
 """The latest finished seasons are judged, no more of them (ours): a grower's eye changes."""
 MOST_TREES = 12
 """Of each species so many trees are judged, no more (ours): they differ little."""
+MOST_TEACHERS = 40
+"""Of each species so many trees teach past forecasts, no more (ours): so they stay within minutes."""
 FEWEST_SEASONS = 2
 STAGES = ("budbreak", "extended", "hardened")
 
@@ -46,31 +49,22 @@ def past_forecasts(
     progress : callable, optional
         Called with (forecasts made, forecasts to make).
     """
-    finished = replace(garden.finished_seasons, skills={})
+    finished = _of_some_trees(replace(garden.finished_seasons, skills={}))
     truth = _truth(finished)
     days = [
         finished.calendar.date(season, day)
         for season in sorted({h.flush.season for h in truth.values()})[-MOST_SEASONS:]
         for day in _issue_days([h for h in truth.values() if h.flush.season == season], every)
     ]
-    issues = []
-    rows: list[PastForecast] = []
-    for done, day in enumerate(days):
-        if progress is not None:
-            progress(done, len(days))
-        known = finished.known_on(day)
-        issues.append((known, GardenFit(known)))
-        rows += issued_by(*issues[-1], truth)
+    rows = list(_issued(finished, days, truth, progress))
     plain = TrackRecord.of(rows)
     doubtful = {
         name: replace(record, by_calendar=True)
         for name, record in plain.items()
         if record.weather_adds_nothing
     }
-    tried: list[PastForecast] = []
-    for known, fit in issues if doubtful else ():
-        mine = {key: h for key, h in truth.items() if h.tree.species in doubtful}
-        tried += issued_by(replace(known, skills=doubtful), fit, mine)
+    mine = {key: h for key, h in truth.items() if h.tree.species in doubtful}
+    tried = list(_issued(replace(finished, skills=doubtful), days if doubtful else [], mine, progress))
     closer = {name for name, record in TrackRecord.of(tried).items() if record.missed < plain[name].missed}
     return [row for row in rows if row.species not in closer] + [
         row for row in tried if row.species in closer
@@ -79,6 +73,35 @@ def past_forecasts(
 
 Truth = dict[tuple[str, int, int], FlushHistory]
 """Flushes as known in the end, by tree, season and number."""
+
+
+def _issued(
+    finished: Garden, days: Sequence[date], truth: Truth, progress: Callable[[int, int], None] | None
+) -> Iterator[PastForecast]:
+    """The forecasts of some days, one fit after another, so that memory holds no more than one."""
+    for done, day in enumerate(days):
+        if progress is not None:
+            progress(done, len(days))
+        known = finished.known_on(day)
+        yield from issued_by(known, GardenFit(known), truth)
+
+
+def _of_some_trees(garden: Garden) -> Garden:
+    """The garden with no more trees of a species than past forecasts learn from."""
+    seen = {h.tree.id for h in histories(garden) if any(h.dated(stage) for stage in STAGES)}
+    of_species: dict[str, list[str]] = {}
+    for tree in sorted(garden.trees, key=lambda tree: tree.id not in seen):
+        of_species.setdefault(tree.species, []).append(tree.id)
+    if all(len(trees) <= MOST_TEACHERS for trees in of_species.values()):
+        return garden
+    kept = {tree for trees in of_species.values() for tree in trees[:MOST_TEACHERS]}
+    return replace(
+        garden,
+        trees=[tree for tree in garden.trees if tree.id in kept],
+        flushes=[flush for flush in garden.flushes if flush.tree_id in kept],
+        looks=[look for look in garden.looks if look.tree_id in kept],
+        works=[work for work in garden.works if work.tree_id in kept],
+    )
 
 
 def issued_by(known: Garden, fit: GardenFit, truth: Truth) -> list[PastForecast]:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import unicodedata
+from functools import lru_cache
 
 _UNSEEN = ("Cc", "Cf", "Cs", "Zl", "Zp")  # controls, joiners and marks of direction, halves of characters
 
@@ -23,6 +24,7 @@ def plain_name(text: str) -> str:
     return plain_spaces(unicodedata.normalize("NFKC", seen))
 
 
+@lru_cache(maxsize=1 << 16)
 def name_key(text: str) -> str:
     """A name as names are compared: `plain_name` in small letters.
 

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import date
 from functools import cached_property
 
@@ -23,9 +23,10 @@ _ALL = {"all", "everything", "all trees", "every tree"}
 _BUT = re.compile(r"\s+(?:but not|but|except for|except|without|not)\s+|\s+minus\s+")
 _AND = re.compile(r"\s*[,;&+]\s*(?:and\s+)?|\s+and\s+")
 _AT = re.compile(r"\s+(?:on|at|in)\s+")
-_NUMBERED = re.compile(r"(?P<stem>.*\S)[ #]+(?P<from>\d{1,9})(?:\s*(?:-|–|to)\s*(?P<to>\d{1,9}))?")
+# Between name and number stand spaces, a #, or both; written so that no run of them is read over and over.
+_NUMBERED = re.compile(r"(?P<stem>.*\S)(?: +#?|#)(?P<from>\d{1,9})(?:\s*(?:-|–|to)\s*(?P<to>\d{1,9}))?")
 _BARE_NUMBER = re.compile(r"#?(?P<from>\d{1,9})(?:\s*(?:-|–|to)\s*(?P<to>\d{1,9}))?")
-_TAIL = re.compile(r"(?P<stem>.*\S)[ #]+(?P<number>\d{1,9})")
+_TAIL = re.compile(r"(?P<stem>.*\S)(?: +#?|#)(?P<number>\d{1,9})")
 
 
 @dataclass(frozen=True)
@@ -59,6 +60,58 @@ class Roster:
             found.setdefault(name_key(tree.label), []).append(tree)
         return found
 
+    @cached_property
+    def by_id(self) -> dict[str, list[Tree]]:
+        """Trees by their id."""
+        return {tree.id: [tree] for tree in self.trees}
+
+    @cached_property
+    def active(self) -> list[Tree]:
+        """Trees that are not retired."""
+        return [tree for tree in self.trees if tree.retired is None]
+
+    @cached_property
+    def most_joints(self) -> int:
+        """How many "and"s, commas and the like a label holds at most."""
+        return max((len(_AND.findall(key)) for key in (*self.by_label, *self.by_id)), default=0)
+
+    @cached_property
+    def known_words(self) -> dict[str, str]:
+        """Every spelling that a selection may use, with the name that is offered for it."""
+        known: dict[str, str] = {}
+        for latin in dict.fromkeys(tree.species for tree in self.trees):
+            for name in sorted(self.species_names(latin)):
+                known.setdefault(name, name)
+        for tree in self.trees:
+            known[plain_words(_label_stem(tree.label))] = _label_stem(tree.label)
+            known[plain_words(tree.label)] = tree.label
+        for place in self.places:
+            known[plain_words(place.name)] = place.name
+        return known
+
+    def species_names(self, latin: str) -> frozenset[str]:
+        """The names a species answers to: Latin, genus, common names and the last word of each."""
+        if latin not in self._species_names:
+            words = plain_words(latin).split()
+            names = {" ".join(words), *words[:1]}
+            for common in self.common_names.get(latin, ()):
+                plain = plain_words(common)
+                names |= {plain, plain.split()[-1]} if plain else set()
+            self._species_names[latin] = frozenset(names)
+        return self._species_names[latin]
+
+    @cached_property
+    def _species_names(self) -> dict[str, frozenset[str]]:
+        return {}
+
+    def with_tree(self, tree: Tree, stands: Sequence[Stand]) -> Roster:
+        """The same with one tree more, and where it stands."""
+        more = replace(self, trees=(*self.trees, tree), stands=(*self.stands, *stands))
+        key = name_key(tree.label)
+        more.__dict__["by_label"] = {**self.by_label, key: [*self.by_label.get(key, []), tree]}
+        more.__dict__["most_joints"] = max(self.most_joints, len(_AND.findall(key)))
+        return more
+
     def labelled(self, text: str) -> tuple[Tree, ...]:
         """The tree that bears exactly this label, or this id; a retired one only where no other does.
 
@@ -67,7 +120,7 @@ class Roster:
         InputError
             If several trees bear labels that look alike, as an older garden may have them.
         """
-        alike = self.by_label.get(name_key(text), []) or [tree for tree in self.trees if tree.id == text]
+        alike = self.by_label.get(name_key(text)) or self.by_id.get(text, [])
         alike = [tree for tree in alike if tree.retired is None] or alike
         found = [tree for tree in alike if tree.label == text] or alike
         if len(found) > 1:
@@ -86,7 +139,7 @@ def place_of(tree_id: str, stands: Iterable[Stand], on: date) -> str | None:
     return (by_then[-1] if by_then else own[0]).place_id if own else None
 
 
-def select_trees(text: str, roster: Roster, *, on: date) -> tuple[Tree, ...]:
+def select_trees(text: str, roster: Roster, *, on: date, suggest: bool = True) -> tuple[Tree, ...]:
     """The trees a grower means, in the order of `roster.trees`.
 
     Parameters
@@ -96,6 +149,8 @@ def select_trees(text: str, roster: Roster, *, on: date) -> tuple[Tree, ...]:
     roster : Roster
     on : date
         Day for which places are asked.
+    suggest : bool
+        Whether an error offers near matches, which takes a while where there are many trees.
 
     Raises
     ------
@@ -114,7 +169,9 @@ def select_trees(text: str, roster: Roster, *, on: date) -> tuple[Tree, ...]:
         raise InputError(
             'the garden has no trees yet; add one with: flushcast tree add "Elm 1" "Ulmus parvifolia"'
         )
-    chosen = _SelectionReader(roster, on).read(text if roster.labelled(text) else plain_name(text))
+    if exact := roster.labelled(text):
+        return exact
+    chosen = _SelectionReader(roster, on, suggest).read(plain_name(text))
     if not chosen:
         raise InputError(f"'{text}' leaves no tree")
     return tuple(tree for tree in roster.trees if tree.id in chosen)
@@ -173,9 +230,10 @@ def label_key(label: str) -> list[tuple[int, int, str]]:
 class _SelectionReader:
     """Reads expressions, lists, terms and numbers; each method gives the ids of the trees meant."""
 
-    def __init__(self, roster: Roster, on: date) -> None:
-        self.roster, self.on = roster, on
-        self.active = [tree for tree in roster.trees if tree.retired is None]
+    def __init__(self, roster: Roster, on: date, suggest: bool = True) -> None:
+        self.roster, self.on, self.suggest = roster, on, suggest
+        self.active, self.species_names = roster.active, roster.species_names
+        self._terms: dict[str, set[str]] = {}
 
     def read(self, text: str) -> set[str]:
         """An expression: a label, "A but B", "A, B and C", or one term."""
@@ -217,9 +275,11 @@ class _SelectionReader:
     def items(self, text: str) -> list[str]:
         """The items of a list; a label that holds "and" or a comma stays whole."""
         ends = [(m.start(), m.end()) for m in _AND.finditer(text)] + [(len(text), len(text))]
-        items, start = [], 0
+        items, start, k = [], 0, 0
         while start < len(text):
-            open_ends = [pair for pair in ends if pair[0] >= start]
+            while ends[k][0] < start:
+                k += 1
+            open_ends = ends[k : k + 1 + self.roster.most_joints]
             whole = [pair for pair in open_ends if self.labelled(text[start : pair[0]])]
             stop, following = whole[-1] if whole else open_ends[0]
             items.append(text[start:stop])
@@ -228,6 +288,11 @@ class _SelectionReader:
 
     def term(self, item: str) -> set[str]:
         """One label, stem of labels, species or place, perhaps with a number or "on PLACE" behind it."""
+        if item not in self._terms:
+            self._terms[item] = self._meant(item)
+        return self._terms[item]
+
+    def _meant(self, item: str) -> set[str]:
         if found := self.labelled(item) or self.matching(item):
             return found
         numbered = _NUMBERED.fullmatch(item)
@@ -290,25 +355,8 @@ class _SelectionReader:
                 found.add(tree.id)
         return found
 
-    def species_names(self, latin: str) -> set[str]:
-        """The names a species answers to: Latin, genus, common names and the last word of each."""
-        words = plain_words(latin).split()
-        names = {" ".join(words), *words[:1]}
-        for common in self.roster.common_names.get(latin, ()):
-            plain = plain_words(common)
-            names |= {plain, plain.split()[-1]} if plain else set()
-        return names
-
     def near(self, item: str) -> tuple[str, ...]:
-        known: dict[str, str] = {}
-        for tree in self.roster.trees:
-            for name in self.species_names(tree.species):
-                known.setdefault(name, name)
-            known[plain_words(_label_stem(tree.label))] = _label_stem(tree.label)
-            known[plain_words(tree.label)] = tree.label
-        for place in self.roster.places:
-            known[plain_words(place.name)] = place.name
-        return near_words(item, known)
+        return near_words(item, self.roster.known_words) if self.suggest else ()
 
 
 def _stem(item: str) -> str:

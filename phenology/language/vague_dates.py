@@ -14,6 +14,7 @@ import re
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 from datetime import date, timedelta
+from functools import lru_cache
 
 from phenology.language.date_style import DateStyle, date_style, full_date
 from phenology.language.written_days import (
@@ -134,6 +135,7 @@ def format_dates(earliest: date | None, latest: date | None) -> str:
     return f"by {format_day(latest)}" if earliest is None else date_style().full_span(earliest, latest)
 
 
+@lru_cache(maxsize=4096)
 def parse(text: str, *, today: date, order: DateOrder | None = None, first_weekday: int = 0) -> VagueDate:
     """Read a date as a grower writes it.
 

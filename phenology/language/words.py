@@ -9,7 +9,7 @@ from __future__ import annotations
 import difflib
 import re
 from collections.abc import Mapping
-from functools import cache
+from functools import cache, lru_cache
 from typing import Any, TypeVar
 
 from phenology.model.errors import InputError, UnknownNameError
@@ -103,16 +103,9 @@ def find_name(kind: type[N], text: str) -> N:
         return kind(begun[0])
     if begun:
         raise InputError(f"'{text}' may be {' or '.join(begun)}; write a little more of the word")
-    shown = {
-        word: name if word == plain_words(name) else f"{word} ({name})" for word, name in meaning.items()
-    }
-    offers: dict[str, str] = {}  # the nearest word for each name
-    means = {offer: meaning[word] for word, offer in shown.items()}
-    for offer in near_words(text, shown, most=9):
-        offers.setdefault(means[offer], offer)
     what = kind.__name__.lower()
-    if offers:
-        raise UnknownNameError(what, text, list(offers.values())[:3])
+    if offers := _offers(kind, text):
+        raise UnknownNameError(what, text, offers)
     raise InputError(f"there is no {what} called '{text}'; it is one of {', '.join(kind)}")
 
 
@@ -148,6 +141,7 @@ def find_part(text: str) -> Part:
     return find_name(Part, text)
 
 
+@lru_cache(maxsize=1 << 16)
 def plain_words(text: str) -> str:
     """Lower case, single spaces, no hyphens or underscores or end stops: how two names are compared."""
     return " ".join(re.sub(r"[-_]+", " ", text.casefold()).split()).rstrip(".!,")
@@ -156,10 +150,25 @@ def plain_words(text: str) -> str:
 def near_words(text: str, known: Mapping[str, str], most: int = 3) -> tuple[str, ...]:
     """The nearest names to a text, best first; `known` maps each spelling to the name that is offered."""
     wanted = plain_words(text)
-    close = difflib.get_close_matches(wanted, list(known), n=most * 3, cutoff=0.6)
+    comparable = len(wanted) <= 3 * max(map(len, known), default=0)  # nothing far longer is near
+    close = difflib.get_close_matches(wanted, list(known), n=most * 3, cutoff=0.6) if comparable else []
     spellings = sorted(close, key=lambda s: (-difflib.SequenceMatcher(None, s, wanted).ratio(), s))
     spellings += [s for s in known if wanted and len(wanted) >= 3 and wanted in s]
     return tuple(dict.fromkeys(known[s] for s in spellings))[:most]
+
+
+@lru_cache(maxsize=1024)
+def _offers(kind: type[Name], text: str) -> tuple[str, ...]:
+    """The nearest word for each of a few names that a text may mean."""
+    meaning = _meanings(kind)
+    shown = {
+        word: name if word == plain_words(name) else f"{word} ({name})" for word, name in meaning.items()
+    }
+    means = {offer: meaning[word] for word, offer in shown.items()}
+    offers: dict[str, str] = {}
+    for offer in near_words(text, shown, most=9):
+        offers.setdefault(means[offer], offer)
+    return tuple(offers.values())[:3]
 
 
 @cache

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import itertools
 import math
 from collections.abc import Iterator
 from dataclasses import dataclass, field
 from datetime import date
+from typing import cast
 
 from phenology.garden import Garden
 from phenology.learning.transitions import TARGETS, Transition
@@ -75,6 +77,7 @@ class FlushHistory:
     worked: bool = False
     contradiction: str = ""
     reach: dict[str, float] = field(default_factory=dict)
+    _waits: dict[Transition, Wait | None] = field(default_factory=dict, compare=False, repr=False)
 
     @property
     def seen_to_stop(self) -> bool | None:
@@ -117,6 +120,11 @@ class FlushHistory:
 
     def wait(self, transition: Transition) -> Wait | None:
         """The wait over a transition, if both its ends are known well enough to learn from."""
+        if transition not in self._waits:
+            self._waits[transition] = self._wait(transition)
+        return self._waits[transition]
+
+    def _wait(self, transition: Transition) -> Wait | None:
         begun, ended = self.begun(transition.start), self.came.get(transition.target)
         if begun is None or ended is None:
             return None
@@ -148,9 +156,30 @@ def histories(garden: Garden) -> list[FlushHistory]:
 
 def histories_of(garden: Garden, tree: Tree) -> list[FlushHistory]:
     """The flushes of one tree, oldest first."""
-    flushes = garden.flushes_by_tree.get(tree.id, [])
-    numbers = flush_numbers(flushes, garden.calendar)
-    return [_history(garden, tree, flush, numbers[flush.id]) for flush in flushes]
+    out: list[FlushHistory] = []
+    for season, mine in itertools.groupby(garden.flushes_by_tree.get(tree.id, []), lambda f: f.season):
+        out += _of_season(garden, tree, season, list(mine))
+    return out
+
+
+def _of_season(garden: Garden, tree: Tree, season: int, flushes: list[Flush]) -> list[FlushHistory]:
+    """The flushes of a season; worked out once for all gardens that hold the very same records of it."""
+    season_of, waking = garden.calendar.season_of, {flush.work_id for flush in flushes}
+    looks = [look for flush in flushes for look in garden.looks_by_flush.get(flush.id, ())]
+    works = [
+        work
+        for work in garden.works_by_tree.get(tree.id, ())
+        if work.id in waking or season_of(work.latest) == season
+    ]
+    records = (tree, *flushes, *looks, *works)
+    key = (tuple(map(id, records)), garden.site(tree, season), garden.calendar)
+    kept = garden.worked_out.get(key)
+    if kept is None:
+        numbers = flush_numbers(flushes, garden.calendar)
+        found = [_history(garden, tree, flush, numbers[flush.id]) for flush in flushes]
+        kept = garden.worked_out[key] = (found, records)  # which holds on to them: no other gets their place
+    found, _ = cast(tuple[list[FlushHistory], object], kept)
+    return found
 
 
 def _history(garden: Garden, tree: Tree, flush: Flush, number: int) -> FlushHistory:
@@ -203,8 +232,8 @@ def _sights(flush: Flush, looks: list[Look], start: date) -> list[Sight]:
     sights = []
     for look in by_day.values():
         stage = _stage(look)
-        before = [v.stage for v in by_day.values() if not v.checked and v.latest <= look.earliest]
         if look.checked:  # what had come before growth was checked has come
+            before = [v.stage for v in by_day.values() if not v.checked and v.latest <= look.earliest]
             reached = max([stage, *before], key=stage_rank)
             stage = min(look.stage, reached, key=stage_rank)
         sights.append(Sight(_t(start, look.earliest), _t(start, look.latest), stage, look.kind))
@@ -233,9 +262,10 @@ def _came(sights: list[Sight]) -> tuple[dict[str, tuple[float, float]], str]:
 def _reach(sights: list[Sight], by_work: list[Sight]) -> dict[str, float]:
     """How far back a stage may lie that the first sight of it, or of anything later, finds just come."""
     out = {}
+    ranked = sorted(((s.latest, stage_rank(s.stage)), k) for k, s in enumerate(sights))
     for stage in TARGETS:
-        reached = [s for s in sights if stage_rank(s.stage) >= stage_rank(stage)]
-        first = min(reached, key=lambda s: (s.latest, stage_rank(s.stage)), default=None)
+        rank = stage_rank(stage)
+        first = next((sights[k] for (_, shown), k in ranked if shown >= rank), None)
         if first is not None and first.stage == stage:
             out[stage] = WORK_REACH if first in by_work else FIRST_LOOK_REACH
     return out

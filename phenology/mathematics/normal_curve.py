@@ -7,8 +7,7 @@ but these two functions (measured with ``python -X importtime``). Tests hold the
 from __future__ import annotations
 
 import math
-from functools import cache
-from typing import Any, TypeVar
+from typing import TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -18,44 +17,47 @@ from phenology.model.arrays import Array
 Float = TypeVar("Float", np.float32, np.float64)
 
 _EDGE = 8.5  # beyond it the curve is 0 or 1 to 1e-17
-_STEPS = 512  # table points a unit; straight lines between them miss by less than 1.2e-7
+_LOGIT = (
+    0.7978849414970894, 0.03633308437128019, -3.2594696948850215e-05, -5.5306339410732134e-05,
+    3.964777775220278e-06, -1.3226668261340224e-07, 1.756289606802408e-09,
+)  # fmt: skip
+"""Half the log odds of the curve at z are z times this polynomial of z^2 (ours: fitted by least squares, with
+weights changed until the largest error of the curve was least)."""
 
 
-@cache
-def _table(kind: np.dtype[Any]) -> tuple[NDArray[Any], NDArray[Any]]:
-    """The curve at the table's points, and how far it rises to the next."""
-    grid = np.arange(-_EDGE, _EDGE + 1.5 / _STEPS, 1 / _STEPS)
-    curve = np.array([0.5 * math.erfc(-z / math.sqrt(2)) for z in grid])
-    return curve.astype(kind), np.diff(curve, append=1.0).astype(kind)
-
-
-def normal_cdf(z: NDArray[Float]) -> NDArray[Float]:
+def normal_cdf(z: NDArray[Float], out: NDArray[Float] | None = None) -> NDArray[Float]:
     """Chance that a standard normal value lies at or below `z`.
 
     Parameters
     ----------
     z : ndarray
         Any shape, in single or double precision; infinities are allowed, NaN is not.
+    out : ndarray, optional
+        Where to write, such as `z` itself.
 
     Returns
     -------
     ndarray, same shape
-        Within 1.2e-7 of the exact value; never falls where `z` rises.
+        Within 3e-8 of the exact value, in single precision 1e-7; never falls where `z` rises by more than
+        rounding.
 
     Examples
     --------
     >>> normal_cdf(np.array([-np.inf, 0.0, 1.96])).round(4)
     array([0.   , 0.5  , 0.975])
     """
-    curve, rise = _table(z.dtype)
-    at = np.clip(z, -_EDGE, _EDGE)
-    at += _EDGE
-    at *= _STEPS
-    low = at.astype(np.int32)
-    at -= low
-    at *= rise.take(low)
-    at += curve.take(low)
-    return at
+    out = np.clip(z, -_EDGE, _EDGE, out=out)
+    square = out * out
+    odds = square * _LOGIT[-1]
+    for coefficient in _LOGIT[-2:0:-1]:
+        odds += coefficient
+        odds *= square
+    odds += _LOGIT[0]
+    out *= odds
+    np.tanh(out, out=out)
+    out *= 0.5
+    out += 0.5
+    return out
 
 
 def log_normal_cdf(z: Array) -> Array:
@@ -67,13 +69,12 @@ def log_normal_cdf(z: Array) -> Array:
     [-0.6931, -1254.8314]
     """
     flat = np.ravel(np.asarray(z, dtype=float))
-    near = np.array([math.erfc(value) for value in (np.maximum(flat, -30.0) / -math.sqrt(2)).tolist()])
-    out = np.log(0.5 * near)
-    far = flat < -30
-    if far.any():
-        # asymptotic series of the tail (derived by parts); the next term is below 1e-8 here
-        deep = flat[far]
-        with np.errstate(divide="ignore"):
-            series = 1 - 1 / deep**2 + 3 / deep**4 - 15 / deep**6
-            out[far] = -0.5 * deep**2 - np.log(-deep) - 0.5 * math.log(2 * math.pi) + np.log(series)
+    out = np.where(flat > 0, 0.0, -np.inf)
+    near = np.flatnonzero((flat >= -30) & (flat < np.inf))
+    out[near] = np.log([0.5 * math.erfc(value) for value in (flat[near] / -math.sqrt(2)).tolist()])
+    far = np.flatnonzero((flat < -30) & (flat > -np.inf))
+    # asymptotic series of the tail (derived by parts); the next term is below 1e-8 here
+    deep = flat[far]
+    series = 1 - 1 / deep**2 + 3 / deep**4 - 15 / deep**6
+    out[far] = -0.5 * deep**2 - np.log(-deep) - 0.5 * math.log(2 * math.pi) + np.log(series)
     return out.reshape(np.shape(z))

@@ -4,15 +4,14 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from typing import NamedTuple
 
 from phenology.model.errors import StageOrderError
 from phenology.model.season import NEVER
 from phenology.model.stages import Stage, stage_rank
 
 
-@dataclass(frozen=True)
-class Sight:
+class Sight(NamedTuple):
     """One look at one flush, in the continuous time of its season.
 
     Attributes
@@ -63,13 +62,12 @@ def stage_interval(sights: Iterable[Sight], stage: str) -> tuple[float, float] |
     """
     after, by, rank = -math.inf, NEVER, stage_rank(stage)
     for sight in sights:
-        reached = stage_rank(sight.stage) >= rank
-        if reached:
-            by = min(by, sight.latest)
-            if sight.kind == "happened" and sight.stage == stage:
-                after = max(after, sight.earliest - 1)
-        else:
+        if stage_rank(sight.stage) < rank:
             after = max(after, sight.earliest)
+            continue
+        by = min(by, sight.latest)
+        if sight.kind == "happened" and sight.stage == stage:
+            after = max(after, sight.earliest - 1)
     if after == -math.inf and by == NEVER:
         return None
     if after >= by:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import unicodedata
 from collections.abc import Callable, Iterator, Mapping
+from functools import lru_cache
 
 from phenology.model.errors import InputError, UnknownNameError
 from phenology.species.species import Species
@@ -114,6 +115,7 @@ def latin_meant(written: str, catalogue: Mapping[str, Species], *, another: bool
     return written
 
 
+@lru_cache(maxsize=1 << 14)
 def plain(text: str) -> str:
     """Lower case, no accents or signs, no plural endings, no hybrid cross.
 

@@ -21,6 +21,7 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "calibrate": ("telling.calibrate_command", "What the looks have taught."),
     "compare": ("telling.compare_command", "Seasons side by side."),
     "elsewhere": ("telling.elsewhere_command", "Dates of a lesson, as dates here."),
+    "region": ("telling.region_command", "Maps of a species over a climate set."),
     "calendar": ("telling.calendar_command", "Looks and windows for the phone."),
     "notify": ("telling.notify_command", "A message when something changed."),
     "report": ("telling.report_command", "One page to read, print or send."),

@@ -221,7 +221,13 @@ def test_an_error_of_the_caller_inside_a_batch_stays_its_own(journal: Journal) -
 
 
 def test_changes_can_be_neither_edited_nor_deleted(journal: Journal) -> None:
-    for statement in ("DELETE FROM change", "UPDATE change SET label = 'x'"):
+    for statement in (
+        "DELETE FROM change",
+        "UPDATE change SET after = NULL",
+        "DELETE FROM batch",
+        "UPDATE batch SET label = 'x'",
+        "UPDATE changed_tree SET id = 'x'",
+    ):
         with pytest.raises(sqlite3.IntegrityError, match="append-only"):
             journal.connection.execute(statement)
 

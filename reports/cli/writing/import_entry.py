@@ -147,8 +147,7 @@ def _save(garden: OpenGarden, plan: ImportPlan, weather: Sequence[ExportedWeathe
     added = sum(r.added for r in plan.reports)
     names = ", ".join(dict.fromkeys(r.file for r in plan.reports))
     with garden.journal.batch(f"import of {names}: {added} rows", at=at) as batch:
-        for record in plan.save:
-            batch.save(record)
+        batch.save_all(plan.save)
         return add_weather(garden.folder, weather, at)
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 from dataclasses import replace
 from datetime import date
 from functools import cache
@@ -9,9 +10,11 @@ from functools import cache
 import numpy as np
 import pytest
 
-from phenology.judging.past_forecasts import held, typical_error
+from phenology.judging import past_forecasts as judging
+from phenology.judging.past_forecasts import held, past_forecasts, typical_error
 from phenology.seasons.ahead import heat_course
 from phenology.seasons.compare import compare_seasons
+from tests.phenology.gardens import Records
 from tests.phenology.judging.test_season_truth import forecast
 from tests.reports.demo import DAY, demo_folder, demo_past
 from tests.reports.opened import read_garden
@@ -47,6 +50,21 @@ def test_seasons_count_alike_whatever_their_number_of_forecasts():
     assert typical_error(past) == pytest.approx((4 + 8) / 2)
     assert held(past) == 1.0
     assert np.isnan(typical_error([])) and np.isnan(held([]))
+
+
+def test_of_many_trees_of_a_species_a_few_teach_and_are_judged(monkeypatch):
+    records = Records()
+    for k, season in itertools.product(range(3), (2017, 2018, 2019)):
+        name = f"elm {k}" if f"elm {k}" in {t.id for t in records.trees} else records.tree(f"elm {k}")
+        records.a_season(name, season, 95 + 3 * k, 130 + 2 * k, 160 + k)
+    garden = records.garden(date(2020, 3, 1))
+    alone = replace(records, trees=records.trees[:2])
+    for kind in ("flushes", "looks"):
+        setattr(alone, kind, [r for r in getattr(records, kind) if r.tree_id != "elm 2"])
+    monkeypatch.setattr(judging, "MOST_TEACHERS", 2)
+    few = past_forecasts(garden, every=30)
+    assert {one.tree for one in few} == {"elm 0", "elm 1"}
+    assert few == past_forecasts(alone.garden(date(2020, 3, 1)), every=30)
 
 
 def test_days_ahead_through_the_season_end_where_the_comparison_stands():

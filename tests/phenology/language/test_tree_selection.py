@@ -2,13 +2,22 @@
 
 from __future__ import annotations
 
+import re
 from datetime import date
 
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from phenology.language.tree_selection import Roster, in_order, label_list, place_of, select_trees
+from phenology.language.tree_selection import (
+    _NUMBERED,
+    _TAIL,
+    Roster,
+    in_order,
+    label_list,
+    place_of,
+    select_trees,
+)
 from phenology.model.errors import InputError, UnknownNameError
 from phenology.model.records import Place, Stand, Tree
 
@@ -138,3 +147,33 @@ def test_a_word_of_a_name_is_enough_when_one_species_here_has_it():
     doubled = Roster([*trees, Tree("4", "D", "Tilia minor")])
     with pytest.raises(InputError, match="'minor' may be Ulmus minor or Tilia minor"):
         select_trees("minor", doubled, on=date(2026, 7, 4))
+
+
+@pytest.mark.parametrize("text", ["#" * 60_000, "# " * 30_000, "beech " * 9_000, "1-" * 30_000])
+def test_a_cat_on_the_keyboard_is_answered(text: str) -> None:
+    """Each would take hours if any part of it were read over and over."""
+    with pytest.raises(InputError):
+        select_trees(text, Roster([Tree("1", "Beech 1", "Fagus sylvatica")]), on=date(2026, 6, 14))
+
+
+def test_a_list_is_read_once_however_long(monkeypatch: pytest.MonkeyPatch) -> None:
+    asked: list[str] = []
+    labelled = Roster.labelled
+    monkeypatch.setattr(Roster, "labelled", lambda self, text: asked.append(text) or labelled(self, text))
+    trees = [Tree(str(n), label, "Fagus sylvatica") for n, label in enumerate(("Beech", "Oak, old and big"))]
+    for times in (200, 400):
+        asked.clear()
+        found = select_trees("beech," * times + "oak, old and big", Roster(trees), on=date(2026, 6, 14))
+        assert [tree.label for tree in found] == ["Beech", "Oak, old and big"]
+        assert len(asked) < 8 * times
+
+
+@given(text=st.text("a #1\t", max_size=12))
+def test_between_name_and_number_stand_spaces_and_signs(text: str) -> None:
+    """The plain way to write the two patterns, which takes the square of the length."""
+    for quick, plain in (
+        (_TAIL, r"(?P<stem>.*\S)[ #]+(?P<number>\d{1,9})"),
+        (_NUMBERED, r"(?P<stem>.*\S)[ #]+(?P<from>\d{1,9})(?:\s*(?:-|–|to)\s*(?P<to>\d{1,9}))?"),
+    ):
+        found, wanted = quick.fullmatch(text), re.fullmatch(plain, text)
+        assert (found and found.groups()) == (wanted and wanted.groups())
