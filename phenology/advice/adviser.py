@@ -108,7 +108,7 @@ class Adviser:
         """
         garden, now = self.garden, h.flush.season == self.garden.season
         late = self.late(h) if now else None
-        day, guess = self._day(opens), self._guessed(h.tree.species)
+        day, guess = self._day(opens), self.guessed(h.tree.species)
         case = Case(
             garden, h.tree, Operation.CUTBACK, day, late=late, planned=opens is not None, known=h, guess=guess
         )
@@ -159,7 +159,7 @@ class Adviser:
         season = self.garden.season
         return opens.chance_by((day - self.garden.calendar.start(season)).days + 1) < 0.5
 
-    def _guessed(self, species: str) -> bool:
+    def guessed(self, species: str) -> bool:
         """Whether no flush of a species was ever seen to harden here."""
         fit = self.seasons.fit
         return not any(fit.seasons_seen(species, step) for step in HARDENING)

@@ -9,7 +9,6 @@ from datetime import date
 from phenology.advice.agenda import AgendaRow, Section
 from phenology.advice.forecast_rows import ForecastRow, Trust
 
-LEAST_WEEKS, MOST_WEEKS = 13, 26
 ALIKE_DAYS, COARSE_DAYS = 3, 45  # trees whose next looks lie this close are told together (ours)
 
 
@@ -143,12 +142,6 @@ def _key(row: AgendaRow, coarse: bool) -> tuple[object, ...]:
 
 def _refused(step: ForecastRow) -> str:
     return step.refused.rule if step.refused is not None else ""
-
-
-def weeks_ahead(steps: Iterable[ForecastRow]) -> int:
-    """How many weeks a picture must show to hold what is coming: a season's quarter to its half."""
-    reach = [(day - step.garden.as_of).days for step in steps if (day := step.date_at(0.9)) is not None]
-    return min(MOST_WEEKS, max(LEAST_WEEKS, max(reach, default=0) // 7 + 2))
 
 
 def row_warnings(rows: Iterable[AgendaRow]) -> dict[str, list[str]]:

@@ -11,6 +11,8 @@ from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from datetime import date, timedelta
 
+import numpy as np
+
 from phenology.advice.adviser import Adviser
 from phenology.forecasting.arrival import Arrival
 from phenology.forecasting.flush_forecast import FlushForecasts, StageAhead
@@ -21,7 +23,7 @@ from phenology.model.records import Flush, Tree
 from phenology.work.case import Case
 from phenology.work.duties import PINCHING_DAYS
 from phenology.work.last_safe import Late
-from phenology.work.situation import Done
+from phenology.work.situation import Done, Situation
 from phenology.work.technique import OPERATION_OF, WHEN_READY, Option, choose, doing
 
 MOST_FLUSHES = 4
@@ -82,6 +84,12 @@ class PlannedFlush:
     branches : tuple of Branch
     leave : str
         Why it is left alone, in words; empty where there are branches.
+    known : FlushHistory
+        The flush, as the plan takes it to be.
+    situation : Situation
+        What its technique is chosen for, on the day it opens.
+    arrivals : dict of stage to Arrival
+        Of stages still to come.
     """
 
     number: int
@@ -90,7 +98,10 @@ class PlannedFlush:
     is_hard: bool
     chance: float
     branches: tuple[Branch, ...]
-    leave: str = ""
+    leave: str
+    known: FlushHistory
+    situation: Situation
+    arrivals: dict[str, Arrival]
 
 
 @dataclass(frozen=True)
@@ -106,12 +117,18 @@ class Plan:
         Last safe day of work that wakes growth.
     why : str
         Why there is no plan; empty where there is.
+    late : Late or None
+        The late season that the plan runs into.
+    guess : bool
+        Whether no flush of its species was ever seen to harden.
     """
 
     tree: Tree
     flushes: tuple[PlannedFlush, ...]
     last_safe: date | None = None
     why: str = ""
+    late: Late | None = None
+    guess: bool = False
 
 
 class Planner:
@@ -146,7 +163,13 @@ class Planner:
         late = self._adviser.late(h)
         flushes = tuple(self._follow(h, issued, late, cut))
         required = self.garden.limits.required(Case(self.garden, tree, "cutback", self.garden.as_of).old)
-        return Plan(tree, flushes, late.last_safe(required))
+        guess = self._adviser.guessed(tree.species)
+        return Plan(tree, flushes, late.last_safe(required), late=late, guess=guess)
+
+    def growth_ends(self, tree: Tree) -> date | None:
+        """When frost or cool nights usually end growth where a tree stands; None where nothing does."""
+        ends = self._adviser.seasons.ending(self.garden.site(tree, self.garden.season)).season.end()
+        return self._date(float(np.median(ends)))
 
     def _follow(self, h: FlushHistory, issued: int, late: Late, cut: date | None) -> Iterator[PlannedFlush]:
         woken: date | None = None
@@ -180,16 +203,21 @@ class Planner:
         stages = {one.stage: self._dates(one.arrival) if one.dated else (None, None, None) for one in ahead}
         opens = stages.get("hardened", (self.garden.as_of,) * 3)
         day = opens[1] or self.garden.calendar.end(self.garden.season)
-        case = Case(self.garden, h.tree, "cutback", day, late=late, planned=True, known=h)
+        guess = self._adviser.guessed(h.tree.species)
+        case = Case(self.garden, h.tree, "cutback", day, late=late, planned=True, known=h, guess=guess)
         done = tuple(Done(operation, (day - when).days) for operation, when in planned)
         situation = case.situation()
-        choice = choose(replace(situation, stage="hardened", done=(*situation.done, *done)))
+        situation = replace(situation, stage="hardened", done=(*situation.done, *done))
+        choice = choose(situation)
         pinch = self._pinch(case, stages) if not h.is_hard else None
         ways = [self._branch(way, choice.options, opens, late, h.tree, case) for way in choice.branches]
         branches = tuple(b for b in (pinch, *ways) if b is not None)
         leave = "" if branches else choice.sentence
         woken = planned[-1][1] if planned else None
-        return PlannedFlush(h.number, woken, stages, h.is_hard, chance, branches, leave)
+        arrivals = {one.stage: one.arrival for one in ahead}
+        return PlannedFlush(
+            h.number, woken, stages, h.is_hard, chance, branches, leave, h, situation, arrivals
+        )
 
     def _branch(
         self,
@@ -206,6 +234,8 @@ class Planner:
         until = ripens = None
         if first.wakes:
             until = late.last_safe(case.required)
+            if case.early_guess and until is not None and opens[1] is not None and until < opens[1]:
+                until = None  # a guess that says "too late" of a guess: no date to tell
             ripens = late.curve.odds(self._t(opens[1])) if opens[1] is not None else None
         return Branch(way, does, first.when, opens, until, ripens)
 

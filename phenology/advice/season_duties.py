@@ -129,7 +129,7 @@ def _winter(case: Case, rows: list[ForecastRow], histories: list[FlushHistory]) 
     breaks = _range(spring) if spring is not None else None
     if garden.longest_day is None or breaks is None:
         return
-    midwinter = _midwinter_before(breaks[0], garden)
+    midwinter = midwinter_before(breaks[0], garden)
     down = [
         look.latest
         for look in garden.looks_by_tree.get(tree.id, [])
@@ -156,7 +156,8 @@ def _wears_wire(garden: Garden, tree: Tree) -> bool:
     return last is not None and last.operation == "wiring"
 
 
-def _midwinter_before(day: date, garden: Garden) -> date:
+def midwinter_before(day: date, garden: Garden) -> date:
+    """The shortest day before a day; the garden must not lie near the equator."""
     assert garden.longest_day is not None
     season = garden.calendar.season_of(day)
     found = [

@@ -163,7 +163,10 @@ class FlushForecasts:
             ) -> list[tuple[float, float, Prediction]]:
                 return self._leaves.informed(h, prediction, thermal_time, traces.gap_variance, times)
 
-        return link_step(link, requires, (not_yet, NEVER) if begun is None else begun, paced)
+        rests = 0.0
+        if link.wait.start == "work" and h.woken is not None:
+            rests = self.fit.rests(h.tree.species, h.woken[1])
+        return link_step(link, requires, (not_yet, NEVER) if begun is None else begun, paced, rests)
 
     def _beginning(self, h: FlushHistory) -> tuple[str, tuple[float, float]] | None:
         """Where the chain of a flush begins, and when that was; None where the records do not say.

@@ -11,7 +11,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -33,6 +33,9 @@ NODE_WEIGHTS = NODE_WEIGHTS / NODE_WEIGHTS.sum()
 EVEN_LEVELS = (np.arange(5) + 0.5) / 5  # levels of equally likely times
 MISJUDGED = 0.01  # share of looks that misjudge a stage, ours
 SURPRISED = 0.05  # share of stages that come at some time the curves know nothing of, ours
+
+UNSEEN = (-math.inf, math.inf)
+"""What looks say of a stage that none has told of."""
 
 Paced = Callable[[Prediction, Sequence[float]], Sequence[tuple[float, float, Prediction]]]
 """What leaf counts make of a wait: from equally likely beginnings, (share, beginning, prediction) of each."""
@@ -77,24 +80,28 @@ class Step:
         See `Paced`; None where no leaves were counted.
     wholes : tuple of Whole
         Longer waits that end with this stage, the shortest first.
+    rests : float
+        Chance that the wait never ends: buds that stay shut until spring.
     """
 
     transition: Transition
     predict: Requires
-    seen: tuple[float, float] = (-math.inf, math.inf)
+    seen: tuple[float, float] = UNSEEN
     paced: Paced | None = None
     wholes: tuple[Whole, ...] = ()
+    rests: float = 0.0
 
 
 def link_step(
     link: Link,
     requires: Callable[[Transition], Requires],
-    seen: tuple[float, float] = (-math.inf, math.inf),
+    seen: tuple[float, float] = UNSEEN,
     paced: Paced | None = None,
+    rests: float = 0.0,
 ) -> Step:
     """The step of a learned chain, with the longer waits that bear on it."""
     wholes = tuple(Whole(s.wait.start, requires(s.wait), s.weight) for s in link.strides)
-    return Step(link.wait, requires(link.wait), seen, paced, wholes)
+    return Step(link.wait, requires(link.wait), seen, paced, wholes, rests)
 
 
 def propagate(
@@ -168,8 +175,12 @@ def _two_ways(
     weather: Weather,
 ) -> tuple[Array, Array]:
     """The curves of a stage by a longer wait, and by its steps, whatever looks say of the stages between."""
+    rests = steps[0].rests if whole.start == steps[0].transition.start else 0.0
     over = _unconditional(
-        Step(Transition(whole.start, step.transition.target), whole.predict), begun, curves, weather
+        Step(Transition(whole.start, step.transition.target), whole.predict, rests=rests),
+        begun,
+        curves,
+        weather,
     )
     stages = [s.transition.target for s in steps]
     first = stages.index(whole.start) + 1 if whole.start in stages else 0
@@ -179,7 +190,8 @@ def _two_ways(
     blind = {whole.start: curves[whole.start]} if whole.start in curves else {}
     between = [s.transition.target for s in inner]
     unlooked = [
-        Step(s.transition, s.predict, wholes=tuple(w for w in s.wholes if w.start in between)) for s in inner
+        replace(s, seen=UNSEEN, paced=None, wholes=tuple(w for w in s.wholes if w.start in between))
+        for s in inner
     ]
     for one in unlooked:
         _pass(one, unlooked, begun, blind, weather)
@@ -239,7 +251,8 @@ def _unconditional(
         ]
         return np.asarray(np.sum(parts, axis=0))
     if before is None:
-        return _curves(prediction, begun[:1] if begun[0] == begun[1] else likely_times(begun), weather)
+        times = begun[:1] if begun[0] == begun[1] else likely_times(begun)
+        return (1 - step.rests) * _curves(prediction, times, weather)
     nodes = _times_at(before, NODE_LEVELS)
     # the few nodes may run a little ahead of the curve they stand for: nothing ends before it began
     return np.minimum(before, before[:, -1:] * wait_curves(prediction, nodes.T, NODE_WEIGHTS, weather))

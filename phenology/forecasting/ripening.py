@@ -7,7 +7,7 @@ flush by each trace's own deadline.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cache
 
 import numpy as np
@@ -31,14 +31,22 @@ class Ripening:
     days : ndarray
         Work days of the season, rising; odds in between lie on straight lines of their normal deviates.
     ripens : ndarray
-        Odds that what it wakes is hard in time.
+        Odds that it wakes growth that is hard in time.
     wakes : ndarray
         Odds that buds break before the year's growth ends.
+    rests : ndarray or float
+        Chance that buds stay shut until spring, counted in both.
     """
 
     days: Array
     ripens: Array
     wakes: Array
+    rests: Array | float = 0.0
+
+    def answered(self) -> Ripening:
+        """The same of cuts whose buds do not stay shut."""
+        woken = 1 - self.rests
+        return Ripening(self.days, self.ripens / woken, self.wakes / woken)
 
     def odds(self, day: float) -> float:
         """Odds that growth woken on a day ripens."""
@@ -77,6 +85,7 @@ def ripening(
     days: Array,
     deadline: Array,
     ends: Array,
+    rests: Array | None = None,
     *,
     clocks: Sequence[Clock] = CLOCKS,
     every: int = EVERY_DAYS,
@@ -95,18 +104,22 @@ def ripening(
         Day by which leaves must be hard on each trace; infinite where nothing ends growth.
     ends : ndarray, shape (traces,)
         Day on which growth ends on each trace, for what a cut still wakes.
+    rests : ndarray, shape (k,), optional
+        For each work day the chance that buds stay shut until spring; by default they never do.
     """
     asked = np.concatenate([deadline, ends])
     last = int(np.ceil(max([days[-1] + 1, *asked[np.isfinite(asked)]])))  # nobody asks what comes after
     until = ThermalTime(thermal_time.sums[..., : last + 1])
-    ripens, wakes = np.ones(len(days)), np.ones(len(days))
+    shut = np.zeros(len(days)) if rests is None else rests
+    ripens, wakes = 1 - shut, 1 - shut
     for k in reversed(range(len(days))):
-        curves = propagate((days[k], days[k]), steps, until, clocks=clocks, every=every)
-        ripens[k] = np.where(np.isinf(deadline), 1.0, reached_by(curves[-1], deadline)).mean()
+        waking = [replace(steps[0], rests=float(shut[k])), *steps[1:]]
+        curves = propagate((days[k], days[k]), waking, until, clocks=clocks, every=every)
+        ripens[k] = np.where(np.isinf(deadline), 1 - shut[k], reached_by(curves[-1], deadline)).mean()
         wakes[k] = reached_by(curves[0], ends).mean()
-        if ripens[k] > CERTAIN:
+        if ripens[k] > CERTAIN * (1 - shut[k]):
             break  # an earlier cut has the more time
-    return Ripening(days, ripens, wakes)
+    return Ripening(days, ripens, wakes, shut)
 
 
 def _normal_quantile(u: Array) -> Array:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass, field, replace
+from functools import cached_property
 
 import numpy as np
 
@@ -12,6 +13,7 @@ from phenology.heat.clocks import CLOCKS
 from phenology.learning.club import Club
 from phenology.learning.flush_history import FlushHistory, histories, waits_for
 from phenology.learning.requirement import Requirement, RequirementModel
+from phenology.learning.resting import Resting, cuts_of, rested
 from phenology.learning.transitions import Transition, prior_of_transition
 from phenology.learning.waits import Wait
 from phenology.model.records import Tree
@@ -103,6 +105,8 @@ class GardenFit:
             histories = self.histories
             if "extended" in (transition.start, transition.target):
                 histories = [h for h in histories if not self.runs_on(h.tree)]
+            if transition.start == "work":  # buds at rest say nothing of how long others take
+                histories = [h for h in histories if not rested(self.garden, h)]
             waits = waits_for(transition, histories)
             reached = [w for w in waits if w.season in self.garden.record_at(w.site).seasons]
             self._waits[transition] = reached
@@ -144,6 +148,15 @@ class GardenFit:
         if key not in self._shares:
             self._shares[key] = self.requirement(transition).prior_share(species)
         return self._shares[key]
+
+    def rests(self, species: str, day: float) -> float:
+        """The chance that buds of a species cut on a day of the season stay shut until spring."""
+        known = self.garden.species.get(species)
+        return 0.0 if known is not None and known.is_tropical else self._resting.chance(day)
+
+    @cached_property
+    def _resting(self) -> Resting:
+        return Resting.learned(self.garden.longest_day, [*cuts_of(self.garden, self.histories)])
 
     def chain(self, tree: Tree, start: str) -> list[Link]:
         """The waits of a tree's flush from a stage on, each with the longer waits that bear on its end.

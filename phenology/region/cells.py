@@ -22,10 +22,10 @@ from phenology.model.records import Place, Stand, Tree
 from phenology.model.season import SeasonCalendar
 from phenology.species.catalogue import Species
 from phenology.weather.series import DailyWeather
-from phenology.work.last_safe import Late, WorkSeason, is_tropical
+from phenology.work.last_safe import Late, WorkSeason
 
 LEVELS = (0.1, 0.5, 0.9)
-LIMITS = ("none", "frost", "cool nights", "weeks", "daylength", "no day is safe")
+LIMITS = ("none", "frost", "cool nights", "weeks", "daylength", "no day is safe", "rest")
 """What ruled the last safe day, by the number that stands for it in a map."""
 
 FIELDS: tuple[str, ...] = (
@@ -169,7 +169,7 @@ class CellForecasts:
         site = garden.site(garden.trees[0], garden.season)
         work = WorkSeason(garden, fit, forecasts.drawn)
         late = work.late(self.species.latin, site)
-        if self.calibration is None or is_tropical(self.species):
+        if self.calibration is None or self.species.is_tropical:
             return late
         return replace(late, calendar_limits=work.ending(site).calendar_limits)
 

@@ -1,1 +1,1 @@
-"""Seasons side by side: days ahead of usual, what followed work, trends, dates from elsewhere."""
+"""Seasons side by side: days ahead of usual, what followed work and trends."""

@@ -100,6 +100,11 @@ class Species:
     diseases: tuple[str, ...] = ()
 
     @property
+    def is_tropical(self) -> bool:
+        """Whether a tree of warm winters is meant: short days do not put it to rest."""
+        return self.group == "subtropical"
+
+    @property
     def name(self) -> str:
         """The usual common name, or the Latin one."""
         return self.names[0] if self.names else self.latin

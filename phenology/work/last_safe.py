@@ -29,7 +29,6 @@ from phenology.model.arrays import Array
 from phenology.model.limits import Limits
 from phenology.model.records import Site
 from phenology.model.season import NEVER, SeasonCalendar
-from phenology.species.catalogue import Species
 from phenology.weather.frost import FreezeOdds, first_frosts
 from phenology.weather.long_traces import LateSeason, late_season
 from phenology.weather.traces import Traces
@@ -39,11 +38,13 @@ Drawn = Callable[[Site, int, int], tuple[Traces, ThermalTime]]
 GRID_DAYS = 14  # work days are tried this far apart (ours)
 BEFORE_SUMMER = 120  # work is tried from this long before midsummer, at first every other step (ours)
 OWN_FLUSHES = 3  # own late flushes that must all have ripened before a calendar limit gives way (ours)
+RULES_DAYS = 7  # buds at rest rule where a cut would be safe this much later without them (ours)
 WAITING = (0, 14, 21)  # what waiting costs is told for these [days]
 
 SOURCES = {
     "frost": "common practice, no source: hard three weeks before the first frost",
     "cool nights": "from memory, unverified: trees of warm winters rest below about 12 degC",
+    "rest": "common practice, no source: buds cut in early autumn mostly stay shut until spring",
     "weeks": "from memory, unverified: no later than ten weeks before the median first frost",
     "daylength": "from memory, unverified: not once days are shorter than 13 hours",
 }
@@ -100,11 +101,17 @@ class Late:
         """The last safe day at some odds; those of the garden unless others are given."""
         wanted = self.limits.odds if required is None else required
         last = self.curve.last_day(wanted)
-        found = [(self.ender, -math.inf if last is None else last), *self.calendar_limits]
+        ruled = self.ender if last is None or not self._rules_by_rest(last, wanted) else "rest"
+        found = [(ruled, -math.inf if last is None else last), *self.calendar_limits]
         if last is not None and last >= self.curve.days[-1]:
             found = list(self.calendar_limits)  # ripe whenever it is tried
         name, day = min(found, key=lambda limit: limit[1], default=("none", math.inf))
         return Stop(day if math.isinf(day) else math.floor(day), name)
+
+    def _rules_by_rest(self, last: float, wanted: float) -> bool:
+        """Whether growth woken after the last day would ripen, did buds not stay shut."""
+        answered = self.curve.answered().last_day(wanted)
+        return answered is not None and answered > last + RULES_DAYS
 
     def last_safe(self, required: float | None = None) -> date | None:
         """The last safe date; None where nothing limits work, or no day is safe."""
@@ -153,6 +160,7 @@ _REASONS: dict[str, Callable[[Late, float], str]] = {
         f"with odds of {in_words(wanted)}"
     ),
     "weeks": _weeks_reason,
+    "rest": lambda late, wanted: "buds cut later may stay shut until spring",
     "daylength": lambda late, wanted: (
         f"cuts stop when days grow shorter than {late.limits.least_daylength:g} hours"
     ),
@@ -247,9 +255,10 @@ class WorkSeason:
         ends = ending.season.end()
         before = np.where(np.isfinite(ending.season.frost), limits.days_before_frost, 0)
         days = _grid(garden.today, ending.season)
-        curve = ripening(steps, ending.season.thermal_time, days, ends - before, ends)
+        rests = np.array([self.fit.rests(species, day) for day in days])
+        curve = ripening(steps, ending.season.thermal_time, days, ends - before, ends, rests)
         kind = garden.species.get(species)
-        tropical = kind is not None and is_tropical(kind)
+        tropical = kind is not None and kind.is_tropical
         own = own_late_flushes(self.fit.histories, species, ending.then)
         kept = tuple(
             (name, day)
@@ -293,11 +302,6 @@ class WorkSeason:
         short = last_long_day(garden.calendar, garden.season, place.latitude, limits.least_daylength)
         if short is not None:
             yield "daylength", float(short)
-
-
-def is_tropical(species: Species) -> bool:
-    """Whether a tree of warm winters is meant, to which the temperate calendar limits do not apply."""
-    return species.group == "subtropical"
 
 
 def is_old(vigour: str | None, note: str | None = None) -> bool:

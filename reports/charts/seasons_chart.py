@@ -81,6 +81,11 @@ def _strip(ax: Axes, course: HeatCourse, recent: dict[int, np.ndarray], calendar
     ]
     for lead, stroke in zip(leads, STROKES[len(STROKES) - len(leads) :], strict=True):
         strip.plot(lead, color=WASH, lw=1.2, ls=stroke, zorder=2)
+    for season, lead in zip(recent, leads, strict=True):
+        known = np.flatnonzero(np.abs(lead) <= REACH)  # which is false where it is not known
+        if len(known):
+            at = int(known[-1])
+            strip.text(at + 3, lead[at], calendar.label(season), fontsize=8, color=WASH, va="center")
     now = course.ahead
     strip.fill_between(np.arange(len(now)), 0, now, color=PALE, lw=0, zorder=1)
     strip.plot(now, color=INK, lw=2, zorder=3)

@@ -1,99 +1,135 @@
-"""Where the weather of a place far away comes from: a file, or a place of the garden."""
+"""The places of a lesson: a garden's own, one with a weather file, or a town known by its position alone."""
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from pathlib import Path
 
 from data_sources.weather.files.reader import read_weather_file
+from phenology.advice.adviser import HARDENING
+from phenology.advice.lesson_place import LessonPlace, hemisphere
 from phenology.garden import Garden
-from phenology.model.errors import FlushcastError, UnknownNameError, WeatherError
-from phenology.seasons.translate import ClimateOf, hemisphere
+from phenology.model.errors import FlushcastError, InputError, WeatherError
+from phenology.model.records import Place
+from phenology.weather.series import DailyWeather
 from reports.garden.open_garden import OpenGarden
+from reports.garden.place_weather import read_place_weather
 
-BUDS = ("repotting", "pruning")  # work that waits for the buds rather than for firm leaves
-LEAST_SEASONS = 2  # fewer leave all heat clocks alike (ours)
-
-
-def climate_from_file(name: str, path: Path, units: str | None, latitude: float | None) -> ClimateOf:
-    """A place's climate from a weather file; hemisphere by the latitude given, the weather, or the name."""
-    weather, _ = read_weather_file(path, units=units)
-    if latitude is None and hemisphere(weather) is None:
-        latitude = town_latitude(name)
-    return ClimateOf.of(name, weather, latitude)
+SAME_DEGREES = 2.0  # towns of one name this close share a usual year (ours)
+HERE = "here"
+"""The name by which the place of the garden is called in options."""
 
 
-def climate_of_garden_place(opened: OpenGarden, name: str | None) -> ClimateOf:
-    """A place of the garden, the first one without a name.
+class LessonPlaces:
+    """The places of one command, by name.
 
-    Raises
-    ------
-    WeatherError
-        If the garden has no such place with weather: says how to add some.
+    Parameters
+    ----------
+    opened : OpenGarden
+        May hold no garden.
+    species : str
+        Latin name.
+    files : mapping of name to path
+        Weather files by place in lower case, `HERE` for the one at home; "" for the only place.
+    latitudes : mapping of name to degrees
+        The same for latitudes.
+    units : str, optional
+        Of the files.
+
+    Attributes
+    ----------
+    guessed : list of str
+        Places whose latitude only the weather tells.
     """
-    from reports.garden.place_weather import read_place_weather
 
-    try:
-        place = opened.some_places[0] if name is None else opened.place(name)
-    except UnknownNameError:
-        raise WeatherError(lacking(name or "")) from None
-    weather = read_place_weather(opened.folder, [place.id], None).weather.get(place.id)
-    if weather is None:
-        raise WeatherError(lacking(place.name, known=True))
-    return ClimateOf.of(place.name, weather, place.latitude)
+    def __init__(
+        self,
+        opened: OpenGarden,
+        species: str,
+        files: Mapping[str, Path],
+        latitudes: Mapping[str, float],
+        units: str | None,
+    ) -> None:
+        self.opened, self.species, self.files, self.latitudes = opened, species, files, latitudes
+        self.units, self.guessed = units, list[str]()
+
+    def home(self, name: str | None, garden: Garden | None) -> LessonPlace:
+        """The place where the grower is: a file's, or the garden's of that name, by default its first."""
+        if HERE in self.files:
+            return self._elsewhere(name or "your place", HERE, None)
+        if garden is None:
+            _ = self.opened.settings  # says that there is no garden, and how to make one
+            raise InputError("there is no garden here")
+        return home_place(garden, self.opened.place(name) if name else garden.places[0], self.species)
+
+    def elsewhere(self, name: str, home: LessonPlace | None) -> LessonPlace:
+        """A place by name.
+
+        Raises
+        ------
+        WeatherError
+            If nothing tells where it lies: says what would.
+        """
+        return self._elsewhere(name, name.strip().casefold(), home)
+
+    def _elsewhere(self, name: str, key: str, home: LessonPlace | None) -> LessonPlace:
+        file = self.files.get(key, self.files.get("") if key != HERE else None)
+        series = None if file is None else read_weather_file(file, units=self.units)[0]
+        place, own = self._place(name, key, series)
+        if series is None:
+            series = own
+        return LessonPlace.elsewhere(
+            place, series, self.opened.today, self.opened.catalogue, self.species, home
+        )
+
+    def _place(self, name: str, key: str, series: DailyWeather | None) -> tuple[Place, DailyWeather | None]:
+        """Where it lies, and the weather that the garden has of it."""
+        latitude = self.latitudes.get(key, self.latitudes.get("") if key != HERE else None)
+        if self.opened.exists and latitude is None:
+            try:
+                mine = self.opened.place(None if key == HERE else name)
+            except InputError:
+                pass
+            else:
+                return mine, read_place_weather(self.opened.folder, [mine.id], None).weather.get(mine.id)
+        if latitude is None:
+            latitude = town_latitude(name) if series is None or hemisphere(series) is None else None
+        if latitude is None and series is not None:
+            latitude = hemisphere(series)
+            self.guessed.append(name)
+        if latitude is None:
+            raise WeatherError(
+                f"nothing tells where {name} lies, or several towns bear the name: add its country after a "
+                f'comma, give its latitude with --lat "{name}=48.1" or daily weather with '
+                f'--weather "{name}=FILE" --units C, or make it a place of the garden: '
+                f'flushcast place add "{name}"'
+            )
+        return Place(key, name, latitude, 0.0), None
 
 
-def lacking(name: str, *, known: bool = False) -> str:
-    """One sentence: how to add weather for a place."""
-    make = "" if known else f"make it a place of the garden{_position(name)} and "
-    return (
-        f"there is no weather for {name} yet: give a file with --weather FILE --units C, or {make}fetch some "
-        f'with `flushcast weather update --place "{name}"`'
-    )
+def home_place(garden: Garden, place: Place, species: str) -> LessonPlace:
+    """A place of the garden itself, with all that its records teach."""
+    from dataclasses import replace
+
+    others = [other for other in garden.places if other.id != place.id]
+    if place.latitude * garden.places[0].latitude < 0:
+        series = garden.weather.get(place.id)
+        return LessonPlace.elsewhere(place, series, garden.as_of, garden.species, species)
+    return LessonPlace(replace(garden, places=[place, *others]), species)
 
 
-def _position(name: str) -> str:
-    """The command that adds a town, with its position where the gazetteer knows one of that name."""
-    try:
-        from data_sources.gazetteer import the_town
-
-        town = the_town(name)
-    except FlushcastError:
-        return f' (`flushcast place add "{name}" --lat LAT --lon LON`)'
-    return f' (`flushcast place add "{name}" --lat {town.latitude:.2f} --lon {town.longitude:.2f}`)'
+def seasons_taught(home: LessonPlace) -> int:
+    """Seasons of own looks that tell when leaves of the species get hard."""
+    return max(len(home.fit.seasons_seen(home.tree.species, step)) for step in HARDENING)
 
 
 def town_latitude(name: str) -> float | None:
-    """The latitude of the towns of that name, where they agree on the hemisphere."""
+    """The latitude of the one town of that name, or of the largest where all lie close to it."""
     from data_sources.gazetteer import find_towns
 
     try:
         towns = find_towns(name)
-    except UnknownNameError:
+    except FlushcastError:
         return None
-    return towns[0].latitude if len({town.latitude > 0 for town in towns}) == 1 else None
-
-
-def learned_weights(opened: OpenGarden, latin: str, work: str) -> tuple[dict[str, float], int] | None:
-    """How the garden's own looks weigh the heat clocks for a species, and the seasons they come from.
-
-    None without a garden, or with fewer than two seasons of the step that the work waits for: bud break for
-    repotting and pruning, hardening for all else.
-    """
-    return weights_of(opened.snapshot(), latin, work) if opened.exists else None
-
-
-def weights_of(garden: Garden, latin: str, work: str) -> tuple[dict[str, float], int] | None:
-    """The same for a garden that was read already."""
-    from phenology.heat.clocks import HEAT_CLOCKS
-    from phenology.learning.garden_fit import GardenFit
-    from phenology.learning.transitions import Transition
-
-    if latin not in {tree.species for tree in garden.trees} or garden.weather_through() is None:
-        return None
-    step = Transition("start", "budbreak") if work in BUDS else Transition("extended", "hardened")
-    fit = GardenFit(garden)
-    seasons = len(fit.seasons_seen(latin, step))
-    if seasons < LEAST_SEASONS:
-        return None
-    shares = fit.requirement(step).clock_shares[: len(HEAT_CLOCKS)]
-    return {c.name: float(w) for c, w in zip(HEAT_CLOCKS, shares, strict=True)}, seasons
+    spread = max(t.latitude for t in towns) - min(t.latitude for t in towns)
+    return towns[0].latitude if spread <= SAME_DEGREES else None

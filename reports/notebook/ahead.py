@@ -34,8 +34,8 @@ class Ahead(Opened):
         >>> garden.agenda()[["label", "section", "next", "p50", "last_safe"]].head(3)
                 label section      next        p50  last_safe
         0       Beech   today  hardened 2026-06-16 2026-06-28
-        1  Crab apple   today  hardened 2026-06-13 2026-07-22
-        2  Hornbeam 2   today  hardened 2026-07-29 2026-07-28
+        1  Crab apple   today  hardened 2026-06-13 2026-07-21
+        2  Hornbeam 2   today  hardened 2026-07-29 2026-07-27
         """
         return tables.agenda_table(make_agenda(self.outlook)).as_frame()
 
@@ -57,7 +57,7 @@ class Ahead(Opened):
         >>> garden.forecast()[["label", "stage", "look_on", "p10", "p90", "last_safe"]].head(3)
                 label     stage    look_on        p10        p90  last_safe
         0    Quince 2  hardened 2026-06-14        NaT        NaT        NaT
-        1  Crab apple  hardened 2026-06-14 2026-06-09 2026-06-17 2026-07-22
+        1  Crab apple  hardened 2026-06-14 2026-06-09 2026-06-17 2026-07-21
         2    Quince 1  budbreak 2026-06-14 2026-06-11 2026-06-15        NaT
         """
         return tables.forecast_table(self.outlook).as_frame()
@@ -97,9 +97,9 @@ class Ahead(Opened):
         >>> garden = open_garden("demo", as_of="2026-06-14")
         >>> garden.windows()[["label", "operation", "open", "opens_p50", "closes"]].head(3)
                 label operation   open  opens_p50     closes
-        0  Crab apple   cutback  False 2026-06-13 2026-07-22
+        0  Crab apple   cutback  False 2026-06-13 2026-07-21
         1       Beech   cutback  False 2026-06-16 2026-06-28
-        2     Maple 1   cutback  False 2026-06-16 2026-07-19
+        2     Maple 1   cutback  False 2026-06-16 2026-07-18
         """
         return tables.windows_table(windows(self.outlook)).as_frame()
 
@@ -120,7 +120,7 @@ class Ahead(Opened):
                         species  last_safe  limit    zone
         0  Rhododendron indicum 2026-05-31  frost  danger
         1         Fagus crenata 2026-06-28  frost  ripens
-        2        Malus halliana 2026-07-22  frost  ripens
+        2        Malus halliana 2026-07-21  frost  ripens
         """
         return tables.last_safe_table(self.snapshot).as_frame()
 

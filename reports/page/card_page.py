@@ -1,51 +1,79 @@
-"""The card of towns as a page: a table of dates, and each town's year with its ranges drawn."""
+"""The card of towns as a page, a handout for a lesson: technique, what to look for, dates, towns' years."""
 
 from __future__ import annotations
 
 from datetime import date
 
-from phenology.seasons.translate import Translation
+from phenology.advice.lesson import STAGE_CUES
+from phenology.advice.lesson_here import Translation
+from phenology.model.stages import Stage
+from phenology.species.species import Species
+from phenology.work.shoot import described, how_far
 from reports.page.drawings import Label, svg_drawing, svg_line, svg_rect
 from reports.page.template import drawn, filled
-from reports.text.elsewhere_text import Asked, Card
-from reports.text.elsewhere_words import day_words, due_words, range_words, span
-from reports.text.words import MONTHS, listed
+from reports.text.elsewhere_text import Asked, Card, asked_words, due_words, span
+from reports.text.shoot_picture import svg_picture
+from reports.text.words import MONTHS, capital, listed, short_date
 
 TEMPLATE = "card.html.j2"
 ACROSS = 3  # dates that a phone holds side by side
 DAYS = 366
 LANE = 10
+SHOOT = "out no bud; left; out; right; in"
+"""The shoot that a handout shows: the lowest leaf without a bud, the others turning about it."""
+
+CUTS = ("cutback", "halving")
+"""Work for which a handout shows where a shoot is cut."""
 
 
 def card_html(card: Card) -> str:
     """The whole card as one HTML page that fits a sheet."""
     dates = card.dates
+    first = card.rows[0]
     return filled(
         TEMPLATE,
         card=card,
         title=card.title,
+        shoot=drawn(_shoot(first.lesson.species)) if first.lesson.operation in CUTS else "",
+        looks=[f"{capital(words)}: {_signs(t)}." for words, t in _states(card)],
         tables=[_table(card, dates[n : n + ACROSS]) for n in range(0, len(dates), ACROSS)],
         strips=[(town, drawn(_strip(card, town))) for town in card.towns],
-        asked=listed([range_words(*one) for one in dates]),
+        asked=listed([asked_words(card.cell(card.towns[0], one)) for one in dates]),
         lanes=len(dates),
         months=[Label(100 * _at(date(2024, m, 1)) / DAYS, MONTHS[m - 1]) for m in range(1, 13)],
     )
 
 
+def _shoot(species: Species) -> str:
+    leaves = described(SHOOT, opposite=species.arrangement == "opposite")
+    return svg_picture(leaves, how_far(leaves, keeps=species.keeps))
+
+
+def _states(card: Card) -> list[tuple[str, Translation]]:
+    return list({t.state.words: (t.state.words, t) for t in card.rows}.values())
+
+
+def _signs(t: Translation) -> str:
+    """What is seen at the state that a lesson speaks of."""
+    if t.state.cue == "after-bloom":
+        return "petals limp and falling, new shoots beside them still short"
+    seen = next((stage for stage, cue in STAGE_CUES.items() if cue == t.state.cue), t.state.stage)
+    seen = "bare" if t.state.cue == "bare" else seen
+    return Stage(seen).signs if seen else "go by the tree, not by the date"
+
+
 def _table(card: Card, dates: list[Asked]) -> tuple[list[str], list[tuple[str, list[tuple[str, str, str]]]]]:
-    rows = [
-        (town, [_cell(range_words(*asked), card.cell(town, asked)) for asked in dates]) for town in card.towns
-    ]
-    return [range_words(*asked) for asked in dates], rows
+    rows = [(town, [_cell(card.cell(town, asked)) for asked in dates]) for town in card.towns]
+    return [card.state(asked) for asked in dates], rows
 
 
-def _cell(home: str, t: Translation | None) -> tuple[str, str, str]:
-    """The date at home, when it is due here, and its range; a date that cannot be said is left open."""
-    if t is None:
-        return home, "too cool to say", ""
-    return (
-        (home, "not here", "") if t.due is None else (home, day_words(t.due, short=True), _breakable(span(t)))
-    )
+def _cell(t: Translation) -> tuple[str, str, str]:
+    """The date at home, when it is due here, and its range."""
+    if t.due is None:
+        return asked_words(t), "not in time", ""
+    stop = f", stop by {short_date(t.until)}" if t.until and t.in_time else ""
+    words = f"{span(t).strip(' ()')}{stop if t.in_time else ', too late'}"
+    return asked_words(t), short_date(t.due), _breakable(words)
 
 
 def _breakable(words: str) -> str:
@@ -64,9 +92,9 @@ def _strip(card: Card, town: str) -> str:
     words = []
     for n, asked in enumerate(card.dates):
         t = card.cell(town, asked)
-        if t is None or t.due is None or t.due_low is None:
+        if t.due is None or t.due_low is None:
             continue
-        words.append(f"{range_words(*asked)} is {due_words(t)}")
+        words.append(f"{asked_words(t)} is {due_words(t)}")
         left, right = _at(t.due_low), _at(t.due_high) if t.due_high else float(DAYS)
         pieces = [(left, right)] if left <= right else [(left, float(DAYS)), (0.0, right)]
         top = LANE * n

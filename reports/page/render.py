@@ -35,7 +35,7 @@ from reports.page.content import (
     week,
 )
 from reports.page.coverage import PlaceCoverage, weather_of
-from reports.page.drawings import heat_drawing, miss_drawing, month_labels, trust_drawing, years_drawing
+from reports.page.drawings import heat_drawing, month_labels, trust_drawing, years_drawing
 from reports.page.season_picture import season_picture
 from reports.page.template import drawn, filled
 from reports.table import in_units
@@ -117,7 +117,7 @@ def _filled(
         trees=in_full(agenda),
         heat=_heat(course, garden, settings.units) if garden.weather_through() else None,
         looked_back=look_back,
-        past=_past(first_hardenings(past or [])),
+        past=describe_past(first_hardenings(past or [])),
         trust=[_trust(one, garden) for one in TrackRecord.of(past or []).values() if one.compared],
         rests=weather_words(forecast),
         weather=[(place, _years(place)) for place in weather_of(folder, garden)],
@@ -187,14 +187,6 @@ def _heat(course: HeatCourse, garden: Garden, units: str) -> dict[str, Any]:
 
 def _years(place: PlaceCoverage) -> Any:
     return drawn(years_drawing([s for _, s in place.years], place.picture_words)) if place.years else ""
-
-
-def _past(past: Sequence[PastForecast]) -> dict[str, Any] | None:
-    if not past:
-        return None
-    words = describe_past(past)
-    svg, labels, reach = miss_drawing(past, f"Misses of past forecasts by lead time. {words}")
-    return {"words": words, "svg": drawn(svg), "labels": labels, "reach": f"{reach:.0f}"}
 
 
 def _trust(one: TrackRecord, garden: Garden) -> dict[str, Any]:

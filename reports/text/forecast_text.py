@@ -262,10 +262,12 @@ def when_words(part: AlikeSteps) -> str:
         return f"look weekly from {short_date(min(s.weekly[0] for s in part.steps))} for {name}, no date yet"
     low, middles, high = part.date_at(0.1), part.middles, part.date_at(0.9)
     guess = ", a guess" if part.guess else ""
+    rests = step.stage == "budbreak" and step.flush > 1
     if low is None:
-        return f"hardly {name} this season{guess}"
+        return f"{'buds may well rest until spring' if rests else f'hardly {name} this season'}{guess}"
     if middles is None or high is None:
-        return f"{name} from about {short_date(max(low, today))}, if at all{guess}"
+        or_not = "or buds rest until spring" if rests else "if at all"
+        return f"{name} from about {short_date(max(low, today))}, {or_not}{guess}"
     about, between = f"about {date_range(*middles)}", f"({date_range(low, high)})"
     if high <= today:
         return f"very probably {name} by now {between}{guess}"

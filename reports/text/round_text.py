@@ -31,8 +31,8 @@ def round_text(walk: Round, closing: Sequence[str] = (), width: int = WIDTH) -> 
     return "\n".join(lines)
 
 
-def round_sheet(walk: Round, width: int = 100) -> str:
-    """A sheet to print: a box a tree, room to write."""
+def round_sheet(walk: Round, width: int = 80) -> str:
+    """A sheet to print: a box a tree, room to write; no wider than paper takes."""
     lines = [f"Round of {weekday_full_date(walk.day)}      who: ______________", ""]
     for visit in walk.visits:
         lines.append(f"[ ] {visit.tree.label:<24} {visit.place}")
@@ -41,7 +41,7 @@ def round_sheet(walk: Round, width: int = 100) -> str:
         lines += ["    stage: ____________________  note: ________________________________________", ""]
     if not walk.visits:
         lines.append("Nothing to look at today.")
-    lines.append("stages: dormant  swelling  budbreak  extending  extended  hardened  turning  bare")
+    lines.append("stage: dormant  swelling  budbreak  extending  extended  hardened  turning  bare")
     return "\n".join(lines)
 
 

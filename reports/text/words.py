@@ -29,7 +29,6 @@ __all__ = [
     "few_names",
     "full_date",
     "listed",
-    "percent",
     "short_date",
     "terminal_width",
     "tree_names",
@@ -134,17 +133,6 @@ def counted_word(n: int) -> str:
 def capital(text: str) -> str:
     """A text begun with a capital."""
     return f"{text[:1].upper()}{text[1:]}"
-
-
-def percent(odds: float) -> str:
-    """Odds in per cent, never as certain.
-
-    Examples
-    --------
-    >>> percent(0.644), percent(0.9999), percent(0.0)
-    ('64%', '99%', '1%')
-    """
-    return f"{min(99, max(1, round(100 * odds)))}%"
 
 
 def wrapped(text: str, width: int = 80, hang: str = "  ") -> list[str]:

@@ -96,8 +96,9 @@ def test_a_journal_of_version_1_says_the_same_afterwards(older: Path) -> None:
         ]
         assert journal.get(Look, "k5") is None and journal.undo(2) == ["changed", "set up"]
         assert journal.looks() == [] and journal.check() is None
-    (kept,) = [backup for backup in list_backups(older) if backup.why]
-    assert kept.why == f"before-v{Journal.schema.version}" and told(kept.path) == before
+    upgraded = f"before-v{Journal.schema.version}"
+    (kept,) = [backup for backup in list_backups(older) if backup.why == upgraded]
+    assert told(kept.path) == before
 
 
 def test_what_was_damaged_before_the_upgrade_is_seen_after_it(older: Path) -> None:

@@ -12,11 +12,14 @@ from tempfile import mkdtemp
 from data_sources.demo.climate import synthetic_weather
 from data_sources.garden import GardenSettings
 from data_sources.weather.store.weather_store import Origin, WeatherStore
+from phenology.advice.lesson import Lesson
+from phenology.advice.lesson_here import translate
+from phenology.advice.lesson_place import LessonPlace
 from phenology.garden import Garden
 from phenology.judging.past_forecasts import past_forecasts
+from phenology.model.records import Place
 from phenology.model.track_record import first_hardenings
 from phenology.seasons.compare import compare_seasons
-from phenology.seasons.translate import ClimateOf, translate
 from phenology.species.catalogue import load_species
 from phenology.weather.series import DailyWeather
 from reports.output.compare import Compared
@@ -207,16 +210,21 @@ def _seasons_short() -> str:
 
 
 def _card(names: int = 10) -> str:
+    species = load_species()["Fagus crenata"]
     home, *towns = (
-        ClimateOf.of(
-            f"Town <{k}> & mill", synthetic_weather(date(2016, 1, 1), date(2025, 12, 31), latitude, seed=k)
+        LessonPlace.elsewhere(
+            Place(f"{k}", f"Town <{k}> & mill", latitude, 0.0),
+            synthetic_weather(date(2016, 1, 1), date(2025, 12, 31), latitude, seed=k) if k % 3 else None,
+            DAY,
+            load_species(),
+            species.latin,
         )
         for k, latitude in zip(range(names + 1), (48, 38, -42, 57, 45, 52, -37, 60, 33, 51, 47), strict=True)
     )
-    species = load_species()["Fagus crenata"]
-    rows = tuple(translate(home, town, day) for day in CARD_DAYS for town in towns)
+    lessons = [Lesson(species, "cutback", day, day) for day in CARD_DAYS]
+    rows = tuple(row for town in towns for lesson in lessons for row in translate(home, town, lesson))
     line = "Weather <data> by the Office of Invention, https://weather.example/terms"
-    return card_html(Card(home, tuple(towns), rows, "cutback", species, (line,)))
+    return card_html(Card(rows, (line,)))
 
 
 PAGES: dict[str, Callable[[], str]] = {

@@ -245,13 +245,28 @@ def test_shares_of_clocks_sum_to_one(garden) -> None:
 
 
 def test_elsewhere_goes_both_ways(garden) -> None:
-    warmer = garden.weather()[["tmin", "tmax"]] + 3
-    there = garden.elsewhere("A valley", warmer, "5 July").iloc[0]
-    back = garden.elsewhere("A valley", warmer, there["due"].date(), from_here=True).iloc[0]
-    assert there["due"] > there["from"] and back["here"] == "A valley"
-    assert abs((back["due"].day_of_year) - date(2026, 7, 5).timetuple().tm_yday) <= 3
+    warmer, more = garden.weather()[["tmin", "tmax"]] + 3, {"species": "olive", "operation": "cutback"}
+    mine, back = (
+        garden.elsewhere("A valley", warmer, "5 July", flush=1, from_here=way, **more).iloc[0]
+        for way in (False, True)
+    )
+    assert mine["here"] == "Larkfield benches" and back["here"] == "A valley"
+    assert back["due"] < mine["due"].replace(year=back["due"].year)
+    alone = garden.elsewhere("Somewhere", None, "5 July", latitude=36.0, **more).iloc[0]
+    assert "latitude 36 north stands in" in alone["notes"]
     with pytest.raises(InputError, match="whenever"):
         garden.elsewhere("A valley", warmer, "whenever")
+
+
+def test_what_was_seen_of_an_own_tree_counts_in_a_lesson(garden) -> None:
+    """Roots are not told to be cut this spring where buds were seen to break; a stage seen keeps its date."""
+    beech = {"latitude": 36.0, "species": "beech"}
+    roots = garden.elsewhere("Far", None, "20 Feb", operation="repotting", **beech).iloc[0]
+    assert roots["tree"] == "Beech" and roots["due"].year == garden.as_of.year + 1
+    stopped = garden.elsewhere("Far", None, "25 May", operation="cutback", stage="stopped", **beech).iloc[0]
+    looks = garden.looks()
+    seen = looks[(looks["label"] == "Beech") & (looks["stage"] == "extended")]["latest"].max()
+    assert stopped["due"] <= seen and "when the leaves are hard" in stopped["does"]
 
 
 def test_names_that_mean_nothing_or_too_much_are_refused(garden) -> None:
@@ -286,6 +301,7 @@ def test_own_readings_stand_beside_the_station_s(measured) -> None:
 PLOTS = sorted(
     (path.stem, name)
     for path in CHARTS.glob("*.py")
+    if path.stem != "region_map"  # of a grid of places, not of a garden
     for name in re.findall(r"^def (plot_\w+)\(", path.read_text(encoding="utf-8"), flags=re.MULTILINE)
 )
 

@@ -109,6 +109,13 @@ def test_what_cannot_be_mapped_is_said_in_words(climate, tmp_path, monkeypatch, 
     assert not list(tmp_path.iterdir())
 
 
+def test_the_climate_set_is_not_written_over(climate, tmp_path):
+    before = climate.read_bytes()
+    bench = Bench(tmp_path / "nothing")
+    refused = bench.refuses("region", climate, "--species", "trident", "--out", climate)
+    assert "is the climate set itself" in refused and climate.read_bytes() == before
+
+
 def test_without_the_extra_it_says_what_to_install(climate, tmp_path, monkeypatch):
     monkeypatch.setitem(sys.modules, "xarray", None)
     bench = Bench(tmp_path / "nothing")

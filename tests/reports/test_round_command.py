@@ -23,6 +23,7 @@ def test_the_round_names_trees_reasons_and_cautions():
 
 def test_a_sheet_to_print_has_a_box_a_visit():
     done = flushcast("round", "--sheet", "--garden", demo_folder())
+    assert max(map(len, done.stdout.splitlines())) <= 80  # what A4 takes at ten letters to the inch
     assert done.stdout.count("[ ]") == done.stdout.count("stage: ____") >= 2
     assert "swelling  budbreak" in done.stdout
 

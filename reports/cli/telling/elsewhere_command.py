@@ -9,12 +9,12 @@ from typing import TYPE_CHECKING
 
 import click
 
-from reports.cli.common import open_garden_option, put, say
+from reports.cli.common import may_ask, open_garden_option, put, say
 from reports.garden.open_garden import OpenGarden
 
 if TYPE_CHECKING:
-    from phenology.model.season import SeasonCalendar
-    from phenology.seasons.translate import ClimateOf
+    from phenology.advice.lesson import Lesson
+    from phenology.advice.lesson_place import LessonPlace
     from phenology.species.catalogue import Species
     from reports.text.elsewhere_text import Card
 
@@ -22,10 +22,17 @@ USUAL_MONTHS = (3, 4, 5, 6, 7, 8)  # first days of these months after the one in
 CARD_MONTHS = (4, 6)  # a card has room for two at 80 columns
 
 
-def _files(_ctx: click.Context, _param: click.Parameter, given: tuple[str, ...]) -> list[tuple[str, Path]]:
-    """`FILE`, or `NAME=FILE` where there are several towns."""
+def _named(_ctx: click.Context, _param: click.Parameter, given: tuple[str, ...]) -> dict[str, str]:
+    """`VALUE`, or `PLACE=VALUE` where there are several places; by place in lower case."""
     pairs = [text.rpartition("=") for text in given]
-    return [(name.strip(), Path(file).expanduser()) for name, _, file in pairs]
+    return {name.strip().casefold(): value.strip() for name, _, value in pairs}
+
+
+def _degrees(ctx: click.Context, param: click.Parameter, given: tuple[str, ...]) -> dict[str, float]:
+    return {
+        name: float(click.FloatRange(-90, 90)(value, param, ctx))
+        for name, value in _named(ctx, param, given).items()
+    }
 
 
 @click.command("elsewhere")
@@ -33,20 +40,23 @@ def _files(_ctx: click.Context, _param: click.Parameter, given: tuple[str, ...])
 @click.option("--date", "dates", multiple=True, metavar="DATE",
               help="A date of the lesson, such as '5 July' or 'early May'; may be repeated.")  # fmt: skip
 @click.option("--from-here", is_flag=True, help="The other way: my dates become theirs.")
-@click.option("--operation", metavar="WORD", help="The work meant, such as cutback or repotting.")
+@click.option("--operation", metavar="WORD", help="The work taught, such as cutback or repotting.")
 @click.option("--species", metavar="NAME", help="The species meant.")
+@click.option("--stage", metavar="WORD", help="What the tree was at, if you know; else it is worked out.")
+@click.option("--flush", type=click.IntRange(1, 4), help="Of which flush, 1 for that of spring.")
 @click.option("--year", type=int, help="The year of the lesson there, when it is known.")
-@click.option("--weather", "files", multiple=True, metavar="[PLACE=]FILE", callback=_files,
-              help="Daily weather of PLACE; without it, PLACE is a place of the garden.")  # fmt: skip
+@click.option("--weather", "files", multiple=True, metavar="[PLACE=]FILE", callback=_named,
+              help="Daily weather of PLACE; default: the garden's, or what is usual there.")  # fmt: skip
 @click.option("--here", "here_file", type=click.Path(path_type=Path), metavar="FILE",
               help="Daily weather here; default: the garden's.")  # fmt: skip
 @click.option("--place", metavar="NAME", help="Which place of the garden is here; default: the first.")
 @click.option("--units", type=click.Choice(["C", "F", "tenths"]), help="Unit of the files.")
-@click.option("--lat", type=click.FloatRange(-90, 90), help="Latitude of PLACE, where nothing else tells.")
-@click.option("--json", "as_json", is_flag=True, help="As JSON (schema flushcast.elsewhere/1).")
+@click.option("--lat", "latitudes", multiple=True, metavar="[PLACE=]DEGREES", callback=_degrees,
+              help="Latitude of PLACE (here=DEGREES: of this one), where nothing else tells.")  # fmt: skip
+@click.option("--json", "as_json", is_flag=True, help="As JSON (schema flushcast.elsewhere/2).")
 @click.option("--csv", "as_csv", is_flag=True, help="As CSV.")
 @click.option("--page", type=click.Path(path_type=Path, dir_okay=False), metavar="FILE.html",
-              help="The card as one HTML page, to print on a sheet.")  # fmt: skip
+              help="The card as one HTML page: a handout for the lesson.")  # fmt: skip
 @open_garden_option
 def elsewhere_command(
     garden: OpenGarden,
@@ -55,66 +65,72 @@ def elsewhere_command(
     from_here: bool,
     operation: str | None,
     species: str | None,
+    stage: str | None,
+    flush: int | None,
     year: int | None,
-    files: list[tuple[str, Path]],
+    files: dict[str, str],
     here_file: Path | None,
     place: str | None,
     units: str | None,
-    lat: float | None,
+    latitudes: dict[str, float],
     as_json: bool,
     as_csv: bool,
     page: Path | None,
 ) -> None:
-    """Turn the dates of a lesson given in PLACE into dates here, by the warmth that gathers in both.
+    """Turn dates of a lesson given in PLACE into dates here: what a tree was at, and when that comes.
 
-    Needs daily weather of both and no journal. With several PLACEs it is a card for a club, as text, CSV or
-    page: what is done here on a date is due there when.
+    \b
+    flushcast elsewhere "The school" --lat 35.9 --date "5 July" --operation cutback --species hornbeam
+    flushcast elsewhere Omiya --date "20 Feb" --operation repotting --species "trident maple"
+
+    Needs no journal, and daily weather only for narrower dates. With several PLACEs it is a card for a
+    club, as text, CSV or page: what is done here on a date is due there when.
     """
-    from phenology.language.words import find_operation
-    from phenology.seasons.translate import TooLittleHeat, translate
+    from phenology.advice.lesson_here import translate
+    from phenology.species.catalogue import neutral_species
+    from reports.garden.elsewhere_weather import HERE, LessonPlaces, seasons_taught
+    from reports.garden.past_forecasts import read_with_skill
     from reports.output.elsewhere import elsewhere_table
     from reports.text.elsewhere_text import Card, card_text, elsewhere_text
 
-    if len(places) > 1 and (lat is not None or year is not None):
-        raise click.UsageError("--lat and --year go with one PLACE")
+    if len(places) > 1 and year is not None:
+        raise click.UsageError("--year goes with one PLACE")
     if year is not None and from_here:
         raise click.UsageError("--year is a year of the lesson there; it does not go with --from-here")
     if sum((page is not None, as_json, as_csv)) > 1:
         raise click.UsageError("choose one of --page, --json and --csv")
-    work = find_operation(operation) if operation else ""
-    tree = _species(garden, species) if species else None
-    here = _here(garden, here_file, place, units)
-    others = [_there(garden, name, files, len(places) == 1, units, lat) for name in places]
-    outward = from_here or len(others) > 1
+    if len(places) > 1 and "" in {*files, *latitudes}:
+        raise click.UsageError("with several places write --weather PLACE=FILE and --lat PLACE=DEGREES")
+    kind = _species(garden, species) if species else neutral_species("")
+    paths = {name: Path(file).expanduser() for name, file in files.items()}
+    if here_file is not None:
+        paths[HERE] = here_file
+    known = LessonPlaces(garden, kind.latin, paths, latitudes, units)
+    snapshot = read_with_skill(garden) if garden.exists and here_file is None else None
+    here = known.home(place, snapshot)
+    outward = from_here or len(places) > 1
+    others = [known.elsewhere(name, here) for name in places]
     home = here if outward else others[0]
-    asked = list(_dates(garden, dates, home.calendar, CARD_MONTHS if len(others) > 1 else USUAL_MONTHS))
+    usual = CARD_MONTHS if len(others) > 1 else USUAL_MONTHS
+    lessons = list(_lessons(garden, kind, operation, stage, flush, year, _dates(garden, dates, home, usual)))
     pairs = [(here, other) if outward else (other, here) for other in others]
-    learned = _learned(garden, tree.latin, work) if tree and here_file is None else None
-    rows, refused = [], []
-    for a, b in pairs:
-        for first, last in asked:
-            try:
-                rows.append(translate(a, b, first, last, year=year, weights=learned))
-            except TooLittleHeat as early:
-                refused.append(early)
-    if not rows:
-        raise refused[0]
+    rows = [row for a, b in pairs for lesson in lessons for row in translate(a, b, lesson)]
     if as_json or as_csv:
-        table = elsewhere_table(rows, work, tree.latin if tree else "")
+        table = elsewhere_table(rows)
         put(table.as_json() if as_json else table.as_csv().rstrip("\n"))
     elif page is not None or len(others) > 1:
-        names = {place.name for place in (home, *others)} - {name for name, _ in files}
-        towns = tuple(b for _, b in pairs)
-        card = Card(home, towns, tuple(rows), work, tree, _attribution(garden, names))
+        names = {one.name for one in (here, *others) if one.name.casefold() not in files}
+        card = Card(tuple(rows), _attribution(garden, names))
         if page is None:
             put(card_text(card))
         else:
             _write(card, page)
     else:
-        put(elsewhere_text(rows, work=work, species=tree))
-    if dates:
-        for problem in refused:
-            say(f"note: {problem}")
+        put(elsewhere_text(rows))
+    for name in known.guessed:
+        say(f'note: {name} is taken to lie at 45 degrees; say better with --lat "{name}=DEGREES"')
+    if seasons := seasons_taught(here):
+        say(f"What {kind.latin} takes is learned from your own looks, {seasons} seasons.")
 
 
 def _write(card: Card, page: Path) -> None:
@@ -130,16 +146,10 @@ def _attribution(garden: OpenGarden, names: set[str]) -> tuple[str, ...]:
     """What the sources of these places' weather ask to be shown, for those that are places of the garden."""
     if not garden.exists:
         return ()
-    from data_sources.weather.store.weather_store import WeatherStore
-    from phenology.model.errors import WeatherError
+    from reports.garden.place_weather import read_place_weather
 
-    mine = [place for place in garden.some_places if place.name in names]
-    try:
-        with WeatherStore.open(garden.folder) as store:
-            lines = [line for p in mine if store.has(p.id) for line in store.attribution_lines(p.id)]
-    except WeatherError:
-        return ()
-    return tuple(dict.fromkeys(lines))
+    mine = [place.id for place in garden.some_places if place.name in names]
+    return tuple(dict.fromkeys(read_place_weather(garden.folder, mine, None).attribution))
 
 
 def _species(garden: OpenGarden, typed: str) -> Species:
@@ -150,52 +160,36 @@ def _species(garden: OpenGarden, typed: str) -> Species:
     return own_species(typed, grown, garden.catalogue)
 
 
-def _learned(garden: OpenGarden, latin: str, work: str) -> dict[str, float] | None:
-    """Heat clocks weighed by the garden's own looks at a species, where it has any."""
-    from reports.garden.elsewhere_weather import learned_weights
-
-    weights, seasons = learned_weights(garden, latin, work) or (None, 0)
-    if weights:
-        say(f"Ways of counting warmth are weighed by your own looks, {seasons} seasons of {latin}.")
-    return weights
-
-
-def _here(garden: OpenGarden, file: Path | None, place: str | None, units: str | None) -> ClimateOf:
-    from reports.garden.elsewhere_weather import climate_from_file, climate_of_garden_place
-
-    if file is not None:
-        return climate_from_file(place or "your place", file, units, None)
-    return climate_of_garden_place(garden, place)
-
-
-def _there(
+def _lessons(
     garden: OpenGarden,
-    name: str,
-    files: Sequence[tuple[str, Path]],
-    alone: bool,
-    units: str | None,
-    latitude: float | None,
-) -> ClimateOf:
-    from phenology.model.errors import WeatherError
-    from reports.garden.elsewhere_weather import climate_from_file, climate_of_garden_place, lacking
+    kind: Species,
+    operation: str | None,
+    stage: str | None,
+    flush: int | None,
+    year: int | None,
+    days: Iterator[tuple[date, date]],
+) -> Iterator[Lesson]:
+    from phenology.advice.lesson import FIRM, Lesson
+    from phenology.language.words import find_bloom, find_operation, find_stage
 
-    wanted = name.strip().casefold()
-    for of, file in files:
-        if of.casefold() == wanted or (alone and not of):
-            return climate_from_file(name, file, units, latitude)
-    if not garden.exists:
-        raise WeatherError(lacking(name))
-    return climate_of_garden_place(garden, name)
+    work = find_operation(operation) if operation else ""
+    seen = (find_bloom(stage) or find_stage(stage)) if stage else None
+    by_flush = work in FIRM and not Lesson(kind, work, date.min, date.min).cues
+    if flush is None and seen is None and by_flush and may_ask():
+        asks = "Which flush was it there (1: that of spring, 0: work it out)"
+        flush = click.prompt(asks, type=click.IntRange(0, 4), default=0, err=True) or None
+    for first, last in days:
+        yield Lesson(kind, work, first, last, year, seen, flush)
 
 
 def _dates(
-    garden: OpenGarden, typed: Sequence[str], calendar: SeasonCalendar, usual: Sequence[int]
+    garden: OpenGarden, typed: Sequence[str], home: LessonPlace, usual: Sequence[int]
 ) -> Iterator[tuple[date, date]]:
     from phenology.model.errors import InputError
 
     if not typed:
         for months in usual:
-            turn = date(2023, (calendar.start_month - 1 + months) % 12 + 1, 1)
+            turn = date(2023, (home.garden.calendar.start_month - 1 + months) % 12 + 1, 1)
             yield turn, turn
     for text in typed:
         when = garden.read_date(text)

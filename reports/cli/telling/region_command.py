@@ -82,6 +82,8 @@ def region_command(
     from reports.output.region import region_lines
 
     check_ending(out)
+    if out.resolve() in [file.resolve() for file in files]:
+        raise InputError(f"{out} is the climate set itself; name another file for the maps")
     if picture is not None and picture.suffix.lower().lstrip(".") not in FORMATS:
         raise click.UsageError(f"a picture is written as .svg or .png, not as '{picture.name}'")
     try:
@@ -161,7 +163,7 @@ def _computing(workers: int | None, memory: str, scheduler: str | None) -> Itera
             with Callback(posttask=each):
                 yield
         return
-    from distributed import Client, LocalCluster
+    from distributed import Client, KilledWorker, LocalCluster
 
     from phenology.model.errors import InputError
 
@@ -175,7 +177,13 @@ def _computing(workers: int | None, memory: str, scheduler: str | None) -> Itera
             client = Client(cluster)
     except (OSError, ValueError) as error:
         raise InputError(f"no work can be shared out: {error}") from None
-    with client:
-        yield
-    if scheduler is None:
-        cluster.close()
+    try:
+        with client:
+            yield
+    except KilledWorker:
+        raise InputError(
+            "a worker had too little memory; give each more with --memory, or less at once with --block"
+        ) from None
+    finally:
+        if scheduler is None:
+            cluster.close()

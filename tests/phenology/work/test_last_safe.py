@@ -65,7 +65,7 @@ def test_the_earliest_limit_rules_and_is_named():
     light = late_of(limits=Limits(least_daylength=15.3))
     assert light.stop().limit == "daylength" and "15.3 hours" in light.reason()
     assert weeks.last_safe() < plain.last_safe() and light.last_safe() < plain.last_safe()
-    assert {limit for limit, _ in plain.calendar_limits} | {"frost", "cool nights"} == set(SOURCES)
+    assert {limit for limit, _ in plain.calendar_limits} | {"frost", "cool nights", "rest"} == set(SOURCES)
 
 
 def test_odds_at_the_last_safe_date_are_the_required_ones():
@@ -105,7 +105,8 @@ def test_a_cool_short_season_refuses_a_late_cutback_with_the_odds():
 def test_where_it_never_freezes_other_limits_rule():
     warm = late_of(27.0, mean=22.0, amplitude=6.0)
     assert warm.freeze.share == 0 and warm.ender == "cool nights"
-    assert warm.stop().limit == "daylength"  # an elm still feels the days shorten
+    assert [name for name, _ in warm.calendar_limits] == ["daylength"]  # an elm still feels the days shorten
+    assert warm.stop().limit == "rest" and "stay shut until spring" in warm.reason()
     fig = late_of(27.0, mean=22.0, amplitude=6.0, species=FIG)
     assert fig.calendar_limits == ()
     assert fig.stop().limit == "cool nights" and "12 degC" in fig.reason()
