@@ -10,7 +10,7 @@ from dataclasses import dataclass, field, replace
 from datetime import date
 from typing import TypeVar
 
-from data_sources.journal.schema import TABLES, ImportMap, Record, table_of
+from data_sources.journal.schema import TABLES, ImportMap, Record, SharedFile, table_of
 from data_sources.tables.garden_tables import GardenRecords, read_exported, unresolved
 from data_sources.tables.headers import is_dated
 from data_sources.tables.import_rows import Fate, ImportedRow
@@ -24,7 +24,7 @@ from phenology.model.records import Aim, Flush, GrowthAim, Look, Place, Stand, T
 from phenology.model.season import SeasonCalendar
 from phenology.species.catalogue import Species, find_species
 
-R = TypeVar("R", Place, Tree, Stand, Aim, Work, Flush, Look, ImportMap)
+R = TypeVar("R", Place, Tree, Stand, Aim, Work, Flush, Look, ImportMap, SharedFile)
 
 
 @dataclass

@@ -21,6 +21,7 @@ SEPARATORS = ",;\t|"
 LARGEST = 1 << 27  # bytes of a table, unpacked; ours
 DEEPEST_HEADER = 60  # lines looked through for the column names
 _END = "\ue000 the end of the file"  # a line of its own behind the last, unless a quote is open there
+MOST_IN_A_CELL = 1_500_000  # calibrations of many species, in a change, stand in one
 _CLOSE_IT = "close it, or take it out. Nothing was changed."
 BLANKS = " \t\u00a0"
 
@@ -178,6 +179,7 @@ def split_table(
     at, likely = _find_header(lines, recognise)
     separator = separator or likely
     last = lines[-1] if lines[-1].endswith(("\n", "\r")) else f"{lines[-1]}\n"
+    csv.field_size_limit(MOST_IN_A_CELL)
     reader = csv.reader(
         [*lines[at:-1], *([last] if at < len(lines) else []), _END],
         delimiter=separator,

@@ -40,6 +40,8 @@ class Calibrated:
         distance between median and date in a new season. [days at 18 degC]
     prior_share : float
         Share of the catalogue in what is believed of the mean, 1 to 0.
+    others_share : float
+        The same of other gardens' calibrations.
     clock : str
         The clock that explains the dates best, and its share among all.
     clock_share : float
@@ -54,6 +56,7 @@ class Calibrated:
     prior_days: float
     error_days: float
     prior_share: float
+    others_share: float
     clock: str
     clock_share: float
 
@@ -94,6 +97,8 @@ def _calibrated(fit: GardenFit, species: str, transition: Transition) -> Calibra
     best = int(np.argmax(requirement.clock_shares))
     later = transition.start == "work"
     new = requirement.predict(species, "", -1, later, requirement.columns.centre.get((species, later), 0.0))
+    before, club = requirement.prior_share(species), fit.club(transition)
+    others = 0.0 if club is None else before * (1 - club.belief(species).catalogue)
     return Calibrated(
         species,
         transition,
@@ -103,7 +108,8 @@ def _calibrated(fit: GardenFit, species: str, transition: Transition) -> Calibra
         (mean, low, high),
         fit.prior(species, transition)[0],
         expected_error(new, best_heat_clock(requirement)),
-        requirement.prior_share(species),
+        before - others,
+        others,
         CLOCKS[best].name,
         float(requirement.clock_shares[best]),
     )
@@ -115,7 +121,7 @@ def average_requirement(requirement: Requirement, species: str) -> tuple[float, 
     How long the wait would last at a steady 18 degC, over all heat clocks that do not answer to light, by
     their shares: they disagree on it, and nobody knows which of them is right.
     """
-    days, own_sd = requirement.model.prior_of(species)
+    believed = requirement.believed(species)
     columns = requirement.columns
     row = np.zeros(columns.shared)
     row[0] = 1.0
@@ -125,8 +131,10 @@ def average_requirement(requirement: Requirement, species: str) -> tuple[float, 
     parts = requirement.parts
     steady = np.isin(parts.clock, heat_clocks(requirement))
     weight = parts.weight[steady] / parts.weight[steady].sum()
-    means = math.log(days) + parts.effects.mean_at(row)[steady]
-    sds = np.sqrt(parts.effects.variance_at(row)[steady] + (0.0 if known else own_sd**2))
+    clocks = parts.clock[steady]
+    means = believed.mean[clocks, 0] + parts.effects.mean_at(row)[steady]
+    own = 0.0 if known else believed.species[clocks, 0]
+    sds = np.sqrt(parts.effects.variance_at(row)[steady] + own)
     tail = (1 - MIDDLE) / 2
     middle, low, high = np.exp(_mixture_quantiles(weight, means, sds, np.array([0.5, tail, 1 - tail])))
     return float(middle), float(low), float(high)

@@ -17,7 +17,7 @@ NOT_YET = {
     "extended": "shoots had not stopped",
     "hardened": "not yet hard",
 }
-CAUSE = {"weather": "the weather", "looks": "your looks"}
+CAUSE = {"weather": " by the weather", "looks": " by your looks", "": ""}
 FIRST_TOLD = 8  # more lines than this are counted, not told
 
 
@@ -57,7 +57,7 @@ def changes_text(changes: Sequence[ForecastChange], since: date, width: int = 80
         lines.append(f"And {len(told) - FIRST_TOLD} smaller changes.")
     for why, cause in CAUSE.items():
         if moved := stops_text([c for c in changes if c.stage == STOP and c.why == why]):
-            lines += wrapped(f"Stop dates moved by {cause}: {moved}.", width)
+            lines += wrapped(f"Stop dates moved{cause}: {moved}.", width)
     return "\n".join(lines)
 
 
@@ -84,4 +84,5 @@ def _words(change: ForecastChange) -> str:
             f"{NOT_YET[change.stage]} on {short_date(change.not_yet)}, {late} days after the "
             f"{expected} forecast, outside its range; now about {now}."
         )
-    return f"{COME[change.stage]} about {now} instead of {expected}, {off}, moved by {CAUSE[change.why]}."
+    moved = f", moved{CAUSE[change.why]}" if change.why else ""
+    return f"{COME[change.stage]} about {now} instead of {expected}, {off}{moved}."
