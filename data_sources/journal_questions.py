@@ -60,6 +60,7 @@ def all_records(journal: Journal) -> GardenRecords:
             journal.flushes(),
             journal.looks(),
             journal.import_maps(),
+            journal.shared_files(),
         )
 
 

@@ -14,6 +14,7 @@ import numpy as np
 from phenology.model.limits import Limits
 from phenology.model.records import Aim, Flush, Look, Place, Site, Stand, Tree, Work
 from phenology.model.season import SeasonCalendar
+from phenology.model.shared_calibration import SharedCalibration, SharedClimate
 from phenology.model.track_record import TrackRecord
 from phenology.species.catalogue import Species, neutral_species
 from phenology.weather.outlook import Outlook
@@ -42,6 +43,8 @@ class Garden:
         When each place's forecast was made, and how far it may be trusted.
     attribution : sequence of str
         The lines that whoever shows the weather, or what comes of it, must show.
+    shared : sequence of SharedCalibration
+        What other gardens teach.
     worked_out : dict
         What was worked out of records, by those very records; shared with gardens made of this one.
     """
@@ -61,6 +64,7 @@ class Garden:
     skills: Mapping[str, TrackRecord] = field(default_factory=dict)
     outlooks: Mapping[str, Outlook] = field(default_factory=dict)
     attribution: Sequence[str] = ()
+    shared: Sequence[SharedCalibration] = ()
     worked_out: dict[object, object] = field(default_factory=dict, repr=False)
 
     def up_to(self, as_of: date) -> Garden:
@@ -128,6 +132,14 @@ class Garden:
     def longest_day(self) -> int | None:
         """Day of the season on which days are longest; None near the equator, where they hardly differ."""
         return self.calendar.longest_day(self.places[0].latitude if self.places else 0.0)
+
+    @cached_property
+    def climate(self) -> SharedClimate:
+        """Where it lies, as far as another garden need know."""
+        here = self.places[0]
+        usual = self.record_at(((0, here.id),)).normals
+        mean = (usual.tmin + usual.tmax) / 2
+        return SharedClimate(round(here.latitude), float(mean.min()), float(mean.max()))
 
     @cached_property
     def standing_trees(self) -> list[Tree]:

@@ -15,12 +15,12 @@ README = (ROOT / "README.md").read_text(encoding="utf-8")
 
 def test_every_command_is_in_the_readme() -> None:
     table = README[README.index("| command |") :]
-    named = set(re.findall(r"`(?:flushcast )?(\w+)`", table))
+    named = set(re.findall(r"`(?:flushcast )?([\w-]+)`", table))
     assert set(COMMANDS) <= named
 
 
 def test_every_command_the_readme_names_exists() -> None:
-    used = re.findall(r"^(?:\$ )?flushcast (?:--garden \S+ )?(\w+)", README, flags=re.MULTILINE)
+    used = re.findall(r"^(?:\$ )?flushcast (?:--garden \S+ )?([\w-]+)", README, flags=re.MULTILINE)
     assert used and set(used) <= set(COMMANDS)
 
 

@@ -2,7 +2,7 @@
 
 from data_sources.journal.changes import Batch, Change
 from data_sources.journal.restoring import Difference, Restore, restore
-from data_sources.journal.schema import TABLES, ImportMap, Record
+from data_sources.journal.schema import TABLES, ImportMap, Record, SharedFile
 from data_sources.journal.store import FILE_NAME, Journal
 from data_sources.sqlite.backups import Backup, list_backups
 
@@ -17,6 +17,7 @@ __all__ = [
     "Journal",
     "Record",
     "Restore",
+    "SharedFile",
     "list_backups",
     "restore",
 ]

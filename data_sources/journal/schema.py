@@ -34,8 +34,21 @@ class ImportMap:
     options: str = "{}"
 
 
-Record: TypeAlias = Place | Tree | Stand | Aim | Work | Flush | Look | ImportMap
-R = TypeVar("R", Place, Tree, Stand, Aim, Work, Flush, Look, ImportMap)
+@dataclass(frozen=True)
+class SharedFile:
+    """Another garden's calibrations, as the file that brought them has them.
+
+    `id` is that garden's code, so that a newer file takes the place of an older one; `label` is what
+    whoever learns from it calls it.
+    """
+
+    id: str
+    label: str
+    content: str
+
+
+Record: TypeAlias = Place | Tree | Stand | Aim | Work | Flush | Look | ImportMap | SharedFile
+R = TypeVar("R", Place, Tree, Stand, Aim, Work, Flush, Look, ImportMap, SharedFile)
 Stored: TypeAlias = str | int | float | None  # what SQLite holds in one cell
 Row: TypeAlias = dict[str, Stored]
 
@@ -49,6 +62,7 @@ TABLES: dict[str, type[Record]] = {
     "flush": Flush,
     "look": Look,
     "import_map": ImportMap,
+    "shared_file": SharedFile,
 }
 _TABLE_OF = {kind: table for table, kind in TABLES.items()}
 

@@ -109,7 +109,12 @@ _SMALL_CHANGES = (
     ),
 )
 
+_SHARED_FILES = (
+    """CREATE TABLE shared_file (id TEXT PRIMARY KEY NOT NULL, label TEXT NOT NULL, content TEXT NOT NULL)""",
+)
+
 STEPS = (
     Migration("places, trees, flushes, looks, work and their changes", _FIRST_SHAPE),
     Migration("who, when and why once a batch", _SMALL_CHANGES),
+    Migration("calibrations of other gardens", _SHARED_FILES),
 )

@@ -24,7 +24,7 @@ from data_sources.journal.changes import (
     walk,
 )
 from data_sources.journal.rebuilding import CHANGE_FIELDS, rebuild
-from data_sources.journal.schema import ImportMap, R, Record, column_names, decode_rows, table_of
+from data_sources.journal.schema import ImportMap, R, Record, SharedFile, column_names, decode_rows, table_of
 from data_sources.journal.steps import STEPS
 from data_sources.sqlite import backups
 from data_sources.sqlite.database import NOTHING_SAVED, Database
@@ -243,6 +243,10 @@ class Journal(Database):
     def import_maps(self) -> list[ImportMap]:
         """The remembered readings of spreadsheet columns."""
         return self._select(ImportMap, {}, "rowid")
+
+    def shared_files(self) -> list[SharedFile]:
+        """The calibrations learned from other gardens."""
+        return self._select(SharedFile, {}, "label, id")
 
     def _select(self, kind: type[R], wanted: Mapping[str, str | int | None], order: str) -> list[R]:
         table = table_of(kind)

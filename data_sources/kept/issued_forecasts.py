@@ -6,9 +6,10 @@ A memory of a few forecasts and nothing more: it may be deleted, and an unreadab
 from __future__ import annotations
 
 import json
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from datetime import date
 from pathlib import Path
+from typing import Any
 
 from data_sources.disk.whole_files import replace_text
 from phenology.advice.forecast_change import Issued, Key
@@ -24,14 +25,22 @@ def read_issued(folder: Path) -> dict[date, dict[Key, Issued]]:
     """What was told on which day, oldest first; empty where nothing can be read."""
     try:
         kept = json.loads((folder / FILE_NAME).read_text(encoding="utf-8"))
-        return {
-            date.fromisoformat(day): {
-                (tree, season, flush, stage): Issued(*days) for tree, season, flush, stage, *days in rows
-            }
-            for day, rows in sorted(kept.items())
-        }
+        return {date.fromisoformat(day): issued_of(rows) for day, rows in sorted(kept.items())}
     except (OSError, ValueError, KeyError, TypeError, AttributeError, RecursionError):
         return {}
+
+
+def rows_of(issued: Mapping[Key, Issued]) -> list[list[str | int | float | None]]:
+    """What was told as rows of a file."""
+    return [
+        [*key, *(None if v is None else round(v, 2) for v in (one.low, one.middle, one.high))]
+        for key, one in issued.items()
+    ]
+
+
+def issued_of(rows: Iterable[Any]) -> dict[Key, Issued]:
+    """The same back; `ValueError` or `TypeError` where the rows are not such."""
+    return {(tree, season, flush, stage): Issued(*days) for tree, season, flush, stage, *days in rows}
 
 
 def keep_issued(folder: Path, day: date, issued: Mapping[Key, Issued]) -> None:
@@ -47,13 +56,7 @@ def keep_issued(folder: Path, day: date, issued: Mapping[Key, Issued]) -> None:
             spaced.append(known)
     kept = {d.isoformat(): before[d] for d in spaced[-(MOST_KEPT - 1) :]}
     kept[day.isoformat()] = dict(issued)
-    rows = {
-        d: [
-            [*key, *(None if v is None else round(v, 2) for v in (one.low, one.middle, one.high))]
-            for key, one in stages.items()
-        ]
-        for d, stages in kept.items()
-    }
+    rows = {d: rows_of(stages) for d, stages in kept.items()}
     text, path = json.dumps(rows), folder / FILE_NAME
     try:
         if not path.is_file() or path.read_text(encoding="utf-8") != text:  # asked twice, told the same

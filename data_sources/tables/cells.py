@@ -45,12 +45,20 @@ def write_csv(
     path: Path, headers: Sequence[str], rows: Iterable[Sequence[str | None]], *, marked: bool = True
 ) -> int:
     """Write rows, cells marked where needed; returns how many. None is an empty cell."""
-    lines = [",".join(map(quoted, headers))]
+    lines = csv_lines(headers, rows, marked=marked)
+    write_output(path, "".join(lines).encode("utf-8"))
+    return len(lines) - 1
+
+
+def csv_lines(
+    headers: Sequence[str], rows: Iterable[Sequence[str | None]], *, marked: bool = True
+) -> list[str]:
+    """The lines of a CSV file, column names first."""
+    lines = [",".join(map(quoted, headers)) + "\n"]
     for row in rows:
         cells = ["" if cell is None else quoted(mark(cell) if marked else cell) for cell in row]
-        lines.append(",".join(cells) or '""')  # a lone empty cell would read back as an empty line
-    write_output(path, "".join(f"{line}\n" for line in lines).encode("utf-8"))
-    return len(lines) - 1
+        lines.append((",".join(cells) or '""') + "\n")  # a lone empty cell would read back as an empty line
+    return lines
 
 
 def quoted(cell: str) -> str:

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable
 from dataclasses import dataclass
-from datetime import date
+from datetime import date, timedelta
 
 from data_sources.tables.problems import FileQuestion, Problem, TableError
 from phenology.language.vague_dates import VagueDate, parse
@@ -40,6 +41,11 @@ def order_of(file: str, dates: Iterable[tuple[int, str, str]]) -> DateOrder | No
         raise FileQuestion("date_order", DATE_ORDERS, f"{file}: {error}") from None
 
 
+DAY_NUMBER = re.compile(r"(?P<days>[2-5]\d{4})(?:[.,]\d+)?")
+"""A day as spreadsheets count it: 1954 to 2064."""
+_DAY_ZERO = date(1899, 12, 30)
+
+
 @dataclass(frozen=True)
 class DateReader:
     """Reads the date cells of one file; weeks begin on a day counted from Monday as 0."""
@@ -50,8 +56,38 @@ class DateReader:
     first_weekday: int = 0
 
     def vague(self, text: str) -> VagueDate:
-        """A date as the grower writes it."""
-        return parse(text, today=self.today, order=self.order, first_weekday=self.first_weekday)
+        """A date as the grower writes it, or a day as spreadsheets count it."""
+        if counted := DAY_NUMBER.fullmatch(text.strip()):
+            day = _DAY_ZERO + timedelta(days=int(counted["days"]))
+            return VagueDate(text, day, day, "seen")
+        return self.parsed(text, self.today)
+
+    def parsed(self, text: str, today: date) -> VagueDate:
+        """A date as written on a day."""
+        return parse(text, today=today, order=self.order, first_weekday=self.first_weekday)
+
+    def within(self, text: str, first: date, last: date) -> VagueDate:
+        """A date of a known season: without a year of its own it lies between two days.
+
+        Raises
+        ------
+        InputError
+            If it lies after today.
+        """
+        found = self.vague(text)
+        try:
+            own_year = self.parsed(text, first) == self.parsed(text, first - timedelta(days=800))
+        except InputError:  # a year that is no slip only from where the grower stands
+            own_year = True
+        if not own_year:
+            found = self.parsed(text, min(last, self.today))
+            if (found.latest or found.earliest or first) < first:
+                raise InputError(f"of {first.year} this still lies ahead")
+        return found
+
+    def in_year(self, text: str, year: int) -> VagueDate:
+        """A date that lies in a year, where it has none of its own."""
+        return self.within(text, date(year, 1, 1), date(year, 12, 31))
 
     def exact(self, text: str) -> date:
         """A date that must fix one day."""

@@ -12,7 +12,17 @@ from dataclasses import dataclass, field
 from datetime import date
 from pathlib import Path
 
-from data_sources.journal.schema import TABLES, ImportMap, Record, Row, StoredColumn, columns, decode, encode
+from data_sources.journal.schema import (
+    TABLES,
+    ImportMap,
+    Record,
+    Row,
+    SharedFile,
+    StoredColumn,
+    columns,
+    decode,
+    encode,
+)
 from data_sources.tables.cells import unmark, write_csv
 from data_sources.tables.problems import Problem
 from data_sources.tables.text_table import TextTable
@@ -32,6 +42,7 @@ _LISTS = [
     "flushes",
     "looks",
     "import_maps",
+    "shared_files",
 ]  # as `GardenRecords` calls them
 FILES = {table: f"{name}.csv" for table, name in zip(TABLES, _LISTS, strict=True)}
 
@@ -58,6 +69,7 @@ class GardenRecords:
     flushes: list[Flush] = field(default_factory=list)
     looks: list[Look] = field(default_factory=list)
     import_maps: list[ImportMap] = field(default_factory=list)
+    shared_files: list[SharedFile] = field(default_factory=list)
 
     def of(self, table: str) -> Sequence[Record]:
         """Records of one table, by its name in the journal."""
@@ -167,6 +179,13 @@ def wrong_in(record: Record) -> str:
         return f"aim '{record.aim}' is not building, refining or resting"
     if isinstance(record, Place) and not (-90 <= record.latitude <= 90 and -180 <= record.longitude <= 180):
         return "latitude runs from -90 to 90, longitude from -180 to 180"
+    if isinstance(record, SharedFile):
+        from data_sources.sharing.calibration_file import checked
+
+        try:
+            checked(record.content)
+        except ValueError as error:
+            return str(error)
     return ""
 
 

@@ -6,13 +6,16 @@ import difflib
 import re
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import date
 from typing import TypeVar
 
-from data_sources.journal.schema import TABLES, ImportMap, Record, table_of
+from data_sources.journal.schema import TABLES, ImportMap, Record, SharedFile, table_of
 from data_sources.tables.garden_tables import GardenRecords, read_exported, unresolved
+from data_sources.tables.headers import is_dated
+from data_sources.tables.import_rows import Fate, ImportedRow
 from data_sources.tables.problems import Problem, TableError
+from data_sources.tables.sheet import Row
 from data_sources.tables.subjects import SUBJECTS
 from data_sources.tables.text_table import TextTable
 from phenology.language.tree_selection import Roster
@@ -21,12 +24,13 @@ from phenology.model.records import Aim, Flush, GrowthAim, Look, Place, Stand, T
 from phenology.model.season import SeasonCalendar
 from phenology.species.catalogue import Species, find_species
 
-R = TypeVar("R", Place, Tree, Stand, Aim, Work, Flush, Look, ImportMap)
+R = TypeVar("R", Place, Tree, Stand, Aim, Work, Flush, Look, ImportMap, SharedFile)
 
 
 @dataclass
 class ImportedFile:
-    """What became of the rows of one file."""
+    """What became of the rows of one file; `works` of those added are work in a table of looks, or looks in
+    one of work."""
 
     file: str
     table: str
@@ -34,15 +38,30 @@ class ImportedFile:
     changed: int = 0
     there: int = 0
     remembered: bool = False
+    others: int = 0
+    columns: Mapping[str, str] = field(default_factory=dict)
 
 
 @dataclass
 class ImportPlan:
-    """What to save, in order, and what to tell."""
+    """What to save, in order, and what to tell: of each file, of each row, and what was left out.
+
+    `new_trees` are trees that rows name and the garden lacks, with their species; `open_columns` are columns
+    of dates that nothing explains (file, header, one of its dates).
+    """
 
     save: list[Record] = field(default_factory=list)
     reports: list[ImportedFile] = field(default_factory=list)
     warnings: list[str] = field(default_factory=list)
+    rows: list[ImportedRow] = field(default_factory=list)
+    problems: list[Problem] = field(default_factory=list)
+    new_trees: dict[str, str] = field(default_factory=dict)
+    open_columns: list[tuple[str, str, str]] = field(default_factory=list)
+
+    @property
+    def left_out(self) -> list[ImportedRow]:
+        """Rows to be mended."""
+        return [row for row in self.rows if row.fate in ("asked", "refused")]
 
     def warn(self, words: str) -> None:
         """A sentence to tell, once."""
@@ -88,13 +107,53 @@ class Draft:
             self.plan.warn(f"{tree.species} is not in the catalogue: it starts from a neutral guess")
         return stands
 
+    def note(self, row: Row, fate: Fate, said: str = "") -> None:
+        """What became of a row."""
+        one = ImportedRow(
+            row.sheet.table.file,
+            row.line,
+            row.date_column,
+            row.sheet.subject,
+            fate,
+            said,
+            row.to_mend(),
+            tuple(row.problems),
+        )
+        self.plan.rows.append(one)
+
+    def leave(self, row: Row) -> None:
+        """A row is left out, with its problems."""
+        self.problems += row.problems
+        self.note(row, "asked" if any(problem.asks for problem in row.problems) else "refused")
+
     @contextmanager
-    def gathering(self) -> Iterator[None]:
-        """Keep the problems of what is done meanwhile, and go on."""
+    def leaving(self, row: Row, tree: Tree | None = None) -> Iterator[None]:
+        """Leave a row out, or that of one of its trees, where what is done meanwhile finds problems."""
         try:
             yield
         except TableError as error:
-            self.problems += error.problems
+            texts = row.texts | ({"tree": tree.label} if tree else {})
+            self.leave(replace(row, texts=texts, problems=list(error.problems)))
+
+    def pass_over(self, table: TextTable, why: str) -> None:
+        """A sheet that is no table of ours; dates in it are refused, each with its place."""
+        self.plan.warn(f"{table.file} was passed over: {why}")
+        for line, cells in table.rows:
+            for header, cell in zip(table.headers, cells, strict=True):
+                if is_dated(cell):
+                    wrong = Problem(table.file, line, header, f"read '{cell}'", "the sheet is not understood")
+                    self.problems.append(wrong)
+                    one = ImportedRow(
+                        table.file, line, header, "look", "refused", "", {"date": cell}, (wrong,)
+                    )
+                    self.plan.rows.append(one)
+
+    def refuse_ragged(self, table: TextTable) -> None:
+        """Rows with more cells than the table has columns."""
+        self.problems += table.problems
+        for (line, cells), problem in zip(table.ragged, table.problems, strict=True):
+            texts = {"note": " | ".join(cells)}
+            self.plan.rows.append(ImportedRow(table.file, line, "", "look", "refused", "", texts, (problem,)))
 
     def take_exported(self, tables: Sequence[tuple[TextTable, str]]) -> list[ImportedFile | None]:
         """Take exported tables as they stand, ids and all, and say what became of each.

@@ -14,6 +14,7 @@ from data_sources.tables.sheet import read_sheet
 from data_sources.tables.text_table import read_table
 from phenology.judging.hindcast import DatedSight
 from phenology.language.written_days import DateOrder
+from phenology.model.operations import Operation
 from phenology.model.season import SeasonCalendar
 
 NEEDED = ("date", "tree", "species", "flush", "stage")
@@ -43,8 +44,13 @@ def read_looks(
         )
     sheet = read_sheet(table, subject="look")
     problems: list[Problem] = list(table.problems)
-    rows = sheet.rows(DateReader(today, calendar or SeasonCalendar(), order or sheet.date_order()), problems)
-    problems += [row.problem("species", "write the species") for row in rows if not row.values["species"]]
+    rows = list(sheet.rows(DateReader(today, calendar or SeasonCalendar(), order or sheet.date_order())))
+    for row in rows:
+        problems += row.problems
+        if not row.problems and not row.values["species"]:
+            problems.append(row.problem("species", "write the species"))
+        if isinstance(row.event, Operation):
+            problems.append(row.problem("stage", "this is work, not a stage; take it out"))
     if problems:
         raise TableError(sorted(problems, key=lambda p: p.line or 0))
     return [

@@ -2,29 +2,54 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, replace
 
 from phenology.model.errors import InputError
 
 SHOWN = 30  # problems printed before the rest is only counted
+LINES = 6  # lines named of those on which the same is wrong
 
 
 @dataclass(frozen=True)
 class Problem:
-    """One cell, row or file that cannot be used: where it is, what is wrong, what to do."""
+    """One cell, row or file that cannot be used: where it is, what is wrong, what to do.
+
+    `asks` says that the grower may well mean something, and what it is has to be told.
+    """
 
     file: str
     line: int | None
     column: str | None
     wrong: str
     advice: str = ""
+    asks: bool = False
 
     def __str__(self) -> str:
-        where = self.file
-        where += f", line {self.line}" if self.line is not None else ""
-        where += f", column {self.column}" if self.column else ""
-        return f"{where}: {self.wrong}" + (f"; {self.advice}" if self.advice else "")
+        return _sentence(self, [] if self.line is None else [self.line])
+
+    @property
+    def why(self) -> str:
+        """What is wrong and what to do, without the place."""
+        return self.wrong + (f"; {self.advice}" if self.advice else "")
+
+
+def _sentence(problem: Problem, lines: Sequence[int]) -> str:
+    where = problem.file
+    if lines:
+        where += f", line{'s' * (len(lines) > 1)} {', '.join(map(str, lines[:LINES]))}"
+    where += f" and {len(lines) - LINES:,} more" if len(lines) > LINES else ""
+    where += f", column {problem.column}" if problem.column else ""
+    return f"{where}: {problem.why}"
+
+
+def sentences(problems: Iterable[Problem]) -> list[str]:
+    """Problems as sentences; what is wrong alike on several lines of a file is said once."""
+    alike: dict[Problem, list[int]] = {}
+    for problem in problems:
+        lines = alike.setdefault(replace(problem, line=None), [])
+        lines += [] if problem.line is None or problem.line in lines else [problem.line]
+    return [_sentence(problem, lines) for problem, lines in alike.items()]
 
 
 class TableError(InputError):
@@ -38,8 +63,9 @@ class TableError(InputError):
             message = f"{problems[0]}. Nothing was changed."
         else:
             lines = [f"{len(problems):,} {what} cannot be read; nothing was changed."]
-            lines += [f"  {problem}" for problem in problems[:SHOWN]]
-            lines += [f"  and {len(problems) - SHOWN:,} more"] if len(problems) > SHOWN else []
+            told = sentences(problems)
+            lines += [f"  {sentence}" for sentence in told[:SHOWN]]
+            lines += [f"  and {len(told) - SHOWN:,} more"] if len(told) > SHOWN else []
             message = "\n".join(lines)
         super().__init__(message)
 

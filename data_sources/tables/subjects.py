@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from data_sources.tables.cells import number_between, one_of, yes_or_no
-from phenology.language.words import find_operation, find_part, find_stage
+from phenology.language.words import find_event, find_part
 from phenology.model.errors import InputError
 
 
@@ -39,44 +39,73 @@ class Field:
         return (self.name.replace("_", " "), *(word.strip() for word in self.words.split(",") if word))
 
 
-_TREE = "label, name, plant, tree label, tree name"
-_NOTE = Field("note", "notes, remark, remarks, comment, comments")
-_SPECIES = "latin, latin name, taxon"
-_ENDS = (
-    Field("earliest", "from, not before", date="exact"),
-    Field("latest", "to, until, not after", date="exact"),
-    Field("part", "where on tree", find_part),
+# Headers of other languages' notebooks are from memory, unverified.
+_TREE = "tree name, tree label, plant, baum, pflanze, arbre, arbol, árbol, albero, pianta, boom"
+_NAME = "name, nom, nombre, nome, naam"
+_SPECIES = (
+    "latin, latin name, taxon, variety, cultivar, art, baumart, gattung, sorte, espèce, especie, "
+    "specie, soort"
+)
+_NOTE = Field(
+    "note",
+    "notes, remark, remarks, comment, comments, notiz, notizen, bemerkung, bemerkungen, remarque, "
+    "remarques, nota, notas, observaciones, osservazioni, opmerking, opmerkingen",
+)
+_DATE = "day, when, date seen, date done, datum, tag, jour, fecha, data, giorno, dag"
+
+SEASON_WORDS = (
+    *("season", "year", "jahr", "saison", "année", "annee", "año", "temporada", "anno", "stagione"),
+    *("jaar", "seizoen"),
 )
 
-SUBJECTS: dict[str, tuple[Field, ...]] = {
-    "look": (
-        Field("date", "day, when, seen on, observed, date seen", date="vague", needed=True),
-        Field("tree", _TREE, needed=True),
-        Field("stage", "state, phase, growth stage, seen, what, leaves are", find_stage, needed=True),
+
+def _entry(what: Field, when: str) -> tuple[Field, ...]:
+    """The columns of looks and work, which a notebook mixes; what the cell of `what` says decides."""
+    return (
+        Field("date", f"{_DATE}, {when}", date="vague", needed=True),
+        Field("tree", f"label, {_NAME}, {_TREE}", needed=True),
+        what,
         Field("species", _SPECIES),
+        Field("season", ", ".join(SEASON_WORDS[1:])),
         Field("flush", "flush number, flush no", _flush_number),
-        *_ENDS,
+        Field("earliest", "from, not before", date="exact"),
+        Field("latest", "to, until, not after", date="exact"),
+        Field("part", "where on tree", find_part),
         Field("kind", "seen or happened", one_of("seen", "happened")),
         Field("checked", "stalled", yes_or_no, empty=False),
         Field("lost", "damaged", yes_or_no, empty=False),
-        Field("leaves", "leaf count, leaves per shoot"),
-        Field("who", "by, observer, person"),
-        _NOTE,
-    ),
-    "work": (
-        Field("date", "day, when, done on, date done", date="vague", needed=True),
-        Field("tree", _TREE, needed=True),
-        Field("operation", "work, job, task, what, done, did, treatment", find_operation, needed=True),
-        Field("species", _SPECIES),
-        *_ENDS,
         Field("early", "too early, before hard", yes_or_no, empty=False),
-        Field("who", "by, person"),
+        Field("leaves", "leaf count, leaves per shoot"),
+        Field("who", "by, observer, person, wer, qui, quién, chi, wie"),
         _NOTE,
+    )
+
+
+SUBJECTS: dict[str, tuple[Field, ...]] = {
+    "look": _entry(
+        Field(
+            "stage",
+            "state, phase, growth stage, seen, what, event, leaves are, what happened, zustand, stadium, "
+            "was, beobachtung, ereignis, stade, état, quoi, estado, etapa, qué, stato, fase, cosa, "
+            "waarneming, wat",
+            find_event,
+            needed=True,
+        ),
+        "seen on, observed",
+    ),
+    "work": _entry(
+        Field(
+            "operation",
+            "work, job, task, what, done, did, treatment, arbeit, travail, trabajo, lavoro, werk",
+            find_event,
+            needed=True,
+        ),
+        "done on",
     ),
     "tree": (
-        Field("label", "tree, name, plant, tree label, tree name", needed=True),
+        Field("label", f"tree, {_NAME}, {_TREE}", needed=True),
         Field("species", f"{_SPECIES}, kind", needed=True),
-        Field("place", "where, bench, location, stands"),
+        Field("place", "where, bench, location, stands, ort, platz, standort, lieu, lugar, luogo, plaats"),
         Field("aim", "phase, purpose", one_of("building", "refining", "resting")),
         Field("pot", "container, pot size"),
         Field("last_repot", "repotted, last repotted", date="middle"),
@@ -97,6 +126,9 @@ SUBJECTS: dict[str, tuple[Field, ...]] = {
     ),
 }
 PLURALS = {"look": "looks", "work": "works", "tree": "trees", "place": "places"}
+ENTRIES = ("look", "work")
+WHAT = {"look": "stage", "work": "operation"}
+"""Which field says what was seen or done."""
 
 
 def field_names(subject: str, *, needed: bool = False) -> tuple[str, ...]:

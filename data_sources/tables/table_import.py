@@ -1,34 +1,43 @@
-"""Taking spreadsheets and exports into a garden: all of them or nothing.
+"""Taking spreadsheets and exports into a garden: what is understood, or with `strict` all of it or nothing.
 
-Every bad row is told at once; rows already there are recognised. A table that `garden_tables` exported is
-taken as it stands, ids and all, when all it points at is there; any other is read by its columns.
+Every row that cannot be used is told at once; rows already there are recognised. A table that `garden_tables`
+exported is taken as it stands, ids and all, when all it points at is there; any other is read by its columns.
 """
 
 from __future__ import annotations
 
 import difflib
 from collections.abc import Callable, Mapping, Sequence
+from contextlib import suppress
 from dataclasses import dataclass, field, replace
 from datetime import date
+from functools import cache
 
 from data_sources.journal.schema import ImportMap
+from data_sources.tables.columns import OPEN, Known
 from data_sources.tables.dates import DateReader
 from data_sources.tables.garden_tables import GardenRecords, table_of_headers
+from data_sources.tables.headers import is_dated
 from data_sources.tables.import_draft import Draft, ImportedFile, ImportPlan, species_named
-from data_sources.tables.problems import SHOWN, FileQuestion, TableError
+from data_sources.tables.problems import FileQuestion, TableError
 from data_sources.tables.sheet import Row, Sheet, read_sheet, to_remember
 from data_sources.tables.subjects import SUBJECTS
 from data_sources.tables.text_table import TextTable
+from data_sources.tables.tree_names import NewTreeError, SpeciesError, TreeReader
 from phenology.language.plain_names import name_key, plain_name
-from phenology.language.tree_selection import select_trees
+from phenology.language.tree_selection import Roster, select_trees
+from phenology.language.vague_dates import format_dates
 from phenology.language.written_days import DATE_ORDERS, DateOrder
 from phenology.model.errors import InputError, StageOrderError, UnknownNameError
-from phenology.model.records import Flush, Look, Place, Stand, Tree, Work
+from phenology.model.operations import Operation
+from phenology.model.records import Flush, Look, Place, Tree, Work
 from phenology.model.season import SeasonCalendar
+from phenology.model.stages import Stage
 from phenology.records.entries import Changes, kind_of_date, look_changes, work_changes
 from phenology.records.flushes import TreeRecord
 from phenology.records.record_book import RecordBook
 from phenology.species.catalogue import Species
+from phenology.species.names import fitting_species
 
 
 @dataclass(frozen=True)
@@ -36,7 +45,8 @@ class Answers:
     """What is said about the files: their subject, header to field, order of day and month, seen or happened.
 
     `new_trees` adds trees that looks or work name but the garden lacks; `usual_order` is the garden's and
-    decides where a file does not tell; weeks begin on a day counted from Monday as 0.
+    decides where a file does not tell; weeks begin on a day counted from Monday as 0. Without `strict` the
+    good rows are planned and the others listed.
     """
 
     subject: str | None = None
@@ -46,6 +56,7 @@ class Answers:
     new_trees: bool = False
     usual_order: DateOrder | None = None
     first_weekday: int = 0
+    strict: bool = True
 
 
 def plan_import(
@@ -63,7 +74,8 @@ def plan_import(
     Raises
     ------
     TableError
-        With every row of every table that cannot be used, or if the columns of one are not understood.
+        With every row of every table that cannot be used, if asked to be strict or in a damaged export; if
+        the columns of a table are not understood.
     FileQuestion
         If the order of day and month, or whether stages were seen or came about then, has to be told first.
     """
@@ -83,9 +95,11 @@ def plan_import(
             draft.plan.warn(
                 f"{table.file} was passed over: it points at rows that are not here; import the whole export"
             )
+    exported_wrong = bool(draft.problems)
     _take_sheets(draft, answers, by_columns)
-    if draft.problems:
-        raise TableError(sorted(dict.fromkeys(draft.problems), key=lambda p: (p.file, p.line or 0)))
+    draft.plan.problems = sorted(dict.fromkeys(draft.problems), key=lambda p: (p.file, p.line or 0))
+    if draft.problems and (answers.strict or exported_wrong):
+        raise TableError(draft.plan.problems)
     return draft.plan
 
 
@@ -95,32 +109,67 @@ def _take_sheets(
     """Read tables by their columns: places first, then trees, then looks and work together."""
     said = {"order": answers.date_order, "kind": answers.kind}
     options = {name: value for name, value in said.items() if value}
+    roster, maps = draft.roster(), draft.of(ImportMap)[::-1]  # newest first
+    known = Known(
+        cache(lambda cell: _is_tree(cell, roster, draft.today)),
+        cache(lambda cell: bool(cell.strip() and fitting_species(cell, draft.catalogue))),
+    )
     sheets: list[tuple[Sheet, ImportedFile | None]] = []
     for table, report in tables:
-        draft.problems += table.problems
-        maps = draft.of(ImportMap)[::-1]  # newest first
-        sheet = read_sheet(
-            table, subject=answers.subject, said=answers.mapping, options=options, remembered=maps
-        )
+        draft.refuse_ragged(table)
+        try:
+            sheet = read_sheet(
+                table,
+                subject=answers.subject,
+                said=answers.mapping,
+                options=options,
+                remembered=maps,
+                known=known,
+            )
+        except TableError as error:
+            if not table.is_one_of_several:
+                raise
+            draft.pass_over(table, str(error))
+            continue
         kept = to_remember(sheet, draft.new_id()) if report is None else None
         if kept is not None:
             draft.add(kept)
         sheets.append((sheet, report))
     dated: list[tuple[Row, ImportedFile]] = []
-    for sheet, known in sorted(sheets, key=lambda s: ("place", "tree", "look", "work").index(s[0].subject)):
-        report = known or ImportedFile(
+    for sheet, there in sorted(sheets, key=lambda s: ("place", "tree", "look", "work").index(s[0].subject)):
+        report = there or ImportedFile(
             sheet.table.file, sheet.subject, remembered=sheet.remembered is not None
         )
-        draft.plan.reports += [] if known else [report]
+        report.columns = dict(zip(sheet.table.headers, sheet.mapping.values(), strict=True))
+        draft.plan.reports += [] if there else [report]
+        draft.plan.open_columns += [
+            (sheet.table.file, header, next(filter(is_dated, cells), ""))
+            for header, name, *cells in zip(
+                sheet.table.headers, sheet.mapping.values(), *(c for _, c in sheet.table.rows), strict=True
+            )
+            if name == OPEN
+        ]
         dates = DateReader(draft.today, draft.calendar, _order(sheet, draft, answers), answers.first_weekday)
         take = {"place": _take_place, "tree": _take_tree}.get(sheet.subject)
-        for row in sheet.rows(dates, draft.problems):
-            if take is None:
+        for row in sheet.rows(dates):
+            if row.values.get("unknown"):
+                draft.note(row, "unknown")
+            elif row.problems:
+                draft.leave(row)
+            elif take is None:
                 dated.append((row, report))
             else:
-                with draft.gathering():
+                with draft.leaving(row):
                     take(row, report, draft)
     _take_dated(dated, draft, new_trees=answers.new_trees)
+
+
+def _is_tree(cell: str, roster: Roster, on: date) -> bool:
+    """Whether a cell names trees of the garden."""
+    try:
+        return bool(select_trees(cell, roster, on=on))
+    except InputError:
+        return False
 
 
 def _order(sheet: Sheet, draft: Draft, answers: Answers) -> DateOrder | None:
@@ -139,10 +188,13 @@ def _order(sheet: Sheet, draft: Draft, answers: Answers) -> DateOrder | None:
 
 
 def _take_place(row: Row, report: ImportedFile, draft: Draft) -> None:
-    if any(name_key(p.name) == name_key(row.values["name"]) for p in draft.of(Place)):
+    name = plain_name(row.values["name"])
+    if any(name_key(p.name) == name_key(name) for p in draft.of(Place)):
         report.there += 1
+        draft.note(row, "there", name)
         return
-    draft.add(row.make(Place, draft.new_id(), plain_name(row.values["name"])))
+    draft.add(row.make(Place, draft.new_id(), name))
+    draft.note(row, "new", name)
     report.added += 1
 
 
@@ -155,50 +207,90 @@ def _take_tree(row: Row, report: ImportedFile, draft: Draft) -> None:
         raise TableError([row.problem("label", advice)])
     if there is not None:
         report.there += 1
+        draft.note(row, "there", there.label)
         return
     place = next((p for p in places if named and name_key(p.name) == name_key(named)), None)
     if named and place is None:
         near = difflib.get_close_matches(named, [p.name for p in places], n=2)
         raise TableError([row.problem("place", UnknownNameError("place", named, near))])
     draft.add_tree(row.make(Tree, draft.new_id(), plain_name(label), species), place, row.values["aim"])
+    draft.note(row, "new", f"{plain_name(label)}, {species}")
     report.added += 1
 
 
 def _take_dated(dated: list[tuple[Row, ImportedFile]], draft: Draft, *, new_trees: bool) -> None:
     """Looks and work in the order of their dates, a look before work of its day."""
     for row, _ in dated:
-        if row.sheet.subject == "look":
+        if isinstance(row.event, Stage):
             row.values["kind"] = _kind(row)
     book = RecordBook(draft.calendar, draft.of(Flush), draft.of(Look), draft.of(Work))
     known = {_key(look) for look in draft.of(Look)} | {_key(work) for work in draft.of(Work)}
-    dated.sort(key=lambda d: (d[0].values["latest"], d[0].values["earliest"], d[0].sheet.subject == "work"))
-    roster = draft.roster()
+    dated.sort(
+        key=lambda d: (d[0].values["latest"], d[0].values["earliest"], isinstance(d[0].event, Operation))
+    )
+    trees_of = _tree_reader(dated, draft, new_trees)
     for row, report in dated:
         trees: Sequence[Tree] = ()
-        with draft.gathering():
+        with draft.leaving(row):
             try:
-                # of very many rows that cannot be read only the first are told
-                added = new_trees and row.values["species"]
-                suggest = not added and len(draft.problems) < SHOWN
-                trees = select_trees(row.values["tree"], roster, on=row.values["latest"], suggest=suggest)
+                trees = trees_of(row.values["tree"], row.values["latest"])
+            except SpeciesError as error:
+                raise TableError([replace(row.problem("species", error), asks=True)]) from None
+            except NewTreeError as error:
+                raise TableError([replace(row.problem("tree", error), asks=True)]) from None
             except InputError as error:
-                tree, stands = _new_tree(row, draft, error, asked=new_trees)
-                trees, roster = [tree], roster.with_tree(tree, stands)
+                raise TableError([row.problem("tree", error)]) from None
         for tree in trees:
-            id = draft.new_id()
-            entry = row.make(Look, id, tree.id, "") if "stage" in row.values else row.make(Work, id, tree.id)
-            around = book.around(tree.id, tree.label, entry.latest)
-            if isinstance(entry, Look) and _is_plain_date(row):
-                entry = replace(entry, kind=kind_of_date(entry, around, draft.today))
-            if _key(entry) in known:
-                report.there += 1
-                continue
-            known.add(_key(entry))
-            with draft.gathering():
-                changes = _changes(entry, row, around, draft)
-                book.apply(changes)
-                draft.plan.save += changes.save
-                report.added += 1
+            with draft.leaving(row, tree):
+                _take_entry(row, tree, report, draft, book, known)
+
+
+def _tree_reader(
+    dated: Sequence[tuple[Row, ImportedFile]], draft: Draft, new_trees: bool
+) -> Callable[[str, date], tuple[Tree, ...]]:
+    """Finds the trees of a cell; those that the garden lacks are planned in the order of the files."""
+    species: dict[str, str] = {}
+    in_order = sorted((row for row, _ in dated), key=lambda row: (row.sheet.table.file, row.line))
+    for row in in_order:
+        key = name_key(row.values["tree"])
+        species[key] = species.get(key) or row.values["species"] or ""
+    find = TreeReader(draft, species, new_trees).read
+    for text, on in {row.values["tree"]: row.values["latest"] for row in in_order}.items():
+        with suppress(InputError):
+            find(text, on)
+    return cache(find)
+
+
+def _take_entry(
+    row: Row,
+    tree: Tree,
+    report: ImportedFile,
+    draft: Draft,
+    book: RecordBook,
+    known: set[tuple[object, ...]],
+) -> None:
+    """Plan the look or work of one tree."""
+    id, event = draft.new_id(), row.event
+    entry: Look | Work
+    if isinstance(event, Stage):
+        entry = row.make(Look, id, tree.id, "", stage=event)
+    else:
+        entry = row.make(Work, id, tree.id, operation=event)
+    around = book.around(tree.id, tree.label, entry.latest)
+    if isinstance(entry, Look) and _is_plain_date(row):
+        entry = replace(entry, kind=kind_of_date(entry, around, draft.today))
+    said = f"{tree.label}: {event}, {format_dates(entry.earliest, entry.latest)}"
+    if _key(entry) in known:
+        report.there += 1
+        draft.note(row, "there", said)
+        return
+    changes = _changes(entry, row, around, draft)
+    known.add(_key(entry))
+    book.apply(changes)
+    draft.plan.save += changes.save
+    report.added += 1
+    report.others += isinstance(entry, Work) == (report.table == "look")
+    draft.note(row, "new", said)
 
 
 def _changes(entry: Look | Work, row: Row, around: TreeRecord, draft: Draft) -> Changes:
@@ -212,7 +304,7 @@ def _changes(entry: Look | Work, row: Row, around: TreeRecord, draft: Draft) -> 
     except StageOrderError as error:
         first = str(error).split(". A new flush")[0]
         advice = f"{first}; if it is a new flush write its number (2, 3, ...) in a column 'flush'"
-        raise TableError([row.problem("stage", advice)]) from None
+        raise TableError([replace(row.problem(row.sheet.what, advice), asks=True)]) from None
     except InputError as error:
         raise TableError([row.problem("date", error)]) from None
 
@@ -223,7 +315,7 @@ def _kind(row: Row) -> str:
     if kind is None:
         message = (
             f"{row.sheet.table.file}, line {row.line}: '{row.texts['date']}' may be when "
-            f"{row.values['stage']} was seen or when it came about; "
+            f"{row.event} was seen or when it came about; "
             "say --kind seen or --kind happened for the file"
         )
         raise FileQuestion("kind", ("seen", "happened"), message)
@@ -234,16 +326,6 @@ def _is_plain_date(row: Row) -> bool:
     """Whether neither file, cell nor date say if a stage was seen or happened on a day."""
     said = row.texts.get("kind") or row.sheet.options.get("kind")
     return not said and row.values["earliest"] == row.values["latest"]
-
-
-def _new_tree(row: Row, draft: Draft, error: InputError, *, asked: bool) -> tuple[Tree, list[Stand]]:
-    """The tree a row names but the garden lacks, added if the grower asked for that, and where it stands."""
-    if not asked or not row.values["species"]:
-        more = "to add it the row needs a species" if asked else "--new-trees adds trees that a file names"
-        raise TableError([row.problem("tree", f"{error}; {more}")])
-    species = row.understood("species", lambda text: species_named(text, draft.catalogue))
-    tree = Tree(draft.new_id(), plain_name(row.values["tree"]), species)
-    return tree, draft.add_tree(tree, None)
 
 
 def _key(entry: Look | Work) -> tuple[object, ...]:

@@ -21,6 +21,7 @@ SEPARATORS = ",;\t|"
 LARGEST = 1 << 27  # bytes of a table, unpacked; ours
 DEEPEST_HEADER = 60  # lines looked through for the column names
 _END = "\ue000 the end of the file"  # a line of its own behind the last, unless a quote is open there
+MOST_IN_A_CELL = 1_500_000  # calibrations of many species, in a change, stand in one
 _CLOSE_IT = "close it, or take it out. Nothing was changed."
 BLANKS = " \t\u00a0"
 
@@ -38,6 +39,8 @@ class TextTable:
         in a ragged row.
     preamble : sequence of str
         The lines before the column names.
+    title : str
+        What the sheet or the file is called.
     """
 
     file: str
@@ -46,6 +49,7 @@ class TextTable:
     ragged: tuple[tuple[int, tuple[str, ...]], ...] = ()
     separator: str = ","
     preamble: tuple[str, ...] = ()
+    title: str = ""
 
     @cached_property
     def keys(self) -> tuple[str, ...]:
@@ -61,6 +65,11 @@ class TextTable:
         if twice:
             raise TableError(f"{self.file} has two columns called '{twice[0]}'; rename one")
         return keys
+
+    @property
+    def is_one_of_several(self) -> bool:
+        """Whether it is one sheet of a workbook with more."""
+        return self.file.endswith(f", sheet {self.title}")
 
     @property
     def problems(self) -> tuple[Problem, ...]:
@@ -144,7 +153,12 @@ def _encoding(raw: bytes) -> str:
     return "utf-8"
 
 
-def split_table(name: str, text: str, recognise: Callable[[Sequence[str]], bool] | None = None) -> TextTable:
+def split_table(
+    name: str,
+    text: str,
+    recognise: Callable[[Sequence[str]], bool] | None = None,
+    separator: str | None = None,
+) -> TextTable:
     """The table in a text.
 
     Parameters
@@ -153,6 +167,8 @@ def split_table(name: str, text: str, recognise: Callable[[Sequence[str]], bool]
         Whether a line's cells are the column names; lines before it are the preamble. Where it knows none,
         the likeliest line counts. Without it the first line that is not blank names the columns, and cells
         keep their spaces.
+    separator : str, optional
+        Else the one that the column names have most of.
 
     Raises
     ------
@@ -160,8 +176,10 @@ def split_table(name: str, text: str, recognise: Callable[[Sequence[str]], bool]
         If a line is no CSV.
     """
     lines = list(io.StringIO(text, newline=""))
-    at, separator = _find_header(lines, recognise)
+    at, likely = _find_header(lines, recognise)
+    separator = separator or likely
     last = lines[-1] if lines[-1].endswith(("\n", "\r")) else f"{lines[-1]}\n"
+    csv.field_size_limit(MOST_IN_A_CELL)
     reader = csv.reader(
         [*lines[at:-1], *([last] if at < len(lines) else []), _END],
         delimiter=separator,

@@ -37,7 +37,7 @@ class ForecastChange:
     missed : bool
         Whether the stage has come, outside the range that held four in five.
     why : {"", "weather", "looks"}
-        What moved a date that is still ahead.
+        What moved a date that is still ahead; empty where that was not asked.
     not_yet : date or None
         The look at which the stage had not come, where that lies past the range that held four in five.
     """
@@ -177,6 +177,23 @@ def misses(then: Mapping[Key, Issued], forecast: GardenForecast) -> list[Forecas
             dates = date_of(row.season, before.middle), date_of(row.season, after.middle)
             found.append(ForecastChange(row.tree.label, row.stage, *dates, False, "looks", looked))
     return sorted(found, key=lambda c: (not c.missed, -abs(c.days), c.label))
+
+
+def moved_outside(then: Mapping[Key, Issued], forecast: GardenForecast) -> list[ForecastChange]:
+    """Dates still ahead that moved by more than jitter, out of the range told earlier; the largest first.
+
+    Like `misses` this makes no forecast anew, so that it does not ask what moved them.
+    """
+    found, date_of = [], forecast.garden.calendar.date
+    for key, row in _by_stage(forecast).items():
+        before, middle = then.get(key), row.day(0.5)
+        if before is None or before.middle is None or before.low is None or middle is None:
+            continue
+        inside = before.low <= middle and (before.high is None or middle <= before.high)
+        if abs(middle - before.middle) >= NEWS_DAYS and not inside:
+            dates = date_of(row.season, before.middle), date_of(row.season, middle)
+            found.append(ForecastChange(row.tree.label, row.stage, *dates, False))
+    return sorted(found, key=lambda c: (-abs(c.days), c.label))
 
 
 def _by_stage(forecast: GardenForecast) -> dict[Key, ForecastRow]:

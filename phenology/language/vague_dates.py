@@ -4,7 +4,8 @@ A vague date is kept as typed, with the first and the last day it can mean. How 
 common practice, no source: early, mid and late are days 1-10, 11-20 and 21 to the end of the month; "about"
 reaches four days either way; a week begins on Monday unless told otherwise, "week 27" is that of ISO 8601.
 
-Without a year the most recent such date is meant: the latest year in which it has begun by today.
+Without a year the most recent such date is meant: the latest year in which it has begun by today. What cannot
+be read in English is tried in German, French, Spanish, Italian and Dutch ("Ende Juni 2004", "1er mars").
 """
 
 from __future__ import annotations
@@ -12,13 +13,15 @@ from __future__ import annotations
 import calendar
 import re
 from collections.abc import Callable
-from dataclasses import dataclass, replace
+from contextlib import suppress
+from dataclasses import dataclass, field, replace
 from datetime import date, timedelta
 from functools import lru_cache
 
 from phenology.language.date_style import DateStyle, date_style, full_date
 from phenology.language.written_days import (
     WEEKDAYS,
+    AmbiguousDateError,
     DateOrder,
     check_day,
     day_and_month,
@@ -73,12 +76,15 @@ class VagueDate:
     hint : str or None
         What the words suggest for a look: "seen" (it stood so by then), "happened" (it came about then),
         None when they fit both.
+    ahead : date or None
+        The first such day still to come, where no year was written and it is nearer than the last one.
     """
 
     text: str
     earliest: date | None
     latest: date | None
     hint: str | None = None
+    ahead: date | None = field(default=None, repr=False, compare=False)
 
     @property
     def is_exact(self) -> bool:
@@ -172,9 +178,17 @@ def parse(text: str, *, today: date, order: DateOrder | None = None, first_weekd
         raise InputError(f"'{typed[:20]}...' is too long for a date; write one such as 4 July or 2026-07-04")
     if not words:
         raise InputError("the date is empty; write one such as 4 July, 2026-07-04 or yesterday")
+    reader = _DateReader(today, order, first_weekday)
     try:
-        return replace(_DateReader(today, order, first_weekday).qualified(words), text=typed)
+        return replace(reader.qualified(words), text=typed)
+    except AmbiguousDateError as error:
+        raise AmbiguousDateError(f"'{typed}': {error}") from None
     except InputError as error:
+        from phenology.language.other_languages import in_english
+
+        if (english := tidy(in_english(words))) != words:
+            with suppress(InputError, OverflowError):
+                return replace(reader.qualified(english), text=typed)
         raise type(error)(f"'{typed}': {error}") from None
     except OverflowError:
         raise InputError(f"'{typed}': there is no such day; the years run from 1 to 9999") from None
@@ -211,7 +225,8 @@ class _DateReader:
         if match or words.endswith("?"):
             inner = self.qualified(words[match.end() :] if match else words[:-1].strip())
             earliest = inner.earliest and inner.earliest - ABOUT_DAYS * _DAY
-            return VagueDate("", earliest, inner.latest and inner.latest + ABOUT_DAYS * _DAY, "happened")
+            latest = inner.latest and inner.latest + ABOUT_DAYS * _DAY
+            return VagueDate("", earliest, latest, "happened", inner.ahead)
         found = self.plain(words)
         if found is None:
             raise InputError(
@@ -383,7 +398,12 @@ class _DateReader:
                     f"{year} has no {day_and_month(span.first, span.month)}; write the year with it"
                 )
             start = date(year, span.month, span.first)
-            return _days(start, start.replace(day=min(span.last, longest)))
+            found = _days(start, start.replace(day=min(span.last, longest)))
+            if not span.year and year < self.today.year:
+                coming = date(self.today.year, span.month, min(span.first, longest))
+                if coming - self.today < self.today - start:
+                    return replace(found, ahead=coming)
+            return found
         raise InputError(f"there is no {day_and_month(span.first, span.month)}")
 
 

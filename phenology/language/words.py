@@ -69,6 +69,40 @@ PART_WORDS: dict[Part, tuple[str, ...]] = {
     Part.INSIDE: ("inner", "interior"),
 }
 
+# What the leaves of other languages' notebooks are called, whole words only. From memory, unverified; words
+# that fit more than one thing ("Schnitt", "taille", "poda", "potatura", "snoei") are left out on purpose.
+_ABROAD: dict[Stage | Operation, str] = {
+    Stage.DORMANT: "winterruhe, knospenruhe, dormance, dormancia, riposo, winterrust",
+    Stage.SWELLING: "knospenschwellen, knospen schwellen, gonflement, gonflement des bourgeons",
+    Stage.BUDBREAK: "austrieb, ausgetrieben, laubaustrieb, blattaustrieb, knospenaufbruch, débourrement, "
+    "débourré, brotación, brotado, germogliamento, germogliato, uitlopen, uitgelopen",
+    Stage.EXTENDING: "weich, wächst, tendre, en croissance, en crecimiento, tierno, tenero, zacht, groeit",
+    Stage.EXTENDED: "ausgewachsen, triebabschluss, pousse terminée, croissance terminée, uitgegroeid",
+    Stage.HARDENED: "ausgehärtet, ausgereift, hart, verhärtet, durci, durcie, durcies, endurecido, "
+    "endurecida, endurecidas, indurito, indurita, indurite, uitgehard, afgehard",
+    Stage.TURNING: "herbstfärbung, laubfärbung, laubfall, blattfall, chute des feuilles, coloration, "
+    "caída de hojas, caduta foglie, caduta delle foglie, bladval, herfstkleur",
+    Stage.BARE: "kahl, laublos, sans feuilles, sin hojas, senza foglie, kaal",
+    Operation.CUTBACK: "rückschnitt, zurückgeschnitten, rabattage, rabattu, recorte, recortado, "
+    "accorciamento, accorciato, teruggesnoeid, teruggeknipt",
+    Operation.PARTIAL_DEFOLIATION: "teilentlaubung, teilweise entlaubt, défoliation partielle, "
+    "defoliado parcial, defogliazione parziale, gedeeltelijk ontbladerd",
+    Operation.FULL_DEFOLIATION: "entlaubt, entlaubung, blattschnitt, défoliation, défolié, defoliado, "
+    "defoliación, defogliazione, defogliato, ontbladerd, ontbladeren",
+    Operation.HALVING: "blätter halbiert, halbiert",
+    Operation.PINCHING: "pinziert, pinzieren, pincement, pincé, pinzado, pinzatura, pinzato, pinceren",
+    Operation.REPOTTING: "umgetopft, umtopfen, rempotage, rempoté, trasplante, trasplantado, rinvaso, "
+    "rinvasato, verpot, verpotten",
+    Operation.WIRING: "gedrahtet, drahten, ligature, ligaturé, alambrado, bedraad, bedraden",
+    Operation.WIRE_REMOVAL: "entdrahtet, draht ab, draad eraf",
+    Operation.FEEDING: "gedüngt, düngung, fertilisation, abonado, concimazione, concimato, bemest",
+}
+_FILLING = {"leaves", "leaf", "shoots", "shoot", "buds", "all", "now", "the", "are", "is", "very", "quite"}
+"""Words that say nothing of the stage: "leaves hard" is hard."""
+
+
+NEAR = 0.74
+"""How much of a mistyped word must agree for a known one to be offered (ours)."""
 
 _WORDS: dict[type[Name], Mapping[Any, tuple[str, ...]]] = {
     Stage: STAGE_WORDS,
@@ -96,17 +130,57 @@ def find_name(kind: type[N], text: str) -> N:
     """
     meaning = _meanings(kind)
     wanted = plain_words(text)
-    if wanted in meaning:
-        return kind(meaning[wanted])
+    if (name := _exactly(kind, wanted)) is not None:
+        return name
     begun = list(dict.fromkeys(name for word, name in meaning.items() if wanted and word.startswith(wanted)))
     if len(begun) == 1:
         return kind(begun[0])
     if begun:
         raise InputError(f"'{text}' may be {' or '.join(begun)}; write a little more of the word")
+    if kind is Stage and (other := _exactly(Operation, wanted)) is not None:
+        raise InputError(f"'{text}' is work ({other}), not a stage; write it down with flushcast work")
+    if kind is Operation and (seen := _exactly(Stage, wanted)) is not None:
+        raise InputError(f"'{text}' is a stage ({seen}), not work; write it down with flushcast look")
     what = kind.__name__.lower()
     if offers := _offers(kind, text):
         raise UnknownNameError(what, text, offers)
     raise InputError(f"there is no {what} called '{text}'; it is one of {', '.join(kind)}")
+
+
+def find_event(text: str) -> Stage | Operation:
+    """The stage or the work meant, where a notebook mixes both; raises as `find_name` does.
+
+    Examples
+    --------
+    >>> find_event("leaves hard"), find_event("cut back"), find_event("Austrieb")
+    (<Stage.HARDENED: 'hardened'>, <Operation.CUTBACK: 'cutback'>, <Stage.BUDBREAK: 'budbreak'>)
+    """
+    found = known_event(text)
+    if found is not None:
+        return found
+    near: list[str] = []
+    for find in (find_stage, find_operation) if len(text.strip()) > 2 else ():
+        try:
+            return find(text)
+        except UnknownNameError as error:
+            near += error.near
+        except InputError:
+            pass
+    raise UnknownNameError("stage or work", text, near[:3])
+
+
+def known_event(text: str) -> Stage | Operation | None:
+    """The stage or work that is called just so, or None."""
+    wanted = plain_words(text)
+    return _exactly(Stage, wanted) or _exactly(Operation, wanted)
+
+
+def _exactly(kind: type[N], wanted: str) -> N | None:
+    """What a whole word means, words that say nothing left aside."""
+    meaning = _meanings(kind) | _meanings_abroad(kind)
+    bare = " ".join(word for word in wanted.split() if word not in _FILLING)
+    name = meaning.get(wanted) or meaning.get(bare)
+    return None if name is None else kind(name)
 
 
 def find_stage(text: str) -> Stage:
@@ -151,9 +225,9 @@ def near_words(text: str, known: Mapping[str, str], most: int = 3) -> tuple[str,
     """The nearest names to a text, best first; `known` maps each spelling to the name that is offered."""
     wanted = plain_words(text)
     comparable = len(wanted) <= 3 * max(map(len, known), default=0)  # nothing far longer is near
-    close = difflib.get_close_matches(wanted, list(known), n=most * 3, cutoff=0.6) if comparable else []
+    close = difflib.get_close_matches(wanted, list(known), n=most * 3, cutoff=NEAR) if comparable else []
     spellings = sorted(close, key=lambda s: (-difflib.SequenceMatcher(None, s, wanted).ratio(), s))
-    spellings += [s for s in known if wanted and len(wanted) >= 3 and wanted in s]
+    spellings += [s for s in known if len(wanted) >= 3 and f" {wanted}" in f" {s}"]
     return tuple(dict.fromkeys(known[s] for s in spellings))[:most]
 
 
@@ -175,3 +249,10 @@ def _offers(kind: type[Name], text: str) -> tuple[str, ...]:
 def _meanings(kind: type[Name]) -> dict[str, str]:
     """Every word for a kind of thing, with the name it means."""
     return {plain_words(word): name for name, words in _WORDS[kind].items() for word in (name, *words)}
+
+
+@cache
+def _meanings_abroad(kind: type[Name]) -> dict[str, str]:
+    """Whole words of other languages, with the name they mean."""
+    listed = ((name, words) for name, words in _ABROAD.items() if isinstance(name, kind))
+    return {plain_words(word): str(name.value) for name, words in listed for word in words.split(", ")}

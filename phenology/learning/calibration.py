@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 
@@ -14,6 +13,7 @@ from phenology.learning.prediction import Prediction
 from phenology.learning.requirement import Requirement
 from phenology.learning.transitions import Transition, all_transitions
 from phenology.mathematics.normal_curve import normal_cdf
+from phenology.model.arrays import Array
 from phenology.model.season import NEVER
 
 MIDDLE = 0.8
@@ -39,6 +39,8 @@ class Calibrated:
         distance between median and date in a new season. [days at 18 degC]
     prior_share : float
         Share of the catalogue in what is believed of the mean, 1 to 0.
+    others_share : float
+        The same of other gardens' calibrations.
     clock : str
         The clock that explains the dates best, and its share among all.
     clock_share : float
@@ -53,6 +55,7 @@ class Calibrated:
     prior_days: float
     error_days: float
     prior_share: float
+    others_share: float
     clock: str
     clock_share: float
 
@@ -93,6 +96,8 @@ def _calibrated(fit: GardenFit, species: str, transition: Transition) -> Calibra
     best = int(np.argmax(requirement.clock_shares))
     later = transition.start == "work"
     new = requirement.predict(species, "", -1, later, requirement.columns.centre.get((species, later), 0.0))
+    before, club = requirement.prior_share(species), fit.club(transition)
+    others = 0.0 if club is None else before * (1 - club.belief(species).catalogue)
     return Calibrated(
         species,
         transition,
@@ -102,7 +107,8 @@ def _calibrated(fit: GardenFit, species: str, transition: Transition) -> Calibra
         (mean, low, high),
         fit.prior(species, transition)[0],
         expected_error(new, best_heat_clock(requirement)),
-        requirement.prior_share(species),
+        before - others,
+        others,
         CLOCKS[best].name,
         float(requirement.clock_shares[best]),
     )
@@ -114,7 +120,7 @@ def average_requirement(requirement: Requirement, species: str) -> tuple[float, 
     How long the wait would last at a steady 18 degC, over all heat clocks that do not answer to light, by
     their shares: they disagree on it, and nobody knows which of them is right.
     """
-    days, own_sd = requirement.model.prior_of(species)
+    believed = requirement.believed(species)
     columns = requirement.columns
     row = np.zeros(columns.shared)
     row[0] = 1.0
@@ -124,11 +130,13 @@ def average_requirement(requirement: Requirement, species: str) -> tuple[float, 
     parts = requirement.parts
     steady = np.isin(parts.clock, heat_clocks(requirement))
     weight = parts.weight[steady] / parts.weight[steady].sum()
-    means = math.log(days) + parts.effects.mean_at(row)[steady]
-    sds = np.sqrt(parts.effects.variance_at(row)[steady] + (0.0 if known else own_sd**2))
+    clocks = parts.clock[steady]
+    means = believed.mean[clocks, 0] + parts.effects.mean_at(row)[steady]
+    own = 0.0 if known else believed.species[clocks, 0]
+    sds = np.sqrt(parts.effects.variance_at(row)[steady] + own)
     tail = (1 - MIDDLE) / 2
-    middle, low, high = (_mixture_quantile(weight, means, sds, q) for q in (0.5, tail, 1 - tail))
-    return math.exp(middle), math.exp(low), math.exp(high)
+    middle, low, high = np.exp(_mixture_quantiles(weight, means, sds, np.array([0.5, tail, 1 - tail])))
+    return float(middle), float(low), float(high)
 
 
 def heat_clocks(requirement: Requirement) -> list[int]:
@@ -149,17 +157,16 @@ def expected_error(prediction: Prediction, clock: int) -> float:
     weight = prediction.weight[mine] / prediction.weight[mine].sum()
     sds = np.sqrt(prediction.variance[mine])
     grid = (np.arange(200) + 0.5) / 200
-    logs = [_mixture_quantile(weight, prediction.mean[mine], sds, float(q)) for q in grid]
-    values = np.exp(logs)
+    values = np.exp(_mixture_quantiles(weight, prediction.mean[mine], sds, grid))
     return float(np.abs(values - np.median(values)).mean())
 
 
-def _mixture_quantile(weight: np.ndarray, mean: np.ndarray, sd: np.ndarray, level: float) -> float:
-    low, high = float((mean - 8 * sd).min()), float((mean + 8 * sd).max())
+def _mixture_quantiles(weight: Array, mean: Array, sd: Array, levels: Array) -> Array:
+    """Quantiles of a mixture of normal distributions, by bisection of all levels at once."""
+    low = np.full(len(levels), (mean - 8 * sd).min())
+    high = np.full(len(levels), (mean + 8 * sd).max())
     for _ in range(60):
         middle = (low + high) / 2
-        if float(weight @ normal_cdf((middle - mean) / sd)) < level:
-            low = middle
-        else:
-            high = middle
-    return (low + high) / 2
+        below = normal_cdf((middle[:, None] - mean) / sd) @ weight < levels
+        low, high = np.where(below, middle, low), np.where(below, high, middle)
+    return np.asarray((low + high) / 2)

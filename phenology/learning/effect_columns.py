@@ -121,7 +121,9 @@ class Columns:
         centre = self.centre.get((species, later))
         return 0.0 if centre is None else min(max((anchor - centre) / 10, -FARTHEST), FARTHEST)
 
-    def prior_variances(self, clocks: Sequence[Clock], season: float, odd: Array, species_sd: Array) -> Array:
+    def prior_variances(
+        self, clocks: Sequence[Clock], season: float, odd: Array, known: tuple[Array, Array, Array]
+    ) -> Array:
         """Prior variances of the shared effects on each clock, for every spread of cells.
 
         Parameters
@@ -131,17 +133,19 @@ class Columns:
             Standard deviation between seasons.
         odd : ndarray, shape (clocks, seasons)
             Each season's weight: 1 usual, near 0 odd.
-        species_sd : ndarray, shape (species,)
+        known : (ndarray, ndarray, ndarray), shapes (clocks,), (clocks,) and (clocks, species)
+            Variances known of beforehand: common, later, species.
 
         Returns
         -------
         ndarray, shape (clocks, len(CELLS), shared effects)
         """
         out = np.empty((len(clocks), len(CELLS), self.shared))
-        own = [(common_sd(c), LATER_SD, SLOPE_SD * (2 if c.by_calendar else 1)) for c in clocks]
+        slope = np.array([SLOPE_SD * (2 if clock.by_calendar else 1) for clock in clocks])
         base = self.FIRST_SPECIES
-        out[..., :base] = np.array(own).reshape(-1, 1, base) ** 2
-        out[..., base : base + len(self.species)] = species_sd**2
+        common, later, species = known
+        out[..., :base] = np.stack([common, later, slope**2], -1)[:, None]
+        out[..., base : base + len(self.species)] = species[:, None]
         base += len(self.species)
         out[..., base : base + len(self.seasons)] = season**2 / odd[:, None]
         of_cell = np.array([self.seasons.index(s) for _, s in self.cells], dtype=np.intp)

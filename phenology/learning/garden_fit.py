@@ -6,7 +6,11 @@ from collections.abc import Callable
 from dataclasses import dataclass, field, replace
 from functools import cached_property
 
+import numpy as np
+
 from phenology.garden import Garden
+from phenology.heat.clocks import CLOCKS
+from phenology.learning.club import Club
 from phenology.learning.flush_history import FlushHistory, histories, waits_for
 from phenology.learning.requirement import Requirement, RequirementModel
 from phenology.learning.resting import Resting, cuts_of, rested
@@ -20,7 +24,10 @@ FEWEST_FLUSHES = 2  # before which nothing is said of a tree's habit (ours)
 
 
 def requirement_model(
-    transition: Transition, prior_of: Callable[[str], tuple[float, float]], longest_day: float | None
+    transition: Transition,
+    prior_of: Callable[[str], tuple[float, float]],
+    longest_day: float | None,
+    club: Club | None = None,
 ) -> RequirementModel:
     """What is believed of a transition before any records speak.
 
@@ -31,11 +38,20 @@ def requirement_model(
         See `RequirementModel`.
     longest_day : float or None
         Day of the season on which days are longest; None where they hardly differ, or nobody says where.
+    club : Club, optional
+        What other gardens teach of it.
     """
+    factors = np.ones(len(CLOCKS)) if club is None else club.clock_factors
+
+    def leaning(day: float) -> list[float]:
+        assert longest_day is not None
+        return [float(v) for v in factors * transition.clock_weights_at(day - longest_day)]
+
     return RequirementModel(
         prior_of,
-        clock_weights=transition.clock_weights,
-        leaning=None if longest_day is None else lambda day: transition.clock_weights_at(day - longest_day),
+        clock_weights=[float(v) for v in factors * transition.clock_weights],
+        leaning=None if longest_day is None else leaning,
+        club=club,
     )
 
 
@@ -99,7 +115,24 @@ class GardenFit:
     def model(self, transition: Transition) -> RequirementModel:
         """What is believed of a transition before the records speak."""
         prior_of = lambda species: self.prior(species, transition)  # noqa: E731
-        return requirement_model(transition, prior_of, self.garden.longest_day)
+        return requirement_model(transition, prior_of, self.garden.longest_day, self.club(transition))
+
+    def club(self, transition: Transition) -> Club | None:
+        """What other gardens teach of a transition; None where they say nothing of it."""
+        steps = [
+            (one, step)
+            for one in self.garden.shared
+            for step in one.steps
+            if (step.start, step.target) == (transition.start, transition.target)
+        ]
+        if not steps:
+            return None
+        return Club(
+            steps,
+            self.garden.climate,
+            lambda species: self.prior(species, transition),
+            all_later=transition.start == "work",
+        )
 
     def requirement(self, transition: Transition) -> Requirement:
         """The requirement of a transition."""

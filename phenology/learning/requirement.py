@@ -16,11 +16,14 @@ import itertools
 import math
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
 
 from phenology.heat.clocks import CLOCKS, USUAL_WEIGHTS, Clock
+from phenology.learning.beliefs import Beliefs, PriorOf, beliefs
 from phenology.learning.censoring import CensoredSites, match_sites
+from phenology.learning.club import Club
 from phenology.learning.effect_columns import (
     CELLS,
     REFERENCE_SETTING,
@@ -28,7 +31,6 @@ from phenology.learning.effect_columns import (
     SETTINGS,
     Columns,
     Deviations,
-    common_sd,
 )
 from phenology.learning.effects import EffectsPosterior, Rows, Weighed, log_evidences, posterior
 from phenology.learning.prediction import Prediction, mixture
@@ -40,13 +42,7 @@ from phenology.model.records import Site
 from phenology.weather.season_weather import SeasonThermalTime
 
 SEASON_TAIL = 4.0  # degrees of freedom of a season's effect: odd seasons happen
-YIELDS = 0.8
-"""How much further than it says the catalogue may lie from a species once two looks bracket one of its waits,
-on the log scale (ours): doubt costs nothing then; a wrong catalogue would otherwise pass for odd seasons."""
 MOST_KEPT = 40  # grid points that stand for the whole grid
-
-PriorOf = Callable[[str], tuple[float, float]]
-"""A species' prior: median days at 18 degC, and the log-scale sd of how far the species may lie from it."""
 
 
 class RequirementModel:
@@ -66,6 +62,8 @@ class RequirementModel:
     leaning : callable, optional
         Prior weights of the clocks for a wait that begins on a day of the season, where they differ from
         `clock_weights`. What the records say of the clocks is common to all days.
+    club : Club, optional
+        What other gardens teach of the wait, on the usual clocks.
     """
 
     def __init__(
@@ -75,6 +73,7 @@ class RequirementModel:
         clock_weights: Sequence[float] | None = None,
         temper: float | None = None,
         leaning: Callable[[float], Sequence[float]] | None = None,
+        club: Club | None = None,
     ) -> None:
         if clock_weights is None:
             clock_weights = USUAL_WEIGHTS if tuple(clocks) == CLOCKS else [1.0] * len(clocks)
@@ -83,6 +82,11 @@ class RequirementModel:
             raise InputError(f"give one weight for each of the {len(clocks)} clocks, not {len(weights)}")
         self.prior_of, self.clocks = prior_of, tuple(clocks)
         self.clock_weights, self.temper, self.leaning = weights / weights.sum(), temper, leaning
+        self.club = club
+
+    def beliefs(self, species: Sequence[str]) -> Beliefs:
+        """What is believed of some species before the records speak."""
+        return beliefs(species, self.prior_of, self.clocks, self.club)
 
     def leaned(self, anchor: float) -> Array:
         """Factor on the weight of each clock for a wait that begins on day `anchor` of the season."""
@@ -106,26 +110,21 @@ class RequirementModel:
         """
         columns = Columns.of(waits)
         rows = columns.rows(waits)
-        priors = [self.prior_of(s) for s in columns.species]
-        prior_log = dict(zip(columns.species, (float(np.log(days)) for days, _ in priors), strict=True))
-        offset = np.array([prior_log[w.species] for w in waits])
-        table = tabulate(waits, seasons, self.clocks, columns.centre)
-        told = {w.species for w, vague in zip(waits, table.censored, strict=True) if not vague}
-        species_sd = np.array(
-            [
-                math.hypot(sd, YIELDS) if name in told else sd
-                for name, (_, sd) in zip(columns.species, priors, strict=True)
-            ]
-        )
-
         rivals = np.flatnonzero(self.clock_weights)
         clocks = [self.clocks[c] for c in rivals]
-        sites, squared = self._settle(table, rivals, offset, rows, columns, species_sd)
+        believed = self.beliefs(columns.species).on(rivals)
+        kind = np.array([columns.species.index(w.species) for w in waits], dtype=np.intp)
+        later = np.array([float(w.later) for w in waits])
+        offset = believed.mean[:, kind] + believed.later_mean[:, None] * later
+        table = tabulate(waits, seasons, self.clocks, columns.centre)
+        told = {w.species for w, vague in zip(waits, table.censored, strict=True) if not vague}
+        believed = believed.yielding([name in told for name in columns.species])
+        known = believed.variances
+
+        sites, squared = self._settle(table, rivals, offset, rows, columns, believed)
         odd_at = {sd: _oddness(squared, sd) for sd, _ in SEASONS}
         # a setting of the grid, by clock: spread of seasons, then of cells; the same for every noise and tree
-        prior = np.stack(
-            [columns.prior_variances(clocks, sd, odd_at[sd], species_sd) for sd, _ in SEASONS], 1
-        )
+        prior = np.stack([columns.prior_variances(clocks, sd, odd_at[sd], known) for sd, _ in SEASONS], 1)
         prior = prior.reshape(len(rivals), -1, columns.shared)
         price = np.stack([_price_of_odd_seasons(odd, columns) for odd in odd_at.values()], 1)
         value = sites.value - offset
@@ -134,10 +133,10 @@ class RequirementModel:
             weighed = Weighed.of(rows, value, sites.variance(noise))
             for tree_sd in dict.fromkeys(s.tree for s in group):
                 evidence.append(log_evidences(weighed, prior, tree_sd**2))
-        known = np.log(table.width[rivals][:, ~table.censored]).sum(1) + sites.log_scale
-        known = known + np.log(self.clock_weights[rivals])
+        scale = np.log(table.width[rivals][:, ~table.censored]).sum(1) + sites.log_scale
+        scale = scale + np.log(self.clock_weights[rivals])
         at_season = np.repeat(price, len(CELLS), axis=1)
-        totals = np.concatenate([e + at_season for e in evidence], axis=1) + known[:, None]
+        totals = np.concatenate([e + at_season for e in evidence], axis=1) + scale[:, None]
         totals = (totals + [s.log_prior for s in SETTINGS]).ravel()
 
         temper = len(columns.seasons) / max(len(waits), 1) if self.temper is None else self.temper
@@ -164,7 +163,7 @@ class RequirementModel:
         offset: Array,
         rows: Rows,
         columns: Columns,
-        species_sd: Array,
+        believed: Beliefs,
     ) -> tuple[CensoredSites, Array]:
         """Find, at the reference setting, stand-ins for censored rows and how far each season lies out.
 
@@ -175,9 +174,9 @@ class RequirementModel:
         squared = np.full((len(rivals), len(columns.seasons)), setting.season**2)
         clocks, cell = [self.clocks[c] for c in rivals], [cell for cell, _ in CELLS].index(setting.cell)
         vague = np.flatnonzero(table.censored)
-        for _ in range(5 if len(offset) else 0):
+        for _ in range(5 if offset.shape[1] else 0):
             odd = _oddness(squared, setting.season)
-            prior = columns.prior_variances(clocks, setting.season, odd, species_sd)[:, cell]
+            prior = columns.prior_variances(clocks, setting.season, odd, believed.variances)[:, cell]
             weighed = Weighed.of(rows, sites.value - offset, sites.variance(setting.noise))
             fitted = posterior(weighed, prior, setting.tree**2)
             effect = slice(first, first + len(columns.seasons))
@@ -185,7 +184,7 @@ class RequirementModel:
             squared = fitted.shared_mean[:, effect] ** 2 + spread[:, effect]
             if len(vague):
                 mean, variance = fitted.of_rows(vague)
-                sites = match_sites(sites, mean + offset[vague], variance, setting.noise)
+                sites = match_sites(sites, mean + offset[:, vague], variance, setting.noise)
         return sites, squared
 
 
@@ -217,7 +216,7 @@ class Requirement:
         lean : bool
             Whether the clocks' weights lean with the season; see `RequirementModel.leaned`.
         """
-        days, own_sd = self.model.prior_of(species)
+        believed = self.believed(species)
         usual = self.columns.centre.get((species, later))
         parts = self.parts
         if usual is None and parts.by_date.all():
@@ -226,7 +225,7 @@ class Requirement:
             self.columns.row(species, season, later, anchor), self.columns.tree_index.get(tree)
         )
         if species not in self.columns.species:
-            variance = variance + own_sd**2
+            variance = variance + believed.species[parts.clock, 0]
         if season not in self.columns.seasons:
             variance = variance + parts.season * MEAN_STRETCH
         if (species, season) not in self.columns.cells:
@@ -234,18 +233,29 @@ class Requirement:
         weight = parts.weight * self.model.leaned(anchor)[parts.clock] if lean else parts.weight
         if usual is None:  # nobody knows yet when this wait usually begins
             weight = np.where(parts.by_date, 0.0, weight)
-        merged = mixture(weight, parts.clock, np.log(days) + mean, variance)
+        mean = mean + (believed.mean[:, 0] + believed.later_mean * later)[parts.clock]
+        merged = mixture(weight, parts.clock, mean, variance)
         return merged if usual is None else replace(merged, usual=usual)
+
+    def believed(self, species: str) -> Beliefs:
+        """What is believed of one species before the records speak."""
+        if species not in self._beliefs:
+            self._beliefs[species] = self.model.beliefs((species,))
+        return self._beliefs[species]
+
+    @cached_property
+    def _beliefs(self) -> dict[str, Beliefs]:
+        return {}
 
     def prior_share(self, species: str) -> float:
         """How much of what is believed about the species' mean is still prior, 1 (all) to 0 (none)."""
-        _, own_sd = self.model.prior_of(species)
+        believed = self.believed(species)
         if species not in self.columns.species:
             return 1.0
         row = np.zeros(self.columns.shared)
         row[0] = row[self.columns.FIRST_SPECIES + self.columns.species.index(species)] = 1.0
-        common = np.array([common_sd(self.model.clocks[c]) for c in self.parts.clock])
-        left = self.parts.effects.variance_at(row) / (common**2 + own_sd**2)
+        before = (believed.common + believed.species[:, 0])[self.parts.clock]
+        left = self.parts.effects.variance_at(row) / before
         return min(1.0, float(self.parts.weight @ left))
 
 

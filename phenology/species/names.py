@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import pkgutil
+import tomllib
 import unicodedata
 from collections.abc import Callable, Iterator, Mapping
-from functools import lru_cache
+from functools import cache, lru_cache
 
 from phenology.model.errors import InputError, UnknownNameError
 from phenology.species.species import Species
@@ -23,7 +25,8 @@ def find_species(text: str, catalogue: Mapping[str, Species]) -> Species:
     """Find a species by its Latin or common name, or a part of either.
 
     A whole name beats whole words, whole words beat beginnings ("A. palmatum"), and those beat any other
-    part; a Latin name followed by a cultivar's ("Acer palmatum 'Deshojo'") finds the species.
+    part; a whole name in German, French, Spanish, Italian or Dutch is known; a Latin name followed by a
+    cultivar's ("Acer palmatum 'Deshojo'") finds the species.
 
     Parameters
     ----------
@@ -48,9 +51,7 @@ def find_species(text: str, catalogue: Mapping[str, Species]) -> Species:
     wanted = plain(text)
     if not wanted:
         raise InputError("name a species")
-    names = {latin: [plain(name) for name in _all_names(s)] for latin, s in catalogue.items()}
-    latins = _fitting(wanted, names) or _fitting(wanted.removesuffix("s"), names)  # "keyakis"
-    found = [catalogue[latin] for latin in latins] or _longest_latin_within(wanted, catalogue)
+    found = fitting_species(text, catalogue)
     if len(found) == 1:
         return found[0]
     if found:
@@ -58,6 +59,17 @@ def find_species(text: str, catalogue: Mapping[str, Species]) -> Species:
         more = f" and {len(found) - SHOWN} more" if len(found) > SHOWN else ""
         raise InputError(f"'{text}' fits several species: {several}{more}. Write more of the name.")
     raise UnknownNameError("species", text, near_names(wanted, catalogue))
+
+
+def fitting_species(text: str, catalogue: Mapping[str, Species]) -> list[Species]:
+    """The species that a name fits, as `find_species` reads it: none, one or several."""
+    wanted = plain(text)
+    abroad = _other_names().get(wanted, "")
+    if abroad in catalogue:
+        return [catalogue[abroad]]
+    names = {latin: [plain(name) for name in _all_names(s)] for latin, s in catalogue.items()}
+    latins = _fitting(wanted, names) or _fitting(wanted.removesuffix("s"), names)  # "keyakis"
+    return [catalogue[latin] for latin in latins] or _longest_latin_within(wanted, catalogue)
 
 
 def near_names(text: str, catalogue: Mapping[str, Species], most: int = 3) -> list[str]:
@@ -133,6 +145,15 @@ def plain(text: str) -> str:
 def _all_names(species: Species) -> Iterator[str]:
     yield species.latin
     yield from species.names
+
+
+@cache
+def _other_names() -> Mapping[str, str]:
+    """Latin names by the whole names of other languages, from `other_names.toml`."""
+    data = pkgutil.get_data("phenology.species", "other_names.toml")
+    assert data is not None
+    listed = tomllib.loads(data.decode("utf-8"))
+    return {plain(name): latin for latin, names in listed.items() for name in names}
 
 
 def _whole_words(wanted: str, name: str) -> bool:

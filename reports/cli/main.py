@@ -24,6 +24,7 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "region": ("telling.region_command", "Maps of a species over a climate set."),
     "serve": ("telling.serve_command", "The garden as pages, for the phone at the bench."),
     "calendar": ("telling.calendar_command", "Looks and windows for the phone."),
+    "notify": ("telling.notify_command", "A message when something changed."),
     "report": ("telling.report_command", "One page to read, print or send."),
     "chart": ("telling.chart_command", "Pictures, as SVG or PNG."),
     "hindcast": ("telling.hindcast_command", "Forecast past seasons and score it."),
@@ -41,6 +42,8 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "place": ("setup.place_command", "The spots where trees stand."),
     "species": ("setup.species_command", "The species, and where values come from."),
     "settings": ("setup.settings_command", "What is set for the whole garden."),
+    "share": ("keeping.share_command", "What was learned here, for other growers."),
+    "learn-from": ("keeping.learn_from_command", "Learn from what other growers share."),
     "undo": ("writing.undo_command", "Take back the last change."),
     "history": ("writing.history_command", "What was written when."),
     "import": ("writing.import_command", "Take in looks, work, trees from CSV."),
@@ -62,7 +65,7 @@ class LazyGroup(click.Group):
         if cmd_name not in self.table:
             return None
         module = importlib.import_module(f"reports.cli.{self.table[cmd_name][0]}")
-        command: click.Command = getattr(module, f"{cmd_name}_command")
+        command: click.Command = getattr(module, f"{cmd_name.replace('-', '_')}_command")
         return command
 
     def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:

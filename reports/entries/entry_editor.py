@@ -11,6 +11,7 @@ from data_sources.garden import new_id
 from data_sources.journal.schema import Record
 from data_sources.journal_questions import find_by_id
 from phenology.language.tree_selection import few_labels
+from phenology.language.vague_dates import format_day
 from phenology.language.words import find_name, find_part
 from phenology.model.errors import FlushcastError, InputError
 from phenology.model.operations import Operation
@@ -115,6 +116,7 @@ class EntryEditor(ABC, Generic[Entry]):
     ) -> None:
         self.garden, self.typed, self.questions, self.id_of = garden, typed, questions, id_of
         self._agreed: list[tuple[str, ...]] = []
+        self._drafts = 0
         self.what = self.kind.__name__.lower()
 
     @abstractmethod
@@ -180,7 +182,10 @@ class EntryEditor(ABC, Generic[Entry]):
 
     def drafted(self, trees: Sequence[Tree], name: Any) -> Draft | None:
         """As `draft`, of trees and a stage or operation that are known."""
+        self._drafts += 1
         entry = merged(self.garden, self.blank(name), self.typed, self.readers)
+        if not self.year_is_clear():
+            return None
         asks = entry.earliest != entry.latest and not self.typed["yes"] and self.questions is not None
         if asks and self.questions is not None:
             entry = self.ask(entry, self.questions)
@@ -203,12 +208,29 @@ class EntryEditor(ABC, Generic[Entry]):
             records += [*one.changes.save, *self.besides(one)]
         return Draft(" ".join(said), " ".join(minded), records, f"{self.what}: {understood}")
 
+    def year_is_clear(self) -> bool:
+        """Whether a day without a year is meant as read, where this year's is nearer than last year's.
+
+        Raises
+        ------
+        InputError
+            If it is not clear and nobody can be asked.
+        """
+        when = self.typed["when"]
+        vague = self.garden.read_date(when) if when and not self.typed["yes"] else None
+        if vague is None or vague.ahead is None:
+            return True
+        read = f"'{when}' without a year is {vague}, and {format_day(vague.ahead)} is still to come"
+        if self.questions is None:
+            raise InputError(f"{read}: write the year with it. Nothing was saved")
+        return self.agreed([], f"{read}. Is {vague} meant?")
+
     def agreed(self, lines: Sequence[str], question: str) -> bool:
         """Whether the grower says yes; what was said yes to is not asked again when planning again."""
         asked = (*lines, question)
         if asked in self._agreed:
             return True
-        yes = self.questions is None or self.questions.agreed(lines, question, again=bool(self._agreed))
+        yes = self.questions is None or self.questions.agreed(lines, question, again=self._drafts > 1)
         self._agreed += [asked] if yes else []
         return yes
 

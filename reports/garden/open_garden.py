@@ -33,6 +33,7 @@ if TYPE_CHECKING:
     from phenology.language.vague_dates import VagueDate
     from phenology.model.records import Place, Stand, Tree
     from phenology.model.season import SeasonCalendar
+    from phenology.model.shared_calibration import SharedCalibration
     from phenology.species.catalogue import Species
 
 T = TypeVar("T")
@@ -144,6 +145,16 @@ class OpenGarden:
         from phenology.species.catalogue import load_species
 
         return load_species(self.settings_or_usual.species)
+
+    @property
+    def shared(self) -> list[SharedCalibration]:
+        """What was learned from other gardens."""
+        files = self.journal.shared_files()
+        if not files:
+            return []
+        from data_sources.sharing.calibration_file import kept
+
+        return [kept(file.content, file.label) for file in files]
 
     @cached_property
     def calendar(self) -> SeasonCalendar:
@@ -397,6 +408,7 @@ class OpenGarden:
                 settings.limits,
                 outlooks=known.outlooks,
                 attribution=tuple(dict.fromkeys(known.attribution)),
+                shared=self.shared,
             )
         # with `past` the weather is as known then already: the forecast of that day goes on after it
         return replace(garden.up_to(day), weather=known.weather) if past else garden

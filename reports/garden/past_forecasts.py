@@ -83,7 +83,8 @@ def _key(finished: Garden) -> str:
         for tree in finished.trees
     ]
     rows = (stood, finished.stands, finished.flushes, finished.looks, finished.works, finished.places)
-    for part in (finished.as_of, finished.calendar, CLOCKS):
+    learned = (finished.shared,) if finished.shared else ()
+    for part in (finished.as_of, finished.calendar, CLOCKS, *learned):
         digest.update(repr(part).encode())
     for records in rows:
         digest.update(repr([*map(_cells(records[0]), records)] if records else []).encode())

@@ -53,6 +53,7 @@ COLUMNS: dict[str, tuple[Column[Any], ...]] = {
         attribute("catalogue_days_at_18c", "number", "what the catalogue guessed", 2, of="prior_days"),
         attribute("expected_error_days_at_18c", "number", "of a forecast made at `from`", 2, of="error_days"),
         attribute("prior_share", "number", "of the catalogue in the requirement, 1 to 0", 3),
+        attribute("others_share", "number", "of other gardens in it, 1 to 0", 3),
         attribute("clock", "text", "that explains most"),
         attribute("clock_share", "number", "its share of all, 0 to 1", 3),
     ),
@@ -82,6 +83,18 @@ COLUMNS: dict[str, tuple[Column[Any], ...]] = {
         attribute("degree_days_c_a_leaf", "number", "above the base [°C·d]", 1, of="degree_days_a_leaf"),
         attribute("base_c", "number", "°C", of="base"),
         *_interval("leaves_to_extended", "leaves", "leaves", "how many there will be"),
+    ),
+    "learned_from": (
+        *_STEP,
+        attribute("garden", "text", "as it is called here"),
+        attribute("seasons", "whole"),
+        attribute("trees", "whole"),
+        attribute("looks", "whole"),
+        Column(
+            "days_at_18c", "number", lambda row: row.days and row.days[0], "as heat above 5 °C reads it", 2
+        ),
+        attribute("weight", "number", "among the other gardens, together 1", 3),
+        attribute("climate", "text", "`alike`, `near` or `other`"),
     ),
     "classic": (
         *_STEP,

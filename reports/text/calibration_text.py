@@ -10,6 +10,7 @@ from itertools import groupby
 from phenology.learning.calibration import Calibrated
 from phenology.learning.classic import ClassicBase, ClassicRow
 from phenology.learning.garden_leaves import LeafHabit
+from phenology.learning.learned_from import LearnedFrom
 from phenology.learning.observers import Lateness
 from phenology.learning.work_habit import WorkHabit
 from phenology.model.track_record import TrackRecord
@@ -18,6 +19,7 @@ from reports.table import Column, Kind, Table, grid, in_units
 from reports.text.words import short_date
 
 WIDTH = 80
+CLIMATES = {"alike": "a climate like here", "near": "a climate near to here", "other": "another climate"}
 METHODS = {
     "sd_gdd": "least spread of degree-days",
     "sd_days": "least spread in days",
@@ -34,11 +36,15 @@ STEPS_MEAN = (
     "much of the figure is still the catalogue's. open: waits that ended unfinished; they count as at least "
     "so long."
 )
+OTHERS_MEAN = "others: how much of it comes from other growers' calibrations."
 STEPS: tuple[Column[Calibrated], ...] = (
     Column("step", "text", lambda row: f"  {row.transition.words}", title="  step"),
     Column("days", "text", lambda row: "{:.0f} ({:.0f}-{:.0f})".format(*row.days)),
     Column("error", "number", lambda row: row.error_days, digits=0),
     Column("guess", "number", lambda row: row.prior_share, show=lambda share: f"{share:.0%}"),
+    OTHERS := Column[Calibrated](
+        "others", "number", lambda row: row.others_share, show=lambda share: f"{share:.0%}"
+    ),
     Column("seasons", "whole", lambda row: row.seasons),
     Column("open", "whole", lambda row: row.unfinished or None),
 )
@@ -51,6 +57,7 @@ def calibration_text(
     skills: Sequence[TrackRecord] = (),
     habits: Sequence[WorkHabit] = (),
     leaves: Sequence[LeafHabit] = (),
+    learned: Sequence[LearnedFrom] = (),
 ) -> str:
     """The calibration: a block a species, a line a step, and how it would have done."""
     if not rows:
@@ -64,11 +71,18 @@ def calibration_text(
         mine = [row for row in rows if row.species == species]
         known = catalogue.get(species)
         lines += ["", f"{species}{f' ({known.name})' if known else ''}, {mine[0].looks} looks"]
-        lines.append(Table("", STEPS, mine).as_text(WIDTH))
-        words = species_words(species, units, skills, habits, leaves)
+        lines.append(Table("", step_columns(rows), mine).as_text(WIDTH))
+        words = species_words(species, units, skills, habits, leaves, learned)
         lines += [line for text in words for line in _indented(text, "  ")]
     lines += ["", *textwrap.wrap(STEPS_MEAN, WIDTH - 4)]
+    if learned:
+        lines.append(OTHERS_MEAN)
     return "\n".join(lines)
+
+
+def step_columns(rows: Sequence[Calibrated]) -> tuple[Column[Calibrated], ...]:
+    """The columns of steps; what came from others only where something did."""
+    return tuple(c for c in STEPS if c is not OTHERS or any(row.others_share for row in rows))
 
 
 def species_words(
@@ -77,9 +91,11 @@ def species_words(
     skills: Sequence[TrackRecord],
     habits: Sequence[WorkHabit],
     leaves: Sequence[LeafHabit],
+    learned: Sequence[LearnedFrom] = (),
 ) -> list[str]:
-    """What else the records tell of a species: its leaves, past forecasts, habits that may mislead."""
+    """What else the records tell of a species: from whom, its leaves, past forecasts, habits that mislead."""
     return [
+        *learned_words([one for one in learned if one.species == species]),
         *(leaf_words(leaf, units) for leaf in leaves if leaf.species == species),
         *(_skill_words(skill) for skill in skills if skill.species == species and skill.compared),
         *(habit_words(habit) for habit in habits if habit.species == species),
@@ -98,6 +114,24 @@ def leaf_words(habit: LeafHabit, units: str) -> str:
         f"A leaf each {habit.days_a_leaf[0]:.1f} days at {'64 degF' if units == 'F' else '18 degC'} "
         f"({heat:.0f} degree-days above {base:g}), {number}, {flushes}."
     )
+
+
+def learned_words(learned: Sequence[LearnedFrom]) -> Iterator[str]:
+    """What came from whom: a sentence a garden."""
+    for garden, group in groupby(sorted(learned, key=lambda one: one.garden), key=lambda one: one.garden):
+        rows = list(group)
+        weight = sum(row.weight for row in rows) / len(rows)
+        steps = "; ".join(
+            f"{row.transition.words} {row.days[0]:.0f} ({row.days[1]:.0f}-{row.days[2]:.0f})"
+            for row in rows
+            if row.days and len(row.transition.links()) == 1
+        )
+        seasons = _counted(max(row.seasons for row in rows), "season", "seasons")
+        yield (
+            f"From {garden}, {CLIMATES[rows[0].climate]}, {seasons}, "
+            f"{_counted(max(row.trees for row in rows), 'tree', 'trees')}, {weight:.0%} of what others say"
+            f"{f': {steps}' if steps else ''}."
+        )
 
 
 def _skill_words(skill: TrackRecord) -> str:

@@ -17,7 +17,7 @@ NOT_YET = {
     "extended": "shoots had not stopped",
     "hardened": "not yet hard",
 }
-CAUSE = {"weather": "the weather", "looks": "your looks"}
+CAUSE = {"weather": " by the weather", "looks": " by your looks", "": ""}
 FIRST_TOLD = 8  # more lines than this are counted, not told
 
 
@@ -64,7 +64,7 @@ def moved_lines(changes: Sequence[ForecastChange]) -> Iterator[str]:
         yield f"And {len(told) - FIRST_TOLD} smaller changes."
     for why, cause in CAUSE.items():
         if moved := stops_text([c for c in changes if c.stage == STOP and c.why == why]):
-            yield f"Stop dates moved by {cause}: {moved}."
+            yield f"Stop dates moved{cause}: {moved}."
 
 
 def stops_text(changes: Sequence[ForecastChange]) -> str:
@@ -90,4 +90,5 @@ def _words(change: ForecastChange) -> str:
             f"{NOT_YET[change.stage]} on {short_date(change.not_yet)}, {late} days after the "
             f"{expected} forecast, outside its range; now about {now}."
         )
-    return f"{COME[change.stage]} about {now} instead of {expected}, {off}, moved by {CAUSE[change.why]}."
+    moved = f", moved{CAUSE[change.why]}" if change.why else ""
+    return f"{COME[change.stage]} about {now} instead of {expected}, {off}{moved}."

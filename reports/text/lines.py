@@ -49,9 +49,11 @@ def table(headers: Sequence[str], rows: Iterable[Sequence[str]]) -> str:
 
 def counted(n: int, plural: str) -> str:
     """A number of things: "1 tree", "3 trees"."""
-    one = {"flushes": "flush", "column readings": "column reading", "days of weather": "day of weather"}.get(
-        plural, plural.removesuffix("s")
-    )
+    one = {
+        "flushes": "flush",
+        "days of weather": "day of weather",
+        "calibrations of others": "calibration of others",
+    }.get(plural, plural.removesuffix("s"))
     return f"{n} {one if n == 1 else plural}"
 
 

@@ -11,4 +11,5 @@ TABLE_NAMES = {
     "flush": "flushes",
     "look": "looks",
     "import_map": "column readings",
+    "shared_file": "calibrations of others",
 }

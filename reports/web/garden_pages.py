@@ -19,7 +19,7 @@ from reports.entries.settings import NAMES, change_setting, field_named, shown_s
 from reports.entries.trees import add_tree, aim_trees, edit_trees, move_trees, remove_tree, retire_trees
 from reports.garden.weather_updating import update_places
 from reports.table import Table
-from reports.text.calibration_text import STEPS, STEPS_MEAN, species_words
+from reports.text.calibration_text import STEPS_MEAN, species_words, step_columns
 from reports.web.qr import drawn_qr
 from reports.web.site import Updating, Visit
 from reports.web.tree_pages import tree_of
@@ -137,6 +137,7 @@ def calibration(visit: Visit) -> Response:
         from phenology.learning.calibration import calibrate
         from phenology.learning.garden_fit import GardenFit
         from phenology.learning.garden_leaves import GardenLeaves
+        from phenology.learning.learned_from import learned_from
         from phenology.learning.work_habit import work_habits
         from phenology.model.track_record import TrackRecord
         from reports.garden.past_forecasts import garden_past
@@ -145,7 +146,7 @@ def calibration(visit: Visit) -> Response:
         fit = GardenFit(snapshot)
         rows, habits = list(calibrate(fit)), list(work_habits(fit.histories, snapshot.calendar, None))
         skills = [one for one in TrackRecord.of(garden_past(garden.folder, snapshot)).values() if one.trees]
-        leaves = list(GardenLeaves(fit).habits(None))
+        leaves, learned = list(GardenLeaves(fit).habits(None)), list(learned_from(fit, None))
         found = []
         for latin in dict.fromkeys(row.species for row in rows):
             mine, species = [row for row in rows if row.species == latin], garden.catalogue.get(latin)
@@ -153,8 +154,9 @@ def calibration(visit: Visit) -> Response:
                 {
                     "name": species.name if species else latin,
                     "looks": mine[0].looks,
-                    "rows": Table("", STEPS, mine).texts(),
-                    "words": species_words(latin, units, skills, habits, leaves),
+                    "rows": Table("", step_columns(rows), mine).texts(),
+                    "heads": [column.title or column.name for column in step_columns(rows)],
+                    "words": species_words(latin, units, skills, habits, leaves, learned),
                 }
             )
         return found
@@ -163,7 +165,6 @@ def calibration(visit: Visit) -> Response:
     reference = "64 °F" if garden.settings.units == "F" else "18 °C"
     return visit.page(
         "calibration.html.j2", "Calibration", found=found, reference=reference, meaning=STEPS_MEAN,
-        heads=[column.title or column.name for column in STEPS],
         note=usual_warmth_note(known.agenda.garden),
     )  # fmt: skip
 

@@ -7,7 +7,7 @@ import sys
 
 import pytest
 
-from data_sources.gazetteer import ATTRIBUTION, find_towns, nearest_town, the_town
+from data_sources.gazetteer import ATTRIBUTION, ElsewhereError, among, find_towns, nearest_town, the_town
 from phenology.model.errors import InputError, UnknownNameError
 
 
@@ -24,6 +24,16 @@ from phenology.model.errors import InputError, UnknownNameError
         ("Suva", -18.1, 178.4, "Pacific/Fiji"),
         ("Tromsø", 69.6, 18.9, "Europe/Oslo"),
         ("Springfield, OH", 39.9, -83.8, "America/New_York"),
+        ("London, UK", 51.5, -0.1, "Europe/London"),
+        ("London, England", 51.5, -0.1, "Europe/London"),
+        ("London, Ontario", 43.0, -81.2, "America/Toronto"),
+        ("London Ontario", 43.0, -81.2, "America/Toronto"),
+        ("Worcester, Massachusetts", 42.3, -71.8, "America/New_York"),
+        ("Worcester MA USA", 42.3, -71.8, "America/New_York"),
+        ("Perth, Scotland", 56.4, -3.4, "Europe/London"),
+        ("Perth (WA)", -31.95, 115.9, "Australia/Perth"),
+        ("Köln, Deutschland", 50.9, 7.0, "Europe/Berlin"),
+        ("Halifax, Nova Scotia", 44.6, -63.6, "America/Halifax"),
     ],
 )
 def test_a_name_gives_position_and_zone(text: str, latitude: float, longitude: float, zone: str):
@@ -45,6 +55,34 @@ def test_several_of_a_name_are_listed_the_largest_first():
     ):
         the_town("Springfield")
     assert the_town("Springfield, OH").region == "OH"
+
+
+@pytest.mark.parametrize(
+    ("town", "region"),
+    [
+        ("Brisbane, Queensland", "Queensland"), ("Hobart, TAS", "Tasmania"),
+        ("Darwin, NT", "Northern Territory"), ("Calgary, Alberta", "Alberta"),
+        ("Winnipeg, Manitoba", "Manitoba"), ("Regina, SK", "Saskatchewan"),
+        ("Victoria, BC", "British Columbia"), ("Moncton, NB", "New Brunswick"),
+        ("Whitehorse, YT", "Yukon"), ("Stuttgart, BW", "Baden-Württemberg"),
+        ("Kiel, SH", "Schleswig-Holstein"), ("Erfurt, TH", "Thüringen"),
+        ("Mainz, RP", "Rheinland-Pfalz"), ("Rostock, MV", "Mecklenburg-Vorpommern"),
+        ("Dresden, SN", "Sachsen"),
+    ],
+)  # fmt: skip
+def test_numbers_of_regions_are_those_of_their_towns(town: str, region: str):
+    assert the_town(town).region_name == region
+
+
+def test_a_town_that_is_not_there_is_told_with_those_of_its_name():
+    with pytest.raises(ElsewhereError, match=r"(?s)'Petersham, Massachusetts' is not in .*New South Wales"):
+        find_towns("Petersham, Massachusetts")
+
+
+def test_several_have_their_distance_from_the_first():
+    towns = among(find_towns("London"))
+    assert towns[0].country == "United Kingdom" and towns[0].distance_km is None
+    assert "Ontario" in towns[1].line() and towns[1].distance_km == pytest.approx(5880, abs=60)
 
 
 def test_a_village_is_found_in_the_long_list():

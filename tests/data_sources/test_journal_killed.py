@@ -90,6 +90,8 @@ def test_every_acknowledged_write_is_there_after_being_killed(tmp_path: Path, fo
     assert backups and not any(inspect(b.path, Journal.schema, whole=True).fault for b in backups)
 
 
+NOW = Journal.schema.version
+AFTER = (NOW + 1, NOW + 2)
 _COPY = "INSERT INTO {0} SELECT look.id || '-' || n.value, note FROM look, json_each('[1,2,3]') AS n"
 LATER = tuple(
     Migration(
@@ -100,7 +102,7 @@ LATER = tuple(
             f"CREATE INDEX extra{n}_note ON extra{n} (note)",
         ),
     )
-    for n in (3, 4)
+    for n in AFTER
 )
 UPGRADER = """
 from data_sources.journal import Journal
@@ -132,14 +134,15 @@ def test_an_upgrade_killed_at_any_point_is_taken_up_again(tmp_path: Path) -> Non
                 tables = {
                     row[0] for row in connection.execute("SELECT name FROM sqlite_master WHERE type='table'")
                 }
-                assert {f"extra{v}" for v in (3, 4) if v <= version} == {t for t in tables if "extra" in t}
+                assert {f"extra{v}" for v in AFTER if v <= version} == {t for t in tables if "extra" in t}
                 assert connection.execute("SELECT max(version) FROM migration").fetchone() == (version,)
             stopped_at.add(version)
             with a_later_flushcast(*LATER), Journal.open(path) as journal:
                 assert journal.check() is None and len(journal.looks()) == 100
-                assert pragma(journal.connection, "user_version") == 4
-            assert version == 4 or any(backup.why == "before-v4" for backup in list_backups(path))
-    assert stopped_at >= {2, 3}
+                assert pragma(journal.connection, "user_version") == NOW + 2
+            backed_up = any(backup.why == f"before-v{AFTER[1]}" for backup in list_backups(path))
+            assert version == AFTER[1] or backed_up
+    assert stopped_at >= {NOW, NOW + 1}
 
 
 RESTORER = """

@@ -20,7 +20,9 @@ from phenology.model.errors import InputError, StoreError, StoreLockedError, Sto
 from tests.data_sources.journal_help import a_later_flushcast, a_look, fill, start
 
 ROOT = hasattr(os, "geteuid") and os.geteuid() == 0
-STEP_2 = Migration(
+NOW = Journal.schema.version
+STEPS = [(n, step.name) for n, step in enumerate(Journal.schema.steps, 1)]
+NEXT_STEP = Migration(
     "tags", ("CREATE TABLE tag (id TEXT PRIMARY KEY NOT NULL)", "ALTER TABLE look ADD COLUMN mood TEXT")
 )
 
@@ -70,14 +72,8 @@ def test_the_settings_that_keep_it_safe_are_on(path: Path) -> None:
     with Journal.open(path) as journal:
         ask = journal.connection.execute
         names = ("foreign_keys", "synchronous", "journal_mode", "user_version")
-        assert [ask(f"PRAGMA {name}").fetchone()[0] for name in names] == [
-            1,
-            2,
-            "wal",
-            Journal.schema.version,
-        ]
-        steps = list(enumerate((step.name for step in Journal.schema.steps), 1))
-        assert ask("SELECT version, name FROM migration").fetchall() == steps
+        assert [ask(f"PRAGMA {name}").fetchone()[0] for name in names] == [1, 2, "wal", NOW]
+        assert ask("SELECT version, name FROM migration").fetchall() == STEPS
 
 
 @pytest.mark.parametrize("content", [b"a shopping list\n" * 20, b"", b"SQLite format 3\x00"])
@@ -112,7 +108,8 @@ def test_a_newer_journal_is_refused_and_untouched(path: Path) -> None:
     with a_later_flushcast(Migration("later", ()), Migration("later still", ())):
         Journal.open(path).close()
     before = fingerprint(path.parent)
-    with pytest.raises(StoreTooNewError, match=r"newer flushcast \(version 4, this one reads up to 2\)"):
+    said = rf"newer flushcast \(version {NOW + 2}, this one reads up to {NOW}\)"
+    with pytest.raises(StoreTooNewError, match=said):
         Journal.open(path)
     assert fingerprint(path.parent) == before
 
@@ -127,15 +124,14 @@ def test_a_newer_journal_is_known_even_when_only_its_log_says_so(path: Path) -> 
 
 
 def test_an_older_journal_is_backed_up_then_upgraded(path: Path) -> None:
-    with a_later_flushcast(STEP_2), Journal.open(path) as journal:
-        assert pragma(journal.connection, "user_version") == Journal.schema.version
+    with a_later_flushcast(NEXT_STEP), Journal.open(path) as journal:
+        assert pragma(journal.connection, "user_version") == NOW + 1
         recorded = journal.query("SELECT version, name FROM migration")
-        assert recorded == list(enumerate((step.name for step in Journal.schema.steps), 1))
-        assert recorded[-1][1] == "tags"
+        assert recorded == [*STEPS, (NOW + 1, "tags")]
         assert len(journal.looks()) == 3 and journal.check() is None
         add(journal, "after")
     (kept,) = list_backups(path)
-    assert kept.why == "before-v3"
+    assert kept.why == f"before-v{NOW + 1}"
     with Journal.open(kept.path) as old:  # the backup is what an older flushcast can read
         assert len(old.looks()) == 3
 
@@ -147,14 +143,14 @@ def test_an_upgrade_that_fails_leaves_the_journal_as_it_was(path: Path) -> None:
         Journal.open(path)
     with Journal.open(path) as journal:
         assert len(journal.looks()) == 3 and journal.check() is None
-        assert pragma(journal.connection, "user_version") == Journal.schema.version
+        assert pragma(journal.connection, "user_version") == NOW
 
 
 def test_a_reader_reads_on_while_another_process_upgrades(path: Path) -> None:
     with Journal.open(path) as reader:
         with reader.snapshot():
             assert len(reader.looks()) == 3
-            with a_later_flushcast(STEP_2), Journal.open(path) as upgraded:
+            with a_later_flushcast(NEXT_STEP), Journal.open(path) as upgraded:
                 add(upgraded, "new")
                 assert len(reader.looks()) == 3  # as they were when the snapshot began
         assert len(reader.looks()) == 4

@@ -33,7 +33,9 @@ def as_version_1(path: Path) -> Path:
     with Journal.open(path) as journal:
         changes = list(journal.export_changes())
         rows = {
-            table: journal.query(f"SELECT {', '.join(column_names(table))} FROM {table}") for table in TABLES
+            table: journal.query(f"SELECT {', '.join(column_names(table))} FROM {table}")
+            for table in TABLES
+            if table != "shared_file"
         }
     for file in path.parent.glob(f"{path.name}*"):
         file.unlink()

@@ -73,10 +73,7 @@ def test_every_bad_row_is_told_at_once_with_line_and_column(file):
         (4, "date", "read '2027-01-01'"),
         (5, "tree", "read ''"),
     ]
-    assert (
-        "looks.csv, line 2, column stage: read 'frim'; there is no stage called 'frim'. Did you mean firm"
-        in (told.replace("hardened", "firm"))
-    )
+    assert "column stage: read 'frim'; there is no stage or work called 'frim'. Did you mean firm (h" in told
 
 
 def test_a_look_without_a_species_is_a_bad_row_for_a_hindcast(file):

@@ -32,17 +32,17 @@ def test_everyday_headers_are_understood(headers, subject, mapping):
 
 
 def test_unknown_headers_ask_with_an_example():
-    with pytest.raises(TableError, match=r"f\.csv: which column is the date .*--map 'Datum=date'"):
-        sheet_of(["Datum", "Baum", "Stage"], subject="look")
+    with pytest.raises(TableError, match=r"f\.csv: which column is the date .*--map 'Tik=date'"):
+        sheet_of(["Tik", "Tak", "Stage"], subject="look")
 
 
 def test_a_mapping_is_said_once_and_remembered():
-    headers = ["Datum", "Baum", "Stadium"]
-    said = {"Datum": "date", "baum": "tree", "stadium": "stage"}
+    headers = ["Tik", "Tak", "Tok"]
+    said = {"Tik": "date", "tak": "tree", "tok": "stage"}
     sheet = sheet_of(headers, said=said, options={"order": "day-first"})
     kept = to_remember(sheet, "id")
     assert kept is not None
-    again = sheet_of(["baum", "datum", "stadium"], "g.csv", remembered=[kept])
+    again = sheet_of(["tak", "tik", "tok"], "g.csv", remembered=[kept])
     assert (again.subject, again.remembered, again.options) == ("look", kept, {"order": "day-first"})
     assert to_remember(again, "other") is None
     assert dict(again.mapping) == dict(sheet.mapping)
@@ -54,8 +54,8 @@ def test_plain_headers_need_no_remembering():
 
 
 def test_what_is_said_anew_replaces_what_was_remembered():
-    kept = to_remember(sheet_of(["datum", "tree", "stage"], said={"datum": "date"}), "id")
-    again = sheet_of(["datum", "tree", "stage"], options={"kind": "seen"}, remembered=[kept])
+    kept = to_remember(sheet_of(["tik", "tree", "stage"], said={"tik": "date"}), "id")
+    again = sheet_of(["tik", "tree", "stage"], options={"kind": "seen"}, remembered=[kept])
     replaced = to_remember(again, "other")
     assert (replaced.id, replaced.mapping, replaced.options) == ("id", kept.mapping, '{"kind": "seen"}')
 
@@ -63,13 +63,13 @@ def test_what_is_said_anew_replaces_what_was_remembered():
 @pytest.mark.parametrize(
     "said, sentence",
     [
-        ({"nothing": "tree"}, "has no column 'nothing'; it has datum, tree, stage"),
-        ({"datum": "dat"}, "there is no field 'dat' to map a column to; did you mean date"),
+        ({"nothing": "tree"}, "has no column 'nothing'; it has tik, tree, stage"),
+        ({"tik": "dat"}, "there is no field 'dat' to map a column to; did you mean date"),
     ],
 )
 def test_a_mapping_that_names_nothing_is_refused(said, sentence):
     with pytest.raises(TableError, match=sentence):
-        sheet_of(["datum", "tree", "stage"], said=said, subject="look")
+        sheet_of(["tik", "tree", "stage"], said=said, subject="look")
 
 
 def test_no_header_word_stands_for_two_fields_of_one_table():

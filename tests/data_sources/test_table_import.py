@@ -183,13 +183,15 @@ def test_the_order_of_day_and_month_is_decided_over_the_file(take):
 
 
 def test_a_mapping_is_remembered_for_the_next_file(take):
-    text = "datum,baum,zustand\n1.5.2026,Elm 1,soft\n"
-    with pytest.raises(InputError, match="which column is the date"):
+    text = "tik,tak,tok\n1.5.2026,Elm 1,wobbly\n"
+    with pytest.raises(InputError, match="nothing says what the dates here are"):
         take(text)
-    plan = take(text, mapping={"datum": "date", "baum": "tree", "zustand": "stage"})
+    plan = take("tik,tak,tok\n1.5.2026,Elm 1,soft\n", mapping={"tik": "date", "tak": "tree", "tok": "stage"})
     kept = [r for r in plan.save if type(r).__name__ == "ImportMap"]
     assert len(kept) == 1
-    again = take(text.replace("1.5.", "3.5."), records=garden(import_maps=kept))
+    with pytest.raises(TableError, match="column tok: read 'wobbly'"):
+        take(text, records=garden(import_maps=kept))
+    again = take("tik,tak,tok\n3.5.2026,Elm 1,soft\n", records=garden(import_maps=kept))
     assert [k.latest.day for k in of(again, Look)] == [3]
     assert again.reports[0].remembered
 

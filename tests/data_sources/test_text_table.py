@@ -69,11 +69,19 @@ def test_a_column_twice_is_refused(file):
 
 
 def test_many_problems_are_counted():
-    told = str(TableError([Problem("t.csv", n, "a", "read 'x'", "write a number") for n in range(2, 42)]))
+    told = str(TableError([Problem("t.csv", n, "a", f"read 'x{n}'", "write a number") for n in range(2, 42)]))
     assert told.startswith(
-        "40 rows cannot be read; nothing was changed.\n  t.csv, line 2, column a: read 'x'; "
+        "40 rows cannot be read; nothing was changed.\n  t.csv, line 2, column a: read 'x2'; "
     )
     assert told.endswith("\n  and 10 more")
+
+
+def test_what_is_wrong_alike_on_several_lines_is_said_once():
+    told = str(TableError([Problem("t.csv", n, "a", "read 'x'", "write a number") for n in (2, 3, 9)]))
+    assert told == (
+        "3 rows cannot be read; nothing was changed.\n"
+        "  t.csv, lines 2, 3, 9, column a: read 'x'; write a number"
+    )
 
 
 texts = st.text(st.characters(codec="utf-8", exclude_characters="\x00"), max_size=12)

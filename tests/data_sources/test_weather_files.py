@@ -54,10 +54,22 @@ def test_the_plain_table(put):
         PLAIN.replace("date,tmin,tmax", "DATUM,Minimum Celsius,Maximum Celsius"),
         "# Unit: °C\n# shelf north\n" + PLAIN,
         PLAIN.replace("1.5,9.0", "1.5 °C,9.0 °C"),
+        PLAIN.replace("1.5,9.0", "1.5℃,9.0℃"),
+        PLAIN.replace("date,tmin,tmax", "Datum,Tiefsttemperatur (℃),Höchsttemperatur (℃)"),
+        PLAIN.replace("date,tmin,tmax", "Datum,Tagesminimum (°C),Tagesmaximum (°C)"),
+        PLAIN.replace("date,tmin,tmax", "Tag,Tiefstwert °C,Höchstwert °C"),
+        PLAIN.replace("date,tmin,tmax", "Datum,Minimaltemperatur °C,Maximaltemperatur °C"),
     ],
 )
 def test_the_unit_is_read_from_names_preamble_or_cells(put, content):
     assert read_plain(put(content)).units == "C"
+
+
+def test_a_day_that_is_not_over_is_left_out(put):
+    weather, report = read_weather_file(put(PLAIN), units="C", today=date(2026, 3, 3))
+    assert weather.known.tolist() == [True, True, False]
+    assert any("the day is not over" in note for note in report.notes)
+    assert read_weather_file(put(PLAIN), units="C", today=date(2026, 3, 4))[0].known.all()
 
 
 def test_columns_in_any_order_beside_others(put):
@@ -252,7 +264,7 @@ def test_one_fault_is_one_sentence(put):
 
 
 def test_many_faults_are_counted(put):
-    rows = "".join(f"2026-0{m}-{d:02d},x,9\n" for m in (3, 4) for d in range(1, 25))
+    rows = "".join(f"2026-0{m}-{d:02d},x{m}{d},9\n" for m in (3, 4) for d in range(1, 25))
     with pytest.raises(WeatherFileError, match=r"48 rows cannot be read(.|\n)* and 18 more$"):
         read_weather_file(put("date,tmin,tmax\n" + rows), units="C")
 

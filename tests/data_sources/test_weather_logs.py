@@ -335,3 +335,49 @@ def test_hours_of_a_year_from_the_public_collection():
     assert len(weather) == 365 and report.shape == "thermometer log"
     assert_allclose(weather.tmin, ((by_day.min() - 32) / 1.8).round(2))
     assert_allclose(weather.tmax, ((by_day.max() - 32) / 1.8).round(2))
+
+
+@pytest.mark.parametrize("names", [("CEST", "CET"), ("MESZ", "MEZ")])
+def test_times_with_the_name_of_their_zone(put, names):
+    first, last = utc(2025, 10, 24, 22), utc(2025, 10, 27, 23)  # over the change of clocks
+    rows, moment = ["time,temp (°C)"], first
+    while moment < last:
+        local = moment.astimezone(BERLIN)
+        name = names[local.utcoffset() == timedelta(hours=1)]
+        rows.append(f"{local:%Y-%m-%d %H:%M} {name},{warmth(moment)}")
+        moment += HALF_HOUR
+    weather, _ = read_weather_file(put("\n".join(rows)), timezone="Europe/Berlin")
+    expected = direct(first, last, BERLIN)
+    assert_allclose(weather.tmin, [low for low, _ in expected.values()])
+    assert_allclose(weather.tmax, [high for _, high in expected.values()])
+
+
+def test_a_zone_of_no_known_name_is_told(put):
+    with pytest.raises(WeatherFileError, match="'2025-10-23 00:00 XYZT' is not in the calendar"):
+        read_weather_file(put("time,temp (°C)\n2025-10-23 00:00 XYZT,3\n"), timezone="Europe/Berlin")
+
+
+def changes_only(*, lost=None):
+    """Four days of a thermometer that writes when it is half a degree warmer or colder, with hours lost."""
+    first, rows, written = utc(2026, 5, 3, 22), ["time,temp (°C)"], None
+    for minute in range(4 * 24 * 60):
+        moment = first + timedelta(minutes=minute)
+        level = round(warmth(moment) * 2) / 2
+        if level != written and not (lost and lost[0] <= moment < lost[1]):
+            rows.append(f"{moment.astimezone(BERLIN):%Y-%m-%d %H:%M},{level}")
+            written = level
+    return "\n".join(rows)
+
+
+def test_a_log_of_changes_alone_holds_between_them(put):
+    weather, report = read_weather_file(put(changes_only()), timezone="Europe/Berlin")
+    assert weather.known.tolist() == [True] * 4
+    assert_allclose(weather.tmin, 4.0)
+    assert_allclose(weather.tmax, 16.0)
+    assert any("only when the temperature changes" in note for note in report.notes)
+
+
+def test_a_log_of_changes_with_hours_lost_has_a_hole(put):
+    lost = utc(2026, 5, 5, 5), utc(2026, 5, 5, 12)
+    weather, _ = read_weather_file(put(changes_only(lost=lost)), timezone="Europe/Berlin")
+    assert not weather.known[1]

@@ -53,8 +53,11 @@ def test_a_dry_run_checks_and_changes_nothing(bench, file):
     assert records(bench).looks == []
 
 
+BAD = "32 May,Elm 1,,1,soft\n2 June,Elm 9,,1,soft\n"
+
+
 def test_every_bad_row_is_told_with_line_and_column_and_nothing_is_taken(bench, file):
-    told = bench.refuses("import", file(LOOKS + "32 May,Elm 1,,1,soft\n2 June,Elm 9,,1,soft\n"))
+    told = bench.refuses("import", file(LOOKS + BAD), "--strict")
     assert "2 rows cannot be read; nothing was changed." in told
     assert "looks.csv, line 4, column date: read '32 May'" in told
     assert "looks.csv, line 5, column tree: read 'Elm 9'" in told
@@ -62,13 +65,12 @@ def test_every_bad_row_is_told_with_line_and_column_and_nothing_is_taken(bench, 
 
 
 def test_columns_are_mapped_once(bench, file):
-    text = "datum,baum,zustand\n1.5.2026,Elm 1,soft\n"
-    assert "which column is the date" in bench.refuses("import", file(text))
-    said = ["--map", "datum=date", "--map", "Baum=tree", "--map", "zustand=stage"]
-    bench.does("import", file(text), *said)
+    text = "tik,tak,leafed out\nElm 1,1st,1.5.2026\nElm 1,2nd,\n"
+    told = bench.refuses("import", file(text))
+    assert "column leafed out: nothing says what the dates here are; say --map 'leafed out=" in told
+    bench.does("import", file(text), "--map", "leafed out=extended")
     again = bench.does("import", file(text.replace("1.5.", "9.5."), "more.csv"))
-    assert again.words.startswith("more.csv: 1 new look")
-    assert "(columns as remembered)" in again.words
+    assert again.words.startswith("more.csv: 1 new look (columns as remembered)")
 
 
 def test_dates_that_could_be_two_ask_for_the_order(bench, file):
@@ -244,5 +246,54 @@ def test_years_of_public_looks_come_in_with_their_trees(tmp_path):
 
 
 def test_a_contradiction_shows_the_word_that_stands_in_the_file(bench, file):
-    told = bench.refuses("import", file(LOOKS + "2026-06-20,Elm 1,,1,still soft\n"))
+    told = bench.refuses("import", file(LOOKS + "2026-06-20,Elm 1,,1,still soft\n"), "--strict")
     assert "line 4, column stage: read 'still soft'; Elm 1: extending (20 Jun 2026) comes after" in told
+
+
+NOTEBOOK = (
+    "Tree,Kind,Bud break,Hardened off,Cut back\n"
+    "Trident big,trident maple,3 Apr 2004,10 Jun 2004,12 Jun 2004\n"
+    "Trident small,trident maple,5 Apr 2004,soon,14 Jun 2004\n"
+)
+
+
+def test_a_notebook_is_taken_as_it_is_and_taken_back_whole(bench, file):
+    """Columns of dates are looks and work, new trees are named, what is doubtful goes beside."""
+    path = file(NOTEBOOK, "nb.csv")
+    told = bench.refuses("import", path)
+    assert "read 'Trident big'; there is no tree, species or place called 'Trident big'; --new-trees" in told
+    assert records(bench).looks == []
+    taken = bench.does("import", path, "--new-trees")
+    assert "nb.csv: 3 new looks, 2 new works." in taken.words
+    assert "column Hardened off: read 'soon'" in taken.words
+    beside = path.with_name("nb-to-mend.csv")
+    assert beside.name in taken.words and "soon,Trident small,hardened" in beside.read_text("utf-8")
+    assert "0 new looks, 5 there already. Nothing new" in bench.does("import", path).words
+    beside.write_text(beside.read_text("utf-8").replace("soon", "mid June 2004"), "utf-8")
+    assert "nb-to-mend.csv: 1 new look." in bench.does("import", beside).words
+    bench.does("undo")
+    bench.does("undo")
+    left = records(bench)
+    assert (left.looks, left.works, left.flushes, len(left.trees)) == ([], [], [], 3)
+
+
+def test_at_a_terminal_an_import_is_shown_and_taken_when_the_grower_says_so(bench, file, monkeypatch):
+    for module in ("cli.file_questions", "cli.writing.import_entry"):
+        monkeypatch.setattr(f"reports.{module}.may_ask", lambda: True)
+    path = file(NOTEBOOK.replace("Cut back", "Leafed out"), "nb.csv")
+    told = bench("import", path, input="quux\nextended\ny\nn\n")
+    assert "which stage or work is it (- passes it over)" in told.words
+    assert "there is no stage or work called 'quux'" in told.words
+    assert "Trident big: Acer buergerianum" in told.words
+    assert "nb.csv: tree; Kind (species); Bud break, Hardened off, Leafed out (looks)." in told.words
+    assert "line 2: Trident big: hardened, 10 Jun 2004" in told.words
+    assert "Take these 4 rows? [Y/n]: n Nothing was changed." in told.words
+    assert records(bench).looks == []
+    bench("import", path, input="extended\ny\ny\n")
+    assert len(records(bench).looks) == 4
+
+
+def test_a_dry_run_tells_every_row(bench, file):
+    told = bench.does("import", file(NOTEBOOK, "nb.csv"), "--new-trees", "--dry-run").words
+    assert "line 3: Trident small: cutback, 14 Jun 2004" in told and "Only checked" in told
+    assert records(bench).looks == []

@@ -84,7 +84,7 @@ def test_half_a_position_is_a_usage_error(bench):
 
 
 def test_at_a_terminal_the_town_is_asked_and_which_of_several(bench, asked):
-    answer = init(bench, typed="Springfield\n3\n\n300\nC\n\n")
+    answer = init(bench, typed="Springfield\n3\n300\n\n")
     assert "3 Springfield (IL), United States" in answer.words
     made = place(bench)
     assert (made.timezone, made.elevation) == ("America/Chicago", 300.0)
@@ -92,6 +92,19 @@ def test_at_a_terminal_the_town_is_asked_and_which_of_several(bench, asked):
 
 
 def test_at_a_terminal_an_empty_town_asks_for_the_position(bench, asked):
-    init(bench, typed="\n33.9 S\n18.4\nAfrica/Maseru\n\nC\n\n")
+    init(bench, "--timezone", "Africa/Maseru", typed="\n33.9 S\n18.4\n\n\n")
     made = place(bench)
     assert (made.latitude, made.longitude, made.timezone) == (-33.9, 18.4, "Africa/Maseru")
+
+
+def test_units_follow_the_country(bench):
+    answer = init(bench, "--town", "Worcester, Massachusetts")
+    assert "Temperatures (United States) in °F. Change it with: flushcast settings units C" in answer.words
+    assert bench.does("settings", "units").out == "F\n"
+
+
+def test_every_slip_among_trees_is_told_at_once_where_nobody_can_be_asked(bench):
+    trees = ["--tree", "A=Acer buergeranum", "--tree", "B=Beech", "--tree", "C=Chinese elm"]
+    told = bench.refuses("init", bench.folder, "--lat", "47", "--lon", "8", *trees)
+    assert "A: there is no species called 'Acer buergeranum'" in told and "B: 'Beech' fits several" in told
+    assert not bench.folder.exists()

@@ -54,8 +54,22 @@ class SimulatedGarden:
     events: list[TrueEvent] = field(default_factory=list)
 
 
+@dataclass(frozen=True)
+class Kin:
+    """What the gardens of a club have in common: species, and how their trees keep time."""
+
+    nature: Nature
+    needs: dict[str, Needs]
+
+
 def simulate(
-    climate: Climate, observer: Observer, seed: int, *, seasons: int = 6, trees: int = 2
+    climate: Climate,
+    observer: Observer,
+    seed: int,
+    *,
+    seasons: int = 6,
+    trees: int = 2,
+    kin: Kin | None = None,
 ) -> SimulatedGarden:
     """A garden of one or two species over some seasons.
 
@@ -67,12 +81,14 @@ def simulate(
         The same seed gives the same garden.
     seasons, trees : int
         Seasons with records, and trees (of one species in one garden of two, else of two).
+    kin : Kin, optional
+        What the garden has in common with others; its trees are then of those species in turn.
 
     Notes
     -----
     Each past season is missing from the records with one chance in ten.
     """
-    return _Maker(climate, observer, np.random.default_rng([seed, 17]), seed, seasons, trees).made()
+    return _Maker(climate, observer, np.random.default_rng([seed, 17]), seed, seasons, trees, kin).made()
 
 
 class _Maker:
@@ -84,16 +100,19 @@ class _Maker:
         seed: int,
         seasons: int,
         trees: int,
+        kin: Kin | None,
     ) -> None:
         self.climate, self.observer, self.rng = climate, observer, rng
         self.calendar = climate.calendar
         self.seasons = range(FIRST_SEASON, FIRST_SEASON + seasons)
-        self.nature = Nature.draw(rng)
+        self.nature = Nature.draw(rng) if kin is None else kin.nature
         catalogue = load_species()
         pick = rng.permutation(len(SPECIES))
         kinds = [SPECIES[pick[0]], SPECIES[pick[0] if rng.random() < 0.5 else pick[1]]]
-        self.trees = [Tree(f"t{k}", f"Tree {k}", kinds[k % 2]) for k in range(trees)]
-        self.needs = {name: Needs.draw(catalogue[name], rng) for name in dict.fromkeys(kinds)}
+        kinds = kinds if kin is None else list(kin.needs)
+        self.trees = [Tree(f"t{k}", f"Tree {k}", kinds[k % len(kinds)]) for k in range(trees)]
+        drawn = {name: Needs.draw(catalogue[name], rng) for name in dict.fromkeys(kinds)}
+        self.needs = drawn if kin is None else kin.needs
         self.places = [
             Place("open", "Open bench", climate.latitude, 0.0),
             Place("wall", "By the wall", climate.latitude, 0.0),

@@ -17,16 +17,18 @@ def _set(words: str) -> frozenset[str]:
 ROLES = ("date", "time", "year", "month", "day", "tmin", "tmax", "temp")
 
 _LOW = _set(
-    "min minimum minima mini tmin mintemp tempmin low lowest tn minimo minimal minimale tiefst tiefstwert"
+    "min minimum minima mini tmin mintemp tempmin low lowest tn minimo minimal minimale tiefst tiefste"
 )
 _HIGH = _set(
-    "max maximum maxima maxi tmax maxtemp tempmax high highest tx maximo maximal maximale hochst hochstwert"
+    "max maximum maxima maxi tmax maxtemp tempmax high highest tx maximo maximal maximale hochst hoechst "
+    "hochste hoechste"
 )
 _TEMP = _set("temp temps temperature temperatures temperatur temperatura lufttemperatur t tair ta")
 _PLAIN = _set(
-    "air outdoor outside daily 2m luft external ext value of the in sensor probe channel ch reading"
+    "air outdoor outside daily 2m luft external ext value of the in sensor probe channel ch reading wert "
+    "werte"
 )
-_DATE = _set("date datum day fecha data jour giorno dag timestamp datetime zeitstempel zeitpunkt")
+_DATE = _set("date datum day tag fecha data jour giorno dag timestamp datetime zeitstempel zeitpunkt")
 _TIME = _set("time zeit uhrzeit hora heure ora tid clock")
 _ZONE = _set("utc gmt local lst z standard cet cest of and no")
 _NOT_AIR = _set(
@@ -63,9 +65,9 @@ def unit_in(text: str, *, bare_letter: bool = True) -> str | None:
 def role_of(name: str) -> str | None:
     """What a column of this name holds, as far as the name says.
 
-    >>> names = ("temp_min", "T2M max", "Datum/Uhrzeit", "Lufttemperatur (°C)", "Dew point", "MinTemp")
+    >>> names = ("temp_min", "T2M max", "Datum/Uhrzeit", "Lufttemperatur", "Dew point", "Tageshöchstwert")
     >>> [role_of(name) for name in names]
-    ['tmin', 'tmax', 'date', 'temp', None, 'tmin']
+    ['tmin', 'tmax', 'date', 'temp', None, 'tmax']
     """
     words = _words(name)
     if words & _NOT_AIR or not words:
@@ -166,6 +168,7 @@ def _words(name: str) -> set[str]:
     plain = "".join(c for c in plain if not unicodedata.combining(c))
     plain = re.sub(r"[\[(].*?[\])]", " ", plain)
     plain = re.sub(r"(?<=[a-z])(?=[A-Z])", " ", plain)  # MinTemp
+    plain = re.sub(r"(?i)\btages?(?=[a-z])|(?<=[a-z])(?=temperatur|wert\b)", " ", plain)  # Höchsttemperatur
     words = re.findall(r"[a-z]+\d*|\d+[a-z]*", plain.casefold().replace("t2m", "temp 2m"))
     return set(words)
 

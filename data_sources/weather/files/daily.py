@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
+from datetime import date
 
 import numpy as np
 
@@ -17,7 +18,12 @@ NO_AIR = {"C": 60.0, "F": 140.0}  # beyond it the usual maximum is none of air
 
 
 def read_daily(
-    table: WeatherTable, *, units: str | None, date_order: DateOrder | None, source: str
+    table: WeatherTable,
+    *,
+    units: str | None,
+    date_order: DateOrder | None,
+    source: str,
+    today: date | None = None,
 ) -> tuple[DailyWeather, FileReport]:
     """Read a daily table, all of it or nothing.
 
@@ -56,7 +62,12 @@ def read_daily(
         advice = "if these are tenths of a °C, say --units tenths"
         raise table.error(f"its usual maximum is {usual:.0f} °{units}, which is no air; {advice}")
     station, oldest_first = _station(table), np.argsort(days)
-    kinds = _row_sources(table, source)[oldest_first]
+    kinds = _row_sources(table, source)
+    notes = []
+    if today is not None and ((unfinished := (days == today.toordinal()) & (kinds != "model")).any()):
+        low[unfinished] = high[unfinished] = np.nan
+        notes.append("today's row is left out, for the day is not over; add the file again tomorrow")
+    kinds = kinds[oldest_first]
     low, high = (to_celsius(values, units)[oldest_first] for values in (low, high))
     weather = DailyWeather.from_ordinals(days[oldest_first], low, high, kinds)
     modelled = int((kinds == "model").sum())
@@ -67,7 +78,7 @@ def read_daily(
         weather,
         *("date", "tmin", "tmax"),
         date_order=order,
-        notes=[note] if modelled else [],
+        notes=[*notes, note] if modelled else notes,
         station=station,
         attribution=f"{NCEI_LINE}, station {station}" if ncei else "",
     )

@@ -22,6 +22,8 @@ from phenology.weather.series import DailyWeather
 LEAST_SHARE = 0.9  # of a day's readings
 LONGEST_HOLE = 3 * 3600  # seconds
 COLDEST, HOTTEST = -90.0, 70.0  # °C; beyond them no thermometer in a garden is right
+LEAST_CHANGES = 24  # readings from which a log can be told to hold changes alone
+HELD_EVERY = 600.0  # seconds
 STARTING_UP = 85.0  # °C: what a common sensor gives before its first measurement
 FAULTS = frozenset(
     ["err", "error", "fail", "fault", "open", "short", "lo", "hi", "over", "under", "overflow"]
@@ -53,7 +55,7 @@ def read_log(
     except (ZoneInfoNotFoundError, ValueError, OSError):
         why = f"cannot be read in the time zone '{timezone}': no such zone (one is Europe/Berlin)"
         raise table.error(why) from None
-    stamps, order = table.times(date_order, with_time=True)
+    stamps, order = table.times(date_order, with_time=True, place=zone)
     roles = ("tmin", "tmax") if {"tmin", "tmax"} <= set(table.at) else ("temp",)
     readings = [table.temperatures(role, FAULTS) for role in roles]
     table.refuse(*readings)
@@ -70,7 +72,14 @@ def read_log(
     if stated is not None and times[0].tzinfo is None:
         times = [time.replace(tzinfo=offset_of(stated[1] or "UTC")) for time in times]
     moments = moments_of(table.table.file, times, zone, clock)
-    weather, notes = daily_extremes(moments, series[0][kept], series[-1][kept], source)
+    low, high = series[0][kept], series[-1][kept]
+    held = held_between_changes(moments, low) if len(roles) == 1 else None
+    if held is not None:
+        moments, low = held
+        high = low
+    weather, notes = daily_extremes(moments, low, high, source)
+    if held is not None:
+        notes = ("the thermometer writes only when the temperature changes; it holds until the next", *notes)
     if not weather.known.any():
         raise table.error(
             f"has readings on {len(weather)} day{'s' * (len(weather) > 1)}, but none with {LEAST_SHARE:.0%} "
@@ -78,6 +87,34 @@ def read_log(
         )
     columns = ("date", "time", *roles)
     return weather, table.report("thermometer log", units, weather, *columns, date_order=order, notes=notes)
+
+
+def held_between_changes(times: Moments, values: Values) -> tuple[Moments, Values] | None:
+    """The readings of a thermometer that writes only changes, with those between them; None for other logs.
+
+    It writes at uneven times and never the same value twice. A long hole is one in which nothing changed if
+    the next value is within two usual changes of the last; else it stays a hole.
+
+    Returns
+    -------
+    moments, values
+        The readings, and every ten minutes the value that holds.
+    """
+    good = np.isfinite(values)
+    instant, first = np.unique(times.instant[good], return_index=True)
+    value = values[good][first]
+    if len(value) < LEAST_CHANGES:
+        return None
+    steps, changes = np.diff(instant), np.abs(np.diff(value))
+    uneven = np.quantile(steps, 0.9) > 1.5 * np.median(steps)
+    if not uneven or (changes == 0).mean() > 0.02:
+        return None
+    nothing = changes <= 2 * np.median(changes) + 0.01
+    grid = np.arange(instant[0], instant[-1], HELD_EVERY)
+    before = np.searchsorted(instant, grid, side="right") - 1
+    holds = (steps[before] <= LONGEST_HOLE) | nothing[before]
+    moments = np.concatenate([instant, grid[holds]])
+    return Moments(moments, times.zone), np.concatenate([value, value[before[holds]]])
 
 
 def daily_extremes(

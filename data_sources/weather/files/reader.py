@@ -7,6 +7,7 @@ Nothing is guessed: the unit and the order of day and month are stated in the fi
 from __future__ import annotations
 
 from collections.abc import Mapping
+from datetime import date
 from pathlib import Path
 
 from data_sources.tables.text_table import read_text, split_table
@@ -32,6 +33,7 @@ def read_weather_file(
     source: str | None = None,
     timezone: str | None = None,
     clock: Clock | None = None,
+    today: date | None = None,
 ) -> tuple[DailyWeather, FileReport]:
     """Read a weather file into daily extremes in °C.
 
@@ -51,6 +53,8 @@ def read_weather_file(
         IANA zone of the place: needed to make local days of a log kept in UTC or in standard time.
     clock : {"local", "standard", "utc"}, optional
         What a log's clock showed, where the file does not tell.
+    today : date, optional
+        The measured row of this day in a daily table is left out: the day is not over.
 
     Returns
     -------
@@ -67,13 +71,16 @@ def read_weather_file(
         If only the grower can tell.
     """
     path = Path(path)
-    text = read_text(path)
+    text = _one_sign(read_text(path))
+    columns = {role: _one_sign(name) for role, name in columns.items()} if columns else columns
     if is_ghcn(text):
         return read_ghcn(path, text, source=source or "station")
     table = split_table(path.name, text, lambda cells: looks_like_header(cells, columns))
     weather = WeatherTable(table, find_columns(table, columns))
     if {"tmin", "tmax"} <= set(weather.at) and not several_a_day(weather.stamps(with_time=True)):
-        return read_daily(weather, units=units, date_order=date_order, source=source or "station")
+        return read_daily(
+            weather, units=units, date_order=date_order, source=source or "station", today=today
+        )
     return read_log(
         weather,
         units=units,
@@ -82,3 +89,8 @@ def read_weather_file(
         timezone=timezone,
         clock=clock,
     )
+
+
+def _one_sign(text: str) -> str:
+    """A text with the single characters for degrees of a scale written as two."""
+    return text.replace("℃", "°C").replace("℉", "°F")

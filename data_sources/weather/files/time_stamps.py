@@ -7,8 +7,10 @@ from __future__ import annotations
 
 import re
 from collections.abc import Sequence
-from datetime import UTC, datetime, timedelta, timezone
+from datetime import UTC, datetime, timedelta, timezone, tzinfo
+from functools import cache
 from typing import NamedTuple
+from zoneinfo import ZoneInfo
 
 from phenology.language.written_days import DateOrder, tidy, written_day
 
@@ -18,9 +20,12 @@ _SERIAL_ZERO = datetime(1899, 12, 30)
 _STAMP = re.compile(
     r"(?P<date>.{5,}?)(?:(?:(?<=\d)T|[\s,;-]+)"
     r"(?P<hour>\d{1,2})[:.h](?P<minute>\d{2})(?:[:.](?P<second>\d{2})(?:[.,]\d+)?)?"
-    r"\s*(?:(?P<half>[ap])\.?m\.?)?\s*(?P<zone>Z|UTC|GMT|[+-]\d{2}:?\d{2})?)?",
+    r"\s*(?:(?P<half>[ap])\.?m\.?)?\s*(?P<zone>Z|UTC|GMT|[+-]\d{2}:?\d{2}|[A-Z]{3,5})?)?",
     re.IGNORECASE,
 )
+_UTC = ("Z", "UTC", "GMT")
+_EUROPE = ("Europe/Berlin", "Europe/London", "Europe/Lisbon", "Europe/Athens")
+_GERMAN = {"MEZ": "CET", "MESZ": "CEST"}
 _COMPACT = re.compile(r"(?P<date>\d{8})[T\s]?(?P<hour>\d{2})(?P<minute>\d{2})")
 
 
@@ -70,8 +75,16 @@ def day_of(text: str, order: DateOrder | None) -> datetime | None:
     return None if day is None or day[0] is None else datetime(day[0], day[1], day[2])
 
 
-def with_clock(day: datetime | None, stamp: Stamp) -> datetime | None:
-    """A day at a stamp's time; None where a count, which has its own, has another behind it."""
+def with_clock(day: datetime | None, stamp: Stamp, place: tzinfo | None = None) -> datetime | None:
+    """A day at a stamp's time; None where a count, which has its own, has another behind it.
+
+    A zone's short name ("CEST") is that of the place's zone, or one of Europe's.
+
+    Raises
+    ------
+    ValueError
+        If the name of the zone is not known.
+    """
     clock = stamp.clock
     if day is None or not clock:
         return day
@@ -83,7 +96,21 @@ def with_clock(day: datetime | None, stamp: Stamp) -> datetime | None:
     later = timedelta(days=1) if (hour, minute) == (24, 0) else timedelta()
     time = day.replace(hour=0 if later else hour, minute=minute, second=second) + later
     zone = clock.get("zone")
+    if zone and zone.isalpha() and zone.upper() not in _UTC:
+        return time.replace(tzinfo=_named_offset(zone.upper(), place))
     return time.replace(tzinfo=offset_of(zone)) if zone else time
+
+
+@cache
+def _named_offset(name: str, place: tzinfo | None) -> timezone:
+    """The offset that a short name stands for, in a place's zone or in Europe, in winter or in summer."""
+    for zone in (place, *map(ZoneInfo, _EUROPE)):
+        for month in (1, 7):
+            moment = datetime(2025, month, 1, tzinfo=zone)
+            offset = moment.utcoffset()
+            if zone is not None and offset is not None and moment.tzname() == _GERMAN.get(name, name):
+                return timezone(offset)
+    raise ValueError(name)
 
 
 def offset_of(text: str) -> timezone:
@@ -92,7 +119,7 @@ def offset_of(text: str) -> timezone:
     >>> offset_of("-05:30"), offset_of("Z")
     (datetime.timezone(datetime.timedelta(days=-1, seconds=66600)), datetime.timezone.utc)
     """
-    if text.upper() in ("Z", "UTC", "GMT"):
+    if text.upper() in _UTC:
         return UTC
     found = re.fullmatch(r"([+-−])(\d{1,2}):?(\d{2})?", text)
     if found is None:

@@ -7,7 +7,7 @@ from collections import Counter
 from collections.abc import Collection, Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass, field
-from datetime import datetime
+from datetime import datetime, tzinfo
 from typing import Any
 
 import numpy as np
@@ -112,7 +112,7 @@ class WeatherTable:
         ]
 
     def times(
-        self, order: DateOrder | None, *, with_time: bool
+        self, order: DateOrder | None, *, with_time: bool, place: tzinfo | None = None
     ) -> tuple[list[datetime | None], DateOrder | None]:
         """Times of all rows, naive or all with their offset, and the order of day and month used, if any was.
 
@@ -135,7 +135,7 @@ class WeatherTable:
             try:
                 if stamp.date not in days:
                     days[stamp.date] = day_of(stamp.date, order)
-                time = with_clock(days[stamp.date], stamp)
+                time = with_clock(days[stamp.date], stamp, place)
                 if time and not EARLIEST <= time.date() <= LATEST:
                     raise ValueError
             except (ValueError, OverflowError):

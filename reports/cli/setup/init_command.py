@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
+from dataclasses import replace
 from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -25,25 +26,29 @@ from phenology.language.plain_names import name_key, plain_name
 from phenology.language.tree_selection import few_labels
 from phenology.model.errors import InputError, StoreError
 from phenology.model.records import Place, Stand, Tree
-from reports.cli.common import garden_folder, may_ask, say, tell
+from reports.cli.common import garden_folder, may_ask, put, say, tell
 from reports.cli.setup.positions import read_elevation, read_latitude, read_longitude, shown_position
 from reports.text.lines import counted
 
 if TYPE_CHECKING:
     from data_sources.country_dates import CountryDates
+    from reports.cli.setup.init_trees import Named
+    from reports.garden.open_garden import OpenGarden
 
 
 @click.command("init")
 @click.argument("folder", required=False, type=click.Path(path_type=Path), metavar="[DIR]")
 @click.option("--name", default="Garden", metavar="NAME", help="What the garden is called.")
-@click.option("--town", metavar="TOWN", help="Where it is, by a town's name: 'Springfield, OH'.")
+@click.option("--town", metavar="TOWN", help="Where it is, by a town's name: 'London, Ontario'.")
 @click.option("--lat", metavar="DEGREES", help="Latitude, such as 47.2 or '33.9 S'.")
 @click.option("--lon", metavar="DEGREES", help="Longitude, such as 8.3 or '122.4 W'.")
 @click.option("--elevation", metavar="METRES", help="Above the sea; '1017ft' is understood.")
 @click.option("--timezone", metavar="ZONE", help="Such as Europe/Zurich (default: that of the nearest town).")
 @click.option("--place", metavar="NAME", help="What the spot is called (Bench). Alone it says the town too.")
 @click.option(
-    "--units", type=click.Choice(["C", "F"], case_sensitive=False), help="How temperatures are shown."
+    "--units",
+    type=click.Choice(["C", "F"], case_sensitive=False),
+    help="How temperatures are shown (default: as in the country).",
 )
 @click.option("--tree", "trees", multiple=True, metavar="LABEL=SPECIES",
               help='A tree: "Hornbeam 1=Carpinus laxiflora".')  # fmt: skip
@@ -72,7 +77,10 @@ def init_command(
     first_weekday: str | None,
     export: Path | None,
 ) -> None:
-    """Make a garden: where it is, its units, its first trees.
+    """Make a garden: where it is, its first trees, and a first forecast.
+
+    At a terminal it asks what the flags leave open; every answer is kept when
+    it is given, and a slip is asked again.
 
     \b
     flushcast init my-garden --town "Chur, Switzerland" --elevation 590 \\
@@ -95,13 +103,6 @@ def init_command(
     from reports.cli.setup.init_where import find_where
 
     where = find_where(town or (None if lat or lon else place), lat, lon, timezone)
-    if may_ask():
-        if elevation is None:
-            question = "Elevation in metres (empty: unknown)"
-            elevation = click.prompt(question, default="", show_default=False, err=True)
-        choices = click.Choice(["C", "F"])
-        units = units or click.prompt("Temperatures in C or F", type=choices, default="C", err=True)
-        trees = trees or tuple(_ask_for_trees())
     spot = Place(
         new_id(),
         plain_name(place or "Bench"),
@@ -110,11 +111,11 @@ def init_command(
         read_elevation(elevation) if elevation else None,
         where.timezone,
     )
-    grown, unknown = _read_trees(trees)
+    grown, slips, unknown = _read_trees(trees)
     usual = country_dates(where.timezone)
     settings = GardenSettings(
         name=plain_name(name) or "Garden",
-        units=(units or "C").upper(),
+        units=(units or (usual.units if usual else "C")).upper(),
         season_start=season_start,
         date_order=date_order or (usual.order if usual else None),
         first_weekday=first_weekday or (usual.first_weekday if usual else None),
@@ -128,10 +129,62 @@ def init_command(
         tell(f"Note: {latin} is not in the catalogue, so it starts from a neutral guess.")
     if usual is not None and not (date_order and first_weekday):
         tell(_dates_of(settings, usual))
+    if usual is not None and usual.units == "F" and not units:
+        tell(f"Temperatures ({usual.country}) in °F. Change it with: flushcast settings units C.")
     there = "" if target == Path(".") else f"--garden {target} "
+    if may_ask():
+        _ask_on(target, there, spot, slips, ask_trees=not trees)
+        return
     say("Next:")
     say(f"  flushcast {there}" + (f'look "{grown[0].label}" soft' if grown else TREE_ADD))
     say(f"  flushcast {there}weather add FILE.csv")
+
+
+def _ask_on(folder: Path, there: str, spot: Place, slips: Sequence[Named], *, ask_trees: bool) -> None:
+    """Ask the rest of somebody at a terminal; every answer is kept when it is given."""
+    from phenology.language.date_style import using_dates
+    from phenology.language.degrees import using_units
+    from reports.cli.setup.init_trees import ask_for_trees, ask_how_they_stand
+    from reports.cli.setup.init_where import asked
+    from reports.garden.open_garden import OpenGarden
+
+    garden = OpenGarden(folder, lambda warning: tell(f"Note: {warning}"))
+    with using_dates(garden.settings.date_style), using_units(garden.settings.units):
+        try:
+            if spot.elevation is None:
+                question = "Height above the sea, such as 410 or 1300ft (empty: unknown)"
+                height = asked(question, lambda typed: read_elevation(typed) if typed else None)
+                if height is not None:
+                    with garden.changing():
+                        garden.save(f"height of {spot.name}", [replace(spot, elevation=height)])
+            ask_for_trees(garden, slips, more=ask_trees)
+            ask_how_they_stand(garden)
+        except click.Abort:
+            say()
+            tell("Stopped here; everything you answered is kept. Go on with:")
+            say(f"  flushcast {there}{TREE_ADD}")
+        else:
+            _first_forecast(garden)
+        finally:
+            first = garden.trees[0].label if garden.trees else "Elm 1"
+            garden.close()
+    say("Next:")
+    say(f'  flushcast {there}look "{first}" soft')
+    say(f"  flushcast {there}weather add FILE.csv")
+
+
+def _first_forecast(garden: OpenGarden) -> None:
+    """When to look at each tree."""
+    if not garden.trees:
+        return
+    from phenology.advice.agenda import make_agenda
+    from reports.cli.telling.read_forecast import read_forecast
+    from reports.text.forecast_text import CLOSING, forecast_text
+    from reports.text.words import terminal_width
+
+    say()
+    put(forecast_text(make_agenda(read_forecast(garden, None)), terminal_width(), closing=CLOSING))
+    say()
 
 
 def _mend(
@@ -187,27 +240,37 @@ def _dates_of(settings: GardenSettings, usual: CountryDates) -> str:
     )
 
 
-def _ask_for_trees() -> Iterator[str]:
-    """Trees one by one until an empty line."""
-    question = "A tree as LABEL=SPECIES, such as Elm 1=Ulmus parvifolia (empty: no more)"
-    while (line := click.prompt(question, default="", show_default=False, err=True)).strip():
-        yield line
+def _read_trees(typed: Sequence[str]) -> tuple[list[Tree], list[Named], list[str]]:
+    """Trees as typed, those whose species has to be asked, and the species that nobody has described.
 
-
-def _read_trees(typed: Sequence[str]) -> tuple[list[Tree], list[str]]:
-    """Trees as typed, and the species that nobody has described."""
-    from data_sources.tables.import_draft import species_named
+    Raises
+    ------
+    InputError
+        With all that is wrong, where nobody can be asked.
+    """
+    if not typed:
+        return [], [], []
     from phenology.species.catalogue import load_species
+    from reports.cli.setup.init_trees import latin_of, named
 
     catalogue = load_species()
     trees: list[Tree] = []
+    slips: list[Named] = []
+    wrong: list[str] = []
+    labels: set[str] = set()
     for text in typed:
-        label, equals, species = (plain_name(part) for part in text.partition("="))
-        if not equals or not label or not species:
-            raise InputError(
-                f"--tree takes LABEL=SPECIES, such as {json.dumps('Elm 1=Ulmus parvifolia')}; got '{text}'"
-            )
-        if name_key(label) in {name_key(tree.label) for tree in trees}:
-            raise InputError(f"two trees are called '{label}'; labels must differ")
-        trees.append(Tree(new_id(), label, species_named(species, catalogue)))
-    return trees, [tree.species for tree in trees if tree.species not in catalogue]
+        if "=" not in text or not text.partition("=")[2].strip():
+            example = json.dumps("Elm 1=Ulmus parvifolia")
+            raise InputError(f"--tree takes LABEL=SPECIES, such as {example}; got '{text}'")
+        one = named(text)
+        if name_key(one.label) in labels:
+            raise InputError(f"two trees are called '{one.label}'; labels must differ")
+        labels.add(name_key(one.label))
+        try:
+            trees.append(Tree(new_id(), one.label, latin_of(one, catalogue)))
+        except InputError as error:
+            slips.append(one)
+            wrong.append(f"{one.label}: {error}")
+    if wrong and not may_ask():
+        raise InputError("; ".join(wrong) if len(wrong) == 1 else "\n  ".join(("trees:", *wrong)))
+    return trees, slips, [tree.species for tree in trees if tree.species not in catalogue]

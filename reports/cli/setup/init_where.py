@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, TypeVar
 
 import click
 
+from phenology.model.errors import InputError
 from reports.cli.common import may_ask, say
 from reports.cli.setup.positions import check_zone, read_latitude, read_longitude
 
@@ -14,6 +16,7 @@ if TYPE_CHECKING:
     from data_sources.gazetteer import Town
 
 FAR_KM = 100.0  # a zone taken from farther away is worth a word
+T = TypeVar("T")
 
 
 @dataclass(frozen=True)
@@ -23,6 +26,16 @@ class Where:
     latitude: str
     longitude: str
     timezone: str
+
+
+def asked(question: str, read: Callable[[str], T], *, default: str | None = "") -> T:
+    """An answer that can be used: a slip is told and asked again."""
+    while True:
+        typed: str = click.prompt(question, default=default, show_default=False, err=True)
+        try:
+            return read(typed.strip())
+        except InputError as error:
+            say(f"  {error}.".replace("..", "."))
 
 
 def find_where(town: str | None, lat: str | None, lon: str | None, zone: str | None) -> Where:
@@ -35,18 +48,19 @@ def find_where(town: str | None, lat: str | None, lon: str | None, zone: str | N
     click.UsageError
         If nothing tells where the garden is.
     """
+    found: Town | None = None
     if not (lat and lon) and not town and may_ask():
         if not lat and not lon:
             question = "Town or village nearby (empty: give latitude and longitude)"
-            town = click.prompt(question, default="", show_default=False, err=True).strip()
-        if not town:
-            lat = lat or click.prompt("Latitude, degrees north (12.3 S is understood)", err=True)
-            lon = lon or click.prompt("Longitude, degrees east (45.6 W is understood)", err=True)
-    found: Town | None = None
+            found = asked(question, lambda typed: _one_of(typed) if typed else None)
+        if found is None:
+            lat = lat or asked("Latitude, degrees north (12.3 S is understood)", _is(read_latitude))
+            lon = lon or asked("Longitude, degrees east (45.6 W is understood)", _is(read_longitude))
+    elif town and not (lat and lon):
+        found = _one_of(town)
     if lat and lon:  # a town then only helps the reader
         latitude, longitude = lat, lon
-    elif town:
-        found = _one_of(town)
+    elif found is not None:
         latitude, longitude = str(found.latitude), str(found.longitude)
         say(f"Taking {found.line()}.")
     else:
@@ -54,20 +68,49 @@ def find_where(town: str | None, lat: str | None, lon: str | None, zone: str | N
     return Where(latitude, longitude, check_zone(zone) if zone else _zone(latitude, longitude, found))
 
 
-def _one_of(name: str) -> Town:
-    """The town meant; where several match, the grower is asked, or told what to write."""
-    from data_sources.gazetteer import SHOWN, find_towns, the_town
+def _is(read: Callable[[str], float]) -> Callable[[str], str]:
+    """An answer as typed, if it can be read."""
 
-    towns = find_towns(name)
-    if len(towns) == 1 or not may_ask():
+    def same(text: str) -> str:
+        read(text)
+        return text
+
+    return same
+
+
+def _one_of(name: str) -> Town:
+    """The town meant; where several match, or a small one is the only one, the grower is asked.
+
+    Where nobody can be asked, several are told with what to write.
+    """
+    from data_sources.gazetteer import GREAT, ElsewhereError, among, find_towns, the_town
+
+    if not may_ask():
         return the_town(name)
+    try:
+        towns = among(find_towns(name))
+    except ElsewhereError as error:
+        say(f"'{name}' is not in the list of towns; of that name it has:")
+        return _chosen(error.towns, usual=0)
+    else:
+        if len(towns) == 1 and (towns[0].people >= GREAT or "," in name):
+            return towns[0]
+    return _chosen(towns, usual=1)
+
+
+def _chosen(towns: Sequence[Town], *, usual: int) -> Town:
+    """The town that the grower picks; Enter alone picks the usual one, 0 for none."""
+    from data_sources.gazetteer import SHOWN
+
     shown = towns[:SHOWN]
     for n, town in enumerate(shown, 1):
         say(f"{n:3}  {town.line()}")
     if len(towns) > SHOWN:
-        add = f"'{name.strip()}, {shown[0].country}'"
-        say(f"     and {len(towns) - SHOWN} more: stop and add the country, such as {add}")
-    n = click.prompt("Which one", type=click.IntRange(1, len(shown)), default=1, err=True)
+        say(f"     and {len(towns) - SHOWN} more: add state or country, such as '{towns[0].name}, ...'")
+    choice = click.IntRange(0, len(shown))
+    n = click.prompt("Which one (0: none of them)", type=choice, default=usual, err=True)
+    if n == 0:
+        raise InputError("then add state or country behind a comma, or name a larger town nearby")
     return shown[n - 1]
 
 
@@ -77,9 +120,6 @@ def _zone(latitude: str, longitude: str, town: Town | None) -> str:
     if town is None:
         town = nearest_town(read_latitude(latitude), read_longitude(longitude))
     far = town.distance_km is not None and town.distance_km > FAR_KM
-    if may_ask():
-        zone: str = click.prompt("Time zone", default=town.timezone, err=True)
-        return check_zone(zone)
     away = f", {town.distance_km:.0f} km away; --timezone says another" if far else ""
     say(f"Time zone {town.timezone}, as in {town.name}{away}.")
     return town.timezone

@@ -46,14 +46,15 @@ def species_command(
     from reports.cli.setup.species_text import everything, one
 
     name = "" if words == ("list",) else " ".join(words)
+    shared = garden.shared if garden.exists else []
     if changes or reset:
         if not name:
             raise click.UsageError("say which species")
         _change(garden, name, changes, reset=reset)
     elif name:
-        put(one(name, garden.catalogue, garden.settings_or_usual.units))
+        put(one(name, garden.catalogue, garden.settings_or_usual.units, shared))
     else:
-        put(everything(garden.catalogue))
+        put(everything(garden.catalogue, shared))
 
 
 def _change(garden: OpenGarden, name: str, changes: Sequence[str], *, reset: bool) -> None:

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import math
 import textwrap
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 
+from phenology.model.shared_calibration import SharedCalibration
 from phenology.species.catalogue import STEPS, Species, find_species
 from phenology.work.season_of_work import in_words
 from phenology.work.technique import kept
@@ -40,11 +41,12 @@ _PRACTICE = "common practice, no source"
 _SAP_SOURCE = "from memory, unverified"
 
 
-def everything(catalogue: Mapping[str, Species]) -> str:
-    """All species, by Latin name; a star marks a garden's own values."""
+def everything(catalogue: Mapping[str, Species], shared: Sequence[SharedCalibration] = ()) -> str:
+    """All species, by Latin name; a star marks a garden's own values, a plus what others' looks bear on."""
+    learned = {name for one in shared for name in one.species}
     rows = [
         [
-            latin + ("*" if s.overridden else ""),
+            latin + ("*" if s.overridden else "") + ("+" if latin in learned else ""),
             s.growth,
             s.habit,
             s.defoliation,
@@ -54,10 +56,16 @@ def everything(catalogue: Mapping[str, Species]) -> str:
     ]
     text = table(["species", "growth", "habit", "defoliation", "names"], rows)
     star = "\n* with values of this garden" if any(s.overridden for s in catalogue.values()) else ""
-    return f"{text}{star}"
+    plus = "\n+ with calibrations learned from other growers" if learned & catalogue.keys() else ""
+    return f"{text}{star}{plus}"
 
 
-def one(name: str, catalogue: Mapping[str, Species], units: str = "C") -> str:
+def one(
+    name: str,
+    catalogue: Mapping[str, Species],
+    units: str = "C",
+    shared: Sequence[SharedCalibration] = (),
+) -> str:
     """One species: each value and its provenance, this garden's own ones marked; `units` "C" or "F"."""
     s = find_species(name, catalogue)
     notes = _Notes()
@@ -101,6 +109,9 @@ def one(name: str, catalogue: Mapping[str, Species], units: str = "C") -> str:
             lines += textwrap.wrap(
                 prior.why, terminal_width(), initial_indent=" " * 6, subsequent_indent=" " * 6
             )
+    if shared and (tellers := [other.label for other in shared if s.latin in other.species]):
+        words = f"Learned of it from {', '.join(tellers)}; `flushcast calibrate` shows what."
+        lines += textwrap.wrap(words, terminal_width(), subsequent_indent="  ")
     return "\n".join([*lines, *notes.lines()])
 
 

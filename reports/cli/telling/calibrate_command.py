@@ -30,6 +30,7 @@ def calibrate_command(
     from phenology.learning.calibration import calibrate
     from phenology.learning.garden_fit import GardenFit
     from phenology.learning.garden_leaves import GardenLeaves
+    from phenology.learning.learned_from import learned_from
     from phenology.learning.work_habit import work_habits
     from phenology.model.track_record import TrackRecord
     from reports.garden.own_species import own_species
@@ -54,11 +55,19 @@ def calibrate_command(
         past = garden_past(garden.folder, snapshot, progress=step)
     skills = [one for one in TrackRecord.of(past).values() if one.trees and latin in (None, one.species)]
     habits = list(work_habits(fit.histories, snapshot.calendar, latin))
-    leaves = GardenLeaves(fit).habits(latin)
+    leaves, learned = GardenLeaves(fit).habits(latin), list(learned_from(fit, latin))
     if as_json:
-        put(calibration_json(rows=rows, past_forecasts=skills, work_habits=habits, leaf_counts=leaves))
+        put(
+            calibration_json(
+                rows=rows,
+                past_forecasts=skills,
+                work_habits=habits,
+                leaf_counts=leaves,
+                learned_from=learned,
+            )
+        )
     else:
-        put(calibration_text(rows, dict(snapshot.species), settings.units, skills, habits, leaves))
+        put(calibration_text(rows, dict(snapshot.species), settings.units, skills, habits, leaves, learned))
         tell_usual_warmth(usual_warmth_note(snapshot))
         if len({look.who for look in snapshot.looks if look.who}) > 1:
             from phenology.learning.observers import observer_lateness

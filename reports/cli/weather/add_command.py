@@ -64,7 +64,9 @@ def add_command(
     Nothing is guessed: what the file leaves open is asked, or said with a flag.
     """
     where = garden.place(place)
-    weather, report = _read(file, source, {**known, "timezone": timezone or where.timezone})
+    unfinished = None if garden.settings.stands_on else garden.today
+    answers = {**known, "timezone": timezone or where.timezone, "today": unfinished}
+    weather, report = _read(file, source, answers)
     today = garden.today
     _refuse_days_to_come(file, weather, today)
     detail = " ".join(filter(None, (file.name, report.station)))

@@ -24,7 +24,7 @@ TABLES = {"looks": "look", "works": "work", "trees": "tree", "places": "place"}
     "mapping",
     multiple=True,
     metavar="HEADER=FIELD",
-    help="What a column is; remembered. HEADER=- passes it over.",
+    help="What a column is, or which stage or work its dates are; remembered. HEADER=- passes it over.",
 )
 @click.option("--date-order", type=click.Choice(["day-first", "month-first"]), help="How 4/7/2025 reads.")
 @click.option(
@@ -36,7 +36,9 @@ TABLES = {"looks": "look", "works": "work", "trees": "tree", "places": "place"}
 @click.option("--tree", "trees", metavar="TREES", help="Of photos: which trees they show.")
 @click.option("--stage", metavar="STAGE", help="Of photos: which stage they show.")
 @click.option("--who", metavar="NAME", help="Of photos: who took them.")
-@click.option("--dry-run", is_flag=True, help="Check everything and change nothing.")
+@click.option("--strict", is_flag=True, help="All of it or nothing.")
+@click.option("--yes", is_flag=True, help="Take what is understood without asking.")
+@click.option("--dry-run", is_flag=True, help="Tell row by row what is understood; change nothing.")
 @open_garden_option
 def import_command(
     garden: OpenGarden,
@@ -49,20 +51,25 @@ def import_command(
     trees: str | None,
     stage: str | None,
     who: str | None,
+    strict: bool,
+    yes: bool,
     dry_run: bool,
 ) -> None:
-    """Take CSV files or photos in, all of them or nothing; one undo takes them out again.
+    """Take your notebook, tables or photos in; one undo takes them out again.
 
     \b
-    flushcast import LOOKS.csv
-    flushcast import notebook.csv --map "what I saw=stage" --date-order day-first
+    flushcast import notebook.xlsx
+    flushcast import notebook.csv --map "first green=budbreak" --new-trees
     flushcast import exported-folder
     flushcast import photos --tree hornbeams --stage soft
 
-    FILE: looks, work, trees or places with a header line, a folder that
-    `flushcast export` wrote, or photos, or a folder of them: the camera tells
-    the day, you say tree and stage. Every bad row is told at once, with what
-    to write.
+    FILE: looks and work, a row each or a row a season, trees or places, as
+    CSV, XLSX or ODS; a folder that `flushcast export` wrote; or photos, or a
+    folder of them: the camera tells the day, you say tree and stage.
+
+    What is understood is shown and taken when you say so. Rows that are not go
+    to a small sheet beside the file, with the question: mend it there and
+    import it.
     """
     from data_sources.photo_dates import holds_photos
     from reports.cli.writing import import_entry as entry
@@ -89,6 +96,6 @@ def import_command(
         date_order=date_order,
         kind=kind,
         new_trees=new_trees,
+        strict=strict,
     )
-    folders = [path for path in files if path.is_dir()]
-    entry.take_in(garden, entry.read_tables(files), answers, folders=folders, dry_run=dry_run)
+    entry.take_in(garden, files, answers, dry_run=dry_run, yes=yes)

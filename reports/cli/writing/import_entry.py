@@ -1,24 +1,33 @@
-"""Planning and carrying out an import of tables."""
+"""An import of tables: planned, what was understood shown, carried out, the rest written beside."""
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+import click
+
 from data_sources.garden import new_id
 from data_sources.journal_questions import all_records
+from data_sources.tables.columns import IGNORE
 from data_sources.tables.garden_tables import FILES
-from data_sources.tables.import_draft import ImportPlan
+from data_sources.tables.import_draft import ImportedFile, ImportPlan
+from data_sources.tables.import_rows import write_to_mend
+from data_sources.tables.notebook import read_notebook
+from data_sources.tables.problems import TableError
 from data_sources.tables.subjects import PLURALS
 from data_sources.tables.table_import import Answers, plan_import
-from data_sources.tables.text_table import TextTable, read_table
+from data_sources.tables.text_table import TextTable, printable, read_table
+from phenology.language.words import find_event
 from phenology.language.written_days import DATE_ORDERS
 from phenology.model.errors import InputError
 from phenology.model.records import Place
-from reports.cli.common import may_ask, tell
+from reports.cli.common import may_ask, say, tell
 from reports.cli.file_questions import asking
+from reports.cli.writing.import_preview import left_out, preview
 from reports.cli.writing.record_editor import UNDO
 from reports.garden.open_garden import OpenGarden
 from reports.text.lines import counted
@@ -65,18 +74,105 @@ def planned(
 
 
 def take_in(
+    garden: OpenGarden, files: Sequence[Path], answers: Answers, *, dry_run: bool = False, yes: bool = False
+) -> None:
+    """Take files in: what is understood is shown and asked about, the rest written beside the file.
+
+    Raises
+    ------
+    TableError
+        With all that is wrong, if nothing can be used, or something cannot and the answers are strict.
+    """
+    tables = read_tables(files)
+    said: dict[str, str | None] = {"date_order": answers.date_order, "kind": answers.kind}
+    answers = _answered(garden, tables, answers, said)
+    asks = may_ask() and not (yes or dry_run or answers.strict)
+    plan = planned(garden, tables, answers, said)
+    taken = sum(report.added + report.changed + report.there for report in plan.reports)
+    if plan.problems and not taken and not dry_run:  # the file itself is what has to be mended
+        raise TableError(plan.problems)
+    if dry_run or asks:
+        for line in preview(plan, every_row=dry_run):
+            say(line)
+    elif plan.problems:
+        for line in left_out(plan):
+            say(line)
+    fresh = sum(report.added + report.changed for report in plan.reports)
+    if asks and fresh and not click.confirm(f"Take these {fresh:,} rows?", default=True, err=True):
+        tell("Nothing was changed.")
+        return
+    folders = [path for path in files if path.is_dir()]
+    save_tables(garden, tables, answers, said, folders=folders, dry_run=dry_run)
+    if not dry_run:
+        _put_beside(plan, files)
+
+
+def _answered(
+    garden: OpenGarden, tables: Sequence[TextTable], answers: Answers, said: dict[str, str | None]
+) -> Answers:
+    """The answers with what a grower at a terminal says of columns of dates and of new trees."""
+    if not may_ask() or answers.strict:
+        return answers
+    plan = planned(garden, tables, answers, said)
+    mapping = dict(answers.mapping)
+    for _, header, sample in plan.open_columns:
+        mapping[header] = click.prompt(
+            f"{header} ({sample}): which stage or work is it (- passes it over)",
+            value_proc=_meaning,
+            err=True,
+        )
+    if plan.open_columns:
+        answers = replace(answers, mapping=mapping)
+        plan = planned(garden, tables, answers, said)
+    if plan.new_trees and not answers.new_trees:
+        say("Trees that the garden lacks:")
+        for label, species in plan.new_trees.items():
+            say(f"  {label}: {species}")
+        answers = replace(answers, new_trees=click.confirm("Add them?", default=True, err=True))
+    return answers
+
+
+def _meaning(text: str) -> str:
+    """A stage or work as typed, or "-"."""
+    if text.strip() == IGNORE:
+        return IGNORE
+    try:
+        return str(find_event(text))
+    except InputError as error:
+        raise click.UsageError(str(error)) from None
+
+
+def _put_beside(plan: ImportPlan, files: Sequence[Path]) -> None:
+    """Write the rows that were left out to a sheet beside the file, and say how it goes on."""
+    for file in files:
+        name = printable(file.name)
+        rows = [row for row in plan.left_out if row.file == name or row.file.startswith(f"{name}, sheet ")]
+        stem = re.sub(r"(-trees|-places)?-to-mend(-\d+)?$", "", file.stem)
+        for path in write_to_mend(file.parent, stem, rows) if rows else ():
+            tell(
+                f"{counted(len(rows), 'rows')} left out, with the question, in {path}. Mend them there, "
+                f"then:\u00a0flushcast\u00a0import\u00a0{path.name}"
+            )
+
+
+def _names(plan: ImportPlan) -> list[str]:
+    return list(dict.fromkeys(report.file for report in plan.reports))
+
+
+def save_tables(
     garden: OpenGarden,
     tables: Sequence[TextTable],
     answers: Answers,
+    said: dict[str, str | None] | None = None,
     *,
     folders: Sequence[Path] = (),
     dry_run: bool = False,
 ) -> None:
     """Save what tables say as one batch, with the weather of exported folders, and tell what became of it."""
-    said: dict[str, str | None] = {"date_order": answers.date_order, "kind": answers.kind}
+    answered = said if said is not None else {"date_order": answers.date_order, "kind": answers.kind}
 
     def draft() -> Import:
-        plan = planned(garden, tables, answers, said)
+        plan = planned(garden, tables, answers, answered)
         return Import(plan, *_weather(garden, plan, folders))
 
     def write(taken: Import) -> None:
@@ -98,7 +194,7 @@ def take_in(
     for warning in (*plan.warnings, *taken.left_out):
         tell(f"Note: {warning}.")
     for report in plan.reports:
-        parts = [f"{report.added} new {PLURALS.get(report.table, report.table + ' rows')}"]
+        parts = [_added(report)]
         parts += [f"{report.changed} changed"] if report.changed else []
         parts += [f"{report.there} there already"] if report.there else []
         remembered = " (columns as remembered)" if report.remembered else ""
@@ -118,6 +214,17 @@ def take_in(
     if any(days.changed for days in brought):
         back.append("Undo weather, a file at a time:\u00a0flushcast\u00a0weather\u00a0undo")
     tell(". ".join(back))
+
+
+def _added(report: ImportedFile) -> str:
+    """New rows of a file: "2 new looks", "24 new looks, 8 new works"."""
+    own, other = PLURALS.get(report.table, f"{report.table} rows"), report.others
+    if not other:
+        return f"{report.added} new {own}" if report.added != 1 else f"1 new {own.removesuffix('s')}"
+    kinds = {own: report.added - other, PLURALS["work" if report.table == "look" else "look"]: other}
+    return ", ".join(
+        f"{n} new {name if n != 1 else name.removesuffix('s')}" for name, n in kinds.items() if n
+    )
 
 
 def _weather(
@@ -162,4 +269,8 @@ def read_tables(files: Sequence[Path]) -> list[TextTable]:
         if not found:
             raise InputError(f"{file} holds no exported tables ({', '.join(FILES.values())})")
         paths += found
-    return [read_table(path) for path in paths]
+    return [
+        table
+        for path in paths
+        for table in ([read_table(path)] if path.parent in files else read_notebook(path))
+    ]

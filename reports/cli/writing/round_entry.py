@@ -8,7 +8,7 @@ from pathlib import Path
 from data_sources.tables.problems import TableError
 from data_sources.tables.text_table import read_table
 from reports.cli.common import tell
-from reports.cli.writing.import_entry import garden_answers, take_in
+from reports.cli.writing.import_entry import garden_answers, save_tables
 from reports.garden.open_garden import OpenGarden
 
 
@@ -34,4 +34,4 @@ def take_sheet_in(garden: OpenGarden, file: Path, *, dry_run: bool) -> None:
     if not filled and not table.problems:
         tell("No stage was filled in; nothing was changed.")
         return
-    take_in(garden, [replace(table, rows=filled)], garden_answers(garden, "look"), dry_run=dry_run)
+    save_tables(garden, [replace(table, rows=filled)], garden_answers(garden, "look"), dry_run=dry_run)

@@ -246,3 +246,39 @@ def test_any_text_is_a_date_or_one_sentence(text):
         assert str(error)
     else:
         assert found.earliest is None or found.latest is None or found.earliest <= found.latest
+
+
+@pytest.mark.parametrize(
+    "typed, days",
+    [
+        ("Ende Juni 2004", "21-30 Jun 2004"),
+        ("Mitte März 2004", "11-20 Mar 2004"),
+        ("15. Okt. 2004", "15 Oct 2004"),
+        ("1er mars 2004", "1 Mar 2004"),
+        ("début août 2010", "1-10 Aug 2010"),
+        ("principios de abril de 2010", "1-10 Apr 2010"),
+        ("3 de mayo de 2004", "3 May 2004"),
+        ("metà aprile 2009", "11-20 Apr 2009"),
+        ("fine giugno 2004", "21-30 Jun 2004"),
+        ("eind mei 2011", "21-31 May 2011"),
+        ("12 mrt. 2011", "12 Mar 2011"),
+        ("um den 4. Juli 2004", "30 Jun-8 Jul 2004"),
+        ("vor dem 4. Juli 2004", "by 3 Jul 2004"),
+    ],
+)
+def test_date_words_of_five_more_languages_are_read(typed, days):
+    found = parse(typed, today=TODAY)
+    assert (found.text, str(found)) == (typed, days)
+
+
+@pytest.mark.parametrize("word", ["Rückschnitt", "qqqq 2004", "Ende", "der 2004"])
+def test_foreign_words_that_are_no_date_stay_none(word):
+    with pytest.raises(InputError, match=f"'{word}'"):
+        parse(word, today=TODAY)
+
+
+def test_a_day_without_a_year_that_comes_sooner_than_it_went_says_so():
+    assert parse("1 June", today=date(2026, 5, 20)).ahead == date(2026, 6, 1)
+    assert parse("about 1 June", today=date(2026, 5, 20)).ahead == date(2026, 6, 1)
+    for typed in ("1 June 2025", "20 December", "1 May"):
+        assert parse(typed, today=date(2026, 5, 20)).ahead is None

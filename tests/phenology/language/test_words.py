@@ -11,6 +11,7 @@ from phenology.language.words import (
     OPERATION_WORDS,
     PART_WORDS,
     STAGE_WORDS,
+    find_event,
     find_mark,
     find_operation,
     find_part,
@@ -100,3 +101,39 @@ def test_any_text_is_a_stage_or_one_sentence(text):
         assert find_stage(text) in Stage
     except InputError as error:
         assert "\n" not in str(error).replace(text, "")
+
+
+@pytest.mark.parametrize(
+    "text, event",
+    [
+        ("leaves hard", Stage.HARDENED),
+        ("leaves down", Stage.BARE),
+        ("all shoots stopped", Stage.EXTENDED),
+        ("cut back", Operation.CUTBACK),
+        ("repotted", Operation.REPOTTING),
+        ("swell", Stage.SWELLING),
+        ("Rückschnitt", Operation.CUTBACK),
+        ("débourrement", Stage.BUDBREAK),
+        ("uitgehard", Stage.HARDENED),
+    ],
+)
+def test_a_stage_or_work_is_known_where_both_may_stand(text, event):
+    assert find_event(text) is event
+
+
+def test_only_what_could_be_meant_is_offered():
+    with pytest.raises(
+        UnknownNameError, match=r"no stage or work called 'cutbak'\. Did you mean cutback"
+    ) as e:
+        find_event("cutbak")
+    assert e.value.near == ("cutback",)
+    with pytest.raises(UnknownNameError) as e:
+        find_event("moon")
+    assert e.value.near == ()
+
+
+def test_work_written_as_a_stage_is_told_where_it_goes():
+    with pytest.raises(InputError, match=r"'cut back' is work \(cutback\), not a stage; .*flushcast work"):
+        find_stage("cut back")
+    with pytest.raises(InputError, match=r"'firm' is a stage \(hardened\), not work; .*flushcast look"):
+        find_operation("firm")

@@ -71,17 +71,23 @@ def test_a_name_never_seen_has_no_column():
     assert (row[2:] == 0).all()
 
 
+def known(clocks: int, *species: float) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Variances known beforehand, alike on some clocks: common, later, species."""
+    return np.full(clocks, 0.02), np.full(clocks, 0.04), np.tile(species, (clocks, 1))
+
+
 def test_an_odd_season_and_its_cells_may_lie_further_out():
     odd = np.array([[1.0, 0.25]])
-    got = COLUMNS.prior_variances(HEAT_CLOCKS[:1], 0.2, odd, np.array([0.3, 0.4]))
+    got = COLUMNS.prior_variances(HEAT_CLOCKS[:1], 0.2, odd, known(1, 0.09, 0.16))
     for (cell, _), of_cell in zip(CELLS, got[0], strict=True):
+        assert_allclose(of_cell[:2], [0.02, 0.04])
         assert_allclose(of_cell[FIRST : FIRST + 2], [0.09, 0.16])
         assert_allclose(of_cell[FIRST + 2 : FIRST + 4], [0.04, 0.16])
         assert_allclose(of_cell[FIRST + 4 :], cell**2 * np.array([1, 4, 4]))
 
 
 def test_plain_days_may_answer_twice_as_much_to_a_late_start():
-    got = COLUMNS.prior_variances([HEAT_CLOCKS[0], DAYS_CLOCK], 0.1, np.ones((2, 2)), np.ones(2))
+    got = COLUMNS.prior_variances([HEAT_CLOCKS[0], DAYS_CLOCK], 0.1, np.ones((2, 2)), known(2, 1.0, 1.0))
     assert_allclose(got[:, 0, 2], [SLOPE_SD**2, 4 * SLOPE_SD**2])
 
 

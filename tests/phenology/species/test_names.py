@@ -2,11 +2,15 @@
 
 from __future__ import annotations
 
+import tomllib
+from pathlib import Path
+
 import pytest
 from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 from phenology.model.errors import InputError, UnknownNameError
+from phenology.species import names
 from phenology.species.catalogue import find_species, load_species
 from phenology.species.names import near_names, plain
 
@@ -129,3 +133,20 @@ def test_whatever_is_typed_finds_one_species_or_says_why_not(text):
 @example("\U0001d670")  # a letter that is a capital only once it is made plain
 def test_a_plain_name_has_no_capitals_or_spare_blanks(text):
     assert plain(text) == " ".join(plain(text).casefold().split())
+
+
+def test_whole_names_of_other_languages_are_known():
+    for text, latin in [
+        ("Fächerahorn", "Acer palmatum"),
+        ("érable du Japon", "Acer palmatum"),
+        ("olmo cinese", "Ulmus parvifolia"),
+        ("Haagbeuk", "Carpinus betulus"),
+        ("A. palm.", "Acer palmatum"),
+    ]:
+        assert find_species(text, SHIPPED).latin == latin
+
+
+def test_every_name_of_another_language_leads_to_its_species():
+    listed = tomllib.loads((Path(names.__file__).parent / "other_names.toml").read_text(encoding="utf-8"))
+    found = [find_species(name, SHIPPED).latin for named in listed.values() for name in named]
+    assert found == [latin for latin, named in listed.items() for _ in named]

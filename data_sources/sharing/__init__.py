@@ -1,0 +1,1 @@
+"""Calibrations that gardens give each other."""

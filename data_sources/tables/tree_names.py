@@ -1,0 +1,176 @@
+"""Which trees a cell of a notebook names, as a person would read it; shown, never guessed in silence."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import date
+from difflib import SequenceMatcher
+from functools import lru_cache
+
+from data_sources.tables.import_draft import Draft, species_named
+from data_sources.tables.problems import SHOWN
+from phenology.language.plain_names import name_key, plain_name
+from phenology.language.tree_selection import Roster, select_trees
+from phenology.model.errors import InputError
+from phenology.model.records import Tree
+from phenology.species.catalogue import Species, find_species
+
+_AND = re.compile(r"\s*[,;&+/]\s*|\s+(?:and|und|et|y|e|en)\s+")
+_DIGITS = re.compile(r"\d+")
+ALIKE = 0.85
+"""How much of two names must agree for one to be taken for a slip of the other (ours)."""
+
+
+@dataclass
+class TreeReader:
+    """Finds the trees that cells name, and plans those that the garden lacks.
+
+    Parameters
+    ----------
+    draft : Draft
+    species : mapping of str to str
+        Every cell of the files that names trees, as names are compared, with the species beside it.
+    asked : bool
+        The grower asked for trees that the garden lacks to be added.
+    """
+
+    draft: Draft
+    species: Mapping[str, str]
+    asked: bool
+
+    def __post_init__(self) -> None:
+        self.roster: Roster = self.draft.roster()
+
+    def read(self, text: str, on: date) -> tuple[Tree, ...]:
+        """The trees of a cell.
+
+        Raises
+        ------
+        InputError
+            If a tree is not known and may not be added, or could be a slip of another's name.
+        """
+        try:
+            # of very many rows that cannot be read only the first are told
+            suggest = not self.asked and len(self.draft.problems) < SHOWN
+            return select_trees(text, self.roster, on=on, suggest=suggest)
+        except InputError as error:
+            unknown = error
+        pieces = [plain_name(piece) for piece in _AND.split(text) if piece.strip()]
+        if len(pieces) > 1:
+            known = all(name_key(piece) in self.species or self._labelled(piece) for piece in pieces)
+            if not known:
+                raise NewTreeError(
+                    "is this one tree or several? Give each a row of its own, or add the one with: "
+                    f'flushcast tree add "{plain_name(text)}" SPECIES'
+                )
+            return tuple(tree for piece in pieces for tree in self.read(piece, on))
+        return (self._new(plain_name(text), str(unknown).rstrip(".")),)
+
+    def _labelled(self, text: str) -> bool:
+        return bool(self.roster.labelled(text))
+
+    def _new(self, label: str, unknown: str) -> Tree:
+        """The tree a row names but the garden lacks, added if the grower asked for that."""
+        alike = self._alike(label)
+        if alike:
+            raise SlipError(
+                f"there is no tree called '{label}', but {' and '.join(alike)} is much like it; write that, "
+                f'or add another tree with: flushcast tree add "{label}" SPECIES'
+            )
+        latin, said = self._species(label, self.species.get(name_key(label), ""))
+        if not self.asked:
+            if latin:
+                self.draft.plan.new_trees.setdefault(label, latin)
+            raise NewTreeError(f"{unknown}; --new-trees adds trees that a file names")
+        if not latin:
+            raise InputError(f"{unknown}; to add it the row needs a species{said}")
+        tree = Tree(self.draft.new_id(), label, latin)
+        self.roster = self.roster.with_tree(tree, self.draft.add_tree(tree, None))
+        self.draft.plan.new_trees.setdefault(label, latin)
+        return tree
+
+    def _species(self, label: str, species: str) -> tuple[str, str]:
+        """Latin name, from the species' cell or the tree's own name; empty where neither tells, and why."""
+        if species:
+            try:
+                return species_named(species, self.draft.catalogue), ""
+            except InputError as error:
+                raise SpeciesError(str(error)) from None
+        try:
+            return species_in(label, self.draft.catalogue), ""
+        except InputError as error:
+            return "", f": {error}"
+
+    def _alike(self, label: str) -> list[str]:
+        """Labels that differ by a slip; another number is another tree."""
+        words, numbers = _words_and_numbers(label)
+        found = []
+        for tree in self.roster.trees:
+            others, other_numbers = _words_and_numbers(tree.label)
+            if numbers != other_numbers or words == others or abs(len(words) - len(others)) > 3:
+                continue
+            match = SequenceMatcher(None, words, others)
+            if match.quick_ratio() >= ALIKE and match.ratio() >= ALIKE:
+                found.append(tree.label)
+        return found[:2]
+
+
+@lru_cache(maxsize=1 << 14)
+def _words_and_numbers(label: str) -> tuple[str, tuple[str, ...]]:
+    key = name_key(label)
+    return _DIGITS.sub("", key).strip(), tuple(_DIGITS.findall(key))
+
+
+class NewTreeError(InputError):
+    """A tree that the garden lacks, or may: the grower has to say."""
+
+
+class SlipError(NewTreeError):
+    """A name that is much like another."""
+
+
+class SpeciesError(InputError):
+    """A species that is not understood."""
+
+
+def species_in(label: str, catalogue: Mapping[str, Species]) -> str:
+    """The species that a tree's name holds: all of it but numbers, else one of its longer words.
+
+    Raises
+    ------
+    InputError
+        If none or several are in it.
+
+    Examples
+    --------
+    >>> from phenology.species.catalogue import load_species
+    >>> species_in("Trident big", load_species())
+    'Acer buergerianum'
+    """
+    words = [word for word in re.findall(r"[^\W\d_]+", label) if len(word) > 3]
+    try:
+        return find_species(" ".join(re.findall(r"[^\W\d_]+", label)), catalogue).latin
+    except InputError as error:
+        first = error
+    whole = {word: _with_word(word, catalogue) for word in words}
+    found = (
+        set.intersection(*(latins for latins in whole.values() if latins)) if any(whole.values()) else set()
+    )
+    if len(found) == 1:
+        return found.pop()
+    if len(found) > 1:
+        raise InputError(f"it may be {' or '.join(sorted(found)[:4])}")
+    raise first
+
+
+def _with_word(word: str, catalogue: Mapping[str, Species]) -> set[str]:
+    from phenology.species.names import plain
+
+    wanted = plain(word)
+    return {
+        latin
+        for latin, species in catalogue.items()
+        if any(wanted in plain(name).split() for name in (latin, *species.names))
+    }

@@ -1,0 +1,85 @@
+"""What is believed of waits before a garden's own looks: the catalogue, and what other gardens made of it."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from phenology.heat.clocks import Clock
+from phenology.learning.club import YIELDS, Club
+from phenology.learning.effect_columns import LATER_SD, common_sd
+from phenology.model.arrays import Array, BoolArray, IntArray
+
+PriorOf = Callable[[str], tuple[float, float]]
+"""A species' prior: median days at 18 degC, and the log-scale sd of how far the species may lie from it."""
+
+
+@dataclass(frozen=True)
+class Beliefs:
+    """Means and variances of the effects known beforehand, clock by clock, on the log scale.
+
+    Attributes
+    ----------
+    mean, species : ndarray, shape (clocks, species)
+        Mean log days of each species' wait, and variance of its own effect.
+    common, later_mean, later : ndarray, shape (clocks,)
+        Variance of what the species share; mean and variance of what a later flush takes more.
+    by_catalogue : ndarray of bool, shape (species,)
+        Whether only the catalogue speaks of the species.
+    """
+
+    mean: Array
+    species: Array
+    common: Array
+    later_mean: Array
+    later: Array
+    by_catalogue: BoolArray
+
+    @property
+    def variances(self) -> tuple[Array, Array, Array]:
+        """Of what the species share, of later flushes, of each species."""
+        return self.common, self.later, self.species
+
+    def on(self, clocks: IntArray) -> Beliefs:
+        """Those on some of the clocks."""
+        return Beliefs(
+            self.mean[clocks],
+            self.species[clocks],
+            self.common[clocks],
+            self.later_mean[clocks],
+            self.later[clocks],
+            self.by_catalogue,
+        )
+
+    def yielding(self, told: Sequence[bool]) -> Beliefs:
+        """The same once two looks bracket a wait of some species: the catalogue gives way, see `YIELDS`."""
+        yields = np.where(self.by_catalogue & np.array(told, dtype=bool), YIELDS**2, 0.0)
+        return replace(self, species=self.species + yields)
+
+
+def beliefs(
+    species: Sequence[str], prior_of: PriorOf, clocks: Sequence[Clock], club: Club | None = None
+) -> Beliefs:
+    """The beliefs of some species; a `club` speaks of the usual clocks."""
+    if club is None:
+        priors = np.array([prior_of(name) for name in species]).reshape(-1, 2).T
+        every = np.ones((len(clocks), 1))
+        return Beliefs(
+            np.log(priors[0]) * every,
+            priors[1] ** 2 * every,
+            np.array([common_sd(clock) ** 2 for clock in clocks]),
+            np.zeros(len(clocks)),
+            np.full(len(clocks), LATER_SD**2),
+            np.ones(len(species), dtype=bool),
+        )
+    each = [club.belief(name) for name in species]
+    shape = (len(species), len(clocks))
+    return Beliefs(
+        np.array([one.mean for one in each]).reshape(shape).T,
+        np.array([one.variance for one in each]).reshape(shape).T,
+        club.common,
+        *club.later,
+        np.array([one.catalogue == 1.0 for one in each], dtype=bool),
+    )

@@ -1,0 +1,193 @@
+"""What `init` asks of each tree: its name and species, what it is at now, what was done to it last.
+
+Each answer is written down when it is given. A slip is told and asked again, and an unknown species is
+offered the nearest ones or a neutral guess.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from datetime import date
+from itertools import chain
+from typing import TypeVar
+
+from data_sources.garden import new_id
+from phenology.language.plain_names import name_key, plain_name
+from phenology.language.vague_dates import VagueDate
+from phenology.language.words import find_operation, find_stage, known_event
+from phenology.model.errors import InputError
+from phenology.model.names import Name
+from phenology.model.operations import Operation
+from phenology.model.records import Look, Stand, Tree, Work
+from phenology.model.stages import Stage
+from phenology.records.entries import Changes, look_changes, work_changes
+from phenology.species.names import find_species, fitting_species, near_names
+from phenology.species.species import Species
+from reports.cli.common import say
+from reports.cli.setup.init_where import asked
+from reports.garden.open_garden import OpenGarden
+from reports.text.lines import shown_date
+
+N = TypeVar("N", bound=Name)
+OFFERED = 6
+
+
+@dataclass(frozen=True)
+class Named:
+    """A tree as typed, with the species its text gives, which may be none that is known."""
+
+    label: str
+    species: str
+
+
+def named(text: str) -> Named:
+    """A tree as LABEL=SPECIES, or by its species alone.
+
+    Raises
+    ------
+    InputError
+        If label or species is empty.
+    """
+    label, equals, species = (plain_name(part) for part in text.partition("="))
+    if not label or (equals and not species):
+        raise InputError(f"write LABEL=SPECIES, such as Elm 1=Ulmus parvifolia; got '{text}'")
+    return Named(label, species or label)
+
+
+def latin_of(one: Named, catalogue: Mapping[str, Species]) -> str:
+    """The species of a tree as typed; raises as `species_named` and `species_in` do."""
+    from data_sources.tables.import_draft import species_named
+    from data_sources.tables.tree_names import species_in
+
+    return (
+        species_in(one.label, catalogue)
+        if one.species == one.label
+        else species_named(one.species, catalogue)
+    )
+
+
+def ask_species(one: Named, catalogue: Mapping[str, Species]) -> str:
+    """The species that a grower picks for a name that fits none or several."""
+    fitting = [species.latin for species in fitting_species(one.species, catalogue)]
+    what = "may be several species" if fitting else "is no species that is known here"
+    fitting = fitting or [find_species(name, catalogue).latin for name in near_names(one.species, catalogue)]
+    fitting = list(dict.fromkeys(fitting))[:OFFERED]
+    say(f"{one.label}: '{one.species}' {what}.")
+    for n, latin in enumerate(fitting, 1):
+        common = f" ({catalogue[latin].name})" if catalogue[latin].names else ""
+        say(f"{n:3}  {latin}{common}")
+    say(f"{0:3}  a neutral guess for '{one.species}', until you know better")
+
+    def read(typed: str) -> str:
+        if typed.isdecimal() and 0 <= int(typed) <= len(fitting):
+            return fitting[int(typed) - 1] if int(typed) else one.species
+        if not typed:
+            raise InputError("write a number, or the species once more")
+        return latin_of(Named(one.label, typed), catalogue) if typed != one.label else one.species
+
+    return asked("Which, or its species once more", read)
+
+
+def ask_for_trees(garden: OpenGarden, first: Sequence[Named] = (), *, more: bool = True) -> None:
+    """The given trees, then with `more` others one by one until an empty line; each is saved at once."""
+    question = "A tree as NAME=SPECIES, such as Elm 1=Chinese elm (empty: no more)"
+    for one in chain(first, _typed(question) if more else ()):
+        if name_key(one.label) in {name_key(tree.label) for tree in garden.trees}:
+            say(f"  There is a tree called {one.label} already; give this one another name.")
+            continue
+        try:
+            latin = latin_of(one, garden.catalogue)
+        except InputError:
+            latin = ask_species(one, garden.catalogue)
+        tree = Tree(new_id(), one.label, latin)
+        stand = Stand(new_id(), tree.id, garden.some_places[0].id)
+        with garden.changing():
+            garden.save(f"added tree {tree.label} ({latin})", [tree, stand])
+        known = latin in garden.catalogue
+        say(f"  {tree.label}: {latin}{'' if known else ', from a neutral guess'}.")
+
+
+def _typed(question: str) -> Iterator[Named]:
+    while (one := asked(question, lambda typed: named(typed) if typed else None)) is not None:
+        yield one
+
+
+def ask_how_they_stand(garden: OpenGarden) -> None:
+    """Of each tree, what it is at and what was done last; what is not known stays open."""
+    if garden.trees:
+        say("Now each tree; press Enter where you do not know.")
+    for tree in garden.trees:
+        question = f"{tree.label}: at now (closed, fat, green tips, soft, stopped, firm, bare)"
+        _write(garden, tree, question, find_stage, _look)
+        question = f"{tree.label}: done last, and when (repotted March, cutback 12 June)"
+        _write(garden, tree, question, find_operation, _work)
+
+
+def _write(
+    garden: OpenGarden,
+    tree: Tree,
+    question: str,
+    find: Callable[[str], N],
+    entry: Callable[[OpenGarden, Tree, N, str], str],
+) -> None:
+    """Ask until the answer can be written down, or is empty."""
+
+    def read(typed: str) -> str:
+        if not typed:
+            return ""
+        name, when = split_event(typed, find)
+        return entry(garden, tree, name, when)
+
+    if said := asked(question, read):
+        say(f"  {said}")
+
+
+def split_event(text: str, find: Callable[[str], N]) -> tuple[N, str]:
+    """A stage or work and the date behind it: "cut back 12 June", "firm since 3 July", "soft".
+
+    Raises
+    ------
+    InputError
+        If no beginning of the text is a stage or work.
+    """
+    words = text.replace(",", " ").split()
+    for end in range(len(words), 0, -1):
+        if known_event(" ".join(words[:end])) is not None:
+            return find(" ".join(words[:end])), " ".join(words[end:])
+    return find(text), ""
+
+
+def _look(garden: OpenGarden, tree: Tree, stage: Stage, when: str) -> str:
+    vague, earliest, latest = _when(garden, when or "today")
+    text = vague.text if when else earliest.isoformat()
+    look = Look(new_id(), tree.id, "", stage, text, earliest, latest, vague.hint or "seen")
+    with garden.changing():
+        record = garden.record(tree, latest)
+        changes = look_changes(look, record, garden.calendar, today=garden.today, new_id=new_id)
+        return _saved(garden, tree, look, changes)
+
+
+def _work(garden: OpenGarden, tree: Tree, operation: Operation, when: str) -> str:
+    if not when:
+        raise InputError(f"and when? Write it with the day, such as: {operation} March")
+    vague, earliest, latest = _when(garden, when)
+    work = Work(new_id(), tree.id, operation, vague.text, earliest, latest)
+    with garden.changing():
+        record = garden.record(tree, latest)
+        changes = work_changes(work, record, garden.calendar, today=garden.today, new_id=new_id)
+        return _saved(garden, tree, work, changes)
+
+
+def _when(garden: OpenGarden, text: str) -> tuple[VagueDate, date, date]:
+    vague = garden.read_date(text)
+    if vague.ahead is not None:
+        raise InputError(f"'{text}' without a year is {vague}; write the year with it")
+    return vague, *vague.in_season(garden.calendar, garden.today)
+
+
+def _saved(garden: OpenGarden, tree: Tree, entry: Look | Work, changes: Changes) -> str:
+    what = entry.stage if isinstance(entry, Look) else entry.operation
+    said = f"{tree.label}: {what}, {shown_date(entry.earliest, entry.latest, garden.today)}"
+    garden.save(f"{type(entry).__name__.lower()}: {said}", changes.save, changes.remove)
+    return said

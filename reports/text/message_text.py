@@ -1,0 +1,71 @@
+"""A message to send: its subject and its text."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from phenology.advice.agenda import Agenda
+from phenology.advice.alike import alike
+from phenology.advice.news import News
+from phenology.work.cautions import CUT_FIRM, LOOK_FIRST
+from reports.text.care_text import as_counted
+from reports.text.change_text import changes_text
+from reports.text.forecast_text import advice_words
+from reports.text.words import capital, short_date, tree_names, weekday_full_date
+
+WIDTH = 72
+MOST_TREES = 12  # groups of trees that a message tells of; the rest are counted
+
+
+def subject(found: News, name: str) -> str:
+    """What it is about, most pressing first: "My benches: frost ahead; look at 2 trees"."""
+    parts = [f"{care} ahead" for care in dict.fromkeys(one.care for one in found.weather)]
+    if found.closing:
+        parts.append(f"{_trees({row.tree.id for row, _ in found.closing})} to cut before it is too late")
+    if found.looks:
+        parts.append(f"look at {_trees({row.tree.id for row in found.looks})}")
+    if found.changes:
+        parts.append(f"{len(found.changes)} {'change' if len(found.changes) == 1 else 'changes'}")
+    return f"{' '.join(name.split())[:60]}: {'; '.join(parts)}"
+
+
+def message_text(found: News, agenda: Agenda) -> str:
+    """The message, a paragraph for each kind of news; the leaf has the last word."""
+    blocks = [weekday_full_date(agenda.garden.as_of), *_blocks(found), f"{LOOK_FIRST} {CUT_FIRM}"]
+    if agenda.garden.attribution:
+        blocks.append(f"Weather: {'; '.join(agenda.garden.attribution)}.")
+    return "\n\n".join(blocks)
+
+
+def _blocks(found: News) -> Iterator[str]:
+    by_weather: dict[str, list[str]] = {}
+    for care in found.weather:
+        by_weather.setdefault(care.what, []).append(care.tree.label)
+    if by_weather:
+        lines = [f"{_names(labels)}: {capital(what)}." for what, labels in by_weather.items()]
+        yield "\n".join(lines)
+    closing: dict[str, list[str]] = {}
+    for row, visit in found.closing:
+        stop = "" if visit.by is None else f"; stop by {short_date(visit.by)}"
+        closing.setdefault(f"{visit.because}{stop}", []).append(row.tree.label)
+    if closing:
+        told = [f"{_names(labels)}: look today; {what}." for what, labels in closing.items()]
+        yield "\n".join(["Closing:", *told])
+    groups = alike(found.looks)
+    if groups:
+        told = [
+            f"{tree_names(group.labels)}: {' '.join(map(capital, advice_words(group)))}"
+            for group in groups[:MOST_TREES]
+        ]
+        more = len(groups) - MOST_TREES
+        yield "\n".join(["Look at:", *told, *([f"And {more} more: flushcast forecast"] if more > 0 else [])])
+    if found.changes and found.since is not None:
+        yield changes_text(found.changes, found.since, WIDTH)
+
+
+def _trees(ids: set[str]) -> str:
+    return f"{len(ids)} {'tree' if len(ids) == 1 else 'trees'}"
+
+
+def _names(labels: list[str]) -> str:
+    return tree_names(sorted(dict.fromkeys(labels), key=as_counted))
