@@ -25,6 +25,7 @@ from reports.text.lines import shown_date, table
 
 Entry = TypeVar("Entry", Look, Work)
 
+ALL_THE_SAME = "Write it down all the same?"
 NEWEST = 30  # entries listed when no tree is named
 
 
@@ -196,7 +197,7 @@ class EntryEditor(ABC, Generic[Entry]):
         if asks and named and not self.agreed([], f"{understood}. Save?"):
             return None
         doubts = list(self.doubts(entry, named)) if self.questions and not self.typed["yes"] else []
-        if doubts and not self.agreed(doubts, "Write it down all the same?"):
+        if doubts and not self.agreed(doubts, ALL_THE_SAME):
             return None
         said = [f"{understood}."] if named else []
         said += [f"{few_labels(there)}: written down already."] if there else []

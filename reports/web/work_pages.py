@@ -15,6 +15,7 @@ from phenology.model.operations import Operation
 from phenology.model.records import Tree, Work
 from phenology.model.stages import Part
 from phenology.work.cautions import cautions
+from reports.entries.entry_editor import ALL_THE_SAME
 from reports.entries.work_editor import WorkEditor
 from reports.garden.open_garden import OpenGarden
 from reports.garden.work_answers import work_answers
@@ -22,7 +23,7 @@ from reports.text.answer_text import answer_lines
 from reports.text.words import capital
 from reports.web.look_pages import chosen_trees, number, pick_tree, written
 from reports.web.site import Visit
-from reports.web.writing import Entry, checked_token, new_token, typed_fields
+from reports.web.writing import Asked, Entry, checked_token, new_token, typed_fields
 
 
 def work(visit: Visit) -> Response:
@@ -43,21 +44,22 @@ def work(visit: Visit) -> Response:
 def may_i_page(visit: Visit) -> Response:
     """What the rules say of it, before anything is written down."""
     trees, operation = chosen_trees(visit), _operation(visit)
-    lines, verdicts = may_i(visit.garden, trees, operation, visit.text("when"), visit.text("part"))
+    lines, against, wait = may_i(visit.garden, trees, operation, visit.text("when"), visit.text("part"))
     species = {tree.species for tree in trees}
     known = [visit.garden.catalogue[latin] for latin in species if latin in visit.garden.catalogue]
     sent = [(n, str(v)) for n, v in visit.form.multi_items()]
+    if against:  # read on this page, so it is not asked once more
+        sent.append(("agreed", Asked(against, ALL_THE_SAME).key))
     return visit.page(
         "may_i.html.j2", "May I?", lines=lines, sent=sent, tree=trees[0] if len(trees) == 1 else None,
-        minded=list(cautions([operation], known, len(trees))), against="no" in verdicts,
-        wait=bool(set(verdicts) - {"yes"}),
+        minded=list(cautions([operation], known, len(trees))), wait=wait,
     )  # fmt: skip
 
 
 def may_i(
     garden: OpenGarden, trees: Sequence[Tree], operation: Operation, when: str, part: str
-) -> tuple[list[str], list[str]]:
-    """The answers in words, and the plain yes, better wait or no of each tree.
+) -> tuple[list[str], list[str], bool]:
+    """The answers in words, those of them that say no, and whether any tree had better wait.
 
     Weather that is missing leaves the answer open, and says so.
     """
@@ -67,8 +69,9 @@ def may_i(
     try:
         answers = list(work_answers(garden, trees, asked))
     except InputError as error:
-        return [f"Not held against the weather: {str(error).rstrip('.')}."], ["better wait"]
-    return list(answer_lines(answers)), [answer.answer for _, answer in answers]
+        return [f"Not held against the weather: {str(error).rstrip('.')}."], [], True
+    refused = answer_lines([pair for pair in answers if pair[1].answer == "no"])
+    return list(answer_lines(answers)), list(refused), any(one.answer != "yes" for _, one in answers)
 
 
 def _operation(visit: Visit) -> Operation:
@@ -83,12 +86,11 @@ def save_work(visit: Visit) -> Response:
     fields: dict[str, Any] = {name: str(value) for name, value in visit.form.items()}
     if operation is not Operation.MOVING:
         fields["place"] = ""
-    typed = typed_fields(fields, WorkEditor) | {"yes": True}
     entry = Entry(
         WorkEditor,
         tuple(visit.texts("tree")),
         operation,
-        typed,
+        typed_fields(fields, WorkEditor),
         checked_token(visit.text("token")),
         number(visit.text("seen")),
         visit.texts("agreed"),

@@ -128,9 +128,20 @@ def test_work_asks_may_i_and_writes_only_then(phone: Phone) -> None:
     answer = phone.post("/work", form)
     assert "Elm 1:" in words(answer) and "Nothing is written down yet" in words(answer)
     assert "Elm 1: cutback" not in words(phone.get("/history"))
-    saved = phone.post("/work", form | {"asked": "1"})
+    saved = phone.post("/work", dict(HIDDEN.findall(unescape(answer.text))))
     assert saved.status_code == 303
     assert "Elm 1: cutback" in words(phone.get("/history"))
+
+
+def test_what_the_rules_say_no_to_is_read_once_and_a_year_that_is_open_is_asked(phone: Phone) -> None:
+    path = f"/work?tree={phone.tree('Hornbeam 1')}"
+    form = phone.form(path) | {"operation": "full-defoliation", "note": "sick"}
+    page = phone.post("/work", form)
+    assert "Hornbeam 1: no." in words(page)
+    assert phone.post("/work", dict(HIDDEN.findall(unescape(page.text)))).status_code == 303
+    form = phone.form(path) | {"operation": "feeding", "when": "1 August", "asked": "1"}
+    asked = phone.post("/work", form)
+    assert "Is 1 Aug 2025 meant?" in words(asked)
 
 
 def test_what_was_written_is_taken_out_and_brought_back(phone: Phone) -> None:
