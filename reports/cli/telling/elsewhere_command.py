@@ -81,7 +81,7 @@ def elsewhere_command(
 
     \b
     flushcast elsewhere "The school" --lat 35.9 --date "5 July" --operation cutback --species hornbeam
-    flushcast elsewhere Omiya --date "20 Feb" --operation repotting --species "trident maple"
+    flushcast elsewhere Southmere --date "20 Feb" --operation repotting --species "trident maple"
 
     Needs no journal, and daily weather only for narrower dates. With several PLACEs it is a card for a
     club, as text, CSV or page: what is done here on a date is due there when.
