@@ -68,7 +68,7 @@ def test_some_trees_are_told_in_full():
     asked = flushcast("forecast", "hornbeams", "--garden", demo_folder())
     assert asked.returncode == 0, asked.stderr
     words = " ".join(asked.stdout.split())
-    assert "Hornbeam" in words and "Beech:" not in words and "cut shoots back to two leaves" in words
+    assert "Hornbeam" in words and "Beech:" not in words and "halve the outer leaves" in words
     table = flushcast("forecast", "hornbeams", "--csv", "--garden", demo_folder()).stdout.splitlines()
     assert len(table) > 1 and all(line.startswith("Hornbeam") for line in table[1:])
     unknown = flushcast("forecast", "hornbems", "--garden", demo_folder())

@@ -108,7 +108,7 @@ def test_at_a_terminal_an_import_asks_once_for_what_only_the_grower_knows(
     path = tmp_path / "looks.csv"
     path.write_text("date,tree,stage\n4/5/2026,Hornbeam 1,soft\nmid June,Hornbeam 1,firm\n")
     run(garden, "settings", "date-order", "--reset")
-    said = at_a_terminal("y\nhappened\n", "--garden", garden, "import", path)
+    said = at_a_terminal("y\nhappened\ny\n", "--garden", garden, "import", path)
     assert "Day first?" in said and "2 new looks" in said
     with open_journal(garden) as journal:
         assert [(k.latest.month, k.kind) for k in journal.looks()] == [(5, "seen"), (6, "happened")]
@@ -116,5 +116,7 @@ def test_at_a_terminal_an_import_asks_once_for_what_only_the_grower_knows(
 
 @pytest.mark.skipif(os.name != "posix", reason="needs a pseudo-terminal")
 def test_at_a_terminal_init_asks_for_what_it_needs(tmp_path: Path) -> None:
-    said = at_a_terminal("\n47.2\n8.3\n\n\nF\nElm 1=Ulmus parvifolia\n\n", "init", tmp_path / "new")
-    assert "Latitude" in said and "Bench at 47.20 N 8.30 E with Elm 1." in said
+    answers = "\n47.2\n8.3\n410\nElm 1=Ulmus parvifolia\n\nsoft\n\n"
+    said = at_a_terminal(answers, "init", tmp_path / "new")
+    assert "Latitude" in said and "Bench at 47.20 N 8.30 E." in said
+    assert "2026 season" in said and "Elm 1: Lengthening" in said
