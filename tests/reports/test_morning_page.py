@@ -109,15 +109,20 @@ def test_compare_reads_on_a_phone_without_touching_columns(browser):
 
 
 @pytest.mark.slow
-def test_nothing_is_small_and_nothing_overlaps_in_any_garden(browser):
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+def test_nothing_is_small_and_nothing_overlaps_in_any_garden(browser, scheme):
     found = {}
     for name in STATES:
-        view = view_of(browser, name)
+        view = view_of(browser, name, color_scheme=scheme)
         for width in (390, 820, 1440):
             view.set_viewport_size({"width": width, "height": 900})
             wrong = (view.evaluate(SMALL_TEXT, SMALLEST), view.evaluate(CROSSING))
             wide = view.evaluate("document.documentElement.scrollWidth")
             if any(wrong) or wide != width:
                 found[name, width] = (*wrong, wide)
+        view.emulate_media(media="print", color_scheme=scheme)
+        view.set_viewport_size(A4)
+        if crossing := view.evaluate(CROSSING):
+            found[name, "paper"] = crossing
         view.close()
     assert found == {}
