@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
+from contextlib import suppress
 from dataclasses import dataclass
 from datetime import date
 from difflib import SequenceMatcher
@@ -57,6 +58,10 @@ class TreeReader:
             return select_trees(text, self.roster, on=on, suggest=suggest)
         except InputError as error:
             unknown = error
+        meant = self._meant(text)
+        if meant is not None:
+            self.draft.plan.warn(f"'{plain_name(text)}' is read as {meant.label}")
+            return (meant,)
         pieces = [plain_name(piece) for piece in _AND.split(text) if piece.strip()]
         if len(pieces) > 1:
             known = all(name_key(piece) in self.species or self._labelled(piece) for piece in pieces)
@@ -67,6 +72,45 @@ class TreeReader:
                 )
             return tuple(tree for piece in pieces for tree in self.read(piece, on))
         return (self._new(plain_name(text), str(unknown).rstrip(".")),)
+
+    def _meant(self, text: str) -> Tree | None:
+        """The one tree that a person would take the words for; None where none is, or the words are a label.
+
+        The same words in another order; else, where no tree may be added by the name, words that begin words
+        of the tree's label or species, such as "trident 2" or "A. palm.".
+
+        Raises
+        ------
+        SlipError
+            If several trees may be meant.
+        """
+        words = _words(text)
+        same = [tree for tree in self.roster.active if sorted(_words(tree.label)) == sorted(words)]
+        if len(same) == 1:
+            return same[0]
+        if self.asked or not any(len(word) > 2 for word in words):
+            return None
+        numbers = {word for word in words if word.isdigit()}
+        found = [tree for tree in self.roster.active if self._named_by(words, numbers, tree)]
+        if not found:  # a species in another language
+            with suppress(InputError):
+                latin = find_species(
+                    " ".join(w for w in words if w not in numbers), self.draft.catalogue
+                ).latin
+                kin = [tree for tree in self.roster.active if tree.species == latin]
+                found = [tree for tree in kin if numbers <= set(_words(tree.label))]
+        if len(found) > 1:
+            few = " or ".join(tree.label for tree in found[:4])
+            raise SlipError(f"'{plain_name(text)}' may be {few}; write one of them")
+        return found[0] if found else None
+
+    def _named_by(self, words: Sequence[str], numbers: set[str], tree: Tree) -> bool:
+        label = _words(tree.label)
+        if numbers - set(label):
+            return False
+        known = self.draft.catalogue.get(tree.species)
+        species = _words(" ".join((tree.species, *(known.names if known else ()))))
+        return all(word in numbers or any(w.startswith(word) for w in (*label, *species)) for word in words)
 
     def _labelled(self, text: str) -> bool:
         return bool(self.roster.labelled(text))
@@ -121,6 +165,11 @@ class TreeReader:
 def _words_and_numbers(label: str) -> tuple[str, tuple[str, ...]]:
     key = name_key(label)
     return _DIGITS.sub("", key).strip(), tuple(_DIGITS.findall(key))
+
+
+def _words(text: str) -> list[str]:
+    """The words and numbers of a name, as names are compared."""
+    return re.findall(r"\d+|[^\W\d_]+", name_key(text))
 
 
 class NewTreeError(InputError):

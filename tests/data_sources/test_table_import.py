@@ -307,3 +307,38 @@ def test_what_an_import_saves_the_journal_takes(take, tmp_path):
                     batch.insert(record)
                 seen.add(record.id)
         assert len(journal.looks()) == 2 and len(journal.works()) == 1 and len(journal.flushes()) == 2
+
+
+MAPLES = [
+    Tree("t1", "Trident maple 2", "Acer buergerianum"),
+    Tree("t2", "Trident big", "Acer buergerianum"),
+    Tree("t3", "Red leaf", "Acer palmatum"),
+    Tree("t4", "Elm 1", "Ulmus parvifolia"),
+]
+
+
+@pytest.mark.parametrize(
+    ("named", "meant"),
+    [("big trident", "Trident big"), ("trident 2", "Trident maple 2"), ("A. palm.", "Red leaf"),
+     ("Fächerahorn", "Red leaf"), ("red", "Red leaf")],
+)  # fmt: skip
+def test_a_tree_is_known_by_the_words_a_person_would_use_and_the_reading_is_told(take, named, meant):
+    records = GardenRecords(places=[BENCH], trees=list(MAPLES))
+    plan = take(f"date,tree,stage\n2026-05-01,{named},soft\n", records=records)
+    (look,) = of(plan, Look)
+    assert [tree.label for tree in MAPLES if tree.id == look.tree_id] == [meant]
+    assert any(meant in words and named in words for words in plan.warnings)
+
+
+@pytest.mark.parametrize("named", ["trid", "trident 3", "old palm", "el"])
+def test_words_that_fit_several_trees_or_none_are_asked_about(take, named):
+    records = GardenRecords(places=[BENCH], trees=list(MAPLES))
+    with pytest.raises(TableError, match=named):
+        take(f"date,tree,stage\n2026-05-01,{named},soft\n", records=records)
+
+
+def test_names_of_new_trees_are_not_taken_for_those_there(take):
+    text = "date,tree,species,stage\n2026-05-01,Trident 7,trident maple,soft\n2026-05-01,big Trident,,soft\n"
+    plan = take(text, records=GardenRecords(places=[BENCH], trees=list(MAPLES)), new_trees=True)
+    assert [tree.label for tree in of(plan, Tree)] == ["Trident 7"]
+    assert sorted(look.tree_id for look in of(plan, Look))[-1] == "t2"
