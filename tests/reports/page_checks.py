@@ -70,7 +70,8 @@ def _pictures(root: Element) -> Iterator[str]:
     within = {id(inner) for e in root.iter() if e.tag.endswith(SVG) for inner in list(e.iter())[1:]}
     for e in root.iter():
         drawing = e.tag.endswith(SVG) and id(e) not in within and e.get("aria-hidden") != "true"
-        if drawing and (e.get("role") != "img" or not (e.get("aria-label") or "").strip()):
+        titles = "".join(inner.text or "" for inner in e if inner.tag.endswith("title"))
+        if drawing and (e.get("role") != "img" or not (e.get("aria-label") or titles).strip()):
             yield "a drawing without words"
         if e.tag == "img" and not (e.get("alt") or "").strip():
             yield "a picture without words"
