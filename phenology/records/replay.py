@@ -81,11 +81,8 @@ def replayed(
     known = _said(record)
     entries = _entries(record)
     before = _written(entries, known, record, calendar, write, {})
-    pins = {
-        look.id: key
-        for look in record.looks
-        if (key := _keys(record)[look.flush_id]) != _key_of(look.id, before)
-    }
+    replaced = _placed(before)
+    pins = {look: key for look, key in _placed(record).items() if key != replaced[look]}
     if pins:
         before = _written(entries, known, record, calendar, write, pins)
     if _shape(before) != _shape(record):
@@ -162,15 +159,16 @@ def _keys(record: TreeRecord) -> dict[str, FlushKey]:
     return keys
 
 
-def _key_of(look_id: str, record: TreeRecord) -> FlushKey:
-    return _keys(record)[next(look.flush_id for look in record.looks if look.id == look_id)]
+def _placed(record: TreeRecord) -> dict[str, FlushKey]:
+    """What the flush of each look is."""
+    keys = _keys(record)
+    return {look.id: keys[look.flush_id] for look in record.looks}
 
 
 def _shape(record: TreeRecord) -> tuple[object, ...]:
     """A record without the ids of its flushes."""
     keys = _keys(record)
-    flushes = {keys[flush.id]: replace(flush, id="") for flush in record.flushes}
-    return flushes, {look.id: keys[look.flush_id] for look in record.looks}
+    return {keys[flush.id]: replace(flush, id="") for flush in record.flushes}, _placed(record)
 
 
 def _with_known_ids(built: TreeRecord, record: TreeRecord, new_id: Callable[[], str]) -> TreeRecord:
