@@ -6,7 +6,7 @@ import re
 from contextlib import suppress
 from dataclasses import dataclass
 from datetime import date
-from functools import cache
+from functools import cache, lru_cache
 
 from data_sources.tables.dates import DAY_NUMBER
 from data_sources.tables.subjects import SUBJECTS
@@ -43,6 +43,7 @@ class EventColumn:
         return ":".join([str(self.event), str(self.year or ""), str(self.flush or "")]).rstrip(":")
 
 
+@lru_cache(maxsize=1 << 12)  # a file asks of its few headers in every row
 def event_column(header: str) -> EventColumn | None:
     """What a header such as "Bud break", "2004 hardened off" or "Budbreak 2" says; None for other headers.
 

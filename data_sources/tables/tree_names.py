@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from contextlib import suppress
 from dataclasses import dataclass
 from datetime import date
@@ -85,7 +85,7 @@ class TreeReader:
             If several trees may be meant.
         """
         words = _words(text)
-        same = [tree for tree in self.roster.active if sorted(_words(tree.label)) == sorted(words)]
+        same = [tree for tree in self.roster.active if _words(tree.label) == words]
         if len(same) == 1:
             return same[0]
         if self.asked or not any(len(word) > 2 for word in words):
@@ -104,7 +104,7 @@ class TreeReader:
             raise SlipError(f"'{plain_name(text)}' may be {few}; write one of them")
         return found[0] if found else None
 
-    def _named_by(self, words: Sequence[str], numbers: set[str], tree: Tree) -> bool:
+    def _named_by(self, words: tuple[str, ...], numbers: set[str], tree: Tree) -> bool:
         label = _words(tree.label)
         if numbers - set(label):
             return False
@@ -167,9 +167,10 @@ def _words_and_numbers(label: str) -> tuple[str, tuple[str, ...]]:
     return _DIGITS.sub("", key).strip(), tuple(_DIGITS.findall(key))
 
 
-def _words(text: str) -> list[str]:
-    """The words and numbers of a name, as names are compared."""
-    return re.findall(r"\d+|[^\W\d_]+", name_key(text))
+@lru_cache(maxsize=1 << 14)
+def _words(text: str) -> tuple[str, ...]:
+    """The words and numbers of a name, as names are compared, in the order of the alphabet."""
+    return tuple(sorted(re.findall(r"\d+|[^\W\d_]+", name_key(text))))
 
 
 class NewTreeError(InputError):

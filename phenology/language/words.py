@@ -177,10 +177,12 @@ def known_event(text: str) -> Stage | Operation | None:
 
 def _exactly(kind: type[N], wanted: str) -> N | None:
     """What a whole word means, words that say nothing left aside."""
-    meaning = _meanings(kind) | _meanings_abroad(kind)
     bare = " ".join(word for word in wanted.split() if word not in _FILLING)
-    name = meaning.get(wanted) or meaning.get(bare)
-    return None if name is None else kind(name)
+    for words in (wanted, bare):
+        name = _meanings_abroad(kind).get(words) or _meanings(kind).get(words)
+        if name is not None:
+            return kind(name)
+    return None
 
 
 def find_stage(text: str) -> Stage:

@@ -189,7 +189,7 @@ def test_no_cell_with_a_date_disappears(data):
             if not is_dated(cell):
                 continue
             is_ = report.columns[header]
-            if is_ in ("note", "tree", "species", "stage", "operation", "label", "season", "who"):
+            if is_ in ("note", "tree", "species", "kind", "stage", "operation", "label", "season", "who"):
                 assert line in lines_with_rows
             else:
                 assert (line, header) in accounted, (header, is_, cell)
