@@ -44,16 +44,16 @@ from phenology.species.names import fitting_species
 class Answers:
     """What is said about the files: their subject, header to field, order of day and month, seen or happened.
 
-    `new_trees` adds trees that looks or work name but the garden lacks; `usual_order` is the garden's and
-    decides where a file does not tell; weeks begin on a day counted from Monday as 0. Without `strict` the
-    good rows are planned and the others listed.
+    `new_trees` adds trees that looks or work name but the garden lacks (None: not said); `usual_order` is the
+    garden's and decides where a file does not tell; weeks begin on a day counted from Monday as 0. Without
+    `strict` the good rows are planned and the others listed.
     """
 
     subject: str | None = None
     mapping: Mapping[str, str] = field(default_factory=dict)
     date_order: DateOrder | None = None
     kind: str | None = None
-    new_trees: bool = False
+    new_trees: bool | None = None
     usual_order: DateOrder | None = None
     first_weekday: int = 0
     strict: bool = True
@@ -161,7 +161,7 @@ def _take_sheets(
             else:
                 with draft.leaving(row):
                     take(row, report, draft)
-    _take_dated(dated, draft, new_trees=answers.new_trees)
+    _take_dated(dated, draft, new_trees=bool(answers.new_trees))
 
 
 def _is_tree(cell: str, roster: Roster, on: date) -> bool:
