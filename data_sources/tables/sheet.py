@@ -244,13 +244,18 @@ class Row:
 
     def make(self, record: type[R], *first: Any, **more: Any) -> R:
         """A record of the row's values: its first fields as given, others instead of the row's by name."""
-        values = {name: self.values[name] for name in _names_of(record)[len(first) :] if name in self.values}
+        values = {
+            name: self.values[name]
+            for name in _names_of(record.__name__)[len(first) :]
+            if name in self.values
+        }
         return record(*first, **(values | more))
 
 
 @cache
-def _names_of(record: type[Any]) -> list[str]:
-    return [one.name for one in fields(record)]
+def _names_of(record: str) -> list[str]:
+    kinds: dict[str, Any] = {kind.__name__: kind for kind in (Look, Work, Tree, Place)}
+    return [one.name for one in fields(kinds[record])]
 
 
 class _RowReader:
@@ -299,7 +304,7 @@ class _RowReader:
             try:
                 self._known[cell] = self._days(*cell[1:]) if len(cell) > 2 else self._value(*cell)
             except InputError as error:
-                self._known[cell] = error
+                self._known[cell] = error.with_traceback(None)  # which would hold all that was read
         return self._known[cell]
 
     def _value(self, name: str, text: str) -> Any:
@@ -313,7 +318,8 @@ class _RowReader:
     ) -> dict[str, Any]:
         """A row's date, what is kept of its words, and its first and last day, as far as given these."""
         vague = self._vague(text, season)
-        when = replace(vague, **dict(ends)) if ends else vague
+        given: Any = dict(ends)
+        when = replace(vague, **given) if given else vague
         earliest, latest = when.in_season(self.dates.calendar, self.dates.today)
         if earliest > latest:
             raise InputError("earliest lies after latest; exchange them")
