@@ -19,6 +19,14 @@ ASKED = [path for path, (_, methods) in PAGES.items() if "GET" in methods]
 NO_PAGE = ("/style/{tag}.css", "/trees/{tree}/season.svg", "/photos/{look}", "/calendar/{secret}.ics")
 
 
+def filled_in(phone: Phone, path: str, batch: str) -> str:
+    """The address of a page, of a tree, look and change of the invented garden."""
+    tree = phone.tree("Maple 1")
+    with open_journal(phone.folder) as journal:
+        look = journal.looks(tree)[-1]
+    return path.format(tree=tree, batch=batch, kind="look", id=look.id)
+
+
 @pytest.fixture(scope="module")
 def demo(tmp_path_factory: pytest.TempPathFactory) -> Phone:
     """The invented garden, for tests that only read."""
@@ -34,8 +42,7 @@ def batch(demo: Phone) -> str:
 
 @pytest.mark.parametrize("path", [path for path in ASKED if path not in NO_PAGE])
 def test_every_page_is_whole_and_light(demo: Phone, batch: str, path: str) -> None:
-    asked = path.format(tree=demo.tree("Maple 1"), batch=batch)
-    page = demo.get(asked)
+    page = demo.get(filled_in(demo, path, batch))
     assert page.status_code == 200, words(page)
     assert len(page.content) < 200_000
     assert wrongs(tree_of(page.text)) == []
