@@ -151,7 +151,7 @@ def written(visit: Visit, entry: Entry, action: str) -> Response:
     if not batch:
         return visit.page("there.html.j2", "On record already", words=draft.said, tree=entry.trees[0])
     visit.site.remember(batch, Saved(draft.said, draft.minded, entry.trees, before))
-    visit.site.keeper.warm()
+    visit.site.keeper.warm(entry.trees)
     if visit.text("after") == "round":
         return visit.to(f"/round?saved={batch}")
     return visit.to(f"/saved/{batch}{after}")

@@ -51,7 +51,7 @@ def tree_of(visit: Visit) -> Tree:
 def tree(visit: Visit) -> Response:
     """One tree: what it is at, what comes and what to do, its season, plan and records."""
     one = tree_of(visit)
-    garden, known = visit.garden, visit.site.keeper.ahead(visit.garden)
+    garden, known = visit.garden, visit.site.keeper.of(visit.garden, [one.id])
     rows = [row for row in known.agenda.rows if row.tree.id == one.id]
     species = garden.catalogue.get(one.species)
     places = {place.id: place.name for place in garden.places}
@@ -98,7 +98,8 @@ def _plan(known: Known, one: Tree) -> list[tuple[int, str]]:
 
 def season_picture(visit: Visit) -> Response:
     """A tree's season, drawn."""
-    one, known = tree_of(visit), visit.site.keeper.ahead(visit.garden)
+    one = tree_of(visit)
+    known = visit.site.keeper.of(visit.garden, [one.id])
 
     def make() -> bytes:
         from reports.charts.ink import chart_bytes, new_axes

@@ -88,6 +88,31 @@ def test_a_page_asked_again_makes_no_new_forecast_and_a_look_does(phone: Phone, 
     assert len(made) == 1
 
 
+def test_after_a_look_the_answer_rests_on_its_tree_and_says_what_the_whole_garden_would(
+    phone: Phone, monkeypatch
+) -> None:
+    made = []
+    from phenology.advice import garden_forecast
+
+    real = garden_forecast._Maker.rows
+    monkeypatch.setattr(
+        garden_forecast._Maker, "rows", lambda self, tree: made.append(tree.label) or real(self, tree)
+    )
+    path = f"/look?tree={phone.tree('Elm 1')}"
+    form = phone.form(path) | {"stage": "extending"}
+    phone.get("/")
+    made.clear()
+    moved = phone.post("/look", form).headers["location"] + "/moved"
+    first = phone.get(moved)
+    assert made == ["Elm 1"] and "Before, Elm 1" in words(first) and "others=1" in first.text
+    tree = words(phone.get(f"/trees/{phone.tree('Elm 1')}"))
+    assert made == ["Elm 1"]
+    assert "No other tree's date moved" in words(phone.get(f"{moved}?others=1"))
+    assert sorted(made) == ["Elm 1", "Elm 1", "Hornbeam 1", "Hornbeam 2"]
+    assert words(phone.get(moved)) == words(first)
+    assert words(phone.get(f"/trees/{phone.tree('Elm 1')}")) == tree
+
+
 def test_a_tree_is_added_changed_moved_retired_and_taken_back(phone: Phone) -> None:
     added = phone.post("/trees/add", {"label": "Maple 9", "species": "trident maple", "aim": "building"})
     assert "Maple 9: Acer buergerianum" in words(added)
