@@ -31,9 +31,6 @@ class Garden:
 
     Attributes
     ----------
-    as_of : date
-    calendar : SeasonCalendar
-    places, trees, stands, aims, flushes, looks, works : sequences of records
     species : mapping of Latin name to Species
     weather : mapping of place id to DailyWeather
         Dated up to `as_of`, and the newest forecast known by then.

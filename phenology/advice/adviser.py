@@ -32,42 +32,20 @@ HARDENING = (Transition("extended", "hardened"), Transition("budbreak", "hardene
 
 @dataclass(frozen=True)
 class Advice:
-    """Advice on one window of work.
+    """Advice on one window of work."""
 
-    Attributes
-    ----------
-    techniques : tuple of str
-        What the flush opens when it is hard, in order; none where it is left alone.
-    refused : tuple of Finding
-        Why the work that the flush would open is not advised.
-    warnings : tuple of Finding
-        What to mind with the work that is.
-    last_safe : date or None
-        The last safe date; None where nothing limits work, or no day is safe.
-    limit : str
-        The limit that ruled it; "none" where there is none.
-    reason : str
-        The same in a sentence.
-    odds : (float, float, float) or None
-        Odds that new growth ripens if the work is done today, in 14 days, in 21.
-    zone : str
-        What a cut does today: "ripens", "danger" or "rests".
-    grade : str or None
-        How late it is for growth woken on the day the work is judged; see `phenology.work.grades`.
-    does : str
-        The work as an order, without a full stop; why the tree is left alone where it is.
-    """
-
-    techniques: tuple[str, ...]
-    refused: tuple[Finding, ...] = ()
-    warnings: tuple[Finding, ...] = ()
-    last_safe: date | None = None
-    limit: str = "none"
-    reason: str = ""
+    techniques: tuple[str, ...]  # what the flush opens when it is hard, in order; none where it is left alone
+    refused: tuple[Finding, ...] = ()  # why the work that the flush would open is not advised
+    warnings: tuple[Finding, ...] = ()  # what to mind with the work that is
+    last_safe: date | None = None  # the last safe date; None where nothing limits work, or no day is safe
+    limit: str = "none"  # the limit that ruled it; "none" where there is none
+    reason: str = ""  # the same in a sentence
+    # odds that new growth ripens if the work is done today, in 14 days, in 21
     odds: tuple[float, float, float] | None = None
-    zone: str = "ripens"
+    zone: str = "ripens"  # what a cut does today: "ripens", "danger" or "rests"
+    # how late it is for growth woken on the day the work is judged; see `phenology.work.grades`
     grade: str | None = None
-    does: str = ""
+    does: str = ""  # the work as an order, without a full stop; why the tree is left alone where it is
 
     @property
     def operations(self) -> tuple[str, ...]:
@@ -102,7 +80,6 @@ class Adviser:
 
         Parameters
         ----------
-        h : FlushHistory
         opens : Arrival, optional
             When the flush will be hard; None where it is.
         """

@@ -41,50 +41,26 @@ class Section(StrEnum):
 
 @dataclass(frozen=True)
 class State:
-    """What a tree is at, as far as it is known: the latest look, or work done since.
+    """What a tree is at, as far as it is known: the latest look, or work done since."""
 
-    Attributes
-    ----------
-    stage, operation : str or None
-        One of the two; neither where nothing was seen this season or in the last.
-    on : date or None
-        The day of it.
-    """
-
-    stage: str | None = None
+    stage: str | None = None  # this or the work; neither where nothing was seen this season or in the last
     operation: str | None = None
-    on: date | None = None
+    on: date | None = None  # the day of either
 
 
 @dataclass(frozen=True)
 class AgendaRow:
-    """One tree on the agenda.
-
-    Attributes
-    ----------
-    tree : Tree
-    section : Section
-    reason : str
-        Why it stands there, in words without a full stop.
-    state : State
-    steps : tuple of ForecastRow
-        Of each live flush the stage that decides what is done next, soonest look first.
-    spring : ForecastRow or None
-        The next season's bud break, where nothing of this season's lies ahead.
-    visits : tuple of Visit
-        What to look for on a walk today; those of rank 2 in passing.
-    open_end : bool
-        Whether something goes on that has no date: the reason says what.
-    """
+    """One tree on the agenda."""
 
     tree: Tree
     section: Section
-    reason: str
+    reason: str  # why it stands there, in words without a full stop
     state: State
+    # of each live flush the stage that decides what is done next, soonest look first
     steps: tuple[ForecastRow, ...]
-    spring: ForecastRow | None
-    visits: tuple[Visit, ...] = ()
-    open_end: bool = False
+    spring: ForecastRow | None  # the next season's bud break, where nothing of this season's lies ahead
+    visits: tuple[Visit, ...] = ()  # what to look for on a walk today; those of rank 2 in passing
+    open_end: bool = False  # whether something goes on that has no date: the reason says what
 
     @property
     def told(self) -> tuple[ForecastRow, ...]:
@@ -114,18 +90,10 @@ class AgendaRow:
 
 @dataclass(frozen=True)
 class Agenda:
-    """Every living tree of a garden once, and the care that is due besides.
-
-    Attributes
-    ----------
-    forecast : GardenForecast
-    rows : tuple of AgendaRow
-        By section, then soonest look first.
-    care : tuple of CareDue
-    """
+    """Every living tree of a garden once, and the care that is due besides."""
 
     forecast: GardenForecast
-    rows: tuple[AgendaRow, ...]
+    rows: tuple[AgendaRow, ...]  # by section, then soonest look first
     care: tuple[CareDue, ...]
 
     @property

@@ -21,33 +21,17 @@ GROWTH_CLOCK = "heat above 5"  # that thickens a shoot into its wire (ours)
 
 @dataclass(frozen=True)
 class CareDue:
-    """One thing to do or to look for on one tree, because of work done, the weather or the time of year.
-
-    Attributes
-    ----------
-    tree : Tree
-    care : str
-        A word for it: that of `Care`, or "wire".
-    first, last : date
-        From when to when; equal for one day.
-    what : str
-        What to do, as a sentence without its end.
-    work : Work or None
-        What asks for it; None for what the time of year or the weather asks.
-    due : bool
-        Whether today lies between the two days, or past a look at wire.
-    look : bool
-        Whether it is a look, rather than a way of keeping the tree.
-    """
+    """One thing to do or to look for on one tree, because of work done, the weather or the time of year."""
 
     tree: Tree
-    care: str
+    care: str  # a word for it: that of `Care`, or "wire"
     first: date
-    last: date
-    what: str
+    last: date  # the same for one day
+    what: str  # what to do, as a sentence without its end
+    # what asks for it; None for what the time of year or the weather asks
     work: Work | None = field(repr=False)
-    due: bool
-    look: bool
+    due: bool  # whether today lies between the two days, or past a look at wire
+    look: bool  # whether it is a look, rather than a way of keeping the tree
 
 
 def care_due(garden: Garden, late: Container[str] = ()) -> list[CareDue]:
@@ -55,7 +39,6 @@ def care_due(garden: Garden, late: Container[str] = ()) -> list[CareDue]:
 
     Parameters
     ----------
-    garden : Garden
     late : container of str
         Ids of trees whose newest growth may well meet frost before it is hard.
     """

@@ -22,32 +22,17 @@ STOP = "stop"
 
 @dataclass(frozen=True)
 class ForecastChange:
-    """One tree's stage, as forecast then and as seen or forecast now.
+    """One tree's stage, as forecast then and as seen or forecast now."""
 
-    Attributes
-    ----------
-    label : str
-        The tree's.
-    stage : str
-        Or "stop", for the last safe date.
-    expected : date
-        The median of the earlier forecast, or its last safe date.
-    now : date
-        The median of today's, or its last safe date; for a miss the nearest day on which it may have come.
-    missed : bool
-        Whether the stage has come, outside the range that held four in five.
-    why : {"", "weather", "looks"}
-        What moved a date that is still ahead; empty where that was not asked.
-    not_yet : date or None
-        The look at which the stage had not come, where that lies past the range that held four in five.
-    """
-
-    label: str
-    stage: str
-    expected: date
+    label: str  # that of the tree
+    stage: str  # or `STOP`, for the last safe date
+    expected: date  # the median of the earlier forecast, or its last safe date
+    # the median of today's, or its last safe date; for a miss the nearest day on which it may have come
     now: date
-    missed: bool
+    missed: bool  # whether the stage has come, outside the range that held four in five
+    # what moved a date that is still ahead: "weather" or "looks"; empty where that was not asked
     why: str = ""
+    # the look at which the stage had not come, where that lies past the range that held four in five
     not_yet: date | None = None
 
     @property
@@ -118,7 +103,6 @@ def stop_changes(
     ----------
     before, now : mapping
         As `stop_days` gives them, then and on the garden's day.
-    garden : Garden
     by_weather : mapping
         Those of today's weather with the looks of then: whichever of the two moved a date further is named.
     """
@@ -140,17 +124,14 @@ Key = tuple[str, int, int, str]
 
 @dataclass(frozen=True)
 class Issued:
-    """When an earlier forecast said that a stage would come, in days of its season.
+    """When an earlier forecast said that a stage would come: three quantiles. [day of season]
 
-    Attributes
-    ----------
-    low, middle, high : float or None
-        Its 10, 50 and 90 % quantiles; None beyond the chance that it does not come at all.
+    None beyond the chance that it does not come at all.
     """
 
-    low: float | None
-    middle: float | None
-    high: float | None
+    low: float | None  # 10 %
+    middle: float | None  # 50 %
+    high: float | None  # 90 %
 
 
 def issued_by(forecast: GardenForecast) -> dict[Key, Issued]:

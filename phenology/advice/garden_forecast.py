@@ -31,7 +31,6 @@ def forecast_garden(garden: Garden, *, progress: Callable[[int, int], None] | No
 
     Parameters
     ----------
-    garden : Garden
     progress : callable, optional
         Called with (trees done, trees to do).
     """

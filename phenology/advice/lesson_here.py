@@ -39,67 +39,33 @@ GROWTH = {
 
 @dataclass(frozen=True)
 class Translation:
-    """A lesson there as work here.
-
-    Attributes
-    ----------
-    lesson : Lesson
-    state : TreeState
-        What a tree was at there.
-    there, here : str
-        Names of the places.
-    tree : str
-        The tree of the garden that is meant; empty for any of the species.
-    due_low, due, due_high : datetime.date or None
-        When that state comes here, with chances of one, five and nine in ten; None where it does not.
-    until : datetime.date or None
-        The last day for the work here, where something ends it.
-    in_time : bool
-        Whether the state comes here, and before it is too late for the work.
-    answer : {"yes", "better wait", "no"}
-        Whether the work itself is good here then.
-    why : tuple of str
-        What stands against it or is to be minded, a sentence each without a full stop.
-    does : str
-        What to do here, as an order without a full stop.
-    never_share : float
-        Chance that the state does not come in the season here.
-    passed : datetime.date or None
-        When it came in the season under way, where that is over and the next one is meant.
-    years_there, years_here : int
-        Past seasons of daily weather.
-    zonal : tuple of (str, float, int)
-        Places with little daily weather or none, for which the usual warmth of the latitude stands in: name,
-        latitude and years.
-    same_day_length : datetime.date
-        The date of the lesson, moved by half a year between hemispheres: what day length would say.
-    late : bool
-        Whether it is so late in the season that day length and frost lead more than heat.
-    guess : bool
-        Whether nobody's looks at the species are known, only the catalogue.
-    """
+    """A lesson there as work here."""
 
     lesson: Lesson
-    state: TreeState
-    there: str
+    state: TreeState  # what a tree was at there
+    there: str  # name of the place
     here: str
-    tree: str
+    tree: str  # the tree of the garden that is meant; empty for any of the species
+    # when that state comes here, with chances of one, five and nine in ten; None where it does not
     due_low: date | None
     due: date | None
     due_high: date | None
-    until: date | None
-    in_time: bool
-    answer: str
-    why: tuple[str, ...]
-    does: str
-    never_share: float
-    passed: date | None
-    years_there: int
+    until: date | None  # the last day for the work here, where something ends it
+    in_time: bool  # whether the state comes here, and before it is too late for the work
+    answer: str  # whether the work itself is good here then: "yes", "better wait" or "no"
+    why: tuple[str, ...]  # what stands against it or is to be minded, a sentence each without a full stop
+    does: str  # what to do here, as an order without a full stop
+    never_share: float  # chance that the state does not come in the season here
+    passed: date | None  # when it came in the season under way, where that is over and the next one is meant
+    years_there: int  # past seasons of daily weather
     years_here: int
+    # places with little daily weather or none, for which the usual warmth of the latitude stands in: name,
+    # latitude and years
     zonal: tuple[tuple[str, float, int], ...]
+    # the date of the lesson, moved by half a year between hemispheres: what day length would say
     same_day_length: date
-    late: bool
-    guess: bool
+    late: bool  # whether it is so late in the season that day length and frost lead more than heat
+    guess: bool  # whether nobody's looks at the species are known, only the catalogue
 
     @property
     def asked_from(self) -> date:
@@ -133,7 +99,6 @@ def translate(there: LessonPlace, here: LessonPlace, lesson: Lesson) -> list[Tra
     ----------
     there, here : LessonPlace
         Both of the lesson's species.
-    lesson : Lesson
 
     Returns
     -------

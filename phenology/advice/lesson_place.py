@@ -61,20 +61,11 @@ class CarriedFit(GardenFit):
 
 @dataclass(eq=False)
 class LessonSeason:
-    """One season of a place, as the forecast sees it on a day.
+    """One season of a place, as the forecast sees it on a day."""
 
-    Attributes
-    ----------
-    garden : Garden
-        As known on the day.
-    planner : Planner
-    tree : Tree
-        The one that stands for any of its species.
-    """
-
-    garden: Garden
+    garden: Garden  # as known on the day
     planner: Planner
-    tree: Tree
+    tree: Tree  # the one that stands for any of its species
 
     @cached_property
     def plan(self) -> Plan:

@@ -32,57 +32,28 @@ A_DAY = timedelta(days=1)
 
 @dataclass(frozen=True)
 class Told:
-    """What the last message told.
+    """What the last message told."""
 
-    Attributes
-    ----------
-    on : date or None
-        Its day; None before the first.
-    issued : mapping
-        When each coming stage was said to come.
-    stops : mapping of tree id to float
-        Until when each tree was said to be cut. [day of season]
-    today : frozenset of str
-        Ids of the trees that were to be looked at.
-    alerts : mapping of str to date
-        What could not wait, with the last day that was told of it.
-    """
-
-    on: date | None = None
-    issued: Mapping[Key, Issued] = field(default_factory=dict)
+    on: date | None = None  # its day; None before the first
+    issued: Mapping[Key, Issued] = field(default_factory=dict)  # when each coming stage was said to come
+    # by tree id, until when each tree was said to be cut. [day of season]
     stops: Mapping[str, float] = field(default_factory=dict)
-    today: frozenset[str] = frozenset()
+    today: frozenset[str] = frozenset()  # ids of the trees that were to be looked at
+    # what could not wait, with the last day that was told of it
     alerts: Mapping[str, date] = field(default_factory=dict)
 
 
 @dataclass(frozen=True)
 class News:
-    """What a message says.
+    """What a message says."""
 
-    Attributes
-    ----------
-    since : date or None
-        The day of the message before.
-    weather : tuple of CareDue
-        Frost or heat that threatens new growth.
-    closing : tuple of (AgendaRow, Visit)
-        Windows about to close, the soonest first.
-    looks : tuple of AgendaRow
-        Trees to look at today that were not told of.
-    changes : tuple of ForecastChange
-        Misses, dates that moved out of their range, stop dates that moved.
-    told : Told
-        What will have been told once it is sent.
-    unsent : Told
-        What has been told if nothing is sent: a spell of weather that goes on is still the one told of.
-    """
-
-    since: date | None
-    weather: tuple[CareDue, ...]
-    closing: tuple[tuple[AgendaRow, Visit], ...]
-    looks: tuple[AgendaRow, ...]
-    changes: tuple[ForecastChange, ...]
-    told: Told
+    since: date | None  # the day of the message before
+    weather: tuple[CareDue, ...]  # frost or heat that threatens new growth
+    closing: tuple[tuple[AgendaRow, Visit], ...]  # windows about to close, the soonest first
+    looks: tuple[AgendaRow, ...]  # trees to look at today that were not told of
+    changes: tuple[ForecastChange, ...]  # misses, dates that moved out of their range, stop dates that moved
+    told: Told  # what will have been told once it is sent
+    # what has been told if nothing is sent: a spell of weather that goes on is still the one told of
     unsent: Told
 
     @property
@@ -111,7 +82,6 @@ def news(agenda: Agenda, now: Told, before: Told) -> News:
 
     Parameters
     ----------
-    agenda : Agenda
     now, before : Told
         `all_told` of the agenda, and what the last message told.
     """

@@ -40,105 +40,49 @@ Dates = tuple[date | None, date | None, date | None]
 
 @dataclass(frozen=True)
 class Branch:
-    """One way that the craft leaves open for a flush.
+    """One way that the craft leaves open for a flush."""
 
-    Attributes
-    ----------
-    techniques : tuple of str
-        In order; see `phenology.work.technique`.
-    does : str
-        The same as an order, without a full stop.
-    when : str
-        What it waits for, in words.
-    opens : tuple of date or None
-        See `Dates`.
-    until : date or None
-        The last point at which it is still open; None where nothing ends it this season.
-    ripens : float or None
-        Odds that what it wakes is hard in time, if it is done when it opens; None where it wakes nothing.
-    """
-
-    techniques: tuple[str, ...]
-    does: str
-    when: str
+    techniques: tuple[str, ...]  # in order; see `phenology.work.technique`
+    does: str  # the same as an order, without a full stop
+    when: str  # what it waits for, in words
     opens: Dates
-    until: date | None
+    until: date | None  # the last point at which it is still open; None where nothing ends it this season
+    # odds that what it wakes is hard in time, if it is done when it opens; None where it wakes nothing
     ripens: float | None
 
 
 @dataclass(frozen=True)
 class PlannedFlush:
-    """One flush of a plan.
-
-    Attributes
-    ----------
-    number : int
-    woken_on : date or None
-        The work that is taken to wake it; None for a flush that is there or that spring brings.
-    stages : dict of stage to Dates
-        Of stages still to come.
-    is_hard : bool
-        Whether it was seen hard.
-    chance : float
-        That it is hard before the season ends.
-    branches : tuple of Branch
-    leave : str
-        Why it is left alone, in words; empty where there are branches.
-    known : FlushHistory
-        The flush, as the plan takes it to be.
-    situation : Situation
-        What its technique is chosen for, on the day it opens.
-    arrivals : dict of stage to Arrival
-        Of stages still to come.
-    """
+    """One flush of a plan."""
 
     number: int
+    # the work that is taken to wake it; None for a flush that is there or that spring brings
     woken_on: date | None
-    stages: dict[str, Dates]
-    is_hard: bool
-    chance: float
+    stages: dict[str, Dates]  # of stages still to come
+    is_hard: bool  # whether it was seen hard
+    chance: float  # that it is hard before the season ends
     branches: tuple[Branch, ...]
-    leave: str
-    known: FlushHistory
-    situation: Situation
-    arrivals: dict[str, Arrival]
+    leave: str  # why it is left alone, in words; empty where there are branches
+    known: FlushHistory  # the flush, as the plan takes it to be
+    situation: Situation  # what its technique is chosen for, on the day it opens
+    arrivals: dict[str, Arrival]  # the same
 
 
 @dataclass(frozen=True)
 class Plan:
-    """The flushes of one tree that may still come this year.
-
-    Attributes
-    ----------
-    tree : Tree
-    flushes : tuple of PlannedFlush
-        The flush under way first; each later one stands as if the one before were worked when it is ready.
-    last_safe : date or None
-        Last safe day of work that wakes growth.
-    why : str
-        Why there is no plan; empty where there is.
-    late : Late or None
-        The late season that the plan runs into.
-    guess : bool
-        Whether no flush of its species was ever seen to harden.
-    """
+    """The flushes of one tree that may still come this year."""
 
     tree: Tree
+    # the flush under way first; each later one stands as if the one before were worked when it is ready
     flushes: tuple[PlannedFlush, ...]
-    last_safe: date | None = None
-    why: str = ""
-    late: Late | None = None
-    guess: bool = False
+    last_safe: date | None = None  # last safe day of work that wakes growth
+    why: str = ""  # why there is no plan; empty where there is
+    late: Late | None = None  # the late season that the plan runs into
+    guess: bool = False  # whether no flush of its species was ever seen to harden
 
 
 class Planner:
-    """Plans of a garden's trees; traces and late seasons are worked out once.
-
-    Parameters
-    ----------
-    garden : Garden
-    fit : GardenFit, optional
-    """
+    """Plans of a garden's trees; traces and late seasons are worked out once."""
 
     def __init__(self, garden: Garden, fit: GardenFit | None = None) -> None:
         self.garden, self.fit = garden, fit or GardenFit(garden)
@@ -150,7 +94,6 @@ class Planner:
 
         Parameters
         ----------
-        tree : Tree
         cut : date, optional
             What if the flush under way were cut back on this day?
         """

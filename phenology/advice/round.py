@@ -17,23 +17,14 @@ GROWS_DAYS = 35  # a flush to be looked at so soon is growth (ours)
 
 @dataclass(frozen=True)
 class Review:
-    """What there is to do when nothing grows.
+    """What there is to do when nothing grows."""
 
-    Attributes
-    ----------
-    first_frost : (date or None, date or None)
-        Days by which a first frost has come in 1 and in 5 years of 10; None where it is rarer.
-    last_frost : (date or None, date or None)
-        Days after which a frost still comes in 5 and in 1 years of 10.
-    share : float
-        Share of winters with frost.
-    repot : tuple of (Tree, date or None)
-        Trees whose roots are due for a look in spring, and when they were last repotted.
-    """
-
+    # days by which a first frost has come in 1 and in 5 years of 10; None where it is rarer
     first_frost: tuple[date | None, date | None]
+    # days after which a frost still comes in 5 and in 1 years of 10
     last_frost: tuple[date | None, date | None]
-    share: float
+    share: float  # share of winters with frost
+    # trees whose roots are due for a look in spring, and when they were last repotted
     repot: tuple[tuple[Tree, date | None], ...]
 
 

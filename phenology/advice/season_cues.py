@@ -48,8 +48,6 @@ def cue_window(season: LessonSeason, tree: Tree, cue: str) -> Dates:
 
     Parameters
     ----------
-    season : LessonSeason
-    tree : Tree
     cue : str
         A season of work of `phenology.work.season_of_work`.
 

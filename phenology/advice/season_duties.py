@@ -32,7 +32,6 @@ def all_care(garden: Garden, rows: Sequence[ForecastRow]) -> list[CareDue]:
 
     Parameters
     ----------
-    garden : Garden
     rows : sequence of ForecastRow
         Its forecast; without it only what work done asks for is told.
     """

@@ -45,36 +45,18 @@ LOOK_FOR = {
 
 @dataclass(frozen=True)
 class Visit:
-    """One tree on the round.
-
-    Attributes
-    ----------
-    tree : Tree
-    place : str
-    look_for : str
-        What to look for.
-    because : str
-        What the look decides; empty for what the time of year asks.
-    by : date or None
-        Until when the decision can wait.
-    rank : int
-        0 presses, 1 is due, 2 may be looked at in passing.
-    operation : str or None
-        The work that may follow.
-    step : ForecastRow or None
-        The forecast that asks for it; None for what work done or the time of year asks.
-    look : bool
-        Whether it is a look that cannot wait, rather than shelter from the weather ahead or a duty that can.
-    """
+    """One tree on the round."""
 
     tree: Tree
     place: str
-    look_for: str
-    because: str
-    by: date | None = None
-    rank: int = 1
-    operation: str | None = None
+    look_for: str  # what to look for
+    because: str  # what the look decides; empty for what the time of year asks
+    by: date | None = None  # until when the decision can wait
+    rank: int = 1  # 0 presses, 1 is due, 2 may be looked at in passing
+    operation: str | None = None  # the work that may follow
+    # the forecast that asks for it; None for what work done or the time of year asks
     step: ForecastRow | None = field(default=None, repr=False)
+    # whether it is a look that cannot wait, rather than shelter from the weather ahead or a duty that can
     look: bool = True
 
 
@@ -85,7 +67,6 @@ def visits_today(
 
     Parameters
     ----------
-    tree : Tree
     garden : Garden
         On its day.
     steps : sequence of ForecastRow

@@ -19,35 +19,18 @@ Dates = tuple[date | None, date | None, date | None]
 
 @dataclass(frozen=True)
 class Window:
-    """One window of one tree.
+    """One window of one tree."""
 
-    Attributes
-    ----------
-    row : ForecastRow
-        What it rests on.
-    operation : str
-    opens : (date or None, date or None, date or None)
-        Days by which it has opened with odds of 1, 5 and 9 in 10; all the same once it is open.
-    is_open : bool
-    best : str
-        When it is best, in words.
-    closes : date or None
-    closes_why : str
-    odds : (float, float, float) or None
-        Odds that woken growth ripens if done today, in two weeks, in three; None for work that wakes nothing.
-    refused : str
-        Why it is not advised after all; empty when it is.
-    """
-
-    row: ForecastRow
+    row: ForecastRow  # what it rests on
     operation: str
-    opens: Dates
+    opens: Dates  # days by which it has opened with odds of 1, 5 and 9 in 10; all the same once it is open
     is_open: bool
-    best: str
+    best: str  # when it is best, in words
     closes: date | None
     closes_why: str
+    # odds that woken growth ripens if done today, in two weeks, in three; None for work that wakes nothing
     odds: tuple[float, float, float] | None = None
-    refused: str = ""
+    refused: str = ""  # why it is not advised after all; empty when it is
 
 
 def windows(forecast: GardenForecast) -> list[Window]:

@@ -29,21 +29,14 @@ LONG_WEEKDAYS = ("Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturd
 class DateStyle:
     """A way of writing dates.
 
-    Parameters
-    ----------
-    order : {"day-first", "month-first", "year-first"}
-        "4 Jul", "Jul 4" or "2026-07-04" (ISO 8601).
-    first_weekday : int
-        Day on which weeks begin, counted from Monday as 0.
-
     Examples
     --------
     >>> DateStyle("month-first").full(date(2026, 7, 4)), DateStyle("year-first").short(date(2026, 7, 4))
     ('Jul 4, 2026', '2026-07-04')
     """
 
-    order: ShownOrder = "day-first"
-    first_weekday: int = 0
+    order: ShownOrder = "day-first"  # "4 Jul", "Jul 4" or "2026-07-04" (ISO 8601)
+    first_weekday: int = 0  # day on which weeks begin, counted from Monday as 0
 
     def short(self, day: date) -> str:
         """A day without its year, but for the order that starts with it."""

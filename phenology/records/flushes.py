@@ -45,27 +45,13 @@ _BREAK, _GROWN, _HARD, _TURN = (
 
 @dataclass(frozen=True)
 class Placement:
-    """Where a look belongs.
+    """Where a look belongs."""
 
-    Parameters
-    ----------
-    flush : Flush
-        Its flush, as it stands with the look.
-    is_new : bool
-        Whether the flush is not yet on record.
-    changed : tuple of Flush
-        Flushes on record that change with it (`flush` among them if it does).
-    moved : tuple of Look
-        Other looks that belong to a flush in `also` now.
-    also : tuple of Flush
-        Other flushes not yet on record that have to be recorded too.
-    """
-
-    flush: Flush
-    is_new: bool = False
-    changed: tuple[Flush, ...] = ()
-    moved: tuple[Look, ...] = ()
-    also: tuple[Flush, ...] = ()
+    flush: Flush  # its flush, as it stands with the look
+    is_new: bool = False  # whether the flush is not yet on record
+    changed: tuple[Flush, ...] = ()  # flushes on record that change with it (`flush` among them if it does)
+    moved: tuple[Look, ...] = ()  # other looks that belong to a flush in `also` now
+    also: tuple[Flush, ...] = ()  # other flushes not yet on record that have to be recorded too
 
 
 @dataclass(frozen=True)
@@ -143,8 +129,6 @@ def place_look(
         The look; its `flush_id` does not matter. A look of the same id in `record` is the one it corrects.
     record : TreeRecord
         The tree's flushes and other looks.
-    calendar : SeasonCalendar
-    today : date
     new_id : callable
         Makes an id for each flush that begins.
     new_flush : bool

@@ -14,13 +14,7 @@ from phenology.records.waking import middle
 
 
 class RecordBook:
-    """An index of flushes and work by tree and season and of looks by flush.
-
-    Parameters
-    ----------
-    calendar : SeasonCalendar
-    flushes, looks, works : iterables of records
-    """
+    """An index of flushes and work by tree and season and of looks by flush."""
 
     def __init__(
         self,

@@ -45,10 +45,8 @@ def wake(work: Work, record: TreeRecord, calendar: SeasonCalendar, *, new_id: Ca
 
     Parameters
     ----------
-    work : Work
     record : TreeRecord
         The tree's flushes and looks without this work's own flush.
-    calendar : SeasonCalendar
     new_id : str
         Id for the flush, should one begin.
 

@@ -18,28 +18,17 @@ FILLED_SHARE = 0.1  # of the days to date; the warmth of a season that lacks mor
 
 @dataclass(frozen=True)
 class HeatCourse:
-    """Warmth through a season beside the others, at a garden's first place.
-
-    Attributes
-    ----------
-    season : int
-    heat : ndarray, shape (days + 1,)
-        Degree-days above `phenology.seasons.season_heat.BASE_C` by the end of each day; up to today in the
-        season under way. [degC d]
-    past : dict of season to ndarray, shape (days + 1,)
-        The same for the other seasons that are over and known well enough.
-    ahead : ndarray, shape (days + 1,)
-        Days ahead (+) of or behind (-) their mean; NaN where that cannot be said: with too few seasons, where
-        too much of this one is filled, or while so little warmth gathers that days mean nothing.
-    filled : ndarray of int, shape (days + 1,)
-        Days until then that the weather lacks.
-    """
+    """Warmth through a season beside the others, at a garden's first place."""
 
     season: int
+    # degree-days above `BASE_C` by the end of each day, from 0; up to today in the season under way [degC d]
     heat: Array
+    # the same for the other seasons that are over and known well enough
     past: dict[int, Array]
+    # days ahead (+) of or behind (-) their mean; NaN where that cannot be said: with too few seasons, where
+    # too much of this one is filled, or while so little warmth gathers that days mean nothing
     ahead: Array
-    filled: NDArray[np.int_]
+    filled: NDArray[np.int_]  # days until then that the weather lacks
 
     def measured(self, day: int) -> bool:
         """Whether enough was measured by a day for its warmth to be known."""

@@ -12,28 +12,16 @@ from phenology.species.practice import DISEASES, NOT_HALVED
 
 @dataclass(frozen=True)
 class Prior:
-    """What is believed of a step before a tree was ever looked at.
+    """What is believed of a step before a tree was ever looked at."""
 
-    Attributes
-    ----------
-    days : float
-        Median days the step takes at a constant `phenology.heat.clocks.REFERENCE_C`, where every way of
-        counting warmth agrees; the same for all species, so that no prior needs turning.
-    log_sd : float
-        How far a species' own mean may lie from that, on the log scale (not the scatter between seasons).
-    provenance : str
-        Where `days` comes from.
-    why : str
-        The arithmetic behind `days`.
-    log_sd_provenance : str
-        Where `log_sd` comes from.
-    """
-
+    # median days the step takes at a constant `phenology.heat.clocks.REFERENCE_C`, where every way of
+    # counting warmth agrees; the same for all species, so that no prior needs turning
     days: float
+    # how far a species' own mean may lie from that, on the log scale (not the scatter between seasons)
     log_sd: float
-    provenance: str
-    why: str = ""
-    log_sd_provenance: str = ""
+    provenance: str  # where `days` comes from
+    why: str = ""  # the arithmetic behind `days`
+    log_sd_provenance: str = ""  # where `log_sd` comes from
 
 
 @dataclass(frozen=True)
@@ -42,7 +30,6 @@ class Species:
 
     Attributes
     ----------
-    latin : str
     names : tuple of str
         Common names, the usual one first.
     arrangement, growth, habit, defoliation, grown_for, sap, woken_by, leaf_kind, blooms, leads : str
