@@ -10,6 +10,7 @@ from phenology.advice.adviser import Advice
 from phenology.forecasting.arrival import Arrival
 from phenology.garden import Garden
 from phenology.model.records import Tree
+from phenology.model.season import SeasonCalendar
 from phenology.work.rules import Finding
 
 WEEKLY = timedelta(weeks=8)  # a rhythm of looks without an end in sight goes on so long (ours)
@@ -19,6 +20,26 @@ AHEAD_DAYS = 120
 
 LONG_PAST_DAYS = 120
 """Leaves that nobody saw harden are not looked for any more, so long after they very probably did (ours)."""
+
+
+Dates = tuple[date | None, date | None, date | None]
+"""Days by which something has come with odds of 1, 5 and 9 in 10; None where those are not reached."""
+
+NEVER: Dates = (None, None, None)
+
+
+def dates_of(arrival: Arrival, calendar: SeasonCalendar, season: int) -> Dates:
+    """The dates between which something arrives."""
+    early, middle, late = (
+        None if math.isinf(t) else calendar.date(season, t) for t in arrival.quantiles((0.1, 0.5, 0.9))
+    )
+    return early, middle, late
+
+
+def shifted(dates: Dates, days: int) -> Dates:
+    """Dates moved by some days."""
+    early, middle, late = (None if day is None else day + timedelta(days=days) for day in dates)
+    return early, middle, late
 
 
 @dataclass(frozen=True)
@@ -76,6 +97,13 @@ class ForecastRow:
         """The same as a date."""
         t = self.day(level)
         return None if t is None else self.garden.calendar.date(self.season, t)
+
+    @property
+    def dates(self) -> Dates:
+        """When it comes; the day of the look at which it was seen, where it has."""
+        if self.arrival is None:
+            return self.seen[1], self.seen[1], self.seen[1]
+        return self.date_at(0.1), self.date_at(0.5), self.date_at(0.9)
 
     @property
     def guess(self) -> bool:
@@ -142,7 +170,7 @@ class GardenForecast:
     rows: tuple[ForecastRow, ...]
     donors: int  # past years of weather behind the coming weeks, 0 where possible ones stand in
     warnings: tuple[str, ...]
-    usual_warmth: str = ""  # see `phenology.advice.usual_warmth`
+    usual_warmth: str = ""  # see `phenology.advice.garden_forecast.usual_warmth_note`
     # the next season's bud break of trees of which nothing of this one lies ahead
     springs: tuple[ForecastRow, ...] = ()
 

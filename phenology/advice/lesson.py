@@ -13,9 +13,10 @@ from datetime import date, timedelta
 
 import numpy as np
 
+from phenology.advice.forecast_rows import NEVER, Dates
 from phenology.advice.lesson_place import LessonPlace, LessonSeason
-from phenology.advice.plan import Dates, PlannedFlush
-from phenology.advice.season_cues import CUES, NEVER, cue_window
+from phenology.advice.plan import PlannedFlush
+from phenology.advice.season_cues import CUES, cue_window
 from phenology.forecasting.arrival import Arrival
 from phenology.species.species import Species
 from phenology.work.rule import SHAPING

@@ -9,6 +9,7 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field, replace
 from datetime import date, timedelta
 
+from phenology.advice.adviser import stop_days
 from phenology.advice.agenda import Agenda, AgendaRow, Section
 from phenology.advice.care import CareDue
 from phenology.advice.forecast_change import (
@@ -21,7 +22,6 @@ from phenology.advice.forecast_change import (
     moved_outside,
     stop_changes,
 )
-from phenology.advice.stop_dates import stop_days
 from phenology.advice.visits import PRESSING, Visit
 
 DIGEST_DAYS = 7  # messages lie at least so far apart, unless something cannot wait
@@ -108,11 +108,8 @@ def news(agenda: Agenda, now: Told, before: Told) -> News:
 
 def _rounded(issued: Mapping[Key, Issued]) -> dict[Key, Issued]:
     """To a hundredth of a day, as it is kept."""
-
-    def near(day: float | None) -> float | None:
-        return None if day is None else round(day, 2)
-
-    return {k: Issued(near(one.low), near(one.middle), near(one.high)) for k, one in issued.items()}
+    days = {key: (one.low, one.middle, one.high) for key, one in issued.items()}
+    return {key: Issued(*(t and round(t, 2) for t in three)) for key, three in days.items()}
 
 
 def _once(changes: list[ForecastChange]) -> Iterator[ForecastChange]:

@@ -14,6 +14,7 @@ from datetime import date, timedelta
 import numpy as np
 
 from phenology.advice.adviser import Adviser
+from phenology.advice.forecast_rows import NEVER, Dates, dates_of
 from phenology.forecasting.arrival import Arrival
 from phenology.forecasting.flush_forecast import FlushForecasts, StageAhead
 from phenology.garden import Garden
@@ -24,7 +25,7 @@ from phenology.work.case import Case
 from phenology.work.duties import PINCHING_DAYS
 from phenology.work.last_safe import Late
 from phenology.work.situation import Done, Situation
-from phenology.work.technique import OPERATION_OF, WHEN_READY, Option, choose, doing
+from phenology.work.technique import OPERATION_OF, WHEN_READY, Option, choose, doing, in_turn
 
 MOST_FLUSHES = 4
 """A plan follows no more of a tree's flushes (ours): what comes after hangs on too much."""
@@ -33,9 +34,6 @@ LEAST_CHANCE = 0.2
 
 NO_CHAIN = ("pinch", "halve", "thin", "bloom-cut")
 """Techniques after which a plan follows no further flush."""
-
-Dates = tuple[date | None, date | None, date | None]
-"""Days by which something has come with odds of 1, 5 and 9 in 10; None where those are not reached."""
 
 
 @dataclass(frozen=True)
@@ -55,17 +53,25 @@ class Branch:
 class PlannedFlush:
     """One flush of a plan."""
 
-    number: int
+    known: FlushHistory  # the flush, as the plan takes it to be
     # the work that is taken to wake it; None for a flush that is there or that spring brings
     woken_on: date | None
-    stages: dict[str, Dates]  # of stages still to come
-    is_hard: bool  # whether it was seen hard
+    arrivals: dict[str, Arrival]  # of stages still to come
+    stages: dict[str, Dates]  # the same as dates
     chance: float  # that it is hard before the season ends
     branches: tuple[Branch, ...]
     leave: str  # why it is left alone, in words; empty where there are branches
-    known: FlushHistory  # the flush, as the plan takes it to be
     situation: Situation  # what its technique is chosen for, on the day it opens
-    arrivals: dict[str, Arrival]  # the same
+
+    @property
+    def number(self) -> int:
+        """Its number in the season."""
+        return self.known.number
+
+    @property
+    def is_hard(self) -> bool:
+        """Whether it was seen hard."""
+        return self.known.is_hard
 
 
 @dataclass(frozen=True)
@@ -105,14 +111,15 @@ class Planner:
         h, issued = live[-1]
         late = self._adviser.late(h)
         flushes = tuple(self._follow(h, issued, late, cut))
-        required = self.garden.limits.required(Case(self.garden, tree, "cutback", self.garden.as_of).old)
+        required = Case(self.garden, tree, "cutback", self.garden.as_of).required
         guess = self._adviser.guessed(tree.species)
         return Plan(tree, flushes, late.last_safe(required), late=late, guess=guess)
 
     def growth_ends(self, tree: Tree) -> date | None:
         """When frost or cool nights usually end growth where a tree stands; None where nothing does."""
-        ends = self._adviser.seasons.ending(self.garden.site(tree, self.garden.season)).season.end()
-        return self._date(float(np.median(ends)))
+        season = self.garden.season
+        end = float(np.median(self._adviser.seasons.ending(self.garden.site(tree, season)).season.end()))
+        return None if math.isinf(end) else self.garden.calendar.date(season, end)
 
     def _follow(self, h: FlushHistory, issued: int, late: Late, cut: date | None) -> Iterator[PlannedFlush]:
         woken: date | None = None
@@ -131,7 +138,11 @@ class Planner:
             # a fixed grower's second flush is never assumed, only seen; a question about a cut is answered
             fixed = cut is None and self.garden.species_of(h.tree).growth == "fixed"
             cut = None
-            if woken is None or fixed or late.zone(self._t(woken)) == "rests":
+            if (
+                woken is None
+                or fixed
+                or late.zone(self.garden.calendar.time(self.garden.season, woken)) == "rests"
+            ):
                 return
             h = self._woken(h, woken)
 
@@ -143,7 +154,7 @@ class Planner:
         planned: tuple[tuple[str, date], ...],
         late: Late,
     ) -> PlannedFlush:
-        stages = {one.stage: self._dates(one.arrival) if one.dated else (None, None, None) for one in ahead}
+        stages = {one.stage: self._dates(one.arrival) if one.dated else NEVER for one in ahead}
         opens = stages.get("hardened", (self.garden.as_of,) * 3)
         day = opens[1] or self.garden.calendar.end(self.garden.season)
         guess = self._adviser.guessed(h.tree.species)
@@ -153,34 +164,22 @@ class Planner:
         situation = replace(situation, stage="hardened", done=(*situation.done, *done))
         choice = choose(situation)
         pinch = self._pinch(case, stages) if not h.is_hard else None
-        ways = [self._branch(way, choice.options, opens, late, h.tree, case) for way in choice.branches]
+        ways = [self._branch(way, choice.options, opens, case) for way in choice.branches]
         branches = tuple(b for b in (pinch, *ways) if b is not None)
-        leave = "" if branches else choice.sentence
         woken = planned[-1][1] if planned else None
         arrivals = {one.stage: one.arrival for one in ahead}
-        return PlannedFlush(
-            h.number, woken, stages, h.is_hard, chance, branches, leave, h, situation, arrivals
-        )
+        leave = "" if branches else choice.sentence
+        return PlannedFlush(h, woken, arrivals, stages, chance, branches, leave, situation)
 
-    def _branch(
-        self,
-        way: tuple[str, ...],
-        options: tuple[Option, ...],
-        opens: Dates,
-        late: Late,
-        tree: Tree,
-        case: Case,
-    ) -> Branch:
-        species = self.garden.species_of(tree)
-        does = ", then ".join(doing(technique, species) for technique in way)
+    def _branch(self, way: tuple[str, ...], options: tuple[Option, ...], opens: Dates, case: Case) -> Branch:
         first = next(o for o in options if o.technique == way[0])
         until = ripens = None
-        if first.wakes:
-            until = late.last_safe(case.required)
+        if first.wakes and case.late is not None:
+            until = case.late.last_safe(case.required)
             if case.early_guess and until is not None and opens[1] is not None and until < opens[1]:
                 until = None  # a guess that says "too late" of a guess: no date to tell
-            ripens = late.curve.odds(self._t(opens[1])) if opens[1] is not None else None
-        return Branch(way, does, first.when, opens, until, ripens)
+            ripens = self._ripens(case, opens[1])
+        return Branch(way, in_turn(way, case.species), first.when, opens, until, ripens)
 
     def _pinch(self, case: Case, stages: dict[str, Dates]) -> Branch | None:
         """Pinching soft tips, where the species takes it: from bud break until shoots stop."""
@@ -188,15 +187,19 @@ class Planner:
         option = next((o for o in options if o.technique == "pinch"), None)
         if option is None or option.unmet:
             return None
-        now = self.garden.as_of
-        opens = stages.get("budbreak", (now, now, now))
-        stops = stages.get("extended", (None, None, None))[1]
+        opens = stages.get("budbreak", (self.garden.as_of,) * 3)
+        stops = stages.get("extended", NEVER)[1]
         until = stops or (opens[1] + timedelta(days=PINCHING_DAYS) if opens[1] else None)
         if "extended" not in stages or opens[1] is None or (until is not None and until < opens[1]):
             return None
-        ripens = case.late.curve.odds(self._t(opens[1])) if case.late is not None else None
         does = doing("pinch", case.species)
-        return Branch(("pinch",), does, WHEN_READY["pinch"], opens, until, ripens)
+        return Branch(("pinch",), does, WHEN_READY["pinch"], opens, until, self._ripens(case, opens[1]))
+
+    def _ripens(self, case: Case, day: date | None) -> float | None:
+        """Odds that what work on a day wakes is hard in time."""
+        if case.late is None or day is None:
+            return None
+        return case.late.curve.odds(self.garden.calendar.time(self.garden.season, day))
 
     def _next_work(self, flush: PlannedFlush) -> tuple[str, date] | None:
         """The work that wakes the next flush, and when, if it is done as soon as it is open."""
@@ -208,16 +211,9 @@ class Planner:
 
     def _woken(self, h: FlushHistory, day: date) -> FlushHistory:
         """The flush that work on a day would wake."""
-        t = self._t(day)
+        t = self.garden.calendar.time(self.garden.season, day)
         flush = Flush(f"{h.flush.id}+", h.tree.id, h.flush.season, "work", started_on=day, work_id="planned")
         return FlushHistory(h.tree, flush, h.number + 1, h.site, {}, (t - 1, t), None, None, None)
 
     def _dates(self, arrival: Arrival) -> Dates:
-        early, middle, late = (self._date(arrival.quantile(level)) for level in (0.1, 0.5, 0.9))
-        return early, middle, late
-
-    def _date(self, t: float) -> date | None:
-        return None if math.isinf(t) else self.garden.calendar.date(self.garden.season, t)
-
-    def _t(self, day: date) -> float:
-        return float((day - self.garden.calendar.start(self.garden.season)).days + 1)
+        return dates_of(arrival, self.garden.calendar, self.garden.season)

@@ -70,6 +70,10 @@ class SeasonCalendar:
         """Day of its season, 1 for the first."""
         return (day - self.start(self.season_of(day))).days + 1
 
+    def time(self, season: int, day: date) -> float:
+        """The end of a day, which may lie outside the season, in the season's continuous time."""
+        return float((day - self.start(season)).days + 1)
+
     def same_day(self, when: date, season: int) -> int:
         """The day of a season on which a day and month fall; 28 February for a 29th that it lacks.
 

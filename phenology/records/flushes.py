@@ -109,17 +109,24 @@ def flush_numbers(flushes: Iterable[Flush], calendar: SeasonCalendar) -> dict[st
     return numbers
 
 
+@dataclass(frozen=True)
+class Said:
+    """What a grower said of a look beside the look itself."""
+
+    new_flush: bool = False  # a flush begins with this look
+    number: int | None = None  # the flush of the season as a file numbers it, instead of the newest one
+    cause: str | None = None  # why a new flush came, in the grower's words
+    ended: str | None = None  # why the flush ends with this look, unfinished or not, in the grower's words
+
+
 def place_look(
     look: Look,
     record: TreeRecord,
     calendar: SeasonCalendar,
+    said: Said = Said(),
     *,
     today: date,
     new_id: Callable[[], str],
-    new_flush: bool = False,
-    number: int | None = None,
-    cause: str | None = None,
-    ended: str | None = None,
 ) -> Placement:
     """The flush a look belongs to.
 
@@ -131,14 +138,6 @@ def place_look(
         The tree's flushes and other looks.
     new_id : callable
         Makes an id for each flush that begins.
-    new_flush : bool
-        The grower says that a flush begins with this look.
-    number : int, optional
-        The flush of the season as a file numbers it, instead of the newest one.
-    cause : str, optional
-        Why a new flush came, in the grower's words.
-    ended : str, optional
-        Why the flush ends with this look, unfinished or not, in the grower's words.
 
     Raises
     ------
@@ -154,19 +153,12 @@ def place_look(
         )
     record = replace(record, looks=[other for other in record.looks if other.id != look.id])
     season = _season(look, record, calendar)
-    flushes = record.in_season(season, calendar)
-    if number is not None:
-        placement = _numbered(look, record, calendar, season, number, new_id, cause)
-    elif new_flush:
-        placement = _begin(look, record, calendar, season, new_id, cause)
-    elif not flushes:
-        placement = Placement(Flush(new_id(), look.tree_id, season, "season"), True)
-    else:
-        placement = _newest(look, record, calendar, flushes, new_id, cause)
+    placer = _Placer(look, record, calendar, season, record.in_season(season, calendar), said, new_id)
+    placement = placer.placed()
     if not placement.moved:
         check_order(look, record, placement.flush)
-    placement = _old_leaves(look, record, flushes, placement)
-    return _with_end(look, record.label, placement, ended)
+    placement = placer.old_leaves(placement)
+    return _with_end(look, record.label, placement, said.ended)
 
 
 def check_order(look: Look, record: TreeRecord, flush: Flush) -> None:
@@ -253,39 +245,119 @@ def _long_unseen(look: Look, record: TreeRecord, flushes: Sequence[Flush]) -> bo
     return bool(seen) and (look.earliest - max(seen)).days > OLD_LEAVES_DAYS
 
 
-def _newest(
-    look: Look,
-    record: TreeRecord,
-    calendar: SeasonCalendar,
-    flushes: list[Flush],
-    new_id: Callable[[], str],
-    cause: str | None,
-) -> Placement:
-    """The newest flush begun by the look's date, as far as the part of the tree allows."""
-    rank = look.stage.rank
-    own = [f for f in flushes if f.started_by == "season"]
-    begun = [f for f in flushes if flush_start(f, calendar) <= look.latest] or own
-    begun = [f for f in begun if not _looked_then_cut(look, f, begun, record)]
-    if not begun:
-        return Placement(Flush(new_id(), look.tree_id, flushes[0].season, "season"), True)
-    if look.part is Part.INSIDE:
-        # Work on the outer canopy leaves the flush inside going on beside the new one.
-        fitting = [f for f in begun if f.part is Part.INSIDE] or [
-            f for f in begun if f.ended_on is None and not f.part
+@dataclass(frozen=True)
+class _Placer:
+    """Finds the flush of one look among those of its season, the look itself not on record."""
+
+    look: Look
+    record: TreeRecord
+    calendar: SeasonCalendar
+    season: int
+    flushes: Sequence[Flush]  # of the season, in the order they began
+    said: Said
+    new_id: Callable[[], str]
+
+    def placed(self) -> Placement:
+        """By what was said of it, else the season's own flush or the newest one."""
+        if self.said.number is not None:
+            return self._numbered(self.said.number)
+        if self.said.new_flush:
+            return self._begun()
+        return self._newest() if self.flushes else Placement(self._seasons_own(), True)
+
+    def _seasons_own(self) -> Flush:
+        return Flush(self.new_id(), self.look.tree_id, self.season, "season")
+
+    def _seen(self, cause: str | None) -> Flush:
+        """A flush that begins with the look."""
+        look = self.look
+        return Flush(
+            self.new_id(), look.tree_id, self.season, "seen", look.earliest, cause=cause, part=look.part
+        )
+
+    def _begun_by_then(self) -> list[Flush]:
+        return [f for f in self.flushes if flush_start(f, self.calendar) <= self.look.latest]
+
+    def _newest(self) -> Placement:
+        """The newest flush begun by the look's date, as far as the part of the tree allows."""
+        look = self.look
+        begun = self._begun_by_then() or [f for f in self.flushes if f.started_by == "season"]
+        begun = [f for f in begun if not _looked_then_cut(look, f, begun, self.record)]
+        if not begun:
+            return Placement(self._seasons_own(), True)
+        if look.part is Part.INSIDE:
+            # Work on the outer canopy leaves the flush inside going on beside the new one.
+            fitting = [f for f in begun if f.part is Part.INSIDE] or [
+                f for f in begun if f.ended_on is None and not f.part
+            ]
+            chosen = fitting[0] if fitting and not fitting[-1].part else (fitting or begun)[-1]
+        elif look.part:
+            chosen = ([f for f in begun if f.part in (None, look.part)] or begun)[-1]
+        else:
+            chosen = begun[-1]
+        over = chosen.ended_on is not None and chosen.ended_on < look.earliest
+        if over and look.stage.rank < _TURN and chosen is begun[-1]:
+            return Placement(self._seen(self.said.cause or f"after: {chosen.ended_why}"), True)
+        return Placement(chosen)
+
+    def _begun(self) -> Placement:
+        """A flush the grower says begins; looks on record may turn out to belong to it."""
+        look, record, before = self.look, self.record, self._begun_by_then()
+        if not before:
+            also = (self._seasons_own(),)
+            return Placement(self._seen(self.said.cause), True, also=also)
+        last = before[-1]
+        if _answers(look, last, record):
+            return Placement(last)
+        later = [
+            other
+            for other in record.looks_of(last)
+            if other.earliest > look.latest and _contradicts(look, other)
         ]
-        chosen = fitting[0] if fitting and not fitting[-1].part else (fitting or begun)[-1]
-    elif look.part:
-        chosen = ([f for f in begun if f.part in (None, look.part)] or begun)[-1]
-    else:
-        chosen = begun[-1]
-    if (
-        chosen.ended_on is not None
-        and chosen.ended_on < look.earliest
-        and rank < _TURN
-        and chosen is begun[-1]
-    ):
-        return Placement(_seen(look, chosen.season, new_id, cause or f"after: {chosen.ended_why}"), True)
-    return Placement(chosen)
+        if later:  # told afterwards: the look ends the older flush, what follows is the new one
+            first = later[0].earliest
+            began = Flush(self.new_id(), look.tree_id, self.season, "seen", first, cause=self.said.cause)
+            after = (other for other in record.looks_of(last) if other.earliest >= first)
+            moved = tuple(replace(other, flush_id=began.id) for other in after)
+            return Placement(last, moved=moved, also=(began,))
+        ends = last.ended_on is None and record.furthest(last) < _HARD and look.part is None
+        changed = (replace(last, ended_on=look.earliest, ended_why=NEXT_BEGAN),) if ends else ()
+        return Placement(self._seen(self.said.cause), True, changed=changed)
+
+    def _numbered(self, number: int) -> Placement:
+        """The flush a file gives a number to; the next number begins a flush."""
+        numbers = flush_numbers(self.flushes, self.calendar)
+        for flush in self.flushes:
+            if numbers[flush.id] == number:
+                return Placement(flush)
+        if number == 1:
+            return Placement(self._seasons_own(), True)
+        if number != max(numbers.values(), default=1) + 1:
+            raise LookError(
+                f"{self.record.label}: flush {number} of {self.calendar.label(self.season)} has no flush "
+                f"{number - 1} before it"
+            )
+        also = () if self.flushes else (self._seasons_own(),)
+        return Placement(self._seen(self.said.cause), True, also=also)
+
+    def old_leaves(self, placement: Placement) -> Placement:
+        """The flush before, where a look so soon after waking work shows leaves that are grown."""
+        look, flush = self.look, placement.flush
+        if flush.started_by != "work" or flush.started_on is None or look.stage.rank < _GROWN:
+            return placement
+        days = (look.latest - flush.started_on).days
+        if not 0 <= days <= NOT_YET_DAYS:
+            return placement
+        before = [one for one in self.flushes if one.id != flush.id and not _began_after(one, flush)]
+        try:
+            check_order(look, self.record, before[-1])
+        except (IndexError, StageOrderError):
+            raise LookError(
+                f"{self.record.label}: {look.stage} {days} days after work that woke a new flush "
+                f"({format_day(flush.started_on)}) can only be the old leaves; "
+                "look at the new shoots, or correct the date of the look or the work"
+            ) from None
+        return Placement(before[-1])
 
 
 def _looked_then_cut(look: Look, flush: Flush, begun: Sequence[Flush], record: TreeRecord) -> bool:
@@ -298,98 +370,11 @@ def _looked_then_cut(look: Look, flush: Flush, begun: Sequence[Flush], record: T
     return look.stage.rank >= _GROWN and max(before, default=-1) < look.stage.rank
 
 
-def _begin(
-    look: Look,
-    record: TreeRecord,
-    calendar: SeasonCalendar,
-    season: int,
-    new_id: Callable[[], str],
-    cause: str | None,
-) -> Placement:
-    """A flush the grower says begins; looks on record may turn out to belong to it."""
-    flushes = record.in_season(season, calendar)
-    before = [f for f in flushes if flush_start(f, calendar) <= look.latest]
-    if before and _answers(look, before[-1], record):
-        return Placement(before[-1])
-    if before:
-        later = [
-            other
-            for other in record.looks_of(before[-1])
-            if other.earliest > look.latest and _contradicts(look, other)
-        ]
-        if later:  # told afterwards: the look ends the older flush, what follows is the new one
-            first = later[0].earliest
-            began = Flush(new_id(), look.tree_id, season, "seen", first, cause=cause)
-            moved = tuple(
-                replace(look, flush_id=began.id)
-                for look in record.looks_of(before[-1])
-                if look.earliest >= first
-            )
-            return Placement(before[-1], moved=moved, also=(began,))
-    unfinished = tuple(
-        replace(f, ended_on=look.earliest, ended_why=NEXT_BEGAN)
-        for f in before[-1:]
-        if f.ended_on is None and record.furthest(f) < _HARD and look.part is None
-    )
-    also = () if before else (Flush(new_id(), look.tree_id, season, "season"),)
-    return Placement(_seen(look, season, new_id, cause), True, changed=unfinished, also=also)
-
-
-def _numbered(
-    look: Look,
-    record: TreeRecord,
-    calendar: SeasonCalendar,
-    season: int,
-    number: int,
-    new_id: Callable[[], str],
-    cause: str | None,
-) -> Placement:
-    """The flush a file gives a number to; the next number begins a flush."""
-    flushes = record.in_season(season, calendar)
-    numbers = flush_numbers(flushes, calendar)
-    for flush in flushes:
-        if numbers[flush.id] == number:
-            return Placement(flush)
-    highest = max(numbers.values(), default=1)
-    if number == 1:
-        return Placement(Flush(new_id(), look.tree_id, season, "season"), True)
-    if number != highest + 1:
-        raise LookError(
-            f"{record.label}: flush {number} of {calendar.label(season)} has no flush {number - 1} before it"
-        )
-    also = () if flushes else (Flush(new_id(), look.tree_id, season, "season"),)
-    return Placement(_seen(look, season, new_id, cause), True, also=also)
-
-
 def _answers(look: Look, flush: Flush, record: TreeRecord) -> bool:
     """Whether the flush that is said to begin is the one that work woke, of which nothing was seen yet."""
     if flush.started_by != "work" or flush.started_on is None:
         return False
     return 0 < (look.earliest - flush.started_on).days <= ANSWER_DAYS and record.furthest(flush) < _BREAK
-
-
-def _seen(look: Look, season: int, new_id: Callable[[], str], cause: str | None) -> Flush:
-    return Flush(new_id(), look.tree_id, season, "seen", look.earliest, cause=cause, part=look.part)
-
-
-def _old_leaves(look: Look, record: TreeRecord, flushes: Sequence[Flush], placement: Placement) -> Placement:
-    """The flush before, where a look so soon after waking work shows leaves that are grown."""
-    flush = placement.flush
-    if flush.started_by != "work" or flush.started_on is None or look.stage.rank < _GROWN:
-        return placement
-    days = (look.latest - flush.started_on).days
-    if not 0 <= days <= NOT_YET_DAYS:
-        return placement
-    before = [one for one in flushes if one.id != flush.id and not _began_after(one, flush)]
-    try:
-        check_order(look, record, before[-1])
-    except (IndexError, StageOrderError):
-        raise LookError(
-            f"{record.label}: {look.stage} {days} days after work that woke a new flush "
-            f"({format_day(flush.started_on)}) can only be the old leaves; "
-            "look at the new shoots, or correct the date of the look or the work"
-        ) from None
-    return Placement(before[-1])
 
 
 def _began_after(flush: Flush, other: Flush) -> bool:

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass, replace
-from datetime import date, timedelta
+from datetime import date
 
 from phenology.model.records import Flush, Look, Work
 from phenology.model.season import SeasonCalendar
@@ -28,16 +28,10 @@ class Waking:
     """What waking work does to the flushes: as `Placement`; `flush` None when it wakes nothing, with why."""
 
     flush: Flush | None
-    is_new: bool = False
     changed: tuple[Flush, ...] = ()
     moved: tuple[Look, ...] = ()
     also: tuple[Flush, ...] = ()
     why_not: str = ""
-
-
-def middle(earliest: date, latest: date) -> date:
-    """The day in the middle of two: the biofix of work with a vague date."""
-    return earliest + (latest - earliest) // 2
 
 
 def wake(work: Work, record: TreeRecord, calendar: SeasonCalendar, *, new_id: Callable[[], str]) -> Waking:
@@ -47,8 +41,8 @@ def wake(work: Work, record: TreeRecord, calendar: SeasonCalendar, *, new_id: Ca
     ----------
     record : TreeRecord
         The tree's flushes and looks without this work's own flush.
-    new_id : str
-        Id for the flush, should one begin.
+    new_id : callable
+        Makes an id for each flush that begins.
 
     Returns
     -------
@@ -59,7 +53,7 @@ def wake(work: Work, record: TreeRecord, calendar: SeasonCalendar, *, new_id: Ca
     """
     if not work.operation.wakes:
         return Waking(None, why_not=f"{work.operation} wakes no flush")
-    day = middle(work.earliest, work.latest)
+    day = work.middle
     season = calendar.season_of(day)
     flushes = record.in_season(season, calendar)
     why_not = _sleeps_on(day, record, calendar, season, flushes)
@@ -89,7 +83,7 @@ def wake(work: Work, record: TreeRecord, calendar: SeasonCalendar, *, new_id: Ca
     also = () if before else (Flush(new_id(), work.tree_id, season, "season"),)
     if also and not partial:
         also = (replace(also[0], ended_on=day, ended_why=work.operation),)
-    return Waking(woken, is_new=True, changed=ended, moved=moved, also=also)
+    return Waking(woken, changed=ended, moved=moved, also=also)
 
 
 def _sleeps_on(
@@ -110,7 +104,7 @@ def _woken_again(flush: Flush, work: Work, day: date, record: TreeRecord) -> Flu
     """The flush an earlier cut woke, when this work only wakes it once more."""
     if flush.started_by != "work" or flush.started_on is None or flush.part != work.part:
         return None
-    if (day - flush.started_on) > timedelta(days=SAME_WAKING_DAYS) or record.furthest(flush) >= _BREAK:
+    if (day - flush.started_on).days > SAME_WAKING_DAYS or record.furthest(flush) >= _BREAK:
         return None
     return replace(flush, started_on=day, work_id=work.id) if day > flush.started_on else flush
 
