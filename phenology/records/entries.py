@@ -16,9 +16,9 @@ from phenology.model.operations import Operation
 from phenology.model.records import Flush, Look, Work
 from phenology.model.season import SeasonCalendar
 from phenology.model.stages import Stage
-from phenology.records.flushes import NEXT_BEGAN, Said, TreeRecord, place_look
+from phenology.records.flushes import NEXT_BEGAN, TreeRecord, Waking, wake
+from phenology.records.placing import Said, place_look
 from phenology.records.replay import is_last, replayed
-from phenology.records.waking import Waking, wake
 
 Entry = Work | Flush | Look
 

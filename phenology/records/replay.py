@@ -17,7 +17,8 @@ from phenology.model.operations import Operation
 from phenology.model.records import Flush, Look, Work
 from phenology.model.season import SeasonCalendar
 from phenology.model.stages import Stage
-from phenology.records.flushes import ANSWER_DAYS, NEXT_BEGAN, Said, TreeRecord, flush_numbers
+from phenology.records.flushes import ANSWER_DAYS, NEXT_BEGAN, TreeRecord, flush_numbers
+from phenology.records.placing import Said
 
 FlushKey = tuple[str, object]
 """What a flush is, whatever its id: the season's own, the answer to a piece of work, or begun by a look."""

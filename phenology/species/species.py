@@ -6,8 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 
 from phenology.model.errors import InputError
-from phenology.species.fields import CAUTIONS, STEPS
-from phenology.species.practice import DISEASES, NOT_HALVED
+from phenology.species.fields import CAUTIONS, DISEASES, NOT_HALVED, STEPS
 
 
 @dataclass(frozen=True)
@@ -47,11 +46,11 @@ class Species:
     first_flush, later_flush : tuple of str
         Techniques that the flush may open, first choice first; read them through `opens`.
     needs : mapping of technique to tuple of str
-        On which conditions a technique opens; see `phenology.species.practice.CONDITIONS`.
+        On which conditions a technique opens; see `phenology.species.fields.CONDITIONS`.
     repot, prune : tuple of str
-        Seasons of repotting and of structural pruning; see `phenology.species.practice.SEASONS`.
+        Seasons of repotting and of structural pruning; see `phenology.species.fields.SEASONS`.
     diseases : tuple of str
-        Diseases that work lets in; see `phenology.species.practice.DISEASES`.
+        Diseases that work lets in; see `phenology.species.fields.DISEASES`.
     priors : mapping of step to Prior
     provenance : mapping of field to str
     overridden : tuple of str

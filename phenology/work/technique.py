@@ -11,7 +11,7 @@ from dataclasses import dataclass, replace
 
 from phenology.model.operations import HALVING_JOINS, Operation
 from phenology.model.stages import stage_rank
-from phenology.species.practice import TECHNIQUES
+from phenology.species.fields import TECHNIQUES
 from phenology.species.species import Species
 from phenology.work.season_of_work import LEAVES_FEED, until_rest
 from phenology.work.situation import Situation

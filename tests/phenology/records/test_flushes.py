@@ -13,8 +13,8 @@ from phenology.model.errors import LookError, StageOrderError
 from phenology.model.records import Flush, Look, Work
 from phenology.model.season import SeasonCalendar
 from phenology.model.stages import Stage, stage_rank
-from phenology.records.flushes import Said, TreeRecord, flush_numbers, place_look
-from phenology.records.waking import wake
+from phenology.records.flushes import TreeRecord, flush_numbers, wake
+from phenology.records.placing import Said, place_look
 
 NORTH, SOUTH = SeasonCalendar.for_latitude(47.0), SeasonCalendar.for_latitude(-37.0)
 
