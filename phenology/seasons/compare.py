@@ -11,8 +11,8 @@ import numpy as np
 from phenology.garden import Garden
 from phenology.model.errors import InputError, WeatherError
 from phenology.model.records import Tree
-from phenology.seasons.ahead import HeatCourse, heat_courses
 from phenology.seasons.season_frosts import SeasonFrost, season_frosts
+from phenology.seasons.season_heat import HeatCourse, heat_courses
 from phenology.seasons.tree_stages import (
     SpeciesStage,
     TreeStage,

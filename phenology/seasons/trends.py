@@ -12,7 +12,7 @@ import numpy as np
 from phenology.garden import Garden
 from phenology.learning.flush_history import histories
 from phenology.learning.transitions import TARGETS
-from phenology.seasons.ahead import heat_course
+from phenology.seasons.season_heat import heat_course
 from phenology.weather.frost import first_frosts, last_frosts
 
 FEWEST_SEASONS = 10
