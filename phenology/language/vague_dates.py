@@ -18,9 +18,8 @@ from dataclasses import dataclass, field, replace
 from datetime import date, timedelta
 from functools import lru_cache
 
-from phenology.language.date_style import DateStyle, date_style, full_date
+from phenology.language.date_style import WEEKDAYS, DateStyle, date_style, full_date
 from phenology.language.written_days import (
-    WEEKDAYS,
     AmbiguousDateError,
     DateOrder,
     check_day,
