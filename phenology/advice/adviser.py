@@ -12,7 +12,6 @@ from phenology.garden import Garden
 from phenology.heat.clocks import ThermalTime
 from phenology.learning.flush_history import FlushHistory
 from phenology.learning.garden_fit import GardenFit
-from phenology.learning.transitions import Transition
 from phenology.model.errors import WeatherError
 from phenology.model.operations import Operation
 from phenology.model.records import Site
@@ -26,8 +25,6 @@ from phenology.work.technique import OPERATION_OF, Choice, Option, choose, in_tu
 
 LATENESS = ("too late", "late", "rests until spring")
 """Rules that close waking growth for the year."""
-
-HARDENING = (Transition("extended", "hardened"), Transition("budbreak", "hardened"))
 
 
 @dataclass(frozen=True)
@@ -84,9 +81,9 @@ class Adviser:
             When the flush will be hard; None where it is.
         """
         garden, species = self.garden, self.garden.species_of(h.tree)
-        now, guess = h.flush.season == garden.season, self.guessed(h.tree.species)
-        late, day, planned = self.late(h) if now else None, self._day(opens), opens is not None
-        case = Case(garden, h.tree, Operation.CUTBACK, day, late=late, planned=planned, known=h, guess=guess)
+        now, day, planned = h.flush.season == garden.season, self._day(opens), opens is not None
+        late = self.late(h) if now else None
+        case = Case(garden, h.tree, Operation.CUTBACK, day, late=late, planned=planned, known=h)
         choice = choose(replace(case.situation(), stage="hardened"))
         if not now:  # next season's first flush: nothing of this one's stands against it
             return _advice([o for o in choice.options if not o.unmet], choice)
@@ -116,23 +113,14 @@ class Adviser:
         if late is None:
             return found
         required = case.required
-        last_safe = late.last_safe(required)
-        stop = None if last_safe is None else garden.calendar.time(garden.season, last_safe)
-        if opens is not None and guess and stop is not None and opens.chance_by(stop) < 0.5:
-            last_safe = None  # a guess that says "too late" of a guess: no date to tell
         return replace(
             found,
-            last_safe=last_safe,
+            last_safe=late.stated(required, -math.inf if opens is None else opens.quantile(0.5)),
             limit=late.stop(required).limit,
             reason=late.reason(required),
             odds=late.odds(),
             zone=late.zone(late.today, required),
         )
-
-    def guessed(self, species: str) -> bool:
-        """Whether no flush of a species was ever seen to harden here."""
-        fit = self.seasons.fit
-        return not any(fit.seasons_seen(species, step) for step in HARDENING)
 
     def late(self, h: FlushHistory) -> Late:
         """The late season of a flush's species and site."""

@@ -84,7 +84,11 @@ class Plan:
     last_safe: date | None = None  # last safe day of work that wakes growth
     why: str = ""  # why there is no plan; empty where there is
     late: Late | None = None  # the late season that the plan runs into
-    guess: bool = False  # whether no flush of its species was ever seen to harden
+
+    @property
+    def guess(self) -> bool:
+        """Whether its last safe day rests on the catalogue alone."""
+        return self.late is not None and self.late.guess
 
 
 class Planner:
@@ -112,8 +116,7 @@ class Planner:
         late = self._adviser.late(h)
         flushes = tuple(self._follow(h, issued, late, cut))
         required = Case(self.garden, tree, "cutback", self.garden.as_of).required
-        guess = self._adviser.guessed(tree.species)
-        return Plan(tree, flushes, late.last_safe(required), late=late, guess=guess)
+        return Plan(tree, flushes, late.stated(required, -math.inf), late=late)
 
     def growth_ends(self, tree: Tree) -> date | None:
         """When frost or cool nights usually end growth where a tree stands; None where nothing does."""
@@ -138,11 +141,7 @@ class Planner:
             # a fixed grower's second flush is never assumed, only seen; a question about a cut is answered
             fixed = cut is None and self.garden.species_of(h.tree).growth == "fixed"
             cut = None
-            if (
-                woken is None
-                or fixed
-                or late.zone(self.garden.calendar.time(self.garden.season, woken)) == "rests"
-            ):
+            if woken is None or fixed or late.zone(self._time(woken)) == "rests":
                 return
             h = self._woken(h, woken)
 
@@ -157,8 +156,7 @@ class Planner:
         stages = {one.stage: self._dates(one.arrival) if one.dated else NEVER for one in ahead}
         opens = stages.get("hardened", (self.garden.as_of,) * 3)
         day = opens[1] or self.garden.calendar.end(self.garden.season)
-        guess = self._adviser.guessed(h.tree.species)
-        case = Case(self.garden, h.tree, "cutback", day, late=late, planned=True, known=h, guess=guess)
+        case = Case(self.garden, h.tree, "cutback", day, late=late, planned=True, known=h)
         done = tuple(Done(operation, (day - when).days) for operation, when in planned)
         situation = case.situation()
         situation = replace(situation, stage="hardened", done=(*situation.done, *done))
@@ -175,9 +173,8 @@ class Planner:
         first = next(o for o in options if o.technique == way[0])
         until = ripens = None
         if first.wakes and case.late is not None:
-            until = case.late.last_safe(case.required)
-            if case.early_guess and until is not None and opens[1] is not None and until < opens[1]:
-                until = None  # a guess that says "too late" of a guess: no date to tell
+            t = -math.inf if opens[1] is None else self._time(opens[1])
+            until = case.late.stated(case.required, t)
             ripens = self._ripens(case, opens[1])
         return Branch(way, in_turn(way, case.species), first.when, opens, until, ripens)
 
@@ -199,7 +196,7 @@ class Planner:
         """Odds that what work on a day wakes is hard in time."""
         if case.late is None or day is None:
             return None
-        return case.late.curve.odds(self.garden.calendar.time(self.garden.season, day))
+        return case.late.curve.odds(self._time(day))
 
     def _next_work(self, flush: PlannedFlush) -> tuple[str, date] | None:
         """The work that wakes the next flush, and when, if it is done as soon as it is open."""
@@ -211,9 +208,12 @@ class Planner:
 
     def _woken(self, h: FlushHistory, day: date) -> FlushHistory:
         """The flush that work on a day would wake."""
-        t = self.garden.calendar.time(self.garden.season, day)
+        t = self._time(day)
         flush = Flush(f"{h.flush.id}+", h.tree.id, h.flush.season, "work", started_on=day, work_id="planned")
         return FlushHistory(h.tree, flush, h.number + 1, h.site, {}, (t - 1, t), None, None, None)
 
     def _dates(self, arrival: Arrival) -> Dates:
         return dates_of(arrival, self.garden.calendar, self.garden.season)
+
+    def _time(self, day: date) -> float:
+        return self.garden.calendar.time(self.garden.season, day)
