@@ -19,11 +19,6 @@ TROPICAL = 15.0
 class SeasonCalendar:
     """When seasons start: 1 January in the north, 1 July in the south, or the garden's own day.
 
-    Parameters
-    ----------
-    start_month, start_day : int
-        First day of every season; 29 February is refused because most years lack it.
-
     Examples
     --------
     >>> south = SeasonCalendar.for_latitude(-37.8)
@@ -33,7 +28,7 @@ class SeasonCalendar:
     (1, datetime.date(2025, 7, 1), datetime.date(2025, 7, 2))
     """
 
-    start_month: int = 1
+    start_month: int = 1  # first day of every season; 29 February is refused because most years lack it
     start_day: int = 1
 
     def __post_init__(self) -> None:

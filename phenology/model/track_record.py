@@ -68,33 +68,20 @@ def first_hardenings(past: Iterable[PastForecast]) -> list[PastForecast]:
 
 @dataclass(frozen=True)
 class TrackRecord:
-    """Misses of the past forecasts of one species.
-
-    Attributes
-    ----------
-    seasons, trees : int
-        Seasons in which first hardenings were forecast, and tree-seasons in them.
-    by_calendar : bool
-        Whether the clocks of the calendar alone speak for this species: over enough seasons they came closer.
-    given : {"budbreak", "start"}
-        What the earliest of these forecasts count from.
-    missed, usual_missed : float
-        Mean distance of the earliest forecast's median (made at bud break where that is on record), and of
-        the mean date of the other seasons, from the middle of what was seen; a mean over seasons. [days]
-    misses : mapping of (stage, class of lead) to mapping of season to distances
-        [days]
-    errors : mapping of season to float
-        By how much the earliest forecasts' medians came too late (+), a mean over trees. [days]
-    """
+    """Misses of the past forecasts of one species."""
 
     species: str
-    seasons: int
-    trees: int
+    seasons: int  # those in which first hardenings were forecast
+    trees: int  # tree-seasons in them
+    # whether the clocks of the calendar alone speak for this species: over enough seasons they came closer
     by_calendar: bool
-    given: str
+    given: str  # what the earliest of these forecasts count from: "budbreak" or "start"
+    # mean distance of the earliest forecast's median (made at bud break where that is on record), and of the
+    # mean date of the other seasons, from the middle of what was seen; a mean over seasons. [days]
     missed: float
     usual_missed: float
-    misses: Mapping[tuple[str, int], Mapping[int, Sequence[float]]]
+    misses: Mapping[tuple[str, int], Mapping[int, Sequence[float]]]  # by stage and class of lead [days]
+    # by how much the earliest forecasts' medians came too late (+), a mean over trees. [days]
     errors: Mapping[int, float] = field(default_factory=dict)
 
     @classmethod
