@@ -36,9 +36,9 @@ class Clock:
 
     name: str  # short name for tables and messages
     # `sine`: degree-days above `base` from a sine day, no upper threshold. `falling`: the Wang-Engel response
-    # from `base` over `optimum` to zero at `ceiling`. `days`: every day counts alike. `light`: the shorter the
-    # day, the more it counts. `date`: every day counts alike, from the date on which the wait usually begins
-    # rather than from the day it began, so that a late start does not make a late end.
+    # from `base` over `optimum` to zero at `ceiling`. `days`: every day counts alike. `light`: the shorter
+    # the day, the more it counts. `date`: every day counts alike, from the date on which the wait usually
+    # begins rather than from the day it began, so that a late start does not make a late end.
     kind: str
     base: float = 0.0  # cardinal temperatures, like the next two [degC]
     optimum: float = 28.0
