@@ -53,7 +53,6 @@ def create_garden(
     ----------
     folder : Path
         Made when missing.
-    settings : GardenSettings
     records : iterable of records
         In any order.
     label : str

@@ -35,31 +35,16 @@ _COUNTRY_WORDS = {
 
 @dataclass(frozen=True)
 class Town:
-    """A town of the gazetteer.
-
-    Attributes
-    ----------
-    name, country : str
-        The country in English.
-    region : str
-        GeoNames' code of its first-level region ("05", "OH"); empty when there is none.
-    latitude, longitude : float
-        [degrees, north and east positive]
-    timezone : str
-        IANA name.
-    people : int
-    distance_km : float or None
-        From the point asked for, if one was.
-    """
+    """A town of the gazetteer."""
 
     name: str
-    country: str
-    region: str
-    latitude: float
-    longitude: float
-    timezone: str
+    country: str  # in English
+    region: str  # GeoNames' code of its first-level region ("05", "OH"); empty when there is none
+    latitude: float  # north positive [degrees]
+    longitude: float  # east positive [degrees]
+    timezone: str  # IANA name
     people: int
-    distance_km: float | None = None
+    distance_km: float | None = None  # from the point asked for, if one was
 
     def line(self) -> str:
         """The town in a list: name, country, position, people.
@@ -200,12 +185,7 @@ def _apart(a: Town, b: Town) -> float:
 def the_town(text: str) -> Town:
     """The one town of a name.
 
-    Raises
-    ------
-    UnknownNameError
-        If there is none.
-    InputError
-        If there are several, listing them.
+    Raises `UnknownNameError` if there is none. Raises `InputError` if there are several, listing them.
     """
     towns = find_towns(text)
     if len(towns) > 1:
@@ -221,10 +201,7 @@ def the_town(text: str) -> Town:
 def nearest_town(latitude: float, longitude: float) -> Town:
     """The town nearest to a point; its zone is most likely the point's.
 
-    Raises
-    ------
-    InputError
-        If the point is none on earth.
+    Raises `InputError` if the point is none on earth.
     """
     if not (-90 <= latitude <= 90 and -360 <= longitude <= 360):
         raise InputError(f"there is no point at latitude {latitude:g}, longitude {longitude:g}")

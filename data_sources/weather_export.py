@@ -49,10 +49,7 @@ class ExportedWeather(NamedTuple):
 def export_weather(folder: Path, garden: Path, places: Sequence[Place]) -> int:
     """Write the weather of a garden's places beside its tables; returns the number of days written.
 
-    Raises
-    ------
-    StoreError
-        If the weather store cannot be read.
+    Raises `StoreError` if the weather store cannot be read.
     """
     listed: list[list[str]] = []
     try:
@@ -87,10 +84,7 @@ def export_weather(folder: Path, garden: Path, places: Sequence[Place]) -> int:
 def read_weather_export(export: Path) -> list[ExportedWeather]:
     """The weather of an export, days that were doubted last; empty for an export without weather.
 
-    Raises
-    ------
-    InputError
-        If a file is missing or a cell of it cannot be read.
+    Raises `InputError` if a file is missing or a cell of it cannot be read.
     """
     if not (export / INDEX).is_file():
         return []

@@ -14,18 +14,10 @@ TRUE_CLOCK = Clock("heat above 5", "sine", 5.0)
 
 @dataclass(frozen=True)
 class TrueFlush:
-    """When a flush's stages truly came, in days of its season; infinite where they did not.
+    """When a flush's stages truly came, in days of its season; infinite where they did not."""
 
-    Attributes
-    ----------
-    began : float
-        When it was woken (0 for the season's own).
-    came : dict
-        For budbreak, extending, extended and hardened.
-    """
-
-    began: float
-    came: dict[str, float]
+    began: float  # when it was woken (0 for the season's own)
+    came: dict[str, float]  # for budbreak, extending, extended and hardened
 
     def stage_at(self, t: float) -> str:
         """The stage that stands at a time, from dormant to hardened."""

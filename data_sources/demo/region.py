@@ -38,7 +38,6 @@ def store_region(
         Ending in .nc, or in .zarr for a set that may be larger than memory: written a few rows at a time.
     rows, columns : int
         Cells of the grid.
-    first, last : date
     dtype : str
         Of the temperatures.
     every : int

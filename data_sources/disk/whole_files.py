@@ -115,10 +115,7 @@ def write_whole(path: Path, data: bytes, *, mode: int | None = None) -> None:
 def write_output(path: Path, data: bytes) -> None:
     """Write what the grower asked for into a file, but never over a garden's own files.
 
-    Raises
-    ------
-    StoreError
-        If the file is one of a garden's or no plain file, or cannot be written.
+    Raises `StoreError` if the file is one of a garden's or no plain file, or cannot be written.
     """
     with _named("cannot write", path):
         _refuse(path)

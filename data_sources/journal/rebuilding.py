@@ -22,12 +22,8 @@ def rebuild(
 ) -> None:
     """Fill an empty journal inside the caller's batch, which records where records and changes disagree.
 
-    They do where records were edited since, or no changes are given; then the records stand.
-
-    Raises
-    ------
-    InputError
-        If the journal is not empty, or a record or change cannot be stored.
+    They do where records were edited since, or no changes are given; then the records stand. Raises
+    `InputError` if the journal is not empty, or a record or change cannot be stored.
     """
     for table in (*TABLES, "change"):
         if connection.execute(f"SELECT 1 FROM {table} LIMIT 1").fetchone() is not None:

@@ -157,22 +157,15 @@ class Journal(Database):
     def undo(self, n: int = 1, *, at: datetime | None = None) -> list[str]:
         """Take back the last `n` batches that still hold, all or none; returns their labels, newest first.
 
-        Each undo is itself a batch, and `redo` takes it back. Fewer are undone when there are fewer.
-
-        Raises
-        ------
-        InputError
-            If `n` is below 1.
+        Each undo is itself a batch, and `redo` takes it back. Fewer are undone when there are fewer. Raises
+        `InputError` if `n` is below 1.
         """
         return self._take_back(n, "undid", at)
 
     def redo(self, n: int = 1, *, at: datetime | None = None) -> list[str]:
         """Do again what the last `n` undos took back; returns the labels, newest undo first.
 
-        Raises
-        ------
-        InputError
-            If `n` is below 1, or a row was changed since.
+        Raises `InputError` if `n` is below 1, or a row was changed since.
         """
         return self._take_back(n, "did again", at)
 
@@ -191,12 +184,8 @@ class Journal(Database):
     def rebuild(self, records: Iterable[Record], changes: Iterable[Mapping[str, Any]]) -> None:
         """Fill this empty journal with records and what `export_changes` gave, all or nothing.
 
-        Where the two disagree the records stand, and one batch records it.
-
-        Raises
-        ------
-        InputError
-            If the journal is not empty or a record or change cannot be stored.
+        Where the two disagree the records stand, and one batch records it. Raises `InputError` if the journal
+        is not empty or a record or change cannot be stored.
         """
         with self.batch("rebuilt from files") as batch:
             rebuild(self.connection, records, changes, batch)

@@ -26,7 +26,6 @@ def not_said_yet(folder: Path, day: date, sentences: Iterable[str]) -> list[str]
         The garden's.
     day : date
         Of the clock, also where a garden stands still.
-    sentences : iterable of str
     """
     said = _said(folder, day)
     new = [sentence for sentence in dict.fromkeys(sentences) if sentence not in said]

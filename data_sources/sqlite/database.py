@@ -38,16 +38,9 @@ class Database:
     def __init__(self, path: Path, *, create: bool = False) -> None:
         """Open a file, bringing an older one up to date (after a backup).
 
-        Raises
-        ------
-        StoreError
-            If file or folder cannot be used.
-        StoreTooNewError
-            If a newer flushcast wrote it; it is left untouched.
-        StoreCorruptError
-            If it is damaged; it is kept.
-        StoreLockedError
-            If another process holds it too long.
+        Raises `StoreError` if file or folder cannot be used. Raises `StoreTooNewError` if a newer flushcast
+        wrote it; it is left untouched. Raises `StoreCorruptError` if it is damaged; it is kept. Raises
+        `StoreLockedError` if another process holds it too long.
         """
         self.path, self.warnings, self._closed, self._held = path, list[str](), False, False
         with self.errors("opening"):

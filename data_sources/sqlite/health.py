@@ -32,10 +32,7 @@ class Inspection:
 def inspect(path: Path, schema: Schema, *, whole: bool = False) -> Inspection:
     """Look at a file without opening it to write; with `whole`, run the deep check too.
 
-    Raises
-    ------
-    OSError, sqlite3.Error
-        If the file cannot be read, which says nothing of what it holds.
+    Raises `OSError` or `sqlite3.Error` if the file cannot be read, which says nothing of what it holds.
     """
     for _ in range(3):
         before = state_of(path)

@@ -16,7 +16,6 @@ def refit_corrections(garden: Path, store: WeatherStore, place: str, units: str 
     ----------
     garden : Path
         The garden's folder.
-    store : WeatherStore
     place : str
         Id of the place.
     units : {"C", "F"}

@@ -26,7 +26,6 @@ def read_outlook(
 
     Parameters
     ----------
-    store : WeatherStore
     place : str
         Id of the place.
     weather : DailyWeather

@@ -44,30 +44,15 @@ _MID_MONTHS = np.array([date(2025, month, 15).toordinal() for month in range(1, 
 
 @dataclass(frozen=True, eq=False)
 class VariableCorrection:
-    """The difference of one variable.
+    """The difference of one variable."""
 
-    Attributes
-    ----------
-    terms : ndarray, shape (4,)
-        As in `TERMS`.
-    covariance : ndarray, shape (4, 4)
-    middle : float
-        The station's temperature at which the slope is none. [°C]
-    reach : tuple of float
-        Station temperatures that were seen; beyond them the slope goes no further. [°C]
-    usual : ndarray, shape (12,)
-        The station's mean by calendar month, for telling the size. [°C]
-    noise : float
-        Scatter of single days about the fit. [°C]
-    readings : int
-    """
-
-    terms: Array
+    terms: Array  # as in `TERMS`
     covariance: Array
-    middle: float
+    middle: float  # the station's temperature at which the slope is none [°C]
+    # station temperatures that were seen; beyond them the slope goes no further [°C]
     reach: tuple[float, float]
-    usual: Array
-    noise: float
+    usual: Array  # the station's mean by calendar month, for telling the size [°C]
+    noise: float  # scatter of single days about the fit [°C]
     readings: int
 
     def difference(self, ordinals: NDArray[np.int64], station: Array) -> Array:
@@ -244,10 +229,7 @@ def corrected(weather: DailyWeather, by_source: Mapping[str, PlaceCorrection]) -
 def save_corrections(garden: Path, by_place: Mapping[str, Mapping[str, PlaceCorrection]]) -> None:
     """Keep the corrections of a garden's places, by place and source, beside its weather.
 
-    Raises
-    ------
-    StoreError
-        If the file cannot be written.
+    Raises `StoreError` if the file cannot be written.
     """
     kept = {
         place: {source: asdict(one) for source, one in corrections.items()}
@@ -265,10 +247,7 @@ def save_corrections(garden: Path, by_place: Mapping[str, Mapping[str, PlaceCorr
 def load_corrections(garden: Path) -> dict[str, dict[str, PlaceCorrection]]:
     """The corrections of a garden, by place and source; empty where there are none.
 
-    Raises
-    ------
-    InputError
-        If the file does not hold them; it can be removed, and an update fits them anew.
+    Raises `InputError` if the file does not hold them; it can be removed, and an update fits them anew.
     """
     path = garden / FILE_NAME
     try:

@@ -41,27 +41,13 @@ HORIZON = 35  # days of forecast that are asked for; services give what they hav
 
 @dataclass
 class UpdateReport:
-    """What an update did.
+    """What an update did."""
 
-    Attributes
-    ----------
-    lines : list of str
-        For the grower, in the order things happened.
-    brought : dict of str to Brought
-        Services that answered, by name.
-    failed : list of str
-        Names of services.
-    offline : bool
-        Nothing could be reached.
-    fresh : bool
-        Whether any answer came over the wire, or none was needed.
-    """
-
-    lines: list[str] = field(default_factory=list)
-    brought: dict[str, Brought] = field(default_factory=dict)
-    failed: list[str] = field(default_factory=list)
-    offline: bool = False
-    fresh: bool = True
+    lines: list[str] = field(default_factory=list)  # for the grower, in the order things happened
+    brought: dict[str, Brought] = field(default_factory=dict)  # services that answered, by name
+    failed: list[str] = field(default_factory=list)  # names of services
+    offline: bool = False  # nothing could be reached
+    fresh: bool = True  # whether any answer came over the wire, or none was needed
 
 
 class _OfflineError(Exception):
@@ -86,7 +72,6 @@ def update_weather(
 
     Parameters
     ----------
-    store : WeatherStore
     place : str
         Id of the place.
     spot : Spot

@@ -20,21 +20,11 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True)
 class Updated:
-    """What became of one place.
+    """What became of one place."""
 
-    Attributes
-    ----------
-    lines : sequence of str
-        What was fetched, and what could not be.
-    coverage : str
-        What is known now; empty where nothing is.
-    fresh : bool
-        Whether anything was given.
-    """
-
-    lines: Sequence[str]
-    coverage: str
-    fresh: bool
+    lines: Sequence[str]  # what was fetched, and what could not be
+    coverage: str  # what is known now; empty where nothing is
+    fresh: bool  # whether anything was given
 
 
 def update_places(
@@ -51,8 +41,6 @@ def update_places(
 
     Parameters
     ----------
-    garden : OpenGarden
-    places : sequence of Place
     only : sequence of str
         Services to ask; by default those of the settings.
     years : int, optional

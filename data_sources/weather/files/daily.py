@@ -27,12 +27,8 @@ def read_daily(
 ) -> tuple[DailyWeather, FileReport]:
     """Read a daily table, all of it or nothing.
 
-    Raises
-    ------
-    TableError
-        With every bad cell, day given twice and day with tmin above tmax.
-    FileQuestion
-        If the unit or the order of day and month is open.
+    Raises `TableError` with every bad cell, day given twice and day with tmin above tmax. Raises
+    `FileQuestion` if the unit or the order of day and month is open.
     """
     headers = table.table.headers
     times, order = table.times(date_order, with_time=False)

@@ -44,10 +44,8 @@ def is_ghcn(text: str) -> bool:
 def read_ghcn(path: Path, text: str, *, source: str) -> tuple[DailyWeather, FileReport]:
     """Read TMIN and TMAX; a value with any quality letter is left out and counted.
 
-    Raises
-    ------
-    WeatherFileError
-        With every line that cannot be read, or when there are several stations or no temperatures.
+    Raises `WeatherFileError` with every line that cannot be read, or when there are several stations or no
+    temperatures.
     """
     values: dict[str, dict[date, float]] = {"TMIN": {}, "TMAX": {}}
     left_out: Counter[str] = Counter()

@@ -43,12 +43,8 @@ def read_log(
 ) -> tuple[DailyWeather, FileReport]:
     """Read a log, all of it or nothing.
 
-    Raises
-    ------
-    TableError
-        With every cell that cannot be read, or when no day has enough readings.
-    FileQuestion
-        If the unit, the order of day and month, the clock or the zone is open.
+    Raises `TableError` with every cell that cannot be read, or when no day has enough readings. Raises
+    `FileQuestion` if the unit, the order of day and month, the clock or the zone is open.
     """
     try:
         zone = ZoneInfo(timezone) if timezone is not None else None

@@ -12,37 +12,16 @@ from phenology.weather.series import DailyWeather, WeatherCoverage
 
 @dataclass(frozen=True)
 class FileReport:
-    """How a weather file was understood.
-
-    Parameters
-    ----------
-    file : str
-        The file's name.
-    shape : str
-        "daily table", "thermometer log", "GHCN-Daily" or "NCEI daily summaries".
-    units : str
-        "C", "F" or "tenths" (of a °C), as stated.
-    coverage : WeatherCoverage
-        Days, gaps.
-    columns : mapping of role to column name
-    date_order : str, optional
-        Order of day and month where dates needed one.
-    left_out : mapping of reason to count
-        Values that were there and were not taken.
-    notes : tuple of str
-        What else the grower should know.
-    station, attribution : str
-        Station id, when the file names one, and the line a report must show.
-    """
+    """How a weather file was understood."""
 
     file: str
-    shape: str
-    units: str
+    shape: str  # "daily table", "thermometer log", "GHCN-Daily" or "NCEI daily summaries"
+    units: str  # "C", "F" or "tenths" (of a °C), as stated
     coverage: WeatherCoverage
     columns: Mapping[str, str] = field(default_factory=dict)
-    date_order: str | None = None
-    left_out: Mapping[str, int] = field(default_factory=dict)
-    notes: tuple[str, ...] = ()
+    date_order: str | None = None  # order of day and month where dates needed one
+    left_out: Mapping[str, int] = field(default_factory=dict)  # values that were there and were not taken
+    notes: tuple[str, ...] = ()  # what else the grower should know
     station: str = ""
     attribution: str = ""
 

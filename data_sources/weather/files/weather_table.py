@@ -116,10 +116,7 @@ class WeatherTable:
     ) -> tuple[list[datetime | None], DateOrder | None]:
         """Times of all rows, naive or all with their offset, and the order of day and month used, if any was.
 
-        Raises
-        ------
-        FileQuestion
-            If nothing tells the day from the month.
+        Raises `FileQuestion` if nothing tells the day from the month.
         """
         column = self.table.headers[self.date_column]
         stamps = self.stamps(with_time=with_time)
@@ -170,12 +167,8 @@ class WeatherTable:
     def units(self, given: str | None, *roles: str) -> str:
         """The unit of the temperatures: from the column names, the cells, the preamble, or the grower.
 
-        Raises
-        ------
-        TableError
-            If the statements contradict each other.
-        FileQuestion
-            If nothing states it.
+        Raises `TableError` if the statements contradict each other. Raises `FileQuestion` if nothing states
+        it.
         """
         stated = {unit for name in self.names(*roles).values() if (unit := unit_in(name))}
         stated |= self.units_in_cells
@@ -195,10 +188,7 @@ class WeatherTable:
 def read_number(text: str) -> tuple[float | None, str | None]:
     """A temperature cell: its value (None = missing) and the unit written in it, if any.
 
-    Raises
-    ------
-    ValueError
-        If it is no number.
+    Raises `ValueError` if it is no number.
 
     Examples
     --------

@@ -13,23 +13,12 @@ EARLIEST, LATEST = date(1700, 1, 1), date(2199, 12, 31)  # of any day that is be
 
 @dataclass(frozen=True)
 class Origin:
-    """Where values came from.
+    """Where values came from."""
 
-    Parameters
-    ----------
-    provider : str
-        The service, or ``"file"``.
-    detail : str
-        Station ids, model name or file name.
-    attribution : str
-        The line a report must show; empty when none is asked.
-    measures : str
-        What it measures when that is not air at 2 m in the open ("pot surface", "under glass").
-    """
-
-    provider: str
-    detail: str = ""
-    attribution: str = ""
+    provider: str  # the service, or ``"file"``
+    detail: str = ""  # station ids, model name or file name
+    attribution: str = ""  # the line a report must show; empty when none is asked
+    # what it measures when that is not air at 2 m in the open ("pot surface", "under glass")
     measures: str = ""
 
 
@@ -71,34 +60,19 @@ class SuspiciousDay:
 
 @dataclass(frozen=True)
 class DayValue:
-    """One value of a day, and what it is to the store.
-
-    Attributes
-    ----------
-    day : datetime.date
-    source : str
-    tmin, tmax : float
-        NaN where unknown. [°C]
-    origin : Origin
-    fetched_at : datetime
-    stations : int
-        How many it is from.
-    state : {"used", "beside", "doubtful", "held", "replaced"}
-        Read; there, and a more trusted one is read; marked and unused; waiting to take the place of a good
-        one; gave way.
-    reason : str
-        Why it is doubted.
-    """
+    """One value of a day, and what it is to the store."""
 
     day: date
     source: str
-    tmin: float
+    tmin: float  # NaN where unknown [°C]
     tmax: float
     origin: Origin
     fetched_at: datetime
-    stations: int
+    stations: int  # how many it is from
+    # "used" (read), "beside" (a more trusted one is read), "doubtful" (marked and unused), "held" (waits to
+    # take the place of a good one) or "replaced" (gave way)
     state: str
-    reason: str
+    reason: str  # why it is doubted
 
 
 @dataclass(frozen=True)

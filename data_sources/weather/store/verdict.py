@@ -24,8 +24,6 @@ def verdict(old: Value | None, new: Value, *, wait: bool = False, prefer: bool =
 
     Parameters
     ----------
-    old : Value or None
-    new : Value
     wait : bool
         It is a correction that must be confirmed first.
     prefer : bool

@@ -18,10 +18,7 @@ HOURS_ABSENT = 2  # of a day's hours that may be unknown and leave it a day; our
 def instants(times: list[int]) -> pd.DatetimeIndex:
     """Seconds since 1970 UTC as an index.
 
-    Raises
-    ------
-    ServiceError
-        If they do not go forward, or lie out of all time.
+    Raises `ServiceError` if they do not go forward, or lie out of all time.
     """
     if times and not EARLIEST.year - 1970 <= min(times) / YEAR <= max(times) / YEAR <= LATEST.year - 1970:
         raise ServiceError("damaged", "sent times out of all time (milliseconds?)")

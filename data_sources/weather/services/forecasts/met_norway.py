@@ -98,10 +98,7 @@ class MetNorway(Service):
 def read_steps(body: bytes) -> Steps:
     """The steps of an answer, in the compact or the complete shape.
 
-    Raises
-    ------
-    ServiceError
-        If the answer is of another shape than documented.
+    Raises `ServiceError` if the answer is of another shape than documented.
     """
     answer = json_object(body)
     try:

@@ -217,10 +217,7 @@ class OpenMeteoEnsemble(OpenMeteo):
 def read_runs(body: bytes, zone: str) -> Runs:
     """The local days of an answer's hours.
 
-    Raises
-    ------
-    ServiceError
-        If the answer is no answer, of another shape than documented, or no air.
+    Raises `ServiceError` if the answer is no answer, of another shape than documented, or no air.
     """
     answer = json_object(body)
     try:

@@ -24,12 +24,7 @@ FAR_LIMIT, FAR_SHARE = 60.0, 0.1  # °C either way, and the share of values that
 
 
 def numbers(values: Sequence[Any]) -> NDArray[np.float64]:
-    """A JSON column as numbers, null as NaN.
-
-    Raises
-    ------
-    ServiceError
-        If anything in it is no number.
+    """A JSON column as numbers, null as NaN. Raises `ServiceError` if anything in it is no number.
 
     Examples
     --------
@@ -48,10 +43,7 @@ def numbers(values: Sequence[Any]) -> NDArray[np.float64]:
 def celsius(values: NDArray[np.float64], unit: str) -> NDArray[np.float64]:
     """Values in °C from the unit a service states.
 
-    Raises
-    ------
-    ServiceError
-        If the unit is none of a temperature.
+    Raises `ServiceError` if the unit is none of a temperature.
 
     Examples
     --------
@@ -69,11 +61,8 @@ def celsius(values: NDArray[np.float64], unit: str) -> NDArray[np.float64]:
 def believable(days: pd.DataFrame, whose: str = "") -> pd.DataFrame:
     """The days in order, if none comes twice and they are air as a whole: often they are tenths of a degree.
 
-    Raises
-    ------
-    ServiceError
-        If a day is out of all time or comes twice, the usual day spans more than `USUAL_RANGE_LIMIT`, or too
-        many values are beyond `FAR_LIMIT`.
+    Raises `ServiceError` if a day is out of all time or comes twice, the usual day spans more than
+    `USUAL_RANGE_LIMIT`, or too many values are beyond `FAR_LIMIT`.
     """
     if days.index.hasnans or (len(days) and not in_time(days.index.min(), days.index.max())):
         raise ServiceError("damaged", f"sent days out of all time{whose}")
@@ -118,10 +107,7 @@ def as_weather(days: pd.DataFrame, source: str = "station") -> tuple[DailyWeathe
 def believable_forecast(weather: DailyWeather) -> tuple[DailyWeather, tuple[str, ...]]:
     """A forecast without its days that are hard to believe: nobody could accept them before they are past.
 
-    Raises
-    ------
-    ServiceError
-        If no day is left.
+    Raises `ServiceError` if no day is left.
     """
     doubts = doubtful_days(weather)
     low, high = weather.tmin.copy(), weather.tmax.copy()
@@ -137,9 +123,7 @@ def believable_forecast(weather: DailyWeather) -> tuple[DailyWeather, tuple[str,
 def refuse_old_issue(issued: date, today: date) -> None:
     """Refuse a forecast that was made on another day: what it says of days gone by is no weather.
 
-    Raises
-    ------
-    ServiceError
+    Raises `ServiceError`.
     """
     if abs((issued - today).days) > 1:  # the service's day may be another than the spot's
         raise ServiceError("unbelievable", f"sent a forecast of {issued} (is the computer's clock right?)")
@@ -148,10 +132,7 @@ def refuse_old_issue(issued: date, today: date) -> None:
 def ahead_from(weather: DailyWeather | None, issued: date, last: date) -> DailyWeather:
     """The days of a forecast from its issue on, as far as was asked.
 
-    Raises
-    ------
-    ServiceError
-        If no whole day is among them.
+    Raises `ServiceError` if no whole day is among them.
     """
     ahead = weather.between(issued, last) if weather is not None else None
     if ahead is None or not ahead.known.any():

@@ -39,15 +39,6 @@ def no_progress(what: str, done: int, total: int) -> None:
 class Spot:
     """Where weather is wanted: rounded coordinates, height and time zone.
 
-    Parameters
-    ----------
-    latitude, longitude : float
-        Rounded to `ROUNDING` decimals; a longitude past 180 is brought back. [degrees, north, east positive]
-    elevation : float, optional
-        Above sea level. [m]
-    timezone : str
-        IANA name; the spot's days are this zone's days.
-
     Raises
     ------
     InputError
@@ -59,10 +50,11 @@ class Spot:
     -171.5
     """
 
+    # rounded to `ROUNDING` decimals, a longitude past 180 brought back [degrees, north and east positive]
     latitude: float
     longitude: float
-    elevation: float | None
-    timezone: str
+    elevation: float | None  # above sea level [m]
+    timezone: str  # IANA name; the spot's days are this zone's days
 
     def __post_init__(self) -> None:
         if not -90 <= self.latitude <= 90:
@@ -100,48 +92,25 @@ class FetchSpan:
 
 @dataclass(frozen=True)
 class ServiceAnswer:
-    """What a service gave for one round.
+    """What a service gave for one round."""
 
-    Attributes
-    ----------
-    origin : Origin
-        Provider, station ids or model, attribution.
-    fetched_at : datetime
-        When the answer left the service, with zone; earlier than now for a copy that is still good.
-    days : DailyWeather or None
-        Days gone by: source "station" or "model".
-    forecast : DailyWeather or None
-    issued : datetime.date or None
-        The day on which the forecast was made; None for that of `fetched_at`.
-    members : tuple of DailyWeather
-        Of an ensemble.
-    suspect : mapping of date to str
-        Days of `days` that are hard to believe, with why.
-    notes : tuple of str
-        For the grower: what is absent, what was left out.
-    stations : ndarray or None
-        How many stations each of `days` is from; None where they are not from stations.
-    asked, received : int
-        Files or pieces asked for and had.
-    whole : bool
-        Whether nothing failed that may be had the next time.
-    elevation : float or None
-        Of the spot, as the service has it. [m]
-    """
-
-    origin: Origin
+    origin: Origin  # provider, station ids or model, attribution
+    # when the answer left the service, with zone; earlier than now for a copy that is still good
     fetched_at: datetime
-    days: DailyWeather | None = None
+    days: DailyWeather | None = None  # days gone by: source "station" or "model"
     forecast: DailyWeather | None = None
-    issued: date | None = None
-    members: tuple[DailyWeather, ...] = ()
+    issued: date | None = None  # the day on which the forecast was made; None for that of `fetched_at`
+    members: tuple[DailyWeather, ...] = ()  # of an ensemble
+    # days of `days` that are hard to believe, with why
     suspect: Mapping[date, str] = field(default_factory=dict)
-    notes: tuple[str, ...] = ()
+    notes: tuple[str, ...] = ()  # for the grower: what is absent, what was left out
+    # how many stations each of `days` is from; None where they are not from stations
     stations: NDArray[np.int64] | None = None
+    # files or pieces
     asked: int = 1
     received: int = 1
-    whole: bool = True
-    elevation: float | None = None
+    whole: bool = True  # whether nothing failed that may be had the next time
+    elevation: float | None = None  # of the spot, as the service has it [m]
 
 
 class Service(ABC):
@@ -191,13 +160,7 @@ class Service(ABC):
     def fetch(
         self, spot: Spot, part: FetchSpan, today: date, progress: Progress = no_progress
     ) -> ServiceAnswer:
-        """Ask for one piece; `today` is the spot's local day.
-
-        Raises
-        ------
-        ServiceError
-            If it did not give it.
-        """
+        """Ask for one piece; `today` is the spot's local day. Raises `ServiceError` if it did not give it."""
 
 
 def span_rounds(first: date, last: date, years: int) -> list[FetchSpan]:

@@ -48,27 +48,14 @@ class StationDays:
 
 @dataclass(frozen=True)
 class Blend:
-    """The blended days.
+    """The blended days."""
 
-    Attributes
-    ----------
-    weather : DailyWeather
-        Source "station", or "model" on days for which no station has a measurement.
-    suspect : dict of date to str
-        Days on which every station there is was doubtful: their value is shown, not used.
-    crossed : int
-        Days left unknown because minimum and maximum, from different stations, crossed.
-    used : tuple of str
-        Stations with any value, the nearest first.
-    stations : ndarray
-        How many stations each day is from.
-    """
-
-    weather: DailyWeather
+    weather: DailyWeather  # source "station", or "model" on days for which no station has a measurement
+    # days on which every station there is was doubtful: their value is shown, not used
     suspect: dict[date, str]
-    crossed: int
-    used: tuple[str, ...]
-    stations: NDArray[np.int64]
+    crossed: int  # days left unknown because minimum and maximum, from different stations, crossed
+    used: tuple[str, ...]  # stations with any value, the nearest first
+    stations: NDArray[np.int64]  # how many stations each day is from
 
 
 def blend_values(
@@ -128,8 +115,6 @@ def blend_stations(stations: Sequence[StationDays], spot: Spot, first: date, las
     ----------
     stations : sequence of StationDays
         Their doubtful days are passed over while any other station has the day.
-    spot : Spot
-    first, last : datetime.date
 
     Raises
     ------

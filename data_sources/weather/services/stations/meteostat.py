@@ -89,10 +89,7 @@ class Meteostat(StationService):
 def read_stations(body: bytes, spot: Spot) -> tuple[list[Station], int]:
     """The stations near a spot that measure both extremes, and how many the list holds.
 
-    Raises
-    ------
-    ServiceError
-        If it is no whole list.
+    Raises `ServiceError` if it is no whole list.
     """
     refuse_page(body)
     import meteostat
@@ -137,12 +134,8 @@ def read_stations(body: bytes, spot: Spot) -> tuple[list[Station], int]:
 def read_year(body: bytes, year: int) -> Days:
     """A station's year; ``tmin_source`` and ``tmax_source`` say who its values are from.
 
-    Some ways unpack the file before it gets here.
-
-    Raises
-    ------
-    ServiceError
-        If it is no such file, is of another year, breaks off, holds a day twice, or is no air.
+    Some ways unpack the file before it gets here. Raises `ServiceError` if it is no such file, is of another
+    year, breaks off, holds a day twice, or is no air.
     """
     refuse_page(body)
     try:

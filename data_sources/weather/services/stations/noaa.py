@@ -91,10 +91,7 @@ def measuring_both(inventory: bytes, until: int) -> tuple[set[str], int]:
 def by_distance(stations: bytes, wanted: set[str], spot: Spot) -> tuple[list[Station], int]:
     """The wanted stations of a list, the nearest first, none farther than `SEARCHED_KM`; the list's length.
 
-    Raises
-    ------
-    ServiceError
-        If it is no whole list, or has none of those.
+    Raises `ServiceError` if it is no whole list, or has none of those.
     """
     whole = _lines(stations, 37)
     lines = [line for line in whole if line[:11] in wanted]
@@ -159,10 +156,7 @@ class GhcnDaily(Noaa):
 def read_record(body: bytes, station: str) -> Days:
     """The days of a station's file.
 
-    Raises
-    ------
-    ServiceError
-        If it is another station's, breaks off, or cannot be used.
+    Raises `ServiceError` if it is another station's, breaks off, or cannot be used.
     """
     refuse_page(body)
     text = body.decode("ascii", "replace")
@@ -216,10 +210,8 @@ class NceiDaily(Noaa):
 def read_summaries(body: bytes, station: str) -> Days:
     """The days of a station; values that failed a quality check are left out and counted.
 
-    Raises
-    ------
-    ServiceError
-        If the body is no such table. An empty one is none either: a station without a day has a header.
+    Raises `ServiceError` if the body is no such table. An empty one is none either: a station without a day
+    has a header.
     """
     refuse_page(body)
     text = body.decode("utf-8-sig", "replace")

@@ -46,23 +46,13 @@ Days = pd.DataFrame
 
 @dataclass(frozen=True)
 class Piece:
-    """One file or answer of one station.
-
-    Attributes
-    ----------
-    station : Station
-    years : range
-        What it holds.
-    parse : callable
-        From the body to days.
-    url, keep_for, absent_for, params
-        As for `Http.get`.
-    """
+    """One file or answer of one station."""
 
     station: Station
-    years: range
+    years: range  # what it holds
+    # as for `Http.get`
     url: str
-    parse: Callable[[bytes], Days]
+    parse: Callable[[bytes], Days]  # from the body to days
     keep_for: float
     absent_for: float = 0.0
     params: Mapping[str, str] = field(default_factory=dict)
@@ -122,10 +112,7 @@ class StationService(Service):
     def choose(self, spot: Spot, today: date) -> list[Station]:
         """The stations to use, nearest first: those that are set, else the nearest with a known height.
 
-        Raises
-        ------
-        ServiceError
-            If there is none.
+        Raises `ServiceError` if there is none.
         """
         settings = self.settings
         for key in settings.station_ids:  # an id becomes part of an address

@@ -66,27 +66,13 @@ GOOD, ABSENT = (200, 203), (404, 410)
 
 @dataclass(frozen=True)
 class Reply(Generic[T]):
-    """A good answer.
+    """A good answer."""
 
-    Attributes
-    ----------
-    value : object
-        What the parser made of it.
-    fetched_at : datetime
-        When it left the service, or was last said to be unchanged.
-    from_cache : bool
-        Whether no new answer was needed.
-    fault : ServiceError or None
-        Not None when this is an old list: what went wrong with the new one.
-    deprecated : bool
-        The service says that this address will go away (status 203).
-    """
-
-    value: T
-    fetched_at: datetime
-    from_cache: bool = False
-    fault: ServiceError | None = None
-    deprecated: bool = False
+    value: T  # what the parser made of it
+    fetched_at: datetime  # when it left the service, or was last said to be unchanged
+    from_cache: bool = False  # whether no new answer was needed
+    fault: ServiceError | None = None  # not None when this is an old list: what went wrong with the new one
+    deprecated: bool = False  # the service says that this address will go away (status 203)
 
 
 class Http:
@@ -141,7 +127,6 @@ class Http:
 
         Parameters
         ----------
-        url : str
         parse : callable
             From the body to a value; whatever it raises, the answer is refused and not kept.
         params : mapping, optional
