@@ -19,8 +19,8 @@ from data_sources.garden_settings import (
 )
 from data_sources.journal import Journal, Record, list_backups
 from data_sources.journal.store import FILE_NAME as JOURNAL_NAME
+from data_sources.sqlite.connection import place_new, remove
 from data_sources.sqlite.errors import plain_errors
-from data_sources.sqlite.files import place_new, remove
 from phenology.model.errors import StoreError
 from phenology.model.records import Place
 from phenology.model.season import SeasonCalendar

@@ -12,11 +12,11 @@ from data_sources.disk.whole_files import write_whole
 from data_sources.garden import SETTINGS_NAME, GardenSettings, create_garden, read_settings
 from data_sources.garden_settings import without_secrets
 from data_sources.journal import FILE_NAME, Journal, Record
-from data_sources.journal.rebuilding import CHANGE_FIELDS
 from data_sources.journal.schema import decode, encode
+from data_sources.journal.store import CHANGE_FIELDS
 from data_sources.journal_questions import all_records
+from data_sources.sqlite.connection import remove
 from data_sources.sqlite.errors import plain_errors
-from data_sources.sqlite.files import remove
 from data_sources.tables.cells import unmark, write_csv
 from data_sources.tables.garden_tables import FILES, read_exported, table_of_headers, write_tables, wrong_in
 from data_sources.tables.problems import Problem, TableError

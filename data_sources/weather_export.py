@@ -22,7 +22,7 @@ from data_sources.tables.cells import unmark, write_csv
 from data_sources.tables.problems import TableError
 from data_sources.tables.text_table import read_table
 from data_sources.weather.files.reader import read_weather_file
-from data_sources.weather.store.seals import HOTTEST
+from data_sources.weather.store.steps import HOTTEST
 from data_sources.weather.store.weather_store import AddReport, Origin, WeatherStore
 from phenology.model.errors import InputError, WeatherError
 from phenology.model.records import Place
@@ -160,7 +160,7 @@ def add_weather(garden: Path, found: Sequence[ExportedWeather], at: datetime) ->
     """
     if not found:
         return []
-    from data_sources.weather.corrections_refit import refit_corrections
+    from data_sources.weather.place_correction import refit_corrections
 
     done: list[tuple[str, AddReport]] = []
     with WeatherStore.open(garden, create=True) as store:

@@ -14,9 +14,8 @@ from data_sources.disk.whole_files import make_empty, mode_in, part_of, sync_fol
 from data_sources.journal.schema import TABLES, column_names
 from data_sources.journal.store import Journal
 from data_sources.sqlite.backups import FOLDER, STAMP, newest_good, write_backup
-from data_sources.sqlite.connection import connect, copy_whole, look
+from data_sources.sqlite.connection import LOGS, beside, connect, copy_whole, look, remove
 from data_sources.sqlite.errors import plain_errors
-from data_sources.sqlite.files import LOGS, beside, remove
 from data_sources.sqlite.health import Inspection, inspect
 from phenology.model.errors import InputError, StoreCorruptError, StoreError, StoreTooNewError
 

@@ -10,9 +10,8 @@ from typing import Any, ClassVar, Self
 
 from data_sources.disk.whole_files import sweep
 from data_sources.sqlite import backups, health
-from data_sources.sqlite.connection import connect, pragma, snapshot, transaction
+from data_sources.sqlite.connection import connect, has_log, may_write, pragma, snapshot, transaction
 from data_sources.sqlite.errors import damaged, plain_errors
-from data_sources.sqlite.files import has_log, may_write
 from data_sources.sqlite.folders import why_not_shared_memory
 from data_sources.sqlite.schema import Schema, create_file, migrate
 from phenology.model.errors import InputError, StoreCorruptError, StoreError, StoreTooNewError

@@ -14,8 +14,8 @@ from phenology.heat.daylength import daylength
 from phenology.model.arrays import Array
 from phenology.model.season import SeasonCalendar
 from phenology.weather.normals import YEAR_DAYS, Normals, fill_gaps, fit_normals
-from phenology.weather.possible_years import PossibleYears
 from phenology.weather.series import DailyWeather
+from phenology.weather.zonal_climate import PossibleYears
 
 
 @dataclass(frozen=True)

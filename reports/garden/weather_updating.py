@@ -59,7 +59,7 @@ def update_places(
     WeatherError
         If no service can be reached.
     """
-    from data_sources.weather.corrections_refit import refit_corrections
+    from data_sources.weather.place_correction import refit_corrections
     from data_sources.weather.request_log import RequestLog
     from data_sources.weather.services.registry import make_services
     from data_sources.weather.services.transport.http import Http

@@ -12,13 +12,13 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from data_sources.weather.services.forecasts.hours import days_from_hours, instants
 from data_sources.weather.services.forecasts.met_norway import MetNorway, forecast_days, read_steps
 from data_sources.weather.services.forecasts.open_meteo import (
     OpenMeteoArchive,
     OpenMeteoEnsemble,
     OpenMeteoForecast,
 )
+from data_sources.weather.services.protocol.checks import days_from_hours, instants
 from data_sources.weather.services.protocol.service import FetchSpan, Service, ServiceAnswer, Spot
 from data_sources.weather.services.registry import SERVICES
 from data_sources.weather.services.transport.faults import ServiceError

@@ -7,8 +7,7 @@ from datetime import date
 
 import numpy as np
 
-from data_sources.weather.files.report import FileReport
-from data_sources.weather.files.weather_table import Values, WeatherTable, to_celsius
+from data_sources.weather.files.weather_table import FileReport, Values, WeatherTable, to_celsius
 from phenology.language.written_days import DateOrder
 from phenology.weather.series import DailyWeather
 

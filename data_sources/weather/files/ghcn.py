@@ -15,8 +15,7 @@ import numpy as np
 
 from data_sources.tables.problems import Problem, TableError
 from data_sources.weather.files.daily import NCEI_LINE, leave_out_crossed
-from data_sources.weather.files.report import FileReport
-from data_sources.weather.files.weather_table import weather_errors
+from data_sources.weather.files.weather_table import FileReport, weather_errors
 from data_sources.weather.store.records import EARLIEST, LATEST
 from phenology.weather.series import DailyWeather
 

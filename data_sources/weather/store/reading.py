@@ -16,8 +16,7 @@ from data_sources.sqlite.backups import rolling_backup
 from data_sources.sqlite.database import Database
 from data_sources.sqlite.errors import damaged
 from data_sources.weather.store.records import DayValue, Origin, OriginUse, PastForecasts, SuspiciousDay
-from data_sources.weather.store.seals import COLDEST, HOTTEST, seal
-from data_sources.weather.store.steps import WEATHER_SCHEMA
+from data_sources.weather.store.steps import COLDEST, HOTTEST, WEATHER_SCHEMA, seal
 from phenology.model.errors import StoreCorruptError, StoreError, WeatherError
 from phenology.weather.series import SOURCES, DailyWeather
 

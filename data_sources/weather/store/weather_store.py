@@ -29,8 +29,9 @@ from data_sources.weather.store.records import (
     OriginUse,
     SuspiciousDay,
     TakenBack,
+    Value,
+    verdict,
 )
-from data_sources.weather.store.verdict import Value, verdict
 from phenology.model.errors import StoreError, WeatherError
 from phenology.weather.series import SOURCES, DailyWeather
 

@@ -11,9 +11,9 @@ import numpy as np
 
 from data_sources.tables.problems import FileQuestion
 from data_sources.tables.text_table import printable
-from data_sources.weather.corrections_refit import refit_corrections
 from data_sources.weather.files.reader import read_weather_file
-from data_sources.weather.files.report import FileReport
+from data_sources.weather.files.weather_table import FileReport
+from data_sources.weather.place_correction import refit_corrections
 from data_sources.weather.store.weather_store import Origin, WeatherStore
 from phenology.model.errors import WeatherError
 from phenology.weather.quality import doubtful_days, shifted_days

@@ -11,13 +11,15 @@ from typing import NamedTuple
 
 import pandas as pd
 
-from data_sources.weather.services.forecasts.hours import days_from_hours, instants, local_day
 from data_sources.weather.services.protocol.checks import (
     ahead_from,
     as_weather,
     believable,
     believable_forecast,
     celsius,
+    days_from_hours,
+    instants,
+    local_day,
     numbers,
     refuse_old_issue,
 )

@@ -12,13 +12,14 @@ from typing import NamedTuple, TypeVar
 
 import pandas as pd
 
-from data_sources.weather.services.forecasts.hours import days_from_hours, instants
 from data_sources.weather.services.protocol.checks import (
     ahead_from,
     as_weather,
     believable,
     believable_forecast,
     celsius,
+    days_from_hours,
+    instants,
     numbers,
     refuse_old_issue,
 )

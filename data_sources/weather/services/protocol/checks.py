@@ -1,7 +1,9 @@
-"""Checks that every answer passes before anybody believes it: units, numbers, days, whether air can be so.
+"""From an answer's values to days that may be believed: units, numbers, days of hours, whether air can be so.
 
 Days are a frame indexed by local day (`DatetimeIndex`) with the columns ``tmin`` and ``tmax`` [°C] and, where
-they differ in kind, ``source``.
+they differ in kind, ``source``. They are made from hours in UTC by the true zone: services that make days
+themselves use today's distance from Greenwich for the whole series, so that every day beyond the next clock
+change begins an hour off. Whatever is wrong is raised as `ServiceError`.
 """
 
 from __future__ import annotations
@@ -138,3 +140,57 @@ def ahead_from(weather: DailyWeather | None, issued: date, last: date) -> DailyW
     if ahead is None or not ahead.known.any():
         raise ServiceError("damaged", "sent no whole day from today on (is the computer's clock right?)")
     return ahead
+
+
+YEAR = 365.2425 * 86400  # s
+HOURS_ABSENT = 2  # of a day's hours that may be unknown and leave it a day; ours
+
+
+def instants(times: list[int]) -> pd.DatetimeIndex:
+    """Seconds since 1970 UTC as an index.
+
+    Raises `ServiceError` if they do not go forward, or lie out of all time.
+    """
+    if times and not EARLIEST.year - 1970 <= min(times) / YEAR <= max(times) / YEAR <= LATEST.year - 1970:
+        raise ServiceError("damaged", "sent times out of all time (milliseconds?)")
+    index = pd.DatetimeIndex(pd.to_datetime(times, unit="s", utc=True))
+    if not index.is_monotonic_increasing or not index.is_unique:
+        raise ServiceError("damaged", "sent hours twice or out of order")
+    return index
+
+
+def local_day(values: pd.Series[float] | pd.DataFrame, zone: str) -> pd.DatetimeIndex:
+    """The local day of each of some values that are indexed by UTC."""
+    return pd.DatetimeIndex(values.index).tz_convert(zone).tz_localize(None).normalize()
+
+
+def days_from_hours(air: pd.Series[float], zone: str) -> pd.DataFrame:
+    """Daily extremes of hourly instants.
+
+    Parameters
+    ----------
+    air : Series, shape (n,)
+        Air temperature on full hours in UTC; NaN or absent where unknown. [°C]
+    zone : str
+        IANA name of the spot's zone.
+
+    Returns
+    -------
+    DataFrame
+        Columns ``tmin`` and ``tmax`` by local day, unknown where more than `HOURS_ABSENT` of its hours are.
+
+    Examples
+    --------
+    >>> hours = pd.date_range("2026-03-28 23:00", periods=23, freq="h", tz="UTC")  # 29 March in Berlin
+    >>> days_from_hours(pd.Series(range(23), hours, float), "Europe/Berlin")
+                tmin  tmax
+    2026-03-29   0.0  22.0
+    """
+    known = air.dropna()
+    if known.empty:
+        return pd.DataFrame(columns=["tmin", "tmax"], index=pd.DatetimeIndex([]), dtype=float)
+    day = pd.Timedelta(hours=26)  # longer than any
+    every_hour = known.reindex(pd.date_range(known.index[0] - day, known.index[-1] + day, freq="h"))
+    days = every_hour.groupby(local_day(every_hour, zone)).agg(["min", "max", "count", "size"])
+    whole = (days["count"] >= days["size"] - HOURS_ABSENT) & (days["count"] > 0)
+    return days.loc[days["count"] > 0, ["min", "max"]].where(whole).set_axis(["tmin", "tmax"], axis="columns")
