@@ -21,9 +21,11 @@ from typing import Any, Literal
 import numpy as np
 from numpy.typing import NDArray
 
+from data_sources.disk.whole_files import replace_text
+from data_sources.sqlite.errors import plain_errors
 from data_sources.weather.store.weather_store import WeatherStore
 from phenology.model.arrays import Array
-from phenology.model.errors import InputError, StoreError
+from phenology.model.errors import InputError
 from phenology.weather.series import DailyWeather
 
 Variable = Literal["tmin", "tmax"]
@@ -47,12 +49,12 @@ _MID_MONTHS = np.array([date(2025, month, 15).toordinal() for month in range(1, 
 class VariableCorrection:
     """The difference of one variable."""
 
-    terms: Array  # as in `TERMS`
-    covariance: Array
+    terms: Array  # as in `TERMS`, shape (4,)
+    covariance: Array  # shape (4, 4)
     middle: float  # the station's temperature at which the slope is none [°C]
     # station temperatures that were seen; beyond them the slope goes no further [°C]
     reach: tuple[float, float]
-    usual: Array  # the station's mean by calendar month, for telling the size [°C]
+    usual: Array  # the station's mean by calendar month, for telling the size, shape (12,) [°C]
     noise: float  # scatter of single days about the fit [°C]
     readings: int
 
@@ -237,12 +239,8 @@ def save_corrections(garden: Path, by_place: Mapping[str, Mapping[str, PlaceCorr
         for place, corrections in by_place.items()
     }
     path = garden / FILE_NAME
-    part = path.with_name(f".{FILE_NAME}.part")
-    try:
-        part.write_text(json.dumps(kept, indent=1, default=_plain), encoding="utf-8")
-        part.replace(path)
-    except OSError as error:
-        raise StoreError(f"writing {path} failed: {(error.strerror or str(error)).lower()}.") from error
+    with plain_errors(path, "writing"):
+        replace_text(path, json.dumps(kept, indent=1, default=_plain))
 
 
 def load_corrections(garden: Path) -> dict[str, dict[str, PlaceCorrection]]:

@@ -16,15 +16,9 @@ from datetime import date, datetime, timedelta
 import numpy as np
 
 from data_sources.weather.request_log import RequestLog
-from data_sources.weather.services.protocol.service import (
-    FetchSpan,
-    Progress,
-    Service,
-    ServiceAnswer,
-    Spot,
-    no_progress,
-)
+from data_sources.weather.services.protocol.service import FetchSpan, Service, ServiceAnswer, Spot
 from data_sources.weather.services.transport.faults import ServiceError, parser
+from data_sources.weather.services.transport.http import Progress
 from data_sources.weather.store.weather_store import WeatherStore
 from data_sources.weather.update_words import Brought, no_network, stays
 from phenology.model.errors import WeatherError
@@ -65,7 +59,7 @@ def update_weather(
     past_days: int = 10,
     log: RequestLog | None = None,
     first_only: bool = False,
-    progress: Progress = no_progress,
+    progress: Progress = lambda what, done, total: None,
     announce: Announce = lambda _: None,
 ) -> UpdateReport:
     """Ask the services for what the store lacks.
@@ -197,12 +191,13 @@ class _Update:
         """Ask, and keep what comes; None when it failed."""
         http = service.http
         http.begin_answer()
+        http.progress = self.progress
         http.on_wait = lambda wait: self.announce(f"{service.title} asks to wait {wait:.0f} s")
         self.progress(service.title, 0, 1)
         try:
             if service.lacks():
                 raise ServiceError("unready", service.lacks())
-            answer = parser(service.fetch)(self.spot, part, self.today, self.progress)
+            answer = parser(service.fetch)(self.spot, part, self.today)
             self.fresh |= http.fresh
             self._refuse_unlikely_forecast(answer)
             self._take(service, answer)

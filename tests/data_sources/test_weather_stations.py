@@ -72,7 +72,7 @@ def is_true(stand_in: StandIn, days: DailyWeather) -> None:
 def test_four_stations_are_brought_to_the_garden_s_height(stand_in: StandIn, http: Http):
     answer = fetch(http)
     assert answer.origin.detail == "10001, 10002, 10003, 10004"  # not the nearest of all: it has no height
-    assert (answer.asked, answer.received, answer.whole) == (8, 8, True)
+    assert len(stand_in.paths("/daily/")) == 8 and answer.whole
     assert answer.stations is not None and set(answer.stations.tolist()) == {4}
     assert days_of(answer).first_day == date(2025, 1, 1)
     is_true(stand_in, days_of(answer))
@@ -116,7 +116,7 @@ def test_a_year_that_is_not_there_is_said_and_remembered(stand_in: StandIn, http
     stand_in.fault("10002", "404")
     answer = fetch(http)
     assert answer.notes == ("no file for 10002: 2025-2026",)
-    assert (answer.asked, answer.received, answer.whole) == (8, 6, True)
+    assert len(stand_in.paths("/daily/")) == 8 and answer.whole
     stand_in.asked.clear()
     fetch(http)
     assert stand_in.paths("10002") == ["/daily/2026/10002.csv.gz"]  # this year may still come

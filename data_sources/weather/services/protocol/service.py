@@ -7,7 +7,7 @@ A service is asked for a span of days at a spot and answers with values and word
 from __future__ import annotations
 
 from abc import ABC, abstractmethod
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from datetime import date, datetime
 from functools import cached_property
@@ -27,22 +27,10 @@ Gives = Literal["history", "forecast", "ensemble"]
 
 ROUNDING = 4  # decimals of coordinates that leave the house: about 10 m, and all that services accept
 
-Progress = Callable[[str, int, int], None]
-"""Called while a service works: what, how many are done, how many there are."""
-
-
-def no_progress(what: str, done: int, total: int) -> None:
-    """Progress nobody watches."""
-
 
 @dataclass(frozen=True)
 class Spot:
-    """Where weather is wanted: rounded coordinates, height and time zone.
-
-    Raises
-    ------
-    InputError
-        If a coordinate is out of range, or there is no such zone.
+    """Where weather is wanted; raises `InputError` for a coordinate out of range or an unknown zone.
 
     Examples
     --------
@@ -106,35 +94,18 @@ class ServiceAnswer:
     notes: tuple[str, ...] = ()  # for the grower: what is absent, what was left out
     # how many stations each of `days` is from; None where they are not from stations
     stations: NDArray[np.int64] | None = None
-    # files or pieces
-    asked: int = 1
-    received: int = 1
     whole: bool = True  # whether nothing failed that may be had the next time
-    elevation: float | None = None  # of the spot, as the service has it [m]
 
 
 class Service(ABC):
-    """A weather service.
+    """A weather service."""
 
-    Attributes
-    ----------
-    name, title : str
-        What garden.toml says, what a grower reads.
-    about : str
-        One line: what it is good for, and on what terms.
-    address : str
-        Where it lives, as long as no setting says otherwise.
-    gives : {"history", "forecast", "ensemble"}
-    source : str
-        What its past days count as.
-    """
-
-    name: ClassVar[str]
-    title: ClassVar[str]
-    about: ClassVar[str]
-    address: ClassVar[str]
+    name: ClassVar[str]  # in garden.toml
+    title: ClassVar[str]  # to a grower
+    about: ClassVar[str]  # what it is good for, and on what terms, in a line
+    address: ClassVar[str]  # where it lives, as long as no setting says otherwise
     gives: ClassVar[Gives] = "history"
-    source: ClassVar[str] = "model"
+    source: ClassVar[str] = "model"  # what its past days count as
 
     def __init__(self, settings: WeatherSettings, http: Http) -> None:
         self.settings, self.http = settings, http
@@ -157,9 +128,7 @@ class Service(ABC):
         return [FetchSpan(first, last)]
 
     @abstractmethod
-    def fetch(
-        self, spot: Spot, part: FetchSpan, today: date, progress: Progress = no_progress
-    ) -> ServiceAnswer:
+    def fetch(self, spot: Spot, part: FetchSpan, today: date) -> ServiceAnswer:
         """Ask for one piece; `today` is the spot's local day. Raises `ServiceError` if it did not give it."""
 
 

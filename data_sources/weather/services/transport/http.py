@@ -54,6 +54,8 @@ from data_sources.weather.services.transport.faults import (
 from data_sources.weather.services.transport.settings import WeatherSettings
 
 T = TypeVar("T")
+Progress = Callable[[str, int, int], None]
+"""Called while a service works: what, how many are done, how many there are."""
 
 BACKOFF = 2.0  # s until a broken answer is asked for once more; ours
 LISTS_KEPT = 400 * 86400  # s for which the last good list of stations may stand in; ours
@@ -96,6 +98,7 @@ class Http:
         self.settings, self.sleep, self.clock, self.now = settings, sleep, clock, now
         self.notes: list[str] = []
         self.on_wait: Callable[[float], None] = lambda _: None
+        self.progress: Progress = lambda what, done, total: None
         self._until = float("inf")
         self.fresh = False  # whether anything good came over the wire since `begin_answer`
         self._answers: list[str] = []
