@@ -49,23 +49,9 @@ def create_garden(
 ) -> None:
     """Make a garden: its settings, and a journal with the first records in one batch. All or nothing.
 
-    Parameters
-    ----------
-    folder : Path
-        Made when missing.
-    records : iterable of records
-        In any order.
-    label : str
-        What the history says of them.
-    device : str, optional
-        As in `Journal.open`.
-
-    Raises
-    ------
-    StoreError
-        If there is a garden already, or the folder cannot be made or written.
-    InputError
-        If a setting or record cannot be stored.
+    The folder is made when missing; records may come in any order, and history says `label` of them. Raises
+    `StoreError` if there is a garden already, or the folder cannot be made or written, `InputError` if a
+    setting or record cannot be stored.
     """
     settings = check_settings(settings)
     journal = folder / JOURNAL_NAME

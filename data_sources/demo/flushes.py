@@ -31,18 +31,10 @@ class TrueFlush:
 def run_flush(
     thermal_time: ThermalTime, began: float, steps: dict[str, float], factor: float = 1.0
 ) -> TrueFlush:
-    """Run a flush on one clock.
+    """Run a flush on one clock, from when it was woken. [day of season]
 
-    Parameters
-    ----------
-    thermal_time : ThermalTime
-        A single clock over the season, sums of shape (1, days + 1).
-    began : float
-        When it was woken. [day of season]
-    steps : dict
-        Days at 18 degC that budbreak, extended and hardened each take after the one before.
-    factor : float
-        What this tree and season make of every step.
+    `steps` are the days at 18 degC that budbreak, extended and hardened each take after the one before,
+    `factor` what this tree and season make of every step.
     """
     came: dict[str, float] = {}
     at = began

@@ -53,17 +53,8 @@ class Restore:
 def restore(journal: Path, source: Path | None = None, *, dry_run: bool = True) -> Restore:
     """Check a backup and say what it would change; with `dry_run=False`, put it in the journal's place.
 
-    The journal of before is kept: as a backup named "before-restore" when it is whole, else as it is under
-    another name beside it. Nothing is touched by a dry run.
-
-    Parameters
-    ----------
-    journal : Path
-        The garden's journal; it may be damaged or missing.
-    source : Path, optional
-        The backup; default: the newest good one.
-    dry_run : bool
-        Only look.
+    The journal of before, which may be damaged or missing, is kept: as a backup named "before-restore" when
+    it is whole, else as it is under another name beside it. By default the newest good backup is taken.
 
     Raises
     ------

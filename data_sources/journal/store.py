@@ -132,19 +132,9 @@ class Journal(Database):
     ) -> Journal:
         """Open a journal, bringing an older one up to date (after a backup).
 
-        Parameters
-        ----------
-        path : path
-            The file, usually `garden / FILE_NAME`.
-        create : bool
-            Start a new journal when there is none; its folder is made too.
-        device : str, optional
-            Where changes are written from, for the history; default: this machine's name.
-
-        Raises
-        ------
-        StoreError
-            If there is no journal, or it cannot be used; see `Database`.
+        With `create` a new one is made where there is none, and its folder. `device` is where changes are
+        written from, for the history; by default this machine's name. Raises `StoreError` if there is no
+        journal, or it cannot be used; see `Database`.
         """
         path = Path(path)
         if not path.exists():
@@ -163,17 +153,11 @@ class Journal(Database):
 
     @contextmanager
     def batch(self, label: str, *, at: datetime | None = None) -> Iterator[Batch]:
-        """Changes that stand or fall together, under a label in plain words.
+        """Changes that stand or fall together, under a label in plain words, as history will say it.
 
-        The journal is locked for writing while the batch is open, so ask questions before. Leaving the
-        `with` block saves everything to disk; an error inside it saves nothing.
-
-        Parameters
-        ----------
-        label : str
-            What is being done, as history will say it; `batch.label` may be set until the end.
-        at : datetime, optional
-            When, with a time zone; default: now.
+        The journal is locked for writing while the batch is open, so ask questions before. Leaving the `with`
+        block saves everything to disk; an error inside it saves nothing. `batch.label` may be set until then;
+        `at` (default: now) has a time zone.
         """
         at = at or datetime.now(UTC)
         if at.tzinfo is None:

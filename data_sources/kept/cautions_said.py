@@ -20,7 +20,8 @@ def not_said_yet(folder: Path, day: date, sentences: Iterable[str]) -> list[str]
     `day` is that of the clock, also where a garden stands still.
     """
     today, path = day.isoformat(), folder / FILE_NAME
-    said = read_note(path, lambda kept: [str(one) for one in kept["said"] if kept["day"] == today], [])
+    none: list[str] = []
+    said = read_note(path, lambda kept: [str(one) for one in kept["said"] if kept["day"] == today], none)
     new = [sentence for sentence in dict.fromkeys(sentences) if sentence not in said]
     if new:
         write_note(path, {"day": today, "said": [*said, *new]})

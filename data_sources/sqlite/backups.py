@@ -74,10 +74,8 @@ def write_backup(
 
     Raises
     ------
-    StoreError
-        If it cannot be written, or `to` exists.
-    StoreCorruptError
-        If the database itself does not pass the check.
+    StoreError, StoreCorruptError
+        If it cannot be written, or `to` exists; if the database itself does not pass the check.
     """
     target = path.parent / FOLDER if to is None else to
     with plain_errors(target, "writing the backup", kept=f"The {schema.noun} is unchanged."):

@@ -125,19 +125,7 @@ class PlaceCorrection:
 
 
 def fit_correction(bench: DailyWeather, station: DailyWeather) -> PlaceCorrection | None:
-    """Fit how a bench differs from the station.
-
-    Parameters
-    ----------
-    bench : DailyWeather
-        Own readings; only days with source "bench" count.
-    station : DailyWeather
-        The other series, of any source.
-
-    Returns
-    -------
-    PlaceCorrection or None
-        None where fewer than `FEWEST` days have both.
+    """Fit how own readings (source "bench") differ from a station's days; None under `FEWEST` of them.
 
     Notes
     -----
@@ -206,15 +194,10 @@ def _repeats(ordinals: NDArray[np.int64], left: Array) -> float:
 
 
 def corrected(weather: DailyWeather, by_source: Mapping[str, PlaceCorrection]) -> DailyWeather:
-    """A mixed series with each day corrected as its source asks.
+    """A mixed series with each day corrected as its source ("station", "model") asks.
 
-    Parameters
-    ----------
-    weather : DailyWeather
-        As the store reads it.
-    by_source : mapping
-        "station" and "model" to their corrections. Forecast and filled days take the model's, else the
-        station's; a source without a correction stays as it is.
+    Forecast and filled days take the model's, else the station's; a source without a correction stays as it
+    is.
     """
     if not by_source:
         return weather
@@ -287,24 +270,8 @@ def _from_dict(kept: Mapping[str, Any]) -> PlaceCorrection:
 def refit_corrections(garden: Path, store: WeatherStore, place: str, units: str = "C") -> list[str]:
     """Fit how a place's own readings differ from its stations and model, and keep that beside the weather.
 
-    Parameters
-    ----------
-    garden : Path
-        The garden's folder.
-    place : str
-        Id of the place.
-    units : {"C", "F"}
-        Of the words.
-
-    Returns
-    -------
-    list of str
-        Size and uncertainty in words; empty where there are no own readings to go by.
-
-    Raises
-    ------
-    StoreError
-        If they cannot be written.
+    Returns size and uncertainty in words; nothing where there are no own readings to go by. Raises
+    `StoreError` if they cannot be written.
     """
     try:
         kept = load_corrections(garden)

@@ -9,7 +9,7 @@ large or very many wait (`WeatherStore.add`).
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date, datetime, timedelta
 
@@ -42,6 +42,7 @@ class UpdateReport:
     failed: list[str] = field(default_factory=list)  # names of services
     offline: bool = False  # nothing could be reached
     fresh: bool = True  # whether any answer came over the wire, or none was needed
+    coverage: str = ""  # of the place's weather afterwards, in words; empty where there is none
 
 
 class _OfflineError(Exception):
@@ -62,18 +63,12 @@ def update_weather(
     progress: Progress = lambda what, done, total: None,
     announce: Announce = lambda _: None,
 ) -> UpdateReport:
-    """Ask the services for what the store lacks.
+    """Ask the services, in their order, for what the store lacks of a place.
 
     Parameters
     ----------
-    place : str
-        Id of the place.
-    spot : Spot
-        Where it is.
     services : sequence of Service
-        In the order they are tried. A later one is asked for the days that the earlier did not give.
-    now : datetime
-        With time zone.
+        A later one is asked for the days that the earlier did not give.
     years : int
         Of history.
     past_days : int
@@ -90,8 +85,9 @@ def update_weather(
     StoreError
         If the store cannot be written. Rounds before that are kept.
     """
-    update = _Update(store, place, spot, now, log or RequestLog(None, place, spot), progress, announce)
-    update.leading = {service.source: service.name for service in reversed(services)}
+    leading = {service.source: service.name for service in reversed(services)}
+    log = log or RequestLog(None, place, spot)
+    update = _Update(store, place, spot, now, log, progress, announce, leading)
     report, today = update.report, update.today
     history = [s for s in services if s.gives == "history"]
     span = FetchSpan(date(today.year - years, 1, 1), today - timedelta(days=1))
@@ -116,30 +112,27 @@ def update_weather(
     return report
 
 
+@dataclass
 class _Update:
     """One update of one place."""
 
-    def __init__(
-        self,
-        store: WeatherStore,
-        place: str,
-        spot: Spot,
-        now: datetime,
-        log: RequestLog,
-        progress: Progress,
-        announce: Announce,
-    ) -> None:
-        self.store, self.place, self.spot, self.now = store, place, spot, now
-        self.log, self.progress, self.today = log, progress, spot.today(now)
-        self.announce = announce
-        self.report = UpdateReport()
-        self.leading: dict[str, str] = {}
-        self.late: list[str] = []
-        self.fresh = False
-        self._before = store.newest_batch()
-        self._given_up: set[str] = set()
-        self._waiting: set[str] = set()
-        self._unreached: set[str] = set()
+    store: WeatherStore
+    place: str
+    spot: Spot
+    now: datetime
+    log: RequestLog
+    progress: Progress
+    announce: Announce
+    leading: Mapping[str, str]  # the first service of each source
+    report: UpdateReport = field(default_factory=UpdateReport)
+    late: list[str] = field(default_factory=list)
+    fresh: bool = False
+    given_up: set[str] = field(default_factory=set)
+    waiting: set[str] = field(default_factory=set)
+    unreached: set[str] = field(default_factory=set)
+
+    def __post_init__(self) -> None:
+        self.today, self.before = self.spot.today(self.now), self.store.newest_batch()
 
     # --- asking ------------------------------------------------------------------------------------------
 
@@ -161,7 +154,7 @@ class _Update:
     def ask_history(self, service: Service, span: FetchSpan, *, first: bool) -> None:
         """The rounds of a history service that are not settled; of a later one, those with lacking days."""
         for part in self._open_rounds(service, span):
-            if service.name not in self._given_up and (first or self._lacking(service, part)):
+            if service.name not in self.given_up and (first or self._lacking(service, part)):
                 self._ask(service, part)
 
     def enough(self) -> bool:
@@ -174,7 +167,7 @@ class _Update:
 
     def left_to_do(self, history: Sequence[Service], span: FetchSpan) -> str:
         """What the rest of an update is about, in words; empty when there is little."""
-        service = next((one for one in history if one.name not in self._given_up), None)
+        service = next((one for one in history if one.name not in self.given_up), None)
         years = {y for part in self._open_rounds(service, span) for y in part.years} if service else set()
         old = years - {self.today.year, self.today.year - 1}
         return f"{len(years)} years of {service.title}" if service and old else ""
@@ -215,16 +208,16 @@ class _Update:
 
     def _failed(self, service: Service, error: ServiceError) -> None:
         if error.fault == "late":
-            self._given_up.add(service.name)
+            self.given_up.add(service.name)
             self.late += [service.title] if service.title not in self.late else []
             return
         if error.fault != "absent":
-            self._given_up.add(service.name)
+            self.given_up.add(service.name)
         if service.name not in self.report.failed:
             self.report.failed.append(service.name)
         if error.fault == "offline":
-            self._unreached.add(service.name)
-            if not self.report.brought and len(self._unreached) > 1:
+            self.unreached.add(service.name)
+            if not self.report.brought and len(self.unreached) > 1:
                 raise _OfflineError
         line = f"{service.title} {error.words}"
         if service.gives != "history":
@@ -265,7 +258,7 @@ class _Update:
             brought.add(added)
             if added.held:  # only what is sent anew can confirm it
                 service.http.forget()
-                self._waiting.add(service.name)
+                self.waiting.add(service.name)
         brought.detail = answer.origin.detail or brought.detail
         for note in answer.notes:
             self._say(f"{service.title}: {note}")
@@ -278,9 +271,7 @@ class _Update:
             return days
         # They stand in until the archive has them.
         old = days.ordinals < self.today.toordinal() - SHORT_RUNS
-        there = old & stored.spanning(days.first_day, days.last_day).known
-        low, high = (np.where(there, np.nan, values) for values in (days.tmin, days.tmax))
-        return DailyWeather(days.first_day, low, high, days.source)
+        return days.only(~(old & stored.spanning(days.first_day, days.last_day).known))
 
     def _judged(self, answer: ServiceAnswer, days: DailyWeather) -> tuple[dict[date, str], dict[date, str]]:
         """What is doubtful of offered days beside the store, and which corrections must wait."""
@@ -288,15 +279,13 @@ class _Update:
         wait: dict[date, str] = {}
         counts = answer.stations if answer.stations is not None else np.ones(len(days), dtype=np.int64)
         for name in np.unique(days.source[days.source != ""]).tolist():
-            mine = days.source == name
-            low, high = (np.where(mine, values, np.nan) for values in (days.tmin, days.tmax))
-            new = DailyWeather(days.first_day, low, high, name)
+            new = days.only(days.source == name)
             known, others = None, None
             if self.store.has(self.place) and not self.log.moved(self.today):
                 known = self._stored(name)
                 others = self.store.read_others(self.place, name)
                 old = self.store.taken_from(
-                    self.place, name, answer.origin.provider, new.first_day, new.last_day, self._before
+                    self.place, name, answer.origin.provider, new.first_day, new.last_day, self.before
                 )
                 wait |= waiting_corrections(new, counts, *old)
             suspect |= unlikely_days(new, known, others, answer.suspect)
@@ -314,7 +303,7 @@ class _Update:
             raise ServiceError("unbelievable", f"sent a forecast that cannot be here ({why})")
 
     def _remember(self, service: Service, part: FetchSpan, answer: ServiceAnswer) -> None:
-        if part.stations is None and answer.whole and service.name not in self._waiting:
+        if part.stations is None and answer.whole and service.name not in self.waiting:
             self.log.note(_noted(service), part, self.today, self._have(service.source, part))
 
     # --- what is there -----------------------------------------------------------------------------------

@@ -34,28 +34,18 @@ WINTER_DAYS = 365
 
 @dataclass(frozen=True)
 class FreezeOdds:
-    """How likely a frost has come by a day: a share of years, and dates in those years.
+    """How likely a frost has come by a day: a share of years, and dates in those years."""
 
-    Attributes
-    ----------
-    days : tuple of float
-        Day of season of the frost in each year that had one, sorted; past the season's end where it came
-        after it.
-    years : int
-        Years that are known, those without frost included.
-    """
-
+    # day of season of the frost in each year that had one, sorted; past the season's end where it came
+    # after it
     days: tuple[float, ...]
-    years: int
+    years: int  # years that are known, those without frost included
 
     @classmethod
     def of(cls, dates: Sequence[float] | Array) -> FreezeOdds:
         """From one date a year, infinite where no frost came.
 
-        Raises
-        ------
-        InputError
-            If there is no year at all.
+        Raises `InputError` if there is no year at all.
         """
         known = np.asarray(dates, dtype=float)
         known = known[~np.isnan(known)]
@@ -149,21 +139,11 @@ def spring_frosts(record: SeasonWeather, threshold: float, season: int) -> list[
 def first_frosts(
     record: SeasonWeather, threshold: float = FREEZE_C, *, today: int | None = None
 ) -> dict[int, float]:
-    """The first frost after each summer.
+    """The first frost after each summer: a night at or below a threshold. [degC]
 
-    Parameters
-    ----------
-    record : SeasonWeather
-    threshold : float
-        A night at or below it is a frost. [degC]
-    today : int, optional
-        A season: past winters are first brought to its climate by the record's warming trend.
-
-    Returns
-    -------
-    dict
-        For each season whose winter is known: day of that season, past its end where the frost came after
-        new year, infinite where none came until the next midsummer.
+    For each season whose winter is known the day of that season, past its end where the frost came after new
+    year, infinite where none came until the next midsummer. With a season `today`, past winters are first
+    brought to its climate by the record's warming trend.
     """
     return _searched(record, threshold, today, backwards=False)
 
@@ -219,24 +199,15 @@ WEEK = 7
 
 @dataclass(frozen=True)
 class LateSeason:
-    """What the end of a season looks like, trace by trace.
+    """What the end of a season looks like, trace by trace."""
 
-    Attributes
-    ----------
-    thermal_time : ThermalTime
-        The clocks, to the season's end or past it where that is needed.
-    frost : ndarray, shape (traces,)
-        Day of season of the first frost, infinite where none comes before the next midsummer.
-    cool : ndarray, shape (traces,)
-        First day after midsummer whose week of nights is cool on average; infinite where none is.
-    summer : int
-        Day of season that is usually warmest.
-    """
-
-    thermal_time: ThermalTime
+    thermal_time: ThermalTime  # the clocks, to the season's end or past it where that is needed
+    # day of season of the first frost, infinite where none comes before the next midsummer; shape (traces,)
     frost: Array
+    # first day after midsummer whose week of nights is cool on average; infinite where none is; shape
+    # (traces,)
     cool: Array
-    summer: int
+    summer: int  # day of season that is usually warmest
 
     @property
     def frost_free(self) -> bool:
@@ -251,17 +222,9 @@ class LateSeason:
 def late_season(
     traces: Traces, thermal_time: ThermalTime, record: SeasonWeather, frost_c: float, cool_night_c: float
 ) -> LateSeason:
-    """Follow traces to their first frost.
+    """Follow traces, the clocks over them and the record they were drawn from to their first frost.
 
-    Parameters
-    ----------
-    traces : Traces
-    thermal_time : ThermalTime
-        The clocks over the same traces.
-    record : SeasonWeather
-        What the traces were drawn from.
-    frost_c, cool_night_c : float
-        See `Limits`. [degC]
+    Frosts and cool nights are as in `Limits`. [degC]
     """
     summer = midsummer(record)
     low = traces.tmin

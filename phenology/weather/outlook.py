@@ -31,21 +31,13 @@ ALIKE = 3.0  # errors of one lead on days in a row repeat each other: so many co
 
 @dataclass(frozen=True, eq=False)
 class ForecastSkill:
-    """The error of forecasts by lead.
+    """The error of forecasts by lead."""
 
-    Attributes
-    ----------
-    sd : ndarray, shape (n_leads,)
-        Standard deviation of the error of the daily mean, never falling with the lead; index 0 is the day of
-        issue. [°C]
-    bias : ndarray, shape (n_leads,)
-        Mean of forecast minus measured, shrunk toward none. [°C]
-    errors : ndarray of int, shape (n_leads,)
-        How many past forecast days it was measured on; all 0 for the default.
-    """
-
+    # standard deviation of the error of the daily mean, never falling with the lead; index 0 is the day of
+    # issue, shape (n_leads,) [°C]
     sd: Array
-    bias: Array
+    bias: Array  # mean of forecast minus measured, shrunk toward none, shape (n_leads,) [°C]
+    # how many past forecast days it was measured on; all 0 for the default; shape (n_leads,)
     errors: NDArray[np.int64]
 
     @classmethod
@@ -161,7 +153,6 @@ def hand_over(
         Past years' departures from their normal, brought to today's climate. [°C]
     lead : array_like of int, shape (days,)
         Days from the forecast's issue.
-    skill : ForecastSkill
     spread : float
         As in `ForecastSkill.correlation`. [°C]
 
@@ -200,21 +191,11 @@ LEAST_SPREAD = 0.5  # °C; ours, so that a record without any weather in it does
 
 @dataclass(frozen=True, eq=False)
 class Outlook:
-    """What is known of the forecast that a record ends with.
+    """What is known of the forecast that a record ends with."""
 
-    Attributes
-    ----------
-    issued : datetime.date
-        The place's day on which it was made; leads count from here.
-    skill : ForecastSkill
-        How far it may be trusted.
-    members : sequence of DailyWeather
-        The members of an ensemble, if there is one.
-    """
-
-    issued: date
-    skill: ForecastSkill = field(default_factory=ForecastSkill.default)
-    members: Sequence[DailyWeather] = ()
+    issued: date  # the place's day on which it was made; leads count from here
+    skill: ForecastSkill = field(default_factory=ForecastSkill.default)  # how far it may be trusted
+    members: Sequence[DailyWeather] = ()  # the members of an ensemble, if there is one
 
     def last_day(self) -> date | None:
         """The last day that any member reaches."""
@@ -249,7 +230,6 @@ def courses(
         What past years, brought to today's climate, would make of these days. [°C]
     first : datetime.date
         The first of the days.
-    outlook : Outlook
     spread : float
         Standard deviation of daily means about the usual year, over all seasons: the errors of forecasts are
         told over all seasons too, and in a calm one both are smaller. [°C]

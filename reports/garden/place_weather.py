@@ -24,24 +24,10 @@ def read_outlook(
     corrections: Mapping[str, PlaceCorrection],
     as_of: date | None = None,
 ) -> Outlook | None:
-    """What is known of a place's newest forecast.
+    """What is known of a place's newest forecast; None where there was none within a year.
 
-    Parameters
-    ----------
-    place : str
-        Id of the place.
-    weather : DailyWeather
-        The place's weather, corrected: what past forecasts are held against.
-    corrections : mapping
-        As for `corrected`; past forecasts and members are brought to the bench alike, so that their error is
-        told apart from the place's own difference.
-    as_of : datetime.date, optional
-        Only what was issued by then. Default: everything.
-
-    Returns
-    -------
-    Outlook or None
-        None where there was no forecast within a year.
+    Past forecasts are held against `weather`, the place's own, corrected. They and the members are brought to
+    the bench alike, so that their error is told apart from the place's own difference.
     """
     since = (as_of or weather.last_day) - timedelta(days=SKILL_DAYS)
     past = store.past_forecasts(place, as_of=as_of, since=since)

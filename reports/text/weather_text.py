@@ -32,27 +32,10 @@ def weather_picture(
     units: str = "C",
     plain: bool = False,
 ) -> list[str]:
-    """Each day's span from minimum to maximum, as a column of characters.
+    """Each day's span from minimum to maximum up to `last`, as a column of characters.
 
-    Parameters
-    ----------
-    weather : DailyWeather
-        Days outside it, and unknown ones, are drawn as missing.
-    last : datetime.date
-        The last day drawn.
-    days : int
-        How many days; one character each.
-    doubtful : collection of date
-        Days that are marked and not accepted.
-    units : {"C", "F"}
-        Of the labels.
-    plain : bool
-        Only characters of ASCII.
-
-    Returns
-    -------
-    list of str
-        Lines of at most ``days + 7`` characters, the legend last; a single sentence when there is nothing.
+    Days that are unknown are drawn as missing, those of `doubtful` are marked; `plain`: in ASCII only. Lines
+    hold at most ``days + 7`` characters, the legend comes last; a single sentence where there is nothing.
     """
     signs = PLAIN_SIGNS if plain else SIGNS
     shown = weather.spanning(last - timedelta(days=days - 1), last)

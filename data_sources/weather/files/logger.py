@@ -52,14 +52,12 @@ class Moments:
 def moments_of(
     file: str, times: Sequence[datetime], zone: tzinfo | None, clock: Clock | None = None
 ) -> Moments:
-    """Moments of a log's times.
+    """Moments of a log's times, in file order; naive, or all with their offset.
 
     Parameters
     ----------
-    times : sequence of datetime
-        In file order; naive, or all with their offset.
     zone : tzinfo, optional
-        The place's zone. Without it a log's days are those its own clock, or its first offset, showed.
+        The place's. Without it a log's days are those its own clock, or its first offset, showed.
     clock : {"local", "standard", "utc"}, optional
         What naive times mean; default: what the log proves, else local.
 
@@ -208,15 +206,10 @@ def read_log(
 
 
 def held_between_changes(times: Moments, values: Values) -> tuple[Moments, Values] | None:
-    """The readings of a thermometer that writes only changes, with those between them; None for other logs.
+    """The readings of a thermometer that writes only changes, with the value that holds every ten minutes.
 
-    It writes at uneven times and never the same value twice. A long hole is one in which nothing changed if
-    the next value is within two usual changes of the last; else it stays a hole.
-
-    Returns
-    -------
-    moments, values
-        The readings, and every ten minutes the value that holds.
+    None for other logs: it writes at uneven times and never the same value twice. A long hole is one in which
+    nothing changed if the next value is within two usual changes of the last; else it stays a hole.
     """
     good = np.isfinite(values)
     instant, first = np.unique(times.instant[good], return_index=True)
@@ -238,21 +231,10 @@ def held_between_changes(times: Moments, values: Values) -> tuple[Moments, Value
 def daily_extremes(
     times: Moments, low: Values, high: Values, source: str
 ) -> tuple[DailyWeather, tuple[str, ...]]:
-    """Daily minimum and maximum of readings, where a day has enough of them.
+    """Daily minimum and maximum of readings, where a day has enough of them, and notes for the grower.
 
-    Parameters
-    ----------
-    times : Moments
-        When the readings were taken, in any order.
-    low, high : ndarray, shape (n_readings,)
-        The reading, or the extremes since the one before; NaN where it failed. [°C]
-
-    Returns
-    -------
-    weather : DailyWeather
-        NaN on days with under nine tenths of their readings or a hole over three hours.
-    notes : tuple of str
-        What the grower should know: doubled readings, days with too few.
+    `low` and `high` are the reading, or the extremes since the one before, NaN where it failed; shape
+    (n_readings,), in any order. [°C]
     """
     every = np.unique(times.instant)
     step = float(np.median(np.diff(every))) if len(every) > 1 else np.inf

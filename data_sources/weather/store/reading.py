@@ -54,25 +54,11 @@ class WeatherReader(Database):
             seal(self.connection)
 
     def read(self, place: str, *, as_of: date | None = None) -> DailyWeather:
-        """The weather of a place: each day's most trusted value, then the newest forecast.
+        """The weather of a place: each day's most trusted value, without doubtful ones, then the forecast.
 
-        Parameters
-        ----------
-        place : str
-            Id of the place.
-        as_of : datetime.date, optional
-            What stood on that day: measured and modelled days dated up to it (whenever they were added), and
-            the newest forecast issued by then. Default: everything.
-
-        Returns
-        -------
-        DailyWeather
-            Suspicious days are left out until accepted.
-
-        Raises
-        ------
-        WeatherError
-            If there is no weather for the place (by then).
+        `as_of`: what stood on that day, measured and modelled days dated up to it (whenever they were added)
+        and the newest forecast issued by then. Raises `WeatherError` if there is no weather for the place (by
+        then).
         """
         weather = self.find(place, as_of=as_of)
         if weather is None and self.has(place) and any(not d.accepted for d in self.suspicious_days(place)):

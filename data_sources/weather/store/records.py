@@ -135,12 +135,7 @@ class Value(NamedTuple):
 def verdict(old: Value | None, new: Value, *, wait: bool = False, prefer: bool = False) -> Verdict:
     """What becomes of a value beside the stored one of the same source and day.
 
-    Parameters
-    ----------
-    wait : bool
-        It is a correction that must be confirmed first.
-    prefer : bool
-        The grower offers it on purpose.
+    `wait`: it is a correction that must be confirmed first. `prefer`: the grower offers it on purpose.
 
     Examples
     --------

@@ -7,7 +7,6 @@ from pathlib import Path
 from typing import Any
 
 import click
-import numpy as np
 
 from data_sources.tables.problems import FileQuestion
 from data_sources.tables.text_table import printable
@@ -113,10 +112,8 @@ def _doubts(
     """Doubtful days of the file, judged together with what the store has of the same source."""
     doubts: dict[date, str] = {}
     for source in (name for name in SOURCES if (weather.source == name).any()):
-        mine = weather.source == source
-        low, high = (np.where(mine, values, np.nan) for values in (weather.tmin, weather.tmax))
         before = store.read_source(place, source) if store.has(place) else None
-        new = DailyWeather(weather.first_day, low, high, source)
+        new = weather.only(weather.source == source)
         series = merge_weather([new, before]) if before is not None else new
         others = neighbour if source != "model" else None  # a model does not know the place well enough
         found = doubtful_days(series, others)

@@ -111,11 +111,7 @@ def read_steps(body: bytes) -> pd.DataFrame:
 def forecast_days(steps: pd.DataFrame, zone: str) -> tuple[pd.DataFrame, int]:
     """Whole local days: from hours while there are hours, then from the extremes of six-hour blocks.
 
-    Returns
-    -------
-    days : DataFrame
-    rough : int
-        Days that have a value only every six hours, and no extremes: left out.
+    And how many days are left out because they have a value only every six hours, and no extremes.
     """
     begin = pd.DatetimeIndex(steps.index)
     hourly = pd.Series(begin, begin).diff().shift(-1) == HOUR

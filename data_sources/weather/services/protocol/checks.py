@@ -112,14 +112,12 @@ def believable_forecast(weather: DailyWeather) -> tuple[DailyWeather, tuple[str,
     Raises `ServiceError` if no day is left.
     """
     doubts = doubtful_days(weather)
-    low, high = weather.tmin.copy(), weather.tmax.copy()
-    for day in doubts:
-        low[weather.index(day)] = high[weather.index(day)] = np.nan
-    if np.isnan(low + high).all():
+    good = weather.only(~np.isin(weather.ordinals, [day.toordinal() for day in doubts]))
+    if not good.known.any():
         why = next(iter(doubts.values()), "no whole day")
         raise ServiceError("unbelievable", f"sent a forecast that cannot be ({why})")
     notes = tuple(f"{day} left out of the forecast: {why}" for day, why in doubts.items())
-    return DailyWeather(weather.first_day, low, high, weather.source), notes
+    return good, notes
 
 
 def refuse_old_issue(issued: date, today: date) -> None:
@@ -165,19 +163,9 @@ def local_day(values: pd.Series[float] | pd.DataFrame, zone: str) -> pd.Datetime
 
 
 def days_from_hours(air: pd.Series[float], zone: str) -> pd.DataFrame:
-    """Daily extremes of hourly instants.
+    """Daily extremes of air temperatures on full hours in UTC, NaN or absent where unknown.
 
-    Parameters
-    ----------
-    air : Series, shape (n,)
-        Air temperature on full hours in UTC; NaN or absent where unknown. [°C]
-    zone : str
-        IANA name of the spot's zone.
-
-    Returns
-    -------
-    DataFrame
-        Columns ``tmin`` and ``tmax`` by local day, unknown where more than `HOURS_ABSENT` of its hours are.
+    Days of the zone are unknown where more than `HOURS_ABSENT` of their 23 to 25 hours are.
 
     Examples
     --------

@@ -204,8 +204,13 @@ class _Fetched:
                 self.failed.append(piece)
                 continue
             try:
-                kept = {"keep_for": piece.keep_for, "absent_for": piece.absent_for}
-                reply = self._http.get(piece.url, piece.parse, params=piece.params, **kept)
+                reply = self._http.get(
+                    piece.url,
+                    piece.parse,
+                    params=piece.params,
+                    keep_for=piece.keep_for,
+                    absent_for=piece.absent_for,
+                )
             except ServiceError as error:
                 if error.fault == "offline":
                     raise  # the copies that are here are in the store already
