@@ -277,7 +277,7 @@ def refit_corrections(garden: Path, store: WeatherStore, place: str, units: str 
         kept = load_corrections(garden)
     except InputError:
         kept = {}  # it holds nothing that is not made anew
-    own = store.read_source(place, "bench") if store.has(place) else None
+    own = store.read_source(place, "bench")
     fits = {}
     for source in ("station", "model") if own is not None else ():
         other = store.read_source(place, source)

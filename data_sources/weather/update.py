@@ -159,7 +159,7 @@ class _Update:
 
     def enough(self) -> bool:
         """Whether a first forecast can be made: most of the last year is known, and a forecast is there."""
-        weather = self.store.find(self.place) if self.store.has(self.place) else None
+        weather = self.store.find(self.place)
         if weather is None or weather.last_day < self.today:
             return False
         year = weather.between(self.today - timedelta(days=365), self.today)
@@ -266,7 +266,7 @@ class _Update:
     def _offered(self, service: Service, answer: ServiceAnswer) -> DailyWeather | None:
         """The days of an answer that the store may take: a forecast model's older ones only fill holes."""
         days = answer.days
-        stored = self._stored(service.source)
+        stored = self.store.read_source(self.place, service.source)
         if days is None or service.gives == "history" or stored is None:
             return days
         # They stand in until the archive has them.
@@ -281,8 +281,8 @@ class _Update:
         for name in np.unique(days.source[days.source != ""]).tolist():
             new = days.only(days.source == name)
             known, others = None, None
-            if self.store.has(self.place) and not self.log.moved(self.today):
-                known = self._stored(name)
+            if not self.log.moved(self.today):
+                known = self.store.read_source(self.place, name)
                 others = self.store.read_others(self.place, name)
                 old = self.store.taken_from(
                     self.place, name, answer.origin.provider, new.first_day, new.last_day, self.before
@@ -294,10 +294,10 @@ class _Update:
     def _refuse_unlikely_forecast(self, answer: ServiceAnswer) -> None:
         """A forecast that cannot be where this place lies is another unit, or another place's."""
         ahead = answer.forecast
-        if ahead is None or not self.store.has(self.place) or self.log.moved(self.today):
-            return
         known = self.store.find(self.place)
-        found = unlikely_days(ahead, known.between(known.first_day, self.today) if known else None, None)
+        if ahead is None or known is None or self.log.moved(self.today):
+            return
+        found = unlikely_days(ahead, known.between(known.first_day, self.today), None)
         if len(found) >= FEW:
             why = next(iter(found.values()))
             raise ServiceError("unbelievable", f"sent a forecast that cannot be here ({why})")
@@ -308,11 +308,8 @@ class _Update:
 
     # --- what is there -----------------------------------------------------------------------------------
 
-    def _stored(self, source: str) -> DailyWeather | None:
-        return self.store.read_source(self.place, source) if self.store.has(self.place) else None
-
     def _have(self, source: str, part: FetchSpan) -> int:
-        stored = self._stored(source)
+        stored = self.store.read_source(self.place, source)
         return 0 if stored is None else int(stored.between(part.first, part.last).known.sum())
 
     def _lacking(self, service: Service, part: FetchSpan) -> bool:
@@ -320,7 +317,7 @@ class _Update:
 
         The newest days may wait for measurements while a model has them.
         """
-        weather = self.store.find(self.place) if self.store.has(self.place) else None
+        weather = self.store.find(self.place)
         if weather is None:
             return True
         days = weather.spanning(part.first, part.last)

@@ -214,11 +214,7 @@ class Outlook:
 
 
 def courses(
-    said: tuple[Array, Array],
-    past: tuple[Array, Array],
-    first: date,
-    outlook: Outlook,
-    spread: float,
+    said: tuple[Array, Array], past: tuple[Array, Array], first: date, outlook: Outlook, spread: float
 ) -> tuple[Array, Array]:
     """Possible courses of days that a forecast reaches.
 

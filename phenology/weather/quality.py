@@ -28,11 +28,7 @@ STUCK_PAIR, STUCK_ONE, STUCK_FLAT = 7, 20, 3  # days: both extremes the same; on
 OUT_OF_SEASON = (18.0, 7.0)  # °C, and robust standard deviations, from the usual of the time of year; assumed
 YEARS_FOR_SEASON = 3  # years of days before the time of year has a usual
 APART = (10.0, 6.0)  # the same, from a neighbour, beyond the usual difference; assumed
-SHIFT_BLOCK, SHIFT_LEAST, SHIFT_GAIN = (
-    182,
-    90,
-    0.15,
-)  # days of a block, days needed, correlation; ours
+SHIFT_BLOCK, SHIFT_LEAST, SHIFT_GAIN = (182, 90, 0.15)  # days of a block, days needed, correlation; ours
 
 
 @dataclass(frozen=True)

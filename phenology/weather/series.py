@@ -243,15 +243,6 @@ class DailyWeather:
         missing = len(self) - int(known.sum())
         return WeatherCoverage(self.first_day, self.last_day, len(self), by_source, missing, spans)
 
-    def fingerprint(self) -> str:
-        """A short text that differs when any day, value or source differs: a key for what is kept of it."""
-        import hashlib
-
-        digest = hashlib.blake2b(str(self.first_day).encode(), digest_size=16)
-        for array in (self.tmin, self.tmax, self.source):
-            digest.update(array.tobytes())
-        return digest.hexdigest()
-
     def to_frame(self) -> pd.DataFrame:
         """The daily frame: `DatetimeIndex` named ``date``; columns ``tmin``, ``tmax`` [°C], ``source``."""
         import pandas as pd

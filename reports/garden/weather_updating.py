@@ -66,7 +66,7 @@ def update_places(
             lines = [*http.notes, *report.lines, *refit_corrections(garden.folder, store, one.id, own.units)]
             http.notes.clear()
             report.lines = [f"{head}{line}" for line in lines]
-            weather = store.find(one.id) if store.has(one.id) else None
+            weather = store.find(one.id)
             report.coverage = f"{head}{weather.coverage().line()}" if weather is not None else ""
             yield report
 

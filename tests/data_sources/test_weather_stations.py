@@ -19,6 +19,7 @@ from data_sources.weather.services.transport.faults import ServiceError
 from data_sources.weather.services.transport.http import Http
 from phenology.weather.series import DailyWeather
 from tests.data_sources.invented_services import METEOSTAT_COLUMNS
+from tests.data_sources.series import fingerprint
 from tests.data_sources.stand_in import StandIn
 from tests.data_sources.test_weather_forecasts import HERE, TODAY
 
@@ -57,7 +58,7 @@ def days_of(answer: ServiceAnswer) -> DailyWeather:
 
 
 def same(one: ServiceAnswer, other: ServiceAnswer) -> bool:
-    return days_of(one).fingerprint() == days_of(other).fingerprint()
+    return fingerprint(days_of(one)) == fingerprint(days_of(other))
 
 
 def is_true(stand_in: StandIn, days: DailyWeather) -> None:

@@ -80,12 +80,7 @@ def read_weather_file(
             weather, units=units, date_order=date_order, source=source or "station", today=today
         )
     return read_log(
-        weather,
-        units=units,
-        date_order=date_order,
-        source=source or "bench",
-        timezone=timezone,
-        clock=clock,
+        weather, units=units, date_order=date_order, source=source or "bench", timezone=timezone, clock=clock
     )
 
 

@@ -102,7 +102,7 @@ class TakenBack:
 class PastForecasts:
     """Forecast values with the day they were issued, for measuring skill; all arrays have one length.
 
-    `issued` and `day` are ordinals; the lead is ``day - issued``. `tmin`, `tmax` in °C, NaN where unknown.
+    `issued` and `day` are ordinals; `tmin`, `tmax` in °C, NaN where unknown.
     """
 
     issued: NDArray[np.int64]
@@ -110,11 +110,6 @@ class PastForecasts:
     tmin: NDArray[np.float64]
     tmax: NDArray[np.float64]
     provider: NDArray[np.str_]
-
-    @property
-    def lead(self) -> NDArray[np.int64]:
-        """Days from issue to the day forecast."""
-        return self.day - self.issued
 
 
 Verdict = Literal["added", "replaced", "unchanged", "marked", "kept", "held"]

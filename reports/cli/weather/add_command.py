@@ -112,7 +112,7 @@ def _doubts(
     """Doubtful days of the file, judged together with what the store has of the same source."""
     doubts: dict[date, str] = {}
     for source in (name for name in SOURCES if (weather.source == name).any()):
-        before = store.read_source(place, source) if store.has(place) else None
+        before = store.read_source(place, source)
         new = weather.only(weather.source == source)
         series = merge_weather([new, before]) if before is not None else new
         others = neighbour if source != "model" else None  # a model does not know the place well enough
@@ -123,8 +123,6 @@ def _doubts(
 
 def _neighbour(store: WeatherStore, place: str, weather: DailyWeather) -> DailyWeather | None:
     """What other sources say of the same place, the most trusted first."""
-    if not store.has(place):
-        return None
     others = [name for name in ("station", "model", "bench") if name not in weather.source]
     series = [part for name in others if (part := store.read_source(place, name)) is not None]
     return merge_weather(series) if series else None

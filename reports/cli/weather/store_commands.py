@@ -209,6 +209,6 @@ def sources_command(garden: OpenGarden) -> None:
     put("Another order: flushcast settings weather-sources NAME,NAME,...")
     if (garden.folder / "weather.sqlite").exists():
         with WeatherStore.open(garden.folder) as store:
-            lines = [line for one in places if store.has(one.id) for line in store.attribution_lines(one.id)]
+            lines = [line for one in places for line in store.attribution_lines(one.id)]
         for line in dict.fromkeys(lines):
             put(line)

@@ -22,12 +22,7 @@ from data_sources.weather.services.protocol.checks import (
     numbers,
     refuse_old_issue,
 )
-from data_sources.weather.services.protocol.service import (
-    FetchSpan,
-    Service,
-    ServiceAnswer,
-    Spot,
-)
+from data_sources.weather.services.protocol.service import FetchSpan, Service, ServiceAnswer, Spot
 from data_sources.weather.services.transport.faults import ANOTHER_SHAPE, ServiceError, json_object, parser
 from data_sources.weather.store.records import Origin
 from phenology.weather.series import DailyWeather

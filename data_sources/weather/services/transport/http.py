@@ -295,21 +295,14 @@ def _patience(http: Http) -> Retry:
     """Once more after a broken answer, trouble of the service, or the wait it asks for, if not too long."""
 
     class Patience(Retry):
-        def increment(
-            self,
-            method: str | None = None,
-            url: str | None = None,
-            response: Any = None,
-            error: Exception | None = None,
-            _pool: Any = None,
-            _stacktrace: Any = None,
-        ) -> Patience:
+        def increment(self, method: Any = None, url: Any = None, *rest: Any, **about: Any) -> Patience:
+            error, response = about.get("error"), about.get("response")
             if isinstance(error, ReadTimeoutError):
                 raise error
             wait = self.get_retry_after(response) if response is not None else None
             if wait is not None and wait > min(http.settings.longest_wait, http.left / 2):
-                raise MaxRetryError(_pool, url or "", ResponseError("asks for too long a wait"))
-            return super().increment(method, url, response, error, _pool, _stacktrace)
+                raise MaxRetryError(about["_pool"], url or "", ResponseError("asks for too long a wait"))
+            return super().increment(method, url, *rest, **about)
 
         def sleep(self, response: Any = None) -> None:
             asked = self.get_retry_after(response) if response is not None else None
