@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Sequence
+from collections.abc import Collection, Iterator, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
 
@@ -163,13 +163,18 @@ def late_seasons(garden: Garden) -> WorkSeason:
     return WorkSeason(garden, GardenFit(garden), draw)
 
 
-def stop_days(garden: Garden) -> dict[str, float]:
-    """The last safe day of the season by tree id, of trees refined by their leaves, without a forecast.
+def stop_days(
+    garden: Garden, seasons: WorkSeason | None = None, only: Collection[str] | None = None
+) -> dict[str, float]:
+    """The last safe day of the season by tree id, of trees that are refined by their leaves; all, or some.
 
-    Trees without a limit, without a safe day or without weather are left out.
+    A forecast brings its `seasons` along; else they are worked out. Trees without a limit, without a safe
+    day or without weather are left out.
     """
-    seasons, found = late_seasons(garden), dict[str, float]()
+    seasons, found = seasons or late_seasons(garden), dict[str, float]()
     for tree in garden.standing_trees:
+        if only is not None and tree.id not in only:
+            continue
         if garden.aim_of(tree) != "refining" or garden.species_of(tree).bloom_led:
             continue
         try:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Mapping
+from collections.abc import Collection, Iterator, Mapping
 from dataclasses import dataclass, replace
 from datetime import date, timedelta
 from functools import cache
@@ -70,25 +70,35 @@ def forecast_changes(forecast: GardenForecast, since: date | None = None) -> lis
         return []
     past = garden.up_to(day)
     today = replace(past, as_of=garden.as_of, weather=garden.weather, outlooks=garden.outlooks)
-    then, alone = issued_by(forecast_garden(past)), issued_by(forecast_garden(today))
-    found = [*_misses(then, garden), *_moves(then, alone, forecast)]
-    stops = stop_changes(stop_days(past), stop_days(garden), garden, stop_days(today))
+    before, by_weather = forecast_garden(past), forecast_garden(today)
+    then = issued_by(before)
+    found = [*_misses(then, garden), *_moves(then, issued_by(by_weather), forecast)]
+    stops = stop_changes(_stops(before), _stops(forecast), garden, _stops(by_weather))
     told = {row.tree.label for row in forecast.rows if row.advice is not None and row.advice.last_safe}
     found += (change for change in stops if change.label in told)  # a guess may tell no stop date at all
     return sorted(found, key=lambda c: (not (c.missed or c.not_yet), *_largest(c)))
 
 
-def moved_by_looks(before: GardenForecast, now: GardenForecast) -> list[ForecastChange]:
+def moved_by_looks(
+    before: GardenForecast, now: GardenForecast, trees: Collection[str]
+) -> list[ForecastChange]:
     """What records moved between two forecasts of the same day and weather, the largest moves first.
 
     Parameters
     ----------
     before, now : GardenForecast
         Made before and after something was written down, or taken back.
+    trees : collection of str
+        Those it is told of, by their ids.
     """
-    then, stops = issued_by(before), stop_days(before.garden)
-    found = [*_moves(then, then, now), *stop_changes(stops, stop_days(now.garden), now.garden, stops)]
+    then = {key: one for key, one in issued_by(before).items() if key[0] in trees}
+    stops = _stops(before, trees)
+    found = [*_moves(then, then, now), *stop_changes(stops, _stops(now, trees), now.garden, stops)]
     return sorted(found, key=_largest)
+
+
+def _stops(forecast: GardenForecast, only: Collection[str] | None = None) -> dict[str, float]:
+    return stop_days(forecast.garden, forecast.seasons, only)
 
 
 def stop_changes(

@@ -11,6 +11,7 @@ from phenology.forecasting.arrival import Arrival
 from phenology.garden import Garden
 from phenology.model.records import Tree
 from phenology.model.season import SeasonCalendar
+from phenology.work.last_safe import WorkSeason
 from phenology.work.rules import Finding
 
 WEEKLY = timedelta(weeks=8)  # a rhythm of looks without an end in sight goes on so long (ours)
@@ -172,6 +173,8 @@ class GardenForecast:
     usual_warmth: str = ""  # see `phenology.advice.garden_forecast.usual_warmth_note`
     # the next season's bud break of trees of which nothing of this one lies ahead
     springs: tuple[ForecastRow, ...] = ()
+    # how the season ends for each species, as the advice in the rows has it
+    seasons: WorkSeason | None = field(default=None, compare=False, repr=False)
 
 
 def is_past(row: ForecastRow, days: int = 0) -> bool:
