@@ -74,15 +74,7 @@ class DemoGarden:
 
 
 def demo_garden(as_of: date, *, south: bool = False) -> DemoGarden:
-    """The invented garden as it stands at the end of a day.
-
-    Parameters
-    ----------
-    as_of : date
-        The garden's today.
-    south : bool
-        The same garden mirrored to the southern hemisphere.
-    """
+    """The invented garden as it stands at the end of a day; `south`: mirrored to the southern hemisphere."""
     name, latitude, longitude, elevation, zone = PLACE
     latitude = -latitude if south else latitude
     calendar = SeasonCalendar.for_latitude(latitude)
@@ -245,17 +237,9 @@ def demo_day(today: date, *, south: bool = False) -> date:
 
 
 def store_demo(folder: Path, as_of: date, *, south: bool = False) -> bool:
-    """Make the invented garden in a folder.
+    """Make the invented garden in a folder; False when that very garden is there already, and left as it is.
 
-    Returns
-    -------
-    bool
-        False when that very garden is there already; it is then left as it is.
-
-    Raises
-    ------
-    StoreError
-        If another garden is there, or the folder cannot be written.
+    Raises `StoreError` if another garden is there, or the folder cannot be written.
     """
     if (folder / SETTINGS_NAME).is_file():
         settings = read_settings(folder)
