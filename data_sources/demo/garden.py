@@ -25,8 +25,8 @@ from phenology.model.operations import Operation
 from phenology.model.records import Aim, Flush, GrowthAim, Look, Place, Stand, Tree, Work
 from phenology.model.season import SeasonCalendar
 from phenology.model.stages import Stage
-from phenology.records.flushes import TreeRecord, place_look
-from phenology.records.waking import wake
+from phenology.records.flushes import TreeRecord, wake
+from phenology.records.placing import place_look
 from phenology.species.catalogue import load_species
 from phenology.weather.series import DailyWeather
 

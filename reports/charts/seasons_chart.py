@@ -10,8 +10,7 @@ import numpy as np
 from phenology.garden import Garden
 from phenology.language.degrees import degrees
 from phenology.model.season import SeasonCalendar
-from phenology.seasons.ahead import HeatCourse, ahead_by_date, heat_course
-from phenology.seasons.season_heat import BASE_C
+from phenology.seasons.season_heat import BASE_C, HeatCourse, ahead_by_date, heat_course
 from reports.charts.ink import INK, LATE, PALE, RANGE, RULE, SOFT, WASH, bare, new_axes
 from reports.table import in_units
 from reports.text.words import MONTHS, capital

@@ -6,9 +6,8 @@ from datetime import date
 
 import pandas as pd
 
-from phenology.advice.agenda import make_agenda
+from phenology.advice.agenda import make_agenda, plan_round
 from phenology.advice.forecast_change import forecast_changes
-from phenology.advice.round import plan_round
 from phenology.advice.windows import windows
 from reports.notebook.columns import names_columns
 from reports.notebook.opened import Opened

@@ -12,10 +12,9 @@ from typing import TypeVar
 
 from phenology.advice.adviser import late_seasons
 from phenology.advice.agenda import Agenda, AgendaRow
-from phenology.advice.care import CareDue
+from phenology.advice.care import CareDue, all_care
 from phenology.advice.forecast_change import ForecastChange
 from phenology.advice.forecast_rows import ForecastRow, GardenForecast
-from phenology.advice.season_duties import all_care
 from phenology.advice.visits import Visit
 from phenology.advice.windows import Window
 from phenology.forecasting.arrival import LEVELS

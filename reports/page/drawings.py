@@ -11,7 +11,7 @@ import numpy as np
 
 from phenology.model.season import SeasonCalendar
 from phenology.model.track_record import PastForecast
-from phenology.seasons.ahead import HeatCourse
+from phenology.seasons.season_heat import HeatCourse
 from reports.text.words import MONTHS
 
 BINS = ((45, 60), (30, 45), (20, 30), (10, 20), (0, 10))

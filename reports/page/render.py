@@ -18,9 +18,8 @@ from phenology.heat.clocks import CLOCKS, REFERENCE_C
 from phenology.judging.past_forecasts import past_forecasts
 from phenology.language.degrees import degrees, using_units
 from phenology.model.track_record import PastForecast, TrackRecord, first_hardenings
-from phenology.seasons.ahead import HeatCourse, heat_course
 from phenology.seasons.compare import compare_seasons
-from phenology.seasons.season_heat import BASE_C
+from phenology.seasons.season_heat import BASE_C, HeatCourse, heat_course
 from phenology.work.cautions import BEFORE_A_CUT, CUT_FIRM, LOOK_FIRST
 from reports.charts.heat_curve import describe_heat_curve
 from reports.charts.past_chart import describe_past

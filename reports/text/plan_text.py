@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from phenology.advice.plan import Branch, Dates, Plan, PlannedFlush
+from phenology.advice.forecast_rows import Dates
+from phenology.advice.plan import Branch, Plan, PlannedFlush
 from phenology.language.date_style import date_range, short_date
 from phenology.work.grades import odds_in_tenths
 

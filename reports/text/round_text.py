@@ -5,7 +5,7 @@ from __future__ import annotations
 import textwrap
 from collections.abc import Iterator, Sequence
 
-from phenology.advice.round import Review, Round
+from phenology.advice.agenda import Review, Round
 from phenology.advice.visits import Visit
 from phenology.garden import Garden
 from phenology.work.cautions import ROUND_LOOKS_FIRST, cautions

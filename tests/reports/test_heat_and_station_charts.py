@@ -13,7 +13,7 @@ import pytest
 from data_sources.weather.place_correction import refit_corrections
 from data_sources.weather.store.weather_store import Origin, WeatherStore
 from phenology.heat.clocks import HEAT_CLOCKS
-from phenology.seasons.ahead import heat_course
+from phenology.seasons.season_heat import heat_course
 from phenology.weather.series import DailyWeather
 from reports.charts.heat_curve import describe_heat_curve, plot_heat_curve
 from reports.charts.seasons_chart import plot_seasons

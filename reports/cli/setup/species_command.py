@@ -13,8 +13,7 @@ from data_sources.garden import GardenSettings
 from data_sources.tables.import_draft import species_named
 from phenology.model.errors import InputError
 from phenology.species.catalogue import STEPS, load_species
-from phenology.species.fields import FIELDS
-from phenology.species.practice import PROFILE_FIELDS, profile_value
+from phenology.species.fields import FIELDS, PROFILE_FIELDS, profile_value
 from reports.cli.common import open_garden_option, put, tell
 from reports.garden.open_garden import OpenGarden
 

@@ -26,7 +26,7 @@ def check_command(
 
     The answer is yes, better wait or no. It writes nothing, and the leaf decides.
     """
-    from phenology.advice.usual_warmth import usual_warmth_note
+    from phenology.advice.garden_forecast import usual_warmth_note
     from phenology.language.words import find_operation, find_part
     from phenology.model.records import Work
     from phenology.work.cautions import cautions

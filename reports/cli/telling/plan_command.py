@@ -27,8 +27,8 @@ def plan_command(
     Later flushes stand as if each were worked as soon as it is ready; dates are middles with the
     range of four in five. The leaf decides.
     """
+    from phenology.advice.garden_forecast import usual_warmth_note
     from phenology.advice.plan import Planner
-    from phenology.advice.usual_warmth import usual_warmth_note
     from reports.garden.past_forecasts import read_with_skill
     from reports.output.plans import plans_table
     from reports.text.forecast_text import NO_TREES

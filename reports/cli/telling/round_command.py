@@ -51,8 +51,7 @@ def round_command(
 
         take_sheet_in(garden, filled, dry_run=dry_run)
         return
-    from phenology.advice.agenda import make_agenda
-    from phenology.advice.round import plan_round
+    from phenology.advice.agenda import make_agenda, plan_round
     from reports.text.round_text import SHEET_COLUMNS, round_cautions, round_sheet, round_text, sheet_rows
     from reports.text.words import terminal_width
 
