@@ -2,13 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from datetime import date
 
-import pandas as pd
-
 from phenology.advice.lesson import Lesson
-from phenology.advice.lesson_here import translate
+from phenology.advice.lesson_here import Translation, translate
 from phenology.advice.lesson_place import LessonPlace, hemisphere
 from phenology.language.vague_dates import parse
 from phenology.language.words import find_bloom, find_operation, find_stage
@@ -16,16 +14,16 @@ from phenology.model.errors import InputError
 from phenology.model.records import Place
 from phenology.species.catalogue import neutral_species
 from reports.garden.elsewhere_weather import home_place
-from reports.notebook.columns import names_columns
-from reports.notebook.daily import Weather, daily_weather
+from reports.notebook.framed import framed
 from reports.notebook.opened import Opened
-from reports.output.elsewhere import COLUMNS, elsewhere_table
+from reports.notebook.weather import Weather, daily_weather
+from reports.output.elsewhere import COLUMNS
 
 
 class Elsewhere(Opened):
     """The frame of dates from elsewhere."""
 
-    @names_columns(COLUMNS)
+    @framed(COLUMNS, "a date and tree")
     def elsewhere(
         self,
         there: str,
@@ -41,7 +39,7 @@ class Elsewhere(Opened):
         operation: str | None = None,
         stage: str | None = None,
         flush: int | None = None,
-    ) -> pd.DataFrame:
+    ) -> Iterable[Translation]:
         """Dates of a lesson from another climate as dates here: what a tree was at, and when that comes.
 
         Parameters
@@ -70,11 +68,6 @@ class Elsewhere(Opened):
         flush : int, optional
             Of which flush, 1 for that of spring.
 
-        Returns
-        -------
-        DataFrame, one row a date and tree
-            {columns}
-
         Raises
         ------
         InputError
@@ -82,10 +75,6 @@ class Elsewhere(Opened):
         WeatherError
             If the season of the lesson is not known.
 
-        Examples
-        --------
-        >>> from reports.notebook import open_garden
-        >>> garden = open_garden("demo", as_of="2026-06-14")
         >>> valley = garden.weather()[["tmin", "tmax"]] + 3
         >>> lesson = garden.elsewhere("A valley", valley, "5 July", species="beech", operation="halving")
         >>> lesson[["flush", "stage", "due_low", "due", "due_high"]]
@@ -109,7 +98,7 @@ class Elsewhere(Opened):
         work = find_operation(operation) if operation else ""
         seen = (find_bloom(stage) or find_stage(stage)) if stage else None
         lessons = [Lesson(kind, work, *self._days(one), year, seen, flush) for one in asked]
-        return elsewhere_table(row for lesson in lessons for row in translate(a, b, lesson)).as_frame()
+        return (row for lesson in lessons for row in translate(a, b, lesson))
 
     def _days(self, asked: str | date) -> tuple[date, date]:
         if isinstance(asked, date):

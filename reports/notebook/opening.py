@@ -38,6 +38,10 @@ class GardenFrames(Ahead, Records, WeatherFrames, LearnedFrames, SeasonFrames, E
     starts, temperatures are in °C whatever the garden shows. Frames are the caller's own: changing one
     changes nothing else. Results are worked out when first asked for and then kept.
 
+    A `species` is its Latin or common name, or part of it, without one every species that has trees; a
+    `place` its name or part of it, without one the first; a `season` the year it starts in,
+    without one that under way. In the examples ``garden`` is ``open_garden("demo", as_of="2026-06-14")``.
+
     ============================  ====================================================================
     what lies ahead               `agenda`, `forecast`, `chances`, `windows`, `last_safe_dates`, `care`,
                                   `round`, `changes`

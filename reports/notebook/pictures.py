@@ -14,7 +14,8 @@ class Pictures(Opened):
     """Pictures: each returns its axes and shows nothing by itself.
 
     In a notebook end the cell with ``.figure``, or draw into axes of your own:
-    ``garden.plot_garden(plt.subplots()[1])``.
+    ``garden.plot_garden(plt.subplots()[1])``. A `tree` is its label, or words that mean this one tree;
+    `units`, "C" or "F", are the garden's own unless given.
     """
 
     def plot_garden(self, ax: Axes | None = None) -> Axes:
@@ -22,8 +23,6 @@ class Pictures(Opened):
 
         Examples
         --------
-        >>> from reports.notebook import open_garden
-        >>> garden = open_garden("demo", as_of="2026-06-14")
         >>> garden.plot_garden().figure.savefig("garden.svg")  # doctest: +SKIP
         """
         from reports.charts.garden_weeks import plot_garden
@@ -31,42 +30,21 @@ class Pictures(Opened):
         return plot_garden(self.outlook, ax)
 
     def plot_tree(self, tree: str, ax: Axes | None = None) -> Axes:
-        """Draw one tree's season: what was seen, what is likely, what is usual for it.
-
-        Parameters
-        ----------
-        tree : str
-            Its label, or words that mean this one tree.
-        ax : matplotlib Axes, optional
-        """
+        """Draw one tree's season: what was seen, what is likely, what is usual for it."""
         from reports.charts.one_tree import plot_tree
         from reports.garden.named_tree import named_tree
 
         return plot_tree(self.outlook, named_tree(self.snapshot, tree), ax)
 
     def plot_ripening(self, tree: str, ax: Axes | None = None) -> Axes:
-        """Draw the odds that what a cut wakes ripens, by the day of the cut, with the last safe day.
-
-        Parameters
-        ----------
-        tree : str
-            Its label, or words that mean this one tree.
-        ax : matplotlib Axes, optional
-        """
+        """Draw the odds that what a cut wakes ripens, by the day of the cut, with the last safe day."""
         from reports.charts.ripening_chart import plot_ripening
         from reports.garden.named_tree import named_tree
 
         return plot_ripening(self.snapshot, named_tree(self.snapshot, tree), ax)
 
     def plot_calibration(self, species: str | None = None, ax: Axes | None = None) -> Axes:
-        """Draw what was learned beside what the catalogue believed, a row a species and step.
-
-        Parameters
-        ----------
-        species : str, optional
-            Latin or common name, or part of it; every species without it.
-        ax : matplotlib Axes, optional
-        """
+        """Draw what was learned beside what the catalogue believed, a row a species and step."""
         from reports.charts.calibration_chart import plot_calibration
 
         return plot_calibration(self.fit, self._latin(species), ax)
@@ -84,14 +62,7 @@ class Pictures(Opened):
         return plot_reliability(self._past_forecasts(species), ax)
 
     def plot_seasons(self, ax: Axes | None = None, *, units: str | None = None) -> Axes:
-        """Draw this season's warmth among past ones.
-
-        Parameters
-        ----------
-        ax : matplotlib Axes, optional
-        units : {"C", "F"}, optional
-            Of the degree-days; the garden's own without it.
-        """
+        """Draw this season's warmth among past ones."""
         from reports.charts.seasons_chart import plot_seasons
 
         return plot_seasons(self.snapshot, ax, units=units or self.settings.units)
@@ -99,29 +70,13 @@ class Pictures(Opened):
     def plot_station(
         self, place: str | None = None, ax: Axes | None = None, *, units: str | None = None
     ) -> Axes:
-        """Draw how much warmer or colder a place is than its station, day by day and as learned.
-
-        Parameters
-        ----------
-        place : str, optional
-            Its name or part of it; the first place without one.
-        ax : matplotlib Axes, optional
-        units : {"C", "F"}, optional
-            Of the temperatures; the garden's own without it.
-        """
+        """Draw how much warmer or colder a place is than its station, day by day and as learned."""
         from reports.charts.station_chart import plot_station
 
         return plot_station(self.read_pair(self._place(place)), ax, units=units or self.settings.units)
 
     def plot_heat_curve(self, ax: Axes | None = None, *, units: str | None = None) -> Axes:
-        """Draw what a day at one steady temperature counts, by each clock.
-
-        Parameters
-        ----------
-        ax : matplotlib Axes, optional
-        units : {"C", "F"}, optional
-            Of the temperatures; the garden's own without it.
-        """
+        """Draw what a day at one steady temperature counts, by each clock."""
         from reports.charts.heat_curve import plot_heat_curve
 
         return plot_heat_curve(ax, units=units or self.settings.units)

@@ -4,11 +4,9 @@ from __future__ import annotations
 
 import math
 from collections import Counter
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from datetime import date
 from typing import NamedTuple
-
-import pandas as pd
 
 from data_sources.journal.changes import Change
 from phenology.learning.flush_history import FlushHistory
@@ -16,7 +14,7 @@ from phenology.learning.transitions import TARGETS
 from phenology.model.records import Look, Place, Tree, Work
 from phenology.model.season import SeasonCalendar
 from phenology.species.catalogue import STEPS, Species
-from reports.notebook.columns import frame, names_columns
+from reports.notebook.framed import framed
 from reports.notebook.opened import Opened
 from reports.table import Column, fields
 
@@ -193,40 +191,22 @@ HISTORY: tuple[Column[Change], ...] = (
 class Records(Opened):
     """Frames of what was written down."""
 
-    @names_columns(PLACES)
-    def places(self) -> pd.DataFrame:
+    @framed(PLACES, "a place")
+    def places(self) -> Iterable[tuple[Place, int]]:
         """Where trees stand.
 
-        Returns
-        -------
-        DataFrame, one row a place
-            {columns}
-
-        Examples
-        --------
-        >>> from reports.notebook import open_garden
-        >>> garden = open_garden("demo", as_of="2026-06-14")
         >>> garden.places()[["place", "latitude_deg", "elevation_m", "trees"]]
                        place  latitude_deg  elevation_m  trees
         0  Larkfield benches          48.2        310.0     12
         """
         garden = self.snapshot
         count = Counter(garden.place_of(t, garden.as_of).id for t in garden.standing_trees)
-        return frame(PLACES, ((place, count[place.id]) for place in garden.places))
+        return ((place, count[place.id]) for place in garden.places)
 
-    @names_columns(TREES)
-    def trees(self) -> pd.DataFrame:
+    @framed(TREES, "a tree")
+    def trees(self) -> Iterable[TreeRow]:
         """The trees, with where they stand and what they are grown towards on the garden's day.
 
-        Returns
-        -------
-        DataFrame, one row a tree
-            {columns}
-
-        Examples
-        --------
-        >>> from reports.notebook import open_garden
-        >>> garden = open_garden("demo", as_of="2026-06-14")
         >>> garden.trees()[["label", "species", "aim", "seasons"]].head(3)
                 label               species       aim  seasons
         0      Azalea  Rhododendron indicum  refining        5
@@ -241,23 +221,14 @@ class Records(Opened):
             place, aim = garden.place_of(tree, garden.as_of).name, garden.aim_of(tree)
             seasons = len({season_of(look.latest) for look in looks})
             rows.append(TreeRow(tree, garden.species_of(tree).name, place, aim, len(looks), seasons))
-        return frame(TREES, rows)
+        return rows
 
-    @names_columns(SPECIES)
-    def species(self) -> pd.DataFrame:
+    @framed(SPECIES, "a species, those that grow here first")
+    def species(self) -> Iterable[tuple[Species, int]]:
         """The catalogue as this garden uses it: what a species is, and what is believed before any look.
 
         `flushcast species NAME` shows where each value comes from.
 
-        Returns
-        -------
-        DataFrame, one row a species, those that grow here first
-            {columns}
-
-        Examples
-        --------
-        >>> from reports.notebook import open_garden
-        >>> garden = open_garden("demo", as_of="2026-06-14")
         >>> garden.species()[["species", "trees", "growth", "extended_hardened_days_at_18c"]].head(3)
                           species  trees growth  extended_hardened_days_at_18c
         0  Carpinus turczaninowii      3   free                           23.0
@@ -266,21 +237,12 @@ class Records(Opened):
         """
         count = Counter(tree.species for tree in self.snapshot.trees)
         known = sorted(self.snapshot.species.values(), key=lambda s: (-count[s.latin], s.latin))
-        return frame(SPECIES, ((species, count[species.latin]) for species in known))
+        return ((species, count[species.latin]) for species in known)
 
-    @names_columns(LOOKS)
-    def looks(self) -> pd.DataFrame:
+    @framed(LOOKS, "a look; `reports.notebook.hindcast` takes this frame as it is")
+    def looks(self) -> Iterable[LookRow]:
         """Every look, oldest first.
 
-        Returns
-        -------
-        DataFrame, one row a look; `reports.notebook.hindcast` takes this frame as it is
-            {columns}
-
-        Examples
-        --------
-        >>> from reports.notebook import open_garden
-        >>> garden = open_garden("demo", as_of="2026-06-14")
         >>> garden.looks()[["date", "label", "flush", "stage"]].tail(3)
                    date    label  flush      stage
         1061 2026-06-11   Azalea      1  extending
@@ -290,21 +252,12 @@ class Records(Opened):
         trees = {t.id: t for t in self.snapshot.trees}
         where = {h.flush.id: (h.flush.season, h.number) for h in self.fit.histories}
         rows = [LookRow(look, trees[look.tree_id], *where[look.flush_id]) for look in self.snapshot.looks]
-        return frame(LOOKS, sorted(rows, key=lambda r: (r.look.latest, r.look.earliest, r.tree.label)))
+        return sorted(rows, key=lambda r: (r.look.latest, r.look.earliest, r.tree.label))
 
-    @names_columns(WORK)
-    def work(self) -> pd.DataFrame:
+    @framed(WORK, "a piece of work on a tree")
+    def work(self) -> Iterable[WorkRow]:
         """All work, oldest first.
 
-        Returns
-        -------
-        DataFrame, one row a piece of work on a tree
-            {columns}
-
-        Examples
-        --------
-        >>> from reports.notebook import open_garden
-        >>> garden = open_garden("demo", as_of="2026-06-14")
         >>> garden.work()[["date", "label", "operation", "wakes"]].tail(2)
                   date    label            operation  wakes
         124 2026-06-09  Zelkova              halving  False
@@ -312,21 +265,12 @@ class Records(Opened):
         """
         trees, season_of = {t.id: t for t in self.snapshot.trees}, self.snapshot.calendar.season_of
         rows = [WorkRow(w, trees[w.tree_id], season_of(w.latest)) for w in self.snapshot.works]
-        return frame(WORK, sorted(rows, key=lambda r: (r.work.latest, r.work.earliest, r.tree.label)))
+        return sorted(rows, key=lambda r: (r.work.latest, r.work.earliest, r.tree.label))
 
-    @names_columns(FLUSHES)
-    def flushes(self) -> pd.DataFrame:
+    @framed(FLUSHES, "a flush, tree by tree; dates are missing where no look says")
+    def flushes(self) -> Iterable[FlushRow]:
         """Every flush, and between which looks its stages came.
 
-        Returns
-        -------
-        DataFrame, one row a flush, tree by tree; dates are missing where no look says
-            {columns}
-
-        Examples
-        --------
-        >>> from reports.notebook import open_garden
-        >>> garden = open_garden("demo", as_of="2026-06-14")
         >>> garden.flushes()[["label", "season", "flush", "hardened_after", "hardened_by"]].head(2)
             label  season  flush hardened_after hardened_by
         0  Azalea    2022      1     2022-07-04  2022-07-12
@@ -335,43 +279,25 @@ class Records(Opened):
         operations = {w.id: w.operation for w in self.snapshot.works}
         calendar = self.snapshot.calendar
         rows = (FlushRow(h, calendar, operations.get(h.flush.work_id or "")) for h in self.fit.histories)
-        return frame(FLUSHES, rows)
+        return rows
 
-    @names_columns(INTERVALS)
-    def intervals(self) -> pd.DataFrame:
+    @framed(INTERVALS, "a flush and stage that any look speaks of; missing where there is no look")
+    def intervals(self) -> Iterable[tuple[FlushRow, str]]:
         """The same in long form: one event a row, known to lie in (after, by].
 
-        Returns
-        -------
-        DataFrame, one row a flush and stage that any look speaks of; missing where there is no look
-            {columns}
-
-        Examples
-        --------
-        >>> from reports.notebook import open_garden
-        >>> garden = open_garden("demo", as_of="2026-06-14")
         >>> garden.intervals()[["label", "season", "stage", "after", "by", "width_days"]].head(2)
             label  season     stage      after         by  width_days
         0  Azalea    2022  budbreak 2022-04-19 2022-04-28         9.0
         1  Azalea    2022  extended 2022-06-07 2022-06-13         6.0
         """
         rows = (FlushRow(h, self.snapshot.calendar) for h in self.fit.histories)
-        return frame(INTERVALS, ((row, stage) for row in rows for stage in row.h.came))
+        return ((row, stage) for row in rows for stage in row.h.came)
 
-    @names_columns(HISTORY)
-    def history(self) -> pd.DataFrame:
+    @framed(HISTORY, "a change")
+    def history(self) -> Iterable[Change]:
         """What was written when, newest first.
 
-        Returns
-        -------
-        DataFrame, one row a change
-            {columns}
-
-        Examples
-        --------
-        >>> from reports.notebook import open_garden
-        >>> garden = open_garden("demo", as_of="2026-06-14")
         >>> garden.history()["what"].tolist()
         ['made the demo garden']
         """
-        return frame(HISTORY, self.read_history())
+        return self.read_history()

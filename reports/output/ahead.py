@@ -5,7 +5,7 @@ JSON, CSV and DataFrames are views of these, see `reports.table`.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
 from datetime import date, timedelta
 from typing import TypeVar
@@ -15,7 +15,6 @@ from phenology.advice.agenda import Agenda, AgendaRow
 from phenology.advice.care import CareDue
 from phenology.advice.forecast_change import ForecastChange
 from phenology.advice.forecast_rows import ForecastRow, GardenForecast
-from phenology.advice.season_duties import all_care
 from phenology.advice.visits import Visit
 from phenology.advice.windows import Window
 from phenology.forecasting.arrival import LEVELS
@@ -101,8 +100,8 @@ FORECAST: tuple[Column[ForecastRow], ...] = (
 def forecast_table(forecast: GardenForecast, units: str = "C") -> Table[ForecastRow]:
     """The forecast, soonest first."""
     garden = forecast.garden
-    steps = (row for row in forecast.rows)
-    return Table("flushcast.forecast/1", FORECAST, steps, units=units, season_label=garden.calendar.label)
+    label = garden.calendar.label
+    return Table("flushcast.forecast/1", FORECAST, forecast.rows, units=units, season_label=label)
 
 
 AGENDA: tuple[Column[AgendaRow], ...] = (
@@ -192,17 +191,12 @@ CHANCES: tuple[Column[Chance], ...] = (
 )
 
 
-def chances_table(forecast: GardenForecast) -> Table[Chance]:
+def chances(forecast: GardenForecast) -> Iterator[Chance]:
     """The forecast in full, day by day from today on."""
-    garden = forecast.garden
-    found = (
-        Chance(row, day, chance)
-        for row in forecast.rows
-        if row.arrival is not None and row.dated
-        for day, chance in enumerate(row.arrival.curve.tolist())
-        if day
-    )
-    return Table("flushcast.chances/1", CHANCES, (one for one in found if one.date >= garden.as_of))
+    for row in forecast.rows:
+        if row.arrival is not None and row.dated:
+            days = (Chance(row, day, chance) for day, chance in enumerate(row.arrival.curve.tolist()) if day)
+            yield from (one for one in days if one.date >= forecast.garden.as_of)
 
 
 WINDOWS: tuple[Column[Window], ...] = (
@@ -248,7 +242,7 @@ LAST_SAFE: tuple[Column[LastSafe], ...] = (
 )  # fmt: skip
 
 
-def last_safe_table(garden: Garden) -> Table[LastSafe]:
+def last_safe_dates(garden: Garden) -> Iterable[LastSafe]:
     """The last day on which what a cut wakes still ripens, by species and place."""
     seasons, found = late_seasons(garden), dict[tuple[str, str], LastSafe]()
     for tree in garden.standing_trees:
@@ -256,7 +250,7 @@ def last_safe_table(garden: Garden) -> Table[LastSafe]:
         key = tree.species, garden.place_of(tree, garden.as_of).name
         if key not in found:
             found[key] = LastSafe(*key, seasons.late(tree.species, site))
-    return Table("flushcast.last-safe/1", LAST_SAFE, found.values())
+    return found.values()
 
 
 CARE: tuple[Column[CareDue], ...] = (
@@ -271,11 +265,6 @@ CARE: tuple[Column[CareDue], ...] = (
     Column("after", "text", lambda c: c.work.operation if c.work else None, "the work that asks for it"),
     Column("done_on", "date", lambda c: c.work.latest if c.work else None, "when that was done"),
 )
-
-
-def care_table(garden: Garden, rows: Sequence[ForecastRow]) -> Table[CareDue]:
-    """Care that work done, weather and season ask for now and in the days to come, soonest first."""
-    return Table("flushcast.care/1", CARE, all_care(garden, rows))
 
 
 ROUND: tuple[Column[Visit], ...] = (
@@ -297,11 +286,6 @@ ROUND: tuple[Column[Visit], ...] = (
 )
 
 
-def round_table(visits: Sequence[Visit]) -> Table[Visit]:
-    """Trees to look at on this walk, the most pressing first."""
-    return Table("flushcast.round/1", ROUND, visits)
-
-
 CHANGES: tuple[Column[ForecastChange], ...] = (
     Column("label", "text", lambda c: c.label, "the tree's name"),
     Column("stage", "text", lambda c: c.stage, "that moved or came; stop for the last safe date"),
@@ -312,8 +296,3 @@ CHANGES: tuple[Column[ForecastChange], ...] = (
     Column("why", "text", lambda c: c.why or None, "what moved a date ahead: weather or looks"),
     Column("not_yet", "date", lambda c: c.not_yet, "the look that it had not come by, past its range"),
 )
-
-
-def changes_table(changes: Sequence[ForecastChange]) -> Table[ForecastChange]:
-    """What is news in a forecast, misses first."""
-    return Table("flushcast.changes/1", CHANGES, changes)

@@ -2,15 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from datetime import date
 from itertools import starmap
-from pathlib import Path
 from typing import Any, NamedTuple
 
 import numpy as np
 
-from data_sources.disk.whole_files import write_output
 from phenology.forecasting.arrival import LEVELS
 from phenology.judging.hindcast import (
     START,
@@ -26,11 +25,7 @@ from phenology.model.season import SeasonCalendar
 from reports.table import Column, Table, attribute
 
 WIDTH = 80
-SEEN = (
-    "median",
-    "after_day",
-    "by_day",
-)  # columns that P.csv has not: the rest of it can be read from LOOKS.csv
+SEEN = ("median", "after_day", "by_day")  # columns that P.csv has not: LOOKS.csv tells them
 
 
 class Forecast(NamedTuple):
@@ -66,28 +61,15 @@ FORECASTS: tuple[Column[Any], ...] = (
 )
 
 
-def forecast_table(result: Hindcast, question: Question, calendar: SeasonCalendar) -> Table[Forecast]:
-    """One row a tree-season; P.csv has it without `SEEN`."""
-    ends = observed(result.rows).tolist()
-    return Table(
-        "",
-        FORECASTS,
-        (
-            Forecast(row, question, calendar.date(row.wait.season, row.quantiles[2]), *end)
-            for row, end in zip(result.rows, ends, strict=True)
-        ),
-    )
+def forecasts(result: Hindcast, question: Question, calendar: SeasonCalendar) -> Iterator[Forecast]:
+    """One row a tree-season."""
+    for row, end in zip(result.rows, observed(result.rows).tolist(), strict=True):
+        yield Forecast(row, question, calendar.date(row.wait.season, row.quantiles[2]), *end)
 
 
-def write_predictions(path: Path, table: Table[Any]) -> None:
-    """Write the forecasts, one line each.
-
-    Raises
-    ------
-    StoreError
-        If the file cannot be written.
-    """
-    write_output(path, table.as_csv(without=SEEN).encode("utf-8"))
+def predictions_csv(rows: Iterable[Forecast]) -> str:
+    """The forecasts as P.csv has them, one line each."""
+    return Table("", FORECASTS, rows).as_csv(without=SEEN)
 
 
 @dataclass(frozen=True)
@@ -161,16 +143,13 @@ COUNTS: tuple[Column[tuple[str, int]], ...] = (
 )
 
 
-def count_table(result: Hindcast) -> Table[tuple[str, int]]:
+def counts(result: Hindcast) -> Iterator[tuple[str, int]]:
     """What was counted on the way: rows, and what has none."""
-    counts = {
-        "forecasts": len(result.rows),
-        "target shown already": result.already,
-        "looks go backward": len(result.skipped),
-        "days of weather filled": result.filled_days,
-        "seasons without weather": len(result.no_weather),
-    }
-    return Table("", COUNTS, counts.items())
+    yield "forecasts", len(result.rows)
+    yield "target shown already", result.already
+    yield "looks go backward", len(result.skipped)
+    yield "days of weather filled", result.filled_days
+    yield "seasons without weather", len(result.no_weather)
 
 
 def score_text(result: Hindcast, question: Question, calendar: SeasonCalendar) -> str:

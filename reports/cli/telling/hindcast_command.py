@@ -56,13 +56,14 @@ def hindcast_command(
     """
     if leave_one_season_out == (train is not None or test is not None) or (train is None) != (test is None):
         raise click.UsageError("give either --leave-one-season-out, or both --train and --test")
+    from data_sources.disk.whole_files import write_output
     from data_sources.tables.looks_file import read_looks
     from data_sources.weather.files.reader import read_weather_file
     from phenology.judging.hindcast import START, Question, hindcast
     from phenology.language.words import find_stage
     from phenology.learning.transitions import catalogue_priors
     from phenology.model.season import SeasonCalendar
-    from reports.output.hindcast import forecast_table, score_text, write_predictions
+    from reports.output.hindcast import forecasts, predictions_csv, score_text
     from reports.text.progress import progress
 
     calendar = SeasonCalendar.for_latitude(45.0 if latitude is None else latitude)
@@ -87,7 +88,7 @@ def hindcast_command(
             skip_bad=skip_bad,
             progress=step,
         )
-    write_predictions(out, forecast_table(result, question, calendar))
+    write_output(out, predictions_csv(forecasts(result, question, calendar)).encode())
     put(score_text(result, question, calendar))
     say(f"Wrote {len(result.rows)} forecasts to {out}.")
 
