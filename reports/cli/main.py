@@ -17,14 +17,14 @@ os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 # name: (module below reports.cli, one line for --help). A command appears here only when it works.
 COMMANDS: dict[str, tuple[str, str]] = {
     "demo": ("telling.demo_command", "An invented garden, offline, to a printed forecast."),
-    "forecast": ("telling.forecast_command", "Which tree to look at when."),
+    "forecast": ("telling.ahead", "Which tree to look at when."),
     "calibrate": ("telling.calibrate_command", "What the looks have taught."),
-    "compare": ("telling.compare_command", "Seasons side by side."),
+    "compare": ("telling.seasons", "Seasons side by side."),
     "elsewhere": ("telling.elsewhere_command", "Dates of a lesson, as dates here."),
     "region": ("telling.region_command", "Maps of a species over a climate set."),
     "serve": ("telling.serve_command", "The garden as pages, for the phone at the bench."),
     "calendar": ("telling.calendar_command", "Looks and windows for the phone."),
-    "notify": ("telling.notify_command", "A message when something changed."),
+    "notify": ("telling.outgoing", "A message when something changed."),
     "report": ("telling.report_command", "One page to read, print or send."),
     "chart": ("telling.chart_command", "Pictures, as SVG or PNG."),
     "hindcast": ("telling.hindcast_command", "Forecast past seasons and score it."),
@@ -36,7 +36,7 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "plan": ("telling.plan_command", "The flushes this season may still bring."),
     "round": ("telling.round_command", "Which trees to look at on this walk, and what for."),
     "windows": ("telling.windows_command", "What may be done when; what waiting costs."),
-    "shoot": ("telling.shoot_command", "How far to cut a shoot, and why."),
+    "shoot": ("telling.shoot_and_canopy", "How far to cut a shoot, and why."),
     "canopy": ("telling.canopy_command", "Light inside a tree, from two readings."),
     "tree": ("setup.tree_command", "The trees of a garden."),
     "place": ("setup.place_command", "The spots where trees stand."),
@@ -44,12 +44,12 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "settings": ("setup.settings_command", "What is set for the whole garden."),
     "share": ("keeping.share_command", "What was learned here, for other growers."),
     "learn-from": ("keeping.learn_from_command", "Learn from what other growers share."),
-    "undo": ("writing.undo_command", "Take back the last change."),
+    "undo": ("writing.undo_and_history", "Take back the last change."),
     "history": ("writing.history_command", "What was written when."),
     "import": ("writing.import_command", "Take in looks, work, trees from CSV."),
     "export": ("keeping.export_command", "Write the whole garden as CSV."),
     "backup": ("keeping.backup_command", "A checked copy of the journal."),
-    "restore": ("keeping.restore_command", "Put a backup in place, after a look."),
+    "restore": ("keeping", "Put a backup in place, after a look."),
 }
 
 

@@ -6,7 +6,7 @@ from typing import Any
 
 import click
 
-from reports.cli.writing.entry_command import entry_options, questions, run_entry
+from reports.cli.writing.entry_commands import entry_options, questions, run_entry
 from reports.entries.look_editor import KINDS, LookEditor
 from reports.garden.open_garden import OpenGarden
 

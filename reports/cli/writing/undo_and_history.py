@@ -65,7 +65,7 @@ def _take_back_restore(garden: OpenGarden, before: Path, count: int, yes: bool) 
     from data_sources.garden import JOURNAL_NAME
     from data_sources.journal import restore
     from data_sources.kept.last_restore import remember_restore
-    from reports.cli.keeping.restore_command import plan_text
+    from reports.cli.keeping import plan_text
 
     if count > 1:
         raise InputError("the last thing done was a restore; `flushcast undo` takes it back by itself first")
