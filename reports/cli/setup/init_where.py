@@ -10,7 +10,7 @@ import click
 
 from phenology.model.errors import InputError
 from reports.cli.common import may_ask, say
-from reports.cli.setup.positions import check_zone, read_latitude, read_longitude
+from reports.cli.setup.place_command import check_zone, read_latitude, read_longitude
 
 if TYPE_CHECKING:
     from data_sources.gazetteer import Town

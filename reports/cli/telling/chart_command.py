@@ -7,8 +7,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from reports.cli.common import as_of_option, open_garden_option, say
-from reports.cli.telling.read_forecast import read_forecast
+from reports.cli.common import as_of_option, open_garden_option, read_forecast, say
 from reports.garden.open_garden import OpenGarden
 
 if TYPE_CHECKING:

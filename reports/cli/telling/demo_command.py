@@ -8,8 +8,7 @@ from pathlib import Path
 
 import click
 
-from reports.cli.common import once_a_day, put, say
-from reports.cli.telling.read_forecast import read_forecast
+from reports.cli.common import once_a_day, put, read_forecast, say
 from reports.garden.open_garden import OpenGarden, one_day
 
 

@@ -1,18 +1,76 @@
-"""`flushcast notify`: a message when something changed that is worth one."""
+"""What leaves the terminal: `report`, `calendar`, `notify` and `serve`."""
 
 from __future__ import annotations
 
+from pathlib import Path
 from typing import TYPE_CHECKING
 
 import click
 
 from phenology.model.errors import InputError, StoreError
-from reports.cli.common import open_garden_option, put, tell
-from reports.cli.telling.read_forecast import read_forecast
+from reports.cli.common import (
+    as_of_option,
+    open_garden_option,
+    put,
+    read_forecast,
+    say,
+    tell,
+    tell_usual_warmth,
+    write_page,
+)
 from reports.garden.open_garden import OpenGarden
 
 if TYPE_CHECKING:
     from data_sources.kept.messages_sent import Sent
+
+
+@click.command("report")
+@click.option("--out", required=True, type=click.Path(path_type=Path, dir_okay=False), metavar="FILE.html",
+              help="The page; everything is in it.")  # fmt: skip
+@click.option("--look-back/--no-look-back", default=True,
+              help="Whether it also says what moved, and how good past forecasts were.")  # fmt: skip
+@as_of_option
+@open_garden_option
+def report_command(garden: OpenGarden, out: Path, look_back: bool, as_of: str | None) -> None:
+    """Write the garden as one HTML file: what to look at today and this week, the season in one picture.
+
+    It needs no network and no scripts, and prints.
+    """
+    from phenology.advice.usual_warmth import usual_warmth_note
+    from reports.garden.past_forecasts import garden_past, read_with_skill
+    from reports.page.render import report_html
+
+    snapshot = read_with_skill(garden, as_of)
+    past = garden_past(garden.folder, snapshot) if look_back else None
+    settings, remember = garden.settings, as_of is None
+    html = report_html(garden.folder, snapshot, settings, look_back=look_back, past=past, remember=remember)
+    write_page(out, html)
+    tell_usual_warmth(usual_warmth_note(snapshot))
+
+
+KINDS = {"look": "look", "window": "window", "stop": "stop date", "wire": "wire look", "care": "care date"}
+
+
+@click.command("calendar")
+@click.option("--out", required=True, type=click.Path(path_type=Path, dir_okay=False), metavar="FILE.ics",
+              help="The calendar file; written again, it brings its events up to date.")  # fmt: skip
+@open_garden_option
+def calendar_command(garden: OpenGarden, out: Path) -> None:
+    """Write looks, windows, stop dates and care after work as all-day events.
+
+    Write it to the same file after every look: events move instead of piling up.
+    """
+    from data_sources.disk.whole_files import read_output, write_output
+    from reports.output.calendar_file import calendar_text, events_before, events_of
+
+    there = read_output(out)
+    before = events_before(there) if there is not None else {}
+    forecast = read_forecast(garden)
+    write_output(out, calendar_text(forecast, garden.settings.name, before))
+    kinds = [event.kind for event in events_of(forecast)]
+    parts = [f"{n} {KINDS[kind]}{'' if n == 1 else 's'}" for kind in KINDS if (n := kinds.count(kind))]
+    say(f"Wrote {out}: {', '.join(parts) or 'nothing to look at in the coming months'}.")
+    tell_usual_warmth(forecast.usual_warmth)
 
 
 @click.command("notify")
@@ -87,3 +145,45 @@ def _keep(garden: OpenGarden, code: str, before: Sent, after: Sent) -> bool:
             return False
         keep_sent(garden.folder, kept | {code: after})
         return True
+
+
+PORT = 8420
+
+
+@click.command("serve")
+@click.option("--port", type=click.IntRange(1, 65535), default=PORT, show_default=True, help="The port.")
+@click.option("--lan", is_flag=True, help="For phones on the home network too; they are paired with a code.")
+@click.option("--behind", metavar="NAME", help="A reverse proxy stands in front, under this public name.")
+@click.option(
+    "--prefix", default="", metavar="PATH", help="The path under which that proxy shows the garden."
+)
+@open_garden_option
+def serve_command(garden: OpenGarden, port: int, lan: bool, behind: str | None, prefix: str) -> None:
+    """Show the garden as pages in the browser: today, the round, looks and work, trees, seasons.
+
+    \b
+    flushcast serve
+    flushcast serve --lan
+
+    Without --lan only this computer can ask for them. Stop it with Ctrl-C.
+    """
+    try:
+        from reports.web.server import Serving, serve
+    except ModuleNotFoundError as error:
+        raise InputError(
+            f"serving pages needs {error.name}, which is not installed: pip install 'flushcast[serve]'"
+        ) from None
+    serving = Serving(garden.folder, port, lan, behind, prefix)
+    devices = serving.devices()
+    put(serving.url)
+    if devices is not None:
+        from reports.web.qr import terminal_qr
+
+        if lan:
+            tell("This is plain HTTP: whoever shares this network could read along. Use it at home.")
+        code = devices.new_code()
+        put(f"Code to pair a device, good for ten minutes: {code}")
+        put(terminal_qr(f"{serving.url}pair?code={code}"))
+    tell("Stop with Ctrl-C.")
+    garden.close()
+    serve(serving, devices)
