@@ -129,15 +129,7 @@ def _middle(first: date, last: date) -> float:
 
 @dataclass(frozen=True)
 class Line:
-    """One line of the picture: a tree, or a herd of one species on one bench with a tick a tree.
-
-    Attributes
-    ----------
-    name, end : str
-        Whose it is; what stands at its end.
-    rows : tuple of AgendaRow
-    marks : tuple of Mark
-    """
+    """One line of the picture: a tree, or a herd of one species on one bench with a tick a tree."""
 
     name: str
     end: str

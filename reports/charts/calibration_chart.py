@@ -25,14 +25,7 @@ def plot_calibration(
 ) -> Axes:
     """Draw what was learned of each step: a row a species, its own waits as dots, the guess as a thin mark.
 
-    Parameters
-    ----------
-    fit : GardenFit
-    species : str, optional
-        Latin name; every species kept without it.
-    ax : matplotlib Axes, optional
-    units : {"C", "F"}
-        Of the temperature that days are counted at.
+    `species` is a Latin name; without it every species kept is drawn.
     """
     order = [transition.words for transition in all_transitions()]
     rows = sorted(calibrate(fit, species), key=lambda row: order.index(row.transition.words))

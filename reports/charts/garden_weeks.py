@@ -19,18 +19,7 @@ if TYPE_CHECKING:
 
 
 def plot_garden(forecast: GardenForecast, ax: Axes | None = None) -> Axes:
-    """Draw what comes of every tree, when to look and when to stop, with what was seen and done.
-
-    Parameters
-    ----------
-    forecast : GardenForecast
-    ax : matplotlib Axes, optional
-        Where to draw; a new figure otherwise.
-
-    Returns
-    -------
-    matplotlib Axes
-    """
+    """Draw what comes of every tree, when to look and when to stop, with what was seen and done."""
     agenda = make_agenda(forecast)
     lines = agenda_lines(agenda)
     axis = axis_of(agenda, lines)

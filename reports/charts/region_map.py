@@ -22,13 +22,6 @@ FINEST = 800  # cells drawn along an axis; of more every so many (ours)
 def plot_region(maps: xr.Dataset, ax: Axes | None = None) -> Axes:
     """Draw the four maps of a region side by side; of one quantity where axes are given.
 
-    Parameters
-    ----------
-    maps : xarray.Dataset
-        As `phenology.region.maps.region_maps` makes them.
-    ax : matplotlib Axes, optional
-        Where to draw the first quantity alone; a new figure of all otherwise.
-
     Returns
     -------
     matplotlib Axes

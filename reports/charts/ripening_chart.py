@@ -25,12 +25,6 @@ WAITS = (0, 14, 28)  # days from today whose odds are written beside the curve
 def plot_ripening(garden: Garden, tree: Tree, ax: Axes | None = None) -> Axes:
     """Draw the odds that what a cut wakes is hard in time, against the day of the cut.
 
-    Parameters
-    ----------
-    garden : Garden
-    tree : Tree
-    ax : matplotlib Axes, optional
-
     Raises
     ------
     WeatherError

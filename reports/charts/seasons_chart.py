@@ -25,15 +25,7 @@ REACH = 25.0  # days; longer leads are cut off, they would flatten the rest (our
 
 
 def plot_seasons(garden: Garden, ax: Axes | None = None, *, units: str = "C") -> Axes:
-    """Draw the warmth gathered this season over past ones, a fan of what may come, and days ahead above.
-
-    Parameters
-    ----------
-    garden : Garden
-    ax : matplotlib Axes, optional
-    units : {"C", "F"}
-        Of the degree-days.
-    """
+    """Draw the warmth gathered this season over past ones, a fan of what may come, and days ahead above."""
     ax = new_axes(ax, 8, 5.4)
     bare(ax)
     course, scale = heat_course(garden), in_units(1.0, "degree_days", units)

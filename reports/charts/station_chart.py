@@ -25,18 +25,7 @@ LEAP_YEAR = 2024  # any year with all days, to lay others over
 def plot_station(pair: StationPair, ax: Axes | None = None, *, units: str = "C") -> Axes:
     """Draw how much warmer the place is than its station through the year.
 
-    Parameters
-    ----------
-    pair : StationPair
-    ax : matplotlib Axes, optional
-        Where to draw; a new figure otherwise.
-    units : {"C", "F"}
-        Of the temperatures.
-
-    Returns
-    -------
-    matplotlib Axes
-        Every day's two differences as points; the learned difference as a line with its 95 % band.
+    Every day's two differences are points; the learned difference is a line with its 95 % band.
     """
     ax = new_axes(ax, 8, 4.4)
     bare(ax)

@@ -28,15 +28,7 @@ Looks: TypeAlias = pd.DataFrame | str | os.PathLike[str]
 
 @dataclass(frozen=True, eq=False)
 class HindcastFrames:
-    """A hindcast and its frames. Made by `hindcast`.
-
-    Attributes
-    ----------
-    result : Hindcast
-        The object of `phenology` behind the frames.
-    question : Question
-    calendar : SeasonCalendar
-    """
+    """A hindcast and its frames. Made by `hindcast`."""
 
     result: Hindcast
     question: Question

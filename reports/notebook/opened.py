@@ -26,17 +26,8 @@ from reports.garden.station_pair import StationPair
 class Opened:
     """A garden as it was read; nothing here writes.
 
-    Attributes
-    ----------
-    snapshot : phenology.Garden
-        Records and weather on `as_of`, for whoever goes on with the functions of `phenology`.
-    settings : GardenSettings
-    read_skills : callable
-        Gives how past forecasts of each species did; asked when a forecast is first wanted.
-    read_history : callable
-        Gives the changes of the journal, newest first.
-    read_pair : callable
-        Gives a place's own readings beside the station's.
+    `snapshot` holds records and weather on `as_of`, for whoever goes on with the functions of `phenology`. How
+    past forecasts did, the changes of the journal and a place's own readings are read when first asked for.
     """
 
     snapshot: Garden

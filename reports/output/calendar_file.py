@@ -159,16 +159,7 @@ def _listed(cares: Iterable[CareDue]) -> str:
 
 
 def calendar_text(forecast: GardenForecast, name: str, old: Mapping[str, Any] | None = None) -> bytes:
-    """The calendar, brought up to date from the one written before.
-
-    Parameters
-    ----------
-    forecast : GardenForecast
-    name : str
-        Of the garden, shown as the calendar's name.
-    old : mapping of UID to event, optional
-        The events of the file as it stands; see `events_before`.
-    """
+    """The calendar of a garden's name, brought up to date from the events of the file before, by UID."""
     from icalendar import Calendar
 
     old = old or {}

@@ -76,17 +76,8 @@ def predictions_csv(rows: Iterable[Forecast]) -> str:
 class Scored:
     """What one way of forecasting scored on the rows seen to come between two looks.
 
-    Attributes
-    ----------
-    forecaster : str
-    rows : int
-        Rows it had a forecast for.
-    means : dict of measure to float
-        As `DateScores.means`; empty where it had none.
-    saved : float or None
-        Share of its CRPS that flushcast saves; None for flushcast itself.
-    crps : ndarray
-        Each row's, NaN where it had no forecast. [d]
+    `means` are `DateScores.means`, `crps` each row's [d], NaN where it had no forecast; `saved` is the share of
+    its CRPS that flushcast saves, None for flushcast itself.
     """
 
     forecaster: str

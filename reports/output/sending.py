@@ -47,20 +47,6 @@ def _kept_in_keyring() -> str | None:
 class Receiver:
     """One place that messages go to.
 
-    Parameters
-    ----------
-    address : str
-        As apprise writes it; no part of it but the kind of service is ever shown.
-    number : int
-        Which of the addresses it is.
-
-    Attributes
-    ----------
-    code : str
-        Tells it from others and says nothing of it.
-    name : str
-        Such as "address 1 (mailto)".
-
     Raises
     ------
     InputError

@@ -54,14 +54,7 @@ class StageTable:
 
 
 def compare_html(compared: Compared, name: str) -> str:
-    """The whole page as HTML.
-
-    Parameters
-    ----------
-    compared : Compared
-    name : str
-        The garden's.
-    """
+    """The whole page as HTML."""
     comparison, units = compared.comparison, compared.units
     garden = comparison.garden
     course = heat_course(garden)

@@ -33,18 +33,7 @@ TOPICS = {
 
 @dataclass(frozen=True)
 class Block:
-    """Trees to look at today, often only one.
-
-    Attributes
-    ----------
-    names : str
-    does : tuple of str
-        What to look for, and what it opens.
-    until : str
-        Until when; empty where nothing presses.
-    works : bool
-        Whether it may be worked.
-    """
+    """Trees to look at today, often only one: what to look for, until when, and whether they may be worked."""
 
     names: str
     does: tuple[str, ...]

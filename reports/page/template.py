@@ -12,15 +12,7 @@ if TYPE_CHECKING:
 
 
 def filled(template: str, **values: Any) -> str:
-    """A template of `reports/templates` with its values.
-
-    Parameters
-    ----------
-    template : str
-        File name, such as "report.html.j2".
-    **values
-        What it shows; text is escaped, and a name that is missing is an error.
-    """
+    """A template of `reports/templates` with its values; text is escaped, a name that is missing an error."""
     from jinja2 import Environment, FunctionLoader, StrictUndefined
 
     def load(name: str) -> str:

@@ -53,14 +53,7 @@ def compare_text(
 ) -> str:
     """Warmth first, then frosts, the dates by species, past forecasts, what followed work, and trends.
 
-    Parameters
-    ----------
-    comparison : Comparison
-    units : {"C", "F"}
-    truth, followed, trends : sequence
-        As `reports.output.compare.Compared` has them; empty ones are left out.
-    every_stage : bool
-        Every stage of later flushes too, and the warmth that each took.
+    What is empty is left out; `every_stage` tells those of later flushes too, and the warmth that each took.
     """
     garden = comparison.garden
     weather = f"Weather: {'; '.join(garden.attribution)}." if garden.attribution else ""

@@ -42,13 +42,7 @@ class Named:
 
 
 def named(text: str) -> Named:
-    """A tree as LABEL=SPECIES, or by its species alone.
-
-    Raises
-    ------
-    InputError
-        If label or species is empty.
-    """
+    """A tree as LABEL=SPECIES, or by its species alone."""
     label, equals, species = (plain_name(part) for part in text.partition("="))
     if not label or (equals and not species):
         raise InputError(f"write LABEL=SPECIES, such as Elm 1=Ulmus parvifolia; got '{text}'")
@@ -144,13 +138,7 @@ def _write(
 
 
 def split_event(text: str, find: Callable[[str], N]) -> tuple[N, str]:
-    """A stage or work and the date behind it: "cut back 12 June", "firm since 3 July", "soft".
-
-    Raises
-    ------
-    InputError
-        If no beginning of the text is a stage or work.
-    """
+    """A stage or work and the date behind it: "cut back 12 June", "firm since 3 July", "soft"."""
     words = text.replace(",", " ").split()
     for end in range(len(words), 0, -1):
         if known_event(" ".join(words[:end])) is not None:

@@ -39,15 +39,7 @@ def asked(question: str, read: Callable[[str], T], *, default: str | None = "") 
 
 
 def find_where(town: str | None, lat: str | None, lon: str | None, zone: str | None) -> Where:
-    """Where the garden is, from flags, and on a terminal from questions.
-
-    Raises
-    ------
-    InputError
-        If a town is unknown, or one of several and nobody can be asked which.
-    click.UsageError
-        If nothing tells where the garden is.
-    """
+    """Where the garden is, from flags, and on a terminal from questions."""
     found: Town | None = None
     if not (lat and lon) and not town and may_ask():
         if not lat and not lon:

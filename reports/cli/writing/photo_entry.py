@@ -50,13 +50,7 @@ def take_in(
     may_ask: bool,
     dry_run: bool,
 ) -> None:
-    """Save a look for every day on which photos were taken, all of them or nothing.
-
-    Raises
-    ------
-    InputError
-        If no photo tells its day, or a look cannot stand (`TableError`, every photo at once).
-    """
+    """Save a look for every day on which photos were taken, all of them or nothing."""
     photos = [read_photo(path) for path in find_photos(paths)]
     if not photos:
         raise InputError(f"there are no photos in {paths[0]}")
