@@ -10,7 +10,7 @@ from __future__ import annotations
 import io
 import json
 import math
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, date, datetime
 from operator import attrgetter, itemgetter
@@ -98,6 +98,26 @@ def attribute(
     [2.0, 'float']
     """
     return Column(name, kind, attrgetter(of or name), meaning, digits)
+
+
+def each(
+    names: Mapping[str, str], kind: Kind, get: Callable[[Any, int], Any], digits: int | None = None
+) -> Iterator[Column[Any]]:
+    """Columns of a row of values, such as the quantiles of a forecast: names with their meanings, in order.
+
+    `get` takes a row and which of them it is.
+
+    Examples
+    --------
+    >>> [column.get("ab") for column in each({"first": "", "second": ""}, "text", lambda row, k: row[k])]
+    ['a', 'b']
+    """
+    for k, (name, meaning) in enumerate(names.items()):
+        yield Column(name, kind, _at(get, k), meaning, digits)
+
+
+def _at(get: Callable[[Any, int], Any], k: int) -> Callable[[Any], Any]:
+    return lambda row: get(row, k)
 
 
 def fields(of: Callable[[R], object], **kinds: Kind) -> Iterator[Column[R]]:

@@ -19,7 +19,7 @@ STROKES = ("-", (0, (5, 2)), (0, (1.5, 1.5)))  # told apart without colour
 
 
 def plot_heat_curve(ax: Axes | None = None, *, units: str = "C") -> Axes:
-    """Draw what a day at one steady temperature counts, by each clock that goes by warmth, and by plain days."""
+    """Draw what a day at one steady temperature counts, by each clock of warmth, and by plain days."""
     ax = new_axes(ax, 8, 4.4)
     bare(ax)
     steady = np.arange(COLDEST, HOTTEST + 0.1, 0.25)

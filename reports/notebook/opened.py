@@ -26,7 +26,7 @@ from reports.garden.station_pair import StationPair
 class Opened:
     """A garden as it was read; nothing here writes.
 
-    `snapshot` holds records and weather on `as_of`, for whoever goes on with the functions of `phenology`. How
+    `snapshot` holds records and weather on `as_of`, for whoever goes on with functions of `phenology`. How
     past forecasts did, the changes of the journal and a place's own readings are read when first asked for.
     """
 

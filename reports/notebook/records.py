@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections import Counter
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Iterable
 from datetime import date
 from typing import NamedTuple
 
@@ -16,7 +16,7 @@ from phenology.model.season import SeasonCalendar
 from phenology.species.catalogue import STEPS, Species
 from reports.notebook.framed import framed
 from reports.notebook.opened import Opened
-from reports.table import Column, fields
+from reports.table import Column, each, fields
 
 PLACES: tuple[Column[tuple[Place, int]], ...] = (
     Column("place", "text", lambda r: r[0].name, "its name"),
@@ -56,22 +56,21 @@ TREES: tuple[Column[TreeRow], ...] = (
 )
 
 
-def _step_days() -> Iterator[Column[tuple[Species, int]]]:
-    def at(step: str) -> Callable[[tuple[Species, int]], float | None]:
-        return lambda r: r[0].priors[step].days if step in r[0].priors else None
-
-    for step in STEPS:
-        yield Column(f"{step}_days_at_18c", "number", at(step), "the catalogue's median, in days at 18 °C")
-
-
 SPECIES: tuple[Column[tuple[Species, int]], ...] = (
     Column("species", "text", lambda r: r[0].latin, "its Latin name"),
     Column("name", "text", lambda r: r[0].name, "its common name"),
     Column("trees", "whole", lambda r: r[1], "that grow here"),
     *fields(lambda r: r[0], habit="text", growth="text", defoliation="text", grown_for="text"),
-    Column("leaves_least", "whole", lambda r: r[0].leaves[0], "on a finished shoot"),
-    Column("leaves_most", "whole", lambda r: r[0].leaves[1], "on a finished shoot"),
-    *_step_days(),
+    *each(
+        dict.fromkeys(("leaves_least", "leaves_most"), "on a finished shoot"),
+        "whole",
+        lambda r, k: r[0].leaves[k],
+    ),
+    *each(
+        {f"{step}_days_at_18c": "the catalogue's median, in days at 18 °C" for step in STEPS},
+        "number",
+        lambda r, k: r[0].priors[STEPS[k]].days if STEPS[k] in r[0].priors else None,
+    ),
 )
 
 
@@ -141,15 +140,11 @@ class FlushRow(NamedTuple):
         return self.day(after) if after >= 1 else None, self.day(by)
 
 
-def _stage_looks() -> Iterator[Column[FlushRow]]:
-    def at(stage: str, k: int) -> Callable[[FlushRow], date | None]:
-        return lambda r: r.looks(stage)[k]
-
-    for stage in TARGETS:
-        yield Column(f"{stage}_after", "date", at(stage, 0), "the last look before it")
-        yield Column(f"{stage}_by", "date", at(stage, 1), "the first at or after it")
-
-
+LOOKS_AROUND = {
+    f"{stage}_{side}": meaning
+    for stage in TARGETS
+    for side, meaning in (("after", "the last look before it"), ("by", "the first at or after it"))
+}
 FLUSHES: tuple[Column[FlushRow], ...] = (
     Column("label", "text", lambda r: r.h.tree.label, "the tree's name"),
     Column("species", "text", lambda r: r.h.tree.species, "its Latin name"),
@@ -158,7 +153,7 @@ FLUSHES: tuple[Column[FlushRow], ...] = (
     Column("started_by", "text", lambda r: r.h.flush.started_by, "season, seen or work"),
     Column("started_on", "date", lambda r: r.h.flush.started_on),
     Column("woken_by", "text", lambda r: r.woken_by, "the operation"),
-    *_stage_looks(),
+    *each(LOOKS_AROUND, "date", lambda r, k: r.looks(TARGETS[k // 2])[k % 2]),
     Column("stage", "text", lambda r: r.h.stage, "the latest on record"),
     Column("last_look", "date", lambda r: r.day(r.h.last_look)),
     *fields(lambda r: r.h, checked="yes", lost="yes"),

@@ -5,10 +5,9 @@ JSON, CSV and DataFrames are views of these, see `reports.table`.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from datetime import date, timedelta
-from typing import TypeVar
 
 from phenology.advice.adviser import late_seasons
 from phenology.advice.agenda import Agenda, AgendaRow
@@ -21,59 +20,25 @@ from phenology.forecasting.arrival import LEVELS
 from phenology.garden import Garden
 from phenology.model.records import Site
 from phenology.work.last_safe import Late
-from reports.table import Column, Table
+from reports.table import Column, Table, attribute, each
 
-R = TypeVar("R")
-Odds = tuple[float, float, float] | None
-
-LEVEL_NAMES = {f"p{round(level * 100)}": level for level in LEVELS}
-WAITS = (("today", "if it is cut today"), ("in_14_days", "in two weeks"), ("in_21_days", "in three"))
-
-
-def _odds(odds_of: Callable[[R], Odds]) -> Iterator[Column[R]]:
-    def at(k: int) -> Callable[[R], float | None]:
-        return lambda row: (odds_of(row) or (None, None, None))[k]
-
-    for k, (when, said) in enumerate(WAITS):
-        yield Column(f"odds.{when}", "number", at(k), f"odds that what a cut wakes ripens {said}", digits=3)
-
-
-def _quantile_dates() -> Iterator[Column[ForecastRow]]:
-    def at(level: float) -> Callable[[ForecastRow], date | None]:
-        return lambda step: step.date_at(level)
-
-    for name, level in LEVEL_NAMES.items():
-        yield Column(name, "date", at(level), f"by when it has come with a chance of {level:.0%}")
-
-
-def _next_dates() -> Iterator[Column[AgendaRow]]:
-    def at(level: float) -> Callable[[AgendaRow], date | None]:
-        return lambda row: None if row.ahead is None else row.ahead.date_at(level)
-
-    for name in ("p10", "p50", "p90"):
-        yield Column(name, "date", at(LEVEL_NAMES[name]), f"by when with a chance of {LEVEL_NAMES[name]:.0%}")
-
-
-def _quantile_days() -> Iterator[Column[ForecastRow]]:
-    def at(level: float) -> Callable[[ForecastRow], float | None]:
-        return lambda step: step.day(level)
-
-    for name, level in LEVEL_NAMES.items():
-        yield Column(f"day.{name}", "day", at(level), "the same as a decimal day of the season", digits=2)
-
-
-def _opening() -> Iterator[Column[Window]]:
-    def at(k: int) -> Callable[[Window], date | None]:
-        return lambda window: window.opens[k]
-
-    for k, level in enumerate((10, 50, 90)):
-        yield Column(f"opens.p{level}", "date", at(k), f"by when it has opened with a chance of {level} %")
+PERCENT = [round(100 * level) for level in LEVELS]
+MIDDLE = PERCENT[::2]
+TREE = (
+    attribute("tree", "id", "the tree's id", of="tree.id"),
+    attribute("label", "text", "its name", of="tree.label"),
+    attribute("species", "text", "its Latin name", of="tree.species"),
+)
+ODDS = {
+    "odds.today": "odds that what a cut wakes ripens if it is cut today",
+    "odds.in_14_days": "odds that what a cut wakes ripens in two weeks",
+    "odds.in_21_days": "odds that what a cut wakes ripens in three",
+}
+NO_ODDS = (None, None, None)
 
 
 FORECAST: tuple[Column[ForecastRow], ...] = (
-    Column("tree", "id", lambda s: s.tree.id, "the tree's id"),
-    Column("label", "text", lambda s: s.tree.label, "its name"),
-    Column("species", "text", lambda s: s.tree.species, "its Latin name"),
+    *TREE,
     Column("place", "text", lambda s: s.place, "where it stands"),
     Column("season", "season", lambda s: s.season, "the year in which the season starts"),
     Column("flush", "whole", lambda s: s.flush, "1 for the season's own"),
@@ -82,12 +47,14 @@ FORECAST: tuple[Column[ForecastRow], ...] = (
     Column("seen.after", "date", lambda s: s.seen[0], "last look before it", listed=True),
     Column("seen.by", "date", lambda s: s.seen[1], "first look at it", listed=True),
     Column("look_on", "date", lambda s: s.look_on, "when to look next"),
-    *_quantile_dates(),
-    *_quantile_days(),
+    *each({f"p{n}": f"by when it has come with a chance of {n}%" for n in PERCENT}, "date",
+          lambda s, k: s.date_at(LEVELS[k])),
+    *each({f"day.p{n}": "the same as a decimal day of the season" for n in PERCENT}, "day",
+          lambda s, k: s.day(LEVELS[k]), digits=2),
     Column("p_not", "number", lambda s: s.arrival and s.arrival.p_not,
            "the chance that it does not come this season", digits=4),
     Column("last_safe", "date", lambda s: s.advice and s.advice.last_safe, "the last safe date"),
-    *_odds(lambda s: s.advice.odds if s.advice else None),
+    *each(ODDS, "number", lambda s, k: ((s.advice and s.advice.odds) or NO_ODDS)[k], digits=3),
     Column("looks", "whole", lambda s: s.looks, "of the species, on which it rests"),
     Column("seasons", "whole", lambda s: s.trust.seasons, "in which its steps were seen here"),
     Column("prior_share", "number", lambda s: s.trust.prior_share,
@@ -105,16 +72,15 @@ def forecast_table(forecast: GardenForecast, units: str = "C") -> Table[Forecast
 
 
 AGENDA: tuple[Column[AgendaRow], ...] = (
-    Column("tree", "id", lambda r: r.tree.id, "the tree's id"),
-    Column("label", "text", lambda r: r.tree.label, "its name"),
-    Column("species", "text", lambda r: r.tree.species, "its Latin name"),
+    *TREE,
     Column("section", "text", lambda r: str(r.section), "today, this week, later or leave"),
     Column("reason", "text", lambda r: r.reason, "why it stands there"),
     Column("at", "text", lambda r: r.state.operation or r.state.stage, "stage seen last, or work done since"),
     Column("at_on", "date", lambda r: r.state.on, "the day of that"),
     Column("next", "text", lambda r: r.ahead and r.ahead.stage, "the next stage to look for"),
     Column("look_on", "date", lambda r: r.lead and r.lead.look_on, "when to look next"),
-    *_next_dates(),
+    *each({f"p{n}": f"by when with a chance of {n}%" for n in MIDDLE}, "date",
+          lambda r, k: None if r.ahead is None else r.ahead.date_at(LEVELS[2 * k])),
     Column("guess", "yes", lambda r: r.ahead is not None and r.ahead.guess, "whether these are only a guess"),
     Column("opens", "text", lambda r: next((s.operation for s in r.steps if s.operation), None),
            "the work that hard leaves open"),
@@ -206,11 +172,12 @@ WINDOWS: tuple[Column[Window], ...] = (
     Column("operation", "text", lambda w: w.operation, "what may be done"),
     Column("flush", "whole", lambda w: w.row.flush, "that opens it"),
     Column("open", "yes", lambda w: w.is_open, "whether it is open now"),
-    *_opening(),
+    *each({f"opens.p{n}": f"by when it has opened with a chance of {n} %" for n in MIDDLE}, "date",
+          lambda w, k: w.opens[k]),
     Column("best", "text", lambda w: w.best, "when it is best, in words"),
     Column("closes", "date", lambda w: w.closes, "its last day"),
     Column("closes_why", "text", lambda w: w.closes_why, "what closes it"),
-    *_odds(lambda w: w.odds),
+    *each(ODDS, "number", lambda w, k: (w.odds or NO_ODDS)[k], digits=3),
     Column("refused", "text", lambda w: w.refused or None, "why it is not advised after all"),
 )  # fmt: skip
 
@@ -238,7 +205,7 @@ LAST_SAFE: tuple[Column[LastSafe], ...] = (
     Column("why", "text", lambda r: r.late.reason(), "the same in a sentence"),
     Column("zone", "text", lambda r: r.late.zone(r.late.today),
            "what a cut does today: ripens, danger (wakes and does not ripen), rests"),
-    *_odds(lambda r: r.late.odds()),
+    *each(ODDS, "number", lambda r, k: (r.late.odds() or NO_ODDS)[k], digits=3),
 )  # fmt: skip
 
 
@@ -254,9 +221,7 @@ def last_safe_dates(garden: Garden) -> Iterable[LastSafe]:
 
 
 CARE: tuple[Column[CareDue], ...] = (
-    Column("tree", "id", lambda c: c.tree.id, "the tree's id"),
-    Column("label", "text", lambda c: c.tree.label, "its name"),
-    Column("species", "text", lambda c: c.tree.species, "its Latin name"),
+    *TREE,
     Column("care", "text", lambda c: c.care, "a word for it"),
     Column("first", "date", lambda c: c.first, "from when"),
     Column("last", "date", lambda c: c.last, "until when"),
@@ -268,22 +233,16 @@ CARE: tuple[Column[CareDue], ...] = (
 
 
 ROUND: tuple[Column[Visit], ...] = (
-    Column("tree", "id", lambda v: v.tree.id, "the tree's id"),
-    Column("label", "text", lambda v: v.tree.label, "its name"),
-    Column("species", "text", lambda v: v.tree.species, "its Latin name"),
+    *TREE,
     Column("place", "text", lambda v: v.place, "where it stands"),
     Column("look_for", "text", lambda v: v.look_for, "what to look for"),
     Column("because", "text", lambda v: v.because, "what the look decides"),
     Column("by", "date", lambda v: v.by, "until when that can wait"),
     Column("rank", "whole", lambda v: v.rank, "0 presses, 1 is due, 2 in passing"),
-    Column(
-        "change",
-        "number",
-        lambda v: v.step.change_by_look if v.step else None,
-        "chance that the look changes what is advised",
-    ),
+    Column("change", "number", lambda v: v.step.change_by_look if v.step else None,
+           "chance that the look changes what is advised"),
     Column("operation", "text", lambda v: v.operation, "that may follow"),
-)
+)  # fmt: skip
 
 
 CHANGES: tuple[Column[ForecastChange], ...] = (

@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from datetime import date
-from itertools import starmap
 from typing import Any, NamedTuple
 
 import numpy as np
@@ -22,7 +21,7 @@ from phenology.judging.hindcast import (
 from phenology.judging.verification import paired_by_season, score_dates, skill
 from phenology.model.arrays import Array
 from phenology.model.season import SeasonCalendar
-from reports.table import Column, Table, attribute
+from reports.table import Column, Table, attribute, each
 
 WIDTH = 80
 SEEN = ("median", "after_day", "by_day")  # columns that P.csv has not: LOOKS.csv tells them
@@ -38,11 +37,9 @@ class Forecast(NamedTuple):
     by: float
 
 
-def _quantile(k: int, level: float) -> Column[Any]:
-    meaning = "decimal day of the season by which it has come so likely; its last day + 1 past its end"
-    return Column(
-        f"q{round(level * 100)}", "number", lambda row: row.made.quantiles[k], "" if k else meaning, digits=3
-    )
+QUANTILES = {f"q{round(level * 100)}": "" for level in LEVELS} | {
+    "q10": "decimal day of the season by which it has come so likely; its last day + 1 past its end"
+}
 
 
 FORECASTS: tuple[Column[Any], ...] = (
@@ -53,7 +50,7 @@ FORECASTS: tuple[Column[Any], ...] = (
     attribute("given", "text", "the stage whose first sight issued it", of="question.given"),
     attribute("target", "text", "the stage forecast", of="question.target"),
     attribute("issued", "date", of="made.issued"),
-    *starmap(_quantile, enumerate(LEVELS)),
+    *each(QUANTILES, "number", lambda row, k: row.made.quantiles[k], digits=3),
     attribute("p_not", "number", "chance that it does not come", 4, of="made.p_not"),
     attribute("median", "date", "q50 as a date"),
     attribute("after_day", "number", "seen to come after this day of the season", of="after"),
@@ -76,8 +73,8 @@ def predictions_csv(rows: Iterable[Forecast]) -> str:
 class Scored:
     """What one way of forecasting scored on the rows seen to come between two looks.
 
-    `means` are `DateScores.means`, `crps` each row's [d], NaN where it had no forecast; `saved` is the share of
-    its CRPS that flushcast saves, None for flushcast itself.
+    `means` are `DateScores.means`, `crps` each row's [d], NaN where it had no forecast; `saved` is the share
+    of its CRPS that flushcast saves, None for flushcast itself.
     """
 
     forecaster: str

@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
+from datetime import date
 from typing import NamedTuple
 
 from phenology.advice.plan import Branch, Plan, PlannedFlush
 from phenology.model.records import Tree
-from reports.table import Column, Table
+from reports.table import Column, Table, each
 
 
 class PlanRow(NamedTuple):
@@ -29,21 +30,19 @@ def plans_table(plans: Iterable[Plan]) -> Table[PlanRow]:
     return Table("flushcast.plan/1", PLAN, rows)
 
 
-def _stage(stage: str, k: int, level: int) -> Column[PlanRow]:
-    return Column(
-        f"{stage}.p{level}", "date", lambda row: row.flush.stages.get(stage, (None, None, None))[k],
-        f"by when {stage} has come with a chance of {level} %",
-    )  # fmt: skip
+NO_DATES = (None, None, None)
+STAGES = {
+    f"{stage}.p{p}": f"by when {stage} has come with a chance of {p} %"
+    for stage in ("budbreak", "extended", "hardened")
+    for p in MIDDLE
+}
+OPENS = {f"opens.p{p}": f"by when it is open with a chance of {p} %" for p in MIDDLE}
 
 
-def _opens(k: int, level: int) -> Column[PlanRow]:
-    return Column(
-        f"opens.p{level}", "date", lambda row: row.branch and row.branch.opens[k],
-        f"by when it is open with a chance of {level} %",
-    )  # fmt: skip
+def _stage_date(row: PlanRow, k: int) -> date | None:
+    return row.flush.stages.get(list(STAGES)[k].partition(".")[0], NO_DATES)[k % 3]
 
 
-LEVELS = tuple(enumerate((10, 50, 90)))
 PLAN: tuple[Column[PlanRow], ...] = (
     Column("tree", "id", lambda row: row.tree.id, "the tree's id"),
     Column("label", "text", lambda row: row.tree.label, "its name"),
@@ -51,11 +50,11 @@ PLAN: tuple[Column[PlanRow], ...] = (
     Column("woken_on", "date", lambda row: row.flush.woken_on, "the work that is taken to wake it"),
     Column("is_hard", "yes", lambda row: row.flush.is_hard, "whether it was seen hard"),
     Column("chance", "number", lambda row: row.flush.chance, "that it is hard this season", digits=3),
-    *(_stage(stage, k, level) for stage in ("budbreak", "extended", "hardened") for k, level in LEVELS),
+    *each(STAGES, "date", _stage_date),
     Column("techniques", "texts", lambda row: row.branch.techniques if row.branch else (), "done together"),
     Column("does", "text", lambda row: row.branch.does if row.branch else row.flush.leave, "in words"),
     Column("when", "text", lambda row: row.branch and row.branch.when, "what it waits for"),
-    *(_opens(k, level) for k, level in LEVELS),
+    *each(OPENS, "date", lambda row, k: row.branch and row.branch.opens[k]),
     Column("until", "date", lambda row: row.branch and row.branch.until, "the last point at which it is"),
     Column("ripens", "number", lambda row: row.branch and row.branch.ripens,
            "odds that what it wakes is hard in time", digits=3),

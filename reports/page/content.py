@@ -33,7 +33,7 @@ TOPICS = {
 
 @dataclass(frozen=True)
 class Block:
-    """Trees to look at today, often only one: what to look for, until when, and whether they may be worked."""
+    """Trees to look at today, often only one: what to look for, until when, whether to work."""
 
     names: str
     does: tuple[str, ...]

@@ -23,7 +23,6 @@ _SOURCE_WORDS = {
     "model": "from a weather model",
     "filled": "filled in",
 }
-ADVICE = "No weather yet: flushcast weather add FILE"
 NEARLY_WHOLE = 0.9  # a year with a smaller share of its days known is called thin (ours)
 
 
