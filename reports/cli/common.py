@@ -102,9 +102,9 @@ def say(words: str = "") -> None:
 
 def tell(words: str) -> None:
     """Words for the grower, wrapped; a no-break space holds words together."""
-    from reports.text.lines import wrapped
+    from reports.text.words import paragraph
 
-    say(wrapped(words))
+    say(paragraph(words))
 
 
 def once_a_day(garden: OpenGarden, cautions: Iterable[str]) -> list[str]:

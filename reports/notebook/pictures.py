@@ -25,39 +25,39 @@ class Pictures(Opened):
         --------
         >>> garden.plot_garden().figure.savefig("garden.svg")  # doctest: +SKIP
         """
-        from reports.charts.garden_weeks import plot_garden
+        from reports.charts.tree_charts import plot_garden
 
         return plot_garden(self.outlook, ax)
 
     def plot_tree(self, tree: str, ax: Axes | None = None) -> Axes:
         """Draw one tree's season: what was seen, what is likely, what is usual for it."""
-        from reports.charts.one_tree import plot_tree
+        from reports.charts.tree_charts import plot_tree
         from reports.garden.named_tree import named_tree
 
         return plot_tree(self.outlook, named_tree(self.snapshot, tree), ax)
 
     def plot_ripening(self, tree: str, ax: Axes | None = None) -> Axes:
         """Draw the odds that what a cut wakes ripens, by the day of the cut, with the last safe day."""
-        from reports.charts.ripening_chart import plot_ripening
+        from reports.charts.tree_charts import plot_ripening
         from reports.garden.named_tree import named_tree
 
         return plot_ripening(self.snapshot, named_tree(self.snapshot, tree), ax)
 
     def plot_calibration(self, species: str | None = None, ax: Axes | None = None) -> Axes:
         """Draw what was learned beside what the catalogue believed, a row a species and step."""
-        from reports.charts.calibration_chart import plot_calibration
+        from reports.charts.learned_charts import plot_calibration
 
         return plot_calibration(self.fit, self._latin(species), ax)
 
     def plot_past(self, species: str | None = None, ax: Axes | None = None) -> Axes:
         """Draw how far past forecasts missed, by how long before they were made."""
-        from reports.charts.past_chart import plot_past
+        from reports.charts.learned_charts import plot_past
 
         return plot_past(self._past_forecasts(species), ax)
 
     def plot_reliability(self, species: str | None = None, ax: Axes | None = None) -> Axes:
         """Draw how often it had come when the forecast gave it a chance."""
-        from reports.charts.past_chart import plot_reliability
+        from reports.charts.learned_charts import plot_reliability
 
         return plot_reliability(self._past_forecasts(species), ax)
 

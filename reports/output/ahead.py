@@ -1,24 +1,28 @@
-"""What lies ahead as tables: forecast, chances, windows, last safe dates, care, the round, what changed.
+"""What lies ahead as tables: forecast, chances, windows, last safe dates, care, the round, plans, answers.
 
 JSON, CSV and DataFrames are views of these, see `reports.table`.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
+from typing import NamedTuple
 
 from phenology.advice.adviser import late_seasons
 from phenology.advice.agenda import Agenda, AgendaRow
 from phenology.advice.care import CareDue
 from phenology.advice.forecast_change import ForecastChange
 from phenology.advice.forecast_rows import ForecastRow, GardenForecast
+from phenology.advice.plan import Branch, Plan, PlannedFlush
 from phenology.advice.visits import Visit
 from phenology.advice.windows import Window
 from phenology.forecasting.arrival import LEVELS
 from phenology.garden import Garden
-from phenology.model.records import Site
+from phenology.model.operations import Operation
+from phenology.model.records import Site, Tree
+from phenology.work.answer import Answer
 from phenology.work.last_safe import Late
 from reports.table import Column, Table, attribute, each
 
@@ -255,3 +259,71 @@ CHANGES: tuple[Column[ForecastChange], ...] = (
     Column("why", "text", lambda c: c.why or None, "what moved a date ahead: weather or looks"),
     Column("not_yet", "date", lambda c: c.not_yet, "the look that it had not come by, past its range"),
 )
+
+
+class PlanRow(NamedTuple):
+    """One way that one flush of one tree leaves open; without a way where it is left alone."""
+
+    tree: Tree
+    flush: PlannedFlush
+    branch: Branch | None
+
+
+def plans_table(plans: Iterable[Plan]) -> Table[PlanRow]:
+    """The plans of some trees."""
+    rows = [
+        PlanRow(plan.tree, flush, branch)
+        for plan in plans
+        for flush in plan.flushes
+        for branch in (flush.branches or (None,))
+    ]
+    return Table("flushcast.plan/1", PLAN, rows)
+
+
+NO_DATES = (None, None, None)
+STAGES = {
+    f"{stage}.p{p}": f"by when {stage} has come with a chance of {p} %"
+    for stage in ("budbreak", "extended", "hardened")
+    for p in MIDDLE
+}
+OPENS = {f"opens.p{p}": f"by when it is open with a chance of {p} %" for p in MIDDLE}
+
+
+def _stage_date(row: PlanRow, k: int) -> date | None:
+    return row.flush.stages.get(list(STAGES)[k].partition(".")[0], NO_DATES)[k % 3]
+
+
+PLAN: tuple[Column[PlanRow], ...] = (
+    Column("tree", "id", lambda row: row.tree.id, "the tree's id"),
+    Column("label", "text", lambda row: row.tree.label, "its name"),
+    Column("flush", "whole", lambda row: row.flush.number, "1 for the season's own"),
+    Column("woken_on", "date", lambda row: row.flush.woken_on, "the work that is taken to wake it"),
+    Column("is_hard", "yes", lambda row: row.flush.is_hard, "whether it was seen hard"),
+    Column("chance", "number", lambda row: row.flush.chance, "that it is hard this season", digits=3),
+    *each(STAGES, "date", _stage_date),
+    Column("techniques", "texts", lambda row: row.branch.techniques if row.branch else (), "done together"),
+    Column("does", "text", lambda row: row.branch.does if row.branch else row.flush.leave, "in words"),
+    Column("when", "text", lambda row: row.branch and row.branch.when, "what it waits for"),
+    *each(OPENS, "date", lambda row, k: row.branch and row.branch.opens[k]),
+    Column("until", "date", lambda row: row.branch and row.branch.until, "the last point at which it is"),
+    Column("ripens", "number", lambda row: row.branch and row.branch.ripens,
+           "odds that what it wakes is hard in time", digits=3),
+)  # fmt: skip
+
+
+Row = tuple[Tree, Answer]
+
+
+def answers_table(answers: Sequence[Row], operation: Operation, day: date) -> Table[Row]:
+    """One row a tree."""
+    columns: tuple[Column[Row], ...] = (
+        Column("tree", "id", lambda row: row[0].id, "the tree's id"),
+        Column("label", "text", lambda row: row[0].label, "its name"),
+        Column("operation", "text", lambda row: operation, "the work that was asked about"),
+        Column("date", "date", lambda row: day, "on that day"),
+        Column("answer", "text", lambda row: row[1].answer, "yes, better wait or no"),
+        Column("why", "texts", lambda row: row[1].why, "the reasons"),
+        Column("instead", "text", lambda row: row[1].instead or None, "what to do instead"),
+        Column("when", "text", lambda row: row[1].when or None, "from when it is better"),
+    )
+    return Table("flushcast.answer/1", columns, answers)

@@ -11,7 +11,7 @@ import numpy as np
 
 from phenology.language.date_style import date_range, full_date, short_date
 from phenology.region.cells import LIMITS
-from reports.text.lines import counted
+from reports.text.words import counted
 
 if TYPE_CHECKING:
     import xarray as xr

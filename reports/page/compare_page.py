@@ -14,10 +14,18 @@ from phenology.seasons.ahead import heat_course
 from phenology.seasons.compare import Comparison
 from phenology.seasons.season_heat import BASE_C
 from phenology.seasons.tree_stages import StageDate
-from reports.charts.past_chart import describe_past
+from reports.charts.learned_charts import describe_past
 from reports.output.compare import Compared
-from reports.page.compare_drawings import Around, finite, flush_drawing, lead_drawing, lead_reach
-from reports.page.drawings import heat_drawing, miss_drawing, month_labels
+from reports.page.drawings import (
+    Around,
+    finite,
+    flush_drawing,
+    heat_drawing,
+    lead_drawing,
+    lead_reach,
+    miss_drawing,
+    month_labels,
+)
 from reports.page.render import lead_words
 from reports.page.template import drawn, filled
 from reports.text.compare_tables import (

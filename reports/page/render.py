@@ -23,7 +23,7 @@ from phenology.seasons.compare import compare_seasons
 from phenology.seasons.season_heat import BASE_C
 from phenology.work.cautions import BEFORE_A_CUT, CUT_FIRM, LOOK_FIRST
 from reports.charts.heat_curve import describe_heat_curve
-from reports.charts.past_chart import describe_past
+from reports.charts.learned_charts import describe_past
 from reports.page.content import (
     blocks,
     care_topics,

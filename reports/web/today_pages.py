@@ -17,10 +17,10 @@ from phenology.advice.forecast_change import moved_by_looks
 from phenology.advice.round import Round, plan_round
 from phenology.advice.visits import Visit as Visited
 from phenology.model.records import Tree
+from reports.text.ahead_text import NOTHING_DECIDES, review_lines, round_cautions
 from reports.text.care_text import as_counted
 from reports.text.change_text import moved_lines
 from reports.text.forecast_text import in_brief
-from reports.text.round_text import NOTHING_DECIDES, review_lines, round_cautions
 from reports.text.words import capital, full_date, short_date, weekday_full_date
 from reports.web.keeper import Known
 from reports.web.report_body import Embedded, morning_body, seasons_body

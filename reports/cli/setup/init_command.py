@@ -28,7 +28,7 @@ from phenology.model.errors import InputError, StoreError
 from phenology.model.records import Place, Stand, Tree
 from reports.cli.common import garden_folder, may_ask, put, say, tell
 from reports.cli.setup.place_command import read_elevation, read_latitude, read_longitude, shown_position
-from reports.text.lines import counted
+from reports.text.words import counted
 
 if TYPE_CHECKING:
     from data_sources.country_dates import CountryDates

@@ -27,7 +27,7 @@ from phenology.species.species import Species
 from reports.cli.common import say
 from reports.cli.setup.init_where import asked
 from reports.garden.open_garden import OpenGarden
-from reports.text.lines import shown_date
+from reports.text.words import shown_date
 
 N = TypeVar("N", bound=Name)
 OFFERED = 6

@@ -18,7 +18,7 @@ from reports.cli.common import open_garden_option, put, together
 from reports.cli.writing.record_editor import committed
 from reports.entries.merging import Edit, Readers, differences, merged, text_field
 from reports.garden.open_garden import OpenGarden
-from reports.text.lines import table
+from reports.text.words import table
 
 FEET = 0.3048
 

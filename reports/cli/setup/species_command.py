@@ -22,8 +22,7 @@ from phenology.work.season_of_work import in_words
 from phenology.work.technique import kept
 from reports.cli.common import open_garden_option, put, tell
 from reports.garden.open_garden import OpenGarden
-from reports.text.lines import table
-from reports.text.words import terminal_width
+from reports.text.words import table, terminal_width
 
 
 @click.command("species")

@@ -16,7 +16,7 @@ from reports.cli.writing.record_editor import committed
 from reports.entries.merging import Edit
 from reports.entries.trees import add_tree, aim_trees, edit_trees, move_trees, remove_tree, retire_trees
 from reports.garden.open_garden import OpenGarden
-from reports.text.lines import counted, shown_date, table
+from reports.text.words import counted, shown_date, table
 
 AIMS = [str(aim) for aim in GrowthAim]
 

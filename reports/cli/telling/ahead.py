@@ -112,9 +112,8 @@ def round_command(
         return
     from phenology.advice.agenda import make_agenda
     from phenology.advice.round import plan_round
-    from reports.text.lines import counted
-    from reports.text.round_text import SHEET_COLUMNS, round_cautions, round_sheet, round_text, sheet_rows
-    from reports.text.words import terminal_width
+    from reports.text.ahead_text import SHEET_COLUMNS, round_cautions, round_sheet, round_text, sheet_rows
+    from reports.text.words import counted, terminal_width
 
     forecast = read_forecast(garden, as_of)
     walk = plan_round(make_agenda(forecast))
@@ -162,7 +161,7 @@ def windows_command(garden: OpenGarden, trees: tuple[str, ...], as_of: str | Non
         put(windows_table(found).as_json(key="windows", as_of=forecast.garden.as_of))
     else:
         from phenology.work.cautions import WINDOW_LOOKS_FIRST
-        from reports.text.windows_text import windows_text
+        from reports.text.ahead_text import windows_text
         from reports.text.words import terminal_width
 
         closing = once_a_day(garden, [WINDOW_LOOKS_FIRST])
@@ -191,11 +190,11 @@ def plan_command(
     from phenology.advice.plan import Planner
     from phenology.advice.usual_warmth import usual_warmth_note
     from reports.garden.past_forecasts import read_with_skill
-    from reports.output.plans import plans_table
+    from reports.output.ahead import plans_table
+    from reports.text.ahead_text import plan_lines
     from reports.text.forecast_text import NO_TREES
-    from reports.text.lines import set_in
-    from reports.text.plan_text import plan_lines
     from reports.text.progress import progress
+    from reports.text.words import set_in
 
     wanted = _ids(garden, trees)
     day = garden.coming_day(cut) if cut else None
@@ -239,9 +238,9 @@ def check_command(
     from phenology.model.records import Work
     from phenology.work.cautions import cautions
     from reports.garden.work_answers import work_answers
-    from reports.output.answers import answers_table
-    from reports.text.answer_text import answer_lines
-    from reports.text.lines import wrapped
+    from reports.output.ahead import answers_table
+    from reports.text.ahead_text import answer_lines
+    from reports.text.words import paragraph
 
     trees, operation = garden.select_and(words, find_operation)
     day = garden.day(when)
@@ -251,7 +250,7 @@ def check_command(
         put(answers_table(answers, operation, day).as_json(units=garden.settings.units))
         return
     for line in answer_lines(answers):
-        put(wrapped(line))
+        put(paragraph(line))
     if operation.wakes:  # how late it is rests on the weather
         tell_usual_warmth(usual_warmth_note(garden.snapshot()))
     allowed = [tree for tree, one in answers if one.answer == "yes"]

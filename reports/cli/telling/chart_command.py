@@ -83,8 +83,7 @@ def _heading(garden: OpenGarden, as_of: str | None) -> str:
 
 
 def _forecast(opened: OpenGarden, as_of: str | None, tree: str | None) -> tuple[Axes, str]:
-    from reports.charts.garden_weeks import describe_garden, plot_garden
-    from reports.charts.one_tree import describe_tree, plot_tree
+    from reports.charts.tree_charts import describe_garden, describe_tree, plot_garden, plot_tree
 
     forecast = read_forecast(opened, as_of)
     if tree is None:
@@ -94,7 +93,7 @@ def _forecast(opened: OpenGarden, as_of: str | None, tree: str | None) -> tuple[
 
 
 def _ripening(opened: OpenGarden, as_of: str | None, tree: str) -> tuple[Axes, str]:
-    from reports.charts.ripening_chart import describe_ripening, plot_ripening
+    from reports.charts.tree_charts import describe_ripening, plot_ripening
 
     garden, chosen = opened.snapshot(as_of), opened.select_one(tree)
     return plot_ripening(garden, chosen), describe_ripening(garden, chosen)
@@ -122,8 +121,13 @@ def _learned(opened: OpenGarden, as_of: str | None, name: str, species: str | No
     from phenology.learning.garden_fit import GardenFit
     from phenology.model.track_record import first_hardenings
     from phenology.species.catalogue import find_species
-    from reports.charts.calibration_chart import describe_calibration, plot_calibration
-    from reports.charts.past_chart import describe_past, plot_past, plot_reliability
+    from reports.charts.learned_charts import (
+        describe_calibration,
+        describe_past,
+        plot_calibration,
+        plot_past,
+        plot_reliability,
+    )
     from reports.charts.seasons_chart import describe_seasons, plot_seasons
     from reports.garden.past_forecasts import garden_past
     from reports.text.progress import progress

@@ -25,7 +25,7 @@ from phenology.records.record_book import RecordBook
 from reports.cli.common import tell
 from reports.cli.writing.record_editor import UNDO
 from reports.garden.open_garden import OpenGarden
-from reports.text.lines import counted
+from reports.text.words import counted
 
 SHOWN = 3
 
