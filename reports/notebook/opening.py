@@ -21,11 +21,10 @@ from reports.garden.open_garden import OpenGarden, one_day
 from reports.garden.past_forecasts import with_skill
 from reports.garden.station_pair import StationPair, station_pair
 from reports.notebook.ahead import Ahead
-from reports.notebook.elsewhere import Elsewhere
 from reports.notebook.learned import LearnedFrames
 from reports.notebook.pictures import Pictures
 from reports.notebook.records import Records
-from reports.notebook.seasons import SeasonFrames
+from reports.notebook.seasons import Elsewhere, SeasonFrames
 from reports.notebook.weather import WeatherFrames
 
 DEMO = "demo"

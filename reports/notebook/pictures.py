@@ -63,7 +63,7 @@ class Pictures(Opened):
 
     def plot_seasons(self, ax: Axes | None = None, *, units: str | None = None) -> Axes:
         """Draw this season's warmth among past ones."""
-        from reports.charts.seasons_chart import plot_seasons
+        from reports.charts.weather_charts import plot_seasons
 
         return plot_seasons(self.snapshot, ax, units=units or self.settings.units)
 
@@ -71,12 +71,12 @@ class Pictures(Opened):
         self, place: str | None = None, ax: Axes | None = None, *, units: str | None = None
     ) -> Axes:
         """Draw how much warmer or colder a place is than its station, day by day and as learned."""
-        from reports.charts.station_chart import plot_station
+        from reports.charts.weather_charts import plot_station
 
         return plot_station(self.read_pair(self._place(place)), ax, units=units or self.settings.units)
 
     def plot_heat_curve(self, ax: Axes | None = None, *, units: str | None = None) -> Axes:
         """Draw what a day at one steady temperature counts, by each clock."""
-        from reports.charts.heat_curve import plot_heat_curve
+        from reports.charts.weather_charts import plot_heat_curve
 
         return plot_heat_curve(ax, units=units or self.settings.units)

@@ -9,8 +9,7 @@ from phenology.advice.lesson_here import Translation
 from phenology.model.stages import Stage
 from phenology.species.species import Species
 from phenology.work.shoot import described, how_far
-from reports.page.drawings import Label, svg_drawing, svg_line, svg_rect
-from reports.page.template import drawn, filled
+from reports.page.drawings import Label, drawn, filled, svg_drawing, svg_line, svg_rect
 from reports.text.elsewhere_text import Asked, Card, asked_words, due_words, span
 from reports.text.shoot_picture import svg_picture
 from reports.text.words import MONTHS, capital, listed, short_date

@@ -1,4 +1,4 @@
-"""Small drawings inside the pages. They stretch with them; their words stand beside them in HTML."""
+"""Small drawings inside the pages, which stretch with them, and the templates into which they are put."""
 
 from __future__ import annotations
 
@@ -7,6 +7,8 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import timedelta
 from html import escape
+from importlib import resources
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -17,7 +19,12 @@ from phenology.model.track_record import PastForecast
 from phenology.seasons.ahead import HeatCourse
 from phenology.seasons.compare import Comparison
 from phenology.seasons.tree_stages import StageDate
+from reports.charts.ink import PALETTES
 from reports.text.words import MONTHS
+
+if TYPE_CHECKING:
+    from markupsafe import Markup
+
 
 BINS = ((45, 60), (30, 45), (20, 30), (10, 20), (0, 10))
 FEWEST = 3
@@ -223,3 +230,27 @@ def _runs(shown: NDArray[np.bool_]) -> Iterator[range]:
 def finite(day: float | None) -> float | None:
     """A day that can be drawn; None for one that is not known or never came."""
     return day if day is not None and math.isfinite(day) else None
+
+
+def filled(template: str, **values: Any) -> str:
+    """A template of `reports/templates` with its values; text is escaped, a name that is missing an error."""
+    from jinja2 import Environment, FunctionLoader, StrictUndefined
+
+    def load(name: str) -> str:
+        return resources.files("reports").joinpath("templates", name).read_text(encoding="utf-8")
+
+    environment = Environment(
+        loader=FunctionLoader(load),
+        autoescape=True,
+        trim_blocks=True,
+        lstrip_blocks=True,
+        undefined=StrictUndefined,
+    )
+    return environment.get_template(template).render(palettes=PALETTES, **values)
+
+
+def drawn(svg: str) -> Markup:
+    """A drawing of our own, put into a page as it is; its words were escaped when it was made."""
+    from markupsafe import Markup
+
+    return Markup(svg)

@@ -12,7 +12,7 @@ from phenology.model.stages import Stage
 from phenology.work.cautions import CUT_FIRM, LOOK_FIRST
 from phenology.work.grades import odds_in_tenths
 from phenology.work.season_of_work import until_rest
-from reports.text.care_text import care_of
+from reports.text.change_text import care_of
 from reports.text.words import (
     capital,
     counted_word,

@@ -8,8 +8,7 @@ from phenology.advice.agenda import Agenda
 from phenology.advice.alike import alike
 from phenology.advice.news import News
 from phenology.work.cautions import CUT_FIRM, LOOK_FIRST
-from reports.text.care_text import as_counted
-from reports.text.change_text import changes_text
+from reports.text.change_text import as_counted, changes_text
 from reports.text.forecast_text import advice_words
 from reports.text.words import capital, short_date, tree_names, weekday_full_date
 

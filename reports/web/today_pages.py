@@ -18,8 +18,7 @@ from phenology.advice.round import Round, plan_round
 from phenology.advice.visits import Visit as Visited
 from phenology.model.records import Tree
 from reports.text.ahead_text import NOTHING_DECIDES, review_lines, round_cautions
-from reports.text.care_text import as_counted
-from reports.text.change_text import moved_lines
+from reports.text.change_text import as_counted, moved_lines
 from reports.text.forecast_text import in_brief
 from reports.text.words import capital, full_date, short_date, weekday_full_date
 from reports.web.keeper import Known

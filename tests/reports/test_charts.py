@@ -26,7 +26,6 @@ from reports.charts.learned_charts import (
     plot_reliability,
     season_weights,
 )
-from reports.charts.seasons_chart import describe_seasons, plot_seasons
 from reports.charts.tree_charts import (
     describe_garden,
     describe_ripening,
@@ -35,6 +34,7 @@ from reports.charts.tree_charts import (
     plot_ripening,
     plot_tree,
 )
+from reports.charts.weather_charts import describe_seasons, plot_seasons
 from tests.reports.bench import Bench
 from tests.reports.demo import DAY, demo_folder, demo_past, own_demo
 from tests.reports.opened import read_garden

@@ -32,7 +32,7 @@ from reports.text.words import counted
 
 if TYPE_CHECKING:
     from data_sources.country_dates import CountryDates
-    from reports.cli.setup.init_trees import Named
+    from reports.cli.setup.init_questions import Named
     from reports.garden.open_garden import OpenGarden
 
 
@@ -100,7 +100,7 @@ def init_command(
         _mend(target, _settings(name, units, season_start, date_order, first_weekday))
         return
     from data_sources.country_dates import country_dates
-    from reports.cli.setup.init_where import find_where
+    from reports.cli.setup.init_questions import find_where
 
     where = find_where(town or (None if lat or lon else place), lat, lon, timezone)
     spot = Place(
@@ -139,8 +139,7 @@ def _ask_on(folder: Path, there: str, spot: Place, slips: Sequence[Named], *, as
     """Ask the rest of somebody at a terminal, every answer kept when it is given; what may be typed next."""
     from phenology.language.date_style import using_dates
     from phenology.language.degrees import using_units
-    from reports.cli.setup.init_trees import ask_for_trees, ask_how_they_stand
-    from reports.cli.setup.init_where import asked
+    from reports.cli.setup.init_questions import ask_for_trees, ask_how_they_stand, asked
     from reports.garden.open_garden import OpenGarden
 
     garden = OpenGarden(folder, lambda warning: tell(f"Note: {warning}"))
@@ -242,7 +241,7 @@ def _read_trees(typed: Sequence[str]) -> tuple[list[Tree], list[Named], list[str
     if not typed:
         return [], [], []
     from phenology.species.catalogue import load_species
-    from reports.cli.setup.init_trees import latin_of, named
+    from reports.cli.setup.init_questions import latin_of, named
 
     catalogue = load_species()
     trees: list[Tree] = []

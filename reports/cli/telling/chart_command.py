@@ -101,14 +101,14 @@ def _ripening(opened: OpenGarden, as_of: str | None, tree: str) -> tuple[Axes, s
 
 def _heat_curve(garden: OpenGarden) -> tuple[Axes, str]:
     """Of no garden, but in its units where there is one."""
-    from reports.charts.heat_curve import describe_heat_curve, plot_heat_curve
+    from reports.charts.weather_charts import describe_heat_curve, plot_heat_curve
 
     units = garden.settings_or_usual.units
     return plot_heat_curve(units=units), describe_heat_curve(units)
 
 
 def _station(garden: OpenGarden, as_of: str | None, place: str | None) -> tuple[Axes, str]:
-    from reports.charts.station_chart import describe_station, plot_station
+    from reports.charts.weather_charts import describe_station, plot_station
     from reports.garden.station_pair import station_pair
 
     pair = station_pair(garden.folder, garden.place(place), garden.past_day(as_of) if as_of else None)
@@ -128,7 +128,7 @@ def _learned(opened: OpenGarden, as_of: str | None, name: str, species: str | No
         plot_past,
         plot_reliability,
     )
-    from reports.charts.seasons_chart import describe_seasons, plot_seasons
+    from reports.charts.weather_charts import describe_seasons, plot_seasons
     from reports.garden.past_forecasts import garden_past
     from reports.text.progress import progress
 
