@@ -52,7 +52,7 @@ def row_marks(row: AgendaRow, garden: Garden) -> list[Mark]:
             found.append(Mark.at("look", step.look_on.toordinal() + 0.5))
     if (stop := stop_of(row)) is not None:
         found += [Mark("late", stop.toordinal() + 1, over), Mark.at("stop", stop.toordinal() + 1)]
-    elif _too_late(row):
+    elif any(step.refused is not None and step.refused.rule in LATENESS for step in row.steps):
         found.append(Mark("late", today.toordinal(), over))
     return found
 
@@ -109,10 +109,6 @@ def row_end(row: AgendaRow) -> str:
     middle = step.date_at(0.5)
     late = step.arrival is not None and (middle is None or middle > step.last_safe)
     return "likely late" if late else f"by {'~' if step.guess else ''}{short_date(step.last_safe)}"
-
-
-def _too_late(row: AgendaRow) -> bool:
-    return any(step.refused is not None and step.refused.rule in LATENESS for step in row.steps)
 
 
 def _ordinal(step: ForecastRow, level: float) -> float:

@@ -34,7 +34,8 @@ def plot_calibration(
     """
     order = [transition.words for transition in all_transitions()]
     rows = sorted(calibrate(fit, species), key=lambda row: order.index(row.transition.words))
-    names = {row.species: _name(fit, row.species) for row in rows}
+    known = fit.garden.species
+    names = {row.species: known[row.species].name if row.species in known else row.species for row in rows}
     ax = new_axes(ax, 9, 1.5 + 0.42 * len(rows))
     ax.set_xscale("log")
     before = None
@@ -48,9 +49,9 @@ def plot_calibration(
         ax.plot([row.prior_days] * 2, [y - 0.22, y + 0.22], color=SOFT, lw=0.9, ls=(0, (2, 2)), zorder=3)
         dots = [math.sqrt(low * high) for low, high in _readings(fit, row)]
         ax.plot(dots, [y - 0.24] * len(dots), ls="", marker="o", ms=4, mfc=PAPER, mec=INK, mew=0.8, zorder=5)
-        known = f"{row.seasons} {'season' if row.seasons == 1 else 'seasons'}"
+        seasons = f"{row.seasons} {'season' if row.seasons == 1 else 'seasons'}"
         beside = ax.get_yaxis_transform()
-        ax.text(1.01, y, known, fontsize=9, color=SOFT, transform=beside, va="center_baseline")
+        ax.text(1.01, y, seasons, fontsize=9, color=SOFT, transform=beside, va="center_baseline")
     ax.set_yticks(range(len(rows)), [_label(row, species, names) for row in rows])
     ax.set_ylim(len(rows) - 0.4, -0.75)
     ax.set_xticks(TICKS, [str(t) for t in TICKS])
@@ -67,10 +68,6 @@ def plot_calibration(
 
 def _label(row: Calibrated, species: str | None, names: Mapping[str, str]) -> str:
     return row.transition.words if species else f"{names[row.species]}, {row.transition.words}"
-
-
-def _name(fit: GardenFit, species: str) -> str:
-    return fit.garden.species[species].name if species in fit.garden.species else species
 
 
 def _readings(fit: GardenFit, row: Calibrated) -> list[tuple[float, float]]:

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from phenology.advice.adviser import late_seasons
-from phenology.advice.agenda import Agenda, make_agenda
+from phenology.advice.agenda import make_agenda
 from phenology.advice.alike import alike
 from phenology.advice.forecast_rows import ForecastRow, GardenForecast
 from phenology.garden import Garden
@@ -54,13 +54,10 @@ def describe_garden(forecast: GardenForecast) -> str:
     """What the picture shows, for somebody who cannot see it: the agenda's own words."""
     agenda = make_agenda(forecast)
     when = weekday_date(forecast.garden.as_of)
-    parts = [*(_in_words(agenda) or ["Nothing to look at soon."]), *filter(None, [forecast.usual_warmth])]
-    return f"The garden, as of {when}. {' '.join(parts)}"
-
-
-def _in_words(agenda: Agenda) -> list[str]:
     coarse = len(alike(agenda.rows)) > MOST_GROUPS
-    return [f"{few_names(g.labels)}: {in_brief(g)}" for g in alike(agenda.rows, coarse=coarse)]
+    trees = [f"{few_names(g.labels)}: {in_brief(g)}" for g in alike(agenda.rows, coarse=coarse)]
+    parts = [*(trees or ["Nothing to look at soon."]), *filter(None, [forecast.usual_warmth])]
+    return f"The garden, as of {when}. {' '.join(parts)}"
 
 
 def range_words(step: ForecastRow, state: str) -> str:

@@ -25,11 +25,9 @@ class Ahead(Opened):
     def agenda(self) -> Iterable[AgendaRow]:
         """Every living tree once: today's first, then this week's, later ones, those to leave.
 
-        >>> garden.agenda()[["label", "section", "next", "p50", "last_safe"]].head(3)
+        >>> garden.agenda()[["label", "section", "next", "p50", "last_safe"]].head(1)
                 label section      next        p50  last_safe
         0       Beech   today  hardened 2026-06-16 2026-06-28
-        1  Crab apple   today  hardened 2026-06-13 2026-07-21
-        2  Hornbeam 2   today  hardened 2026-07-29 2026-07-27
         """
         return make_agenda(self.outlook).rows
 
@@ -39,11 +37,9 @@ class Ahead(Opened):
 
         Where weather is lacking, ``outlook.usual_warmth`` says what the dates rest on.
 
-        >>> garden.forecast()[["label", "stage", "look_on", "p10", "p90", "last_safe"]].head(3)
+        >>> garden.forecast()[["label", "stage", "look_on", "p10", "p90", "last_safe"]].head(1)
                 label     stage    look_on        p10        p90  last_safe
         0    Quince 2  hardened 2026-06-14        NaT        NaT        NaT
-        1  Crab apple  hardened 2026-06-14 2026-06-09 2026-06-17 2026-07-21
-        2    Quince 1  budbreak 2026-06-14 2026-06-11 2026-06-15        NaT
         """
         return self.outlook.rows
 
@@ -62,11 +58,9 @@ class Ahead(Opened):
     def windows(self) -> Iterable[Window]:
         """What may be done to which tree when, and what waiting costs: open windows first.
 
-        >>> garden.windows()[["label", "operation", "open", "opens_p50", "closes"]].head(3)
+        >>> garden.windows()[["label", "operation", "open", "opens_p50", "closes"]].head(1)
                 label operation   open  opens_p50     closes
         0  Crab apple   cutback  False 2026-06-13 2026-07-21
-        1       Beech   cutback  False 2026-06-16 2026-06-28
-        2     Maple 1   cutback  False 2026-06-16 2026-07-18
         """
         return windows(self.outlook)
 
@@ -74,11 +68,9 @@ class Ahead(Opened):
     def last_safe_dates(self) -> Iterable[tables.LastSafe]:
         """When to stop: the last day on which what a cut wakes still ripens, by species and place.
 
-        >>> garden.last_safe_dates()[["species", "last_safe", "limit", "zone"]].head(3)
+        >>> garden.last_safe_dates()[["species", "last_safe", "limit", "zone"]].head(1)
                         species  last_safe  limit    zone
         0  Rhododendron indicum 2026-05-31  frost  danger
-        1         Fagus crenata 2026-06-28  frost  ripens
-        2        Malus halliana 2026-07-21  frost  ripens
         """
         return tables.last_safe_dates(self.snapshot)
 
@@ -86,11 +78,9 @@ class Ahead(Opened):
     def care(self) -> Iterable[CareDue]:
         """Care that work done, weather and season ask for now and in days to come, wire looks among it.
 
-        >>> garden.care()[["label", "care", "first", "last", "after"]].head(3)
+        >>> garden.care()[["label", "care", "first", "last", "after"]].head(1)
                 label   care      first       last                after
         0    Quince 1  water 2026-05-27 2026-06-24  partial-defoliation
-        1  Hornbeam 2  water 2026-06-05 2026-06-19              cutback
-        2  Hornbeam 2  water 2026-06-05 2026-06-19              halving
         """
         return all_care(self.snapshot, self.outlook.rows)
 
@@ -98,11 +88,9 @@ class Ahead(Opened):
     def round(self) -> Iterable[Visit]:
         """Which trees to look at on this walk because a look would change a decision; most pressing first.
 
-        >>> garden.round()[["label", "by", "rank"]].head(3)
+        >>> garden.round()[["label", "by", "rank"]].head(1)
                 label         by  rank
         0       Beech 2026-06-28     0
-        1  Hornbeam 2 2026-06-15     1
-        2  Hornbeam 1 2026-06-16     1
         """
         return plan_round(make_agenda(self.outlook)).visits
 

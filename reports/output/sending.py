@@ -17,13 +17,7 @@ MISSING = "messages need more packages: pip install 'flushcast[notify]'"
 
 
 def addresses() -> list[str]:
-    """Where messages go, as apprise writes it: from the environment, else from the keyring.
-
-    Raises
-    ------
-    InputError
-        If neither has any.
-    """
+    """Where messages go, as apprise writes it: from the environment, else from the keyring."""
     found = os.environ.get(VARIABLE) or _kept_in_keyring() or ""
     if not found.split():
         raise InputError(

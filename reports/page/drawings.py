@@ -137,19 +137,8 @@ REACH_MOST = 25.0  # days; late leads may be longer, and would flatten the rest 
 
 @dataclass(frozen=True)
 class Around:
-    """What stands around a season's flushes, in days of the season.
-
-    Attributes
-    ----------
-    months : sequence of float
-        Turns of the months.
-    last, first : float or None
-        Day of the last frost of spring and the first of autumn, where known.
-    works : sequence of float
-        Days on which work that wakes was done.
-    today : float or None
-        Where the season is still under way.
-    """
+    """What stands around a season's flushes, in days of the season: turns of the months, the last frost of
+    spring and the first of autumn, work that wakes, and today where the season is under way."""
 
     months: Sequence[float]
     last: float | None = None
@@ -194,7 +183,8 @@ def flush_drawing(stages: Sequence[StageDate], around: Around, words: str) -> st
         by_flush.setdefault(one.flush, {})[one.stage] = one.day
     for days in by_flush.values():
         parts += _flush(days)
-    parts += [_wedge(day) for day in around.works]
+    wedges = (_points([(day - 2.2, 0), (day + 2.2, 0), (day, 5)]) for day in around.works)
+    parts += [f'<polygon class="wedge" points="{points}"/>' for points in wedges]
     if around.today is not None:
         parts.append(svg_line(around.today, 0, around.today, HIGH, "today"))
     return svg_drawing(DAYS, HIGH, words, parts, "strip")
@@ -209,10 +199,6 @@ def _flush(days: dict[str, float]) -> Iterator[str]:
     for at, low, high in ((bud, 6.0, 14.0), (extended, 6.0, 14.0), (hard, 3.0, 17.0)):
         if at is not None:
             yield svg_line(at, low, at, high, "stroke" if low > 3 else "hard")
-
-
-def _wedge(day: float) -> str:
-    return f'<polygon class="wedge" points="{_points([(day - 2.2, 0), (day + 2.2, 0), (day, 5)])}"/>'
 
 
 def _points(points: Sequence[tuple[float, float]]) -> str:

@@ -61,16 +61,7 @@ NEARLY_WHOLE = 0.9  # a year with a smaller share of its days known is called th
 
 @dataclass(frozen=True)
 class PlaceCoverage:
-    """How well a place's weather is known.
-
-    Attributes
-    ----------
-    name, words : str
-    years : tuple of (int, float)
-        Each calendar year with the share of its days, up to today, that is known.
-    attributions : tuple of str
-        Lines that its sources ask to be shown.
-    """
+    """How well a place's weather is known: each calendar year with the share of its days, up to today."""
 
     name: str
     words: str
@@ -150,22 +141,11 @@ def report_html(
 
     Parameters
     ----------
-    folder : Path
-        The garden's, for the attributions of its weather.
-    garden : Garden
-        With its species' past skill where that is known, as `reports.garden.past_forecasts` gives it.
-    settings : GardenSettings
     look_back : bool
-        Whether the page tells what changed since the last look, and how past forecasts did; unless given,
-        they are made again, which takes seconds.
-    past : sequence of PastForecast, optional
-        The garden's, where they are known already.
+        Whether the page tells what changed since the last look, and how `past` forecasts did; unless given,
+        these are made again, which takes seconds.
     remember : bool
-        Whether what is told is kept in the folder, for later pages to be held against.
-    progress : callable, optional
-        Told (flushes forecast again, flushes to forecast) meanwhile.
-    agenda : Agenda, optional
-        The garden's, where it was made already.
+        Whether what is told is kept in the `folder` of the garden, for later pages to be held against.
     """
     with using_units(settings.units):
         return _filled(folder, garden, settings, look_back, past, remember, progress, agenda)

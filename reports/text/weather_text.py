@@ -32,27 +32,10 @@ def weather_picture(
     units: str = "C",
     plain: bool = False,
 ) -> list[str]:
-    """Each day's span from minimum to maximum, as a column of characters.
+    """Each of so many days up to the `last`: its span from minimum to maximum, as a column of characters.
 
-    Parameters
-    ----------
-    weather : DailyWeather
-        Days outside it, and unknown ones, are drawn as missing.
-    last : datetime.date
-        The last day drawn.
-    days : int
-        How many days; one character each.
-    doubtful : collection of date
-        Days that are marked and not accepted.
-    units : {"C", "F"}
-        Of the labels.
-    plain : bool
-        Only characters of ASCII.
-
-    Returns
-    -------
-    list of str
-        Lines of at most ``days + 7`` characters, the legend last; a single sentence when there is nothing.
+    Lines of at most ``days + 7`` characters (ASCII alone when `plain`), the legend last; a single sentence when
+    there is nothing. Days without weather are drawn as missing, those marked and not accepted as `doubtful`.
     """
     signs = PLAIN_SIGNS if plain else SIGNS
     shown = weather.spanning(last - timedelta(days=days - 1), last)

@@ -13,17 +13,8 @@ from reports.garden.open_garden import OpenGarden
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
-NAMES = (
-    "garden",
-    "tree",
-    "ripening",
-    "calibration",
-    "past",
-    "reliability",
-    "seasons",
-    "station",
-    "heat-curve",
-)
+NAMES = ("garden", "tree", "ripening", "calibration", "past", "reliability", "seasons", "station",
+         "heat-curve")  # fmt: skip
 LOOKING_BACK = ("past", "reliability")
 OF_A_TREE = ("tree", "ripening")
 
@@ -58,6 +49,7 @@ def chart_command(
         raise click.UsageError(f"--species does not go with '{name}'")
     if place is not None and name != "station":
         raise click.UsageError(f"--place does not go with '{name}'")
+    from phenology.language.date_style import weekday_full_date
     from reports.charts.ink import FORMATS, save_chart
 
     if out.suffix.lower().lstrip(".") not in FORMATS:
@@ -72,14 +64,11 @@ def chart_command(
         axes, words = _station(garden, as_of, place)
     else:
         axes, words = _learned(garden, as_of, name, species)
-    save_chart(axes, out, words, _heading(garden, as_of) if name != "heat-curve" else "")
+    heading = ""
+    if name != "heat-curve":
+        heading = f"{garden.settings.name}, {weekday_full_date(garden.snapshot(as_of).as_of)}"
+    save_chart(axes, out, words, heading)
     say(f"Wrote {out}. {words}")
-
-
-def _heading(garden: OpenGarden, as_of: str | None) -> str:
-    from reports.text.words import weekday_full_date
-
-    return f"{garden.settings.name}, {weekday_full_date(garden.snapshot(as_of).as_of)}"
 
 
 def _forecast(opened: OpenGarden, as_of: str | None, tree: str | None) -> tuple[Axes, str]:

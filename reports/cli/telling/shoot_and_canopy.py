@@ -11,7 +11,7 @@ from reports.cli.common import may_ask, open_garden_option, put, say
 from reports.garden.open_garden import OpenGarden
 
 if TYPE_CHECKING:
-    from phenology.species.catalogue import Species
+    pass
 
 
 WAYS = "out, in, left, right, up or down"
@@ -51,11 +51,12 @@ def shoot_command(
 
     WAY: out, in, left, right, up or down, as the leaf points from the tree.
     """
+    from phenology.species.catalogue import find_species
     from phenology.work.cautions import CUT_FIRM, HALVE_AFTER
     from phenology.work.shoot import asked, described, how_far
     from reports.text.shoot_picture import svg_picture, text_picture
 
-    kind = _kind(garden, " ".join(species)) if species else None
+    kind = find_species(" ".join(species), garden.catalogue) if species else None
     pairs = opposite or (kind is not None and kind.arrangement == "opposite")
     if leaves is not None:
         shoot = described(leaves, opposite=pairs)
@@ -96,12 +97,6 @@ def _kept(kept: int, noun: str) -> str:
     return f"{kept} {'pairs' if noun == 'pair' else 'leaves'} with buds stay"
 
 
-def _kind(garden: OpenGarden, name: str) -> Species:
-    from phenology.species.catalogue import find_species
-
-    return find_species(name, garden.catalogue)
-
-
 @click.command("canopy")
 @click.option("--above", type=float, required=True, metavar="READING", help="Light just above the canopy.")
 @click.option("--inside", type=float, required=True, metavar="READING", help="Light among the inner leaves.")
@@ -125,19 +120,15 @@ def canopy_command(above: float, inside: float, outer: float, as_json: bool) -> 
     if as_json:
         import json
 
-        put(
-            json.dumps(
-                {
-                    "through": round(found.through, 4),
-                    "depth": round(found.depth, 4),
-                    "outer": outer,
-                    "through_after_halving": round(found.after(), 4),
-                    "gain": round(found.gain(), 4),
-                    "advice": found.advice,
-                },
-                indent=2,
-            )
-        )
+        figures = {
+            "through": round(found.through, 4),
+            "depth": round(found.depth, 4),
+            "outer": outer,
+            "through_after_halving": round(found.after(), 4),
+            "gain": round(found.gain(), 4),
+            "advice": found.advice,
+        }
+        put(json.dumps(figures, indent=2))
         return
     put(f"{found.through:.0%} of the light reaches the inside (leaf depth k x LAI {found.depth:.2f}).")
     put(f"Halving the outer leaves: {found.after():.0%} inside, {found.gain():.0%} more than now.")
