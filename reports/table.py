@@ -55,9 +55,7 @@ class Column(Generic[R]):
     digits: int | None = None  # decimals that are worth telling, in every view; exact without
     title: str | None = None  # its heading on a terminal; the name without
     listed: bool = False  # whether JSON keeps what stands under one name as an array and not as an object
-    show: Callable[[Any], str] | None = (
-        None  # how a terminal or page shows what is known; by its kind without
-    )
+    show: Callable[[Any], str] | None = None  # how a terminal or page shows what is known
 
     @property
     def flat(self) -> str:

@@ -22,7 +22,7 @@ FINEST = 800  # cells drawn along an axis; of more every so many (ours)
 def plot_region(maps: xr.Dataset, ax: Axes | None = None) -> Axes:
     """Draw the four maps of a region side by side; of one quantity where axes are given.
 
-    Darker is later, or likelier; blank where there is no weather or no such day. The axes of the first map are
+    Darker is later, or likelier; blank where there is no weather or no such day. The first map's axes are
     returned; cells that lie on no one or two axes, or have no longitude, raise `InputError`.
     """
     shown = quantities(maps)

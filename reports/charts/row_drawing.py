@@ -22,7 +22,7 @@ HALF_ROW = 15.0
 
 @dataclass(frozen=True)
 class Form:
-    """How a kind of mark is drawn: a bar, line (of a width), dotted line, dot, ring or wedge, and its meaning.
+    """How a kind of mark is drawn: a bar, line of a width, dotted line, dot, ring or wedge, and its words.
 
     `half` is half its height, `level` how far below the row's middle its own lies. [px]
     """

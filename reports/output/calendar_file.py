@@ -36,8 +36,9 @@ ALARM_HOURS = 7  # into the day; no alarm for a window, whose look has one
 class Event:
     """One all-day event, its first and last day included; a rhythm of looks repeats weekly until a day.
 
-    Its key is tree id, season, flush, stage, kind ("look", "window" or "stop"); tree id, work id, kind ("wire",
-    "care" or "after"); tree id, season, duty ("pinching", "bloom" or "winter"); day, "heat" or "frost".
+    Its key is tree id, season, flush, stage, kind ("look", "window" or "stop"); tree id, work id, kind
+    ("wire", "care" or "after"); tree id, season, duty ("pinching", "bloom" or "winter"); day, "heat" or
+    "frost".
     """
 
     key: tuple[str, ...]

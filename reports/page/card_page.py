@@ -35,9 +35,7 @@ def card_html(card: Card) -> str:
         card=card,
         title=card.title,
         shoot=drawn(_shoot(first.lesson.species)) if first.lesson.operation in CUTS else "",
-        looks=[
-            f"{capital(words)}: {_signs(t)}." for words, t in {t.state.words: t for t in card.rows}.items()
-        ],
+        looks=[f"{capital(words)}: {_signs(t)}." for words, t in states.items()],
         tables=[_table(card, dates[n : n + ACROSS]) for n in range(0, len(dates), ACROSS)],
         strips=[(town, drawn(_strip(card, town))) for town in card.towns],
         asked=listed([asked_words(card.cell(card.towns[0], one)) for one in dates]),

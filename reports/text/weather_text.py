@@ -34,7 +34,7 @@ def weather_picture(
 ) -> list[str]:
     """Each of so many days up to the `last`: its span from minimum to maximum, as a column of characters.
 
-    Lines of at most ``days + 7`` characters (ASCII alone when `plain`), the legend last; a single sentence when
+    Lines of at most ``days + 7`` characters (ASCII alone when `plain`), the legend last; a sentence when
     there is nothing. Days without weather are drawn as missing, those marked and not accepted as `doubtful`.
     """
     signs = PLAIN_SIGNS if plain else SIGNS
