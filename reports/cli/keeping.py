@@ -9,7 +9,6 @@ from pathlib import Path
 import click
 
 from data_sources.garden import JOURNAL_NAME, SETTINGS_NAME
-from data_sources.garden_export import export_garden
 from data_sources.journal import Restore, list_backups, restore
 from data_sources.kept.last_restore import remember_restore
 from data_sources.sqlite.backups import FOLDER
@@ -31,6 +30,8 @@ def export_command(garden: OpenGarden, folder: Path, replace: bool) -> None:
     `flushcast init NEW --from DIR` makes the same garden of it, `flushcast import DIR` takes edited rows
     back in. A cell that a spreadsheet would run as a formula begins with an apostrophe; import takes it off.
     """
+    from data_sources.garden_export import export_garden
+
     settings = garden.folder / SETTINGS_NAME
     counts = export_garden(folder, garden.journal, settings, garden.calendar, replace=replace)
     names = {file: TABLE_NAMES[table] for table, file in FILES.items()} | {

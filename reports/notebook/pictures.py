@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from reports.charts import learned_charts, tree_charts, weather_charts
+from reports.garden.named_tree import named_tree
 from reports.notebook.opened import Opened
 
 if TYPE_CHECKING:
@@ -25,58 +27,40 @@ class Pictures(Opened):
         --------
         >>> garden.plot_garden().figure.savefig("garden.svg")  # doctest: +SKIP
         """
-        from reports.charts.tree_charts import plot_garden
-
-        return plot_garden(self.outlook, ax)
+        return tree_charts.plot_garden(self.outlook, ax)
 
     def plot_tree(self, tree: str, ax: Axes | None = None) -> Axes:
         """Draw one tree's season: what was seen, what is likely, what is usual for it."""
-        from reports.charts.tree_charts import plot_tree
-        from reports.garden.named_tree import named_tree
-
-        return plot_tree(self.outlook, named_tree(self.snapshot, tree), ax)
+        return tree_charts.plot_tree(self.outlook, named_tree(self.snapshot, tree), ax)
 
     def plot_ripening(self, tree: str, ax: Axes | None = None) -> Axes:
         """Draw the odds that what a cut wakes ripens, by the day of the cut, with the last safe day."""
-        from reports.charts.tree_charts import plot_ripening
-        from reports.garden.named_tree import named_tree
-
-        return plot_ripening(self.snapshot, named_tree(self.snapshot, tree), ax)
+        return tree_charts.plot_ripening(self.snapshot, named_tree(self.snapshot, tree), ax)
 
     def plot_calibration(self, species: str | None = None, ax: Axes | None = None) -> Axes:
         """Draw what was learned beside what the catalogue believed, a row a species and step."""
-        from reports.charts.learned_charts import plot_calibration
-
-        return plot_calibration(self.fit, self._latin(species), ax)
+        return learned_charts.plot_calibration(self.fit, self._latin(species), ax)
 
     def plot_past(self, species: str | None = None, ax: Axes | None = None) -> Axes:
         """Draw how far past forecasts missed, by how long before they were made."""
-        from reports.charts.learned_charts import plot_past
-
-        return plot_past(self._past_forecasts(species), ax)
+        return learned_charts.plot_past(self._past_forecasts(species), ax)
 
     def plot_reliability(self, species: str | None = None, ax: Axes | None = None) -> Axes:
         """Draw how often it had come when the forecast gave it a chance."""
-        from reports.charts.learned_charts import plot_reliability
-
-        return plot_reliability(self._past_forecasts(species), ax)
+        return learned_charts.plot_reliability(self._past_forecasts(species), ax)
 
     def plot_seasons(self, ax: Axes | None = None, *, units: str | None = None) -> Axes:
         """Draw this season's warmth among past ones."""
-        from reports.charts.weather_charts import plot_seasons
-
-        return plot_seasons(self.snapshot, ax, units=units or self.settings.units)
+        return weather_charts.plot_seasons(self.snapshot, ax, units=units or self.settings.units)
 
     def plot_station(
         self, place: str | None = None, ax: Axes | None = None, *, units: str | None = None
     ) -> Axes:
         """Draw how much warmer or colder a place is than its station, day by day and as learned."""
-        from reports.charts.weather_charts import plot_station
-
-        return plot_station(self.read_pair(self._place(place)), ax, units=units or self.settings.units)
+        return weather_charts.plot_station(
+            self.read_pair(self._place(place)), ax, units=units or self.settings.units
+        )
 
     def plot_heat_curve(self, ax: Axes | None = None, *, units: str | None = None) -> Axes:
         """Draw what a day at one steady temperature counts, by each clock."""
-        from reports.charts.weather_charts import plot_heat_curve
-
-        return plot_heat_curve(ax, units=units or self.settings.units)
+        return weather_charts.plot_heat_curve(ax, units=units or self.settings.units)

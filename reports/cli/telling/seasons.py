@@ -10,11 +10,11 @@ import click
 
 from reports.cli.common import as_of_option, open_garden_option, put, say, tell_usual_warmth, write_page
 from reports.garden.clock import today
-from reports.garden.open_garden import OpenGarden
 
 if TYPE_CHECKING:
     from phenology.garden import Garden
     from phenology.model.track_record import PastForecast
+    from reports.garden.open_garden import OpenGarden
 
 
 @click.command("calibrate")

@@ -8,11 +8,9 @@ from typing import TYPE_CHECKING
 import click
 
 from reports.cli.common import may_ask, open_garden_option, put, say
-from reports.garden.open_garden import OpenGarden
 
 if TYPE_CHECKING:
-    pass
-
+    from reports.garden.open_garden import OpenGarden
 
 WAYS = "out, in, left, right, up or down"
 

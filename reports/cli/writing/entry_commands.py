@@ -11,7 +11,6 @@ from reports.cli.common import may_ask, open_garden_option, put, tell, together
 from reports.cli.writing.record_editor import UNDO, commit
 from reports.entries.entry_editor import EntryEditor, Questions
 from reports.entries.look_editor import KINDS, LookEditor
-from reports.entries.work_editor import WorkEditor
 from reports.garden.open_garden import OpenGarden
 
 entry_options = together(
@@ -140,4 +139,6 @@ def work_command(
     repotting, wiring, wire-removal, thinning, basal-leaf, pruning, moving, feeding,
     pest-treatment, other; everyday words such as "cut back" or "repotted" do too.
     """
+    from reports.entries.work_editor import WorkEditor
+
     run_entry(WorkEditor(garden, typed, questions()), words, listing, correct, remove)
