@@ -1,4 +1,4 @@
-"""What there is of weather, in words and characters: after adding a file, and the state of the store."""
+"""What there is of weather, in words: after adding a file, and the state of the store."""
 
 from __future__ import annotations
 
@@ -32,10 +32,10 @@ def weather_picture(
     units: str = "C",
     plain: bool = False,
 ) -> list[str]:
-    """Each of so many days up to the `last`: its span from minimum to maximum, as a column of characters.
+    """Each day's span from minimum to maximum up to `last`, as a column of characters.
 
-    Lines of at most ``days + 7`` characters (ASCII alone when `plain`), the legend last; a sentence when
-    there is nothing. Days without weather are drawn as missing, those marked and not accepted as `doubtful`.
+    Days that are unknown are drawn as missing, those of `doubtful` are marked; `plain`: in ASCII only. Lines
+    hold at most ``days + 7`` characters, the legend comes last; a single sentence where there is nothing.
     """
     signs = PLAIN_SIGNS if plain else SIGNS
     shown = weather.spanning(last - timedelta(days=days - 1), last)

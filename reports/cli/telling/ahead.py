@@ -108,7 +108,9 @@ def round_command(
     if filled is not None:
         if as_of is not None:
             raise click.UsageError("--as-of goes with a round, not with --read")
-        _take_sheet_in(garden, filled, dry_run=dry_run)
+        from reports.cli.writing.round_entry import take_sheet_in
+
+        take_sheet_in(garden, filled, dry_run=dry_run)
         return
     from phenology.advice.agenda import make_agenda
     from phenology.advice.round import plan_round
@@ -257,28 +259,3 @@ def check_command(
     species = [garden.catalogue[t.species] for t in allowed if t.species in garden.catalogue]
     if allowed and (minded := once_a_day(garden, cautions([operation], species, len(allowed)))):
         tell(" ".join(minded))
-
-
-def _take_sheet_in(garden: OpenGarden, file: Path, *, dry_run: bool) -> None:
-    """Save the looks of a filled sheet, all of them or none; rows without a stage are passed over."""
-    from dataclasses import replace
-
-    from data_sources.tables.problems import TableError
-    from data_sources.tables.text_table import read_table
-    from reports.cli.writing.import_entry import garden_answers, save_tables
-
-    table = read_table(file)
-    at = {key: n for n, key in enumerate(table.keys)}
-    missing = [name for name in ("date", "tree", "stage") if name not in at]
-    if missing:
-        raise TableError(
-            f"{file.name} lacks the column '{missing[0]}'; make a sheet with flushcast round --csv"
-        )
-    filled = tuple(row for row in table.rows if row[1][at["stage"]].strip())
-    for line, cells in table.rows:
-        if (line, cells) not in filled and "note" in at and cells[at["note"]].strip():
-            tell(f"{file.name}, line {line}: a note without a stage was passed over.")
-    if not filled and not table.problems:
-        tell("No stage was filled in; nothing was changed.")
-        return
-    save_tables(garden, [replace(table, rows=filled)], garden_answers(garden, "look"), dry_run=dry_run)
