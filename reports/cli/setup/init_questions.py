@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from datetime import date
+from functools import partial
 from itertools import chain
 from typing import TYPE_CHECKING, TypeVar
 
@@ -16,14 +16,12 @@ import click
 
 from data_sources.garden import new_id
 from phenology.language.plain_names import name_key, plain_name
-from phenology.language.vague_dates import VagueDate
 from phenology.language.words import find_operation, find_stage, known_event
 from phenology.model.errors import InputError
-from phenology.model.names import Name
 from phenology.model.operations import Operation
 from phenology.model.records import Look, Stand, Tree, Work
 from phenology.model.stages import Stage
-from phenology.records.entries import Changes, look_changes, work_changes
+from phenology.records.entries import look_changes, work_changes
 from phenology.species.names import find_species, fitting_species, near_names
 from phenology.species.species import Species
 from reports.cli.common import may_ask, say
@@ -137,7 +135,7 @@ def _zone(latitude: str, longitude: str, town: Town | None) -> str:
     return town.timezone
 
 
-N = TypeVar("N", bound=Name)
+Event = Stage | Operation
 OFFERED = 6
 
 
@@ -220,32 +218,15 @@ def ask_how_they_stand(garden: OpenGarden) -> None:
     if garden.trees:
         say("Now each tree; press Enter where you do not know.")
     for tree in garden.trees:
-        question = f"{tree.label}: at now (closed, fat, green tips, soft, stopped, firm, bare)"
-        _write(garden, tree, question, find_stage, _look)
-        question = f"{tree.label}: done last, and when (repotted March, cutback 12 June)"
-        _write(garden, tree, question, find_operation, _work)
+        for question, find in (
+            ("at now (closed, fat, green tips, soft, stopped, firm, bare)", find_stage),
+            ("done last, and when (repotted March, cutback 12 June)", find_operation),
+        ):
+            if said := asked(f"{tree.label}: {question}", partial(_write, garden, tree, find)):
+                say(f"  {said}")
 
 
-def _write(
-    garden: OpenGarden,
-    tree: Tree,
-    question: str,
-    find: Callable[[str], N],
-    entry: Callable[[OpenGarden, Tree, N, str], str],
-) -> None:
-    """Ask until the answer can be written down, or is empty."""
-
-    def read(typed: str) -> str:
-        if not typed:
-            return ""
-        name, when = split_event(typed, find)
-        return entry(garden, tree, name, when)
-
-    if said := asked(question, read):
-        say(f"  {said}")
-
-
-def split_event(text: str, find: Callable[[str], N]) -> tuple[N, str]:
+def split_event(text: str, find: Callable[[str], Event]) -> tuple[Event, str]:
     """A stage or work and the date behind it: "cut back 12 June", "firm since 3 July", "soft"."""
     words = text.replace(",", " ").split()
     for end in range(len(words), 0, -1):
@@ -254,36 +235,27 @@ def split_event(text: str, find: Callable[[str], N]) -> tuple[N, str]:
     return find(text), ""
 
 
-def _look(garden: OpenGarden, tree: Tree, stage: Stage, when: str) -> str:
-    vague, earliest, latest = _when(garden, when or "today")
-    text = vague.text if when else earliest.isoformat()
-    look = Look(new_id(), tree.id, "", stage, text, earliest, latest, vague.hint or "seen")
-    with garden.changing():
-        record = garden.record(tree, latest)
-        changes = look_changes(look, record, garden.calendar, today=garden.today, new_id=new_id)
-        return _saved(garden, tree, look, changes)
-
-
-def _work(garden: OpenGarden, tree: Tree, operation: Operation, when: str) -> str:
-    if not when:
-        raise InputError(f"and when? Write it with the day, such as: {operation} March")
-    vague, earliest, latest = _when(garden, when)
-    work = Work(new_id(), tree.id, operation, vague.text, earliest, latest)
-    with garden.changing():
-        record = garden.record(tree, latest)
-        changes = work_changes(work, record, garden.calendar, today=garden.today, new_id=new_id)
-        return _saved(garden, tree, work, changes)
-
-
-def _when(garden: OpenGarden, text: str) -> tuple[VagueDate, date, date]:
-    vague = garden.read_date(text)
+def _write(garden: OpenGarden, tree: Tree, find: Callable[[str], Event], typed: str) -> str:
+    """Write an answer down, and say what was written; nothing where it is empty."""
+    if not typed:
+        return ""
+    what, when = split_event(typed, find)
+    if not when and isinstance(what, Operation):
+        raise InputError(f"and when? Write it with the day, such as: {what} March")
+    vague = garden.read_date(when or "today")
     if vague.ahead is not None:
-        raise InputError(f"'{text}' without a year is {vague}; write the year with it")
-    return vague, *vague.in_season(garden.calendar, garden.today)
-
-
-def _saved(garden: OpenGarden, tree: Tree, entry: Look | Work, changes: Changes) -> str:
-    what = entry.stage if isinstance(entry, Look) else entry.operation
-    said = f"{tree.label}: {what}, {shown_date(entry.earliest, entry.latest, garden.today)}"
-    garden.save(f"{type(entry).__name__.lower()}: {said}", changes.save, changes.remove)
+        raise InputError(f"'{when}' without a year is {vague}; write the year with it")
+    first, last = vague.in_season(garden.calendar, garden.today)
+    said = f"{tree.label}: {what}, {shown_date(first, last, garden.today)}"
+    with garden.changing():
+        place = garden.record(tree, last), garden.calendar
+        if isinstance(what, Stage):
+            text = vague.text if when else first.isoformat()
+            look = Look(new_id(), tree.id, "", what, text, first, last, vague.hint or "seen")
+            changes = look_changes(look, *place, today=garden.today, new_id=new_id)
+        else:
+            work = Work(new_id(), tree.id, what, vague.text, first, last)
+            changes = work_changes(work, *place, today=garden.today, new_id=new_id)
+        kind = "look" if isinstance(what, Stage) else "work"
+        garden.save(f"{kind}: {said}", changes.save, changes.remove)
     return said
