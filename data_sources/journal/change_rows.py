@@ -11,10 +11,7 @@ import zlib
 from collections.abc import Callable, Mapping, Sequence
 from typing import Any
 
-USUAL: dict[str, dict[str, Any]] = {
-    "look": {"kind": "seen", "checked": 0, "lost": 0},
-    "work": {"early": 0},
-}
+USUAL: dict[str, dict[str, Any]] = {"look": {"kind": "seen", "checked": 0, "lost": 0}, "work": {"early": 0}}
 """Cells that are left out of a row where they hold this."""
 
 

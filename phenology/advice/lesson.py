@@ -13,9 +13,10 @@ from datetime import date, timedelta
 
 import numpy as np
 
+from phenology.advice.forecast_rows import NEVER, Dates
 from phenology.advice.lesson_place import LessonPlace, LessonSeason
-from phenology.advice.plan import Dates, PlannedFlush
-from phenology.advice.season_cues import CUES, NEVER, cue_window
+from phenology.advice.plan import PlannedFlush
+from phenology.advice.season_cues import CUES, cue_window
 from phenology.forecasting.arrival import Arrival
 from phenology.species.species import Species
 from phenology.work.rule import SHAPING
@@ -53,30 +54,16 @@ COUNTED = ("", "first", "second", "third", "fourth", "fifth", "sixth", "seventh"
 
 @dataclass(frozen=True)
 class Lesson:
-    """What was taught.
-
-    Attributes
-    ----------
-    species : Species
-    operation : str
-        Empty where nobody said.
-    first, last : datetime.date
-        The date, or the days between which it lies; only day and month count.
-    year : int or None
-        The season of the lesson, when it is known.
-    stage : str or None
-        What the tree was at, where that was said, or a key of `STAGE_CUES`; else it is worked out.
-    flush : int or None
-        Of which flush.
-    """
+    """What was taught."""
 
     species: Species
-    operation: str
-    first: date
-    last: date
-    year: int | None = None
+    operation: str  # empty where nobody said
+    first: date  # only day and month count
+    last: date  # later than the first where the date is vague
+    year: int | None = None  # the season of the lesson, when it is known
+    # what the tree was at, where that was said, or a key of `STAGE_CUES`; else it is worked out
     stage: str | None = None
-    flush: int | None = None
+    flush: int | None = None  # of which flush
 
     @property
     def cues(self) -> tuple[str, ...]:
@@ -101,30 +88,15 @@ class Lesson:
 
 @dataclass(frozen=True)
 class TreeState:
-    """What a tree was at when a lesson was given.
+    """What a tree was at when a lesson was given."""
 
-    Attributes
-    ----------
-    cue : str
-        "flush", or a season of work of `phenology.work.season_of_work`.
-    stage : str
-        Of the flush; empty with another cue.
-    flush : int
-        Its number in the season; 0 with another cue.
-    odds : float or None
-        How likely a tree there was at it on that date; None where it was said, or goes by another cue.
-    usual : Dates
-        When it comes there.
-    fits : bool
-        Whether the date of the lesson is a day for it there.
-    """
-
-    cue: str
-    stage: str = ""
-    flush: int = 0
+    cue: str  # "flush", or a season of work of `phenology.work.season_of_work`
+    stage: str = ""  # of the flush; empty with another cue
+    flush: int = 0  # its number in the season; 0 with another cue
+    # how likely a tree there was at it on that date; None where it was said, or goes by another cue
     odds: float | None = None
-    usual: Dates = NEVER
-    fits: bool = True
+    usual: Dates = NEVER  # when it comes there
+    fits: bool = True  # whether the date of the lesson is a day for it there
 
     @property
     def words(self) -> str:

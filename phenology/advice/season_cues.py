@@ -2,15 +2,14 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Sequence
 from datetime import date, timedelta
 
 import numpy as np
 
+from phenology.advice.care import BARE_BEFORE_MIDWINTER, midwinter_before
+from phenology.advice.forecast_rows import NEVER, Dates, dates_of, shifted
 from phenology.advice.lesson_place import LessonSeason
-from phenology.advice.plan import Dates
-from phenology.advice.season_duties import BARE_BEFORE_MIDWINTER, midwinter_before
 from phenology.advice.windows import SWELLING_DAYS
 from phenology.forecasting.arrival import Arrival
 from phenology.forecasting.propagation import Step, propagate
@@ -20,7 +19,6 @@ from phenology.model.records import Tree
 from phenology.work.duties import BLOOM_CUT_DAYS, RestOfYear
 from phenology.work.season_of_work import SUMMER
 
-NEVER: Dates = (None, None, None)
 BLOOM_LOG_SD = 0.15  # scatter of the warmth that a bloom takes, between trees and seasons (ours)
 
 FADES = {
@@ -48,8 +46,6 @@ def cue_window(season: LessonSeason, tree: Tree, cue: str) -> Dates:
 
     Parameters
     ----------
-    season : LessonSeason
-    tree : Tree
     cue : str
         A season of work of `phenology.work.season_of_work`.
 
@@ -70,16 +66,16 @@ def cue_window(season: LessonSeason, tree: Tree, cue: str) -> Dates:
     low, middle, high = season.first_budbreak(tree)
     if low is None or middle is None or garden.longest_day is None:
         return NEVER
-    swells = timedelta(days=SWELLING_DAYS)
+    swelling = shifted((low, middle, high or middle), -SWELLING_DAYS)
     if cue == "bud-swell":
-        return low - swells, middle - swells, (high or middle) - swells
+        return swelling
     midwinter = midwinter_before(low, garden)
     if cue == "summer" or cue == "after-bloom":
         ends = SUMMER if cue == "summer" else FADES.get(season.kind.blooms, (0, 365))
         found: tuple[date, date] | None = tuple(midwinter + timedelta(days=n) for n in ends)  # type: ignore[assignment]
     else:
         bare = midwinter - timedelta(days=BARE_BEFORE_MIDWINTER)
-        found = RestOfYear(bare, midwinter, (low - swells, high or middle)).window(cue)
+        found = RestOfYear(bare, midwinter, (low - timedelta(days=SWELLING_DAYS), high or middle)).window(cue)
     return NEVER if found is None else (found[0], found[0], found[1])
 
 
@@ -111,9 +107,4 @@ def bloom_elsewhere(there: LessonSeason, days: Sequence[int], here: LessonSeason
     traces, ahead = here.drawn
     step = Step(Transition("start", "budbreak"), lambda _: takes)
     came = Arrival.over(propagate((0.0, 0.0), [step], ahead, traces.gap_variance)[0])
-    calendar, season = here.garden.calendar, here.garden.season
-    low, middle, high = (
-        None if math.isinf(t := came.quantile(level)) else calendar.date(season, t)
-        for level in (0.1, 0.5, 0.9)
-    )
-    return low, middle, high
+    return dates_of(came, here.garden.calendar, here.garden.season)

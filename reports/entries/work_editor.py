@@ -17,7 +17,6 @@ from phenology.model.records import Stand, Tree, Work
 from phenology.model.stages import Stage
 from phenology.records.entries import Changes, work_changes
 from phenology.records.flushes import TreeRecord
-from phenology.records.waking import middle
 from phenology.work.answer import Answer
 from phenology.work.cautions import cautions
 from reports.entries.entry_editor import ENTRY_READERS, EntryEditor, Planned
@@ -62,7 +61,7 @@ class WorkEditor(EntryEditor[Work]):
     def besides(self, planned: Planned[Work]) -> Iterator[Record]:
         """Where the tree stands now, or when it was last repotted."""
         tree, work = planned.tree, planned.entry
-        day = middle(work.earliest, work.latest)
+        day = work.middle
         if self.place is not None:
             yield Stand(new_id(), tree.id, self.place.id, day)
         elif work.operation is Operation.REPOTTING and (tree.last_repot is None or tree.last_repot < day):

@@ -5,12 +5,10 @@ from __future__ import annotations
 from collections.abc import Iterable
 from datetime import date
 
-from phenology.advice.agenda import AgendaRow, make_agenda
-from phenology.advice.care import CareDue
+from phenology.advice.agenda import AgendaRow, make_agenda, plan_round
+from phenology.advice.care import CareDue, all_care
 from phenology.advice.forecast_change import ForecastChange, forecast_changes
 from phenology.advice.forecast_rows import ForecastRow
-from phenology.advice.round import plan_round
-from phenology.advice.season_duties import all_care
 from phenology.advice.visits import Visit
 from phenology.advice.windows import Window, windows
 from reports.notebook.framed import framed

@@ -10,9 +10,8 @@ import numpy as np
 
 from phenology.garden import Garden
 from phenology.model.units import c_to_f
-from phenology.seasons.ahead import heat_course
 from phenology.seasons.compare import Comparison
-from phenology.seasons.season_heat import BASE_C
+from phenology.seasons.season_heat import BASE_C, heat_course
 from phenology.seasons.tree_stages import StageDate
 from reports.charts.learned_charts import describe_past
 from reports.output.compare import Compared

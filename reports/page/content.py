@@ -10,7 +10,7 @@ from phenology.advice.agenda import Agenda, AgendaRow, Section
 from phenology.advice.alike import Alike, alike
 from phenology.advice.visits import Visit
 from phenology.garden import Garden
-from phenology.seasons.ahead import HeatCourse
+from phenology.seasons.season_heat import HeatCourse
 from reports.text.change_text import as_counted
 from reports.text.forecast_text import MOST_GROUPS, advice_words, in_brief, notes_of
 from reports.text.words import (

@@ -16,8 +16,8 @@ from numpy.typing import NDArray
 from phenology.model.arrays import Array
 from phenology.model.season import SeasonCalendar
 from phenology.model.track_record import PastForecast
-from phenology.seasons.ahead import HeatCourse
 from phenology.seasons.compare import Comparison
+from phenology.seasons.season_heat import HeatCourse
 from phenology.seasons.tree_stages import StageDate
 from reports.charts.ink import PALETTES
 from reports.text.words import MONTHS

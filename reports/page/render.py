@@ -25,9 +25,8 @@ from phenology.judging.past_forecasts import past_forecasts
 from phenology.language.degrees import degrees, using_units
 from phenology.model.errors import WeatherError
 from phenology.model.track_record import PastForecast, TrackRecord, first_hardenings
-from phenology.seasons.ahead import HeatCourse, heat_course
 from phenology.seasons.compare import compare_seasons
-from phenology.seasons.season_heat import BASE_C
+from phenology.seasons.season_heat import BASE_C, HeatCourse, heat_course
 from phenology.weather.series import DailyWeather
 from phenology.work.cautions import BEFORE_A_CUT, CUT_FIRM, LOOK_FIRST
 from reports.charts.learned_charts import describe_past

@@ -6,8 +6,9 @@ import textwrap
 from collections.abc import Iterable, Iterator, Sequence
 from datetime import date
 
-from phenology.advice.plan import Branch, Dates, Plan, PlannedFlush
-from phenology.advice.round import Review, Round
+from phenology.advice.agenda import Review, Round
+from phenology.advice.forecast_rows import Dates
+from phenology.advice.plan import Branch, Plan, PlannedFlush
 from phenology.advice.visits import Visit
 from phenology.advice.windows import Window
 from phenology.garden import Garden

@@ -9,7 +9,7 @@ from datetime import date, datetime, timedelta
 
 import numpy as np
 
-from data_sources.weather.files.report import FileReport
+from data_sources.weather.files.weather_table import FileReport
 from data_sources.weather.store.weather_store import AddReport, OriginUse, SuspiciousDay
 from phenology.model.units import c_to_f
 from phenology.weather.series import SOURCES, DailyWeather

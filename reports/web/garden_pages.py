@@ -10,7 +10,7 @@ from starlette.responses import Response
 
 from data_sources.garden_settings import SETTINGS
 from data_sources.journal_questions import labels_since, newest_of_trees
-from phenology.advice.usual_warmth import usual_warmth_note
+from phenology.advice.garden_forecast import usual_warmth_note
 from phenology.language.tree_selection import place_of
 from phenology.model.errors import FlushcastError, InputError
 from phenology.model.records import GrowthAim, Tree

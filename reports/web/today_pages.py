@@ -11,10 +11,9 @@ from typing import Any
 from starlette.responses import HTMLResponse, Response
 
 from data_sources.journal_questions import what_a_batch_did
-from phenology.advice.agenda import Section
+from phenology.advice.agenda import Round, Section, plan_round
 from phenology.advice.alike import alike
 from phenology.advice.forecast_change import moved_by_looks
-from phenology.advice.round import Round, plan_round
 from phenology.advice.visits import Visit as Visited
 from phenology.model.records import Tree
 from reports.text.ahead_text import NOTHING_DECIDES, review_lines, round_cautions

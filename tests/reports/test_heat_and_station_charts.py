@@ -10,10 +10,10 @@ import matplotlib
 import numpy as np
 import pytest
 
-from data_sources.weather.corrections_refit import refit_corrections
+from data_sources.weather.place_correction import refit_corrections
 from data_sources.weather.store.weather_store import Origin, WeatherStore
 from phenology.heat.clocks import HEAT_CLOCKS
-from phenology.seasons.ahead import heat_course
+from phenology.seasons.season_heat import heat_course
 from phenology.weather.series import DailyWeather
 from reports.charts.weather_charts import (
     DAYS,

@@ -16,8 +16,7 @@ from data_sources.tables.import_draft import species_named
 from phenology.model.errors import InputError
 from phenology.model.shared_calibration import SharedCalibration
 from phenology.species.catalogue import STEPS, Species, find_species, load_species
-from phenology.species.fields import FIELDS
-from phenology.species.practice import PROFILE_FIELDS, profile_value
+from phenology.species.fields import FIELDS, PROFILE_FIELDS, profile_value
 from phenology.work.season_of_work import in_words
 from phenology.work.technique import kept
 from reports.cli.common import open_garden_option, put, tell

@@ -112,8 +112,7 @@ def round_command(
 
         take_sheet_in(garden, filled, dry_run=dry_run)
         return
-    from phenology.advice.agenda import make_agenda
-    from phenology.advice.round import plan_round
+    from phenology.advice.agenda import make_agenda, plan_round
     from reports.text.ahead_text import SHEET_COLUMNS, round_cautions, round_sheet, round_text, sheet_rows
     from reports.text.words import counted, terminal_width
 
@@ -189,8 +188,8 @@ def plan_command(
     Later flushes stand as if each were worked as soon as it is ready; dates are middles with the
     range of four in five. The leaf decides.
     """
+    from phenology.advice.garden_forecast import usual_warmth_note
     from phenology.advice.plan import Planner
-    from phenology.advice.usual_warmth import usual_warmth_note
     from reports.garden.past_forecasts import read_with_skill
     from reports.output.ahead import plans_table
     from reports.text.ahead_text import plan_lines
@@ -235,7 +234,7 @@ def check_command(
 
     The answer is yes, better wait or no. It writes nothing, and the leaf decides.
     """
-    from phenology.advice.usual_warmth import usual_warmth_note
+    from phenology.advice.garden_forecast import usual_warmth_note
     from phenology.language.words import find_operation, find_part
     from phenology.model.records import Work
     from phenology.work.cautions import cautions

@@ -36,7 +36,7 @@ def report_command(garden: OpenGarden, out: Path, look_back: bool, as_of: str | 
 
     It needs no network and no scripts, and prints.
     """
-    from phenology.advice.usual_warmth import usual_warmth_note
+    from phenology.advice.garden_forecast import usual_warmth_note
     from reports.garden.past_forecasts import garden_past, read_with_skill
     from reports.page.render import report_html
 

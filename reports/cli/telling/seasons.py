@@ -30,7 +30,7 @@ def calibrate_command(
     garden: OpenGarden, species: str | None, as_of: str | None, classic: bool, as_json: bool
 ) -> None:
     """Say, per species and step, what was learned from the looks and how sure it is."""
-    from phenology.advice.usual_warmth import usual_warmth_note
+    from phenology.advice.garden_forecast import usual_warmth_note
     from phenology.learning.calibration import calibrate
     from phenology.learning.garden_fit import GardenFit
     from phenology.learning.garden_leaves import GardenLeaves

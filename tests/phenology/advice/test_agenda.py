@@ -6,9 +6,8 @@ from dataclasses import replace
 
 import pytest
 
-from phenology.advice.agenda import AgendaRow, Section, make_agenda
+from phenology.advice.agenda import AgendaRow, Section, make_agenda, plan_round
 from phenology.advice.garden_forecast import forecast_garden
-from phenology.advice.round import plan_round
 from phenology.model.records import Aim, Place
 from tests.phenology.gardens import BEECH, ELM, Records, day
 

@@ -7,6 +7,7 @@ from datetime import timedelta
 import numpy as np
 import pytest
 
+from phenology.advice.adviser import stop_days
 from phenology.advice.forecast_change import (
     NEWS_DAYS,
     STOP,
@@ -16,7 +17,6 @@ from phenology.advice.forecast_change import (
     misses,
 )
 from phenology.advice.garden_forecast import forecast_garden
-from phenology.advice.stop_dates import stop_days
 from phenology.weather.series import DailyWeather
 from tests.phenology.gardens import MAPLE, Records, day, weather
 

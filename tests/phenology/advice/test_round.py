@@ -5,9 +5,8 @@ from __future__ import annotations
 from dataclasses import replace
 from datetime import date, timedelta
 
-from phenology.advice.agenda import make_agenda
+from phenology.advice.agenda import make_agenda, plan_round
 from phenology.advice.garden_forecast import forecast_garden
-from phenology.advice.round import plan_round
 from phenology.advice.windows import windows
 from phenology.model.records import Aim
 from tests.phenology.gardens import BEECH, ELM, Records, day

@@ -9,9 +9,8 @@ import pytest
 from numpy.testing import assert_allclose
 
 from phenology.model.errors import InputError
-from phenology.seasons.ahead import heat_course
 from phenology.seasons.compare import compare_seasons
-from phenology.seasons.season_heat import BASE_C, cumulative_heat
+from phenology.seasons.season_heat import BASE_C, cumulative_heat, heat_course
 from phenology.weather.season_weather import SeasonWeather
 from phenology.weather.series import DailyWeather
 from tests.phenology.gardens import ELM, NORTH, Records, day

@@ -18,11 +18,9 @@ import pandas as pd
 from data_sources.weather.services.protocol.checks import as_weather
 from data_sources.weather.services.protocol.service import (
     FetchSpan,
-    Progress,
     Service,
     ServiceAnswer,
     Spot,
-    no_progress,
     span_rounds,
 )
 from data_sources.weather.services.stations.blend import (
@@ -46,23 +44,13 @@ Days = pd.DataFrame
 
 @dataclass(frozen=True)
 class Piece:
-    """One file or answer of one station.
-
-    Attributes
-    ----------
-    station : Station
-    years : range
-        What it holds.
-    parse : callable
-        From the body to days.
-    url, keep_for, absent_for, params
-        As for `Http.get`.
-    """
+    """One file or answer of one station."""
 
     station: Station
-    years: range
+    years: range  # what it holds
+    # as for `Http.get`
     url: str
-    parse: Callable[[bytes], Days]
+    parse: Callable[[bytes], Days]  # from the body to days
     keep_for: float
     absent_for: float = 0.0
     params: Mapping[str, str] = field(default_factory=dict)
@@ -122,10 +110,7 @@ class StationService(Service):
     def choose(self, spot: Spot, today: date) -> list[Station]:
         """The stations to use, nearest first: those that are set, else the nearest with a known height.
 
-        Raises
-        ------
-        ServiceError
-            If there is none.
+        Raises `ServiceError` if there is none.
         """
         settings = self.settings
         for key in settings.station_ids:  # an id becomes part of an address
@@ -147,15 +132,13 @@ class StationService(Service):
             raise ServiceError("absent", f"has no station within {settings.radius_km:.0f} km")
         return found[: settings.stations]
 
-    def fetch(
-        self, spot: Spot, part: FetchSpan, today: date, progress: Progress = no_progress
-    ) -> ServiceAnswer:
+    def fetch(self, spot: Spot, part: FetchSpan, today: date) -> ServiceAnswer:
         """The stations' days of a round, brought to the spot."""
         if spot not in self._chosen:
             self._chosen[spot] = self.choose(spot, today)
         stations = self._chosen[spot][: part.stations]
         pieces = [piece for station in stations for piece in self.pieces(station, part, today)]
-        got = _Fetched(self, progress)
+        got = _Fetched(self)
         got.fetch(pieces)
         if all(reply.from_cache for _, reply in got.replies):
             # The copies that are here are in the store already.
@@ -198,8 +181,6 @@ class StationService(Service):
             stations=blend.stations[there[0] : there[-1] + 1],
             suspect=blend.suspect,
             notes=(*notes, *shifts),
-            asked=len(pieces),
-            received=len(got.replies),
             whole=not got.failed,
         )
 
@@ -207,8 +188,8 @@ class StationService(Service):
 class _Fetched:
     """What became of a round's pieces."""
 
-    def __init__(self, service: Service, progress: Progress) -> None:
-        self._service, self._progress = service, progress
+    def __init__(self, service: Service) -> None:
+        self._service, self._http = service, service.http
         self.replies: list[tuple[Piece, Reply[Days]]] = []
         self.failed: list[Piece] = []
         self._absent: list[Piece] = []
@@ -218,14 +199,17 @@ class _Fetched:
         """Ask for each, until it is plain that there is no use in it."""
         failures = 0
         for n, piece in enumerate(pieces):
-            self._progress(self._service.title, n, len(pieces))
+            self._http.progress(self._service.title, n, len(pieces))
             if failures >= PATIENCE:
                 self.failed.append(piece)
                 continue
             try:
-                keep, absent = piece.keep_for, piece.absent_for
-                reply = self._service.http.get(
-                    piece.url, piece.parse, params=piece.params, keep_for=keep, absent_for=absent
+                reply = self._http.get(
+                    piece.url,
+                    piece.parse,
+                    params=piece.params,
+                    keep_for=piece.keep_for,
+                    absent_for=piece.absent_for,
                 )
             except ServiceError as error:
                 if error.fault == "offline":
@@ -239,7 +223,7 @@ class _Fetched:
             else:
                 self.replies.append((piece, reply))
                 failures = failures if reply.from_cache else 0
-        self._progress(self._service.title, len(pieces), len(pieces))
+        self._http.progress(self._service.title, len(pieces), len(pieces))
 
     @property
     def fetched_at(self) -> datetime:
