@@ -64,7 +64,7 @@ def test_the_curves_are_those_of_a_normal_curve_a_draw(thermal_time, days, log_s
     share = np.full(len(begun), 1 / len(begun))
     got = wait_curves(told, begun, share, Weather(thermal_time, gap, CLOCKS, 1))
     wanted = plainly(told, begun, share, thermal_time, gap)
-    assert_allclose(got, wanted, atol=5e-6)
+    assert_allclose(got, wanted, atol=5e-6 if filled and begun.min() < 120 else 2e-4)
     assert (np.diff(got, axis=1) >= 0).all()
     levels = [q for q in (0.1, 0.25, 0.5, 0.75, 0.9) if q < wanted.mean(0)[-1] - 0.01]
     assert_allclose(Arrival.over(got).quantiles(levels), Arrival.over(wanted).quantiles(levels), atol=0.05)
