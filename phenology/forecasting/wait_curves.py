@@ -1,6 +1,6 @@
 """The curve of one wait: the chance, day by day and trace by trace, that it has ended.
 
-What every forecast spends its time on: single precision does, all draws on one clock share its reading, and the
+What every forecast spends its time on: single precision does, draws on one clock share its reading, and the
 normal curve is looked up in a table, on those days alone on which it still rises.
 """
 
@@ -208,7 +208,7 @@ class _Mixture:
     def _or_over(
         self, ended: NDArray[np.float32], over: Array, days: IntArray, mean: float, sd: NDArray[np.float32]
     ) -> NDArray[np.float32]:
-        """The same where a wait may have been over by its date before it began: then it takes as long as usual."""
+        """The same where a wait may have been over by its date before it began: it takes as long as usual."""
         over, since = over.astype(np.float32), days - self.where[..., None]
         again = normal_cdf((np.log(np.maximum(since, _NOTHING)).astype(np.float32) - np.float32(mean)) / sd)
         return np.asarray((np.maximum(ended - over, 0) + over * again) * (since > 0))
