@@ -12,7 +12,7 @@ import numpy as np
 from phenology.garden import Garden
 from phenology.heat.clocks import CLOCKS
 from phenology.model.records import Tree, Work
-from phenology.work.aftercare import aftercare
+from phenology.work.aftercare import LONGEST_DAYS, aftercare
 from phenology.work.wire_watch import wire_check
 
 WIRE = "wire"
@@ -63,6 +63,8 @@ def care_due(garden: Garden, late: Container[str] = ()) -> list[CareDue]:
     for tree in garden.standing_trees:
         works = garden.works_by_tree.get(tree.id, [])
         for work in works:
+            if (today - work.latest).days > LONGEST_DAYS:
+                continue
             for care in aftercare(
                 work, tree, garden.species_of(tree), garden.aim_of(tree), late=tree.id in late
             ):

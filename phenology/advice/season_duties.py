@@ -115,7 +115,7 @@ def _flowers(case: Case) -> Iterator[Care]:
     faded = [
         look.latest
         for look in garden.looks_by_tree.get(case.tree.id, [])
-        if names(look.note or "", FADED) and garden.calendar.season_of(look.latest) == garden.season
+        if look.note and garden.calendar.season_of(look.latest) == garden.season and names(look.note, FADED)
     ]
     set_on = garden.calendar.date(garden.season, case.late_summer)
     if (care := bloom_cut(case.situation(), min(faded, default=None), set_on, garden.as_of)) is not None:
