@@ -13,7 +13,7 @@ from phenology.advice.plan import Dates
 from phenology.advice.season_duties import BARE_BEFORE_MIDWINTER, midwinter_before
 from phenology.advice.windows import SWELLING_DAYS
 from phenology.forecasting.arrival import Arrival
-from phenology.forecasting.propagation import Step, propagate
+from phenology.forecasting.propagation import Chain, Step, propagate
 from phenology.learning.prediction import Prediction
 from phenology.learning.transitions import SPRING, Transition
 from phenology.model.records import Tree
@@ -110,7 +110,8 @@ def bloom_elsewhere(there: LessonSeason, days: Sequence[int], here: LessonSeason
     takes = Prediction(weight / weight.sum(), clocks, np.mean(had, axis=(0, 2))[clocks], spread)
     traces, ahead = here.drawn
     step = Step(Transition("start", "budbreak"), lambda _: takes)
-    came = Arrival.over(propagate((0.0, 0.0), [step], ahead, traces.gap_variance)[0])
+    [[curves]] = propagate([Chain((0.0, 0.0), [step])], ahead, traces.gap_variance)
+    came = Arrival.over(curves)
     calendar, season = here.garden.calendar, here.garden.season
     low, middle, high = (
         None if math.isinf(t := came.quantile(level)) else calendar.date(season, t)

@@ -1,15 +1,14 @@
-"""The curve of one wait: the chance, day by day and trace by trace, that it has ended.
+"""The curves of waits: the chance, day by day and trace by trace, that each has ended.
 
-What every forecast spends its time on: single precision does, draws on one clock share its reading, and the
-normal curve is looked up in a table, on those days alone on which it still rises.
+What every forecast spends its time on: single precision does, waits go through together, draws on one clock
+share its reading, and their normal curve is a short formula, on those days alone on which it still rises.
 """
 
 from __future__ import annotations
 
-import math
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from functools import cache, cached_property
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
@@ -19,10 +18,15 @@ from phenology.learning.prediction import Prediction
 from phenology.mathematics.normal_curve import normal_cdf
 from phenology.model.arrays import Array, BoolArray, IntArray
 
+Single = NDArray[np.float32]
+
 FARTHEST = 5.0  # normal deviates beyond which a curve is flat: 3e-7 are left
-DEVIATES = 16384  # even steps in which the normal curve is looked up: it is kept to 2e-4
+SHORT = (0.7985, 0.0354)  # tanh(z (a + b z^2)) is the normal curve to 1.6e-4 (ours, by trial)
+AT_ONCE = 150_000  # so many values stay near the processor while they are worked on (ours)
+RISING = 100  # on about so many days a curve rises (ours)
 LEAST_OVER = 1e-9  # a smaller chance that a wait was over by its date is none
 _NOTHING = 1e-20  # stands for no time at all, whose log is taken
+_LEAST = np.full(2 * AT_ONCE, _NOTHING, np.float32)
 
 
 @dataclass(frozen=True)
@@ -45,202 +49,227 @@ class Weather:
     clocks: Sequence[Clock]
     every: int
 
-    @property
+    @cached_property
     def days(self) -> int:
         """Days of the season."""
         return self.thermal_time.days
 
-    @property
+    @cached_property
     def traces(self) -> int:
         """Possible seasons."""
         return len(self.thermal_time.lines[0])
 
 
-def wait_curves(prediction: Prediction, begun: Array, share: Array, weather: Weather) -> Array:
-    """Mean over beginnings and draws of P(wait ended by day n).
-
-    Parameters
-    ----------
-    prediction : Prediction
-    begun : ndarray, shape (k, traces)
-        Times at which the wait may have begun on each trace.
-    share : ndarray, shape (k,)
-        Their shares.
-    weather : Weather
-
-    Returns
-    -------
-    ndarray, shape (traces, days + 1)
-        Quantiles lie within 0.05 days of those of a normal curve a draw.
-    """
-    days, traces = weather.days, weather.traces
-    begins = begun < days  # a wait that begins after the last day does not end in it
-    curves = np.zeros((traces, days + 1))
-    if not begins.any():
-        return curves
-    where = np.minimum(np.maximum(begun, 0.0), days)
-    at = np.append(np.arange(int(where.min()), days, weather.every), days)
-    mixture = _Mixture.of(prediction, where, begins, at, weather)
-    out = np.zeros((traces, len(at)))
-    each = (share[:, None] * begins).astype(np.float32)
-    whole = (share @ begins)[:, None]
-    for k, (weight, rising) in enumerate(zip(mixture.weight, mixture.rising, strict=True)):
-        if rising.start < rising.stop:
-            out[:, rising] += np.einsum("kt,ktn->tn", each, mixture.ended(k, rising))
-        out[:, rising.stop :] += weight * whole
-    rises = slice(min(r.start for r in mixture.rising), max(r.stop for r in mixture.rising) + 1)
-    np.maximum.accumulate(out[:, rises], axis=1, out=out[:, rises])
-    if weather.every == 1:
-        curves[:, at[0] :] = out
-    else:
-        everyday = np.arange(at[0], days + 1)
-        below = np.minimum((everyday - at[0]) // weather.every, max(len(at) - 2, 0))
-        above = np.minimum(below + 1, len(at) - 1)
-        part = (everyday - at[below]) / np.maximum(at[above] - at[below], 1)
-        curves[:, at[0] :] = out[:, below] * (1 - part) + out[:, above] * part
-    return curves
-
-
 @dataclass(frozen=True)
-class _Mixture:
-    """The draws of a prediction, clock by clock.
+class Waiting:
+    """One wait whose curves are asked for.
 
     Attributes
     ----------
     prediction : Prediction
-        Its draws in the order of their clocks.
-    where : ndarray, shape (k, traces)
-        Times at which the wait may have begun.
-    at : ndarray of int
-        The days on which curves are computed.
-    first : ndarray of int, shape (clocks,)
-        Where the draws of each clock begin.
-    origin : ndarray, shape (clocks, k, traces)
-        The reading from which each clock's draws count.
-    over : dict
-        By clock that keeps to its date, the chance that a wait was over before it began, of shape
-        (draws, k, traces); where that is no chance at all, nothing.
-    filled : ndarray, shape (k, traces, len(at)), or None
-        Variance of the temperature sum since the beginning, from days that were filled. [degC^2 d]
-    rising : list of slice
-        Where in `at` each clock's draws rise.
+    begun : ndarray, shape (k, traces)
+        Times at which it may have begun on each trace.
+    share : ndarray, shape (k,)
+        Their shares.
     """
 
     prediction: Prediction
-    weather: Weather
-    where: Array
-    at: IntArray
-    first: IntArray
-    origin: NDArray[np.float32]
-    over: dict[int, Array]
-    filled: NDArray[np.float32] | None
-    rising: list[slice]
+    begun: Array
+    share: Array
 
-    @classmethod
-    def of(
-        cls, prediction: Prediction, where: Array, begins: BoolArray, at: IntArray, weather: Weather
-    ) -> _Mixture:
-        prediction = _by_clock(prediction)
-        thermal_time, gap = weather.thermal_time, weather.gap_variance
-        first = np.flatnonzero(np.diff(prediction.clock, prepend=-1))
-        clocks = prediction.clock[first]
-        lines, trace = thermal_time.lines, np.arange(weather.traces)
-        day = np.minimum(where.astype(np.intp), weather.days - 1)
-        part, each = (where - day).astype(np.float32), clocks[:, None, None]
-        origin = lines[each, trace, day] * (1 - part) + lines[each, trace, day + 1] * part
-        filled, gaps = None, 0.0
-        if gap[-1] > gap[0] and gap[-1] > (began := np.interp(where, np.arange(len(gap)), gap)).min():
-            filled = np.maximum(gap[at] - began[..., None], 0.0).astype(np.float32)
-            gaps = gap[-1] * np.array([weather.clocks[c].per_degree for c in prediction.clock]) ** 2
-        far = FARTHEST * np.sqrt(prediction.variance + gaps)
-        low = np.exp(np.minimum.reduceat(prediction.mean - far, first))
-        high = np.exp(np.maximum.reduceat(prediction.mean + far, first))
-        over = {}
-        for k in [k for k, c in enumerate(clocks) if weather.clocks[c].from_usual]:
-            # by the date some such waits are over before this one began: those take as long as usual
-            origin[k] = np.atleast_2d(thermal_time.at(prediction.usual))[:, clocks[k]]
-            late, mine = np.log(np.maximum(where - prediction.usual, _NOTHING)), _from(first, k)
-            mean, sd = prediction.mean[mine], np.sqrt(prediction.variance[mine])
-            chance = normal_cdf((late - mean[:, None, None]) / sd[:, None, None])
-            if chance.max() > LEAST_OVER:
-                over[k] = chance
-        counted = origin[:, begins]
-        since = (thermal_time.most[clocks][:, at] < (counted.min(1) + low)[:, None]).sum(1)
-        until = (thermal_time.least[clocks][:, at] < (counted.max(1) + high)[:, None]).sum(1)
-        for k in over:
-            since[k], until[k] = 0, max(until[k], np.searchsorted(at, where[begins].max() + high[k]))
-        rising = [slice(min(a, b), b) for a, b in zip(since.tolist(), until.tolist(), strict=True)]
-        return cls(prediction, weather, where, at, first, origin, over, filled, rising)
+
+def wait_curves(waits: Sequence[Waiting], weather: Weather) -> list[Array]:
+    """Of each wait, the mean over beginnings and draws of P(ended by day n).
+
+    Returns
+    -------
+    list of ndarray, shape (traces, days + 1)
+        Quantiles lie within 0.05 days of those of a normal curve a draw.
+    """
+    found: dict[int, Array] = {}
+    if len(waits) == 1:
+        return list(_together(waits, weather))
+    alike = sorted(range(len(waits)), key=lambda i: (len(waits[i].share), float(waits[i].begun.min())))
+    while alike:
+        k = len(waits[alike[0]].share)
+        most = max(1, AT_ONCE * weather.every // (k * weather.traces * RISING))
+        some = [i for i in alike[:most] if len(waits[i].share) == k]
+        alike = alike[len(some) :]
+        found.update(zip(some, _together([waits[i] for i in some], weather), strict=True))
+    return [found[i] for i in range(len(waits))]
+
+
+def _together(waits: Sequence[Waiting], weather: Weather) -> Array:
+    """The curves of waits with equally many beginnings, shape (waits, traces, days + 1)."""
+    days, draws = weather.days, _Draws(waits, weather)
+    curves = np.zeros((len(waits), weather.traces, days + 1))
+    if not draws.begins.any():
+        return curves
+    each = (np.stack([wait.share for wait in waits])[..., None] * draws.begins).astype(np.float32)
+    whole = each.sum(1)
+    parts: list[tuple[IntArray | slice, slice, Single, Single]] = []
+    for clock, mine in draws.by_clock():
+        rising, ended = draws.ended(clock, mine)
+        of, weight = draws.wait[mine], draws.weight[mine].astype(np.float32)[:, None]
+        told = np.einsum("mkt,mktn->mtn", each[of] * weight[..., None], ended)
+        rest = weight * whole[of]
+        if len(first := np.flatnonzero(np.diff(of, prepend=-1))) < len(of):  # several draws of one wait
+            of, told, rest = of[first], np.add.reduceat(told, first), np.add.reduceat(rest, first)
+        parts.append((slice(None) if len(of) == len(waits) else of, rising, told, rest))
+    low, high = min(r.start for _, r, _, _ in parts), max(r.stop for _, r, _, _ in parts)
+    out = np.zeros((len(waits), weather.traces, high - low + 2), np.float32)  # before, day by day, after
+    for these, rising, told, rest in parts:
+        start, stop = rising.start - low + 1, rising.stop - low + 1
+        out[these, :, start:stop] += told
+        out[these, :, stop:] += rest[..., None]
+    np.maximum.accumulate(out, axis=-1, out=out)
+    if weather.every == 1:
+        begin = draws.at[0]
+        curves[..., begin + low : begin + high] = out[..., 1:-1]
+        curves[..., begin + high :] = out[..., -1:]
+        return curves
+    at = draws.at
+    everyday = np.arange(at[0], days + 1)
+    below = np.minimum((everyday - at[0]) // weather.every, max(len(at) - 2, 0))
+    above = np.minimum(below + 1, len(at) - 1)
+    part = (everyday - at[below]) / np.maximum(at[above] - at[below], 1)
+    below, above = (np.clip(end - low + 1, 0, high - low + 1) for end in (below, above))
+    curves[..., at[0] :] = out[..., below] * (1 - part) + out[..., above] * part
+    return curves
+
+
+class _Draws:
+    """The draws of some waits.
+
+    Attributes
+    ----------
+    wait : ndarray of int, shape (draws,)
+        The wait of each draw.
+    weight, mean, variance : ndarray, shape (draws,)
+    where : ndarray, shape (waits, k, traces)
+        Times at which the waits may have begun, within the season.
+    begins : ndarray of bool, same shape
+        Whether they do: a wait that begins after the last day does not end in it.
+    at : ndarray of int
+        The days on which curves are computed.
+    """
+
+    def __init__(self, waits: Sequence[Waiting], weather: Weather) -> None:
+        told, self.weather = [wait.prediction for wait in waits], weather
+        self.wait = np.repeat(np.arange(len(told)), [len(one.clock) for one in told])
+        self.clock, self.weight, self.mean, self.variance = (
+            np.concatenate([getattr(one, name) for one in told])
+            for name in ("clock", "weight", "mean", "variance")
+        )
+        self.usual = np.array([one.usual for one in told])
+        begun = np.stack([wait.begun for wait in waits])
+        self.begins: BoolArray = begun < weather.days
+        self.where = np.minimum(np.maximum(begun, 0.0), weather.days)
+        # what days curves stand on hangs on no other wait
+        first = int(self.where.min()) // weather.every * weather.every
+        self.at: IntArray = np.append(np.arange(first, weather.days, weather.every), weather.days)
+        self._day = np.minimum(self.where.astype(np.intp), weather.days - 1)
+        self._part = (self.where - self._day).astype(np.float32)
+
+    def by_clock(self) -> Iterator[tuple[int, IntArray]]:
+        """Each clock, with the draws on it, wait by wait."""
+        for clock in np.flatnonzero(np.bincount(self.clock)).tolist():
+            yield clock, np.flatnonzero(self.clock == clock)
 
     @cached_property
-    def weight(self) -> Array:
-        """Of each clock."""
-        return np.asarray(np.add.reduceat(self.prediction.weight, self.first))
+    def filled(self) -> Single | None:
+        """Variance of the temperature sum since the beginning, from days that were filled. [degC^2 d]
 
-    def ended(self, k: int, rising: slice) -> NDArray[np.float32]:
-        """Chance that a clock's waits have ended, by beginning, trace and day, times its weight."""
-        told, days, mine = self.prediction, self.at[rising], _from(self.first, k)
-        clock = told.clock[self.first[k]]
-        line = self.weather.thermal_time.lines[clock]
-        line = line[:, days[0] : days[-1] + 1] if self.weather.every == 1 else line[:, days]
-        read = line - self.origin[k][..., None]
-        np.maximum(read, np.float32(_NOTHING), out=read)
-        spread = None
+        Of shape (waits, k, traces, len(at)); None where no day was.
+        """
+        gap = self.weather.gap_variance
+        if gap[-1] <= gap[0] or gap[-1] <= (began := np.interp(self.where, np.arange(len(gap)), gap)).min():
+            return None
+        return np.asarray(np.maximum(gap[self.at] - began[..., None], 0.0), dtype=np.float32)
+
+    def ended(self, c: int, mine: IntArray) -> tuple[slice, Single]:
+        """Where in `at` draws on a clock rise, and their chances there, shape (draws, k, traces, days)."""
+        clock, line, at = self.weather.clocks[c], self.weather.thermal_time.lines[c], self.at
+        of, mean, variance = self.wait[mine], self.mean[mine], self.variance[mine]
+        begins, over = self.begins[of], None
+        if clock.from_usual:
+            usual = np.atleast_2d(
+                self.weather.thermal_time.at(np.nan_to_num(self.usual))[..., c, :]
+            )  # (traces, waits)
+            origin = np.broadcast_to(usual.T[of][:, None, :], begins.shape).astype(np.float32)
+            over = self._over(mine)
+        else:
+            day, part, trace = self._day, self._part, np.arange(len(line))
+            origin = (line[trace, day] * (1 - part) + line[trace, day + 1] * part)[of]
+        gaps = 0.0 if self.filled is None else self.weather.gap_variance[-1] * clock.per_degree**2
+        far = FARTHEST * np.sqrt(variance + gaps)
+        counted = origin[begins]
+        if over is not None:
+            since, until = 0, float(self.where[of][begins].max() + np.exp(mean + far).max())
+            after = int(np.searchsorted(at, until))
+        else:
+            since, after = int(np.searchsorted(self._most(c), counted.min() + np.exp(mean - far).min())), 0
+        after = max(after, int(np.searchsorted(self._least(c), counted.max() + np.exp(mean + far).max())))
+        rising = slice(min(since, after), after)
+        daily = slice(at[0] + rising.start, at[0] + rising.stop)
+        read = line[:, daily if self.weather.every == 1 else at[rising]] - origin[..., None]
+        np.maximum(read, _least(read.size).reshape(read.shape), out=read)  # quicker than with one number
+        if self.filled is None and over is None:
+            scale = 1 / np.sqrt(variance)
+            log_read = np.log(read, out=read)
+            log_read *= scale.astype(np.float32)[:, None, None, None]
+            log_read -= (mean * scale).astype(np.float32)[:, None, None, None]
+            return rising, _normal_curve(log_read)
+        return rising, self._exactly(mine, clock.per_degree, read, rising, over)
+
+    def _most(self, c: int) -> Single:
+        return np.asarray(self.weather.thermal_time.most[c][self.at])
+
+    def _least(self, c: int) -> Single:
+        return np.asarray(self.weather.thermal_time.least[c][self.at])
+
+    def _over(self, mine: IntArray) -> Array | None:
+        """The chance that waits which keep to their date were over before they began; None where it is none.
+
+        Those take as long as usual.
+        """
+        of, (mean, sd) = self.wait[mine], (self.mean[mine], np.sqrt(self.variance[mine]))
+        late = np.log(np.maximum(self.where - self.usual[:, None, None], _NOTHING))[of]
+        chance = normal_cdf((late - mean[:, None, None]) / sd[:, None, None])
+        return chance if chance.max() > LEAST_OVER else None
+
+    def _exactly(
+        self, mine: IntArray, per_degree: float, read: Single, rising: slice, over: Array | None
+    ) -> Single:
+        """The chances where they are no function of the reading alone."""
+        of, mean = self.wait[mine], self.mean[mine].astype(np.float32)[:, None, None, None]
+        variance = self.variance[mine].astype(np.float32)[:, None, None, None]
         if self.filled is not None:
-            per_degree = np.float32(self.weather.clocks[clock].per_degree)
-            spread = self.filled[..., rising] * (per_degree / np.maximum(read, 1)) ** 2
-        log_read, ended = np.log(read, out=read), None
-        for d, (weight, mean, variance) in enumerate(
-            zip(*(values[mine].tolist() for values in (told.weight, told.mean, told.variance)), strict=True)
-        ):
-            if spread is None and k not in self.over:
-                one = _looked_up(log_read, mean, math.sqrt(variance))
-            else:
-                sd = np.sqrt(np.float32(variance) if spread is None else variance + spread)
-                one = normal_cdf((log_read - np.float32(mean)) / sd)
-                if k in self.over:
-                    one = self._or_over(one, self.over[k][d, ..., None], days, mean, sd)
-            one *= np.float32(weight)
-            ended = one if ended is None else ended + one
-        assert ended is not None
-        return ended
-
-    def _or_over(
-        self, ended: NDArray[np.float32], over: Array, days: IntArray, mean: float, sd: NDArray[np.float32]
-    ) -> NDArray[np.float32]:
-        """The same where a wait may have been over by its date before it began: it takes as long as usual."""
-        over, since = over.astype(np.float32), days - self.where[..., None]
-        again = normal_cdf((np.log(np.maximum(since, _NOTHING)).astype(np.float32) - np.float32(mean)) / sd)
-        return np.asarray((np.maximum(ended - over, 0) + over * again) * (since > 0))
+            spread = np.float32(per_degree) / np.maximum(read, 1)
+            variance = np.asarray(variance + self.filled[of][..., rising] * spread**2, dtype=np.float32)
+        sd = np.sqrt(variance)
+        ended: Single = np.asarray(normal_cdf((np.log(read) - mean) / sd), dtype=np.float32)
+        if over is None:
+            return ended
+        already, since = over[..., None].astype(np.float32), self.at[rising] - self.where[of][..., None]
+        again = normal_cdf((np.log(np.maximum(since, _NOTHING)).astype(np.float32) - mean) / sd)
+        return np.asarray((np.maximum(ended - already, 0) + already * again) * (since > 0), dtype=np.float32)
 
 
-def _looked_up(log_read: NDArray[np.float32], mean: float, sd: float) -> NDArray[np.float32]:
-    """The normal curve at log readings."""
-    per_step = DEVIATES / (2 * FARTHEST * sd)
-    at = log_read * np.float32(per_step)
-    at += np.float32(DEVIATES / 2 - mean * per_step)
-    return _normal_curve().take(at.astype(np.intp), mode="clip")
+def _least(size: int) -> Single:
+    """The least reading, so many times over."""
+    if size > len(_LEAST):
+        return np.full(size, _NOTHING, np.float32)
+    return _LEAST[:size]
 
 
-def _from(first: IntArray, k: int) -> slice:
-    """The draws of a clock."""
-    return slice(int(first[k]), int(first[k + 1]) if k + 1 < len(first) else None)
-
-
-def _by_clock(told: Prediction) -> Prediction:
-    """The same draws, those of each clock together."""
-    if (np.diff(told.clock) >= 0).all():
-        return told
-    order = np.argsort(told.clock, kind="stable")
-    return Prediction(
-        told.weight[order], told.clock[order], told.mean[order], told.variance[order], told.usual
-    )
-
-
-@cache
-def _normal_curve() -> NDArray[np.float32]:
-    """The normal curve at even steps between the farthest deviates, nothing below them."""
-    steps = (np.arange(DEVIATES) + 0.5) / DEVIATES
-    curve = normal_cdf((2 * steps - 1) * FARTHEST).astype(np.float32)
-    curve[0] = 0.0
+def _normal_curve(z: Single) -> Single:
+    """The normal curve, roughly; `z` is written over."""
+    curve = z * z
+    curve *= np.float32(SHORT[1])
+    curve += np.float32(SHORT[0])
+    curve *= z
+    np.tanh(curve, out=curve)
+    curve *= np.float32(0.5)
+    curve += np.float32(0.5)
     return curve

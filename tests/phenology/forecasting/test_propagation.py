@@ -16,6 +16,7 @@ from phenology.forecasting.propagation import (
     MISJUDGED,
     NODE_LEVELS,
     NODE_WEIGHTS,
+    Chain,
     Step,
     not_by,
     propagate,
@@ -48,7 +49,7 @@ def chain(begun, *predictions, on=None, seen=None, clocks=DAYS, gap=None, **more
         Step(Transition(start, stage), lambda began, p=prediction: p, (seen or {}).get(stage, NOTHING))
         for start, stage, prediction in zip(starts, STAGES, predictions, strict=False)
     ]
-    return propagate(begun, steps, on or one_a_day(365), gap, clocks=clocks, **more)
+    return propagate([Chain(begun, steps)], on or one_a_day(365), gap, clocks=clocks, **more)[0]
 
 
 NOTHING = (-np.inf, np.inf)
