@@ -129,7 +129,6 @@ def propagate(
     gap_variance: Array | None = None,
     *,
     clocks: Sequence[Clock] = CLOCKS,
-    every: int = 1,
 ) -> list[list[Array]]:
     """Arrival of every stage of some chains over the same possible seasons, given what is known.
 
@@ -143,8 +142,6 @@ def propagate(
         Running variance of the temperature sum from filled days. [degC^2 d]
     clocks : sequence of Clock
         The clocks that the sums belong to.
-    every : int
-        Curves are computed at every so many days and run straight in between. [d]
 
     Returns
     -------
@@ -152,7 +149,7 @@ def propagate(
         For each chain and step, the chance that its stage has come by the end of each day, trace by trace.
     """
     gap = np.zeros(thermal_time.days + 1) if gap_variance is None else gap_variance
-    weather = Weather(thermal_time, gap, clocks, every)
+    weather = Weather(thermal_time, gap, clocks)
     found: dict[int, list[Array]] = {}
     going = {k: _run(chain, weather.traces) for k, chain in enumerate(chains)}
     answers: dict[int, Array | None] = dict.fromkeys(going)

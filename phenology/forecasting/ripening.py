@@ -17,7 +17,6 @@ from phenology.heat.clocks import CLOCKS, Clock, ThermalTime
 from phenology.mathematics.normal_curve import normal_cdf
 from phenology.model.arrays import Array
 
-EVERY_DAYS = 3  # curves are computed this far apart (ours; the tests hold the odds to 2 in 100)
 CERTAIN = 0.99995  # odds from which on an earlier day is not asked (ours)
 TOGETHER = 8  # so many work days go through at once, the latest first (ours)
 FARTHEST = 4.0  # normal deviates beyond this count as certain
@@ -89,7 +88,6 @@ def ripening(
     rests: Array | None = None,
     *,
     clocks: Sequence[Clock] = CLOCKS,
-    every: int = EVERY_DAYS,
 ) -> Ripening:
     """The odds for a run of work days.
 
@@ -118,7 +116,7 @@ def ripening(
         chains = [
             Chain((days[k], days[k]), [replace(steps[0], rests=float(shut[k])), *steps[1:]]) for k in some
         ]
-        for k, curves in zip(some, propagate(chains, until, clocks=clocks, every=every), strict=True):
+        for k, curves in zip(some, propagate(chains, until, clocks=clocks), strict=True):
             ripens[k] = np.where(np.isinf(deadline), 1 - shut[k], reached_by(curves[-1], deadline)).mean()
             wakes[k] = reached_by(curves[0], ends).mean()
         if ripens[some[0]] > CERTAIN * (1 - shut[some[0]]):

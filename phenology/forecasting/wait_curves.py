@@ -40,14 +40,11 @@ class Weather:
     gap_variance : ndarray, shape (days + 1,)
         Running variance of the temperature sum from filled days. [degC^2 d]
     clocks : sequence of Clock
-    every : int
-        Curves are computed at every so many days and run straight in between. [d]
     """
 
     thermal_time: ThermalTime
     gap_variance: Array
     clocks: Sequence[Clock]
-    every: int
 
     @cached_property
     def days(self) -> int:
@@ -92,7 +89,7 @@ def wait_curves(waits: Sequence[Waiting], weather: Weather) -> list[Array]:
     alike = sorted(range(len(waits)), key=lambda i: (len(waits[i].share), float(waits[i].begun.min())))
     while alike:
         k = len(waits[alike[0]].share)
-        most = max(1, AT_ONCE * weather.every // (k * weather.traces * RISING))
+        most = max(1, AT_ONCE // (k * weather.traces * RISING))
         some = [i for i in alike[:most] if len(waits[i].share) == k]
         alike = alike[len(some) :]
         found.update(zip(some, _together([waits[i] for i in some], weather), strict=True))
@@ -123,18 +120,9 @@ def _together(waits: Sequence[Waiting], weather: Weather) -> Array:
         out[these, :, start:stop] += told
         out[these, :, stop:] += rest[..., None]
     np.maximum.accumulate(out, axis=-1, out=out)
-    if weather.every == 1:
-        begin = draws.at[0]
-        curves[..., begin + low : begin + high] = out[..., 1:-1]
-        curves[..., begin + high :] = out[..., -1:]
-        return curves
-    at = draws.at
-    everyday = np.arange(at[0], days + 1)
-    below = np.minimum((everyday - at[0]) // weather.every, max(len(at) - 2, 0))
-    above = np.minimum(below + 1, len(at) - 1)
-    part = (everyday - at[below]) / np.maximum(at[above] - at[below], 1)
-    below, above = (np.clip(end - low + 1, 0, high - low + 1) for end in (below, above))
-    curves[..., at[0] :] = out[..., below] * (1 - part) + out[..., above] * part
+    begin = draws.at[0]
+    curves[..., begin + low : begin + high] = out[..., 1:-1]
+    curves[..., begin + high :] = out[..., -1:]
     return curves
 
 
@@ -165,9 +153,7 @@ class _Draws:
         begun = np.stack([wait.begun for wait in waits])
         self.begins: BoolArray = begun < weather.days
         self.where = np.minimum(np.maximum(begun, 0.0), weather.days)
-        # what days curves stand on hangs on no other wait
-        first = int(self.where.min()) // weather.every * weather.every
-        self.at: IntArray = np.append(np.arange(first, weather.days, weather.every), weather.days)
+        self.at: IntArray = np.arange(int(self.where.min()), weather.days + 1)
         self._day = np.minimum(self.where.astype(np.intp), weather.days - 1)
         self._part = (self.where - self._day).astype(np.float32)
 
@@ -211,8 +197,7 @@ class _Draws:
             since, after = int(np.searchsorted(self._most(c), counted.min() + np.exp(mean - far).min())), 0
         after = max(after, int(np.searchsorted(self._least(c), counted.max() + np.exp(mean + far).max())))
         rising = slice(min(since, after), after)
-        daily = slice(at[0] + rising.start, at[0] + rising.stop)
-        read = line[:, daily if self.weather.every == 1 else at[rising]] - origin[..., None]
+        read = line[:, at[0] + rising.start : at[0] + rising.stop] - origin[..., None]
         np.maximum(read, _least(read.size).reshape(read.shape), out=read)  # quicker than with one number
         if self.filled is None and over is None:
             scale = 1 / np.sqrt(variance)

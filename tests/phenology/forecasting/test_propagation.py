@@ -131,14 +131,6 @@ def test_an_uncertain_beginning_mixes_its_likely_times():
     assert_allclose(got, np.mean(singles, axis=0), atol=1e-6)
 
 
-def test_every_few_days_is_nearly_every_day():
-    """Curves run straight between, so that a steep one loses a part of its bend and no more."""
-    daily, coarse = (chain(100, draws(30), draws(20), every=every)[1] for every in (1, 3))
-    assert np.abs(daily - coarse).max() < 0.05
-    assert dist(coarse).quantile(0.5) == pytest.approx(dist(daily).quantile(0.5), abs=0.2)
-    assert coarse.shape == daily.shape and coarse[0, -1] == daily[0, -1]
-
-
 @given(
     medians=st.lists(st.floats(5, 200), min_size=1, max_size=4),
     log_sd=st.floats(0.02, 0.6),
