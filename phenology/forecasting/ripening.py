@@ -14,7 +14,7 @@ import numpy as np
 
 from phenology.forecasting.propagation import Chain, Step, propagate, reached_by
 from phenology.heat.clocks import CLOCKS, Clock, ThermalTime
-from phenology.mathematics.normal_curve import normal_cdf
+from phenology.mathematics.distributions import normal_cdf
 from phenology.model.arrays import Array
 
 CERTAIN = 0.99995  # odds from which on an earlier day is not asked (ours)

@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 
 from phenology.heat.clocks import Clock, ThermalTime
 from phenology.learning.prediction import Prediction
-from phenology.mathematics.normal_curve import normal_cdf
+from phenology.mathematics.distributions import normal_cdf
 from phenology.model.arrays import Array, BoolArray, IntArray
 
 Single = NDArray[np.float32]
