@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from contextlib import suppress
 from dataclasses import dataclass, replace
 from datetime import date
@@ -29,6 +29,7 @@ from phenology.seasons.compare import compare_seasons
 from phenology.seasons.season_heat import BASE_C, HeatCourse, heat_course
 from phenology.weather.series import DailyWeather
 from phenology.work.cautions import BEFORE_A_CUT, CUT_FIRM, LOOK_FIRST
+from reports.charts.agenda_rows import Line
 from reports.charts.learned_charts import describe_past
 from reports.charts.weather_charts import describe_heat_curve
 from reports.page.content import (
@@ -135,6 +136,7 @@ def report_html(
     remember: bool = False,
     progress: Step | None = None,
     agenda: Agenda | None = None,
+    herds_at: Callable[[Line], str] | None = None,
 ) -> str:
     """The whole page as HTML.
 
@@ -145,9 +147,21 @@ def report_html(
         these are made again, which takes seconds.
     remember : bool
         Whether what is told is kept in the `folder` of the garden, for later pages to be held against.
+    progress : callable, optional
+        Told (flushes forecast again, flushes to forecast) meanwhile.
+    agenda : Agenda, optional
+        The garden's, where it was made already.
+    herds_at : callable, optional
+        Gives the address at which the trees of a line are drawn one by one; without it they stand behind it.
     """
     with using_units(settings.units):
-        return _filled(folder, garden, settings, look_back, past, remember, progress, agenda)
+        return _filled(folder, garden, settings, look_back, past, remember, progress, agenda, herds_at)
+
+
+def herd_html(agenda: Agenda, settings: GardenSettings, headline: str) -> str:
+    """A page of some trees' season, a row each."""
+    with using_units(settings.units):
+        return filled("herd.html.j2", headline=headline, picture=season_picture(agenda))
 
 
 def _filled(
@@ -159,6 +173,7 @@ def _filled(
     remember: bool,
     progress: Step | None,
     agenda: Agenda | None,
+    herds_at: Callable[[Line], str] | None,
 ) -> str:
     agenda = agenda or make_agenda(forecast_garden(garden))
     forecast = agenda.forecast
@@ -178,7 +193,8 @@ def _filled(
         topics=care_topics(agenda),
         care=care_of(agenda),
         week=week(agenda),
-        picture=season_picture(agenda),
+        picture=season_picture(agenda, behind=herds_at is None),
+        herds_at=herds_at,
         changed=_changed(folder, forecast, look_back, remember),
         notes=list(warnings_of(agenda)),
         trees=in_full(agenda),
