@@ -32,8 +32,8 @@ class Opened:
     snapshot : phenology.Garden
         Records and weather on `as_of`, for whoever goes on with the functions of `phenology`.
     settings : GardenSettings
-    read_skills : callable
-        Gives how past forecasts of each species did; asked when a forecast is first wanted.
+    read_past : callable
+        Gives the past forecasts of the garden; asked when a forecast is first wanted.
     read_history : callable
         Gives the changes of the journal, newest first.
     read_pair : callable
@@ -42,7 +42,7 @@ class Opened:
 
     snapshot: Garden
     settings: GardenSettings
-    read_skills: Callable[[], dict[str, TrackRecord]]
+    read_past: Callable[[], list[PastForecast]]
     read_history: Callable[[], list[Change]]
     read_pair: Callable[[Place], StationPair]
 
@@ -61,7 +61,7 @@ class Opened:
     @cached_property
     def judged(self) -> Garden:
         """The snapshot, with how its past forecasts did: what the forecast is made from."""
-        return replace(self.snapshot, skills=self.read_skills())
+        return replace(self.snapshot, skills=TrackRecord.of(self._past_forecasts(None)))
 
     @cached_property
     def outlook(self) -> GardenForecast:
@@ -80,7 +80,8 @@ class Opened:
     def _past_forecasts(self, species: str | None, every: int = EVERY_DAYS) -> list[PastForecast]:
         """Past forecasts of a species as a grower calls it, reckoned once."""
         if every not in self._past:
-            self._past[every] = past_forecasts(self.snapshot, every=every)
+            usual = every == EVERY_DAYS
+            self._past[every] = self.read_past() if usual else past_forecasts(self.snapshot, every=every)
         latin = self._latin(species)
         return [one for one in self._past[every] if latin in (None, one.species)]
 
