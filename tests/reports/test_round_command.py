@@ -10,8 +10,8 @@ from pathlib import Path
 from tests.reports.demo import demo_folder, flushcast, own_demo
 
 
-def test_the_round_names_trees_reasons_and_cautions():
-    done = flushcast("round", "--garden", demo_folder())
+def test_the_round_names_trees_reasons_and_cautions(tmp_path: Path):
+    done = flushcast("round", "--garden", own_demo(tmp_path))  # cautions are said once a day in a garden
     assert done.returncode == 0, done.stderr
     words = " ".join(done.stdout.split())
     assert words.startswith("Round of Sun 14 Jun 2026")
