@@ -48,7 +48,7 @@ def own_demo(tmp_path: Path, day: date = DAY, south: bool = False) -> Path:
 
 
 def flushcast(*arguments: object, today: str | None = None) -> subprocess.CompletedProcess[str]:
-    """Run the command line in this process, through the `main` of the program: what it says, its exit code."""
+    """Run the command line in this process, through the `main` of the program: words and exit code."""
     words, out, err = [str(word) for word in arguments], StringIO(), StringIO()
     with redirect_stdout(out), redirect_stderr(err), pytest.MonkeyPatch.context() as patch:
         patch.setattr(sys, "stdin", StringIO())
@@ -62,7 +62,7 @@ def flushcast(*arguments: object, today: str | None = None) -> subprocess.Comple
 
 
 def flushcast_process(*arguments: object, today: str | None = None) -> subprocess.CompletedProcess[str]:
-    """Run the command line in a process of its own, as a grower does: one such test a capability is enough."""
+    """Run the command line in a process of its own, as a grower does; one such test a capability."""
     env = {**os.environ, **({"FLUSHCAST_TODAY": today} if today else {})}
     command = [sys.executable, "-m", "reports.cli.main", *map(str, arguments)]
     return subprocess.run(
