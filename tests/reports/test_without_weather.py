@@ -13,6 +13,7 @@ from tests.reports.bench import Bench
 
 TODAY = "2024-05-20"
 TREES = ("Hornbeam=Carpinus turczaninowii", "Maple=Acer palmatum", "Elm=Ulmus parvifolia")
+MORE = ((0, False), (45, False), (45, True))
 NONE = "No weather yet: dates rest on the usual warmth of latitude"
 SHARPEN = "sharpen them with `flushcast weather update` or `flushcast weather add FILE`."
 
@@ -49,8 +50,9 @@ def width(row: dict) -> int:
     return (date.fromisoformat(row["p90"]) - date.fromisoformat(row["p10"])).days
 
 
-@pytest.mark.parametrize("looked", [False, True])
-@pytest.mark.parametrize("days", [0, pytest.param(45, marks=pytest.mark.slow)])
+@pytest.mark.parametrize(
+    ("days", "looked"), [(0, True), *(pytest.param(d, k, marks=pytest.mark.slow) for d, k in MORE)]
+)
 def test_every_command_serves_and_says_what_dates_rest_on(tmp_path: Path, days: int, looked: bool) -> None:
     bench = new_garden(tmp_path / "g")
     if days:
