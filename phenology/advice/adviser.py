@@ -12,7 +12,6 @@ from phenology.garden import Garden
 from phenology.heat.clocks import ThermalTime
 from phenology.learning.flush_history import FlushHistory
 from phenology.learning.garden_fit import GardenFit
-from phenology.learning.transitions import Transition
 from phenology.model.operations import Operation
 from phenology.model.records import Site, Tree
 from phenology.species.species import Species
@@ -26,8 +25,6 @@ from phenology.work.technique import OPERATION_OF, Choice, Option, choose, doing
 
 LATENESS = ("too late", "late", "rests until spring")
 """Rules that close waking growth for the year."""
-
-HARDENING = (Transition("extended", "hardened"), Transition("budbreak", "hardened"))
 
 
 @dataclass(frozen=True)
@@ -108,10 +105,8 @@ class Adviser:
         """
         garden, now = self.garden, h.flush.season == self.garden.season
         late = self.late(h) if now else None
-        day, guess = self._day(opens), self.guessed(h.tree.species)
-        case = Case(
-            garden, h.tree, Operation.CUTBACK, day, late=late, planned=opens is not None, known=h, guess=guess
-        )
+        day = self._day(opens)
+        case = Case(garden, h.tree, Operation.CUTBACK, day, late=late, planned=opens is not None, known=h)
         choice = choose(replace(case.situation(), stage="hardened"))
         if not now:  # next season's first flush: nothing of this one's stands against it
             return _advice(h.tree, tuple(o for o in choice.options if not o.unmet), choice, garden)
@@ -142,27 +137,14 @@ class Adviser:
         if late is None:
             return found
         required = case.required
-        last_safe = late.last_safe(required)
-        if opens is not None and guess and last_safe is not None and self._likelier_after(opens, last_safe):
-            last_safe = None  # a guess that says "too late" of a guess: no date to tell
         return replace(
             found,
-            last_safe=last_safe,
+            last_safe=late.stated(required, -math.inf if opens is None else opens.quantile(0.5)),
             limit=late.stop(required).limit,
             reason=late.reason(required),
             odds=late.odds(),
             zone=late.zone(late.today, required),
         )
-
-    def _likelier_after(self, opens: Arrival, day: date) -> bool:
-        """Whether leaves are likelier hard after a day than by then."""
-        season = self.garden.season
-        return opens.chance_by((day - self.garden.calendar.start(season)).days + 1) < 0.5
-
-    def guessed(self, species: str) -> bool:
-        """Whether no flush of a species was ever seen to harden here."""
-        fit = self.seasons.fit
-        return not any(fit.seasons_seen(species, step) for step in HARDENING)
 
     def late(self, h: FlushHistory) -> Late:
         """The late season of a flush's species and site."""

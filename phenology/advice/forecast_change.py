@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Collection, Iterator, Mapping
 from dataclasses import dataclass, replace
 from datetime import date, timedelta
 
@@ -85,28 +85,38 @@ def forecast_changes(forecast: GardenForecast, since: date | None = None) -> lis
     before = forecast_garden(past)
     then = _by_stage(before)
     today = replace(past, as_of=garden.as_of, weather=garden.weather, outlooks=garden.outlooks)
-    alone = _by_stage(forecast_garden(today))
+    by_weather = forecast_garden(today)
+    alone = _by_stage(by_weather)
     now = _by_stage(forecast)
     found = [*_misses(issued_by(before), garden), *_moves(then, alone, now, garden)]
-    stops = stop_changes(stop_days(past), stop_days(garden), garden, stop_days(today))
+    stops = stop_changes(_stops(before), _stops(forecast), garden, _stops(by_weather))
     told = {row.tree.label for row in forecast.rows if row.advice is not None and row.advice.last_safe}
     found += (change for change in stops if change.label in told)  # a guess may tell no stop date at all
     return sorted(found, key=lambda c: (not (c.missed or c.not_yet), -abs(c.days), c.label))
 
 
-def moved_by_looks(before: GardenForecast, now: GardenForecast) -> list[ForecastChange]:
+def moved_by_looks(
+    before: GardenForecast, now: GardenForecast, trees: Collection[str]
+) -> list[ForecastChange]:
     """What records moved between two forecasts of the same day and weather, the largest moves first.
 
     Parameters
     ----------
     before, now : GardenForecast
         Made before and after something was written down, or taken back.
+    trees : collection of str
+        Those it is told of, by their ids.
     """
     then = _by_stage(before)
-    found = [*_moves(then, then, _by_stage(now), now.garden)]
-    stops = stop_days(before.garden)
-    found += stop_changes(stops, stop_days(now.garden), now.garden, stops)
+    told = {key: row for key, row in _by_stage(now).items() if row.tree.id in trees}
+    found = [*_moves(then, then, told, now.garden)]
+    stops = _stops(before, trees)
+    found += stop_changes(stops, _stops(now, trees), now.garden, stops)
     return sorted(found, key=lambda c: (-abs(c.days), c.label))
+
+
+def _stops(forecast: GardenForecast, only: Collection[str] | None = None) -> dict[str, float]:
+    return stop_days(forecast.garden, forecast.seasons, only)
 
 
 def stop_changes(

@@ -10,6 +10,7 @@ from phenology.advice.adviser import Advice
 from phenology.forecasting.arrival import Arrival
 from phenology.garden import Garden
 from phenology.model.records import Tree
+from phenology.work.last_safe import WorkSeason
 from phenology.work.rules import Finding
 
 WEEKLY = timedelta(weeks=8)  # a rhythm of looks without an end in sight goes on so long (ours)
@@ -175,6 +176,8 @@ class GardenForecast:
         See `phenology.advice.usual_warmth`.
     springs : tuple of ForecastRow
         The next season's bud break of trees of which nothing of this one lies ahead.
+    seasons : WorkSeason, optional
+        How the season ends for each species, as the advice in the rows has it.
     """
 
     garden: Garden
@@ -183,6 +186,7 @@ class GardenForecast:
     warnings: tuple[str, ...]
     usual_warmth: str = ""
     springs: tuple[ForecastRow, ...] = ()
+    seasons: WorkSeason | None = field(default=None, compare=False, repr=False)
 
 
 def is_past(row: ForecastRow, days: int = 0) -> bool:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections import Counter
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Collection, Iterator
 from dataclasses import replace
 from datetime import date
 
@@ -26,7 +26,12 @@ FRESH_DAYS = 7  # weather older than this is worth a warning (ours)
 STALE_DAYS = 30  # and older than this a word on what to do (ours)
 
 
-def forecast_garden(garden: Garden, *, progress: Callable[[int, int], None] | None = None) -> GardenForecast:
+def forecast_garden(
+    garden: Garden,
+    *,
+    progress: Callable[[int, int], None] | None = None,
+    only: Collection[str] | None = None,
+) -> GardenForecast:
     """Forecast every tree's next stages.
 
     Parameters
@@ -34,13 +39,16 @@ def forecast_garden(garden: Garden, *, progress: Callable[[int, int], None] | No
     garden : Garden
     progress : callable, optional
         Called with (trees done, trees to do).
+    only : collection of str, optional
+        Trees, by their ids, that alone are forecast, from all that the garden teaches.
     """
     maker = _Maker(garden, GardenFit(garden))
     rows: list[ForecastRow] = []
     springs: list[ForecastRow] = []
-    for done, tree in enumerate(garden.standing_trees):
+    asked = [tree for tree in garden.standing_trees if only is None or tree.id in only]
+    for done, tree in enumerate(asked):
         if progress is not None:
-            progress(done, len(garden.standing_trees))
+            progress(done, len(asked))
         mine = maker.rows(tree)
         rows += mine
         if not any(row.arrival is not None and not is_past(row, LONG_PAST_DAYS) for row in mine):
@@ -53,6 +61,7 @@ def forecast_garden(garden: Garden, *, progress: Callable[[int, int], None] | No
         tuple(maker.warnings()),
         usual_warmth_note(garden),
         tuple(springs),
+        maker.adviser.seasons,
     )
 
 
@@ -62,7 +71,7 @@ class _Maker:
     def __init__(self, garden: Garden, fit: GardenFit) -> None:
         self.garden, self.fit = garden, fit
         self.forecasts = FlushForecasts(garden, fit)
-        self._adviser = Adviser(garden, fit, self.forecasts.drawn)
+        self.adviser = Adviser(garden, fit, self.forecasts.drawn)
         species = {t.id: t.species for t in garden.trees}
         self._looks = Counter(species[look.tree_id] for look in garden.looks if look.tree_id in species)
 
@@ -122,7 +131,7 @@ class _Maker:
         seen = tuple(garden.calendar.date(season, t) if math.isfinite(t) else None for t in (after, by))
         place = garden.place_of(h.tree, garden.as_of)
         shaped = stage == "hardened" and garden.aim_of(h.tree) == "refining"
-        advice = self._adviser.advise(h, arrival) if shaped else None
+        advice = self.adviser.advise(h, arrival) if shaped else None
         said = advice.sentences() if advice else ()
         return ForecastRow(
             h.tree,

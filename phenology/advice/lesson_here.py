@@ -237,11 +237,10 @@ def _at_flush(season: LessonSeason, plan: Plan, lesson: Lesson, stage: str, flus
     day = max(dates[1] or season.growth_ends, season.garden.as_of)
     case = Case(
         season.garden, flush.known.tree, work or Operation.CUTBACK, day, late=late, planned=True,
-        known=replace(flush.known, stage=stage), guess=plan.guess,
+        known=replace(flush.known, stage=stage),
     )  # fmt: skip
     stop = late.stop(case.required).day
-    early = plan.guess and stop <= late.summer and stop < season.day(day)
-    told = None if early else late.last_safe(case.required)  # a guess that says "too late" of a guess
+    told = late.stated(case.required, season.day(day))
     closed = season.day(day) > stop and not case.early_guess
     grows = not work or Operation(work).wakes
     never = 0.0 if stage not in flush.arrivals else flush.arrivals[stage].p_not

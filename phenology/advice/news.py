@@ -103,7 +103,8 @@ class News:
 def all_told(agenda: Agenda) -> Told:
     """What somebody knows who was told all of an agenda, but for what cannot wait."""
     today = frozenset(row.tree.id for row in agenda.of(Section.TODAY))
-    return Told(agenda.garden.as_of, _rounded(issued_by(agenda.forecast)), stop_days(agenda.garden), today)
+    stops = stop_days(agenda.garden, agenda.forecast.seasons)
+    return Told(agenda.garden.as_of, _rounded(issued_by(agenda.forecast)), stops, today)
 
 
 def news(agenda: Agenda, now: Told, before: Told) -> News:

@@ -119,8 +119,6 @@ class Plan:
         Why there is no plan; empty where there is.
     late : Late or None
         The late season that the plan runs into.
-    guess : bool
-        Whether no flush of its species was ever seen to harden.
     """
 
     tree: Tree
@@ -128,7 +126,11 @@ class Plan:
     last_safe: date | None = None
     why: str = ""
     late: Late | None = None
-    guess: bool = False
+
+    @property
+    def guess(self) -> bool:
+        """Whether its last safe day rests on the catalogue alone."""
+        return self.late is not None and self.late.guess
 
 
 class Planner:
@@ -163,8 +165,7 @@ class Planner:
         late = self._adviser.late(h)
         flushes = tuple(self._follow(h, issued, late, cut))
         required = self.garden.limits.required(Case(self.garden, tree, "cutback", self.garden.as_of).old)
-        guess = self._adviser.guessed(tree.species)
-        return Plan(tree, flushes, late.last_safe(required), late=late, guess=guess)
+        return Plan(tree, flushes, late.stated(required, -math.inf), late=late)
 
     def growth_ends(self, tree: Tree) -> date | None:
         """When frost or cool nights usually end growth where a tree stands; None where nothing does."""
@@ -203,8 +204,7 @@ class Planner:
         stages = {one.stage: self._dates(one.arrival) if one.dated else (None, None, None) for one in ahead}
         opens = stages.get("hardened", (self.garden.as_of,) * 3)
         day = opens[1] or self.garden.calendar.end(self.garden.season)
-        guess = self._adviser.guessed(h.tree.species)
-        case = Case(self.garden, h.tree, "cutback", day, late=late, planned=True, known=h, guess=guess)
+        case = Case(self.garden, h.tree, "cutback", day, late=late, planned=True, known=h)
         done = tuple(Done(operation, (day - when).days) for operation, when in planned)
         situation = case.situation()
         situation = replace(situation, stage="hardened", done=(*situation.done, *done))
@@ -233,9 +233,7 @@ class Planner:
         first = next(o for o in options if o.technique == way[0])
         until = ripens = None
         if first.wakes:
-            until = late.last_safe(case.required)
-            if case.early_guess and until is not None and opens[1] is not None and until < opens[1]:
-                until = None  # a guess that says "too late" of a guess: no date to tell
+            until = late.stated(case.required, -math.inf if opens[1] is None else self._t(opens[1]))
             ripens = late.curve.odds(self._t(opens[1])) if opens[1] is not None else None
         return Branch(way, does, first.when, opens, until, ripens)
 

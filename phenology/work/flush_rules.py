@@ -166,12 +166,13 @@ def late(case: Case) -> str | None:
 
 def perhaps_late(case: Case) -> str | None:
     """A guess from the catalogue forbids nothing in the first half of the growing season: it says so."""
-    if case.late is None or _past(case) is None or not case.early_guess:
+    late = _past(case)
+    if late is None or not case.early_guess:
         return None
-    odds = odds_in_tenths(case.late.curve.odds(case.t))
+    odds = odds_in_tenths(late.curve.odds(case.t))
     return (
-        f"by a guess from the catalogue it is {odds} that new growth ripens: note when this flush hardens, "
-        "and the guess becomes this garden's own"
+        f"by a guess from the catalogue it is {odds} that new growth ripens: note when buds break and "
+        "when leaves are hard, and the guess becomes this garden's own"
     )
 
 

@@ -33,6 +33,8 @@ from phenology.weather.frost import FreezeOdds, first_frosts
 from phenology.weather.long_traces import LateSeason, late_season
 from phenology.weather.traces import Traces
 
+HARDENING = (Transition("extended", "hardened"), Transition("budbreak", "hardened"))
+
 Drawn = Callable[[Site, int, int], tuple[Traces, ThermalTime]]
 
 GRID_DAYS = 14  # work days are tried this far apart (ours)
@@ -85,6 +87,9 @@ class Late:
     limits : Limits
     summer : int
         Day of season that is usually warmest.
+    guess : bool
+        Whether the odds rest on the catalogue alone: no flush of the species was seen here from its beginning
+        until it was hard.
     """
 
     calendar: SeasonCalendar
@@ -96,6 +101,7 @@ class Late:
     ender: str
     limits: Limits
     summer: int
+    guess: bool = False
 
     def stop(self, required: float | None = None) -> Stop:
         """The last safe day at some odds; those of the garden unless others are given."""
@@ -117,6 +123,14 @@ class Late:
         """The last safe date; None where nothing limits work, or no day is safe."""
         day = self.stop(required).day
         return None if math.isinf(day) else self.calendar.date(self.season, day)
+
+    def stated(self, required: float | None, opens: float) -> date | None:
+        """The last safe date, as a grower is told it of work that opens on a day of the season.
+
+        A guess that calls a day too late, where that may be a guess too, has no date to tell.
+        """
+        over = max(opens, self.today) > self.stop(required).day
+        return None if self.guess and over else self.last_safe(required)
 
     def odds(self) -> tuple[float, float, float]:
         """Odds that a cut ripens if it is made today, in two weeks, in three."""
@@ -276,6 +290,7 @@ class WorkSeason:
             ender,
             limits,
             ending.season.summer,
+            not any(self.fit.seasons_seen(species, step) for step in HARDENING),
         )
 
     def _requirement(self, species: str, wait: Transition) -> Requires:

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
 from typing import Any
 
 from starlette.responses import Response
@@ -15,6 +15,7 @@ from phenology.model.errors import InputError
 from phenology.model.records import Look, Tree
 from phenology.model.stages import Mark, Part, Stage
 from phenology.records.entries import stage_now
+from reports.entries.entry_editor import UnchangedError
 from reports.entries.look_editor import LookEditor
 from reports.garden.open_garden import OpenGarden
 from reports.text.forecast_text import SEEN
@@ -23,6 +24,7 @@ from reports.text.words import capital
 from reports.web.photos import keep_photo
 from reports.web.site import Visit
 from reports.web.writing import (
+    LOOK_FIELDS,
     AlreadyWrittenError,
     Asked,
     Entry,
@@ -34,6 +36,7 @@ from reports.web.writing import (
     write_down,
 )
 
+GIVEN = ("stage", *LOOK_FIELDS)
 FEW_FOUND = 60
 """More trees than these are not listed at once: a few letters find the one meant."""
 
@@ -51,6 +54,9 @@ class LookForm:
     stages: Sequence[tuple[str, str, str]]
     parts: Sequence[str]
     marks: Sequence[str]
+    given: Mapping[str, str] = field(default_factory=lambda: dict.fromkeys(GIVEN, ""))
+    action: str = "/look"
+    corrects: bool = False
 
 
 def look(visit: Visit) -> Response:
@@ -124,6 +130,8 @@ def written(visit: Visit, entry: Entry, action: str) -> Response:
         draft, batch = write_down(visit.garden, entry)
     except AlreadyWrittenError as error:
         return visit.to(f"/saved/{error.batch}{after}")
+    except UnchangedError:  # a correction that was sent twice says it too
+        return visit.to(f"/trees/{entry.trees[0]}")
     except Asked as asked:
         return visit.page(
             "ask.html.j2", "One question", asked=asked, sent=sent, seen=entry.seen, action=action
@@ -131,12 +139,19 @@ def written(visit: Visit, entry: Entry, action: str) -> Response:
     except StaleError as stale:
         label = few_labels([t for t in visit.garden.trees if t.id in entry.trees])
         return visit.page(
-            "stale.html.j2", "Written meanwhile", 409, stale=stale, sent=sent, action=action, label=label
+            "stale.html.j2",
+            "Written meanwhile",
+            409,
+            stale=stale,
+            sent=sent,
+            action=action,
+            label=label,
+            button="Save mine all the same" if entry.corrects else "Save mine too",
         )
     if not batch:
         return visit.page("there.html.j2", "On record already", words=draft.said, tree=entry.trees[0])
     visit.site.remember(batch, Saved(draft.said, draft.minded, entry.trees, before))
-    visit.site.keeper.warm()
+    visit.site.keeper.warm(entry.trees)
     if visit.text("after") == "round":
         return visit.to(f"/round?saved={batch}")
     return visit.to(f"/saved/{batch}{after}")

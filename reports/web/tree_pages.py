@@ -22,10 +22,10 @@ from reports.web.keeper import Known
 from reports.web.look_pages import pick_tree
 from reports.web.photos import photo_path
 from reports.web.site import Visit
+from reports.web.writing import NOTHING_TYPED
 
-ENTRIES_SHOWN = 40
+ENTRIES_SHOWN, MOST_ENTRIES = 40, 400
 NARROW = (4.8, 3.2)  # inches: on a phone its words stay readable
-NOTHING_TYPED: dict[str, Any] = dict.fromkeys(("when", "new_flush", "cause", "ended", "kind", "yes", "place"))
 
 
 def trees(visit: Visit) -> Response:
@@ -51,7 +51,7 @@ def tree_of(visit: Visit) -> Tree:
 def tree(visit: Visit) -> Response:
     """One tree: what it is at, what comes and what to do, its season, plan and records."""
     one = tree_of(visit)
-    garden, known = visit.garden, visit.site.keeper.ahead(visit.garden)
+    garden, known = visit.garden, visit.site.keeper.of(visit.garden, [one.id])
     rows = [row for row in known.agenda.rows if row.tree.id == one.id]
     species = garden.catalogue.get(one.species)
     places = {place.id: place.name for place in garden.places}
@@ -61,6 +61,7 @@ def tree(visit: Visit) -> Response:
         "tree.html.j2", one.label, tree=one, species=species.name if species else one.species,
         place=places.get(place_of(one.id, garden.stands, garden.today) or "", ""), words=words,
         picture=picture, plan=plan, entries=list(_entries(visit, one)),
+        shown=MOST_ENTRIES if visit.text("all") else ENTRIES_SHOWN,
         told=[(name, value) for name, value in _told(visit, one) if value],
     )  # fmt: skip
 
@@ -97,7 +98,8 @@ def _plan(known: Known, one: Tree) -> list[tuple[int, str]]:
 
 def season_picture(visit: Visit) -> Response:
     """A tree's season, drawn."""
-    one, known = tree_of(visit), visit.site.keeper.ahead(visit.garden)
+    one = tree_of(visit)
+    known = visit.site.keeper.of(visit.garden, [one.id])
 
     def make() -> bytes:
         from reports.charts.ink import chart_bytes, new_axes
@@ -120,7 +122,7 @@ def _entries(visit: Visit, one: Tree) -> Iterator[dict[str, Any]]:
     looks, works = LookEditor(garden, dict(NOTHING_TYPED)), WorkEditor(garden, dict(NOTHING_TYPED))
     entries: list[Look | Work] = [*looks.entries(one.id), *works.entries(one.id)]
     entries.sort(key=lambda entry: (entry.latest, entry.earliest), reverse=True)
-    for entry in entries[:ENTRIES_SHOWN]:
+    for entry in entries[: MOST_ENTRIES if visit.text("all") else ENTRIES_SHOWN + 1]:
         name, remarks = (looks if isinstance(entry, Look) else works).remarks(entry)  # type: ignore[arg-type]
         more = [*remarks, f"by {entry.who}" if entry.who else "", entry.note or ""]
         yield {
@@ -131,21 +133,6 @@ def _entries(visit: Visit, one: Tree) -> Iterator[dict[str, Any]]:
             "more": "; ".join(filter(None, more)),
             "photo": isinstance(entry, Look) and photo_path(garden.folder, entry.id).is_file(),
         }
-
-
-def remove_entry(visit: Visit) -> Response:
-    """Take a look or work out, with the flush that only it spoke for; undo brings it back."""
-    garden, kind = visit.garden, visit.request.path_params["kind"]
-    editor: LookEditor | WorkEditor
-    editor = (
-        LookEditor(garden, dict(NOTHING_TYPED)) if kind == "look" else WorkEditor(garden, dict(NOTHING_TYPED))
-    )
-    with garden.changing():
-        edit = editor.removal(visit.request.path_params["id"])
-        garden.save(edit.label, edit.save, edit.remove)
-        newest = garden.journal.newest_change()
-    visit.site.keeper.warm()
-    return visit.to(f"/saved/{newest[1] if newest else ''}")
 
 
 def leaves(visit: Visit) -> Response:

@@ -153,3 +153,13 @@ def test_dates_of_cuts_alone_put_no_bud_break_into_winter(tmp_path: Path, latitu
     after = rows_of(bench)["Elm", "budbreak"]
     assert abs(date.fromisoformat(after["p10"]) - date.fromisoformat(before["p10"])).days <= 14
     assert width(after) >= 14
+
+
+def test_a_cut_that_a_guess_leaves_open_is_given_no_date_that_is_over(tmp_path: Path) -> None:
+    """By the usual warmth alone the odds never were good enough; forecast, check and work say the same."""
+    bench = new_garden(tmp_path / "g", latitude=-41.3, today="2026-11-29")
+    bench.does("look", "Maple", "hard", "--date", "22 November")
+    row = rows_of(bench)["Maple", "hardened"]
+    assert row["operation"] == "cutback" and row["last_safe"] is None
+    answer = bench.does("check", "Maple", "cutback").out
+    assert answer.startswith("Maple: yes. By a guess from the catalogue")

@@ -26,7 +26,7 @@ def test_a_cutback_after_a_hard_look_wakes_a_flush_and_minds_the_blades(bench):
     assert answer.words == (
         "Hornbeam 1, Hornbeam 2: cutback, Thu 2 Jul. Wakes a new flush. Undo: flushcast undo "
         "Hornbeam 1, Hornbeam 2: by a guess from the catalogue it is about 5 in 10 that new growth ripens: "
-        "note when this flush hardens, and the guess becomes this garden's own. "
+        "note when buds break and when leaves are hard, and the guess becomes this garden's own. "
         "Look before you cut; clean, sharp blades; mind your eyes; clean the blades between trees."
     )
     with journal_of(bench) as journal:
