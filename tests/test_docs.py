@@ -7,7 +7,7 @@ import shlex
 from pathlib import Path
 
 from reports.cli.main import COMMANDS
-from tests.reports.demo import flushcast_process
+from tests.reports.demo import flushcast
 
 ROOT = Path(__file__).resolve().parent.parent
 README = (ROOT / "README.md").read_text(encoding="utf-8")
@@ -32,8 +32,7 @@ def test_the_test_command_of_the_readme_is_what_ci_runs() -> None:
 def test_the_tour_runs_as_printed(tmp_path: Path, monkeypatch) -> None:
     """Each command of the tour prints what the README shows of it, but for figures, which looks move."""
     monkeypatch.chdir(tmp_path)
-    monkeypatch.setenv("PYTHONPATH", str(ROOT))
-    made = flushcast_process("demo", "--date", "2026-06-14")
+    made = flushcast("demo", "--date", "2026-06-14")
     shown = README.split("```\n")
     assert squeezed(shown[5]) in squeezed(made.stdout)
     steps = [block for block in shown if block.startswith("$ flushcast")]
@@ -41,7 +40,7 @@ def test_the_tour_runs_as_printed(tmp_path: Path, monkeypatch) -> None:
     for block in steps:
         for step in re.split(r"^\$ ", block, flags=re.MULTILINE)[1:]:
             command, _, printed = step.partition("\n")
-            done = flushcast_process(*shlex.split(command)[1:])
+            done = flushcast(*shlex.split(command)[1:])
             assert done.returncode == 0, done.stderr
             assert squeezed(printed) in squeezed(done.stdout + done.stderr)
 

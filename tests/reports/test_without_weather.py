@@ -110,9 +110,13 @@ def test_recorded_hardening_dates_alone_bring_the_date_back(tmp_path: Path) -> N
     """Four seasons of about the same date, and no weather in any of them."""
     bench = new_garden(tmp_path / "g", today="2024-04-01")
     before = rows_of(bench)["Maple", "hardened"]
-    for year, day in zip(range(2020, 2024), (8, 12, 10, 11), strict=True):
-        bench.does("look", "Maple", "extending", "--date", f"{year}-06-{day - 4:02d}")
-        bench.does("look", "Maple", "hardened", "--date", f"{year}-06-{day + 3:02d}")
+    looks = [
+        f"{year}-06-{day + days:02d},Maple,{stage}"
+        for year, day in zip(range(2020, 2024), (8, 12, 10, 11), strict=True)
+        for days, stage in ((-4, "extending"), (3, "hardened"))
+    ]
+    (tmp_path / "looks.csv").write_text("\n".join(["date,tree,stage", *looks]))
+    bench.does("import", tmp_path / "looks.csv")
     row = rows_of(bench)["Maple", "hardened"]
     assert date(2024, 6, 3) <= date.fromisoformat(row["p50"]) <= date(2024, 6, 18)
     assert before["p90"] is None or width(row) < width(before) / 2

@@ -1,4 +1,4 @@
-"""The commands that write, in processes of their own, as a grower runs them."""
+"""The commands that write: a season in processes of their own, as a grower runs them, and at a terminal."""
 
 from __future__ import annotations
 
@@ -11,20 +11,20 @@ from pathlib import Path
 import pytest
 
 from data_sources.garden import open_journal
-from tests.reports.demo import flushcast_process
+from tests.reports.demo import flushcast, flushcast_process
 
 TODAY = "2026-07-25"
 
 
 def run(garden: Path, *arguments: object) -> subprocess.CompletedProcess[str]:
-    return flushcast_process("--garden", garden, *arguments, today=TODAY)
+    return flushcast("--garden", garden, *arguments, today=TODAY)
 
 
 @pytest.fixture
 def garden(tmp_path: Path) -> Path:
     folder = tmp_path / "garden"
     trees = ["--tree", "Hornbeam 1=Carpinus laxiflora", "--tree", "Hornbeam 2=Carpinus laxiflora"]
-    done = flushcast_process("init", folder, "--lat", "47.2", "--lon", "8.3", *trees, today=TODAY)
+    done = flushcast("init", folder, "--lat", "47.2", "--lon", "8.3", *trees, today=TODAY)
     assert done.returncode == 0, done.stderr
     return folder
 
@@ -41,7 +41,7 @@ def test_a_season_at_the_bench(garden: Path, tmp_path: Path) -> None:
         ["import", tmp_path / "out"],
     ]
     for step in steps:
-        done = run(garden, *step)
+        done = flushcast_process("--garden", garden, *step, today=TODAY)
         assert done.returncode == 0, (step, done.stderr)
         assert done.stdout == ""
     with open_journal(garden) as journal:
@@ -68,7 +68,7 @@ def test_nothing_is_asked_when_there_is_no_terminal(garden: Path, tmp_path: Path
     assert "--date-order" in run(garden, "import", path).stderr
     path.write_text("date,tree,stage\nmid May,Hornbeam 1,soft\n")
     assert "--kind" in run(garden, "import", path).stderr
-    assert flushcast_process("init", tmp_path / "new", today=TODAY).returncode == 2
+    assert flushcast("init", tmp_path / "new", today=TODAY).returncode == 2
 
 
 def at_a_terminal(answers: str, *arguments: object) -> str:
