@@ -27,27 +27,7 @@ T = TypeVar("T")
 
 @dataclass(frozen=True, eq=False)
 class Garden:
-    """Everything known of a garden at the end of `as_of`.
-
-    Attributes
-    ----------
-    as_of : date
-    calendar : SeasonCalendar
-    places, trees, stands, aims, flushes, looks, works : sequences of records
-    species : mapping of Latin name to Species
-    weather : mapping of place id to DailyWeather
-        Dated up to `as_of`, and the newest forecast known by then.
-    limits : Limits
-        What the garden asks of late work.
-    outlooks : mapping of place id to Outlook
-        When each place's forecast was made, and how far it may be trusted.
-    attribution : sequence of str
-        The lines that whoever shows the weather, or what comes of it, must show.
-    shared : sequence of SharedCalibration
-        What other gardens teach.
-    worked_out : dict
-        What was worked out of records, by those very records; shared with gardens made of this one.
-    """
+    """Everything known of a garden at the end of `as_of`."""
 
     as_of: date
     calendar: SeasonCalendar
@@ -58,13 +38,18 @@ class Garden:
     flushes: Sequence[Flush]
     looks: Sequence[Look]
     works: Sequence[Work]
-    species: Mapping[str, Species]
+    species: Mapping[str, Species]  # by Latin name
+    # by place id, dated up to `as_of`, and the newest forecast known by then
     weather: Mapping[str, DailyWeather]
-    limits: Limits = field(default_factory=Limits)
+    limits: Limits = field(default_factory=Limits)  # what the garden asks of late work
+    # by Latin name, how past forecasts did
     skills: Mapping[str, TrackRecord] = field(default_factory=dict)
+    # by place id, when the forecast was made, and how far it may be trusted
     outlooks: Mapping[str, Outlook] = field(default_factory=dict)
+    # the lines that whoever shows the weather, or what comes of it, must show
     attribution: Sequence[str] = ()
-    shared: Sequence[SharedCalibration] = ()
+    shared: Sequence[SharedCalibration] = ()  # what other gardens teach
+    # what was worked out of records, by those very records; shared with gardens made of this one
     worked_out: dict[object, object] = field(default_factory=dict, repr=False)
 
     def up_to(self, as_of: date) -> Garden:

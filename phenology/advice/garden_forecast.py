@@ -10,20 +10,21 @@ from datetime import date
 
 from phenology.advice.adviser import Advice, Adviser
 from phenology.advice.forecast_rows import LONG_PAST_DAYS, ForecastRow, GardenForecast, Trust, is_past
-from phenology.advice.usual_warmth import usual_warmth_note
 from phenology.forecasting.arrival import Arrival
 from phenology.forecasting.flush_forecast import FlushForecasts, StageAhead, falls_back, unmeasured_cover
 from phenology.garden import Garden
+from phenology.language.date_style import short_date
 from phenology.learning.flush_history import FlushHistory
 from phenology.learning.garden_fit import GardenFit
 from phenology.learning.transitions import Transition
-from phenology.model.records import Tree
+from phenology.model.records import Place, Tree
 from phenology.weather.site_weather import place_beside
 from phenology.weather.traces import WANTED
 
 COVER_DAYS = 28.0  # cover brings growth forward: looks begin so much before the weather outside says (ours)
 FRESH_DAYS = 7  # weather older than this is worth a warning (ours)
 STALE_DAYS = 30  # and older than this a word on what to do (ours)
+SHARPEN = "sharpen them with `flushcast weather update` or `flushcast weather add FILE`"
 
 
 def forecast_garden(
@@ -36,7 +37,6 @@ def forecast_garden(
 
     Parameters
     ----------
-    garden : Garden
     progress : callable, optional
         Called with (trees done, trees to do).
     only : collection of str, optional
@@ -135,7 +135,6 @@ class _Maker:
         said = advice.sentences() if advice else ()
         return ForecastRow(
             h.tree,
-            garden.species_of(h.tree).name,
             place.name,
             season,
             h.number,
@@ -185,3 +184,29 @@ class _Maker:
                 yield f"under {cover} without readings: dates start from {start}, by the weather outside"
             else:
                 yield f"under {cover} without readings: no dates until a bud break is seen; look weekly"
+
+
+def usual_warmth_note(garden: Garden) -> str:
+    """What dates rest on where weather is lacking or short, and what to type about it; empty where it is not.
+
+    "No weather yet: dates rest on the usual warmth of latitude 48 north and are wide; ...", for example.
+    """
+    here = {garden.place_of(tree, garden.as_of).id for tree in garden.standing_trees}
+    for place in garden.places:
+        if place.id in here or not here:
+            possible = garden.record_at(((0, place.id),)).possible
+            if possible is not None:
+                return f"{_known(garden, place, possible.own_days)}; {SHARPEN}."
+    return ""
+
+
+def _known(garden: Garden, place: Place, days: int) -> str:
+    of = f" of {place.name}" if len(garden.places) > 1 else ""
+    side = "north" if place.latitude >= 0 else "south"
+    usual = f"the usual warmth of latitude {abs(place.latitude):.0f} {side}"
+    through = garden.weather_through()
+    if not days or through is None:
+        return f"No weather{of} yet: dates rest on {usual} and are wide"
+    count, unit = (days // 365, "year") if days >= 365 else (days, "day")
+    amount = f"{count} {unit}{'' if count == 1 else 's'} of weather{of}"
+    return f"Only {amount}, to {short_date(through)}: dates rest on that and {usual}, and are wide"

@@ -14,7 +14,7 @@ import numpy as np
 
 from phenology.forecasting.propagation import Step, propagate, reached_by
 from phenology.heat.clocks import CLOCKS, Clock, ThermalTime
-from phenology.mathematics.normal_curve import normal_cdf
+from phenology.mathematics.distributions import normal_cdf
 from phenology.model.arrays import Array
 
 EVERY_DAYS = 3  # curves are computed this far apart (ours; the tests hold the odds to 2 in 100)

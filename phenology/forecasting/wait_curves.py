@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 
 from phenology.heat.clocks import Clock, ThermalTime
 from phenology.learning.prediction import Prediction
-from phenology.mathematics.normal_curve import normal_cdf
+from phenology.mathematics.distributions import normal_cdf
 from phenology.model.arrays import Array, BoolArray, IntArray
 
 FARTHEST = 5.5  # normal deviates beyond which a curve is flat: 2e-8 are left

@@ -28,8 +28,8 @@ from phenology.model.arrays import Array
 from phenology.model.errors import LookError, StageOrderError
 from phenology.model.season import NEVER, SeasonCalendar
 from phenology.model.stages import stage_rank
-from phenology.records.flushes import CLOSING_DAYS
 from phenology.records.intervals import Sight, anchored, stage_interval
+from phenology.records.placing import CLOSING_DAYS
 from phenology.weather.season_weather import SeasonWeather
 from phenology.weather.series import DailyWeather
 from phenology.weather.traces import draw_traces

@@ -17,9 +17,8 @@ from phenology.model.operations import HALVING_JOINS
 from phenology.model.records import Flush, Look, Site, Tree, Work
 from phenology.model.season import NEVER
 from phenology.model.stages import stage_rank
-from phenology.records.flushes import flush_numbers
+from phenology.records.flushes import LEAFLESS_DAYS, flush_numbers
 from phenology.records.intervals import FIRST_LOOK_REACH, Sight, anchored, stage_interval
-from phenology.records.waking import LEAFLESS_DAYS
 
 SHOWS_HARDENED = ("cutback", "halving", "partial-defoliation", "full-defoliation")
 """Work that, without a look, shows its flush hardened no later than that day (unless marked early)."""

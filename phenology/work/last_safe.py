@@ -29,8 +29,7 @@ from phenology.model.arrays import Array
 from phenology.model.limits import Limits
 from phenology.model.records import Site
 from phenology.model.season import NEVER, SeasonCalendar
-from phenology.weather.frost import FreezeOdds, first_frosts
-from phenology.weather.long_traces import LateSeason, late_season
+from phenology.weather.frost import FreezeOdds, LateSeason, first_frosts, late_season
 from phenology.weather.traces import Traces
 
 HARDENING = (Transition("extended", "hardened"), Transition("budbreak", "hardened"))

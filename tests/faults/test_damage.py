@@ -12,8 +12,7 @@ import pytest
 
 from data_sources.garden import open_journal
 from data_sources.sqlite.backups import STAMP, list_backups
-from data_sources.sqlite.connection import connect
-from data_sources.sqlite.files import CHECKED, beside
+from data_sources.sqlite.connection import CHECKED, beside, connect
 from data_sources.weather.store.records import Origin
 from data_sources.weather.store.weather_store import FILE_NAME, WeatherStore
 from phenology.model.errors import StoreCorruptError, StoreError

@@ -6,9 +6,8 @@ from datetime import timedelta
 
 import pytest
 
-from phenology.advice.agenda import Section, make_agenda
+from phenology.advice.agenda import Section, make_agenda, plan_round
 from phenology.advice.garden_forecast import forecast_garden
-from phenology.advice.round import plan_round
 from tests.simulated.climates import CLIMATES
 from tests.simulated.growers import simulate
 from tests.simulated.observers import OBSERVERS

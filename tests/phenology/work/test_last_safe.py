@@ -14,7 +14,7 @@ from phenology.learning.garden_fit import GardenFit
 from phenology.model.limits import Limits
 from phenology.model.records import Place
 from phenology.model.season import SeasonCalendar
-from phenology.weather.long_traces import _beyond, late_season
+from phenology.weather.frost import _beyond, late_season
 from phenology.weather.traces import draw_traces
 from phenology.work.last_safe import (
     SOURCES,

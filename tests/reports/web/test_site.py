@@ -154,12 +154,12 @@ def test_labels_lead_to_the_look_of_their_tree(phone: Phone) -> None:
 
 
 def test_weather_is_updated_with_progress(phone: Phone, monkeypatch) -> None:
-    from reports.garden.weather_updating import Updated
+    from data_sources.weather.update import UpdateReport
 
     def update(_garden, _places, *, progress, announce):
         progress("history", 0, 30)
         announce("asked a station")
-        yield Updated(["30 years fetched"], "1996 to 2026", True)
+        yield UpdateReport(["30 years fetched"], coverage="1996 to 2026")
 
     monkeypatch.setattr("reports.web.garden_pages.update_places", update)
     assert "No weather yet" in words(phone.get("/weather"))
