@@ -68,6 +68,11 @@ class SeasonWeather:
                 ahead[i, a - start : b - start] = said[a:b]
         return cls(calendar, seasons, low, high, ahead, latitude)
 
+    def known(self, season: int) -> NDArray[np.bool_]:
+        """Days of a season with both extremes; shape (366,)."""
+        row = self.row(season)
+        return np.isfinite(self.tmin[row] + self.tmax[row])
+
     def row(self, season: int) -> int:
         """Row of a season; KeyError when the series does not reach it."""
         if season not in self.seasons:
@@ -76,8 +81,7 @@ class SeasonWeather:
 
     def known_share(self, season: int) -> float:
         """Share of a season's days that are known."""
-        row, days = self.row(season), self.calendar.length(season)
-        return float((np.isfinite(self.tmin[row, :days]) & np.isfinite(self.tmax[row, :days])).mean())
+        return float(self.known(season)[: self.calendar.length(season)].mean())
 
     def without(self, season: int) -> SeasonWeather:
         """The same record with one season unknown."""
