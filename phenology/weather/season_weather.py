@@ -71,7 +71,7 @@ class SeasonWeather:
     def known(self, season: int) -> NDArray[np.bool_]:
         """Days of a season with both extremes; shape (366,)."""
         row = self.row(season)
-        return np.isfinite(self.tmin[row] + self.tmax[row])
+        return np.asarray(np.isfinite(self.tmin[row] + self.tmax[row]))
 
     def row(self, season: int) -> int:
         """Row of a season; KeyError when the series does not reach it."""
