@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from phenology.learning.waits import WaitTable
-from phenology.mathematics.normal_curve import log_normal_cdf
+from phenology.mathematics.distributions import log_normal_cdf
 from phenology.model.arrays import Array, IntArray
 
 VAGUE = 25.0  # variance of a stand-in that says nothing yet (log scale: vastly wide)

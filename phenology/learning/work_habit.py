@@ -11,7 +11,7 @@ from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import date
 
-from phenology.language.written_days import WEEKDAYS
+from phenology.language.date_style import WEEKDAYS
 from phenology.learning.flush_history import WORK_REACH, FlushHistory
 from phenology.model.season import NEVER, SeasonCalendar
 

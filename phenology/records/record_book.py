@@ -5,27 +5,18 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Callable, Hashable, Iterable, Iterator
 from datetime import date
-from typing import Any, Generic, TypeVar
+from typing import Generic, TypeVar
 
 from phenology.model.records import Flush, Look, Work
 from phenology.model.season import SeasonCalendar
 from phenology.records.entries import Changes
 from phenology.records.flushes import TreeRecord
-from phenology.records.waking import middle
 
-R = TypeVar("R", Flush, Look, Work)
-
-_NONE: dict[str, Any] = {}
+T = TypeVar("T", bound=Flush | Look | Work)
 
 
 class RecordBook:
-    """An index of flushes and work by tree and season and of looks by flush.
-
-    Parameters
-    ----------
-    calendar : SeasonCalendar
-    flushes, looks, works : iterables of records
-    """
+    """An index of flushes and work by tree and season and of looks by flush."""
 
     def __init__(
         self,
@@ -34,30 +25,33 @@ class RecordBook:
         looks: Iterable[Look] = (),
         works: Iterable[Work] = (),
     ) -> None:
+        season_of = calendar.season_of
         self.calendar = calendar
-        self._flushes = _Shelf[Flush](lambda flush: (flush.tree_id, flush.season))
-        self._looks = _Shelf[Look](lambda look: look.flush_id)
-        self._works = _Shelf[Work](self._season_of)
-        for flush in flushes:
-            self._flushes.put(flush)
-        for look in looks:
-            self._looks.put(look)
-        for work in works:
-            self._works.put(work)
+        self._flushes = _Index[Flush](lambda flush: (flush.tree_id, flush.season), flushes)
+        self._looks = _Index[Look](lambda look: look.flush_id, looks)
+        self._works = _Index[Work](lambda work: (work.tree_id, season_of(work.middle)), works)
 
     def around(self, tree_id: str, label: str, day: date) -> TreeRecord:
         """A tree's record in the season of a day and the ones beside it: all that placing a look needs."""
         season = self.calendar.season_of(day)
         seasons = [(tree_id, beside) for beside in (season - 1, season, season + 1)]
-        flushes = self._flushes.of(seasons)
-        return TreeRecord(label, flushes, self._looks.of(f.id for f in flushes), self._works.of(seasons))
+        flushes = tuple(flush for key in seasons for flush in self._flushes.under(key))
+        looks = tuple(look for flush in flushes for look in self._looks.under(flush.id))
+        return TreeRecord(label, flushes, looks, tuple(w for key in seasons for w in self._works.under(key)))
 
     def apply(self, changes: Changes) -> None:
         """Take changes in."""
         for entry in changes.save:
-            self._shelf(entry).put(entry)
+            if isinstance(entry, Flush):
+                self._flushes.put(entry)
+            elif isinstance(entry, Look):
+                self._looks.put(entry)
+            else:
+                self._works.put(entry)
         for entry in changes.remove:
-            self._shelf(entry).take(entry.id)
+            self._flushes.drop(entry.id)
+            self._looks.drop(entry.id)
+            self._works.drop(entry.id)
 
     def looks(self) -> Iterator[Look]:
         """All looks."""
@@ -71,32 +65,27 @@ class RecordBook:
         """All flushes."""
         return iter(self._flushes.by_id.values())
 
-    def _shelf(self, entry: Flush | Look | Work) -> _Shelf[Any]:
-        shelves: dict[type, _Shelf[Any]] = {Flush: self._flushes, Look: self._looks, Work: self._works}
-        return shelves[type(entry)]
 
-    def _season_of(self, work: Work) -> tuple[str, int]:
-        return work.tree_id, self.calendar.season_of(middle(work.earliest, work.latest))
+class _Index(Generic[T]):
+    """Records by their id, and by what they are asked for; to drop an unknown id changes nothing."""
 
+    def __init__(self, key: Callable[[T], Hashable], records: Iterable[T]) -> None:
+        self.key = key
+        self.by_id: dict[str, T] = {}
+        self._under: dict[Hashable, dict[str, T]] = defaultdict(dict)
+        for record in records:
+            self.put(record)
 
-class _Shelf(Generic[R]):
-    """Records of one kind by id and by what they belong to."""
+    def put(self, record: T) -> None:
+        """Take a record in, for one of the same id."""
+        self.drop(record.id)
+        self.by_id[record.id] = self._under[self.key(record)][record.id] = record
 
-    def __init__(self, group: Callable[[R], Hashable]) -> None:
-        self.by_id: dict[str, R] = {}
-        self._group: Callable[[R], Hashable] = group
-        self._groups: dict[Hashable, dict[str, R]] = defaultdict(dict)
+    def drop(self, id: str) -> None:
+        """Take a record out."""
+        if id in self.by_id:
+            self._under[self.key(self.by_id.pop(id))].pop(id, None)
 
-    def put(self, record: R) -> None:
-        """A record, in place of the one with its id."""
-        self.take(record.id)
-        self.by_id[record.id] = self._groups[self._group(record)][record.id] = record
-
-    def take(self, id: str) -> None:
-        """Take a record away if it is there."""
-        if (record := self.by_id.pop(id, None)) is not None:
-            del self._groups[self._group(record)][id]
-
-    def of(self, groups: Iterable[Hashable]) -> list[R]:
-        """The records of some groups."""
-        return [record for group in groups for record in self._groups.get(group, _NONE).values()]
+    def under(self, key: Hashable) -> Iterable[T]:
+        """The records of one key, in the order in which they came."""
+        return self._under[key].values() if key in self._under else ()

@@ -22,7 +22,7 @@ from reports.cli.writing.import_preview import left_out, preview
 from reports.cli.writing.record_editor import UNDO
 from reports.entries.intake import Intake, answered, prepare, read_tables, save
 from reports.garden.open_garden import OpenGarden
-from reports.text.lines import counted
+from reports.text.words import counted
 
 
 def take_in(
