@@ -15,7 +15,7 @@ from phenology.model.track_record import PastForecast, TrackRecord
 from reports.garden.open_garden import OpenGarden
 from reports.text.progress import Step, progress
 
-VERSION = 6  # raised when forecasts would come out differently on the same records
+VERSION = 7  # raised when forecasts would come out differently on the same records
 
 
 def read_with_skill(opened: OpenGarden, as_of: str | None = None) -> Garden:
