@@ -33,9 +33,9 @@ class Ahead(Opened):
         >>> garden = open_garden("demo", as_of="2026-06-14")
         >>> garden.agenda()[["label", "section", "next", "p50", "last_safe"]].head(3)
                 label section      next        p50  last_safe
-        0       Beech   today  hardened 2026-06-16 2026-06-28
-        1  Crab apple   today  hardened 2026-06-13 2026-07-21
-        2  Hornbeam 2   today  hardened 2026-07-29 2026-07-27
+        0       Beech   today  hardened 2026-06-16 2026-06-29
+        1  Crab apple   today  hardened 2026-06-12 2026-07-24
+        2  Hornbeam 2   today  hardened 2026-07-28 2026-07-28
         """
         return tables.agenda_table(make_agenda(self.outlook)).as_frame()
 
@@ -57,7 +57,7 @@ class Ahead(Opened):
         >>> garden.forecast()[["label", "stage", "look_on", "p10", "p90", "last_safe"]].head(3)
                 label     stage    look_on        p10        p90  last_safe
         0    Quince 2  hardened 2026-06-14        NaT        NaT        NaT
-        1  Crab apple  hardened 2026-06-14 2026-06-09 2026-06-17 2026-07-21
+        1  Crab apple  hardened 2026-06-14 2026-06-09 2026-06-16 2026-07-24
         2    Quince 1  budbreak 2026-06-14 2026-06-11 2026-06-15        NaT
         """
         return tables.forecast_table(self.outlook).as_frame()
@@ -78,7 +78,7 @@ class Ahead(Opened):
         >>> daily = garden.chances().query("label == 'Beech' and day == 171").round({"chance": 1})
         >>> daily[["date", "stage", "chance"]]
                   date     stage  chance
-        609 2026-06-20  hardened     0.9
+        810 2026-06-20  hardened     0.8
         """
         return tables.chances_table(self.outlook).as_frame()
 
@@ -97,9 +97,9 @@ class Ahead(Opened):
         >>> garden = open_garden("demo", as_of="2026-06-14")
         >>> garden.windows()[["label", "operation", "open", "opens_p50", "closes"]].head(3)
                 label operation   open  opens_p50     closes
-        0  Crab apple   cutback  False 2026-06-13 2026-07-21
-        1       Beech   cutback  False 2026-06-16 2026-06-28
-        2     Maple 1   cutback  False 2026-06-16 2026-07-18
+        0  Crab apple   cutback  False 2026-06-12 2026-07-24
+        1     Maple 1   cutback  False 2026-06-15 2026-07-20
+        2       Beech   cutback  False 2026-06-16 2026-06-29
         """
         return tables.windows_table(windows(self.outlook)).as_frame()
 
@@ -118,9 +118,9 @@ class Ahead(Opened):
         >>> garden = open_garden("demo", as_of="2026-06-14")
         >>> garden.last_safe_dates()[["species", "last_safe", "limit", "zone"]].head(3)
                         species  last_safe  limit    zone
-        0  Rhododendron indicum 2026-05-31  frost  danger
-        1         Fagus crenata 2026-06-28  frost  ripens
-        2        Malus halliana 2026-07-21  frost  ripens
+        0  Rhododendron indicum 2026-06-01  frost  danger
+        1         Fagus crenata 2026-06-29  frost  ripens
+        2        Malus halliana 2026-07-24  frost  ripens
         """
         return tables.last_safe_table(self.snapshot).as_frame()
 
@@ -160,7 +160,7 @@ class Ahead(Opened):
         >>> garden = open_garden("demo", as_of="2026-06-14")
         >>> garden.round()[["label", "by", "rank"]].head(3)
                 label         by  rank
-        0       Beech 2026-06-28     0
+        0       Beech 2026-06-29     0
         1  Hornbeam 2 2026-06-15     1
         2  Hornbeam 1 2026-06-16     1
         """

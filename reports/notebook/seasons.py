@@ -212,8 +212,8 @@ class SeasonFrames(Opened):
         >>> garden = open_garden("demo", as_of="2026-06-14")
         >>> garden.season_skill("elm")[["season", "median_miss", "median_miss_of_usual_date"]].round(0)
            season  median_miss  median_miss_of_usual_date
-        0    2022          7.0                       11.0
-        1    2023          3.0                       14.0
+        0    2022          8.0                       11.0
+        1    2023          2.0                       14.0
         2    2024          4.0                        7.0
         3    2025          8.0                       10.0
         """

@@ -113,6 +113,15 @@ def test_a_new_season_is_predicted_as_by_quadrature(waits):
     assert_allclose(sd, wanted.sd, rtol=0.13)
 
 
+def test_a_catalogue_wrong_of_all_species_is_not_taken_for_an_odd_season():
+    """One season of four species whose waits are three times what the catalogue says."""
+    heat = THREE[:1]
+    waits = [a_wait(2003, 177, 183, tree=f"{s}{k}", species=s) for s in "ABCDEFGH" for k in range(3)]
+    read = tabulate(waits, hands_for(waits, heat), heat).middle[0, 0]
+    found = fit(waits, (np.exp(read) / 3, 0.4), heat).predict("A", "A0", 2011, False, 120.0)
+    assert_allclose(found.weight @ found.mean, read, atol=0.06)
+
+
 @pytest.mark.parametrize("every", [14, 21, 30])
 def test_looks_far_apart_make_no_wait_long(every):
     """Waits of 12 days, looked at on days of every phase: with both ends between two looks, most of them."""
