@@ -33,7 +33,7 @@ class Ahead(Opened):
         >>> garden = open_garden("demo", as_of="2026-06-14")
         >>> garden.agenda()[["label", "section", "next", "p50", "last_safe"]].head(3)
                 label section      next        p50  last_safe
-        0       Beech   today  hardened 2026-06-16 2026-06-29
+        0       Beech   today  hardened 2026-06-16 2026-07-01
         1  Crab apple   today  hardened 2026-06-12 2026-07-24
         2  Hornbeam 2   today  hardened 2026-07-28 2026-07-28
         """
@@ -99,7 +99,7 @@ class Ahead(Opened):
                 label operation   open  opens_p50     closes
         0  Crab apple   cutback  False 2026-06-12 2026-07-24
         1     Maple 1   cutback  False 2026-06-15 2026-07-20
-        2       Beech   cutback  False 2026-06-16 2026-06-29
+        2       Beech   cutback  False 2026-06-16 2026-07-01
         """
         return tables.windows_table(windows(self.outlook)).as_frame()
 
@@ -118,8 +118,8 @@ class Ahead(Opened):
         >>> garden = open_garden("demo", as_of="2026-06-14")
         >>> garden.last_safe_dates()[["species", "last_safe", "limit", "zone"]].head(3)
                         species  last_safe  limit    zone
-        0  Rhododendron indicum 2026-06-01  frost  danger
-        1         Fagus crenata 2026-06-29  frost  ripens
+        0  Rhododendron indicum 2026-06-04  frost  danger
+        1         Fagus crenata 2026-07-01  frost  ripens
         2        Malus halliana 2026-07-24  frost  ripens
         """
         return tables.last_safe_table(self.snapshot).as_frame()
@@ -160,7 +160,7 @@ class Ahead(Opened):
         >>> garden = open_garden("demo", as_of="2026-06-14")
         >>> garden.round()[["label", "by", "rank"]].head(3)
                 label         by  rank
-        0       Beech 2026-06-29     0
+        0       Beech 2026-07-01     0
         1  Hornbeam 2 2026-06-15     1
         2  Hornbeam 1 2026-06-16     1
         """
