@@ -19,8 +19,8 @@ from data_sources.garden_settings import (
 )
 from data_sources.journal import Journal, Record, list_backups
 from data_sources.journal.store import FILE_NAME as JOURNAL_NAME
+from data_sources.sqlite.connection import place_new, remove
 from data_sources.sqlite.errors import plain_errors
-from data_sources.sqlite.files import place_new, remove
 from phenology.model.errors import StoreError
 from phenology.model.records import Place
 from phenology.model.season import SeasonCalendar
@@ -49,24 +49,9 @@ def create_garden(
 ) -> None:
     """Make a garden: its settings, and a journal with the first records in one batch. All or nothing.
 
-    Parameters
-    ----------
-    folder : Path
-        Made when missing.
-    settings : GardenSettings
-    records : iterable of records
-        In any order.
-    label : str
-        What the history says of them.
-    device : str, optional
-        As in `Journal.open`.
-
-    Raises
-    ------
-    StoreError
-        If there is a garden already, or the folder cannot be made or written.
-    InputError
-        If a setting or record cannot be stored.
+    The folder is made when missing; records may come in any order, and history says `label` of them. Raises
+    `StoreError` if there is a garden already, or the folder cannot be made or written, `InputError` if a
+    setting or record cannot be stored.
     """
     settings = check_settings(settings)
     journal = folder / JOURNAL_NAME

@@ -12,11 +12,11 @@ from data_sources.disk.whole_files import write_whole
 from data_sources.garden import SETTINGS_NAME, GardenSettings, create_garden, read_settings
 from data_sources.garden_settings import without_secrets
 from data_sources.journal import FILE_NAME, Journal, Record
-from data_sources.journal.rebuilding import CHANGE_FIELDS
 from data_sources.journal.schema import decode, encode
+from data_sources.journal.store import CHANGE_FIELDS
 from data_sources.journal_questions import all_records
+from data_sources.sqlite.connection import remove
 from data_sources.sqlite.errors import plain_errors
-from data_sources.sqlite.files import remove
 from data_sources.tables.cells import unmark, write_csv
 from data_sources.tables.garden_tables import FILES, read_exported, table_of_headers, write_tables, wrong_in
 from data_sources.tables.problems import Problem, TableError
@@ -37,12 +37,8 @@ def export_garden(
 ) -> dict[str, int]:
     """Write a garden's tables, history, settings and weather into a folder; returns rows by file.
 
-    The weather is that of the store beside the settings; its days are counted under `weather.csv`.
-
-    Raises
-    ------
-    StoreError
-        If files of an export are there already (unless `replace`), or the folder cannot be written.
+    The weather is that of the store beside the settings; its days are counted under `weather.csv`. Raises
+    `StoreError` if files of an export are there already (unless `replace`), or the folder cannot be written.
     """
     there = [name for name in EXPORT_FILES if (folder / name).exists()]
     if there and not replace:
@@ -61,12 +57,8 @@ def export_garden(
 def rebuild_garden(folder: Path, export: Path) -> dict[str, int]:
     """Make a garden exactly as an export has it, history and weather included; returns rows by table.
 
-    Raises
-    ------
-    InputError
-        If the export lacks a table or a cell cannot be read; nothing is made.
-    StoreError
-        If there is a garden already.
+    Raises `InputError` if the export lacks a table or a cell cannot be read; nothing is made. Raises
+    `StoreError` if there is a garden already.
     """
     missing = [n for t, n in FILES.items() if t not in SINCE and not (export / n).is_file()]
     if missing:

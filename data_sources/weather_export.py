@@ -22,7 +22,7 @@ from data_sources.tables.cells import unmark, write_csv
 from data_sources.tables.problems import TableError
 from data_sources.tables.text_table import read_table
 from data_sources.weather.files.reader import read_weather_file
-from data_sources.weather.store.seals import HOTTEST
+from data_sources.weather.store.steps import HOTTEST
 from data_sources.weather.store.weather_store import AddReport, Origin, WeatherStore
 from phenology.model.errors import InputError, WeatherError
 from phenology.model.records import Place
@@ -49,10 +49,7 @@ class ExportedWeather(NamedTuple):
 def export_weather(folder: Path, garden: Path, places: Sequence[Place]) -> int:
     """Write the weather of a garden's places beside its tables; returns the number of days written.
 
-    Raises
-    ------
-    StoreError
-        If the weather store cannot be read.
+    Raises `StoreError` if the weather store cannot be read.
     """
     listed: list[list[str]] = []
     try:
@@ -87,10 +84,7 @@ def export_weather(folder: Path, garden: Path, places: Sequence[Place]) -> int:
 def read_weather_export(export: Path) -> list[ExportedWeather]:
     """The weather of an export, days that were doubted last; empty for an export without weather.
 
-    Raises
-    ------
-    InputError
-        If a file is missing or a cell of it cannot be read.
+    Raises `InputError` if a file is missing or a cell of it cannot be read.
     """
     if not (export / INDEX).is_file():
         return []
@@ -166,7 +160,7 @@ def add_weather(garden: Path, found: Sequence[ExportedWeather], at: datetime) ->
     """
     if not found:
         return []
-    from data_sources.weather.corrections_refit import refit_corrections
+    from data_sources.weather.place_correction import refit_corrections
 
     done: list[tuple[str, AddReport]] = []
     with WeatherStore.open(garden, create=True) as store:

@@ -27,27 +27,7 @@ T = TypeVar("T")
 
 @dataclass(frozen=True, eq=False)
 class Garden:
-    """Everything known of a garden at the end of `as_of`.
-
-    Attributes
-    ----------
-    as_of : date
-    calendar : SeasonCalendar
-    places, trees, stands, aims, flushes, looks, works : sequences of records
-    species : mapping of Latin name to Species
-    weather : mapping of place id to DailyWeather
-        Dated up to `as_of`, and the newest forecast known by then.
-    limits : Limits
-        What the garden asks of late work.
-    outlooks : mapping of place id to Outlook
-        When each place's forecast was made, and how far it may be trusted.
-    attribution : sequence of str
-        The lines that whoever shows the weather, or what comes of it, must show.
-    shared : sequence of SharedCalibration
-        What other gardens teach.
-    worked_out : dict
-        What was worked out of records, by those very records; shared with gardens made of this one.
-    """
+    """Everything known of a garden at the end of `as_of`."""
 
     as_of: date
     calendar: SeasonCalendar
@@ -58,14 +38,21 @@ class Garden:
     flushes: Sequence[Flush]
     looks: Sequence[Look]
     works: Sequence[Work]
-    species: Mapping[str, Species]
+    species: Mapping[str, Species]  # by Latin name
+    # by place id, dated up to `as_of`, and the newest forecast known by then
     weather: Mapping[str, DailyWeather]
-    limits: Limits = field(default_factory=Limits)
+    limits: Limits = field(default_factory=Limits)  # what the garden asks of late work
+    # by Latin name, how past forecasts did
     skills: Mapping[str, TrackRecord] = field(default_factory=dict)
+    # by place id, when the forecast was made, and how far it may be trusted
     outlooks: Mapping[str, Outlook] = field(default_factory=dict)
+    # the lines that whoever shows the weather, or what comes of it, must show
     attribution: Sequence[str] = ()
-    shared: Sequence[SharedCalibration] = ()
+    shared: Sequence[SharedCalibration] = ()  # what other gardens teach
+    # what was worked out of records, by those very records; shared with gardens made of this one
     worked_out: dict[object, object] = field(default_factory=dict, repr=False)
+    # what was worked out for trees of this garden alone
+    by_tree: dict[object, object] = field(default_factory=dict, repr=False, init=False)
 
     def up_to(self, as_of: date) -> Garden:
         """The garden as it was known on an earlier date: looks, work, flushes and weather up to it.
@@ -192,11 +179,23 @@ class Garden:
         """Where a tree stood on a day; its first known place before that."""
         stands = self.stands_by_tree.get(tree.id, [])
         here = [s for s in stands if (s.from_date or date.min) <= day] or stands[:1]
-        wanted = here[-1].place_id if here else self.places[0].id
-        return next(p for p in self.places if p.id == wanted)
+        return self._places_by_id[here[-1].place_id] if here else self.places[0]
+
+    @cached_property
+    def _places_by_id(self) -> Mapping[str, Place]:
+        return {place.id: place for place in self.places}
 
     def site(self, tree: Tree, season: int) -> Site:
         """Which weather a tree stood in over a season: places with the day from which each holds."""
+        if (tree.id, season) not in self._sites:
+            self._sites[tree.id, season] = self._site(tree, season)
+        return self._sites[tree.id, season]
+
+    @cached_property
+    def _sites(self) -> dict[tuple[str, int], Site]:
+        return {}
+
+    def _site(self, tree: Tree, season: int) -> Site:
         start, end = self.calendar.start(season), self.calendar.end(season)
         moves = [
             (max(0, ((s.from_date or start) - start).days), s.place_id)
@@ -217,7 +216,7 @@ class Garden:
         """
         if site not in self._cut:
             assert isinstance(site, tuple)
-            places = {place.id: place for place in self.places}
+            places = self._places_by_id
             looked = {flush.season for flush in self.flushes}
             self._cut[site] = site_record(
                 [

@@ -14,18 +14,10 @@ TRUE_CLOCK = Clock("heat above 5", "sine", 5.0)
 
 @dataclass(frozen=True)
 class TrueFlush:
-    """When a flush's stages truly came, in days of its season; infinite where they did not.
+    """When a flush's stages truly came, in days of its season; infinite where they did not."""
 
-    Attributes
-    ----------
-    began : float
-        When it was woken (0 for the season's own).
-    came : dict
-        For budbreak, extending, extended and hardened.
-    """
-
-    began: float
-    came: dict[str, float]
+    began: float  # when it was woken (0 for the season's own)
+    came: dict[str, float]  # for budbreak, extending, extended and hardened
 
     def stage_at(self, t: float) -> str:
         """The stage that stands at a time, from dormant to hardened."""
@@ -39,18 +31,10 @@ class TrueFlush:
 def run_flush(
     thermal_time: ThermalTime, began: float, steps: dict[str, float], factor: float = 1.0
 ) -> TrueFlush:
-    """Run a flush on one clock.
+    """Run a flush on one clock, from when it was woken. [day of season]
 
-    Parameters
-    ----------
-    thermal_time : ThermalTime
-        A single clock over the season, sums of shape (1, days + 1).
-    began : float
-        When it was woken. [day of season]
-    steps : dict
-        Days at 18 degC that budbreak, extended and hardened each take after the one before.
-    factor : float
-        What this tree and season make of every step.
+    `steps` are the days at 18 degC that budbreak, extended and hardened each take after the one before,
+    `factor` what this tree and season make of every step.
     """
     came: dict[str, float] = {}
     at = began

@@ -25,8 +25,8 @@ from phenology.model.operations import Operation
 from phenology.model.records import Aim, Flush, GrowthAim, Look, Place, Stand, Tree, Work
 from phenology.model.season import SeasonCalendar
 from phenology.model.stages import Stage
-from phenology.records.flushes import TreeRecord, place_look
-from phenology.records.waking import wake
+from phenology.records.flushes import TreeRecord, wake
+from phenology.records.placing import place_look
 from phenology.species.catalogue import load_species
 from phenology.weather.series import DailyWeather
 
@@ -74,15 +74,7 @@ class DemoGarden:
 
 
 def demo_garden(as_of: date, *, south: bool = False) -> DemoGarden:
-    """The invented garden as it stands at the end of a day.
-
-    Parameters
-    ----------
-    as_of : date
-        The garden's today.
-    south : bool
-        The same garden mirrored to the southern hemisphere.
-    """
+    """The invented garden as it stands at the end of a day; `south`: mirrored to the southern hemisphere."""
     name, latitude, longitude, elevation, zone = PLACE
     latitude = -latitude if south else latitude
     calendar = SeasonCalendar.for_latitude(latitude)
@@ -245,17 +237,9 @@ def demo_day(today: date, *, south: bool = False) -> date:
 
 
 def store_demo(folder: Path, as_of: date, *, south: bool = False) -> bool:
-    """Make the invented garden in a folder.
+    """Make the invented garden in a folder; False when that very garden is there already, and left as it is.
 
-    Returns
-    -------
-    bool
-        False when that very garden is there already; it is then left as it is.
-
-    Raises
-    ------
-    StoreError
-        If another garden is there, or the folder cannot be written.
+    Raises `StoreError` if another garden is there, or the folder cannot be written.
     """
     if (folder / SETTINGS_NAME).is_file():
         settings = read_settings(folder)

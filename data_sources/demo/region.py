@@ -30,19 +30,10 @@ def store_region(
     dtype: str = "float32",
     every: int = 1,
 ) -> None:
-    """Write an invented climate set of `tasmin` and `tasmax` in K over a grid.
+    """Write an invented climate set of `tasmin` and `tasmax` in K over a grid of `rows` and `columns`.
 
-    Parameters
-    ----------
-    path : Path
-        Ending in .nc, or in .zarr for a set that may be larger than memory: written a few rows at a time.
-    rows, columns : int
-        Cells of the grid.
-    first, last : date
-    dtype : str
-        Of the temperatures.
-    every : int
-        Only every so many-th cell each way has weather: a large set that is soon worked through.
+    A path that ends in .zarr, not in .nc, may be larger than memory: it is written a few rows at a time. Only
+    `every` so many-th cell each way has weather: a large set that is soon worked through.
     """
     import pandas as pd
 

@@ -5,16 +5,20 @@ What a writer that was killed leaves behind is swept away by the next one in tha
 
 from __future__ import annotations
 
+import json
 import os
 import re
 import stat
 import threading
 import time
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager, suppress
 from pathlib import Path
+from typing import Any, TypeVar
 
-from phenology.model.errors import StoreError
+from phenology.model.errors import FlushcastError, StoreError
+
+T = TypeVar("T")
 
 PRIVATE = 0o600
 ABANDONED = 60.0  # seconds: another device, whose processes we cannot ask, may still write a younger part
@@ -115,10 +119,7 @@ def write_whole(path: Path, data: bytes, *, mode: int | None = None) -> None:
 def write_output(path: Path, data: bytes) -> None:
     """Write what the grower asked for into a file, but never over a garden's own files.
 
-    Raises
-    ------
-    StoreError
-        If the file is one of a garden's or no plain file, or cannot be written.
+    Raises `StoreError` if the file is one of a garden's or no plain file, or cannot be written.
     """
     with _named("cannot write", path):
         _refuse(path)
@@ -160,3 +161,17 @@ def replace_text(path: Path, text: str | None) -> None:
         path.resolve().unlink(missing_ok=True)
     else:
         write_whole(path, text.encode("utf-8"), mode=mode_in(path.parent))
+
+
+def read_note(path: Path, read: Callable[[Any], T], nothing: T) -> T:
+    """What `read` makes of a JSON note beside the journal; `nothing` where there is none or it is no such."""
+    try:
+        return read(json.loads(path.read_text(encoding="utf-8")))
+    except (OSError, ValueError, KeyError, TypeError, AttributeError, RecursionError):
+        return nothing
+
+
+def write_note(path: Path, content: Any) -> None:
+    """Write a JSON note beside the journal, if the folder can be written: nothing depends on it."""
+    with suppress(OSError, ValueError, FlushcastError):
+        replace_text(path, json.dumps(content))

@@ -280,9 +280,7 @@ def _blocks(one: xr.Dataset, block_bytes: float) -> dict[Hashable, int]:
 
 
 def _refuse_nonsense(
-    parts: Sequence[xr.Dataset],
-    scales: Sequence[Mapping[str, tuple[float, float]]],
-    names: Mapping[str, str],
+    parts: Sequence[xr.Dataset], scales: Sequence[Mapping[str, tuple[float, float]]], names: Mapping[str, str]
 ) -> None:
     """A look at a few days, so that a wrong unit is not found after hours."""
     seen: dict[str, Any] = {}

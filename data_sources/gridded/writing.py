@@ -19,9 +19,7 @@ ENDINGS = (".nc", ".zarr")
 def check_ending(path: Path) -> None:
     """Refuse, before hours of work, a name that tells no format or that something else stands under.
 
-    Raises
-    ------
-    InputError, StoreError
+    Raises `InputError` or `StoreError`.
     """
     if path.suffix.lower() not in ENDINGS:
         raise InputError(f"maps are written as .nc (NetCDF) or .zarr, not as '{path.name}'")
@@ -39,12 +37,8 @@ def _is_zarr(path: Path) -> bool:
 def write_maps(maps: xr.Dataset, path: Path) -> None:
     """Compute maps and write them; what stood there stays until they are whole.
 
-    NetCDF is written by this process once all maps are here; Zarr by the workers, block by block.
-
-    Raises
-    ------
-    StoreError
-        If the place cannot be written.
+    NetCDF is written by this process once all maps are here; Zarr by the workers, block by block. Raises
+    `StoreError` if the place cannot be written.
     """
     sweep(path.parent)
     part = part_of(path)

@@ -12,7 +12,6 @@ from itertools import groupby
 from typing import Any
 from uuid import uuid4
 
-from data_sources.journal.change_rows import checksum, compact, expanded
 from data_sources.journal.schema import (
     TABLES,
     R,
@@ -27,6 +26,7 @@ from data_sources.journal.schema import (
     to_json,
     tree_of,
 )
+from data_sources.journal.steps import checksum, compact, expanded
 from phenology.model.errors import InputError
 
 # Without `seq` in front, which SQLite numbers, and `checksum` at the end.
@@ -66,10 +66,7 @@ class Batch:
     def insert(self, record: Record) -> bool:
         """Add a record; False when exactly this record is there already (a retry).
 
-        Raises
-        ------
-        InputError
-            If a record with this id says something else, or a value cannot be stored.
+        Raises `InputError` if a record with this id says something else, or a value cannot be stored.
         """
         return self._put(record, over=False)
 
@@ -108,10 +105,7 @@ class Batch:
     def update(self, kind: type[R], id: str, /, **changes: Any) -> R:
         """Change some fields of a record; returns the record as it now stands.
 
-        Raises
-        ------
-        InputError
-            If there is no such record or field, or a value cannot be stored.
+        Raises `InputError` if there is no such record or field, or a value cannot be stored.
         """
         table = table_of(kind)
         before = self._needed(table, id)
@@ -125,10 +119,7 @@ class Batch:
     def delete(self, kind: type[R], id: str) -> R:
         """Remove a record; returns what it was. Refused at the end of the batch if others still point at it.
 
-        Raises
-        ------
-        InputError
-            If there is no such record.
+        Raises `InputError` if there is no such record.
         """
         table = table_of(kind)
         before = self._needed(table, id)

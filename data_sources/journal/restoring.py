@@ -14,9 +14,8 @@ from data_sources.disk.whole_files import make_empty, mode_in, part_of, sync_fol
 from data_sources.journal.schema import TABLES, column_names
 from data_sources.journal.store import Journal
 from data_sources.sqlite.backups import FOLDER, STAMP, newest_good, write_backup
-from data_sources.sqlite.connection import connect, copy_whole, look
+from data_sources.sqlite.connection import LOGS, beside, connect, copy_whole, look, remove
 from data_sources.sqlite.errors import plain_errors
-from data_sources.sqlite.files import LOGS, beside, remove
 from data_sources.sqlite.health import Inspection, inspect
 from phenology.model.errors import InputError, StoreCorruptError, StoreError, StoreTooNewError
 
@@ -54,17 +53,8 @@ class Restore:
 def restore(journal: Path, source: Path | None = None, *, dry_run: bool = True) -> Restore:
     """Check a backup and say what it would change; with `dry_run=False`, put it in the journal's place.
 
-    The journal of before is kept: as a backup named "before-restore" when it is whole, else as it is under
-    another name beside it. Nothing is touched by a dry run.
-
-    Parameters
-    ----------
-    journal : Path
-        The garden's journal; it may be damaged or missing.
-    source : Path, optional
-        The backup; default: the newest good one.
-    dry_run : bool
-        Only look.
+    The journal of before, which may be damaged or missing, is kept: as a backup named "before-restore" when
+    it is whole, else as it is under another name beside it. By default the newest good backup is taken.
 
     Raises
     ------

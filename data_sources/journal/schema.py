@@ -142,10 +142,7 @@ _KINDS: dict[type, tuple[str, Callable[[Any], Stored], Callable[[Any], Any] | No
 def encode(record: Record) -> Row:
     """A record as the row SQLite holds.
 
-    Raises
-    ------
-    InputError
-        If a value is of the wrong kind, not a number, or missing where one is needed.
+    Raises `InputError` if a value is of the wrong kind, not a number, or missing where one is needed.
     """
     table = table_of(type(record))
     row: Row = {}
@@ -176,10 +173,7 @@ def decode_rows(kind: type[R], rows: Iterable[Sequence[Any]]) -> list[R]:
 def decode(table: str, row: Mapping[str, Any]) -> Record:
     """One row, by column name, as a record; columns it lacks take the record's defaults.
 
-    Raises
-    ------
-    InputError
-        If a column that is needed is missing.
+    Raises `InputError` if a column that is needed is missing.
     """
     cells = {f.name: row.get(f.name, f.default) for f in fields(TABLES[table])}
     missing = [name for name, cell in cells.items() if cell is MISSING]

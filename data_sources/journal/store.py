@@ -12,25 +12,78 @@ from itertools import islice
 from pathlib import Path
 from typing import Any
 
-from data_sources.journal.change_rows import FUNCTIONS
 from data_sources.journal.changes import (
+    CHANGE_CELLS,
     Batch,
     Change,
+    append_changes,
     content_fault,
     dangling,
     full_text,
+    insert_row,
+    rows_by_changes,
     to_redo,
     to_undo,
     walk,
 )
-from data_sources.journal.rebuilding import CHANGE_FIELDS, rebuild
-from data_sources.journal.schema import ImportMap, R, Record, SharedFile, column_names, decode_rows, table_of
-from data_sources.journal.steps import STEPS
+from data_sources.journal.schema import (
+    TABLES,
+    ImportMap,
+    R,
+    Record,
+    SharedFile,
+    column_names,
+    decode_rows,
+    encode,
+    table_of,
+)
+from data_sources.journal.steps import FUNCTIONS, STEPS
 from data_sources.sqlite import backups
 from data_sources.sqlite.database import NOTHING_SAVED, Database
 from data_sources.sqlite.schema import Schema
 from phenology.model.errors import InputError, StoreCorruptError, StoreError
 from phenology.model.records import Aim, Flush, Look, Place, Stand, Tree, Work
+
+CHANGE_FIELDS = ("seq", *CHANGE_CELLS)  # of an exported change; the checksum is worked out again
+_NEEDED = CHANGE_FIELDS[:7]
+
+
+def rebuild(
+    connection: sqlite3.Connection,
+    records: Iterable[Record],
+    changes: Iterable[Mapping[str, Any]],
+    batch: Batch,
+) -> None:
+    """Fill an empty journal inside the caller's batch, which records where records and changes disagree.
+
+    They do where records were edited since, or no changes are given; then the records stand. Raises
+    `InputError` if the journal is not empty, or a record or change cannot be stored.
+    """
+    for table in (*TABLES, "change"):
+        if connection.execute(f"SELECT 1 FROM {table} LIMIT 1").fetchone() is not None:
+            raise InputError(f"only an empty journal can be rebuilt, and this one has rows in '{table}'")
+    for number, given in enumerate(changes, 1):
+        seq, *cells = (given.get(name) for name in CHANGE_FIELDS)
+        if not isinstance(seq, int) or any(given.get(name) is None for name in _NEEDED):
+            raise InputError(f"change, row {number}: {', '.join(_NEEDED)} are needed")
+        try:
+            append_changes(connection, [(seq, *(None if cell is None else str(cell) for cell in cells))])
+        except sqlite3.IntegrityError as error:
+            raise InputError(f"change, row {number}: {error}") from error
+    expected = rows_by_changes(connection)
+    for record in records:
+        table, row = table_of(type(record)), encode(record)
+        try:
+            insert_row(connection, table, row)
+        except sqlite3.IntegrityError as error:
+            raise InputError(f"{table} {row['id']}: {error}") from error
+        before = expected[table].pop(str(row["id"]), None)
+        if before != row:
+            batch.record(table, before, row)
+    for table, rows in expected.items():
+        for lost in rows.values():
+            batch.record(table, lost, None)
+
 
 FILE_NAME = "journal.sqlite"
 
@@ -78,19 +131,9 @@ class Journal(Database):
     ) -> Journal:
         """Open a journal, bringing an older one up to date (after a backup).
 
-        Parameters
-        ----------
-        path : path
-            The file, usually `garden / FILE_NAME`.
-        create : bool
-            Start a new journal when there is none; its folder is made too.
-        device : str, optional
-            Where changes are written from, for the history; default: this machine's name.
-
-        Raises
-        ------
-        StoreError
-            If there is no journal, or it cannot be used; see `Database`.
+        With `create` a new one is made where there is none, and its folder. `device` is where changes are
+        written from, for the history; by default this machine's name. Raises `StoreError` if there is no
+        journal, or it cannot be used; see `Database`.
         """
         path = Path(path)
         if not path.exists():
@@ -109,17 +152,11 @@ class Journal(Database):
 
     @contextmanager
     def batch(self, label: str, *, at: datetime | None = None) -> Iterator[Batch]:
-        """Changes that stand or fall together, under a label in plain words.
+        """Changes that stand or fall together, under a label in plain words, as history will say it.
 
-        The journal is locked for writing while the batch is open, so ask questions before. Leaving the
-        `with` block saves everything to disk; an error inside it saves nothing.
-
-        Parameters
-        ----------
-        label : str
-            What is being done, as history will say it; `batch.label` may be set until the end.
-        at : datetime, optional
-            When, with a time zone; default: now.
+        The journal is locked for writing while the batch is open, so ask questions before. Leaving the `with`
+        block saves everything to disk; an error inside it saves nothing. `batch.label` may be set until then;
+        `at` (default: now) has a time zone.
         """
         at = at or datetime.now(UTC)
         if at.tzinfo is None:
@@ -157,22 +194,15 @@ class Journal(Database):
     def undo(self, n: int = 1, *, at: datetime | None = None) -> list[str]:
         """Take back the last `n` batches that still hold, all or none; returns their labels, newest first.
 
-        Each undo is itself a batch, and `redo` takes it back. Fewer are undone when there are fewer.
-
-        Raises
-        ------
-        InputError
-            If `n` is below 1.
+        Each undo is itself a batch, and `redo` takes it back. Fewer are undone when there are fewer. Raises
+        `InputError` if `n` is below 1.
         """
         return self._take_back(n, "undid", at)
 
     def redo(self, n: int = 1, *, at: datetime | None = None) -> list[str]:
         """Do again what the last `n` undos took back; returns the labels, newest undo first.
 
-        Raises
-        ------
-        InputError
-            If `n` is below 1, or a row was changed since.
+        Raises `InputError` if `n` is below 1, or a row was changed since.
         """
         return self._take_back(n, "did again", at)
 
@@ -191,12 +221,8 @@ class Journal(Database):
     def rebuild(self, records: Iterable[Record], changes: Iterable[Mapping[str, Any]]) -> None:
         """Fill this empty journal with records and what `export_changes` gave, all or nothing.
 
-        Where the two disagree the records stand, and one batch records it.
-
-        Raises
-        ------
-        InputError
-            If the journal is not empty or a record or change cannot be stored.
+        Where the two disagree the records stand, and one batch records it. Raises `InputError` if the journal
+        is not empty or a record or change cannot be stored.
         """
         with self.batch("rebuilt from files") as batch:
             rebuild(self.connection, records, changes, batch)

@@ -5,15 +5,13 @@ A memory of a few forecasts and nothing more: it may be deleted, and an unreadab
 
 from __future__ import annotations
 
-import json
 from collections.abc import Iterable, Mapping
 from datetime import date
 from pathlib import Path
 from typing import Any
 
-from data_sources.disk.whole_files import replace_text
+from data_sources.disk.whole_files import read_note, write_note
 from phenology.advice.forecast_change import Issued, Key
-from phenology.model.errors import FlushcastError
 
 FILE_NAME = "issued_forecasts.json"
 APART_DAYS = 3
@@ -23,11 +21,11 @@ MOST_KEPT = 5
 
 def read_issued(folder: Path) -> dict[date, dict[Key, Issued]]:
     """What was told on which day, oldest first; empty where nothing can be read."""
-    try:
-        kept = json.loads((folder / FILE_NAME).read_text(encoding="utf-8"))
-        return {date.fromisoformat(day): issued_of(rows) for day, rows in sorted(kept.items())}
-    except (OSError, ValueError, KeyError, TypeError, AttributeError, RecursionError):
-        return {}
+    return read_note(
+        folder / FILE_NAME,
+        lambda kept: {date.fromisoformat(day): issued_of(rows) for day, rows in sorted(kept.items())},
+        {},
+    )
 
 
 def rows_of(issued: Mapping[Key, Issued]) -> list[list[str | int | float | None]]:
@@ -57,9 +55,7 @@ def keep_issued(folder: Path, day: date, issued: Mapping[Key, Issued]) -> None:
     kept = {d.isoformat(): before[d] for d in spaced[-(MOST_KEPT - 1) :]}
     kept[day.isoformat()] = dict(issued)
     rows = {d: rows_of(stages) for d, stages in kept.items()}
-    text, path = json.dumps(rows), folder / FILE_NAME
-    try:
-        if not path.is_file() or path.read_text(encoding="utf-8") != text:  # asked twice, told the same
-            replace_text(path, text)
-    except (OSError, ValueError, FlushcastError):
-        return
+    if not read_note(
+        folder / FILE_NAME, lambda kept: bool(kept == rows), False
+    ):  # asked twice, it says the same
+        write_note(folder / FILE_NAME, rows)

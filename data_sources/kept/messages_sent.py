@@ -15,7 +15,7 @@ from datetime import date
 from pathlib import Path
 from typing import Any
 
-from data_sources.disk.whole_files import replace_text
+from data_sources.disk.whole_files import read_note, replace_text
 from data_sources.kept.issued_forecasts import issued_of, rows_of
 from phenology.advice.news import Told
 
@@ -34,14 +34,11 @@ class Sent:
 
 def read_sent(folder: Path) -> dict[str, Sent]:
     """What each receiver was told; empty where nothing can be read."""
-    try:
-        kept = json.loads((folder / FILE_NAME).read_text(encoding="utf-8"))
-        return {
-            code: Sent(_told(one["told"]), None if one["under_way"] is None else _told(one["under_way"]))
-            for code, one in kept.items()
-        }
-    except (OSError, ValueError, KeyError, TypeError, AttributeError, RecursionError):
-        return {}
+
+    def sent(one: Mapping[str, Any]) -> Sent:
+        return Sent(_told(one["told"]), None if one["under_way"] is None else _told(one["under_way"]))
+
+    return read_note(folder / FILE_NAME, lambda kept: {code: sent(one) for code, one in kept.items()}, {})
 
 
 def sending_now(folder: Path, sent: Sent) -> bool:
@@ -55,10 +52,7 @@ def sending_now(folder: Path, sent: Sent) -> bool:
 def keep_sent(folder: Path, sent: Mapping[str, Sent]) -> None:
     """Write it down; `StoreError` where the folder cannot be written, for then all would be told again."""
     rows = {
-        code: {
-            "told": _row(one.told),
-            "under_way": None if one.under_way is None else _row(one.under_way),
-        }
+        code: {"told": _row(one.told), "under_way": None if one.under_way is None else _row(one.under_way)}
         for code, one in sent.items()
     }
     replace_text(folder / FILE_NAME, json.dumps(rows))

@@ -5,15 +5,13 @@ A cache and nothing more: it may be deleted, and an unreadable one is made again
 
 from __future__ import annotations
 
-import json
 import math
 from collections.abc import Sequence
 from dataclasses import fields
 from pathlib import Path
 from typing import Any
 
-from data_sources.disk.whole_files import replace_text
-from phenology.model.errors import FlushcastError
+from data_sources.disk.whole_files import read_note, write_note
 from phenology.model.track_record import PastForecast
 
 FILE_NAME = "past_forecasts.json"
@@ -24,11 +22,12 @@ MOST_KEPT = 3
 
 def read_forecasts(folder: Path, key: str) -> list[PastForecast] | None:
     """What was kept under a key; None when nothing was, or it cannot be read."""
-    try:
-        found = [PastForecast(**dict(zip(FIELDS, row, strict=True))) for row in _kept(folder)[key]]
-        return found if all(map(_is_whole, found)) else None
-    except (KeyError, TypeError, ValueError):
-        return None
+    found = read_note(
+        folder / FILE_NAME,
+        lambda kept: [PastForecast(**dict(zip(FIELDS, row, strict=True))) for row in kept["sets"][key]],
+        None,
+    )
+    return found if found is not None and all(map(_is_whole, found)) else None
 
 
 def _is_whole(past: PastForecast) -> bool:
@@ -43,18 +42,7 @@ def _is_whole(past: PastForecast) -> bool:
 
 def keep_forecasts(folder: Path, key: str, past: Sequence[PastForecast]) -> None:
     """Keep them, if the folder can be written; nothing depends on it."""
-    others = [(name, rows) for name, rows in _kept(folder).items() if name != key]
+    sets: dict[str, Any] = read_note(folder / FILE_NAME, lambda kept: dict(kept["sets"]), {})
+    others = [(name, rows) for name, rows in sets.items() if name != key]
     rows = [[getattr(one, field) for field in FIELDS] for one in past]
-    try:
-        text = json.dumps({"sets": dict([*others[1 - MOST_KEPT :], (key, rows)])})
-        replace_text(folder / FILE_NAME, text)
-    except (OSError, FlushcastError):
-        return
-
-
-def _kept(folder: Path) -> dict[str, Any]:
-    try:
-        kept = json.loads((folder / FILE_NAME).read_text(encoding="utf-8"))["sets"]
-    except (OSError, ValueError, KeyError, TypeError, RecursionError):
-        return {}
-    return kept if isinstance(kept, dict) else {}
+    write_note(folder / FILE_NAME, {"sets": dict([*others[1 - MOST_KEPT :], (key, rows)])})

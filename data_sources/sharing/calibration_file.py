@@ -87,10 +87,8 @@ def to_text(shared: SharedCalibration, made: date) -> str:
 def read_calibrations(path: Path, label: str) -> tuple[SharedCalibration, str]:
     """A file's calibrations under a label, and its content as text to be kept.
 
-    Raises
-    ------
-    InputError
-        If it cannot be read, is too large, or holds anything that no flushcast writes; the message says what.
+    Raises `InputError` if it cannot be read, is too large, or holds anything that no flushcast writes; the
+    message says what.
     """
     try:
         with path.open("rb") as file:
@@ -107,13 +105,7 @@ def read_calibrations(path: Path, label: str) -> tuple[SharedCalibration, str]:
 
 
 def checked(text: str, label: str = "") -> SharedCalibration:
-    """Calibrations from a text of any origin.
-
-    Raises
-    ------
-    ValueError
-        Saying what is wrong with it.
-    """
+    """Calibrations from a text of any origin. Raises `ValueError` saying what is wrong with it."""
     import jsonschema
 
     try:

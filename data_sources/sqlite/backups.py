@@ -12,9 +12,8 @@ from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 from data_sources.disk.whole_files import make_empty, part_of, sweep, sync_folder
-from data_sources.sqlite.connection import connect, copy_whole, pragma
+from data_sources.sqlite.connection import connect, copy_whole, pragma, remove
 from data_sources.sqlite.errors import damaged, plain_errors
-from data_sources.sqlite.files import remove
 from data_sources.sqlite.health import fault_in, inspect
 from data_sources.sqlite.schema import Schema
 from phenology.model.errors import StoreError
@@ -75,10 +74,8 @@ def write_backup(
 
     Raises
     ------
-    StoreError
-        If it cannot be written, or `to` exists.
-    StoreCorruptError
-        If the database itself does not pass the check.
+    StoreError, StoreCorruptError
+        If it cannot be written, or `to` exists; if the database itself does not pass the check.
     """
     target = path.parent / FOLDER if to is None else to
     with plain_errors(target, "writing the backup", kept=f"The {schema.noun} is unchanged."):

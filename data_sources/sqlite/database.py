@@ -10,9 +10,8 @@ from typing import Any, ClassVar, Self
 
 from data_sources.disk.whole_files import sweep
 from data_sources.sqlite import backups, health
-from data_sources.sqlite.connection import connect, pragma, snapshot, transaction
+from data_sources.sqlite.connection import connect, has_log, may_write, pragma, snapshot, transaction
 from data_sources.sqlite.errors import damaged, plain_errors
-from data_sources.sqlite.files import has_log, may_write
 from data_sources.sqlite.folders import why_not_shared_memory
 from data_sources.sqlite.schema import Schema, create_file, migrate
 from phenology.model.errors import InputError, StoreCorruptError, StoreError, StoreTooNewError
@@ -38,16 +37,9 @@ class Database:
     def __init__(self, path: Path, *, create: bool = False) -> None:
         """Open a file, bringing an older one up to date (after a backup).
 
-        Raises
-        ------
-        StoreError
-            If file or folder cannot be used.
-        StoreTooNewError
-            If a newer flushcast wrote it; it is left untouched.
-        StoreCorruptError
-            If it is damaged; it is kept.
-        StoreLockedError
-            If another process holds it too long.
+        Raises `StoreError` if file or folder cannot be used. Raises `StoreTooNewError` if a newer flushcast
+        wrote it; it is left untouched. Raises `StoreCorruptError` if it is damaged; it is kept. Raises
+        `StoreLockedError` if another process holds it too long.
         """
         self.path, self.warnings, self._closed, self._held = path, list[str](), False, False
         with self.errors("opening"):

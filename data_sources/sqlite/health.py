@@ -14,9 +14,8 @@ from datetime import UTC, datetime
 from pathlib import Path
 
 from data_sources.disk.whole_files import make_empty, mode_in
-from data_sources.sqlite.connection import look, pragma, snapshot
+from data_sources.sqlite.connection import CHECKED, beside, has_log, look, pragma, snapshot, state_of
 from data_sources.sqlite.errors import fault_behind
-from data_sources.sqlite.files import CHECKED, beside, has_log, state_of
 from data_sources.sqlite.schema import Schema, with_functions
 
 
@@ -32,10 +31,7 @@ class Inspection:
 def inspect(path: Path, schema: Schema, *, whole: bool = False) -> Inspection:
     """Look at a file without opening it to write; with `whole`, run the deep check too.
 
-    Raises
-    ------
-    OSError, sqlite3.Error
-        If the file cannot be read, which says nothing of what it holds.
+    Raises `OSError` or `sqlite3.Error` if the file cannot be read, which says nothing of what it holds.
     """
     for _ in range(3):
         before = state_of(path)

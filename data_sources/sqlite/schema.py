@@ -15,8 +15,7 @@ from pathlib import Path
 from typing import Any
 
 from data_sources.disk.whole_files import make_empty, mode_in, part_of, sweep
-from data_sources.sqlite.connection import connect, pragma, transaction
-from data_sources.sqlite.files import place_new, remove
+from data_sources.sqlite.connection import connect, place_new, pragma, remove, transaction
 
 
 @dataclass(frozen=True)

@@ -21,8 +21,11 @@ from typing import Any, Literal
 import numpy as np
 from numpy.typing import NDArray
 
+from data_sources.disk.whole_files import replace_text
+from data_sources.sqlite.errors import plain_errors
+from data_sources.weather.store.weather_store import WeatherStore
 from phenology.model.arrays import Array
-from phenology.model.errors import InputError, StoreError
+from phenology.model.errors import InputError
 from phenology.weather.series import DailyWeather
 
 Variable = Literal["tmin", "tmax"]
@@ -44,30 +47,15 @@ _MID_MONTHS = np.array([date(2025, month, 15).toordinal() for month in range(1, 
 
 @dataclass(frozen=True, eq=False)
 class VariableCorrection:
-    """The difference of one variable.
+    """The difference of one variable."""
 
-    Attributes
-    ----------
-    terms : ndarray, shape (4,)
-        As in `TERMS`.
-    covariance : ndarray, shape (4, 4)
-    middle : float
-        The station's temperature at which the slope is none. [°C]
-    reach : tuple of float
-        Station temperatures that were seen; beyond them the slope goes no further. [°C]
-    usual : ndarray, shape (12,)
-        The station's mean by calendar month, for telling the size. [°C]
-    noise : float
-        Scatter of single days about the fit. [°C]
-    readings : int
-    """
-
-    terms: Array
-    covariance: Array
-    middle: float
+    terms: Array  # as in `TERMS`, shape (4,)
+    covariance: Array  # shape (4, 4)
+    middle: float  # the station's temperature at which the slope is none [°C]
+    # station temperatures that were seen; beyond them the slope goes no further [°C]
     reach: tuple[float, float]
-    usual: Array
-    noise: float
+    usual: Array  # the station's mean by calendar month, for telling the size, shape (12,) [°C]
+    noise: float  # scatter of single days about the fit [°C]
     readings: int
 
     def difference(self, ordinals: NDArray[np.int64], station: Array) -> Array:
@@ -137,19 +125,7 @@ class PlaceCorrection:
 
 
 def fit_correction(bench: DailyWeather, station: DailyWeather) -> PlaceCorrection | None:
-    """Fit how a bench differs from the station.
-
-    Parameters
-    ----------
-    bench : DailyWeather
-        Own readings; only days with source "bench" count.
-    station : DailyWeather
-        The other series, of any source.
-
-    Returns
-    -------
-    PlaceCorrection or None
-        None where fewer than `FEWEST` days have both.
+    """Fit how own readings (source "bench") differ from a station's days; None under `FEWEST` of them.
 
     Notes
     -----
@@ -218,15 +194,10 @@ def _repeats(ordinals: NDArray[np.int64], left: Array) -> float:
 
 
 def corrected(weather: DailyWeather, by_source: Mapping[str, PlaceCorrection]) -> DailyWeather:
-    """A mixed series with each day corrected as its source asks.
+    """A mixed series with each day corrected as its source ("station", "model") asks.
 
-    Parameters
-    ----------
-    weather : DailyWeather
-        As the store reads it.
-    by_source : mapping
-        "station" and "model" to their corrections. Forecast and filled days take the model's, else the
-        station's; a source without a correction stays as it is.
+    Forecast and filled days take the model's, else the station's; a source without a correction stays as it
+    is.
     """
     if not by_source:
         return weather
@@ -244,31 +215,21 @@ def corrected(weather: DailyWeather, by_source: Mapping[str, PlaceCorrection]) -
 def save_corrections(garden: Path, by_place: Mapping[str, Mapping[str, PlaceCorrection]]) -> None:
     """Keep the corrections of a garden's places, by place and source, beside its weather.
 
-    Raises
-    ------
-    StoreError
-        If the file cannot be written.
+    Raises `StoreError` if the file cannot be written.
     """
     kept = {
         place: {source: asdict(one) for source, one in corrections.items()}
         for place, corrections in by_place.items()
     }
     path = garden / FILE_NAME
-    part = path.with_name(f".{FILE_NAME}.part")
-    try:
-        part.write_text(json.dumps(kept, indent=1, default=_plain), encoding="utf-8")
-        part.replace(path)
-    except OSError as error:
-        raise StoreError(f"writing {path} failed: {(error.strerror or str(error)).lower()}.") from error
+    with plain_errors(path, "writing"):
+        replace_text(path, json.dumps(kept, indent=1, default=_plain))
 
 
 def load_corrections(garden: Path) -> dict[str, dict[str, PlaceCorrection]]:
     """The corrections of a garden, by place and source; empty where there are none.
 
-    Raises
-    ------
-    InputError
-        If the file does not hold them; it can be removed, and an update fits them anew.
+    Raises `InputError` if the file does not hold them; it can be removed, and an update fits them anew.
     """
     path = garden / FILE_NAME
     try:
@@ -304,3 +265,26 @@ def _from_dict(kept: Mapping[str, Any]) -> PlaceCorrection:
 
     first, last = (date.fromisoformat(kept[name]) for name in ("first_day", "last_day"))
     return PlaceCorrection(variable(kept["tmin"]), variable(kept["tmax"]), first, last)
+
+
+def refit_corrections(garden: Path, store: WeatherStore, place: str, units: str = "C") -> list[str]:
+    """Fit how a place's own readings differ from its stations and model, and keep that beside the weather.
+
+    Returns size and uncertainty in words; nothing where there are no own readings to go by. Raises
+    `StoreError` if they cannot be written.
+    """
+    try:
+        kept = load_corrections(garden)
+    except InputError:
+        kept = {}  # it holds nothing that is not made anew
+    own = store.read_source(place, "bench")
+    fits = {}
+    for source in ("station", "model") if own is not None else ():
+        other = store.read_source(place, source)
+        fit = fit_correction(own, other) if own is not None and other is not None else None
+        if fit is not None:
+            fits[source] = fit
+    if fits or place in kept:
+        save_corrections(garden, {**kept, place: fits})
+    words = {"station": "against the stations", "model": "against the model"}
+    return [f"{words[source]}: {'; '.join(fit.lines(units))}" for source, fit in fits.items()]

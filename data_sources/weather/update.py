@@ -9,22 +9,16 @@ large or very many wait (`WeatherStore.add`).
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date, datetime, timedelta
 
 import numpy as np
 
 from data_sources.weather.request_log import RequestLog
-from data_sources.weather.services.protocol.service import (
-    FetchSpan,
-    Progress,
-    Service,
-    ServiceAnswer,
-    Spot,
-    no_progress,
-)
+from data_sources.weather.services.protocol.service import FetchSpan, Service, ServiceAnswer, Spot
 from data_sources.weather.services.transport.faults import ServiceError, parser
+from data_sources.weather.services.transport.http import Progress
 from data_sources.weather.store.weather_store import WeatherStore
 from data_sources.weather.update_words import Brought, no_network, stays
 from phenology.model.errors import WeatherError
@@ -41,27 +35,14 @@ HORIZON = 35  # days of forecast that are asked for; services give what they hav
 
 @dataclass
 class UpdateReport:
-    """What an update did.
+    """What an update did."""
 
-    Attributes
-    ----------
-    lines : list of str
-        For the grower, in the order things happened.
-    brought : dict of str to Brought
-        Services that answered, by name.
-    failed : list of str
-        Names of services.
-    offline : bool
-        Nothing could be reached.
-    fresh : bool
-        Whether any answer came over the wire, or none was needed.
-    """
-
-    lines: list[str] = field(default_factory=list)
-    brought: dict[str, Brought] = field(default_factory=dict)
-    failed: list[str] = field(default_factory=list)
-    offline: bool = False
-    fresh: bool = True
+    lines: list[str] = field(default_factory=list)  # for the grower, in the order things happened
+    brought: dict[str, Brought] = field(default_factory=dict)  # services that answered, by name
+    failed: list[str] = field(default_factory=list)  # names of services
+    offline: bool = False  # nothing could be reached
+    fresh: bool = True  # whether any answer came over the wire, or none was needed
+    coverage: str = ""  # of the place's weather afterwards, in words; empty where there is none
 
 
 class _OfflineError(Exception):
@@ -79,22 +60,15 @@ def update_weather(
     past_days: int = 10,
     log: RequestLog | None = None,
     first_only: bool = False,
-    progress: Progress = no_progress,
+    progress: Progress = lambda what, done, total: None,
     announce: Announce = lambda _: None,
 ) -> UpdateReport:
-    """Ask the services for what the store lacks.
+    """Ask the services, in their order, for what the store lacks of a place.
 
     Parameters
     ----------
-    store : WeatherStore
-    place : str
-        Id of the place.
-    spot : Spot
-        Where it is.
     services : sequence of Service
-        In the order they are tried. A later one is asked for the days that the earlier did not give.
-    now : datetime
-        With time zone.
+        A later one is asked for the days that the earlier did not give.
     years : int
         Of history.
     past_days : int
@@ -111,16 +85,17 @@ def update_weather(
     StoreError
         If the store cannot be written. Rounds before that are kept.
     """
-    update = _Update(store, place, spot, now, log or RequestLog(None, place, spot), progress, announce)
-    update.leading = {service.source: service.name for service in reversed(services)}
+    leading = {service.source: service.name for service in reversed(services)}
+    log = log or RequestLog(None, place, spot)
+    update = _Update(store, place, spot, now, log, progress, announce, leading)
     report, today = update.report, update.today
     history = [s for s in services if s.gives == "history"]
     span = FetchSpan(date(today.year - years, 1, 1), today - timedelta(days=1))
     ahead = FetchSpan(today - timedelta(days=past_days), today + timedelta(days=HORIZON))
     try:
-        any(update.ask_forecast(service, ahead) for service in services if service.gives == "forecast")
+        any(update.ask(service, ahead) for service in services if service.gives == "forecast")
         any(update.first_round(service, span, last_word=first_only) for service in history)
-        any(update.ask_forecast(service, ahead) for service in services if service.gives == "ensemble")
+        any(update.ask(service, ahead) for service in services if service.gives == "ensemble")
         if not first_only:
             left = update.left_to_do(history, span)
             if left and report.brought:
@@ -137,30 +112,27 @@ def update_weather(
     return report
 
 
+@dataclass
 class _Update:
     """One update of one place."""
 
-    def __init__(
-        self,
-        store: WeatherStore,
-        place: str,
-        spot: Spot,
-        now: datetime,
-        log: RequestLog,
-        progress: Progress,
-        announce: Announce,
-    ) -> None:
-        self.store, self.place, self.spot, self.now = store, place, spot, now
-        self.log, self.progress, self.today = log, progress, spot.today(now)
-        self.announce = announce
-        self.report = UpdateReport()
-        self.leading: dict[str, str] = {}
-        self.late: list[str] = []
-        self.fresh = False
-        self._before = store.newest_batch()
-        self._given_up: set[str] = set()
-        self._waiting: set[str] = set()
-        self._unreached: set[str] = set()
+    store: WeatherStore
+    place: str
+    spot: Spot
+    now: datetime
+    log: RequestLog
+    progress: Progress
+    announce: Announce
+    leading: Mapping[str, str]  # the first service of each source
+    report: UpdateReport = field(default_factory=UpdateReport)
+    late: list[str] = field(default_factory=list)
+    fresh: bool = False
+    given_up: set[str] = field(default_factory=set)
+    waiting: set[str] = field(default_factory=set)
+    unreached: set[str] = field(default_factory=set)
+
+    def __post_init__(self) -> None:
+        self.today, self.before = self.spot.today(self.now), self.store.newest_batch()
 
     # --- asking ------------------------------------------------------------------------------------------
 
@@ -172,22 +144,18 @@ class _Update:
         part = service.rounds(span.first, span.last)[0]
         if self.log.known(_noted(service)) and self._have(service.source, part):
             return True
-        answer = self._ask(service, part, softly=part.stations is not None and not last_word)
+        answer = self.ask(service, part, softly=part.stations is not None and not last_word)
         return answer is not None and answer.days is not None
-
-    def ask_forecast(self, service: Service, part: FetchSpan) -> bool:
-        """A forecast service; true when it has answered."""
-        return self._ask(service, part) is not None
 
     def ask_history(self, service: Service, span: FetchSpan, *, first: bool) -> None:
         """The rounds of a history service that are not settled; of a later one, those with lacking days."""
         for part in self._open_rounds(service, span):
-            if service.name not in self._given_up and (first or self._lacking(service, part)):
-                self._ask(service, part)
+            if service.name not in self.given_up and (first or self._lacking(service, part)):
+                self.ask(service, part)
 
     def enough(self) -> bool:
         """Whether a first forecast can be made: most of the last year is known, and a forecast is there."""
-        weather = self.store.find(self.place) if self.store.has(self.place) else None
+        weather = self.store.find(self.place)
         if weather is None or weather.last_day < self.today:
             return False
         year = weather.between(self.today - timedelta(days=365), self.today)
@@ -195,7 +163,7 @@ class _Update:
 
     def left_to_do(self, history: Sequence[Service], span: FetchSpan) -> str:
         """What the rest of an update is about, in words; empty when there is little."""
-        service = next((one for one in history if one.name not in self._given_up), None)
+        service = next((one for one in history if one.name not in self.given_up), None)
         years = {y for part in self._open_rounds(service, span) for y in part.years} if service else set()
         old = years - {self.today.year, self.today.year - 1}
         return f"{len(years)} years of {service.title}" if service and old else ""
@@ -208,16 +176,17 @@ class _Update:
             and not self.log.settled(_noted(service), part, self.today, self._have(service.source, part))
         ]
 
-    def _ask(self, service: Service, part: FetchSpan, *, softly: bool = False) -> ServiceAnswer | None:
+    def ask(self, service: Service, part: FetchSpan, *, softly: bool = False) -> ServiceAnswer | None:
         """Ask, and keep what comes; None when it failed."""
         http = service.http
         http.begin_answer()
+        http.progress = self.progress
         http.on_wait = lambda wait: self.announce(f"{service.title} asks to wait {wait:.0f} s")
         self.progress(service.title, 0, 1)
         try:
             if service.lacks():
                 raise ServiceError("unready", service.lacks())
-            answer = parser(service.fetch)(self.spot, part, self.today, self.progress)
+            answer = parser(service.fetch)(self.spot, part, self.today)
             self.fresh |= http.fresh
             self._refuse_unlikely_forecast(answer)
             self._take(service, answer)
@@ -235,16 +204,16 @@ class _Update:
 
     def _failed(self, service: Service, error: ServiceError) -> None:
         if error.fault == "late":
-            self._given_up.add(service.name)
+            self.given_up.add(service.name)
             self.late += [service.title] if service.title not in self.late else []
             return
         if error.fault != "absent":
-            self._given_up.add(service.name)
+            self.given_up.add(service.name)
         if service.name not in self.report.failed:
             self.report.failed.append(service.name)
         if error.fault == "offline":
-            self._unreached.add(service.name)
-            if not self.report.brought and len(self._unreached) > 1:
+            self.unreached.add(service.name)
+            if not self.report.brought and len(self.unreached) > 1:
                 raise _OfflineError
         line = f"{service.title} {error.words}"
         if service.gives != "history":
@@ -285,7 +254,7 @@ class _Update:
             brought.add(added)
             if added.held:  # only what is sent anew can confirm it
                 service.http.forget()
-                self._waiting.add(service.name)
+                self.waiting.add(service.name)
         brought.detail = answer.origin.detail or brought.detail
         for note in answer.notes:
             self._say(f"{service.title}: {note}")
@@ -293,14 +262,12 @@ class _Update:
     def _offered(self, service: Service, answer: ServiceAnswer) -> DailyWeather | None:
         """The days of an answer that the store may take: a forecast model's older ones only fill holes."""
         days = answer.days
-        stored = self._stored(service.source)
+        stored = self.store.read_source(self.place, service.source)
         if days is None or service.gives == "history" or stored is None:
             return days
         # They stand in until the archive has them.
         old = days.ordinals < self.today.toordinal() - SHORT_RUNS
-        there = old & stored.spanning(days.first_day, days.last_day).known
-        low, high = (np.where(there, np.nan, values) for values in (days.tmin, days.tmax))
-        return DailyWeather(days.first_day, low, high, days.source)
+        return days.only(~(old & stored.spanning(days.first_day, days.last_day).known))
 
     def _judged(self, answer: ServiceAnswer, days: DailyWeather) -> tuple[dict[date, str], dict[date, str]]:
         """What is doubtful of offered days beside the store, and which corrections must wait."""
@@ -308,15 +275,13 @@ class _Update:
         wait: dict[date, str] = {}
         counts = answer.stations if answer.stations is not None else np.ones(len(days), dtype=np.int64)
         for name in np.unique(days.source[days.source != ""]).tolist():
-            mine = days.source == name
-            low, high = (np.where(mine, values, np.nan) for values in (days.tmin, days.tmax))
-            new = DailyWeather(days.first_day, low, high, name)
+            new = days.only(days.source == name)
             known, others = None, None
-            if self.store.has(self.place) and not self.log.moved(self.today):
-                known = self._stored(name)
+            if not self.log.moved(self.today):
+                known = self.store.read_source(self.place, name)
                 others = self.store.read_others(self.place, name)
                 old = self.store.taken_from(
-                    self.place, name, answer.origin.provider, new.first_day, new.last_day, self._before
+                    self.place, name, answer.origin.provider, new.first_day, new.last_day, self.before
                 )
                 wait |= waiting_corrections(new, counts, *old)
             suspect |= unlikely_days(new, known, others, answer.suspect)
@@ -325,25 +290,22 @@ class _Update:
     def _refuse_unlikely_forecast(self, answer: ServiceAnswer) -> None:
         """A forecast that cannot be where this place lies is another unit, or another place's."""
         ahead = answer.forecast
-        if ahead is None or not self.store.has(self.place) or self.log.moved(self.today):
-            return
         known = self.store.find(self.place)
-        found = unlikely_days(ahead, known.between(known.first_day, self.today) if known else None, None)
+        if ahead is None or known is None or self.log.moved(self.today):
+            return
+        found = unlikely_days(ahead, known.between(known.first_day, self.today), None)
         if len(found) >= FEW:
             why = next(iter(found.values()))
             raise ServiceError("unbelievable", f"sent a forecast that cannot be here ({why})")
 
     def _remember(self, service: Service, part: FetchSpan, answer: ServiceAnswer) -> None:
-        if part.stations is None and answer.whole and service.name not in self._waiting:
+        if part.stations is None and answer.whole and service.name not in self.waiting:
             self.log.note(_noted(service), part, self.today, self._have(service.source, part))
 
     # --- what is there -----------------------------------------------------------------------------------
 
-    def _stored(self, source: str) -> DailyWeather | None:
-        return self.store.read_source(self.place, source) if self.store.has(self.place) else None
-
     def _have(self, source: str, part: FetchSpan) -> int:
-        stored = self._stored(source)
+        stored = self.store.read_source(self.place, source)
         return 0 if stored is None else int(stored.between(part.first, part.last).known.sum())
 
     def _lacking(self, service: Service, part: FetchSpan) -> bool:
@@ -351,7 +313,7 @@ class _Update:
 
         The newest days may wait for measurements while a model has them.
         """
-        weather = self.store.find(self.place) if self.store.has(self.place) else None
+        weather = self.store.find(self.place)
         if weather is None:
             return True
         days = weather.spanning(part.first, part.last)

@@ -93,6 +93,4 @@ def no_network(store: WeatherStore, place: str, now: datetime) -> str:
 
 
 def _newest_issue(store: WeatherStore, place: str) -> datetime | None:
-    if not store.has(place):
-        return None
     return max((u.fetched_at for u in store.origin_uses(place) if u.source == "forecast"), default=None)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
+from collections.abc import Collection, Iterator, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
 
@@ -12,62 +12,37 @@ from phenology.garden import Garden
 from phenology.heat.clocks import ThermalTime
 from phenology.learning.flush_history import FlushHistory
 from phenology.learning.garden_fit import GardenFit
-from phenology.learning.transitions import Transition
+from phenology.model.errors import WeatherError
 from phenology.model.operations import Operation
-from phenology.model.records import Site, Tree
-from phenology.species.species import Species
+from phenology.model.records import Site
 from phenology.weather.traces import Traces, draw_traces
 from phenology.work.case import Case
-from phenology.work.last_safe import Drawn, Late, WorkSeason
+from phenology.work.last_safe import Drawn, Late, WorkSeason, is_old
 from phenology.work.rule import TRADE
 from phenology.work.rules import Finding, check_work
 from phenology.work.season_of_work import until_rest
-from phenology.work.technique import OPERATION_OF, Choice, Option, choose, doing
+from phenology.work.technique import OPERATION_OF, Choice, Option, choose, in_turn
 
 LATENESS = ("too late", "late", "rests until spring")
 """Rules that close waking growth for the year."""
 
-HARDENING = (Transition("extended", "hardened"), Transition("budbreak", "hardened"))
-
 
 @dataclass(frozen=True)
 class Advice:
-    """Advice on one window of work.
+    """Advice on one window of work."""
 
-    Attributes
-    ----------
-    techniques : tuple of str
-        What the flush opens when it is hard, in order; none where it is left alone.
-    refused : tuple of Finding
-        Why the work that the flush would open is not advised.
-    warnings : tuple of Finding
-        What to mind with the work that is.
-    last_safe : date or None
-        The last safe date; None where nothing limits work, or no day is safe.
-    limit : str
-        The limit that ruled it; "none" where there is none.
-    reason : str
-        The same in a sentence.
-    odds : (float, float, float) or None
-        Odds that new growth ripens if the work is done today, in 14 days, in 21.
-    zone : str
-        What a cut does today: "ripens", "danger" or "rests".
-    grade : str or None
-        How late it is for growth woken on the day the work is judged; see `phenology.work.grades`.
-    does : str
-        The work as an order, without a full stop; why the tree is left alone where it is.
-    """
-
-    techniques: tuple[str, ...]
-    refused: tuple[Finding, ...] = ()
-    warnings: tuple[Finding, ...] = ()
-    last_safe: date | None = None
-    limit: str = "none"
-    reason: str = ""
+    techniques: tuple[str, ...]  # what the flush opens when it is hard, in order; none where it is left alone
+    refused: tuple[Finding, ...] = ()  # why the work that the flush would open is not advised
+    warnings: tuple[Finding, ...] = ()  # what to mind with the work that is
+    last_safe: date | None = None  # the last safe date; None where nothing limits work, or no day is safe
+    limit: str = "none"  # the limit that ruled it; "none" where there is none
+    reason: str = ""  # the same in a sentence
+    # odds that new growth ripens if the work is done today, in 14 days, in 21
     odds: tuple[float, float, float] | None = None
-    zone: str = "ripens"
+    zone: str = "ripens"  # what a cut does today: "ripens", "danger" or "rests"
+    # how late it is for growth woken on the day the work is judged; see `phenology.work.grades`
     grade: str | None = None
-    does: str = ""
+    does: str = ""  # the work as an order, without a full stop; why the tree is left alone where it is
 
     @property
     def operations(self) -> tuple[str, ...]:
@@ -102,67 +77,50 @@ class Adviser:
 
         Parameters
         ----------
-        h : FlushHistory
         opens : Arrival, optional
             When the flush will be hard; None where it is.
         """
-        garden, now = self.garden, h.flush.season == self.garden.season
+        garden, species = self.garden, self.garden.species_of(h.tree)
+        now, day, planned = h.flush.season == garden.season, self._day(opens), opens is not None
         late = self.late(h) if now else None
-        day, guess = self._day(opens), self.guessed(h.tree.species)
-        case = Case(
-            garden, h.tree, Operation.CUTBACK, day, late=late, planned=opens is not None, known=h, guess=guess
-        )
+        case = Case(garden, h.tree, Operation.CUTBACK, day, late=late, planned=planned, known=h)
         choice = choose(replace(case.situation(), stage="hardened"))
         if not now:  # next season's first flush: nothing of this one's stands against it
-            return _advice(h.tree, tuple(o for o in choice.options if not o.unmet), choice, garden)
+            return _advice([o for o in choice.options if not o.unmet], choice)
         kept: list[Option] = []
-        refused: dict[Finding, None] = {}
-        if choice.leave:
-            refused.update(dict.fromkeys(f for f in check_work(case) if f.forbids))
-        warnings: dict[Finding, None] = {}
+        warnings: list[Finding] = []
+        refused = [f for f in check_work(case) if f.forbids] if choice.leave else []
         for option in choice.options:
             findings = check_work(replace(case, operation=option.operation))
             against = [f for f in findings if f.forbids]
-            if against and option.wakes:
-                refused.update(dict.fromkeys(against))
-            if against or option.unmet or case.grade == "rests":
-                continue
-            kept.append(option)
-            warnings.update(dict.fromkeys(findings))
-        found = _advice(h.tree, tuple(kept), choice, garden)
+            if option.wakes:
+                refused += against
+            if not (against or option.unmet or case.grade == "rests"):
+                kept.append(option)
+                warnings += findings
+        found = _advice(kept, choice)
         if found.techniques and not found.wakes and any(f.rule in LATENESS for f in refused):
-            rest = until_rest(garden.species_of(h.tree))
-            found = replace(found, does=f"no more cutting {rest}; {found.does}")
-        if garden.species_of(h.tree).bloom_led:  # its bloom tells when, not how late the leaves are
-            refused = {f: None for f in refused if f.rule not in LATENESS}
-            refused = refused or {_by_bloom(garden.species_of(h.tree)): None}
+            found = replace(found, does=f"no more cutting {until_rest(species)}; {found.does}")
+        if species.bloom_led:  # its bloom tells when, not how late the leaves are
+            sentence = f"{species.name} is shaped as its flowers fade, not as its leaves harden"
+            refused = [f for f in refused if f.rule not in LATENESS] or [
+                Finding("bloom", True, sentence, TRADE)
+            ]
         if found.wakes:  # what else might have been done needs no reasons
-            refused = {}
-        found = replace(found, refused=tuple(refused), warnings=tuple(warnings), grade=case.grade)
+            refused = []
+        unique = tuple(dict.fromkeys(refused)), tuple(dict.fromkeys(warnings))
+        found = replace(found, refused=unique[0], warnings=unique[1], grade=case.grade)
         if late is None:
             return found
         required = case.required
-        last_safe = late.last_safe(required)
-        if opens is not None and guess and last_safe is not None and self._likelier_after(opens, last_safe):
-            last_safe = None  # a guess that says "too late" of a guess: no date to tell
         return replace(
             found,
-            last_safe=last_safe,
+            last_safe=late.stated(required, -math.inf if opens is None else opens.quantile(0.5)),
             limit=late.stop(required).limit,
             reason=late.reason(required),
             odds=late.odds(),
             zone=late.zone(late.today, required),
         )
-
-    def _likelier_after(self, opens: Arrival, day: date) -> bool:
-        """Whether leaves are likelier hard after a day than by then."""
-        season = self.garden.season
-        return opens.chance_by((day - self.garden.calendar.start(season)).days + 1) < 0.5
-
-    def guessed(self, species: str) -> bool:
-        """Whether no flush of a species was ever seen to harden here."""
-        fit = self.seasons.fit
-        return not any(fit.seasons_seen(species, step) for step in HARDENING)
 
     def late(self, h: FlushHistory) -> Late:
         """The late season of a flush's species and site."""
@@ -180,21 +138,15 @@ class Adviser:
         return end if math.isinf(early) else min(max(today, calendar.date(season, early)), end)
 
 
-def _by_bloom(species: Species) -> Finding:
-    sentence = f"{species.name} is shaped as its flowers fade, not as its leaves harden"
-    return Finding("bloom", True, sentence, TRADE)
-
-
-def _advice(tree: Tree, kept: tuple[Option, ...], choice: Choice, garden: Garden) -> Advice:
+def _advice(kept: Sequence[Option], choice: Choice) -> Advice:
     """The first technique that wakes growth, halving with a cut; else what wakes nothing."""
     waking = next((o.technique for o in kept if o.wakes), None)
     quiet = tuple(o.technique for o in kept if not o.wakes)
-    techniques = tuple(t for t in quiet if t == "halve") or quiet
+    halve = tuple(t for t in quiet if t == "halve")
+    techniques = halve or quiet
     if waking is not None:
-        techniques = (waking, *(t for t in quiet if t == "halve" and waking == "extend-cut"))
-    species = garden.species_of(tree)
-    does = ", then ".join(doing(technique, species) for technique in techniques)
-    return Advice(techniques, does=does or choice.leave)
+        techniques = (waking, *(halve if waking == "extend-cut" else ()))
+    return Advice(techniques, does=in_turn(techniques, choice.situation.species) or choice.leave)
 
 
 def late_seasons(garden: Garden) -> WorkSeason:
@@ -209,3 +161,27 @@ def late_seasons(garden: Garden) -> WorkSeason:
         return drawn[site, season, issued]
 
     return WorkSeason(garden, GardenFit(garden), draw)
+
+
+def stop_days(
+    garden: Garden, seasons: WorkSeason | None = None, only: Collection[str] | None = None
+) -> dict[str, float]:
+    """The last safe day of the season by tree id, of trees that are refined by their leaves; all, or some.
+
+    A forecast brings its `seasons` along; else they are worked out. Trees without a limit, without a safe
+    day or without weather are left out.
+    """
+    seasons, found = seasons or late_seasons(garden), dict[str, float]()
+    for tree in garden.standing_trees:
+        if only is not None and tree.id not in only:
+            continue
+        if garden.aim_of(tree) != "refining" or garden.species_of(tree).bloom_led:
+            continue
+        try:
+            late = seasons.late(tree.species, garden.site(tree, garden.season))
+        except WeatherError:
+            continue
+        day = late.stop(garden.limits.required(is_old(tree.vigour, tree.note))).day
+        if math.isfinite(day):
+            found[tree.id] = day
+    return found

@@ -1,4 +1,5 @@
-"""The agenda: what every tree is at, what to look for next and when, and in which part of the days ahead.
+"""The agenda: what every tree is at, what to look for next and when, and in which part of the days ahead;
+the round, the walk through the trees of today.
 
 Made once from a forecast. Forecast, round, page, charts, calendar and notebook read it, so that none of them
 names another tree for today, or another day to stop, than the next.
@@ -11,22 +12,20 @@ from dataclasses import dataclass, replace
 from datetime import date, timedelta
 from enum import StrEnum
 
-from phenology.advice.care import CareDue
+from phenology.advice.care import CareDue, all_care, due_for_repotting
 from phenology.advice.forecast_rows import AHEAD_DAYS, LONG_PAST_DAYS, ForecastRow, GardenForecast, is_past
-from phenology.advice.season_duties import all_care
-from phenology.advice.visits import Visit, visits_today
+from phenology.advice.visits import OpenEnd, Visit, growth_without_dates, visits_today
 from phenology.garden import Garden
 from phenology.language.date_style import short_date
-from phenology.learning.flush_history import FlushHistory, histories_of
-from phenology.learning.transitions import SHORTENED_DAYS
 from phenology.model.operations import Operation
 from phenology.model.records import Tree
 from phenology.model.stages import stage_rank
-from phenology.records.flushes import CARRIES_ON_DAYS
+from phenology.weather.frost import FreezeOdds, autumn_frosts, spring_frosts
 
 WEEK_DAYS = 7
 LOOK_EVERY = 7  # days between looks where only a rhythm is named
 AT_REST = ("dormant", "turning", "bare")
+GROWS_DAYS = 35  # a flush to be looked at so soon is growth (ours)
 NOT_REFINED = "not being refined"
 
 
@@ -41,50 +40,26 @@ class Section(StrEnum):
 
 @dataclass(frozen=True)
 class State:
-    """What a tree is at, as far as it is known: the latest look, or work done since.
+    """What a tree is at, as far as it is known: the latest look, or work done since."""
 
-    Attributes
-    ----------
-    stage, operation : str or None
-        One of the two; neither where nothing was seen this season or in the last.
-    on : date or None
-        The day of it.
-    """
-
-    stage: str | None = None
+    stage: str | None = None  # this or the work; neither where nothing was seen this season or in the last
     operation: str | None = None
-    on: date | None = None
+    on: date | None = None  # the day of either
 
 
 @dataclass(frozen=True)
 class AgendaRow:
-    """One tree on the agenda.
-
-    Attributes
-    ----------
-    tree : Tree
-    section : Section
-    reason : str
-        Why it stands there, in words without a full stop.
-    state : State
-    steps : tuple of ForecastRow
-        Of each live flush the stage that decides what is done next, soonest look first.
-    spring : ForecastRow or None
-        The next season's bud break, where nothing of this season's lies ahead.
-    visits : tuple of Visit
-        What to look for on a walk today; those of rank 2 in passing.
-    open_end : bool
-        Whether something goes on that has no date: the reason says what.
-    """
+    """One tree on the agenda."""
 
     tree: Tree
     section: Section
-    reason: str
+    reason: str  # why it stands there, in words without a full stop
     state: State
+    # of each live flush the stage that decides what is done next, soonest look first
     steps: tuple[ForecastRow, ...]
-    spring: ForecastRow | None
-    visits: tuple[Visit, ...] = ()
-    open_end: bool = False
+    spring: ForecastRow | None  # the next season's bud break, where nothing of this season's lies ahead
+    visits: tuple[Visit, ...] = ()  # what to look for on a walk today; those of rank 2 in passing
+    open_end: bool = False  # whether something goes on that has no date: the reason says what
 
     @property
     def told(self) -> tuple[ForecastRow, ...]:
@@ -114,18 +89,10 @@ class AgendaRow:
 
 @dataclass(frozen=True)
 class Agenda:
-    """Every living tree of a garden once, and the care that is due besides.
-
-    Attributes
-    ----------
-    forecast : GardenForecast
-    rows : tuple of AgendaRow
-        By section, then soonest look first.
-    care : tuple of CareDue
-    """
+    """Every living tree of a garden once, and the care that is due besides."""
 
     forecast: GardenForecast
-    rows: tuple[AgendaRow, ...]
+    rows: tuple[AgendaRow, ...]  # by section, then soonest look first
     care: tuple[CareDue, ...]
 
     @property
@@ -214,7 +181,7 @@ def _row(
 ) -> AgendaRow:
     told = steps or ((spring,) if spring is not None else ())
     visits = visits_today(tree, garden, told, due)
-    open_end = _without_dates(garden, tree)
+    open_end = growth_without_dates(garden, tree)
     if open_end is not None and open_end.weekly:
         last = max((look.latest for look in garden.looks_by_tree.get(tree.id, [])), default=None)
         if last is None or (garden.as_of - last).days >= LOOK_EVERY:
@@ -226,7 +193,7 @@ def _row(
 
 
 def _section(
-    garden: Garden, told: Sequence[ForecastRow], visits: Sequence[Visit], open_end: _OpenEnd | None
+    garden: Garden, told: Sequence[ForecastRow], visits: Sequence[Visit], open_end: OpenEnd | None
 ) -> tuple[Section, str]:
     pressing = [visit for visit in visits if visit.look]
     if pressing:
@@ -259,50 +226,56 @@ def _state(tree: Tree, garden: Garden) -> State:
 
 
 @dataclass(frozen=True)
-class _OpenEnd:
-    """Growth that has no date ahead: what to look for all the same, and whether every week."""
+class Review:
+    """What there is to do when nothing grows."""
 
-    look_for: str
-    because: str
-    weekly: bool = True
-
-
-def _without_dates(garden: Garden, tree: Tree) -> _OpenEnd | None:
-    """Why a tree's growth has no date; None where it has, or nothing is to be said of it."""
-    mine = histories_of(garden, tree)
-    this = [h for h in mine if h.flush.season == garden.season]
-    live = [h for h in this if h.ended is None and not h.lost]
-    if not this:
-        last = next((h for h in reversed(mine) if h.flush.season == garden.season - 1), None)
-        return _carried(garden, last) if last is not None else None
-    if not live:
-        return _after_loss(garden, this[-1])
-    only, fixed = live[-1], garden.species_of(tree).growth == "fixed"
-    if fixed and len(live) == 1 and only.number > 1 and only.stage is None and only.flush.started_on:
-        day = short_date(only.flush.started_on)
-        words = f"a second flush is not taken for granted; if buds break after the work of {day}, note it"
-        return _OpenEnd("new buds", words, weekly=False)
-    return None
+    # days by which a first frost has come in 1 and in 5 years of 10; None where it is rarer
+    first_frost: tuple[date | None, date | None]
+    # days after which a frost still comes in 5 and in 1 years of 10
+    last_frost: tuple[date | None, date | None]
+    share: float  # share of winters with frost
+    # trees whose roots are due for a look in spring, and when they were last repotted
+    repot: tuple[tuple[Tree, date | None], ...]
 
 
-def _after_loss(garden: Garden, h: FlushHistory) -> _OpenEnd | None:
-    """A tree that lost its flush pushes again while days are long."""
-    longest = garden.longest_day
-    if not h.lost or (longest is not None and garden.today - longest > SHORTENED_DAYS):
-        return None
-    return _OpenEnd("new buds", "its flush was lost; look weekly for new buds, and note when they break")
+@dataclass(frozen=True)
+class Round:
+    """A walk through the garden: visits, most pressing first; a review when nothing grows."""
+
+    day: date
+    visits: tuple[Visit, ...]
+    review: Review | None
 
 
-def _carried(garden: Garden, h: FlushHistory) -> _OpenEnd | None:
-    """Growth of last season that the season's turn found unfinished, as happens where no winter stops it."""
-    began = h.flush.started_on
-    if began is None or h.flush.started_by == "season" or h.ended is not None or h.lost or h.worked:
-        return None
-    growing = h.stage is None or stage_rank(h.stage) <= stage_rank("hardened")
-    if not growing or (garden.as_of - began).days > CARRIES_ON_DAYS:
-        return None
-    day = short_date(began)
-    return _OpenEnd(
-        "what it is at",
-        f"its flush of {day} goes on past the season's turn, without dates: look weekly",
-    )
+def plan_round(agenda: Agenda) -> Round:
+    """The walk of the agenda's day; the winter list and the like are visits in passing."""
+    garden = agenda.garden
+    visits = [visit for row in agenda.rows for visit in row.visits]
+    visits.sort(key=lambda s: (s.rank, s.by or date.max, s.place, s.tree.label))
+    soon = garden.as_of + timedelta(days=GROWS_DAYS)
+    growing = any(step.look_on <= soon for step in agenda.forecast.rows)
+    quiet = not growing and not any(s.rank < 2 for s in visits)
+    return Round(garden.as_of, tuple(visits), _review(garden) if quiet else None)
+
+
+def _review(garden: Garden) -> Review:
+    season, none = garden.season, (None, None)
+    first: tuple[date | None, date | None] = none
+    last: tuple[date | None, date | None] = none
+    share = 0.0
+
+    def dated(season: int, day: float | None) -> date | None:
+        return None if day is None else garden.calendar.date(season, day)
+
+    record, cold = garden.record_at(((0, garden.places[0].id),)), garden.limits.frost_c
+    ahead = season if garden.today < 60 else season + 1  # the spring to come
+    if autumn := autumn_frosts(record, cold, season):
+        odds = FreezeOdds.of(autumn)
+        share = odds.share
+        first = dated(season, odds.day(0.1)), dated(season, odds.day(0.5))
+    if spring := spring_frosts(record, cold, season):
+        mirrored = FreezeOdds.of([-day for day in spring])  # so that what never came is never late
+        middle, late = (None if day is None else -day for day in map(mirrored.day, (0.5, 0.1)))
+        last = dated(ahead, middle), dated(ahead, late)
+    due = [(t, t.last_repot) for t in garden.standing_trees if due_for_repotting(t, garden.as_of)]
+    return Review(first, last, share, tuple(due))

@@ -1,87 +1,105 @@
-"""Care that work done asks for now and in the days to come, tree by tree, looks at wire among it."""
+"""Care of each tree beside its flushes: what work done asks for, the time of year, and the weather ahead.
+
+Made of the forecast's own rows, so that a duty and a date never contradict each other.
+"""
 
 from __future__ import annotations
 
-from collections.abc import Container
-from dataclasses import dataclass, field
-from datetime import date
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass, field, replace
+from datetime import date, timedelta
 from functools import partial
 
 import numpy as np
 
+from phenology.advice.forecast_rows import ForecastRow
+from phenology.advice.windows import SWELLING_DAYS
 from phenology.garden import Garden
 from phenology.heat.clocks import CLOCKS
-from phenology.model.records import Tree, Work
-from phenology.work.aftercare import aftercare
+from phenology.learning.flush_history import FlushHistory, histories_of
+from phenology.model.operations import Operation
+from phenology.model.records import Look, Tree, Work
+from phenology.work.aftercare import LONGEST_DAYS, Care, aftercare
+from phenology.work.case import FADED, Case
+from phenology.work.duties import RestOfYear, bloom_cut, pinching, weather_ahead, winter_list
 from phenology.work.wire_watch import wire_check
+from phenology.work.zones import names
 
 WIRE = "wire"
 GROWTH_CLOCK = "heat above 5"  # that thickens a shoot into its wire (ours)
+DAYS_AHEAD = 10  # weather further ahead warns of nothing yet (ours)
+WORKED_LATELY = 14  # days for which a worked tree is the first to be shaded (ours)
+BARE_BEFORE_MIDWINTER = 40  # days; leaves are taken to be down so early where nobody looked (ours)
+REPOT_YEARS = 2  # a root ball this old is worth a look; common practice, no source
 
 
 @dataclass(frozen=True)
 class CareDue:
-    """One thing to do or to look for on one tree, because of work done, the weather or the time of year.
-
-    Attributes
-    ----------
-    tree : Tree
-    care : str
-        A word for it: that of `Care`, or "wire".
-    first, last : date
-        From when to when; equal for one day.
-    what : str
-        What to do, as a sentence without its end.
-    work : Work or None
-        What asks for it; None for what the time of year or the weather asks.
-    due : bool
-        Whether today lies between the two days, or past a look at wire.
-    look : bool
-        Whether it is a look, rather than a way of keeping the tree.
-    """
+    """One thing to do or to look for on one tree, because of work done, the weather or the time of year."""
 
     tree: Tree
-    care: str
+    care: str  # a word for it: that of `Care`, or "wire"
     first: date
-    last: date
-    what: str
+    last: date  # the same for one day
+    what: str  # what to do, as a sentence without its end
+    # what asks for it; None for what the time of year or the weather asks
     work: Work | None = field(repr=False)
-    due: bool
-    look: bool
+    due: bool  # whether today lies between the two days, or past a look at wire
+    look: bool  # whether it is a look, rather than a way of keeping the tree
 
 
-def care_due(garden: Garden, late: Container[str] = ()) -> list[CareDue]:
-    """Care that is not over yet and the next look at each wire, soonest first.
+def all_care(garden: Garden, rows: Sequence[ForecastRow]) -> list[CareDue]:
+    """Everything there is to do or look for beside the flushes themselves, soonest first.
 
     Parameters
     ----------
-    garden : Garden
-    late : container of str
-        Ids of trees whose newest growth may well meet frost before it is hard.
+    rows : sequence of ForecastRow
+        Its forecast; without it only what work done asks for is told.
     """
-    today, found = garden.as_of, []
+    by_tree: dict[str, list[ForecastRow]] = {}
+    for row in rows:
+        by_tree.setdefault(row.tree.id, []).append(row)
+    found: list[CareDue] = []
     for tree in garden.standing_trees:
-        works = garden.works_by_tree.get(tree.id, [])
-        for work in works:
-            for care in aftercare(
-                work, tree, garden.species_of(tree), garden.aim_of(tree), late=tree.id in late
-            ):
-                if care.last >= today:
-                    due = care.first <= today
-                    found.append(
-                        CareDue(tree, care.name, care.first, care.last, care.sentence, work, due, care.look)
-                    )
-        looks, growth = garden.looks_by_tree.get(tree.id, []), partial(growing_days, garden, tree)
-        check = wire_check(works, looks, today, garden.calendar, vigour=tree.vigour, growth=growth)
-        if check is not None:
-            due = check.due <= today
-            found.append(
-                CareDue(tree, WIRE, check.due, check.due, check.sentence, check.wired, due, look=True)
-            )
+        mine = by_tree.get(tree.id, [])
+        asked = [*_after_work(garden, tree, mine), *((None, care) for care in _of_season(garden, tree, mine))]
+        for work, care in asked:
+            if care.last >= garden.as_of:
+                due = care.first <= garden.as_of
+                found.append(
+                    CareDue(tree, care.name, care.first, care.last, care.sentence, work, due, care.look)
+                )
+        found += _wire(garden, tree)
     return sorted(found, key=lambda c: (c.first, c.tree.label, c.care))
 
 
-def growing_days(garden: Garden, tree: Tree, first: date, last: date) -> float | None:
+def _after_work(garden: Garden, tree: Tree, rows: Sequence[ForecastRow]) -> Iterator[tuple[Work, Care]]:
+    """Care that work done asks for; shelter where woken growth may well meet frost before it is hard."""
+    late = any(
+        row.stage == "hardened"
+        and row.flush > 1
+        and row.arrival is not None
+        and row.arrival.p_not > 1 - garden.limits.required(False)
+        for row in rows
+    )
+    for work in garden.works_by_tree.get(tree.id, []):
+        if (garden.as_of - work.latest).days > LONGEST_DAYS:
+            continue
+        for care in aftercare(work, tree, garden.species_of(tree), garden.aim_of(tree), late=late):
+            yield work, care
+
+
+def _wire(garden: Garden, tree: Tree) -> Iterator[CareDue]:
+    """The next look at the wire that a tree wears."""
+    works, looks = garden.works_by_tree.get(tree.id, []), garden.looks_by_tree.get(tree.id, [])
+    growth = partial(_growing_days, garden, tree)
+    check = wire_check(works, looks, garden.as_of, garden.calendar, vigour=tree.vigour, growth=growth)
+    if check is not None:
+        due = check.due <= garden.as_of
+        yield CareDue(tree, WIRE, check.due, check.due, check.sentence, check.wired, due, look=True)
+
+
+def _growing_days(garden: Garden, tree: Tree, first: date, last: date) -> float | None:
     """Days at a constant 18 degC that the weather between two dates is worth; None when unknown."""
     series = garden.weather.get(garden.place_of(tree, last).id)
     if series is None or first < series.first_day or last > series.last_day:
@@ -90,3 +108,112 @@ def growing_days(garden: Garden, tree: Tree, first: date, last: date) -> float |
     clock = next(c for c in CLOCKS if c.name == GROWTH_CLOCK)
     rates = clock.rates(part.tmin, part.tmax)
     return float(np.nansum(rates)) if np.isfinite(rates).mean() > 0.8 else None
+
+
+def due_for_repotting(tree: Tree, day: date) -> bool:
+    """Whether a tree's roots are worth a look: two years since they were cut, or unknown."""
+    return tree.last_repot is None or (day - tree.last_repot).days > 365 * REPOT_YEARS - 60
+
+
+def _of_season(garden: Garden, tree: Tree, rows: list[ForecastRow]) -> Iterator[Care]:
+    histories = histories_of(garden, tree)
+    case = Case(garden, tree, Operation.PINCHING, garden.as_of)
+    if garden.aim_of(tree) == "refining":
+        yield from _tips(case, rows, histories)
+        yield from _flowers(case)
+    lately = any((garden.as_of - w.latest).days <= WORKED_LATELY for w in case.done(*_OPENS_THE_CANOPY))
+    ahead = [day for day in case.ahead(DAYS_AHEAD) if day[0] > garden.as_of]
+    yield from weather_ahead(ahead, case.species, garden.limits, stage=case.stage, worked=lately)
+    yield from _winter(case, rows, histories)
+
+
+_OPENS_THE_CANOPY = [o for o in Operation if o.wakes or o is Operation.HALVING]
+
+
+def _tips(case: Case, rows: list[ForecastRow], histories: list[FlushHistory]) -> Iterator[Care]:
+    """Pinching of the flush whose tips are soft, or that breaks next."""
+    garden = case.garden
+    flush = case.history.number if case.history is not None else 1
+    mine = {row.stage: row for row in rows if row.season == garden.season and row.flush == flush}
+    hard = mine.get("hardened")
+    if hard is None or hard.arrival is None:
+        return
+    if (breaking := mine.get("budbreak")) is not None:
+        if (dates := _range(breaking)) is None:
+            return
+    else:
+        known = [h for h in histories if h.flush.season == garden.season and h.number == hard.flush]
+        seen = known[-1].begun("budbreak") if known else None
+        if seen is None or "extended" not in mine:
+            return
+        dates = (garden.calendar.date(garden.season, seen[1]),) * 2
+    stops = mine["extended"].date_at(0.5) if "extended" in mine else None
+    grade = hard.advice.grade if hard.advice is not None else None
+    situation = replace(case.situation(), stage="budbreak", flush=hard.flush, grade=grade)
+    if (care := pinching(situation, dates, stops)) is not None:
+        yield care
+
+
+def _flowers(case: Case) -> Iterator[Care]:
+    """Shaping at bloom's end, from bud break until next year's buds are set."""
+    garden = case.garden
+    if not case.shown("budbreak") and case.flowers is None:
+        return
+    faded = [
+        look.latest
+        for look in garden.looks_by_tree.get(case.tree.id, [])
+        if look.note and garden.calendar.season_of(look.latest) == garden.season and names(look.note, FADED)
+    ]
+    set_on = garden.calendar.date(garden.season, case.late_summer)
+    if (care := bloom_cut(case.situation(), min(faded, default=None), set_on, garden.as_of)) is not None:
+        yield care
+
+
+def _winter(case: Case, rows: list[ForecastRow], histories: list[FlushHistory]) -> Iterator[Care]:
+    """The list of the winter before the next bud break of a season."""
+    garden, tree = case.garden, case.tree
+    spring = next((row for row in rows if row.stage == "budbreak" and row.flush == 1), None)
+    breaks = _range(spring) if spring is not None else None
+    if garden.longest_day is None or breaks is None:
+        return
+    rest = rest_before(breaks, garden, garden.looks_by_tree.get(tree.id, ()))
+    before = [h for h in histories if h.flush.season == garden.calendar.season_of(rest.bare)]
+    yield from winter_list(
+        case.species,
+        rest,
+        aim=garden.aim_of(tree),
+        put_off=bool(before) and before[-1].is_hard and not before[-1].worked,
+        repotting_due="autumn" in case.species.repot and due_for_repotting(tree, garden.as_of),
+        wired=_wears_wire(garden, tree),
+    )
+
+
+def _wears_wire(garden: Garden, tree: Tree) -> bool:
+    works = garden.works_by_tree.get(tree.id, [])
+    last = max(
+        (w for w in works if w.operation in ("wiring", "wire-removal")), key=lambda w: w.latest, default=None
+    )
+    return last is not None and last.operation == "wiring"
+
+
+def rest_before(breaks: tuple[date, date], garden: Garden, looks: Iterable[Look] = ()) -> RestOfYear:
+    """The rest of the year before buds break; the garden must not lie near the equator.
+
+    Leaves are down when `looks` say so, else `BARE_BEFORE_MIDWINTER` days before the shortest day.
+    """
+    assert garden.longest_day is not None
+    season = garden.calendar.season_of(breaks[0])
+    found = [
+        garden.calendar.date(year, garden.longest_day) + timedelta(days=183)
+        for year in (season - 2, season - 1, season)
+    ]
+    midwinter = max(day for day in found if day < breaks[0])
+    autumn = midwinter - timedelta(days=120)
+    down = [look.latest for look in looks if look.stage == "bare" and autumn < look.latest < breaks[0]]
+    bare = min(down, default=midwinter - timedelta(days=BARE_BEFORE_MIDWINTER))
+    return RestOfYear(bare, midwinter, (breaks[0] - timedelta(days=SWELLING_DAYS), breaks[1]))
+
+
+def _range(row: ForecastRow) -> tuple[date, date] | None:
+    early, late = row.date_at(0.1), row.date_at(0.9) or row.date_at(0.5)
+    return (early, late) if early is not None and late is not None else None

@@ -10,6 +10,8 @@ from phenology.advice.adviser import Advice
 from phenology.forecasting.arrival import Arrival
 from phenology.garden import Garden
 from phenology.model.records import Tree
+from phenology.model.season import SeasonCalendar
+from phenology.work.last_safe import WorkSeason
 from phenology.work.rules import Finding
 
 WEEKLY = timedelta(weeks=8)  # a rhythm of looks without an end in sight goes on so long (ours)
@@ -21,23 +23,34 @@ LONG_PAST_DAYS = 120
 """Leaves that nobody saw harden are not looked for any more, so long after they very probably did (ours)."""
 
 
+Dates = tuple[date | None, date | None, date | None]
+"""Days by which something has come with odds of 1, 5 and 9 in 10; None where those are not reached."""
+
+NEVER: Dates = (None, None, None)
+
+
+def dates_of(arrival: Arrival, calendar: SeasonCalendar, season: int) -> Dates:
+    """The dates between which something arrives."""
+    early, middle, late = (
+        None if math.isinf(t) else calendar.date(season, t) for t in arrival.quantiles((0.1, 0.5, 0.9))
+    )
+    return early, middle, late
+
+
+def shifted(dates: Dates, days: int) -> Dates:
+    """Dates moved by some days."""
+    early, middle, late = (None if day is None else day + timedelta(days=days) for day in dates)
+    return early, middle, late
+
+
 @dataclass(frozen=True)
 class Trust:
-    """What a forecast rests on.
+    """What a forecast rests on."""
 
-    Attributes
-    ----------
-    seasons : int
-        Seasons of this garden in which the species was seen to take the steps concerned.
-    within : float or None
-        Half the width of the range that holds four in five, once the garden has seasons of its own. [days]
-    prior_share : float
-        How much of the belief in the species' mean is still the catalogue's.
-    """
-
-    seasons: int
+    seasons: int  # seasons of this garden in which the species was seen to take the steps concerned
+    # half the width of the range that holds four in five, once the garden has seasons of its own. [days]
     within: float | None
-    prior_share: float
+    prior_share: float  # how much of the belief in the species' mean is still the catalogue's
 
     @property
     def words(self) -> str:
@@ -53,44 +66,24 @@ class Trust:
 
 @dataclass(frozen=True)
 class ForecastRow:
-    """One tree, one flush, one stage.
-
-    Attributes
-    ----------
-    tree : Tree
-    place : str
-    season, flush : int
-        Season label, and number of the flush in it.
-    stage : str
-        The stage forecast, or `hardened` when that was seen and the work is open.
-    seen : (date or None, date or None)
-        Last look before it, first look at it.
-    arrival : Arrival or None
-        None where the stage was already seen.
-    looks : int
-        Looks of this species that the forecast rests on.
-    advice : Advice or None
-        On the work that hardening opens, for trees that are being refined.
-    dated : bool
-        False under cover without readings, before a bud break is seen: the weather outside tells when to
-        begin to look, and no date.
-    """
+    """One tree, one flush, one stage."""
 
     tree: Tree
-    species_name: str
     place: str
     season: int
-    flush: int
-    stage: str
+    flush: int  # its number in the season
+    stage: str  # the stage forecast, or `hardened` when that was seen and the work is open
     operation: str | None
-    seen: tuple[date | None, date | None]
-    arrival: Arrival | None
+    seen: tuple[date | None, date | None]  # last look before it, first look at it
+    arrival: Arrival | None  # None where the stage was already seen
     look_on: date
-    looks: int
+    looks: int  # looks of this species that the forecast rests on
     trust: Trust
     warnings: tuple[str, ...]
     garden: Garden = field(repr=False, compare=False)
-    advice: Advice | None = None
+    advice: Advice | None = None  # on the work that hardening opens, for trees that are being refined
+    # False under cover without readings, before a bud break is seen: the weather outside tells when to begin
+    # to look, and no date
     dated: bool = True
 
     def day(self, level: float) -> float | None:
@@ -104,6 +97,13 @@ class ForecastRow:
         """The same as a date."""
         t = self.day(level)
         return None if t is None else self.garden.calendar.date(self.season, t)
+
+    @property
+    def dates(self) -> Dates:
+        """When it comes; the day of the look at which it was seen, where it has."""
+        if self.arrival is None:
+            return self.seen[1], self.seen[1], self.seen[1]
+        return self.date_at(0.1), self.date_at(0.5), self.date_at(0.9)
 
     @property
     def guess(self) -> bool:
@@ -164,25 +164,17 @@ class ForecastRow:
 
 @dataclass(frozen=True)
 class GardenForecast:
-    """All rows of a garden, soonest first, and the weather they rest on.
-
-    Attributes
-    ----------
-    donors : int
-        Past years of weather behind the coming weeks, 0 where possible ones stand in.
-    warnings : tuple of str
-    usual_warmth : str
-        See `phenology.advice.usual_warmth`.
-    springs : tuple of ForecastRow
-        The next season's bud break of trees of which nothing of this one lies ahead.
-    """
+    """All rows of a garden, soonest first, and the weather they rest on."""
 
     garden: Garden
     rows: tuple[ForecastRow, ...]
-    donors: int
+    donors: int  # past years of weather behind the coming weeks, 0 where possible ones stand in
     warnings: tuple[str, ...]
-    usual_warmth: str = ""
+    usual_warmth: str = ""  # see `phenology.advice.garden_forecast.usual_warmth_note`
+    # the next season's bud break of trees of which nothing of this one lies ahead
     springs: tuple[ForecastRow, ...] = ()
+    # how the season ends for each species, as the advice in the rows has it
+    seasons: WorkSeason | None = field(default=None, compare=False, repr=False)
 
 
 def is_past(row: ForecastRow, days: int = 0) -> bool:

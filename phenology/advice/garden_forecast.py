@@ -4,47 +4,65 @@ from __future__ import annotations
 
 import math
 from collections import Counter
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Collection, Iterator, Sequence
 from dataclasses import replace
 from datetime import date
 
 from phenology.advice.adviser import Advice, Adviser
 from phenology.advice.forecast_rows import LONG_PAST_DAYS, ForecastRow, GardenForecast, Trust, is_past
-from phenology.advice.usual_warmth import usual_warmth_note
 from phenology.forecasting.arrival import Arrival
-from phenology.forecasting.flush_forecast import FlushForecasts, StageAhead, falls_back, unmeasured_cover
+from phenology.forecasting.flush_forecast import (
+    TOGETHER,
+    FlushForecasts,
+    StageAhead,
+    blocks,
+    falls_back,
+    unmeasured_cover,
+)
 from phenology.garden import Garden
+from phenology.language.date_style import short_date
 from phenology.learning.flush_history import FlushHistory
 from phenology.learning.garden_fit import GardenFit
 from phenology.learning.transitions import Transition
-from phenology.model.records import Tree
+from phenology.model.records import Place, Tree
 from phenology.weather.site_weather import place_beside
 from phenology.weather.traces import WANTED
 
 COVER_DAYS = 28.0  # cover brings growth forward: looks begin so much before the weather outside says (ours)
 FRESH_DAYS = 7  # weather older than this is worth a warning (ours)
 STALE_DAYS = 30  # and older than this a word on what to do (ours)
+SHARPEN = "sharpen them with `flushcast weather update` or `flushcast weather add FILE`"
 
 
-def forecast_garden(garden: Garden, *, progress: Callable[[int, int], None] | None = None) -> GardenForecast:
+def forecast_garden(
+    garden: Garden,
+    *,
+    progress: Callable[[int, int], None] | None = None,
+    only: Collection[str] | None = None,
+) -> GardenForecast:
     """Forecast every tree's next stages.
 
     Parameters
     ----------
-    garden : Garden
     progress : callable, optional
         Called with (trees done, trees to do).
+    only : collection of str, optional
+        Trees, by their ids, that alone are forecast, from all that the garden teaches.
     """
     maker = _Maker(garden, GardenFit(garden))
     rows: list[ForecastRow] = []
     springs: list[ForecastRow] = []
-    for done, tree in enumerate(garden.standing_trees):
+    done = 0
+    asked = [tree for tree in garden.standing_trees if only is None or tree.id in only]
+    for some in blocks(asked, TOGETHER):
         if progress is not None:
-            progress(done, len(garden.standing_trees))
-        mine = maker.rows(tree)
-        rows += mine
-        if not any(row.arrival is not None and not is_past(row, LONG_PAST_DAYS) for row in mine):
-            springs += filter(None, [maker.spring(tree)])
+            progress(done, len(asked))
+        done, resting = done + len(some), []
+        for tree, mine in zip(some, maker.rows(some), strict=True):
+            rows += mine
+            if not any(row.arrival is not None and not is_past(row, LONG_PAST_DAYS) for row in mine):
+                resting.append(tree)
+        springs += maker.springs(resting)
     rows.sort(key=lambda r: (r.season, r.order, r.tree.label))
     return GardenForecast(
         garden,
@@ -53,6 +71,7 @@ def forecast_garden(garden: Garden, *, progress: Callable[[int, int], None] | No
         tuple(maker.warnings()),
         usual_warmth_note(garden),
         tuple(springs),
+        maker.adviser.seasons,
     )
 
 
@@ -62,7 +81,7 @@ class _Maker:
     def __init__(self, garden: Garden, fit: GardenFit) -> None:
         self.garden, self.fit = garden, fit
         self.forecasts = FlushForecasts(garden, fit)
-        self._adviser = Adviser(garden, fit, self.forecasts.drawn)
+        self.adviser = Adviser(garden, fit, self.forecasts.drawn)
         species = {t.id: t.species for t in garden.trees}
         self._looks = Counter(species[look.tree_id] for look in garden.looks if look.tree_id in species)
 
@@ -84,18 +103,26 @@ class _Maker:
                 f"coming weeks from ({WANTED} wanted): the range may be too narrow"
             )
 
-    def rows(self, tree: Tree) -> list[ForecastRow]:
-        """The rows of a tree's live flushes."""
-        return [row for h, issued in self.forecasts.live(tree) for row in self._of_flush(h, issued)]
+    def rows(self, trees: Sequence[Tree]) -> Iterator[list[ForecastRow]]:
+        """The rows of each tree's live flushes."""
+        live = [[*self.forecasts.live(tree)] for tree in trees]
+        growing = [one for mine in live for one in mine if not one[0].is_hard]
+        ahead = iter(self.forecasts.all_ahead(growing))
+        for mine in live:
+            yield [
+                row
+                for h, _ in mine
+                for row in ([self._open(h)] if h.is_hard else self._of_flush(h, next(ahead)))
+            ]
 
-    def spring(self, tree: Tree) -> ForecastRow | None:
-        """The bud break of a tree's next season."""
-        return next(self._of_flush(self.forecasts.unseen(tree, self.garden.season + 1), 0), None)
+    def springs(self, trees: Sequence[Tree]) -> Iterator[ForecastRow]:
+        """The bud break of each tree's next season."""
+        unseen = [self.forecasts.unseen(tree, self.garden.season + 1) for tree in trees]
+        for h, stages in zip(unseen, self.forecasts.all_ahead([(h, 0) for h in unseen]), strict=True):
+            yield from self._of_flush(h, stages[:1])
 
-    def _of_flush(self, h: FlushHistory, issued: int) -> Iterator[ForecastRow]:
-        if h.is_hard:
-            yield self._open(h)
-        for one in [] if h.is_hard else self.forecasts.ahead(h, issued):
+    def _of_flush(self, h: FlushHistory, stages: Sequence[StageAhead]) -> Iterator[ForecastRow]:
+        for one in stages:
             trust = self._trust(one) if one.dated else Trust(0, None, 1.0)
             yield replace(self._row(h, one.stage, one.arrival, trust), dated=one.dated)
 
@@ -122,11 +149,10 @@ class _Maker:
         seen = tuple(garden.calendar.date(season, t) if math.isfinite(t) else None for t in (after, by))
         place = garden.place_of(h.tree, garden.as_of)
         shaped = stage == "hardened" and garden.aim_of(h.tree) == "refining"
-        advice = self._adviser.advise(h, arrival) if shaped else None
+        advice = self.adviser.advise(h, arrival) if shaped else None
         said = advice.sentences() if advice else ()
         return ForecastRow(
             h.tree,
-            garden.species_of(h.tree).name,
             place.name,
             season,
             h.number,
@@ -176,3 +202,29 @@ class _Maker:
                 yield f"under {cover} without readings: dates start from {start}, by the weather outside"
             else:
                 yield f"under {cover} without readings: no dates until a bud break is seen; look weekly"
+
+
+def usual_warmth_note(garden: Garden) -> str:
+    """What dates rest on where weather is lacking or short, and what to type about it; empty where it is not.
+
+    "No weather yet: dates rest on the usual warmth of latitude 48 north and are wide; ...", for example.
+    """
+    here = {garden.place_of(tree, garden.as_of).id for tree in garden.standing_trees}
+    for place in garden.places:
+        if place.id in here or not here:
+            possible = garden.record_at(((0, place.id),)).possible
+            if possible is not None:
+                return f"{_known(garden, place, possible.own_days)}; {SHARPEN}."
+    return ""
+
+
+def _known(garden: Garden, place: Place, days: int) -> str:
+    of = f" of {place.name}" if len(garden.places) > 1 else ""
+    side = "north" if place.latitude >= 0 else "south"
+    usual = f"the usual warmth of latitude {abs(place.latitude):.0f} {side}"
+    through = garden.weather_through()
+    if not days or through is None:
+        return f"No weather{of} yet: dates rest on {usual} and are wide"
+    count, unit = (days // 365, "year") if days >= 365 else (days, "day")
+    amount = f"{count} {unit}{'' if count == 1 else 's'} of weather{of}"
+    return f"Only {amount}, to {short_date(through)}: dates rest on that and {usual}, and are wide"

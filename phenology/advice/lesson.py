@@ -1,4 +1,5 @@
-"""What was taught elsewhere, and what a tree was at there: the stage of a flush, or another cue of its year.
+"""What was taught elsewhere, and what a tree was at there: the stage of a flush, or another cue of its year
+(buds, bloom, bare wood), and when those seasons of work fall.
 
 A lesson's date says at what a tree was. That state, not the date nor a sum of warmth, is what is looked for
 elsewhere (`phenology.advice.lesson_here`).
@@ -13,12 +14,20 @@ from datetime import date, timedelta
 
 import numpy as np
 
+from phenology.advice.care import rest_before
+from phenology.advice.forecast_rows import NEVER, Dates, dates_of, shifted
 from phenology.advice.lesson_place import LessonPlace, LessonSeason
-from phenology.advice.plan import Dates, PlannedFlush
-from phenology.advice.season_cues import CUES, NEVER, cue_window
+from phenology.advice.plan import PlannedFlush
+from phenology.advice.windows import SWELLING_DAYS
 from phenology.forecasting.arrival import Arrival
+from phenology.forecasting.propagation import Chain, Step, propagate
+from phenology.learning.prediction import Prediction
+from phenology.learning.transitions import SPRING, Transition
+from phenology.model.records import Tree
 from phenology.species.species import Species
+from phenology.work.duties import BLOOM_CUT_DAYS
 from phenology.work.rule import SHAPING
+from phenology.work.season_of_work import SUMMER
 
 POINTS = 5  # a vague date is read at this many days
 WORKED_WITHIN = 28.0  # leaves are worked within so long after they are hard (ours) [days]
@@ -50,33 +59,40 @@ STAGE_CUES = {
 
 COUNTED = ("", "first", "second", "third", "fourth", "fifth", "sixth", "seventh", "eighth")
 
+BLOOM_LOG_SD = 0.15  # scatter of the warmth that a bloom takes, between trees and seasons (ours)
+
+FADES = {
+    "late-winter": (15, 110),
+    "spring": (70, 180),
+    "early-summer": (130, 220),
+    "summer": (190, 290),
+}
+"""Days after midwinter on which flowers may fade, by when a species blooms (ours)."""
+
+CUES = {
+    "bud-swell": "buds swell",
+    "after-bloom": "flowers fade",
+    "leaf-fall": "leaves are down",
+    "bare": "it is at rest",
+    "summer": "it is in full leaf, in a dry spell of summer",
+    "autumn": "early autumn has come, weeks before hard frost",
+    "warm-nights": "it grows and nights stay warm",
+}
+"""Seasons of work, as what follows "when"."""
+
 
 @dataclass(frozen=True)
 class Lesson:
-    """What was taught.
-
-    Attributes
-    ----------
-    species : Species
-    operation : str
-        Empty where nobody said.
-    first, last : datetime.date
-        The date, or the days between which it lies; only day and month count.
-    year : int or None
-        The season of the lesson, when it is known.
-    stage : str or None
-        What the tree was at, where that was said, or a key of `STAGE_CUES`; else it is worked out.
-    flush : int or None
-        Of which flush.
-    """
+    """What was taught."""
 
     species: Species
-    operation: str
-    first: date
-    last: date
-    year: int | None = None
+    operation: str  # empty where nobody said
+    first: date  # only day and month count
+    last: date  # later than the first where the date is vague
+    year: int | None = None  # the season of the lesson, when it is known
+    # what the tree was at, where that was said, or a key of `STAGE_CUES`; else it is worked out
     stage: str | None = None
-    flush: int | None = None
+    flush: int | None = None  # of which flush
 
     @property
     def cues(self) -> tuple[str, ...]:
@@ -101,30 +117,15 @@ class Lesson:
 
 @dataclass(frozen=True)
 class TreeState:
-    """What a tree was at when a lesson was given.
+    """What a tree was at when a lesson was given."""
 
-    Attributes
-    ----------
-    cue : str
-        "flush", or a season of work of `phenology.work.season_of_work`.
-    stage : str
-        Of the flush; empty with another cue.
-    flush : int
-        Its number in the season; 0 with another cue.
-    odds : float or None
-        How likely a tree there was at it on that date; None where it was said, or goes by another cue.
-    usual : Dates
-        When it comes there.
-    fits : bool
-        Whether the date of the lesson is a day for it there.
-    """
-
-    cue: str
-    stage: str = ""
-    flush: int = 0
+    cue: str  # "flush", or a season of work of `phenology.work.season_of_work`
+    stage: str = ""  # of the flush; empty with another cue
+    flush: int = 0  # its number in the season; 0 with another cue
+    # how likely a tree there was at it on that date; None where it was said, or goes by another cue
     odds: float | None = None
-    usual: Dates = NEVER
-    fits: bool = True
+    usual: Dates = NEVER  # when it comes there
+    fits: bool = True  # whether the date of the lesson is a day for it there
 
     @property
     def words(self) -> str:
@@ -244,3 +245,72 @@ def _away(day: date, window: Dates) -> float:
     middle, half = (low.toordinal() + high.toordinal()) / 2, (high - low).days / 2
     apart = abs((day.toordinal() - middle + 182.5) % 365 - 182.5)
     return max(0.0, apart - half)
+
+
+def cue_window(season: LessonSeason, tree: Tree, cue: str) -> Dates:
+    """When a season of work falls, about the spring of a season.
+
+    Parameters
+    ----------
+    cue : str
+        A season of work of `phenology.work.season_of_work`.
+
+    Returns
+    -------
+    Dates
+        Of swelling buds, when they begin to; else first day, first day and last day. All None where nothing
+        tells, or buds of the season were seen to break.
+    """
+    garden = season.garden
+    if cue == "warm-nights":
+        normals = garden.record_at(garden.site(tree, garden.season)).normals
+        warm = np.flatnonzero(normals.tmin >= garden.limits.warm_night_c)
+        if not len(warm):
+            return NEVER
+        first, last = (garden.calendar.date(garden.season, float(day) + 1) for day in (warm[0], warm[-1]))
+        return first, first, last
+    low, middle, high = season.first_budbreak(tree)
+    if low is None or middle is None or garden.longest_day is None:
+        return NEVER
+    swelling = shifted((low, middle, high or middle), -SWELLING_DAYS)
+    if cue == "bud-swell":
+        return swelling
+    rest = rest_before((low, high or middle), garden)
+    if cue == "summer" or cue == "after-bloom":
+        ends = SUMMER if cue == "summer" else FADES.get(season.kind.blooms, (0, 365))
+        begins, over = (rest.midwinter + timedelta(days=days) for days in ends)
+        return begins, begins, over
+    found = rest.window(cue)
+    return NEVER if found is None else (found[0], found[0], found[1])
+
+
+def cue_ends(season: LessonSeason, cue: str, window: Dates) -> date | None:
+    """The last day for work that goes by a season: buds break, next year's flower buds are set."""
+    if window[1] is None:
+        return None
+    if cue == "bud-swell":
+        return window[1] + timedelta(days=SWELLING_DAYS)
+    if cue == "after-bloom":
+        garden, late = season.garden, season.plan.late
+        summer = garden.calendar.length(garden.season) if late is None else late.summer
+        return min(window[1] + timedelta(days=BLOOM_CUT_DAYS), garden.calendar.date(garden.season, summer))
+    return window[2]
+
+
+def bloom_elsewhere(there: LessonSeason, days: Sequence[int], here: LessonSeason) -> Dates:
+    """When flowers fade in a place that faded on some days of the season in another.
+
+    No record tells of blooms: what came there by those days, on the clocks of spring, is taken to be what the
+    bloom takes, and that is propagated here.
+    """
+    _, sums = there.drawn
+    had = np.log(np.maximum(sums.sums[..., list(days)], 1.0))
+    clocks = np.flatnonzero(np.array(SPRING) > 0)
+    weight = np.array(SPRING)[clocks]
+    spread = np.var(had, axis=(0, 2))[clocks] + BLOOM_LOG_SD**2
+    takes = Prediction(weight / weight.sum(), clocks, np.mean(had, axis=(0, 2))[clocks], spread)
+    traces, ahead = here.drawn
+    step = Step(Transition("start", "budbreak"), lambda _: takes)
+    [[curves]] = propagate([Chain((0.0, 0.0), [step])], ahead, traces.gap_variance)
+    came = Arrival.over(curves)
+    return dates_of(came, here.garden.calendar, here.garden.season)

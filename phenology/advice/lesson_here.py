@@ -10,10 +10,20 @@ from dataclasses import dataclass, replace
 from datetime import date, timedelta
 
 from phenology.advice.adviser import LATENESS
-from phenology.advice.lesson import COUNTED, Lesson, TreeState, stage_dates, state_there
+from phenology.advice.forecast_rows import NEVER, Dates
+from phenology.advice.lesson import (
+    COUNTED,
+    CUES,
+    Lesson,
+    TreeState,
+    bloom_elsewhere,
+    cue_ends,
+    cue_window,
+    stage_dates,
+    state_there,
+)
 from phenology.advice.lesson_place import LessonPlace, LessonSeason
-from phenology.advice.plan import Dates, Plan, PlannedFlush
-from phenology.advice.season_cues import CUES, NEVER, bloom_elsewhere, cue_ends, cue_window
+from phenology.advice.plan import Plan, PlannedFlush
 from phenology.language.date_style import short_date
 from phenology.model.operations import Operation
 from phenology.model.records import Tree
@@ -21,7 +31,7 @@ from phenology.work.case import Case
 from phenology.work.rule import SHAPING
 from phenology.work.rules import check_work
 from phenology.work.season_of_work import WHEN, until_rest
-from phenology.work.technique import AFTER_FROST, Choice, choose, doing
+from phenology.work.technique import AFTER_FROST, Choice, choose, doing, in_turn
 
 JUST_PASSED = 28  # a state that came so lately is still told as this season's (ours) [days]
 LATE_DAY = 244  # from 1 September (1 March in the south) day length leads more than heat (ours)
@@ -38,68 +48,52 @@ GROWTH = {
 
 
 @dataclass(frozen=True)
-class Translation:
-    """A lesson there as work here.
+class WorkHere:
+    """When a state comes here, and what of it."""
 
-    Attributes
-    ----------
-    lesson : Lesson
-    state : TreeState
-        What a tree was at there.
-    there, here : str
-        Names of the places.
-    tree : str
-        The tree of the garden that is meant; empty for any of the species.
-    due_low, due, due_high : datetime.date or None
-        When that state comes here, with chances of one, five and nine in ten; None where it does not.
-    until : datetime.date or None
-        The last day for the work here, where something ends it.
-    in_time : bool
-        Whether the state comes here, and before it is too late for the work.
-    answer : {"yes", "better wait", "no"}
-        Whether the work itself is good here then.
-    why : tuple of str
-        What stands against it or is to be minded, a sentence each without a full stop.
-    does : str
-        What to do here, as an order without a full stop.
-    never_share : float
-        Chance that the state does not come in the season here.
-    passed : datetime.date or None
-        When it came in the season under way, where that is over and the next one is meant.
-    years_there, years_here : int
-        Past seasons of daily weather.
-    zonal : tuple of (str, float, int)
-        Places with little daily weather or none, for which the usual warmth of the latitude stands in: name,
-        latitude and years.
-    same_day_length : datetime.date
-        The date of the lesson, moved by half a year between hemispheres: what day length would say.
-    late : bool
-        Whether it is so late in the season that day length and frost lead more than heat.
-    guess : bool
-        Whether nobody's looks at the species are known, only the catalogue.
-    """
+    dates: Dates  # when the state comes; all None where it does not
+    until: date | None  # the last day for the work, where something ends it
+    in_time: bool  # whether the state comes, and before it is too late for the work
+    answer: str  # whether the work itself is good then: "yes", "better wait" or "no"
+    why: tuple[str, ...]  # what stands against it or is to be minded, a sentence each without a full stop
+    does: str  # what to do, as an order without a full stop
+    never_share: float = 0.0  # chance that the state does not come in the season
+    passed: date | None = None  # when it came in the season under way, where the next one is meant
+
+
+@dataclass(frozen=True, kw_only=True)
+class Translation(WorkHere):
+    """A lesson there as work here."""
 
     lesson: Lesson
-    state: TreeState
-    there: str
+    state: TreeState  # what a tree was at there
+    there: str  # name of the place
     here: str
-    tree: str
-    due_low: date | None
-    due: date | None
-    due_high: date | None
-    until: date | None
-    in_time: bool
-    answer: str
-    why: tuple[str, ...]
-    does: str
-    never_share: float
-    passed: date | None
-    years_there: int
+    tree: str  # the tree of the garden that is meant; empty for any of the species
+    years_there: int  # past seasons of daily weather
     years_here: int
+    # places with little daily weather or none, for which the usual warmth of the latitude stands in: name,
+    # latitude and years
     zonal: tuple[tuple[str, float, int], ...]
+    # the date of the lesson, moved by half a year between hemispheres: what day length would say
     same_day_length: date
-    late: bool
-    guess: bool
+    late: bool  # whether it is so late in the season that day length and frost lead more than heat
+    guess: bool  # whether nobody's looks at the species are known, only the catalogue
+
+    @property
+    def due_low(self) -> date | None:
+        """When the state has come here with a chance of one in ten."""
+        return self.dates[0]
+
+    @property
+    def due(self) -> date | None:
+        """The same with even odds."""
+        return self.dates[1]
+
+    @property
+    def due_high(self) -> date | None:
+        """The same with a chance of nine in ten."""
+        return self.dates[2]
 
     @property
     def asked_from(self) -> date:
@@ -112,20 +106,6 @@ class Translation:
         return self.lesson.last
 
 
-@dataclass(frozen=True)
-class _Found:
-    """When a state comes here, and what of it."""
-
-    dates: Dates
-    until: date | None
-    in_time: bool
-    answer: str
-    why: tuple[str, ...]
-    does: str
-    never: float = 0.0
-    passed: date | None = None
-
-
 def translate(there: LessonPlace, here: LessonPlace, lesson: Lesson) -> list[Translation]:
     """When what was taught elsewhere is due here, and what to do then.
 
@@ -133,7 +113,6 @@ def translate(there: LessonPlace, here: LessonPlace, lesson: Lesson) -> list[Tra
     ----------
     there, here : LessonPlace
         Both of the lesson's species.
-    lesson : Lesson
 
     Returns
     -------
@@ -151,32 +130,40 @@ def translate(there: LessonPlace, here: LessonPlace, lesson: Lesson) -> list[Tra
     zonal = {p.name: (p.name, p.place.latitude, len(p.years)) for p in (there, here) if p.zonal}
     out = []
     for tree in here.own_trees or [here.tree]:
-        if state.cue == "flush":
+        if by_flush := state.cue == "flush":
             found = _by_flush(here, lesson, state, tree)
         else:
             found = _by_cue(there, here, lesson, state, tree)
-        latest = max(n, 0 if found.dates[1] is None else calendar.day(found.dates[1]))
+        latest = n if found.dates[1] is None else max(n, calendar.day(found.dates[1]))
         out.append(
             Translation(
-                lesson, state, there.name, here.name, tree.label, *found.dates, found.until, found.in_time,
-                found.answer, found.why, found.does, found.never, found.passed, len(there.years),
-                len(here.years), tuple(zonal.values()), calendar.date(here.garden.season, n),
-                latest >= LATE_DAY, state.cue == "flush" and here.under_way.plan.guess,
+                **vars(found),
+                lesson=lesson,
+                state=state,
+                there=there.name,
+                here=here.name,
+                tree=tree.label,
+                years_there=len(there.years),
+                years_here=len(here.years),
+                zonal=tuple(zonal.values()),
+                same_day_length=calendar.date(here.garden.season, n),
+                late=latest >= LATE_DAY,
+                guess=by_flush and here.under_way.plan.guess,
             )
-        )  # fmt: skip
+        )
     return out
 
 
 # -------------------------------------------------------------------------------------------- by a flush
 
 
-def _by_flush(here: LessonPlace, lesson: Lesson, state: TreeState, tree: Tree) -> _Found:
+def _by_flush(here: LessonPlace, lesson: Lesson, state: TreeState, tree: Tree) -> WorkHere:
     now = here.under_way
     found = _in_season(now, lesson, state, tree)
     if here.garden.longest_day is None and tree.id == here.tree.id:
         why = "so near the equator no spring begins the year, and flushes have no number"
         does = "go by the leaves: cut only what is hard, on a tree that grows strongly"
-        return _Found(NEVER, None, False, "no", (why,), does, 1.0)
+        return WorkHere(NEVER, None, False, "no", (why,), does, 1.0)
     came = found.dates[1]
     over = came is not None and came < here.garden.as_of - timedelta(days=JUST_PASSED)
     plan = now.plan_of(tree)
@@ -196,7 +183,7 @@ def _seen(season: LessonSeason, state: TreeState, tree: Tree) -> date | None:
     return None
 
 
-def _in_season(season: LessonSeason, lesson: Lesson, state: TreeState, tree: Tree) -> _Found:
+def _in_season(season: LessonSeason, lesson: Lesson, state: TreeState, tree: Tree) -> WorkHere:
     """When the state comes in a season; where it does not, what the last flush before it opens."""
     plan = season.plan_of(tree)
     flush = next((f for f in plan.flushes if f.number == state.flush), None)
@@ -204,7 +191,7 @@ def _in_season(season: LessonSeason, lesson: Lesson, state: TreeState, tree: Tre
     if flush is not None and dates[1] is not None and dates[1] <= season.growth_ends:
         return _at_flush(season, plan, lesson, state.stage, flush)
     if not plan.flushes:
-        return _Found(NEVER, None, False, "no", (plan.why,), "leave it to rest", 1.0)
+        return WorkHere(NEVER, None, False, "no", (plan.why,), "leave it to rest", 1.0)
     last = next((f for f in reversed(plan.flushes) if f.number <= state.flush), plan.flushes[0])
     why = _why_never(season, lesson, plan, last, state)
     instead = _at_flush(season, plan, lesson, "hardened", last)
@@ -213,7 +200,7 @@ def _in_season(season: LessonSeason, lesson: Lesson, state: TreeState, tree: Tre
         about = f" (about {short_date(hard)})" if hard and not last.is_hard else ""
         does = f"{does}, once leaves of the {COUNTED[min(last.number, 8)]} flush are hard{about}"
     chance = 1.0 if flush is None or state.stage not in flush.arrivals else flush.arrivals[state.stage].p_not
-    return _Found(NEVER, instead.until, False, "no", (why,), does, chance)
+    return WorkHere(NEVER, instead.until, False, "no", (why,), does, chance)
 
 
 def _why_never(season: LessonSeason, lesson: Lesson, plan: Plan, last: PlannedFlush, state: TreeState) -> str:
@@ -230,18 +217,17 @@ def _why_never(season: LessonSeason, lesson: Lesson, plan: Plan, last: PlannedFl
     return f"a {COUNTED[state.flush]} flush would not be hard before growth ends here"
 
 
-def _at_flush(season: LessonSeason, plan: Plan, lesson: Lesson, stage: str, flush: PlannedFlush) -> _Found:
+def _at_flush(season: LessonSeason, plan: Plan, lesson: Lesson, stage: str, flush: PlannedFlush) -> WorkHere:
     """What a stage of a flush opens here, how late it is then, and what of the lesson's own work."""
     late, dates, work = plan.late, stage_dates(flush, stage, season), lesson.operation
     assert late is not None  # a plan with flushes knows how they end
     day = max(dates[1] or season.growth_ends, season.garden.as_of)
     case = Case(
         season.garden, flush.known.tree, work or Operation.CUTBACK, day, late=late, planned=True,
-        known=replace(flush.known, stage=stage), guess=plan.guess,
+        known=replace(flush.known, stage=stage),
     )  # fmt: skip
     stop = late.stop(case.required).day
-    early = plan.guess and stop <= late.summer and stop < season.day(day)
-    told = None if early else late.last_safe(case.required)  # a guess that says "too late" of a guess
+    told = late.stated(case.required, season.day(day))
     closed = season.day(day) > stop and not case.early_guess
     grows = not work or Operation(work).wakes
     never = 0.0 if stage not in flush.arrivals else flush.arrivals[stage].p_not
@@ -249,10 +235,10 @@ def _at_flush(season: LessonSeason, plan: Plan, lesson: Lesson, stage: str, flus
         ready = _at_flush(season, plan, lesson, "hardened", flush)
         if not ready.in_time:
             hard = "" if ready.does.startswith("if ") else ", once the leaves are hard"
-            return replace(ready, dates=dates, does=f"{ready.does}{hard}", never=never)
+            return replace(ready, dates=dates, does=f"{ready.does}{hard}", never_share=never)
         does = f"cut nothing yet; when the leaves are hard, {ready.does}"
         answer, soft = ("better wait", ("leaves are soft then",)) if work else ("yes", ())
-        return _Found(dates, ready.until, True, answer, soft, does, never)
+        return WorkHere(dates, ready.until, True, answer, soft, does, never)
     situation = replace(flush.situation, stage=stage, grade=case.grade, guess=case.early_guess)
     if closed and grows:
         choice = choose(replace(situation, grade=situation.grade if situation.too_late else "too late"))
@@ -260,18 +246,18 @@ def _at_flush(season: LessonSeason, plan: Plan, lesson: Lesson, stage: str, flus
         if told is not None and dates[0] is not None and dates[0] <= told and not choice.leave:
             still = _order(choose(replace(situation, grade="getting late")))
             does = f"if leaves are hard by {short_date(told)}, {still}; later, {does}"
-        return _Found(dates, told, False, "no", (late.reason(case.required),), does, never)
+        return WorkHere(dates, told, False, "no", (late.reason(case.required),), does, never)
     if closed and work == "feeding":
         against = "feed that forces growth stops in time for the last leaves to firm"
-        return _Found(dates, told, False, "no", (against,), "give no feed that keeps growth soft", never)
+        return WorkHere(dates, told, False, "no", (against,), "give no feed that keeps growth soft", never)
     if work == "thinning" and flush.leave:
-        return _Found(dates, None, True, "no", (flush.leave,), flush.leave, never)
+        return WorkHere(dates, None, True, "no", (flush.leave,), flush.leave, never)
     if work in GROWTH:
-        return _Found(dates, None, True, "yes", (), GROWTH[work], never)
+        return WorkHere(dates, None, True, "yes", (), GROWTH[work], never)
     until = told if grows and told is not None and told >= day and not flush.leave else None
     if work == "pinching" and until is not None:  # soft tips are gone sooner
         until = min(until, flush.stages.get("extended", NEVER)[1] or until)
-    return _Found(dates, until, True, *_judged(case, choose(situation), work), never)
+    return WorkHere(dates, until, True, *_judged(case, choose(situation), work), never)
 
 
 def _judged(case: Case, choice: Choice, work: str) -> tuple[str, tuple[str, ...], str]:
@@ -299,8 +285,8 @@ def _order(choice: Choice, technique: str | None = None) -> str:
     if technique is not None:
         ways = ways or [(technique,)]
     if ways and not choice.leave and (technique is not None or ways[0][0] in waking):
-        return ", then ".join(doing(one, species) for one in ways[0])
-    quiet = ", then ".join(doing(o.technique, species) for o in options if o.open and not o.wakes)
+        return in_turn(ways[0], species)
+    quiet = in_turn((o.technique for o in options if o.open and not o.wakes), species)
     if choice.situation.too_late and not choice.leave:
         return f"no more cutting {until_rest(species)}; {quiet or 'let it harden'}"
     return quiet or choice.sentence
@@ -309,11 +295,11 @@ def _order(choice: Choice, technique: str | None = None) -> str:
 # -------------------------------------------------------------------------------------------- by another cue
 
 
-def _by_cue(there: LessonPlace, here: LessonPlace, lesson: Lesson, state: TreeState, tree: Tree) -> _Found:
+def _by_cue(there: LessonPlace, here: LessonPlace, lesson: Lesson, state: TreeState, tree: Tree) -> WorkHere:
     """When the season of the work comes, this year or next, and what it opens."""
     order = _cue_order(lesson, state.cue)
     if state.cue == "after-bloom" and not state.fits:
-        return _Found(NEVER, None, False, "no", ("its flowers do not fade there at that time",), order, 1.0)
+        return WorkHere(NEVER, None, False, "no", ("its flowers do not fade there at that time",), order, 1.0)
     taught = there.of_lesson(lesson.year)
     for season in (here.under_way, here.after):
         if state.cue == "after-bloom":
@@ -325,14 +311,14 @@ def _by_cue(there: LessonPlace, here: LessonPlace, lesson: Lesson, state: TreeSt
             break
     if until is None or window[1] is None:
         why = f"no date tells here when {CUES[state.cue]}"
-        return _Found(NEVER, None, False, "no", (why,), f"go by what the tree shows: {order}", 1.0)
+        return WorkHere(NEVER, None, False, "no", (why,), f"go by what the tree shows: {order}", 1.0)
     if until < window[1]:
         does = "leave it alone this year, and shape it next year as the flowers fade"
-        return _Found(window, until, False, "no", ("next year's flower buds are set by then",), does)
+        return WorkHere(window, until, False, "no", ("next year's flower buds are set by then",), does)
     case = Case(season.garden, tree, lesson.operation, window[1], planned=True)
     found = check_work(case) if lesson.operation else []
     against = tuple(f.sentence for f in found if f.forbids and f.rule not in LATENESS)
-    return _Found(window, until, True, "no" if against else "yes", against[:2], order)
+    return WorkHere(window, until, True, "no" if against else "yes", against[:2], order)
 
 
 def _cue_order(lesson: Lesson, cue: str) -> str:

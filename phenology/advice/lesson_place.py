@@ -10,8 +10,9 @@ from functools import cached_property
 
 import numpy as np
 
-from phenology.advice.plan import Dates, Plan, Planner
-from phenology.advice.season_duties import BARE_BEFORE_MIDWINTER
+from phenology.advice.care import BARE_BEFORE_MIDWINTER
+from phenology.advice.forecast_rows import NEVER, Dates
+from phenology.advice.plan import Plan, Planner
 from phenology.garden import Garden
 from phenology.heat.clocks import ThermalTime
 from phenology.learning.garden_fit import GardenFit
@@ -36,12 +37,7 @@ KNOWN_SHARE = 0.9  # a season known less is no year of a lesson (ours)
 class CarriedFit(GardenFit):
     """What a garden has learned, taken to a place where nobody knows when waits usually begin.
 
-    Parameters
-    ----------
-    garden : Garden
-        The place it is taken to.
-    home : GardenFit
-        What was learned.
+    `garden` is that place, `home` what was learned.
     """
 
     home: GardenFit
@@ -61,20 +57,11 @@ class CarriedFit(GardenFit):
 
 @dataclass(eq=False)
 class LessonSeason:
-    """One season of a place, as the forecast sees it on a day.
+    """One season of a place, as the forecast sees it on a day."""
 
-    Attributes
-    ----------
-    garden : Garden
-        As known on the day.
-    planner : Planner
-    tree : Tree
-        The one that stands for any of its species.
-    """
-
-    garden: Garden
+    garden: Garden  # as known on the day
     planner: Planner
-    tree: Tree
+    tree: Tree  # the one that stands for any of its species
 
     @cached_property
     def plan(self) -> Plan:
@@ -93,7 +80,7 @@ class LessonSeason:
     def first_budbreak(self, tree: Tree) -> Dates:
         """When buds break in spring; all None where they were seen to."""
         first = next((f for f in self.plan_of(tree).flushes if f.number == 1), None)
-        return (None, None, None) if first is None else first.stages.get("budbreak", (None, None, None))
+        return NEVER if first is None else first.stages.get("budbreak", NEVER)
 
     @cached_property
     def growth_ends(self) -> date:
@@ -116,9 +103,7 @@ class LessonSeason:
 
     def day(self, when: date | None) -> float:
         """Day of the season of a date; infinite for none."""
-        if when is None:
-            return math.inf
-        return float((when - self.garden.calendar.start(self.garden.season)).days + 1)
+        return math.inf if when is None else self.garden.calendar.time(self.garden.season, when)
 
 
 class LessonPlace:

@@ -9,6 +9,7 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field, replace
 from datetime import date, timedelta
 
+from phenology.advice.adviser import stop_days
 from phenology.advice.agenda import Agenda, AgendaRow, Section
 from phenology.advice.care import CareDue
 from phenology.advice.forecast_change import (
@@ -21,7 +22,6 @@ from phenology.advice.forecast_change import (
     moved_outside,
     stop_changes,
 )
-from phenology.advice.stop_dates import stop_days
 from phenology.advice.visits import PRESSING, Visit
 
 DIGEST_DAYS = 7  # messages lie at least so far apart, unless something cannot wait
@@ -32,57 +32,28 @@ A_DAY = timedelta(days=1)
 
 @dataclass(frozen=True)
 class Told:
-    """What the last message told.
+    """What the last message told."""
 
-    Attributes
-    ----------
-    on : date or None
-        Its day; None before the first.
-    issued : mapping
-        When each coming stage was said to come.
-    stops : mapping of tree id to float
-        Until when each tree was said to be cut. [day of season]
-    today : frozenset of str
-        Ids of the trees that were to be looked at.
-    alerts : mapping of str to date
-        What could not wait, with the last day that was told of it.
-    """
-
-    on: date | None = None
-    issued: Mapping[Key, Issued] = field(default_factory=dict)
+    on: date | None = None  # its day; None before the first
+    issued: Mapping[Key, Issued] = field(default_factory=dict)  # when each coming stage was said to come
+    # by tree id, until when each tree was said to be cut. [day of season]
     stops: Mapping[str, float] = field(default_factory=dict)
-    today: frozenset[str] = frozenset()
+    today: frozenset[str] = frozenset()  # ids of the trees that were to be looked at
+    # what could not wait, with the last day that was told of it
     alerts: Mapping[str, date] = field(default_factory=dict)
 
 
 @dataclass(frozen=True)
 class News:
-    """What a message says.
+    """What a message says."""
 
-    Attributes
-    ----------
-    since : date or None
-        The day of the message before.
-    weather : tuple of CareDue
-        Frost or heat that threatens new growth.
-    closing : tuple of (AgendaRow, Visit)
-        Windows about to close, the soonest first.
-    looks : tuple of AgendaRow
-        Trees to look at today that were not told of.
-    changes : tuple of ForecastChange
-        Misses, dates that moved out of their range, stop dates that moved.
-    told : Told
-        What will have been told once it is sent.
-    unsent : Told
-        What has been told if nothing is sent: a spell of weather that goes on is still the one told of.
-    """
-
-    since: date | None
-    weather: tuple[CareDue, ...]
-    closing: tuple[tuple[AgendaRow, Visit], ...]
-    looks: tuple[AgendaRow, ...]
-    changes: tuple[ForecastChange, ...]
-    told: Told
+    since: date | None  # the day of the message before
+    weather: tuple[CareDue, ...]  # frost or heat that threatens new growth
+    closing: tuple[tuple[AgendaRow, Visit], ...]  # windows about to close, the soonest first
+    looks: tuple[AgendaRow, ...]  # trees to look at today that were not told of
+    changes: tuple[ForecastChange, ...]  # misses, dates that moved out of their range, stop dates that moved
+    told: Told  # what will have been told once it is sent
+    # what has been told if nothing is sent: a spell of weather that goes on is still the one told of
     unsent: Told
 
     @property
@@ -103,7 +74,8 @@ class News:
 def all_told(agenda: Agenda) -> Told:
     """What somebody knows who was told all of an agenda, but for what cannot wait."""
     today = frozenset(row.tree.id for row in agenda.of(Section.TODAY))
-    return Told(agenda.garden.as_of, _rounded(issued_by(agenda.forecast)), stop_days(agenda.garden), today)
+    stops = stop_days(agenda.garden, agenda.forecast.seasons)
+    return Told(agenda.garden.as_of, _rounded(issued_by(agenda.forecast)), stops, today)
 
 
 def news(agenda: Agenda, now: Told, before: Told) -> News:
@@ -111,7 +83,6 @@ def news(agenda: Agenda, now: Told, before: Told) -> News:
 
     Parameters
     ----------
-    agenda : Agenda
     now, before : Told
         `all_told` of the agenda, and what the last message told.
     """
@@ -138,11 +109,8 @@ def news(agenda: Agenda, now: Told, before: Told) -> News:
 
 def _rounded(issued: Mapping[Key, Issued]) -> dict[Key, Issued]:
     """To a hundredth of a day, as it is kept."""
-
-    def near(day: float | None) -> float | None:
-        return None if day is None else round(day, 2)
-
-    return {k: Issued(near(one.low), near(one.middle), near(one.high)) for k, one in issued.items()}
+    days = {key: (one.low, one.middle, one.high) for key, one in issued.items()}
+    return {key: Issued(*(t and round(t, 2) for t in three)) for key, three in days.items()}
 
 
 def _once(changes: list[ForecastChange]) -> Iterator[ForecastChange]:

@@ -14,6 +14,7 @@ from datetime import date, timedelta
 import numpy as np
 
 from phenology.advice.adviser import Adviser
+from phenology.advice.forecast_rows import NEVER, Dates, dates_of
 from phenology.forecasting.arrival import Arrival
 from phenology.forecasting.flush_forecast import FlushForecasts, StageAhead
 from phenology.garden import Garden
@@ -24,7 +25,7 @@ from phenology.work.case import Case
 from phenology.work.duties import PINCHING_DAYS
 from phenology.work.last_safe import Late
 from phenology.work.situation import Done, Situation
-from phenology.work.technique import OPERATION_OF, WHEN_READY, Option, choose, doing
+from phenology.work.technique import OPERATION_OF, WHEN_READY, Option, choose, doing, in_turn
 
 MOST_FLUSHES = 4
 """A plan follows no more of a tree's flushes (ours): what comes after hangs on too much."""
@@ -34,111 +35,64 @@ LEAST_CHANCE = 0.2
 NO_CHAIN = ("pinch", "halve", "thin", "bloom-cut")
 """Techniques after which a plan follows no further flush."""
 
-Dates = tuple[date | None, date | None, date | None]
-"""Days by which something has come with odds of 1, 5 and 9 in 10; None where those are not reached."""
-
 
 @dataclass(frozen=True)
 class Branch:
-    """One way that the craft leaves open for a flush.
+    """One way that the craft leaves open for a flush."""
 
-    Attributes
-    ----------
-    techniques : tuple of str
-        In order; see `phenology.work.technique`.
-    does : str
-        The same as an order, without a full stop.
-    when : str
-        What it waits for, in words.
-    opens : tuple of date or None
-        See `Dates`.
-    until : date or None
-        The last point at which it is still open; None where nothing ends it this season.
-    ripens : float or None
-        Odds that what it wakes is hard in time, if it is done when it opens; None where it wakes nothing.
-    """
-
-    techniques: tuple[str, ...]
-    does: str
-    when: str
+    techniques: tuple[str, ...]  # in order; see `phenology.work.technique`
+    does: str  # the same as an order, without a full stop
+    when: str  # what it waits for, in words
     opens: Dates
-    until: date | None
+    until: date | None  # the last point at which it is still open; None where nothing ends it this season
+    # odds that what it wakes is hard in time, if it is done when it opens; None where it wakes nothing
     ripens: float | None
 
 
 @dataclass(frozen=True)
 class PlannedFlush:
-    """One flush of a plan.
+    """One flush of a plan."""
 
-    Attributes
-    ----------
-    number : int
-    woken_on : date or None
-        The work that is taken to wake it; None for a flush that is there or that spring brings.
-    stages : dict of stage to Dates
-        Of stages still to come.
-    is_hard : bool
-        Whether it was seen hard.
-    chance : float
-        That it is hard before the season ends.
-    branches : tuple of Branch
-    leave : str
-        Why it is left alone, in words; empty where there are branches.
-    known : FlushHistory
-        The flush, as the plan takes it to be.
-    situation : Situation
-        What its technique is chosen for, on the day it opens.
-    arrivals : dict of stage to Arrival
-        Of stages still to come.
-    """
-
-    number: int
+    known: FlushHistory  # the flush, as the plan takes it to be
+    # the work that is taken to wake it; None for a flush that is there or that spring brings
     woken_on: date | None
-    stages: dict[str, Dates]
-    is_hard: bool
-    chance: float
+    arrivals: dict[str, Arrival]  # of stages still to come
+    stages: dict[str, Dates]  # the same as dates
+    chance: float  # that it is hard before the season ends
     branches: tuple[Branch, ...]
-    leave: str
-    known: FlushHistory
-    situation: Situation
-    arrivals: dict[str, Arrival]
+    leave: str  # why it is left alone, in words; empty where there are branches
+    situation: Situation  # what its technique is chosen for, on the day it opens
+
+    @property
+    def number(self) -> int:
+        """Its number in the season."""
+        return self.known.number
+
+    @property
+    def is_hard(self) -> bool:
+        """Whether it was seen hard."""
+        return self.known.is_hard
 
 
 @dataclass(frozen=True)
 class Plan:
-    """The flushes of one tree that may still come this year.
-
-    Attributes
-    ----------
-    tree : Tree
-    flushes : tuple of PlannedFlush
-        The flush under way first; each later one stands as if the one before were worked when it is ready.
-    last_safe : date or None
-        Last safe day of work that wakes growth.
-    why : str
-        Why there is no plan; empty where there is.
-    late : Late or None
-        The late season that the plan runs into.
-    guess : bool
-        Whether no flush of its species was ever seen to harden.
-    """
+    """The flushes of one tree that may still come this year."""
 
     tree: Tree
+    # the flush under way first; each later one stands as if the one before were worked when it is ready
     flushes: tuple[PlannedFlush, ...]
-    last_safe: date | None = None
-    why: str = ""
-    late: Late | None = None
-    guess: bool = False
+    last_safe: date | None = None  # last safe day of work that wakes growth
+    why: str = ""  # why there is no plan; empty where there is
+    late: Late | None = None  # the late season that the plan runs into
+
+    @property
+    def guess(self) -> bool:
+        """Whether its last safe day rests on the catalogue alone."""
+        return self.late is not None and self.late.guess
 
 
 class Planner:
-    """Plans of a garden's trees; traces and late seasons are worked out once.
-
-    Parameters
-    ----------
-    garden : Garden
-    fit : GardenFit, optional
-    """
+    """Plans of a garden's trees; traces and late seasons are worked out once."""
 
     def __init__(self, garden: Garden, fit: GardenFit | None = None) -> None:
         self.garden, self.fit = garden, fit or GardenFit(garden)
@@ -150,7 +104,6 @@ class Planner:
 
         Parameters
         ----------
-        tree : Tree
         cut : date, optional
             What if the flush under way were cut back on this day?
         """
@@ -162,14 +115,14 @@ class Planner:
         h, issued = live[-1]
         late = self._adviser.late(h)
         flushes = tuple(self._follow(h, issued, late, cut))
-        required = self.garden.limits.required(Case(self.garden, tree, "cutback", self.garden.as_of).old)
-        guess = self._adviser.guessed(tree.species)
-        return Plan(tree, flushes, late.last_safe(required), late=late, guess=guess)
+        required = Case(self.garden, tree, "cutback", self.garden.as_of).required
+        return Plan(tree, flushes, late.stated(required, -math.inf), late=late)
 
     def growth_ends(self, tree: Tree) -> date | None:
         """When frost or cool nights usually end growth where a tree stands; None where nothing does."""
-        ends = self._adviser.seasons.ending(self.garden.site(tree, self.garden.season)).season.end()
-        return self._date(float(np.median(ends)))
+        season = self.garden.season
+        end = float(np.median(self._adviser.seasons.ending(self.garden.site(tree, season)).season.end()))
+        return None if math.isinf(end) else self.garden.calendar.date(season, end)
 
     def _follow(self, h: FlushHistory, issued: int, late: Late, cut: date | None) -> Iterator[PlannedFlush]:
         woken: date | None = None
@@ -188,7 +141,7 @@ class Planner:
             # a fixed grower's second flush is never assumed, only seen; a question about a cut is answered
             fixed = cut is None and self.garden.species_of(h.tree).growth == "fixed"
             cut = None
-            if woken is None or fixed or late.zone(self._t(woken)) == "rests":
+            if woken is None or fixed or late.zone(self._time(woken)) == "rests":
                 return
             h = self._woken(h, woken)
 
@@ -200,44 +153,30 @@ class Planner:
         planned: tuple[tuple[str, date], ...],
         late: Late,
     ) -> PlannedFlush:
-        stages = {one.stage: self._dates(one.arrival) if one.dated else (None, None, None) for one in ahead}
+        stages = {one.stage: self._dates(one.arrival) if one.dated else NEVER for one in ahead}
         opens = stages.get("hardened", (self.garden.as_of,) * 3)
         day = opens[1] or self.garden.calendar.end(self.garden.season)
-        guess = self._adviser.guessed(h.tree.species)
-        case = Case(self.garden, h.tree, "cutback", day, late=late, planned=True, known=h, guess=guess)
+        case = Case(self.garden, h.tree, "cutback", day, late=late, planned=True, known=h)
         done = tuple(Done(operation, (day - when).days) for operation, when in planned)
         situation = case.situation()
         situation = replace(situation, stage="hardened", done=(*situation.done, *done))
         choice = choose(situation)
         pinch = self._pinch(case, stages) if not h.is_hard else None
-        ways = [self._branch(way, choice.options, opens, late, h.tree, case) for way in choice.branches]
+        ways = [self._branch(way, choice.options, opens, case) for way in choice.branches]
         branches = tuple(b for b in (pinch, *ways) if b is not None)
-        leave = "" if branches else choice.sentence
         woken = planned[-1][1] if planned else None
         arrivals = {one.stage: one.arrival for one in ahead}
-        return PlannedFlush(
-            h.number, woken, stages, h.is_hard, chance, branches, leave, h, situation, arrivals
-        )
+        leave = "" if branches else choice.sentence
+        return PlannedFlush(h, woken, arrivals, stages, chance, branches, leave, situation)
 
-    def _branch(
-        self,
-        way: tuple[str, ...],
-        options: tuple[Option, ...],
-        opens: Dates,
-        late: Late,
-        tree: Tree,
-        case: Case,
-    ) -> Branch:
-        species = self.garden.species_of(tree)
-        does = ", then ".join(doing(technique, species) for technique in way)
+    def _branch(self, way: tuple[str, ...], options: tuple[Option, ...], opens: Dates, case: Case) -> Branch:
         first = next(o for o in options if o.technique == way[0])
         until = ripens = None
-        if first.wakes:
-            until = late.last_safe(case.required)
-            if case.early_guess and until is not None and opens[1] is not None and until < opens[1]:
-                until = None  # a guess that says "too late" of a guess: no date to tell
-            ripens = late.curve.odds(self._t(opens[1])) if opens[1] is not None else None
-        return Branch(way, does, first.when, opens, until, ripens)
+        if first.wakes and case.late is not None:
+            t = -math.inf if opens[1] is None else self._time(opens[1])
+            until = case.late.stated(case.required, t)
+            ripens = self._ripens(case, opens[1])
+        return Branch(way, in_turn(way, case.species), first.when, opens, until, ripens)
 
     def _pinch(self, case: Case, stages: dict[str, Dates]) -> Branch | None:
         """Pinching soft tips, where the species takes it: from bud break until shoots stop."""
@@ -245,15 +184,19 @@ class Planner:
         option = next((o for o in options if o.technique == "pinch"), None)
         if option is None or option.unmet:
             return None
-        now = self.garden.as_of
-        opens = stages.get("budbreak", (now, now, now))
-        stops = stages.get("extended", (None, None, None))[1]
+        opens = stages.get("budbreak", (self.garden.as_of,) * 3)
+        stops = stages.get("extended", NEVER)[1]
         until = stops or (opens[1] + timedelta(days=PINCHING_DAYS) if opens[1] else None)
         if "extended" not in stages or opens[1] is None or (until is not None and until < opens[1]):
             return None
-        ripens = case.late.curve.odds(self._t(opens[1])) if case.late is not None else None
         does = doing("pinch", case.species)
-        return Branch(("pinch",), does, WHEN_READY["pinch"], opens, until, ripens)
+        return Branch(("pinch",), does, WHEN_READY["pinch"], opens, until, self._ripens(case, opens[1]))
+
+    def _ripens(self, case: Case, day: date | None) -> float | None:
+        """Odds that what work on a day wakes is hard in time."""
+        if case.late is None or day is None:
+            return None
+        return case.late.curve.odds(self._time(day))
 
     def _next_work(self, flush: PlannedFlush) -> tuple[str, date] | None:
         """The work that wakes the next flush, and when, if it is done as soon as it is open."""
@@ -265,16 +208,12 @@ class Planner:
 
     def _woken(self, h: FlushHistory, day: date) -> FlushHistory:
         """The flush that work on a day would wake."""
-        t = self._t(day)
+        t = self._time(day)
         flush = Flush(f"{h.flush.id}+", h.tree.id, h.flush.season, "work", started_on=day, work_id="planned")
         return FlushHistory(h.tree, flush, h.number + 1, h.site, {}, (t - 1, t), None, None, None)
 
     def _dates(self, arrival: Arrival) -> Dates:
-        early, middle, late = (self._date(arrival.quantile(level)) for level in (0.1, 0.5, 0.9))
-        return early, middle, late
+        return dates_of(arrival, self.garden.calendar, self.garden.season)
 
-    def _date(self, t: float) -> date | None:
-        return None if math.isinf(t) else self.garden.calendar.date(self.garden.season, t)
-
-    def _t(self, day: date) -> float:
-        return float((day - self.garden.calendar.start(self.garden.season)).days + 1)
+    def _time(self, day: date) -> float:
+        return self.garden.calendar.time(self.garden.season, day)

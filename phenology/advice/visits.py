@@ -6,14 +6,16 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 from datetime import date, timedelta
 
-from phenology.advice.care import WIRE, CareDue
+from phenology.advice.care import WIRE, CareDue, due_for_repotting
 from phenology.advice.forecast_rows import ForecastRow
-from phenology.advice.season_duties import due_for_repotting
 from phenology.advice.windows import SWELLING_DAYS
 from phenology.garden import Garden
-from phenology.learning.flush_history import histories_of
+from phenology.language.date_style import short_date
+from phenology.learning.flush_history import FlushHistory, histories_of
+from phenology.learning.transitions import SHORTENED_DAYS
 from phenology.model.records import Tree
 from phenology.model.stages import stage_rank
+from phenology.records.flushes import CARRIES_ON_DAYS
 from phenology.work.grades import odds_in_tenths
 
 CLOSING_DAYS = 21  # a last safe date this near makes a look pressing (ours)
@@ -45,36 +47,18 @@ LOOK_FOR = {
 
 @dataclass(frozen=True)
 class Visit:
-    """One tree on the round.
-
-    Attributes
-    ----------
-    tree : Tree
-    place : str
-    look_for : str
-        What to look for.
-    because : str
-        What the look decides; empty for what the time of year asks.
-    by : date or None
-        Until when the decision can wait.
-    rank : int
-        0 presses, 1 is due, 2 may be looked at in passing.
-    operation : str or None
-        The work that may follow.
-    step : ForecastRow or None
-        The forecast that asks for it; None for what work done or the time of year asks.
-    look : bool
-        Whether it is a look that cannot wait, rather than shelter from the weather ahead or a duty that can.
-    """
+    """One tree on the round."""
 
     tree: Tree
     place: str
-    look_for: str
-    because: str
-    by: date | None = None
-    rank: int = 1
-    operation: str | None = None
+    look_for: str  # what to look for
+    because: str  # what the look decides; empty for what the time of year asks
+    by: date | None = None  # until when the decision can wait
+    rank: int = 1  # 0 presses, 1 is due, 2 may be looked at in passing
+    operation: str | None = None  # the work that may follow
+    # the forecast that asks for it; None for what work done or the time of year asks
     step: ForecastRow | None = field(default=None, repr=False)
+    # whether it is a look that cannot wait, rather than shelter from the weather ahead or a duty that can
     look: bool = True
 
 
@@ -85,7 +69,6 @@ def visits_today(
 
     Parameters
     ----------
-    tree : Tree
     garden : Garden
         On its day.
     steps : sequence of ForecastRow
@@ -165,3 +148,50 @@ def _answered(garden: Garden, care: CareDue) -> bool:
     rank = stage_rank("budbreak") if care.care == "buds" else 0
     looks = garden.looks_by_tree.get(care.tree.id, [])
     return any(look.earliest >= care.first and stage_rank(look.stage) >= rank for look in looks)
+
+
+@dataclass(frozen=True)
+class OpenEnd:
+    """Growth that has no date ahead: what to look for all the same, and whether every week."""
+
+    look_for: str
+    because: str
+    weekly: bool = True
+
+
+def growth_without_dates(garden: Garden, tree: Tree) -> OpenEnd | None:
+    """Why a tree's growth has no date; None where it has, or nothing is to be said of it."""
+    mine = histories_of(garden, tree)
+    this = [h for h in mine if h.flush.season == garden.season]
+    live = [h for h in this if h.ended is None and not h.lost]
+    if not this:
+        last = next((h for h in reversed(mine) if h.flush.season == garden.season - 1), None)
+        return _carried(garden, last) if last is not None else None
+    if not live:
+        return _after_loss(garden, this[-1])
+    only, fixed = live[-1], garden.species_of(tree).growth == "fixed"
+    if fixed and len(live) == 1 and only.number > 1 and only.stage is None and only.flush.started_on:
+        day = short_date(only.flush.started_on)
+        words = f"a second flush is not taken for granted; if buds break after the work of {day}, note it"
+        return OpenEnd("new buds", words, weekly=False)
+    return None
+
+
+def _after_loss(garden: Garden, h: FlushHistory) -> OpenEnd | None:
+    """A tree that lost its flush pushes again while days are long."""
+    longest = garden.longest_day
+    if not h.lost or (longest is not None and garden.today - longest > SHORTENED_DAYS):
+        return None
+    return OpenEnd("new buds", "its flush was lost; look weekly for new buds, and note when they break")
+
+
+def _carried(garden: Garden, h: FlushHistory) -> OpenEnd | None:
+    """Growth of last season that the season's turn found unfinished, as happens where no winter stops it."""
+    began = h.flush.started_on
+    if began is None or h.flush.started_by == "season" or h.ended is not None or h.lost or h.worked:
+        return None
+    growing = h.stage is None or stage_rank(h.stage) <= stage_rank("hardened")
+    if not growing or (garden.as_of - began).days > CARRIES_ON_DAYS:
+        return None
+    goes_on = f"its flush of {short_date(began)} goes on past the season's turn, without dates: look weekly"
+    return OpenEnd("what it is at", goes_on)

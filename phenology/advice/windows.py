@@ -9,55 +9,38 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import date, timedelta
 
-from phenology.advice.forecast_rows import ForecastRow, GardenForecast
+from phenology.advice.forecast_rows import Dates, ForecastRow, GardenForecast, shifted
 from phenology.work.duties import PINCHING_DAYS
 
 SWELLING_DAYS = 18  # buds swell about this long before they break
 
-Dates = tuple[date | None, date | None, date | None]
-
 
 @dataclass(frozen=True)
 class Window:
-    """One window of one tree.
+    """One window of one tree."""
 
-    Attributes
-    ----------
-    row : ForecastRow
-        What it rests on.
-    operation : str
-    opens : (date or None, date or None, date or None)
-        Days by which it has opened with odds of 1, 5 and 9 in 10; all the same once it is open.
-    is_open : bool
-    best : str
-        When it is best, in words.
-    closes : date or None
-    closes_why : str
-    odds : (float, float, float) or None
-        Odds that woken growth ripens if done today, in two weeks, in three; None for work that wakes nothing.
-    refused : str
-        Why it is not advised after all; empty when it is.
-    """
-
-    row: ForecastRow
+    row: ForecastRow  # what it rests on
     operation: str
-    opens: Dates
+    opens: Dates  # days by which it has opened with odds of 1, 5 and 9 in 10; all the same once it is open
     is_open: bool
-    best: str
+    best: str  # when it is best, in words
     closes: date | None
     closes_why: str
+    # odds that woken growth ripens if done today, in two weeks, in three; None for work that wakes nothing
     odds: tuple[float, float, float] | None = None
-    refused: str = ""
+    refused: str = ""  # why it is not advised after all; empty when it is
 
 
 def windows(forecast: GardenForecast) -> list[Window]:
     """Every window of a garden that is open or that the season still brings, soonest first."""
-    found = [window for row in forecast.rows for window in _of(row, forecast)]
+    stops = {(r.tree.id, r.season, r.flush): r.dates[1] for r in forecast.rows if r.stage == "extended"}
+    found = [w for row in forecast.rows for w in _of(row, stops.get((row.tree.id, row.season, row.flush)))]
     return sorted(found, key=lambda w: (not w.is_open, w.opens[1] or date.max, w.row.tree.label))
 
 
-def _of(row: ForecastRow, forecast: GardenForecast) -> Iterator[Window]:
-    garden, opens = forecast.garden, _dates(row)
+def _of(row: ForecastRow, stops: date | None) -> Iterator[Window]:
+    """The windows that a row tells of; `stops` is when shoots of its flush stop."""
+    garden, opens = row.garden, row.dates
     if row.stage == "hardened" and (advice := row.advice) is not None:
         refused = advice.refused[0].sentence if advice.operation is None and advice.refused else ""
         quiet = bool(advice.techniques) and not advice.wakes  # nothing ends work that wakes nothing
@@ -70,29 +53,11 @@ def _of(row: ForecastRow, forecast: GardenForecast) -> Iterator[Window]:
         return
     middle, species = opens[1], garden.species_of(row.tree)
     if "bud-swell" in species.repot and (middle is None or middle >= garden.as_of):
-        swelling = _shifted(opens, -SWELLING_DAYS)
+        swelling = shifted(opens, -SWELLING_DAYS)
         begun = swelling[1] is not None and swelling[1] <= garden.as_of
         yield Window(row, "repotting", swelling, begun, "buds fat, scales parting", middle, "buds break")
     if garden.aim_of(row.tree) == "refining" and species.takes("pinch"):
-        stops = next((_dates(r)[1] for r in forecast.rows if _of_flush(r, row, "extended")), None)
         closes = stops or (opens[1] + timedelta(days=PINCHING_DAYS) if opens[1] else None)
         if closes is None or closes >= garden.as_of:
             best = "tips soft, first leaves parting"
             yield Window(row, "pinching", opens, False, best, closes, "shoots stop")
-
-
-def _of_flush(row: ForecastRow, other: ForecastRow, stage: str) -> bool:
-    """Whether a row is that of a stage of another row's flush."""
-    same = (row.tree.id, row.season, row.flush) == (other.tree.id, other.season, other.flush)
-    return same and row.stage == stage
-
-
-def _dates(row: ForecastRow) -> Dates:
-    if row.arrival is None:
-        return row.seen[1], row.seen[1], row.seen[1]
-    return row.date_at(0.1), row.date_at(0.5), row.date_at(0.9)
-
-
-def _shifted(dates: Dates, days: int) -> Dates:
-    first, middle, last = (None if d is None else d + timedelta(days=days) for d in dates)
-    return first, middle, last

@@ -32,33 +32,21 @@ HOURS_RANGE = (8.0, 20.0)
 
 @dataclass(frozen=True)
 class Clock:
-    """One way of keeping time.
+    """One way of keeping time."""
 
-    Parameters
-    ----------
-    name : str
-        Short name for tables and messages.
-    kind : {"sine", "falling", "days", "light", "date"}
-        `sine`: degree-days above `base` from a sine day, no upper threshold. `falling`: the Wang-Engel
-        response from `base` over `optimum` to zero at `ceiling`. `days`: every day counts alike. `light`:
-        the shorter the day, the more it counts. `date`: every day counts alike, from the date on which the
-        wait usually begins rather than from the day it began, so that a late start does not make a late end.
-    base, optimum, ceiling : float
-        Cardinal temperatures. [degC]
-    per_hour : float
-        How much more a day counts for each hour of daylight more, on the log scale; below 0 short days
-        count for more. [1/h]
-    usual_hours : float
-        Length of the day at which it runs as it would without regard to light. [h]
-    """
-
-    name: str
+    name: str  # short name for tables and messages
+    # `sine`: degree-days above `base` from a sine day, no upper threshold. `falling`: the Wang-Engel response
+    # from `base` over `optimum` to zero at `ceiling`. `days`: every day counts alike. `light`: the shorter
+    # the day, the more it counts. `date`: every day counts alike, from the date on which the wait usually
+    # begins rather than from the day it began, so that a late start does not make a late end.
     kind: str
-    base: float = 0.0
+    base: float = 0.0  # cardinal temperatures, like the next two [degC]
     optimum: float = 28.0
     ceiling: float = 42.0
+    # how much more a day counts for each hour of daylight more, on the log scale; below 0 short days count
+    # for more [1/h]
     per_hour: float = 0.0
-    usual_hours: float = 14.0
+    usual_hours: float = 14.0  # length of the day at which it runs as it would without regard to light [h]
 
     def rates(self, tmin: Array, tmax: Array, hours: Array | None = None) -> Array:
         """Daily rates, scaled so that a day at a constant 18 degC counts 1.

@@ -1,7 +1,10 @@
 """Degree-days: a day's warmth between two thresholds, from the day's extremes or from hourly values.
 
-All methods and cutoffs come from one area function (:mod:`phenology.heat.day_shape`). With E(c) the day-mean
-of the excess over a level c, P(c) the share of the day above it, L = base and U = upper:
+A method lays a curve through a day's minimum n and maximum x: a ``sine`` wave or straight lines
+(``triangle``) between them, their ``mean`` all day long (McMaster & Wilhelm 1997, first reading), or half the
+day at each of the ``extremes`` (the same, second reading). All methods and cutoffs come from two numbers of
+that curve: E(c), the day's mean of max(T - c, 0), and P(c), the part of the day with T > c. The closed forms
+are derived here; the tests integrate the curves numerically. With L = base and U = upper:
 
 =========================  ===================================================  =========================
 cutoff                     rate above U                                         degree-days of the day
@@ -28,7 +31,6 @@ from typing import Literal, get_args
 import numpy as np
 from numpy.typing import ArrayLike
 
-from phenology.heat.day_shape import Shape, area_above, share_above
 from phenology.model.arrays import Array
 from phenology.model.errors import InputError
 
@@ -45,6 +47,10 @@ Cutoff = Literal["horizontal", "intermediate", "intermediate_unfloored", "vertic
 
 METHODS: tuple[str, ...] = get_args(Method)
 CUTOFFS: tuple[str, ...] = get_args(Cutoff)
+
+Shape = Literal["sine", "triangle", "mean", "extremes"]
+
+_FLAT = 1e-12  # a day flatter than this is flat: far below what a thermometer can tell, and fit to divide by
 
 _SHAPE: dict[str, Shape] = {
     "single_sine": "sine",
@@ -178,6 +184,61 @@ def degree_days_hourly(
     low = low[..., None]
     high = None if high is None else high[..., None]
     return np.asarray(_between(readings, readings, low, high, cutoff, "mean").mean(axis=-1))
+
+
+def area_above(tmin: Array, tmax: Array, level: Array, shape: Shape = "sine") -> Array:
+    """Day-mean of the temperature in excess of a level, E(c); arguments broadcast. [°C·d per day]
+
+    Notes
+    -----
+    Derived here. With m the mean and a half the range, the sine gives
+    ``((m-c) acos(u) + a sqrt(1-u²)) / π`` with ``u = (c-m)/a`` held to [-1, 1], which also covers the
+    days wholly above or below the level; the triangle gives ``(x-c)² / 2(x-n)`` while it crosses.
+
+    Examples
+    --------
+    >>> round(float(area_above(np.array(4.0), np.array(22.0), np.array(10.0))), 6)
+    4.525469
+    """
+    if shape == "mean":
+        return np.maximum((tmin + tmax) / 2 - level, 0.0)
+    if shape == "extremes":
+        return (np.maximum(tmin - level, 0.0) + np.maximum(tmax - level, 0.0)) / 2
+    if shape == "triangle":
+        top = np.maximum(tmax - level, 0.0)
+        cut = np.maximum(tmin - level, 0.0)
+        tip = top * top / (2 * np.maximum(tmax - tmin, _FLAT))
+        return np.where(cut > 0, (top + cut) / 2, tip)
+    mean = (tmin + tmax) / 2
+    half = (tmax - tmin) / 2
+    u = np.clip((level - mean) / np.maximum(half, _FLAT), -1.0, 1.0)
+    area = ((mean - level) * np.arccos(u) + half * np.sqrt(1.0 - u * u)) / np.pi
+    return np.maximum(area, 0.0)
+
+
+def share_above(tmin: Array, tmax: Array, level: Array, shape: Shape = "sine") -> Array:
+    """Part of the day spent above a level, P(c), from 0 to 1; NaN where an input is NaN.
+
+    A day that only touches the level from above counts as wholly above it; a flat day at the level counts as
+    not above.
+
+    Examples
+    --------
+    >>> round(float(share_above(np.array(10.0), np.array(30.0), np.array(20.0))), 6)
+    0.5
+    """
+    unknown = np.isnan(tmin) | np.isnan(tmax) | np.isnan(level)
+    if shape == "mean":
+        share = np.where((tmin + tmax) / 2 > level, 1.0, 0.0)
+    elif shape == "extremes":
+        share = (np.where(tmin > level, 1.0, 0.0) + np.where(tmax > level, 1.0, 0.0)) / 2
+    elif shape == "triangle":
+        share = np.clip((tmax - level) / np.maximum(tmax - tmin, _FLAT), 0.0, 1.0)
+    else:
+        half = np.maximum((tmax - tmin) / 2, _FLAT)
+        u = np.clip((level - (tmin + tmax) / 2) / half, -1.0, 1.0)
+        share = np.arccos(u) / np.pi
+    return np.where(unknown, np.nan, np.where(tmax > level, share, 0.0))
 
 
 def checked_extremes(

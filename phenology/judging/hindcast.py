@@ -16,7 +16,7 @@ from datetime import date, timedelta
 import numpy as np
 
 from phenology.forecasting.arrival import LEVELS, Arrival
-from phenology.forecasting.propagation import Step, propagate
+from phenology.forecasting.propagation import Chain, Step, propagate
 from phenology.heat.clocks import ThermalTime
 from phenology.judging.rivals import usual_date, usual_days_regressed
 from phenology.learning.garden_fit import requirement_model
@@ -28,8 +28,8 @@ from phenology.model.arrays import Array
 from phenology.model.errors import LookError, StageOrderError
 from phenology.model.season import NEVER, SeasonCalendar
 from phenology.model.stages import stage_rank
-from phenology.records.flushes import CLOSING_DAYS
 from phenology.records.intervals import Sight, anchored, stage_interval
+from phenology.records.placing import CLOSING_DAYS
 from phenology.weather.season_weather import SeasonWeather
 from phenology.weather.series import DailyWeather
 from phenology.weather.traces import draw_traces
@@ -255,7 +255,8 @@ class _Fold:
             return self.requirement.predict(wait.species, wait.tree, self.season, wait.later, began)
 
         step = Step(Transition(self.question.given, self.question.target), requirement, (not_yet, math.inf))
-        arrival = Arrival.over(propagate(wait.anchor, [step], thermal_time, gap)[0])
+        [[curves]] = propagate([Chain(wait.anchor, [step])], thermal_time, gap)
+        arrival = Arrival.over(curves)
         quantiles = self._within(arrival.quantiles())
         return HindcastRow(
             wait,

@@ -3,6 +3,17 @@
 Many sentences hold a date, here and in the reports. Instead of handing the garden's way of writing through
 all of them, `using_dates` sets it for a stretch of work; outside one, days come before months and weeks
 begin on Monday, so that whoever calls a function from Python gets the same words every time.
+
+Examples
+--------
+>>> day = date(2026, 7, 4)
+>>> short_date(day), full_date(day), weekday_date(day), weekday_full_date(day), weekday_long_date(day)
+('4 Jul', '4 Jul 2026', 'Sat 4 Jul', 'Sat 4 Jul 2026', 'Saturday 4 July')
+>>> date_range(day, date(2026, 7, 9)), date_range(date(2026, 6, 29), date(2026, 7, 10))
+('4-9 Jul', '29 Jun-10 Jul')
+>>> with using_dates(DateStyle("month-first")):
+...     short_date(day)
+'Jul 4'
 """
 
 from __future__ import annotations
@@ -17,24 +28,18 @@ from typing import Literal
 ShownOrder = Literal["day-first", "month-first", "year-first"]
 SHOWN_ORDERS: tuple[ShownOrder, ...] = ("day-first", "month-first", "year-first")
 
-# Written out: strftime would take the names from the reader's locale.
-SHORT_MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
-SHORT_WEEKDAYS = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
-LONG_MONTHS = ("January", "February", "March", "April", "May", "June", "July", "August", "September",
-               "October", "November", "December")  # fmt: skip
-LONG_WEEKDAYS = ("Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", "Sunday")
+# Written out: strftime and the calendar module would take the names from the reader's locale.
+MONTHS = (
+    "January", "February", "March", "April", "May", "June",
+    "July", "August", "September", "October", "November", "December",
+)  # fmt: skip
+WEEKDAYS = ("Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", "Sunday")
+SHORT_MONTHS, SHORT_WEEKDAYS = (tuple(name[:3] for name in names) for names in (MONTHS, WEEKDAYS))
 
 
 @dataclass(frozen=True)
 class DateStyle:
     """A way of writing dates.
-
-    Parameters
-    ----------
-    order : {"day-first", "month-first", "year-first"}
-        "4 Jul", "Jul 4" or "2026-07-04" (ISO 8601).
-    first_weekday : int
-        Day on which weeks begin, counted from Monday as 0.
 
     Examples
     --------
@@ -42,8 +47,8 @@ class DateStyle:
     ('Jul 4, 2026', '2026-07-04')
     """
 
-    order: ShownOrder = "day-first"
-    first_weekday: int = 0
+    order: ShownOrder = "day-first"  # "4 Jul", "Jul 4" or "2026-07-04" (ISO 8601)
+    first_weekday: int = 0  # day on which weeks begin, counted from Monday as 0
 
     def short(self, day: date) -> str:
         """A day without its year, but for the order that starts with it."""
@@ -66,11 +71,9 @@ class DateStyle:
             return f"{first.isoformat()} to {last.isoformat()}"
         if (first.year, first.month) != (last.year, last.month):
             return f"{self.short(first)}-{self.short(last)}"
-        return (
-            f"{self.short(first)}-{last.day}"
-            if self.order == "month-first"
-            else f"{first.day}-{self.short(last)}"
-        )
+        if self.order == "month-first":
+            return f"{self.short(first)}-{last.day}"
+        return f"{first.day}-{self.short(last)}"
 
     def full_span(self, first: date, last: date) -> str:
         """A span of days with its year, or its two years."""
@@ -104,16 +107,7 @@ def date_style() -> DateStyle:
 
 @contextmanager
 def using_dates(style: DateStyle) -> Iterator[DateStyle]:
-    """Write dates in a style for a while.
-
-    Examples
-    --------
-    >>> with using_dates(DateStyle("month-first")):
-    ...     short_date(date(2026, 7, 4))
-    'Jul 4'
-    >>> short_date(date(2026, 7, 4))
-    '4 Jul'
-    """
+    """Write dates in a style for a while."""
     token = _STYLE.set(style)
     try:
         yield style
@@ -122,69 +116,33 @@ def using_dates(style: DateStyle) -> Iterator[DateStyle]:
 
 
 def short_date(day: date) -> str:
-    """A day and month.
-
-    Examples
-    --------
-    >>> short_date(date(2026, 7, 4))
-    '4 Jul'
-    """
+    """A day and month."""
     return date_style().short(day)
 
 
 def full_date(day: date) -> str:
-    """A day, month and year.
-
-    Examples
-    --------
-    >>> full_date(date(2026, 7, 4))
-    '4 Jul 2026'
-    """
+    """A day, month and year."""
     return date_style().full(day)
 
 
 def weekday_date(day: date) -> str:
-    """A weekday, day and month.
-
-    Examples
-    --------
-    >>> weekday_date(date(2026, 7, 4))
-    'Sat 4 Jul'
-    """
+    """A weekday, day and month."""
     return f"{SHORT_WEEKDAYS[day.weekday()]} {short_date(day)}"
 
 
 def weekday_full_date(day: date) -> str:
-    """A weekday, day, month and year.
-
-    Examples
-    --------
-    >>> weekday_full_date(date(2026, 7, 4))
-    'Sat 4 Jul 2026'
-    """
+    """A weekday, day, month and year."""
     return f"{SHORT_WEEKDAYS[day.weekday()]} {full_date(day)}"
 
 
 def weekday_long_date(day: date) -> str:
-    """The same written out.
-
-    Examples
-    --------
-    >>> weekday_long_date(date(2026, 7, 4))
-    'Saturday 4 July'
-    """
-    weekday, month = LONG_WEEKDAYS[day.weekday()], LONG_MONTHS[day.month - 1]
+    """A weekday, day and month written out."""
+    weekday, month = WEEKDAYS[day.weekday()], MONTHS[day.month - 1]
     if date_style().order == "day-first":
         return f"{weekday} {day.day} {month}"
     return f"{weekday}, {month} {day.day}" if date_style().order == "month-first" else f"{weekday} {day}"
 
 
 def date_range(first: date, last: date) -> str:
-    """A span of days, the month said once.
-
-    Examples
-    --------
-    >>> date_range(date(2026, 7, 4), date(2026, 7, 9)), date_range(date(2026, 6, 29), date(2026, 7, 10))
-    ('4-9 Jul', '29 Jun-10 Jul')
-    """
+    """A span of days, the month said once."""
     return date_style().span(first, last)

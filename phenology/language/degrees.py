@@ -15,16 +15,7 @@ _UNITS: ContextVar[str] = ContextVar("units of temperature", default="C")
 
 @contextmanager
 def using_units(units: str) -> Iterator[None]:
-    """Write temperatures in "C" or "F" for a while.
-
-    Examples
-    --------
-    >>> with using_units("F"):
-    ...     degrees(32.5)
-    '90 degF'
-    >>> degrees(32.5)
-    '32.5 degC'
-    """
+    """Write temperatures in "C" or "F" for a while."""
     token = _UNITS.set(units)
     try:
         yield
@@ -33,21 +24,17 @@ def using_units(units: str) -> Iterator[None]:
 
 
 def degrees(celsius: float, units: str | None = None, *, sign: str = " deg") -> str:
-    """A temperature as a grower reads it; whole degrees in °F.
+    """A temperature as a grower reads it, `sign` before the unit's letter; whole degrees in °F.
 
-    Parameters
-    ----------
-    celsius : float
-        Rounded before, where its decimals tell nothing. [°C]
-    units : {"C", "F"}, optional
-        Those in use without it.
-    sign : str
-        What stands before the unit's letter.
+    Round before what decimals tell nothing. Without `units` those in use are taken.
 
     Examples
     --------
     >>> degrees(18, "F"), degrees(5.0, sign=" °"), degrees(-2)
     ('64 degF', '5 °C', '-2 degC')
+    >>> with using_units("F"):
+    ...     degrees(32.5)
+    '90 degF'
     """
     shown = units or _UNITS.get()
     number = f"{celsius * 1.8 + 32:.0f}" if shown == "F" else f"{celsius:g}"

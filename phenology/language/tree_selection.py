@@ -31,26 +31,14 @@ _TAIL = re.compile(r"(?P<stem>.*\S)(?: +#?|#)(?P<number>\d{1,9})")
 
 @dataclass(frozen=True)
 class Roster:
-    """What a selection is read against.
+    """What a selection is read against."""
 
-    Parameters
-    ----------
-    trees : sequence of Tree
-        All trees, retired ones too.
-    places : sequence of Place
-    stands : sequence of Stand
-        Where each tree stands from when.
-    common_names : mapping of str to sequence of str
-        Common names by Latin name, as far as the catalogue knows them.
-    last : sequence of str
-        Ids of the trees of the newest look or work: what "same" means.
-    """
-
-    trees: Sequence[Tree]
+    trees: Sequence[Tree]  # all trees, retired ones too
     places: Sequence[Place] = ()
-    stands: Sequence[Stand] = ()
+    stands: Sequence[Stand] = ()  # where each tree stands from when
+    # by Latin name, as far as the catalogue knows them
     common_names: Mapping[str, Sequence[str]] = field(default_factory=dict)
-    last: Sequence[str] = ()
+    last: Sequence[str] = ()  # ids of the trees of the newest look or work: what "same" means
 
     @cached_property
     def by_label(self) -> dict[str, list[Tree]]:
@@ -146,7 +134,6 @@ def select_trees(text: str, roster: Roster, *, on: date, suggest: bool = True) -
     ----------
     text : str
         As typed.
-    roster : Roster
     on : date
         Day for which places are asked.
     suggest : bool

@@ -18,9 +18,8 @@ from dataclasses import dataclass, field, replace
 from datetime import date, timedelta
 from functools import lru_cache
 
-from phenology.language.date_style import DateStyle, date_style, full_date
+from phenology.language.date_style import WEEKDAYS, DateStyle, date_style, full_date
 from phenology.language.written_days import (
-    WEEKDAYS,
     AmbiguousDateError,
     DateOrder,
     check_day,
@@ -65,25 +64,16 @@ _OPEN_SIDED: tuple[tuple[re.Pattern[str], Callable[[date, date], Bounds], str], 
 
 @dataclass(frozen=True)
 class VagueDate:
-    """A date as typed, with the days it may mean.
+    """A date as typed, with the days it may mean."""
 
-    Parameters
-    ----------
-    text : str
-        As typed.
-    earliest, latest : date or None
-        First and last day meant; None where the words leave that side open ("by", "after").
-    hint : str or None
-        What the words suggest for a look: "seen" (it stood so by then), "happened" (it came about then),
-        None when they fit both.
-    ahead : date or None
-        The first such day still to come, where no year was written and it is nearer than the last one.
-    """
-
-    text: str
+    text: str  # as typed
+    # first and last day meant; None where the words leave that side open ("by", "after")
     earliest: date | None
     latest: date | None
+    # what the words suggest for a look: "seen" (it stood so by then), "happened" (it came about then), None
+    # when they fit both
     hint: str | None = None
+    # the first such day still to come, where no year was written and it is nearer than the last one
     ahead: date | None = field(default=None, repr=False, compare=False)
 
     @property

@@ -11,18 +11,11 @@ import re
 from collections.abc import Iterable, Sequence
 from typing import Literal
 
-from phenology.language.date_style import date_style
+from phenology.language.date_style import MONTHS, WEEKDAYS, date_style
 from phenology.model.errors import InputError
 
 DateOrder = Literal["day-first", "month-first"]
 DATE_ORDERS: tuple[DateOrder, ...] = ("day-first", "month-first")
-
-# Written out: the calendar module would take the names from the reader's locale.
-MONTHS = (
-    "January", "February", "March", "April", "May", "June",
-    "July", "August", "September", "October", "November", "December",
-)  # fmt: skip
-WEEKDAYS = ("Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", "Sunday")
 
 _NAME = r"(?P<name>[a-z]{3,9})"
 _YEAR = r"(?P<year>\d{4}|'\d{2})"

@@ -12,7 +12,7 @@ from phenology.learning.garden_fit import GardenFit
 from phenology.learning.prediction import Prediction
 from phenology.learning.requirement import Requirement
 from phenology.learning.transitions import Transition, all_transitions
-from phenology.mathematics.normal_curve import normal_cdf
+from phenology.mathematics.distributions import normal_cdf
 from phenology.model.arrays import Array
 from phenology.model.season import NEVER
 

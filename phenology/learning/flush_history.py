@@ -17,9 +17,8 @@ from phenology.model.operations import HALVING_JOINS
 from phenology.model.records import Flush, Look, Site, Tree, Work
 from phenology.model.season import NEVER
 from phenology.model.stages import stage_rank
-from phenology.records.flushes import flush_numbers
+from phenology.records.flushes import LEAFLESS_DAYS, flush_numbers
 from phenology.records.intervals import FIRST_LOOK_REACH, Sight, anchored, stage_interval
-from phenology.records.waking import LEAFLESS_DAYS
 
 SHOWS_HARDENED = ("cutback", "halving", "partial-defoliation", "full-defoliation")
 """Work that, without a look, shows its flush hardened no later than that day (unless marked early)."""
@@ -162,7 +161,11 @@ def histories(garden: Garden) -> list[FlushHistory]:
 
 def histories_of(garden: Garden, tree: Tree) -> list[FlushHistory]:
     """The flushes of one tree, oldest first."""
+    known = cast(tuple[Tree, list[FlushHistory]] | None, garden.by_tree.get(("histories", tree.id)))
+    if known is not None and known[0] is tree:
+        return known[1]
     out: list[FlushHistory] = []
+    garden.by_tree["histories", tree.id] = tree, out
     for season, mine in itertools.groupby(garden.flushes_by_tree.get(tree.id, []), lambda f: f.season):
         out += _of_season(garden, tree, season, list(mine))
     return out

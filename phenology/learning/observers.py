@@ -15,7 +15,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from phenology.garden import Garden
-from phenology.mathematics.normal_curve import normal_cdf
+from phenology.mathematics.distributions import normal_cdf
 from phenology.model.errors import StageOrderError
 from phenology.records.intervals import Sight, stage_interval
 

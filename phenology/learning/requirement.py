@@ -35,7 +35,7 @@ from phenology.learning.effect_columns import (
 from phenology.learning.effects import EffectsPosterior, Rows, Weighed, log_evidences, posterior
 from phenology.learning.prediction import Prediction, mixture
 from phenology.learning.waits import Wait, WaitTable, tabulate
-from phenology.mathematics.gamma_curve import digamma, gamma_quantile
+from phenology.mathematics.distributions import digamma, gamma_quantile
 from phenology.model.arrays import Array, BoolArray, IntArray
 from phenology.model.errors import InputError
 from phenology.model.records import Site

@@ -14,7 +14,7 @@ from datetime import date
 
 import numpy as np
 
-from phenology.language.written_days import WEEKDAYS
+from phenology.language.date_style import WEEKDAYS
 from phenology.learning.flush_history import WORK_REACH, FlushHistory
 from phenology.model.season import NEVER, SeasonCalendar
 

@@ -18,19 +18,6 @@ _STALKS = "leave the leaf stalks on"
 class Operation(Name):
     """One kind of work, by the name under which it is stored and printed.
 
-    Attributes
-    ----------
-    meaning : str
-        In a grower's words.
-    caution : str
-        What to mind beyond looking first; often empty.
-    wakes : bool
-        Whether it makes buds break that would have waited.
-    partial : bool
-        Whether it wakes only a part of the tree: the old flush goes on beside the new one.
-    cuts : bool
-        Whether blades are used on live wood or leaf.
-
     Examples
     --------
     >>> Operation("cutback").wakes, Operation.HALVING.wakes
@@ -57,8 +44,8 @@ class Operation(Name):
     )
     OTHER = "other", "something else; say what in the note"
 
-    meaning: str
-    caution: str
+    meaning: str  # in a grower's words
+    caution: str  # what to mind beyond looking first; often empty
 
     def __new__(cls, name: str, meaning: str = "", caution: str = "") -> Operation:
         operation = str.__new__(cls, name)
@@ -67,34 +54,23 @@ class Operation(Name):
 
     @property
     def wakes(self) -> bool:
+        """Whether it makes buds break that would have waited."""
         return self in _WAKING
 
     @property
     def partial(self) -> bool:
+        """Whether it wakes only a part of the tree: the old flush goes on beside the new one."""
         return self is Operation.PARTIAL_DEFOLIATION
 
     @property
     def cuts(self) -> bool:
+        """Whether blades are used on live wood or leaf."""
         return self in _CUTTING
 
 
-_WAKING = frozenset(
-    {
-        Operation.CUTBACK,
-        Operation.PARTIAL_DEFOLIATION,
-        Operation.FULL_DEFOLIATION,
-        Operation.PINCHING,
-    }
-)
+_DEFOLIATION = (Operation.PARTIAL_DEFOLIATION, Operation.FULL_DEFOLIATION)
+_WAKING = frozenset({Operation.CUTBACK, *_DEFOLIATION, Operation.PINCHING})
 _CUTTING = frozenset(
-    {
-        Operation.CUTBACK,
-        Operation.HALVING,
-        Operation.PARTIAL_DEFOLIATION,
-        Operation.FULL_DEFOLIATION,
-        Operation.REPOTTING,
-        Operation.THINNING,
-        Operation.BASAL_LEAF,
-        Operation.PRUNING,
-    }
+    {Operation.CUTBACK, Operation.HALVING, *_DEFOLIATION, Operation.REPOTTING}
+    | {Operation.THINNING, Operation.BASAL_LEAF, Operation.PRUNING}
 )

@@ -144,6 +144,11 @@ class Work:
         _spell(self, "operation", Operation)
         _spell(self, "part", Part)
 
+    @property
+    def middle(self) -> date:
+        """The day in the middle of a vague date."""
+        return self.earliest + (self.latest - self.earliest) // 2
+
 
 def _spell(record: object, field: str, names: type[Name]) -> None:
     """Turn a name read from a file into the one thing it stands for; an unknown one is refused."""

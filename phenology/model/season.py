@@ -19,11 +19,6 @@ TROPICAL = 15.0
 class SeasonCalendar:
     """When seasons start: 1 January in the north, 1 July in the south, or the garden's own day.
 
-    Parameters
-    ----------
-    start_month, start_day : int
-        First day of every season; 29 February is refused because most years lack it.
-
     Examples
     --------
     >>> south = SeasonCalendar.for_latitude(-37.8)
@@ -33,7 +28,7 @@ class SeasonCalendar:
     (1, datetime.date(2025, 7, 1), datetime.date(2025, 7, 2))
     """
 
-    start_month: int = 1
+    start_month: int = 1  # first day of every season; 29 February is refused because most years lack it
     start_day: int = 1
 
     def __post_init__(self) -> None:
@@ -69,6 +64,10 @@ class SeasonCalendar:
     def day(self, day: date) -> int:
         """Day of its season, 1 for the first."""
         return (day - self.start(self.season_of(day))).days + 1
+
+    def time(self, season: int, day: date) -> float:
+        """The end of a day, which may lie outside the season, in the season's continuous time."""
+        return float((day - self.start(season)).days + 1)
 
     def same_day(self, when: date, season: int) -> int:
         """The day of a season on which a day and month fall; 28 February for a 29th that it lacks.

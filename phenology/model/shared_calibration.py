@@ -11,19 +11,11 @@ from dataclasses import dataclass
 
 @dataclass(frozen=True)
 class SharedClimate:
-    """Where a garden lies, as far as anybody need know.
+    """Where a garden lies, as far as anybody need know."""
 
-    Attributes
-    ----------
-    latitude : float
-        To a whole degree. [degrees, north positive]
-    coldest, warmest : float
-        Of the usual year's daily means. [°C]
-    """
-
-    latitude: float
-    coldest: float
-    warmest: float
+    latitude: float  # to a whole degree. [degrees, north positive]
+    coldest: float  # of the usual year's daily means. [°C]
+    warmest: float  # the same
 
 
 @dataclass(frozen=True)
@@ -36,57 +28,36 @@ class Reading:
 
 @dataclass(frozen=True)
 class SharedWait:
-    """One wait of one species.
-
-    Attributes
-    ----------
-    seasons, trees, looks : int
-        That it rests on.
-    readings : mapping of clock name to Reading
-        What the looks alone, without any prior, say of an average tree and season. [log days at 18 degC]
-    """
+    """One wait of one species."""
 
     species: str
-    seasons: int
+    seasons: int  # that it rests on, like the next two
     trees: int
     looks: int
+    # by clock, what the looks alone, without any prior, say of an average tree and season. [log days at
+    # 18 degC]
     readings: Mapping[str, Reading]
 
 
 @dataclass(frozen=True)
 class SharedStep:
-    """What a garden learned of one step, from `start` to `target` as in `Transition`.
-
-    Attributes
-    ----------
-    clocks : mapping of str to float
-        How much likelier the looks make each clock than it was held before; the likeliest 1.
-    later : mapping of clock name to Reading
-        How much longer a later flush takes, as a log ratio; empty where no looks say.
-    waits : tuple of SharedWait
-    """
+    """What a garden learned of one step, from `start` to `target` as in `Transition`."""
 
     start: str
     target: str
+    # how much likelier the looks make each than it was held before; the likeliest 1
     clocks: Mapping[str, float]
+    # by clock, how much longer a later flush takes, as a log ratio; empty where no looks say
     later: Mapping[str, Reading]
     waits: tuple[SharedWait, ...]
 
 
 @dataclass(frozen=True)
 class SharedCalibration:
-    """One garden's calibrations.
+    """One garden's calibrations."""
 
-    Attributes
-    ----------
-    garden : str
-        Tells gardens apart, and says nothing of them.
-    label : str
-        What whoever learns from it calls it.
-    """
-
-    garden: str
-    label: str
+    garden: str  # tells gardens apart, and says nothing of them
+    label: str  # what whoever learns from it calls it
     climate: SharedClimate
     steps: tuple[SharedStep, ...]
 

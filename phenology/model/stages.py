@@ -12,15 +12,6 @@ from phenology.model.names import Name
 class Stage(Name):
     """A stage of a flush, in the order in which they come.
 
-    Attributes
-    ----------
-    bbch : str
-        Codes of the closest stages of the standard.
-    signs : str
-        What is seen, in a grower's words.
-    rank : int
-        Place in the order, from 0 (dormant).
-
     Examples
     --------
     >>> Stage("hardened").rank > Stage.EXTENDED.rank, f"{Stage.BUDBREAK}"
@@ -40,9 +31,9 @@ class Stage(Name):
     TURNING = "turning", "92-95", "leaves colouring or falling"
     BARE = "bare", "97", "leaves down"
 
-    bbch: str
-    signs: str
-    rank: int
+    bbch: str  # codes of the closest stages of the standard
+    signs: str  # what is seen, in a grower's words
+    rank: int  # place in the order, from 0 (dormant)
 
     def __new__(cls, name: str, bbch: str = "", signs: str = "") -> Stage:
         stage = str.__new__(cls, name)

@@ -17,47 +17,26 @@ LEADS = (7, 21, 45, 90)
 
 @dataclass(frozen=True)
 class PastForecast:
-    """One forecast of a stage that has since been seen, made without what came later in its season.
+    """One forecast of a stage that has since been seen, made without what came later in its season."""
 
-    Attributes
-    ----------
-    species, tree : str
-        Latin name, tree id.
-    season, flush : int
-    stage : str
-    issued : int
-        Day of the season at whose end it was made.
-    from_start : bool
-        Whether it was made before bud break, counting from the season's start.
-    by_calendar : bool
-        Whether the clocks of the calendar alone spoke, as the weather had added nothing.
-    q10, q25, q50, q75, q90 : float
-        Days of the season by which it had come with that chance; past the season's end where it had not.
-    p_not : float
-        The chance it gave to the stage not coming at all.
-    after, by : float
-        The last look before it, the first look at it. [day of season]
-    chance : float
-        What the forecast gave to it having come by the middle of those looks.
-    """
-
-    species: str
-    tree: str
+    species: str  # Latin name
+    tree: str  # its id
     season: int
     flush: int
     stage: str
-    issued: int
-    from_start: bool
-    by_calendar: bool
+    issued: int  # day of the season at whose end it was made
+    from_start: bool  # whether it was made before bud break, counting from the season's start
+    by_calendar: bool  # whether the clocks of the calendar alone spoke, as the weather had added nothing
+    # days of the season by which it had come with that chance; past the season's end where it had not
     q10: float
     q25: float
     q50: float
     q75: float
     q90: float
-    p_not: float
-    after: float
-    by: float
-    chance: float
+    p_not: float  # the chance it gave to the stage not coming at all
+    after: float  # the last look before it [day of season]
+    by: float  # the first look at it
+    chance: float  # what the forecast gave to it having come by the middle of those looks
 
     @property
     def middle(self) -> float:
@@ -89,33 +68,20 @@ def first_hardenings(past: Iterable[PastForecast]) -> list[PastForecast]:
 
 @dataclass(frozen=True)
 class TrackRecord:
-    """Misses of the past forecasts of one species.
-
-    Attributes
-    ----------
-    seasons, trees : int
-        Seasons in which first hardenings were forecast, and tree-seasons in them.
-    by_calendar : bool
-        Whether the clocks of the calendar alone speak for this species: over enough seasons they came closer.
-    given : {"budbreak", "start"}
-        What the earliest of these forecasts count from.
-    missed, usual_missed : float
-        Mean distance of the earliest forecast's median (made at bud break where that is on record), and of
-        the mean date of the other seasons, from the middle of what was seen; a mean over seasons. [days]
-    misses : mapping of (stage, class of lead) to mapping of season to distances
-        [days]
-    errors : mapping of season to float
-        By how much the earliest forecasts' medians came too late (+), a mean over trees. [days]
-    """
+    """Misses of the past forecasts of one species."""
 
     species: str
-    seasons: int
-    trees: int
+    seasons: int  # those in which first hardenings were forecast
+    trees: int  # tree-seasons in them
+    # whether the clocks of the calendar alone speak for this species: over enough seasons they came closer
     by_calendar: bool
-    given: str
+    given: str  # what the earliest of these forecasts count from: "budbreak" or "start"
+    # mean distance of the earliest forecast's median (made at bud break where that is on record), and of the
+    # mean date of the other seasons, from the middle of what was seen; a mean over seasons. [days]
     missed: float
     usual_missed: float
-    misses: Mapping[tuple[str, int], Mapping[int, Sequence[float]]]
+    misses: Mapping[tuple[str, int], Mapping[int, Sequence[float]]]  # by stage and class of lead [days]
+    # by how much the earliest forecasts' medians came too late (+), a mean over trees. [days]
     errors: Mapping[int, float] = field(default_factory=dict)
 
     @classmethod
@@ -167,7 +133,6 @@ class TrackRecord:
 
         Parameters
         ----------
-        stage : str
         lead : float
             Days from the forecast to its median.
         half_width : float

@@ -16,9 +16,9 @@ from phenology.model.operations import Operation
 from phenology.model.records import Flush, Look, Work
 from phenology.model.season import SeasonCalendar
 from phenology.model.stages import Stage
-from phenology.records.flushes import NEXT_BEGAN, TreeRecord, place_look
-from phenology.records.replay import Said, is_last, replayed
-from phenology.records.waking import Waking, wake
+from phenology.records.flushes import NEXT_BEGAN, TreeRecord, Waking, wake
+from phenology.records.placing import Said, place_look
+from phenology.records.replay import is_last, replayed
 
 Entry = Work | Flush | Look
 
@@ -81,7 +81,7 @@ def look_changes(
     cause: str | None = None,
     ended: str | None = None,
 ) -> Changes:
-    """What a look changes; arguments and errors as `phenology.records.flushes.place_look`.
+    """What a look changes; arguments as those of `Said`, errors as of `place_look`.
 
     A look that corrects another one of the same id may leave that one's flush empty; it is removed then.
     """
@@ -150,7 +150,7 @@ def _written(
             own = (waking.flush,) if waking.flush is not None else ()
             added = (*own, *waking.also, *waking.changed, *waking.moved, entry)
         else:
-            placed = place_look(entry, record, calendar, today=today, new_id=new_id, **vars(said))
+            placed = place_look(entry, record, calendar, said, today=today, new_id=new_id)
             mine = replace(entry, flush_id=placed.flush.id)
             added = (*placed.also, placed.flush, *placed.changed, *placed.moved, mine)
         return Changes(added).applied_to(record)

@@ -1,11 +1,7 @@
-"""Which flush a look belongs to (`phenology.records.waking` says which flush work wakes).
+"""The flushes of a tree, and which of them a piece of work wakes.
 
 A tree has one flush that the season starts, and may have more: seen (lammas growth, rain after drought, new
-growth after damage) or woken by work. A look belongs to the newest flush begun by its date; a look that would
-take a flush back to an earlier stage is either a new flush or a mistake, and only the grower knows which.
-
-The turn of a season is not a wall. Leaves seen falling in January belong to the flush of the season before,
-buds seen closed in late autumn to the spring to come. The day counts below are common practice, no source.
+growth after damage) or woken by work. The day counts are common practice, no source.
 """
 
 from __future__ import annotations
@@ -14,58 +10,26 @@ from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
 
-from phenology.language.vague_dates import format_dates, format_day
-from phenology.model.errors import LookError, StageOrderError
 from phenology.model.records import Flush, Look, Work
 from phenology.model.season import SeasonCalendar
-from phenology.model.stages import Part, Stage
-
-OLD_LEAVES_DAYS = 45
-"""Grown or hard leaves seen this early in a season, before any bud has moved, are last season's. [days]"""
-
-CLOSING_DAYS = 120
-"""Resting buds seen this late in a season, growth being over, are the next season's. [days]"""
+from phenology.model.stages import Stage
 
 CARRIES_ON_DAYS = 150
 """A flush begun this shortly before the season's turn may still be growing after it. [days]"""
 
-NOT_YET_DAYS = 10
-"""A woken flush is not grown or hard within this: such leaves are the old ones. [days]"""
-
 ANSWER_DAYS = 45
 """A bud break seen at most this long after waking work is taken for the answer to it. [days]"""
+
+SAME_WAKING_DAYS = 21
+"""Work repeated within this, no bud having broken, wakes the same flush once more. [days]"""
+
+LEAFLESS_DAYS = 90
+"""Cuts made this early in a season, before bud break, only prune; the season wakes the tree. [days]"""
 
 NEXT_BEGAN = "the next flush began"
 """Why a flush ended that the grower said a new one has followed."""
 
-_BREAK, _GROWN, _HARD, _TURN = (
-    stage.rank for stage in (Stage.BUDBREAK, Stage.EXTENDED, Stage.HARDENED, Stage.TURNING)
-)
-
-
-@dataclass(frozen=True)
-class Placement:
-    """Where a look belongs.
-
-    Parameters
-    ----------
-    flush : Flush
-        Its flush, as it stands with the look.
-    is_new : bool
-        Whether the flush is not yet on record.
-    changed : tuple of Flush
-        Flushes on record that change with it (`flush` among them if it does).
-    moved : tuple of Look
-        Other looks that belong to a flush in `also` now.
-    also : tuple of Flush
-        Other flushes not yet on record that have to be recorded too.
-    """
-
-    flush: Flush
-    is_new: bool = False
-    changed: tuple[Flush, ...] = ()
-    moved: tuple[Look, ...] = ()
-    also: tuple[Flush, ...] = ()
+_BREAK, _TURN = Stage.BUDBREAK.rank, Stage.TURNING.rank
 
 
 @dataclass(frozen=True)
@@ -123,305 +87,93 @@ def flush_numbers(flushes: Iterable[Flush], calendar: SeasonCalendar) -> dict[st
     return numbers
 
 
-def place_look(
-    look: Look,
-    record: TreeRecord,
-    calendar: SeasonCalendar,
-    *,
-    today: date,
-    new_id: Callable[[], str],
-    new_flush: bool = False,
-    number: int | None = None,
-    cause: str | None = None,
-    ended: str | None = None,
-) -> Placement:
-    """The flush a look belongs to.
+@dataclass(frozen=True)
+class Waking:
+    """What work does to the flushes, as `Placement` says of a look; `flush` None when it wakes nothing."""
+
+    flush: Flush | None
+    changed: tuple[Flush, ...] = ()
+    moved: tuple[Look, ...] = ()
+    also: tuple[Flush, ...] = ()
+    why_not: str = ""
+
+
+def wake(work: Work, record: TreeRecord, calendar: SeasonCalendar, *, new_id: Callable[[], str]) -> Waking:
+    """What a piece of work does to the tree's flushes.
 
     Parameters
     ----------
-    look : Look
-        The look; its `flush_id` does not matter. A look of the same id in `record` is the one it corrects.
     record : TreeRecord
-        The tree's flushes and other looks.
-    calendar : SeasonCalendar
-    today : date
+        The tree's flushes and looks without this work's own flush.
     new_id : callable
         Makes an id for each flush that begins.
-    new_flush : bool
-        The grower says that a flush begins with this look.
-    number : int, optional
-        The flush of the season as a file numbers it, instead of the newest one.
-    cause : str, optional
-        Why a new flush came, in the grower's words.
-    ended : str, optional
-        Why the flush ends with this look, unfinished or not, in the grower's words.
 
-    Raises
-    ------
-    LookError
-        If the look lies in the future, or so soon after waking work that it shows the old leaves, or ends a
-        flush that has ended.
-    StageOrderError
-        If the flush would go back to an earlier stage.
+    Returns
+    -------
+    Waking
+        Work on the whole tree ends the flushes that stand; work on a part, or partial defoliation, leaves
+        them side by side with the new one. A bud break already seen after the work becomes its answer, and
+        looks dated after it move to the new flush.
     """
-    if look.earliest > today:
-        raise LookError(
-            f"{record.label}: {format_day(look.earliest)} is in the future; a look can only be past"
-        )
-    record = replace(record, looks=[other for other in record.looks if other.id != look.id])
-    season = _season(look, record, calendar)
-    flushes = record.in_season(season, calendar)
-    if number is not None:
-        placement = _numbered(look, record, calendar, season, number, new_id, cause)
-    elif new_flush:
-        placement = _begin(look, record, calendar, season, new_id, cause)
-    elif not flushes:
-        placement = Placement(Flush(new_id(), look.tree_id, season, "season"), True)
-    else:
-        placement = _newest(look, record, calendar, flushes, new_id, cause)
-    if not placement.moved:
-        check_order(look, record, placement.flush)
-    placement = _old_leaves(look, record, flushes, placement)
-    return _with_end(look, record.label, placement, ended)
-
-
-def check_order(look: Look, record: TreeRecord, flush: Flush) -> None:
-    """Refuse a look that would take its flush back.
-
-    Only certain contradictions count: dates that overlap or different parts of the tree contradict nothing.
-
-    Raises
-    ------
-    StageOrderError
-        With the question that the grower has to answer.
-    """
-    for other in record.looks_of(flush):
-        if not _contradicts(look, other):
-            continue
-        first, second = (other, look) if other.latest < look.earliest else (look, other)
-        merely = ""
-        if first.stage is Stage.HARDENED and second.stage in (Stage.EXTENDING, Stage.EXTENDED):
-            merely = " (tips that merely go on while the leaves that stay are hard need no new look)"
-        raise StageOrderError(
-            f"{record.label}: {second.stage} ({_when(second)}) comes after {first.stage} ({_when(first)}). "
-            f"A new flush, or a wrong look? Add --new-flush if the tree pushes again{merely}; "
-            f"else correct the other look with: flushcast look --correct {other.id[:8]}"
-        )
-
-
-def _contradicts(look: Look, other: Look) -> bool:
-    if look.part != other.part:
-        return False
-    return (other.latest < look.earliest and _least(other) > look.stage.rank) or (
-        look.latest < other.earliest and _least(look) > other.stage.rank
-    )
-
-
-def _least(look: Look) -> int:
-    """The stage that a look proves: growth that was checked stopped, but may move again."""
-    return min(look.stage.rank, _GROWN - 1) if look.checked else look.stage.rank
-
-
-def _when(look: Look) -> str:
-    return format_dates(look.earliest, look.latest)
-
-
-# ---------------------------------------------------------------------------------------------------------
-
-
-def _season(look: Look, record: TreeRecord, calendar: SeasonCalendar) -> int:
-    """The season whose growth a look shows, which near the turn is not always the season it is dated in."""
-    day, rank = look.latest, look.stage.rank
+    if not work.operation.wakes:
+        return Waking(None, why_not=f"{work.operation} wakes no flush")
+    day = work.middle
     season = calendar.season_of(day)
-    this = record.in_season(season, calendar)
-    furthest = max((record.furthest(f) for f in this), default=-1)
-    into, left = calendar.day(day), (calendar.end(season) - day).days
-    moved = any(
-        look.stage.rank >= _BREAK - 1 and look.earliest <= day for f in this for look in record.looks_of(f)
-    )
-    if not moved and not any(f.started_by == "work" for f in this):
-        if rank >= _TURN and into <= calendar.length(season) // 2:
-            return season - 1
-        if rank >= _GROWN and into <= OLD_LEAVES_DAYS:
-            return season - 1
-        earlier = record.in_season(season - 1, calendar)
-        if earlier and not this and rank >= _BREAK:
-            last = earlier[-1]
-            shown = record.furthest(last)
-            fresh = (
-                day - flush_start(last, calendar)
-            ).days <= CARRIES_ON_DAYS and last.started_by != "season"
-            if fresh and last.ended_on is None and _BREAK - 1 <= shown <= rank and shown < _HARD:
-                return season - 1
-    if left < CLOSING_DAYS and rank <= _BREAK:
-        newest = this[-1] if this else None
-        waiting = newest is not None and newest.started_by == "work" and record.furthest(newest) <= rank
-        at_rest = not _BREAK <= furthest < _GROWN or _long_unseen(look, record, this)
-        grown = furthest >= _TURN or (rank == 0 and at_rest)
-        if grown and not waiting:
-            return season + 1
-    return season
-
-
-def _long_unseen(look: Look, record: TreeRecord, flushes: Sequence[Flush]) -> bool:
-    """Whether a flush that was last seen growing has had the time to finish unseen."""
-    seen = [one.latest for f in flushes for one in record.looks_of(f) if _BREAK <= one.stage.rank < _GROWN]
-    return bool(seen) and (look.earliest - max(seen)).days > OLD_LEAVES_DAYS
-
-
-def _newest(
-    look: Look,
-    record: TreeRecord,
-    calendar: SeasonCalendar,
-    flushes: list[Flush],
-    new_id: Callable[[], str],
-    cause: str | None,
-) -> Placement:
-    """The newest flush begun by the look's date, as far as the part of the tree allows."""
-    rank = look.stage.rank
-    own = [f for f in flushes if f.started_by == "season"]
-    begun = [f for f in flushes if flush_start(f, calendar) <= look.latest] or own
-    begun = [f for f in begun if not _looked_then_cut(look, f, begun, record)]
-    if not begun:
-        return Placement(Flush(new_id(), look.tree_id, flushes[0].season, "season"), True)
-    if look.part is Part.INSIDE:
-        # Work on the outer canopy leaves the flush inside going on beside the new one.
-        fitting = [f for f in begun if f.part is Part.INSIDE] or [
-            f for f in begun if f.ended_on is None and not f.part
-        ]
-        chosen = fitting[0] if fitting and not fitting[-1].part else (fitting or begun)[-1]
-    elif look.part:
-        chosen = ([f for f in begun if f.part in (None, look.part)] or begun)[-1]
-    else:
-        chosen = begun[-1]
-    if (
-        chosen.ended_on is not None
-        and chosen.ended_on < look.earliest
-        and rank < _TURN
-        and chosen is begun[-1]
-    ):
-        return Placement(_seen(look, chosen.season, new_id, cause or f"after: {chosen.ended_why}"), True)
-    return Placement(chosen)
-
-
-def _looked_then_cut(look: Look, flush: Flush, begun: Sequence[Flush], record: TreeRecord) -> bool:
-    """Whether a look that may be as old as the work that woke a flush shows the leaves before the cut."""
-    if flush.started_by != "work" or flush.started_on is None or flush.started_on < look.earliest:
-        return False
-    if flush.started_on == look.latest:
-        return look.stage.rank >= _BREAK
-    before = [record.furthest(f) for f in begun if f.id != flush.id and not _began_after(f, flush)]
-    return look.stage.rank >= _GROWN and max(before, default=-1) < look.stage.rank
-
-
-def _begin(
-    look: Look,
-    record: TreeRecord,
-    calendar: SeasonCalendar,
-    season: int,
-    new_id: Callable[[], str],
-    cause: str | None,
-) -> Placement:
-    """A flush the grower says begins; looks on record may turn out to belong to it."""
     flushes = record.in_season(season, calendar)
-    before = [f for f in flushes if flush_start(f, calendar) <= look.latest]
-    if before and _answers(look, before[-1], record):
-        return Placement(before[-1])
-    if before:
-        later = [
-            other
-            for other in record.looks_of(before[-1])
-            if other.earliest > look.latest and _contradicts(look, other)
-        ]
-        if later:  # told afterwards: the look ends the older flush, what follows is the new one
-            first = later[0].earliest
-            began = Flush(new_id(), look.tree_id, season, "seen", first, cause=cause)
-            moved = tuple(
-                replace(look, flush_id=began.id)
-                for look in record.looks_of(before[-1])
-                if look.earliest >= first
-            )
-            return Placement(before[-1], moved=moved, also=(began,))
-    unfinished = tuple(
-        replace(f, ended_on=look.earliest, ended_why=NEXT_BEGAN)
+    why_not = _sleeps_on(day, record, calendar, season, flushes)
+    if why_not:
+        return Waking(None, why_not=why_not)
+    partial = work.operation.partial or work.part is not None
+    before = [f for f in flushes if flush_start(f, calendar) <= day]
+    ended = tuple(
+        replace(f, ended_on=day, ended_why=work.operation)
+        for f in ([] if partial else before)
+        if f.ended_on is None or f.ended_on > day
+    )
+    if before and (again := _woken_again(before[-1], work, day, record)):
+        others = tuple(f for f in ended if f.id != again.id)
+        return Waking(again, changed=(again, *others) if again != before[-1] else others)
+    answer = next((f for f in flushes if _answers(f, day, calendar)), None)
+    if answer is not None:
+        woken = replace(answer, started_by="work", started_on=day, work_id=work.id, part=work.part)
+        return Waking(woken, changed=(woken, *ended))
+    woken = Flush(new_id(), work.tree_id, season, "work", day, work.id, part=work.part)
+    moved = tuple(
+        replace(look, flush_id=woken.id)
         for f in before[-1:]
-        if f.ended_on is None and record.furthest(f) < _HARD and look.part is None
+        for look in record.looks_of(f)
+        if look.earliest > work.latest and look.stage.rank < _TURN and not partial
     )
-    also = () if before else (Flush(new_id(), look.tree_id, season, "season"),)
-    return Placement(_seen(look, season, new_id, cause), True, changed=unfinished, also=also)
+    also = () if before else (Flush(new_id(), work.tree_id, season, "season"),)
+    if also and not partial:
+        also = (replace(also[0], ended_on=day, ended_why=work.operation),)
+    return Waking(woken, changed=ended, moved=moved, also=also)
 
 
-def _numbered(
-    look: Look,
-    record: TreeRecord,
-    calendar: SeasonCalendar,
-    season: int,
-    number: int,
-    new_id: Callable[[], str],
-    cause: str | None,
-) -> Placement:
-    """The flush a file gives a number to; the next number begins a flush."""
-    flushes = record.in_season(season, calendar)
-    numbers = flush_numbers(flushes, calendar)
-    for flush in flushes:
-        if numbers[flush.id] == number:
-            return Placement(flush)
-    highest = max(numbers.values(), default=1)
-    if number == 1:
-        return Placement(Flush(new_id(), look.tree_id, season, "season"), True)
-    if number != highest + 1:
-        raise LookError(
-            f"{record.label}: flush {number} of {calendar.label(season)} has no flush {number - 1} before it"
-        )
-    also = () if flushes else (Flush(new_id(), look.tree_id, season, "season"),)
-    return Placement(_seen(look, season, new_id, cause), True, also=also)
+def _sleeps_on(
+    day: date, record: TreeRecord, calendar: SeasonCalendar, season: int, flushes: list[Flush]
+) -> str:
+    """Why a cut on this day wakes nothing by itself; empty when it does."""
+    looks = [look for f in flushes for look in record.looks_of(f) if look.earliest <= day]
+    shown = max((look.stage.rank for look in looks), default=-1)
+    if any(look.stage.rank >= _TURN for look in looks):
+        return "the leaves are turning or down; the cut rests until spring"
+    woken = any(f.started_by != "season" and flush_start(f, calendar) <= day for f in flushes)
+    if shown < _BREAK and not woken and (calendar.day(day) <= LEAFLESS_DAYS):
+        return "buds had not broken; the season wakes the tree"
+    return ""
 
 
-def _answers(look: Look, flush: Flush, record: TreeRecord) -> bool:
-    """Whether the flush that is said to begin is the one that work woke, of which nothing was seen yet."""
-    if flush.started_by != "work" or flush.started_on is None:
+def _woken_again(flush: Flush, work: Work, day: date, record: TreeRecord) -> Flush | None:
+    """The flush an earlier cut woke, when this work only wakes it once more."""
+    if flush.started_by != "work" or flush.started_on is None or flush.part != work.part:
+        return None
+    if (day - flush.started_on).days > SAME_WAKING_DAYS or record.furthest(flush) >= _BREAK:
+        return None
+    return replace(flush, started_on=day, work_id=work.id) if day > flush.started_on else flush
+
+
+def _answers(flush: Flush, day: date, calendar: SeasonCalendar) -> bool:
+    if flush.started_by != "seen" or flush.started_on is None:
         return False
-    return 0 < (look.earliest - flush.started_on).days <= ANSWER_DAYS and record.furthest(flush) < _BREAK
-
-
-def _seen(look: Look, season: int, new_id: Callable[[], str], cause: str | None) -> Flush:
-    return Flush(new_id(), look.tree_id, season, "seen", look.earliest, cause=cause, part=look.part)
-
-
-def _old_leaves(look: Look, record: TreeRecord, flushes: Sequence[Flush], placement: Placement) -> Placement:
-    """The flush before, where a look so soon after waking work shows leaves that are grown."""
-    flush = placement.flush
-    if flush.started_by != "work" or flush.started_on is None or look.stage.rank < _GROWN:
-        return placement
-    days = (look.latest - flush.started_on).days
-    if not 0 <= days <= NOT_YET_DAYS:
-        return placement
-    before = [one for one in flushes if one.id != flush.id and not _began_after(one, flush)]
-    try:
-        check_order(look, record, before[-1])
-    except (IndexError, StageOrderError):
-        raise LookError(
-            f"{record.label}: {look.stage} {days} days after work that woke a new flush "
-            f"({format_day(flush.started_on)}) can only be the old leaves; "
-            "look at the new shoots, or correct the date of the look or the work"
-        ) from None
-    return Placement(before[-1])
-
-
-def _began_after(flush: Flush, other: Flush) -> bool:
-    return bool(flush.started_on and other.started_on and flush.started_on > other.started_on)
-
-
-def _with_end(look: Look, label: str, placement: Placement, why: str | None) -> Placement:
-    """The placement with the end of its flush, where the look says that it was lost or ended."""
-    over = placement.flush.ended_on
-    if over is not None and why:
-        raise LookError(
-            f"{label}: this flush ended already on {format_day(over)}: {placement.flush.ended_why}"
-        )
-    why = why or ("lost" if look.lost else None)
-    if why is None or over is not None:
-        return placement
-    ended = replace(placement.flush, ended_on=look.latest, ended_why=why)
-    others = tuple(f for f in placement.changed if f.id != ended.id)
-    return replace(placement, flush=ended, changed=others if placement.is_new else (ended, *others))
+    return 0 < (flush.started_on - day).days <= ANSWER_DAYS

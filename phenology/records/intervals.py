@@ -12,21 +12,12 @@ from phenology.model.stages import Stage, stage_rank
 
 
 class Sight(NamedTuple):
-    """One look at one flush, in the continuous time of its season.
+    """One look at one flush, in the continuous time of its season."""
 
-    Attributes
-    ----------
-    earliest, latest : float
-        Day of the season of the look; they differ for a vague date.
-    stage : str
-    kind : {"seen", "happened"}
-        `seen`: the stage stood then. `happened`: the stage came then.
-    """
-
-    earliest: float
+    earliest: float  # day of the season of the look; they differ for a vague date
     latest: float
     stage: str
-    kind: str = "seen"
+    kind: str = "seen"  # or "happened": the stage came then, rather than stood
 
 
 # Ours: a first look that already shows the stage says it came within these days before.
@@ -42,7 +33,6 @@ def stage_interval(sights: Iterable[Sight], stage: str) -> tuple[float, float] |
     ----------
     sights : iterable of Sight
         All looks at one flush, in any order.
-    stage : str
 
     Returns
     -------

@@ -9,7 +9,7 @@ flushes as they stand, and said again.
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from datetime import date
 from itertools import count
 
@@ -18,20 +18,10 @@ from phenology.model.records import Flush, Look, Work
 from phenology.model.season import SeasonCalendar
 from phenology.model.stages import Stage
 from phenology.records.flushes import ANSWER_DAYS, NEXT_BEGAN, TreeRecord, flush_numbers
-from phenology.records.waking import middle
+from phenology.records.placing import Said
 
 FlushKey = tuple[str, object]
 """What a flush is, whatever its id: the season's own, the answer to a piece of work, or begun by a look."""
-
-
-@dataclass(frozen=True)
-class Said:
-    """What a grower said of a look beside the look itself; arguments as those of `place_look`."""
-
-    new_flush: bool = False
-    number: int | None = None
-    cause: str | None = None
-    ended: str | None = None
 
 
 Write = Callable[[Look | Work, TreeRecord, Said, Callable[[], str]], TreeRecord]
@@ -41,7 +31,7 @@ Write = Callable[[Look | Work, TreeRecord, Said, Callable[[], str]], TreeRecord]
 def place_in_order(entry: Look | Work) -> tuple[date, int, date]:
     """Sorts entries by date; of one day leaves are looked at before a cut, closed buds after it."""
     if isinstance(entry, Work):
-        return (middle(entry.earliest, entry.latest), 1, entry.earliest)
+        return (entry.middle, 1, entry.earliest)
     return (entry.latest, 0 if entry.stage.rank >= Stage.BUDBREAK.rank else 2, entry.earliest)
 
 

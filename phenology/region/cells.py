@@ -43,19 +43,6 @@ FIELDS: tuple[str, ...] = (
 class CellForecasts:
     """Forecasts of one species as known on one day, cell by cell.
 
-    Parameters
-    ----------
-    species : Species
-    as_of : date
-        Weather after it is forgotten.
-    calibration : Garden, optional
-        The garden whose looks teach the requirements; without it the catalogue's priors are used as they are.
-    limits : Limits
-        What is asked of late work.
-    cut : date, optional
-        Day of the work that wakes the second flush, in each season; default: when the first flush is hard
-        by its median.
-
     Notes
     -----
     A cell is another place than the calibrating garden: what was particular to the season there is not
@@ -64,9 +51,12 @@ class CellForecasts:
     """
 
     species: Species
-    as_of: date
+    as_of: date  # weather after it is forgotten
+    # the garden whose looks teach the requirements; without it the catalogue's priors are used as they are
     calibration: Garden | None = None
-    limits: Limits = field(default_factory=Limits)
+    limits: Limits = field(default_factory=Limits)  # what is asked of late work
+    # day of the work that wakes the second flush, in each season; default: when the first flush is hard by
+    # its median
     cut: date | None = None
     _fits: dict[object, GardenFit] = field(init=False, repr=False, compare=False, default_factory=dict)
 

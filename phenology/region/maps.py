@@ -24,7 +24,6 @@ def region_maps(weather: xr.Dataset, forecasts: CellForecasts) -> xr.Dataset:
         `tmin` and `tmax` [degC] over a dimension `time` of real days and any other dimensions, `latitude` and
         perhaps `elevation` over some of those. Where they are dask arrays so are the maps, and nothing is
         computed yet; time must then be one chunk.
-    forecasts : CellForecasts
 
     Returns
     -------

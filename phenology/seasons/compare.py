@@ -11,8 +11,8 @@ import numpy as np
 from phenology.garden import Garden
 from phenology.model.errors import InputError, WeatherError
 from phenology.model.records import Tree
-from phenology.seasons.ahead import HeatCourse, heat_courses
 from phenology.seasons.season_frosts import SeasonFrost, season_frosts
+from phenology.seasons.season_heat import HeatCourse, heat_courses
 from phenology.seasons.tree_stages import (
     SpeciesStage,
     TreeStage,
@@ -24,65 +24,32 @@ from phenology.seasons.tree_stages import (
 
 @dataclass(frozen=True)
 class SeasonWarmth:
-    """One season's warmth up to a day of it.
-
-    Attributes
-    ----------
-    season : int
-    through : date
-        Last day of the season counted.
-    degree_days : float or None
-        Above `phenology.seasons.season_heat.BASE_C`, single sine; None where too little was measured, as the
-        ranks. [degC d]
-    rank : int or None
-        1 for the warmest of the seasons shown by that day.
-    rank_of_all : int or None
-        The same among all seasons known to this day.
-    of_all : int
-        How many those are.
-    days_ahead : float or None
-        Days ahead (+) of or behind (-) the usual season; None with too few seasons to say, or at a time of
-        year too cool for days to mean anything.
-    days_filled : int
-        Days filled because the weather lacks them.
-    """
+    """One season's warmth up to a day of it."""
 
     season: int
-    through: date
+    through: date  # last day of the season counted
+    # above `season_heat.BASE_C`, single sine; None where too little was measured, as the ranks [degC d]
     degree_days: float | None
-    rank: int | None
-    rank_of_all: int | None
-    of_all: int
+    rank: int | None  # 1 for the warmest of the seasons shown by that day
+    rank_of_all: int | None  # the same among all seasons known to this day
+    of_all: int  # how many those are
+    # days ahead (+) of or behind (-) the usual season; None with too few seasons to say, or at a time of year
+    # too cool for days to mean anything
     days_ahead: float | None
-    days_filled: int
+    days_filled: int  # days filled because the weather lacks them
 
 
 @dataclass(frozen=True)
 class Comparison:
-    """Seasons side by side.
-
-    Attributes
-    ----------
-    garden : Garden
-    seasons : tuple of int
-    place : str
-        Whose warmth is compared: the garden's first place.
-    warmth : tuple of SeasonWarmth
-    stages : tuple of SpeciesStage
-    trees : tuple of TreeStage
-    loose : tuple of (Tree, season)
-        One for each stage that looks bracket too loosely to date it.
-    frosts : tuple of SeasonFrost
-    courses : mapping of season to HeatCourse
-    """
+    """Seasons side by side."""
 
     garden: Garden
     seasons: tuple[int, ...]
-    place: str
+    place: str  # whose warmth is compared: the garden's first place
     warmth: tuple[SeasonWarmth, ...]
     stages: tuple[SpeciesStage, ...]
     trees: tuple[TreeStage, ...]
-    loose: tuple[tuple[Tree, int], ...]
+    loose: tuple[tuple[Tree, int], ...]  # one for each stage that looks bracket too loosely to date it
     frosts: tuple[SeasonFrost, ...]
     courses: Mapping[int, HeatCourse]
 
@@ -107,7 +74,6 @@ def compare_seasons(garden: Garden, seasons: Sequence[int] | None = None) -> Com
 
     Parameters
     ----------
-    garden : Garden
     seasons : sequence of int, optional
         Seasons to show; by default the one under way and up to five before it.
 

@@ -26,25 +26,14 @@ class DaysAfter(NamedTuple):
 
 @dataclass(frozen=True)
 class Followed:
-    """What followed one operation on one species.
-
-    Attributes
-    ----------
-    species, operation : str
-    works, seasons : int
-        Times it was done, and in how many seasons.
-    flushed : int
-        Times after which a bud break, or a later stage of the woken flush, was seen.
-    days : dict of stage to DaysAfter
-        From the work to the middle of the looks either side of each stage.
-    """
+    """What followed one operation on one species."""
 
     species: str
     operation: str
-    works: int
-    seasons: int
-    flushed: int
-    days: dict[str, DaysAfter]
+    works: int  # times it was done
+    seasons: int  # in so many
+    flushed: int  # times after which a bud break, or a later stage of the woken flush, was seen
+    days: dict[str, DaysAfter]  # from the work to the middle of the looks either side of each stage
 
 
 def what_followed(garden: Garden, seasons: set[int] | None = None) -> list[Followed]:
@@ -52,7 +41,6 @@ def what_followed(garden: Garden, seasons: set[int] | None = None) -> list[Follo
 
     Parameters
     ----------
-    garden : Garden
     seasons : set of int, optional
         Only work done in these.
     """

@@ -15,28 +15,16 @@ from phenology.weather.season_weather import SeasonWeather
 
 @dataclass(frozen=True)
 class SeasonFrost:
-    """The frosts around one summer at one place.
+    """The frosts around one summer at one place."""
 
-    Attributes
-    ----------
-    place : str
-        Name of the place.
-    season : int
-    start : date
-        First day of the season.
-    last, first : float or None
-        Day of the season of the last frost before midsummer and of the first one after; past the season's end
-        after new year; infinite where there was none; None where too little is known, or it has not come yet.
-    may_yet_be_later : bool
-        Whether midsummer is still ahead, so that `last` may yet be outdone.
-    """
-
-    place: str
+    place: str  # name of the place
     season: int
-    start: date
+    start: date  # first day of the season
+    # day of the season of the last frost before midsummer and of the first one after; past the season's end
+    # after new year; infinite where there was none; None where too little is known, or it has not come yet
     last: float | None
     first: float | None
-    may_yet_be_later: bool = False
+    may_yet_be_later: bool = False  # whether midsummer is still ahead, so that `last` may yet be outdone
 
     @property
     def last_in_spring(self) -> date | None:

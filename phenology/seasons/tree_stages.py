@@ -24,59 +24,33 @@ KNOWN_SHARE = 0.9  # of the days up to a stage; with fewer its warmth is not kno
 
 @dataclass(frozen=True, kw_only=True)
 class StageDate:
-    """A stage of one flush in one season.
-
-    Attributes
-    ----------
-    species : str
-    flush : int
-        1 for the first flush of the season.
-    stage : str
-        One of `TARGETS`.
-    season : int
-    date : date
-    day : float
-        The middle of the looks either side. [day of season]
-    days_ahead : float or None
-        Days before (+) or after (-) the mean of the same tree's other seasons; None with too few of them.
-    degree_days_from_season_start : float or None
-        Above `phenology.seasons.season_heat.BASE_C`, where the tree stood; None where too little weather is
-        known. [degC d]
-    counted_from : str or None
-        What this flush's own warmth is counted from: "start" of the season or the "work" that woke it for bud
-        break, "budbreak" for what follows; None where that is not on record.
-    degree_days : float or None
-        Degree-days from there. [degC d]
-    """
+    """A stage of one flush in one season."""
 
     species: str
-    flush: int
-    stage: str
+    flush: int  # 1 for the first flush of the season
+    stage: str  # one of `TARGETS`
     season: int
     date: date
-    day: float
+    day: float  # the middle of the looks either side. [day of season]
+    # days before (+) or after (-) the mean of the same tree's other seasons; None with too few of them
     days_ahead: float | None = None
+    # above `phenology.seasons.season_heat.BASE_C`, where the tree stood; None where too little weather is
+    # known. [degC d]
     degree_days_from_season_start: float | None = None
+    # what this flush's own warmth is counted from: "start" of the season or the "work" that woke it for bud
+    # break, "budbreak" for what follows; None where that is not on record
     counted_from: str | None = None
-    degree_days: float | None = None
+    degree_days: float | None = None  # degree-days from there. [degC d]
 
 
 @dataclass(frozen=True, kw_only=True)
 class TreeStage(StageDate):
-    """A stage of one tree, where looks stand on both sides of it, close enough to date it.
+    """A stage of one tree, where looks stand on both sides of it, close enough to date it."""
 
-    Attributes
-    ----------
-    tree, tree_id : str
-        Its label and id.
-    after, by : date
-        Between which it came.
-    """
-
-    tree: str
+    tree: str  # its label
     tree_id: str
     after: date
-    by: date
+    by: date  # it came between the two
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -84,14 +58,9 @@ class SpeciesStage(StageDate):
     """A stage of a species: the mean of its trees, of each figure over those that have it.
 
     A tree that is always early, and new this season, does not make the season early.
-
-    Attributes
-    ----------
-    trees : int
-        How many trees it is the mean of.
     """
 
-    trees: int
+    trees: int  # how many trees it is the mean of
 
 
 def tree_stages(garden: Garden) -> list[TreeStage]:

@@ -12,7 +12,7 @@ import numpy as np
 from phenology.garden import Garden
 from phenology.learning.flush_history import histories
 from phenology.learning.transitions import TARGETS
-from phenology.seasons.ahead import heat_course
+from phenology.seasons.season_heat import heat_course
 from phenology.weather.frost import first_frosts, last_frosts
 
 FEWEST_SEASONS = 10
@@ -23,28 +23,16 @@ LEVEL = 0.95
 
 @dataclass(frozen=True)
 class Trend:
-    """How the date of something has moved.
+    """How the date of something has moved."""
 
-    Attributes
-    ----------
-    what : str
-        "warmth" (that is usual by today), "half the warmth" (of a usual season), "last frost", "first frost",
-        or a stage of `TARGETS` (first flush).
-    species : str or None
-        Latin name; None for weather.
-    seasons : int
-        How many seasons have it.
-    first_season, last_season : int or None
-        The first and last of them.
-    days_per_decade, low95, high95 : float or None
-        Days later (+) or earlier (-) every ten years, and the 95 % interval; None with too few seasons.
-    """
-
+    # "warmth" (that is usual by today), "half the warmth" (of a usual season), "last frost", "first frost",
+    # or a stage of `TARGETS` (first flush)
     what: str
-    species: str | None
-    seasons: int
+    species: str | None  # Latin name; None for weather
+    seasons: int  # how many seasons have it
     first_season: int | None
     last_season: int | None
+    # days later (+) or earlier (-) every ten years, and the 95 % interval; None with too few seasons
     days_per_decade: float | None = None
     low95: float | None = None
     high95: float | None = None
@@ -55,8 +43,6 @@ def trend_of(what: str, species: str | None, days: Mapping[int, float]) -> Trend
 
     Parameters
     ----------
-    what : str
-    species : str or None
     days : mapping of season to day of season
 
     Notes
@@ -125,10 +111,6 @@ def _warmth(garden: Garden) -> Trend:
 
 def season_days(seen: Iterable[tuple[str, int, float]]) -> dict[int, float]:
     """One day a season from trees that come and go: seasons are compared on the same trees.
-
-    Parameters
-    ----------
-    seen : iterable of (tree, season, day)
 
     Returns
     -------

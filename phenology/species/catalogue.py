@@ -7,14 +7,17 @@ from __future__ import annotations
 
 import pkgutil
 import tomllib
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from functools import cache
 from typing import Any
 
 from phenology.model.errors import InputError
 from phenology.species.fields import (
     ALLOWED,
+    CHOICES,
     FIELDS,
+    LISTS,
+    PROFILE_FIELDS,
     STEPS,
     check_prior,
     check_table,
@@ -22,7 +25,6 @@ from phenology.species.fields import (
     source_texts,
 )
 from phenology.species.names import find_species, latin_meant
-from phenology.species.practice import CHOICES, LISTS, PROFILE_FIELDS, check_profile
 from phenology.species.species import Prior, Species
 
 __all__ = [
@@ -38,6 +40,7 @@ __all__ = [
 
 UNKNOWN_GROUP = "unknown"
 OWN = "this garden's own setting"
+_AS_THEY_ARE = ("group", "practice", "prone", "note", *(key for key in ALLOWED if key not in CHOICES))
 
 
 def load_species(overrides: Mapping[str, Mapping[str, Any]] | None = None) -> dict[str, Species]:
@@ -128,7 +131,7 @@ def _species(latin: str, base: Mapping[str, Any], changes: Mapping[str, Any] | N
         table = {key: value for key, value in table.items() if key not in PROFILE_FIELDS}
         sources = {key: value for key, value in sources.items() if key[5:] not in PROFILE_FIELDS}
     both = {**table, **own}
-    practice = practices[str(both["practice"])]
+    practice = practices[both["practice"]]
     provenance = {}
     for key in FIELDS:
         if key in own:
@@ -141,36 +144,29 @@ def _species(latin: str, base: Mapping[str, Any], changes: Mapping[str, Any] | N
             provenance[key] = _NOT_DESCRIBED
     return Species(
         latin=latin,
-        names=tuple(str(name) for name in both["names"]),
-        arrangement=str(both["arrangement"]),
-        growth=str(both["growth"]),
-        habit=str(both["habit"]),
-        defoliation=str(both["defoliation"]),
-        leaves=(int(both["leaves"][0]), int(both["leaves"][1])),
-        group=str(both["group"]),
-        priors=_priors(latin, str(both["group"]), table, own),
-        grown_for=str(both.get("grown_for", "leaf")),
-        sap=str(both.get("sap", "none")),
-        prone=bool(both.get("prone", False)),
-        note=str(both.get("note", "")),
+        names=tuple(both["names"]),
+        leaves=_counts(both["leaves"]),
+        priors=_priors(latin, both["group"], table, own),
         provenance=provenance,
         overridden=tuple(own),
-        woken_by=str(both.get("woken_by", "season")),
-        practice=str(both["practice"]),
+        **{key: both[key] for key in _AS_THEY_ARE if key in both},
         **_profile(practice, both),
     )
 
 
+def _counts(pair: Sequence[float]) -> tuple[int, int]:
+    return int(pair[0]), int(pair[1])
+
+
 def _profile(practice: Mapping[str, Any], both: Mapping[str, Any]) -> dict[str, Any]:
     """The technique profile: the species' own values over those of its way of working and of all."""
-    given = {**_shipped()["common"], **practice, **both}
-    needs: dict[str, tuple[str, ...]] = {}
-    for layer in (_shipped()["common"], practice, both):
-        needs.update({name: tuple(asked) for name, asked in layer.get("needs", {}).items()})
+    layers = (_shipped()["common"], practice, both)
+    given = {key: value for layer in layers for key, value in layer.items()}
+    needs = {name: tuple(asked) for layer in layers for name, asked in layer.get("needs", {}).items()}
     return {
-        "keeps": (int(given["keeps"][0]), int(given["keeps"][1])),
+        "keeps": _counts(given["keeps"]),
         "needs": needs,
-        **{key: str(given[key]) for key in CHOICES},
+        **{key: given[key] for key in CHOICES},
         **{key: tuple(given[key]) for key in LISTS},
     }
 
@@ -180,10 +176,10 @@ def _check_practices() -> None:
     """Refuse a shipped way of working with a value that its field cannot take."""
     practices = _shipped()["practices"]
     for name, table in {"common": _shipped()["common"], **practices}.items():
-        for key, value in table.items():
-            if key in PROFILE_FIELDS:
-                check_profile(f"practice {name}", key, value, practices)
-            elif key != "words" and not key.startswith("from_"):
+        fields = {key: value for key, value in table.items() if key in PROFILE_FIELDS}
+        check_table(f"practice {name}", fields, {}, practices)
+        for key in table.keys() - fields.keys() - {"words"}:
+            if not key.startswith("from_"):
                 raise InputError(f"practice {name}: there is no field '{key}'")
 
 

@@ -6,98 +6,58 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 
 from phenology.model.errors import InputError
-from phenology.species.fields import CAUTIONS, STEPS
-from phenology.species.practice import DISEASES, NOT_HALVED
+from phenology.species.fields import CAUTIONS, DISEASES, NOT_HALVED, STEPS
 
 
 @dataclass(frozen=True)
 class Prior:
-    """What is believed of a step before a tree was ever looked at.
+    """What is believed of a step before a tree was ever looked at."""
 
-    Attributes
-    ----------
-    days : float
-        Median days the step takes at a constant `phenology.heat.clocks.REFERENCE_C`, where every way of
-        counting warmth agrees; the same for all species, so that no prior needs turning.
-    log_sd : float
-        How far a species' own mean may lie from that, on the log scale (not the scatter between seasons).
-    provenance : str
-        Where `days` comes from.
-    why : str
-        The arithmetic behind `days`.
-    log_sd_provenance : str
-        Where `log_sd` comes from.
-    """
-
+    # median days the step takes at a constant `phenology.heat.clocks.REFERENCE_C`, where every way of
+    # counting warmth agrees; the same for all species, so that no prior needs turning
     days: float
+    # how far a species' own mean may lie from that, on the log scale (not the scatter between seasons)
     log_sd: float
-    provenance: str
-    why: str = ""
-    log_sd_provenance: str = ""
+    provenance: str  # where `days` comes from
+    why: str = ""  # the arithmetic behind `days`
+    log_sd_provenance: str = ""  # where `log_sd` comes from
 
 
 @dataclass(frozen=True)
 class Species:
-    """One entry of the catalogue.
-
-    Attributes
-    ----------
-    latin : str
-    names : tuple of str
-        Common names, the usual one first.
-    arrangement, growth, habit, defoliation, grown_for, sap, woken_by, leaf_kind, blooms, leads : str
-        See `ALLOWED`. `leads` is where the tree grows strongest by itself.
-    leaves : (int, int)
-        Usual leaves on a finished shoot.
-    group : str
-        Vigour group whose priors apply where the species has none of its own.
-    prone : bool
-        Wounds cut in wet weather let a disease in.
-    practice : str
-        Way of working whose technique profile applies where the species has no value of its own.
-    keeps : (int, int)
-        Leaves, or pairs of leaves, that a cut keeps.
-    first_flush, later_flush : tuple of str
-        Techniques that the flush may open, first choice first; read them through `opens`.
-    needs : mapping of technique to tuple of str
-        On which conditions a technique opens; see `phenology.species.practice.CONDITIONS`.
-    repot, prune : tuple of str
-        Seasons of repotting and of structural pruning; see `phenology.species.practice.SEASONS`.
-    diseases : tuple of str
-        Diseases that work lets in; see `phenology.species.practice.DISEASES`.
-    priors : mapping of step to Prior
-    provenance : mapping of field to str
-    overridden : tuple of str
-        Fields that this garden has changed.
-    """
+    """One entry of the catalogue."""
 
     latin: str
-    names: tuple[str, ...]
-    arrangement: str
+    names: tuple[str, ...]  # common names, the usual one first
+    arrangement: str  # fields of one word: see `ALLOWED` of `phenology.species.fields`, as for other terms
     growth: str
     habit: str
     defoliation: str
-    leaves: tuple[int, int]
-    group: str
-    priors: Mapping[str, Prior] = field(hash=False)
+    leaves: tuple[int, int]  # usual leaves on a finished shoot
+    group: str  # vigour group whose priors apply where the species has none of its own
+    priors: Mapping[str, Prior] = field(hash=False)  # by step
     grown_for: str = "leaf"
     sap: str = "none"
-    prone: bool = False
+    prone: bool = False  # wounds cut in wet weather let a disease in
     note: str = ""
-    provenance: Mapping[str, str] = field(default_factory=dict, hash=False)
-    overridden: tuple[str, ...] = ()
+    provenance: Mapping[str, str] = field(default_factory=dict, hash=False)  # by field
+    overridden: tuple[str, ...] = ()  # fields that this garden has changed
     woken_by: str = "season"
     leaf_kind: str = "medium"
     blooms: str = "none"
-    leads: str = "top"
+    leads: str = "top"  # where the tree grows strongest by itself
+    # way of working whose technique profile applies where the species has no value of its own
     practice: str = "undescribed"
-    keeps: tuple[int, int] = (2, 2)
+    keeps: tuple[int, int] = (2, 2)  # leaves, or pairs of leaves, that a cut keeps
+    # techniques that the flush may open, first choice first; read them through `opens`
     first_flush: tuple[str, ...] = ("extend-cut",)
     later_flush: tuple[str, ...] = ("extend-cut",)
+    # on which conditions a technique opens, see `CONDITIONS`
     needs: Mapping[str, tuple[str, ...]] = field(default_factory=dict, hash=False)
+    # seasons of repotting and of structural pruning, see `SEASONS`
     repot: tuple[str, ...] = ("bud-swell",)
     prune: tuple[str, ...] = ("bare",)
-    diseases: tuple[str, ...] = ()
+    diseases: tuple[str, ...] = ()  # that work lets in, see `DISEASES`
 
     @property
     def is_tropical(self) -> bool:

@@ -5,6 +5,9 @@ spring the one after which it still comes in p % of years (the convention of the
 the United States' climate data centre, as its directory entry words it). The distribution is mixed: a share
 of winters without frost, and dates in the others. Winters are searched past new year, from one midsummer to
 the next, and days are counted from the season's first day, so that no winter is torn in two.
+
+A season's traces stop on its last day, and a first frost may come after it: the winter is then the one that
+followed the same past year, brought to today's climate as the trace itself is.
 """
 
 from __future__ import annotations
@@ -14,10 +17,14 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
+from phenology.heat.clocks import ThermalTime, accumulate
 from phenology.model.arrays import Array
 from phenology.model.errors import InputError
 from phenology.weather.season_weather import SeasonWeather
+from phenology.weather.traces import FEWEST, SHIFT_DAYS, Traces
+from phenology.weather.zonal_climate import BEYOND_DAYS
 
 FREEZE_C = 0.0
 METHODS = ("empirical", "weibull", "normal")
@@ -27,28 +34,18 @@ WINTER_DAYS = 365
 
 @dataclass(frozen=True)
 class FreezeOdds:
-    """How likely a frost has come by a day: a share of years, and dates in those years.
+    """How likely a frost has come by a day: a share of years, and dates in those years."""
 
-    Attributes
-    ----------
-    days : tuple of float
-        Day of season of the frost in each year that had one, sorted; past the season's end where it came
-        after it.
-    years : int
-        Years that are known, those without frost included.
-    """
-
+    # day of season of the frost in each year that had one, sorted; past the season's end where it came
+    # after it
     days: tuple[float, ...]
-    years: int
+    years: int  # years that are known, those without frost included
 
     @classmethod
     def of(cls, dates: Sequence[float] | Array) -> FreezeOdds:
         """From one date a year, infinite where no frost came.
 
-        Raises
-        ------
-        InputError
-            If there is no year at all.
+        Raises `InputError` if there is no year at all.
         """
         known = np.asarray(dates, dtype=float)
         known = known[~np.isnan(known)]
@@ -142,21 +139,11 @@ def spring_frosts(record: SeasonWeather, threshold: float, season: int) -> list[
 def first_frosts(
     record: SeasonWeather, threshold: float = FREEZE_C, *, today: int | None = None
 ) -> dict[int, float]:
-    """The first frost after each summer.
+    """The first frost after each summer: a night at or below a threshold. [degC]
 
-    Parameters
-    ----------
-    record : SeasonWeather
-    threshold : float
-        A night at or below it is a frost. [degC]
-    today : int, optional
-        A season: past winters are first brought to its climate by the record's warming trend.
-
-    Returns
-    -------
-    dict
-        For each season whose winter is known: day of that season, past its end where the frost came after
-        new year, infinite where none came until the next midsummer.
+    For each season whose winter is known the day of that season, past its end where the frost came after new
+    year, infinite where none came until the next midsummer. With a season `today`, past winters are first
+    brought to its climate by the record's warming trend.
     """
     return _searched(record, threshold, today, backwards=False)
 
@@ -204,3 +191,99 @@ def _first_at_or_below(winter: Array, threshold: float) -> float | None:
     if known < KNOWN_SHARE * until:
         return None
     return float(until) if len(frozen) else math.inf
+
+
+KNOWN_DAYS = 120  # a winter known for fewer is replaced by the one before the same summer (ours)
+WEEK = 7
+
+
+@dataclass(frozen=True)
+class LateSeason:
+    """What the end of a season looks like, trace by trace."""
+
+    thermal_time: ThermalTime  # the clocks, to the season's end or past it where that is needed
+    # day of season of the first frost, infinite where none comes before the next midsummer; shape (traces,)
+    frost: Array
+    # first day after midsummer whose week of nights is cool on average; infinite where none is; shape
+    # (traces,)
+    cool: Array
+    summer: int  # day of season that is usually warmest
+
+    @property
+    def frost_free(self) -> bool:
+        """Whether most traces see no frost."""
+        return bool(np.isinf(self.frost).mean() > 0.5)
+
+    def end(self) -> Array:
+        """The day that ends growth on each trace: its frost, cool nights where it never freezes."""
+        return np.where(np.isfinite(self.frost), self.frost, self.cool)
+
+
+def late_season(
+    traces: Traces, thermal_time: ThermalTime, record: SeasonWeather, frost_c: float, cool_night_c: float
+) -> LateSeason:
+    """Follow traces, the clocks over them and the record they were drawn from to their first frost.
+
+    Frosts and cool nights are as in `Limits`. [degC]
+    """
+    summer = midsummer(record)
+    low = traces.tmin
+    frost = _first(low <= frost_c, summer)
+    if np.isinf(frost).any():
+        more_low, more_high = _beyond(traces, record)
+        light = record.daylight(traces.season + 1, BEYOND_DAYS)
+        after = accumulate(more_low, more_high, hours=light).sums[..., 1:]
+        thermal_time = ThermalTime(
+            np.concatenate([thermal_time.sums, thermal_time.sums[..., -1:] + after], axis=-1)
+        )
+        low = np.concatenate([low, more_low], axis=1)
+        frost = _first(low <= frost_c, summer)
+        cool = _first(_week_mean(low) < cool_night_c, summer)
+    else:
+        cool = np.full(len(low), np.inf)  # nobody asks: it freezes first
+    return LateSeason(thermal_time, frost, cool, summer)
+
+
+def _first(hit: NDArray[np.bool_], summer: int) -> Array:
+    """Day of season of the first hit after midsummer in each row."""
+    later = hit[:, summer:]
+    return np.where(later.any(1), summer + 1.0 + later.argmax(1), np.inf)
+
+
+def _week_mean(low: Array) -> Array:
+    """Mean of the seven nights up to each day; the first days have none."""
+    total = np.concatenate([np.zeros((len(low), 1)), np.cumsum(low, axis=1)], axis=1)
+    out = np.full(low.shape, np.inf)
+    out[:, WEEK - 1 :] = (total[:, WEEK:] - total[:, :-WEEK]) / WEEK
+    return out
+
+
+def _beyond(traces: Traces, record: SeasonWeather) -> tuple[Array, Array]:
+    """The days after the season's end, from the winter that followed each trace's past year."""
+    if record.possible is not None:
+        after = slice(len(traces.tmin[0]), len(traces.tmin[0]) + BEYOND_DAYS)
+        return record.possible.tmin[:, after], record.possible.tmax[:, after]
+    count: dict[int, int] = {}
+    rounds = []
+    for donor in traces.donors:
+        rounds.append(count.get(donor, 0))
+        count[donor] = rounds[-1] + 1
+    # with few past years traces come shift by shift, from early to late; else a year may serve in any order
+    sides = max(rounds) // 2
+    days = SHIFT_DAYS if len(count) < FEWEST else 0
+    low, high = [], []
+    for donor, turn in zip(traces.donors, rounds, strict=True):
+        follows = donor + 1 if _known(record, donor + 1) else donor
+        past_low, past_high, _ = record.filled(follows)
+        index = np.clip(np.arange(BEYOND_DAYS) + days * (turn - sides), 0, len(past_low) - 1)
+        warmed = record.normals.trend * (traces.season + 1 - follows)
+        low.append(past_low[index] + warmed)
+        high.append(past_high[index] + warmed)
+    return np.minimum(low, high), np.array(high)
+
+
+def _known(record: SeasonWeather, season: int) -> bool:
+    if season not in record.seasons:
+        return False
+    row = record.tmin[record.row(season), :KNOWN_DAYS]
+    return bool(np.isfinite(row).mean() > 0.8)

@@ -18,22 +18,13 @@ MEMORY_DAYS = 4.0  # how long a spell of weather lasts, for filling gaps, from m
 
 @dataclass(frozen=True)
 class Normals:
-    """The usual year of a place.
+    """The usual year of a place."""
 
-    Attributes
-    ----------
-    tmin, tmax : ndarray, shape (366,)
-        Smooth means by day of season. [degC]
-    spread : float
-        Standard deviation of the daily mean about them. [degC]
-    trend : float
-        Warming per season, shrunk toward none; 0 under 15 seasons. [degC per year]
-    """
-
+    # tmin, tmax: smooth means by day of season, shape (366,) [degC]
     tmin: Array
     tmax: Array
-    spread: float
-    trend: float
+    spread: float  # standard deviation of the daily mean about them [degC]
+    trend: float  # warming per season, shrunk toward none; 0 under 15 seasons [degC per year]
 
 
 def harmonics(day: NDArray[Any], pairs: int = 2) -> Array:
@@ -43,14 +34,10 @@ def harmonics(day: NDArray[Any], pairs: int = 2) -> Array:
 
 
 def fit_normals(tmin: Array, tmax: Array, seasons: Array) -> Normals:
-    """Learn the usual year from past seasons.
+    """Learn the usual year from past seasons, labelled by their years.
 
-    Parameters
-    ----------
-    tmin, tmax : ndarray, shape (n_seasons, 366)
-        Daily extremes by day of season, NaN where unknown or past the season's end. [degC]
-    seasons : ndarray, shape (n_seasons,)
-        Season labels (years), for the trend.
+    Daily extremes are by day of season, NaN where unknown or past the season's end; shape (n_seasons, 366).
+    [degC]
     """
     basis = harmonics(np.arange(1.0, YEAR_DAYS + 1))
     low, high = _smooth_year(tmin, basis), _smooth_year(tmax, basis)
@@ -87,18 +74,8 @@ def _shrunken_trend(anomaly: Array, seasons: Array) -> float:
 def fill_gaps(tmin: Array, tmax: Array, normals: Normals) -> tuple[Array, Array, Array]:
     """Fill unknown days from the usual year and the days on either side, and say what that costs.
 
-    Parameters
-    ----------
-    tmin, tmax : ndarray, shape (days,)
-        One season from its first day, NaN where unknown. [degC]
-    normals : Normals
-
-    Returns
-    -------
-    tmin, tmax : ndarray, shape (days,)
-        Without gaps, tmin never above tmax. [degC]
-    variance : ndarray, shape (days,)
-        What each day adds to the variance of a temperature sum. [degC^2 d]
+    One season from its first day comes back without gaps, tmin never above tmax [degC], with what each day
+    adds to the variance of a temperature sum [degC^2 d]; all of shape (days,).
     """
     days = len(tmin)
     low, variance_low = _fill_one(tmin, normals.tmin[:days], normals.spread)

@@ -9,7 +9,6 @@ unverified; the others are ours, assumed.
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import date, timedelta
 
@@ -22,24 +21,14 @@ from phenology.weather.series import DailyWeather
 
 Mask = NDArray[np.bool_]
 
-COLDEST, HOTTEST = (
-    -89.2,
-    56.7,
-)  # °C; the coldest and hottest air measured on earth (WMO's archive of extremes)
+COLDEST, HOTTEST = -89.2, 56.7  # °C; ever measured on earth (WMO's archive of extremes)
 WIDEST_DAY = 40.0  # °C between tmin and tmax; assumed
 SPIKE = 25.0  # °C away from both the day before and the day after
 STUCK_PAIR, STUCK_ONE, STUCK_FLAT = 7, 20, 3  # days: both extremes the same; one of them; tmin equal to tmax
 OUT_OF_SEASON = (18.0, 7.0)  # °C, and robust standard deviations, from the usual of the time of year; assumed
 YEARS_FOR_SEASON = 3  # years of days before the time of year has a usual
-APART = (
-    10.0,
-    6.0,
-)  # °C, and robust standard deviations, from a neighbour, beyond the usual difference; assumed
-SHIFT_BLOCK, SHIFT_LEAST, SHIFT_GAIN = (
-    182,
-    90,
-    0.15,
-)  # days in a block, days needed, gain in correlation; assumed
+APART = (10.0, 6.0)  # the same, from a neighbour, beyond the usual difference; assumed
+SHIFT_BLOCK, SHIFT_LEAST, SHIFT_GAIN = (182, 90, 0.15)  # days of a block, days needed, correlation; ours
 
 
 @dataclass(frozen=True)
@@ -67,19 +56,10 @@ class ShiftedDays:
 
 
 def doubtful_days(weather: DailyWeather, neighbour: DailyWeather | None = None) -> dict[date, str]:
-    """Days that are hard to believe, each with the first reason found.
+    """Days that are hard to believe, in order, each with the first reason found.
 
-    Parameters
-    ----------
-    weather : DailyWeather
-        The series to look at; a longer one is judged better.
-    neighbour : DailyWeather, optional
-        Another series for the same region (a station, a model). A steady difference is no fault.
-
-    Returns
-    -------
-    dict of date to str
-        In order of date.
+    A longer series is judged better. A neighbour is another series for the same region (a station, a model).
+    A steady difference is no fault.
 
     Examples
     --------
@@ -87,17 +67,11 @@ def doubtful_days(weather: DailyWeather, neighbour: DailyWeather | None = None) 
     {datetime.date(2026, 7, 2): 'tmax 72 °C: such heat was never measured on earth'}
     """
     marks: dict[int, str] = {}
-    checks: list[Callable[[DailyWeather], dict[int, str]]] = [
-        _beyond_records,
-        _stuck,
-        _spikes,
-        _out_of_season,
-    ]
+    found = [check(weather) for check in (_beyond_records, _stuck, _spikes, _out_of_season)]
     if neighbour is not None:
-        other = neighbour.spanning(weather.first_day, weather.last_day)
-        checks.append(lambda w: _far_from(w, other))
-    for check in checks:
-        for at, reason in check(weather).items():
+        found.append(_far_from(weather, neighbour.spanning(weather.first_day, weather.last_day)))
+    for reasons in found:
+        for at, reason in reasons.items():
             marks.setdefault(at, reason)
     return {weather.first_day + timedelta(days=at): marks[at] for at in sorted(marks)}
 
@@ -107,16 +81,12 @@ def without_crossed_days(
 ) -> tuple[DailyWeather, dict[date, str]]:
     """A series from raw values in which a minimum may stand above its maximum: such days become unknown.
 
-    Returns
-    -------
-    weather : DailyWeather
-    crossed : dict of date to str
-        The days taken out, with their values.
+    They come beside it, with their values.
     """
     low, high = np.array(tmin, dtype=float), np.array(tmax, dtype=float)
     bad = low > high
     crossed = {
-        first_day + timedelta(days=int(at)): f"tmin {_told(low[at])} above tmax {_told(high[at])}"
+        first_day + timedelta(days=int(at)): f"tmin {told(low[at])} above tmax {told(high[at])}"
         for at in np.flatnonzero(bad)
     }
     low[bad] = high[bad] = np.nan
@@ -161,9 +131,9 @@ def _beyond_records(weather: DailyWeather) -> dict[int, str]:
     marks = {}
     for name, values in _extremes(weather):
         for at in np.flatnonzero(values > HOTTEST):
-            marks[int(at)] = f"{name} {_told(values[at])}: such heat was never measured on earth"
+            marks[int(at)] = f"{name} {told(values[at])}: such heat was never measured on earth"
         for at in np.flatnonzero(values < COLDEST):
-            marks[int(at)] = f"{name} {_told(values[at])}: such cold was never measured on earth"
+            marks[int(at)] = f"{name} {told(values[at])}: such cold was never measured on earth"
     width = weather.tmax - weather.tmin
     for at in np.flatnonzero(width > WIDEST_DAY):
         marks.setdefault(int(at), f"{_apart(width[at])} between tmin and tmax")
@@ -175,7 +145,7 @@ def _stuck(weather: DailyWeather) -> dict[int, str]:
     same_low, same_high = (np.append(False, np.diff(values) == 0) for values in (low, high))
     marks: dict[int, str] = {}
     flat = low == high
-    for start, stop in _runs(flat, STUCK_FLAT):
+    for start, stop in runs(flat, STUCK_FLAT):
         marks |= dict.fromkeys(
             range(start, stop), f"tmin equals tmax for {stop - start} days: a stuck sensor?"
         )
@@ -184,7 +154,7 @@ def _stuck(weather: DailyWeather) -> dict[int, str]:
         (same_low, STUCK_ONE, "tmin"),
         (same_high, STUCK_ONE, "tmax"),
     ):
-        for start, stop in _runs(same, least - 1):
+        for start, stop in runs(same, least - 1):
             reason = f"{name} unchanged for {stop - start + 1} days: a stuck sensor?"
             for at in range(start - 1, stop):
                 marks.setdefault(at, reason)
@@ -200,7 +170,7 @@ def _spikes(weather: DailyWeather) -> dict[int, str]:
         away = np.minimum(np.abs(before), np.abs(after))
         for at in np.flatnonzero((away >= SPIKE) & (before * after > 0)) + 1:
             far = f"{_apart(away[at - 1])} from the days before and after"
-            marks[int(at)] = f"{name} {_told(values[at])} is {far}"
+            marks[int(at)] = f"{name} {told(values[at])} is {far}"
     return marks
 
 
@@ -216,11 +186,11 @@ def _out_of_season(weather: DailyWeather) -> dict[int, str]:
             near = np.isin(slot, [(here - 1) % n_slots, here, (here + 1) % n_slots]) & ~np.isnan(values)
             if near.sum() < 60:
                 continue
-            middle, spread = _robust(values[near])
+            middle, spread = robust(values[near])
             away = np.where(slot == here, np.abs(values - middle), 0.0)
             for at in np.flatnonzero(away > max(OUT_OF_SEASON[0], OUT_OF_SEASON[1] * spread)):
-                usual = f"the usual of the time of year is {_told(round(middle))}"
-                marks[int(at)] = f"{name} {_told(values[at])} where {usual}"
+                usual = f"the usual of the time of year is {told(round(middle))}"
+                marks[int(at)] = f"{name} {told(values[at])} where {usual}"
     return marks
 
 
@@ -233,17 +203,18 @@ def _far_from(weather: DailyWeather, other: DailyWeather) -> dict[int, str]:
         if known.sum() < 20:
             continue
         steady = _running_median(gap, 31)
-        _, spread = _robust((gap - steady)[known])
+        _, spread = robust((gap - steady)[known])
         away = np.abs(gap - steady)
         for at in np.flatnonzero(away > max(APART[0], APART[1] * spread)):
             expected = theirs[at] + steady[at]
             marks[int(at)] = (
-                f"{name} {_told(values[at])} where the neighbour leads to expect {_told(round(expected))}"
+                f"{name} {told(values[at])} where the neighbour leads to expect {told(round(expected))}"
             )
     return marks
 
 
-def _told(celsius: float) -> str:
+def told(celsius: float) -> str:
+    """A temperature in a reason."""
     return degrees(celsius, sign=" °")
 
 
@@ -255,14 +226,14 @@ def _extremes(weather: DailyWeather) -> tuple[tuple[str, Array], tuple[str, Arra
     return ("tmin", weather.tmin), ("tmax", weather.tmax)
 
 
-def _runs(mask: Mask, least: int) -> list[tuple[int, int]]:
+def runs(mask: Mask, least: int) -> list[tuple[int, int]]:
     """Where `mask` is true for at least `least` days on end: (start, stop)."""
     edges = np.flatnonzero(np.diff(np.concatenate(([False], mask, [False])).astype(np.int8)))
     pairs = zip(edges[::2].tolist(), edges[1::2].tolist(), strict=True)
     return [(start, stop) for start, stop in pairs if stop - start >= least]
 
 
-def _robust(values: Array) -> tuple[float, float]:
+def robust(values: Array) -> tuple[float, float]:
     """Median, and the standard deviation that the median absolute deviation stands for."""
     middle = float(np.median(values))
     return middle, 1.4826 * float(np.median(np.abs(values - middle)))

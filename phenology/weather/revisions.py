@@ -14,9 +14,9 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from phenology.language.degrees import degrees, degrees_apart
+from phenology.language.degrees import degrees_apart
 from phenology.model.arrays import Array
-from phenology.weather.quality import doubtful_days
+from phenology.weather.quality import doubtful_days, robust, runs, told
 from phenology.weather.series import DailyWeather, merge_weather
 
 Days = NDArray[np.floating[Any]]
@@ -39,7 +39,7 @@ def unlikely_days(
     neighbour: DailyWeather | None,
     doubts: Mapping[date, str] | None = None,
 ) -> dict[date, str]:
-    """Days of a source that are hard to believe beside what is known, each with the first reason found.
+    """Days that are hard to believe beside what is known, in order, each with the first reason found.
 
     Parameters
     ----------
@@ -51,11 +51,6 @@ def unlikely_days(
         Other sources of the place, forecasts included. A steady difference is no fault.
     doubts : mapping of date to str, optional
         Days that the source itself has reason to doubt.
-
-    Returns
-    -------
-    dict of date to str
-        In order of date.
     """
     if known is not None:
         back = date.fromordinal(max(new.first_day.toordinal() - YEARS_BACK * 366, 1))
@@ -78,20 +73,9 @@ def waiting_corrections(
 ) -> dict[date, str]:
     """Corrections that wait until they are confirmed, with why: very large ones, and many at once.
 
-    Parameters
-    ----------
-    new : DailyWeather
-        Days on offer.
-    stations, stations_before : ndarray, shape (n_days,)
-        How many stations each day is from, and was from.
-    old : DailyWeather
-        The good days they would take the place of, on the same days; unknown where there is none.
-
-    Returns
-    -------
-    dict of date to str
-        Days that were not known before are among them where there are too many at once, and beside very
-        large ones.
+    `old` has the good days they would take the place of, on the same days; with each comes how many stations
+    a day is from, and was from. Days that were not known before are among them where there are too many at
+    once, and beside very large ones.
     """
     step = np.fmax(np.abs(new.tmin - old.tmin), np.abs(new.tmax - old.tmax))
     refined = stations > stations_before
@@ -126,11 +110,11 @@ def _apart_from(
             gaps = getattr(known, name) - getattr(before, name)
             gaps = gaps[~np.isnan(gaps)]
             if len(gaps) >= DAYS_TO_COMPARE:
-                usual = float(np.median(gaps))
-                limit = max(APART, APART_SPREADS * 1.4826 * float(np.median(np.abs(gaps - usual))))
+                usual, spread = robust(gaps)
+                limit = max(APART, APART_SPREADS * spread)
         for at in np.flatnonzero(np.abs(gap - usual) > limit):
-            expected = _told(round(getattr(theirs, name)[at] + usual))
-            value = _told(getattr(new, name)[at])
+            expected = told(round(getattr(theirs, name)[at] + usual))
+            value = told(getattr(new, name)[at])
             marks.setdefault(int(at), f"{name} {value} where the other sources lead to expect {expected}")
     return marks
 
@@ -146,13 +130,11 @@ def _runs_out_of_season(new: DailyWeather, known: DailyWeather | None) -> dict[i
         away = getattr(new, name) - middle
         far = np.fmax(RUN_FAR, RUN_SPREADS * spread)
         for side in (away > far, -away > far):
-            edges = np.flatnonzero(np.diff(np.r_[False, side, False].astype(np.int8)))
-            for start, stop in zip(edges[::2], edges[1::2], strict=True):
-                if stop - start >= RUN:
-                    for at in range(start, stop):
-                        value, usual = _told(getattr(new, name)[at]), _told(round(middle[at]))
-                        why = f"{name} {value}, one of {stop - start} days on end far from the usual {usual}"
-                        marks.setdefault(at, why)
+            for start, stop in runs(side, RUN):
+                for at in range(start, stop):
+                    value, usual = told(getattr(new, name)[at]), told(round(middle[at]))
+                    why = f"{name} {value}, one of {stop - start} days on end far from the usual {usual}"
+                    marks.setdefault(at, why)
     return marks
 
 
@@ -166,7 +148,3 @@ def _usual(days: Days, known_days: Days, values: Array) -> tuple[Array, Array]:
     n = np.where(hi - lo >= 3 * SEASON, hi - lo, np.nan)
     mean = (sums[hi] - sums[lo]) / n
     return mean, np.sqrt(np.fmax((squares[hi] - squares[lo]) / n - mean**2, 0.0))
-
-
-def _told(celsius: float) -> str:
-    return degrees(celsius, sign=" °")

@@ -14,51 +14,32 @@ from phenology.heat.daylength import daylength
 from phenology.model.arrays import Array
 from phenology.model.season import SeasonCalendar
 from phenology.weather.normals import YEAR_DAYS, Normals, fill_gaps, fit_normals
-from phenology.weather.possible_years import PossibleYears
 from phenology.weather.series import DailyWeather
+from phenology.weather.zonal_climate import PossibleYears
 
 
 @dataclass(frozen=True)
 class SeasonThermalTime:
-    """The clocks over one season, from its first day on, with what gaps in the weather cost.
+    """The clocks over one season, from its first day on, with what gaps in the weather cost."""
 
-    Attributes
-    ----------
-    thermal_time : ThermalTime
-        Sums of shape (clocks, days + 1); `t` of the season reads them directly.
-    gap_variance : ndarray, shape (days + 1,)
-        Running sum of the variance that filled days add to the temperature sum. [degC^2 d]
-    """
-
-    thermal_time: ThermalTime
+    thermal_time: ThermalTime  # sums of shape (clocks, days + 1); `t` of the season reads them directly
+    # running sum of the variance that filled days add to the temperature sum, shape (days + 1,) [degC^2 d]
     gap_variance: Array
 
 
 @dataclass(frozen=True, eq=False)
 class SeasonWeather:
-    """Daily extremes by season and day of season.
-
-    Attributes
-    ----------
-    calendar : SeasonCalendar
-    seasons : tuple of int
-        Labels, in order.
-    tmin, tmax : ndarray, shape (n_seasons, 366)
-        NaN where unknown, and past the end of a season of 365 days. [degC]
-    forecast : ndarray of bool, shape (n_seasons, 366), or None
-        Days whose values were forecast, not measured; None where there are none.
-    latitude : float or None
-        Where it is, for clocks that answer to the length of the day. [degrees]
-    possible : PossibleYears or None
-        Years that stand in for past ones, where too few of those are known.
-    """
+    """Daily extremes by season and day of season."""
 
     calendar: SeasonCalendar
-    seasons: tuple[int, ...]
+    seasons: tuple[int, ...]  # labels, in order
+    # tmin, tmax: NaN where unknown, and past the end of a season of 365 days, shape (n_seasons, 366) [degC]
     tmin: Array
     tmax: Array
+    # days whose values were forecast, not measured; None where there are none; shape (n_seasons, 366)
     forecast: NDArray[np.bool_] | None = None
-    latitude: float | None = None
+    latitude: float | None = None  # where it is, for clocks that answer to the length of the day [degrees]
+    # years that stand in for past ones, where too few of those are known
     possible: PossibleYears | None = None
 
     @classmethod
@@ -87,6 +68,11 @@ class SeasonWeather:
                 ahead[i, a - start : b - start] = said[a:b]
         return cls(calendar, seasons, low, high, ahead, latitude)
 
+    def known(self, season: int) -> NDArray[np.bool_]:
+        """Days of a season with both extremes; shape (366,)."""
+        row = self.row(season)
+        return np.asarray(np.isfinite(self.tmin[row]) & np.isfinite(self.tmax[row]))
+
     def row(self, season: int) -> int:
         """Row of a season; KeyError when the series does not reach it."""
         if season not in self.seasons:
@@ -95,15 +81,11 @@ class SeasonWeather:
 
     def known_share(self, season: int) -> float:
         """Share of a season's days that are known."""
-        row, days = self.row(season), self.calendar.length(season)
-        return float((np.isfinite(self.tmin[row, :days]) & np.isfinite(self.tmax[row, :days])).mean())
+        return float(self.known(season)[: self.calendar.length(season)].mean())
 
     def without(self, season: int) -> SeasonWeather:
         """The same record with one season unknown."""
-        low, high = self.tmin.copy(), self.tmax.copy()
-        if season in self.seasons:
-            low[self.row(season)] = high[self.row(season)] = np.nan
-        return replace(self, tmin=low, tmax=high)
+        return self.through_only(season, 0)
 
     def widened(self, first: int, last: int) -> SeasonWeather:
         """The same record with seasons from `first` to `last` at least, unknown ones NaN."""
@@ -115,17 +97,17 @@ class SeasonWeather:
 
     def through(self, season: int, day: int) -> SeasonWeather:
         """The same record as it stood at the end of a day of a season."""
-        low, high = self.tmin.copy(), self.tmax.copy()
-        for values in (low, high):
-            values[[i for i, s in enumerate(self.seasons) if s > season]] = np.nan
-            if season in self.seasons:
-                values[self.row(season), day:] = np.nan
-        return replace(self, tmin=low, tmax=high)
+        return self._without(season, day, np.array(self.seasons) > season)
 
     def through_only(self, season: int, day: int) -> SeasonWeather:
         """The same record with one season known only to the end of a day; other seasons whole."""
-        low, high = self.tmin.copy(), self.tmax.copy()
-        low[self.row(season), day:] = high[self.row(season), day:] = np.nan
+        return self._without(season, day, False)
+
+    def _without(self, season: int, day: int, whole: NDArray[np.bool_] | bool) -> SeasonWeather:
+        """The same record with whole seasons unknown, and one from the end of a day on."""
+        mine = np.array(self.seasons)[:, None] == season
+        hidden = (mine & (np.arange(YEAR_DAYS) >= day)) | np.asarray(whole)[..., None]
+        low, high = (np.where(hidden, np.nan, values) for values in (self.tmin, self.tmax))
         return replace(self, tmin=low, tmax=high)
 
     @cached_property

@@ -138,10 +138,7 @@ class DailyWeather:
     ) -> DailyWeather:
         """A series from dated rows: sorted, each day once; days absent between them become unknown.
 
-        Raises
-        ------
-        WeatherError
-            If a day comes twice or out of order, or there is no day at all.
+        Raises `WeatherError` if a day comes twice or out of order, or there is no day at all.
         """
         ordinals = np.array([day.toordinal() for day in days], dtype=np.int64)
         return cls.from_ordinals(ordinals, tmin, tmax, source)
@@ -194,12 +191,15 @@ class DailyWeather:
             )
         return at
 
+    def only(self, days: NDArray[np.bool_]) -> DailyWeather:
+        """The same series with all but some days unknown."""
+        low, high = (np.where(days, values, np.nan) for values in (self.tmin, self.tmax))
+        return DailyWeather(self.first_day, low, high, self.source)
+
     def unknown_between(self, first: date, last: date) -> DailyWeather:
         """The same series with the days after `first` up to `last` unknown."""
-        hidden = slice(max((first - self.first_day).days + 1, 0), max((last - self.first_day).days + 1, 0))
-        low, high = self.tmin.copy(), self.tmax.copy()
-        low[hidden] = high[hidden] = np.nan
-        return DailyWeather(self.first_day, low, high, self.source)
+        hidden = (self.ordinals > first.toordinal()) & (self.ordinals <= last.toordinal())
+        return self.only(~hidden)
 
     def between(self, first: date, last: date) -> DailyWeather:
         """The days from `first` to `last`, both included, as far as the series holds them (maybe none)."""
@@ -243,15 +243,6 @@ class DailyWeather:
         missing = len(self) - int(known.sum())
         return WeatherCoverage(self.first_day, self.last_day, len(self), by_source, missing, spans)
 
-    def fingerprint(self) -> str:
-        """A short text that differs when any day, value or source differs: a key for what is kept of it."""
-        import hashlib
-
-        digest = hashlib.blake2b(str(self.first_day).encode(), digest_size=16)
-        for array in (self.tmin, self.tmax, self.source):
-            digest.update(array.tobytes())
-        return digest.hexdigest()
-
     def to_frame(self) -> pd.DataFrame:
         """The daily frame: `DatetimeIndex` named ``date``; columns ``tmin``, ``tmax`` [°C], ``source``."""
         import pandas as pd
@@ -273,11 +264,7 @@ def merge_weather(series: Iterable[DailyWeather]) -> DailyWeather:
 
     A day is taken whole from one series, because a minimum and a maximum from two thermometers need not
     agree. A day with both extremes goes before a day with one; among equals the earlier in `series` wins.
-
-    Raises
-    ------
-    WeatherError
-        If there is no series.
+    Raises `WeatherError` if there is no series.
 
     Examples
     --------

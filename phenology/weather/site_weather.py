@@ -45,25 +45,13 @@ def place_beside(place: Place, places: Sequence[Place], weather: Mapping[str, Da
 
 @dataclass(frozen=True)
 class PlaceWeather:
-    """A place with the weather that it has, if any.
-
-    Attributes
-    ----------
-    place : Place
-    series : DailyWeather or None
-        Its own, or that of a place beside it.
-    calendar : SeasonCalendar
-    looked : collection of int
-        Seasons of which there are records.
-    season : int
-        The season under way.
-    """
+    """A place with the weather that it has, if any."""
 
     place: Place
-    series: DailyWeather | None
+    series: DailyWeather | None  # its own, or that of a place beside it
     calendar: SeasonCalendar
-    looked: Collection[int]
-    season: int
+    looked: Collection[int]  # seasons of which there are records
+    season: int  # the season under way
 
     def record(self) -> SeasonWeather:
         """Its seasons; the one under way, unknown, where nothing was measured."""
@@ -81,9 +69,8 @@ class PlaceWeather:
         """
         climate = ZonalClimate.at(self.place.latitude, self.place.elevation)
         if self.series is not None:
-            measured = self.series.source != "forecast"
-            low, high = (np.where(measured, v, np.nan) for v in (self.series.tmin, self.series.tmax))
-            climate = climate.given(self.series.first_day, low, high)
+            measured = self.series.only(self.series.source != "forecast")
+            climate = climate.given(measured.first_day, measured.tmin, measured.tmax)
         record = self.record()
         known = {s for s in record.seasons if record.known_share(s) > WHOLE_YEAR}
         blind = len(set(self.looked) - known - {self.season})
@@ -91,19 +78,11 @@ class PlaceWeather:
 
 
 def site_record(parts: Sequence[tuple[int, PlaceWeather]]) -> SeasonWeather:
-    """The weather of a tree's site by seasons.
+    """The weather of a tree's places by seasons, each with the day of the season after which it stands there.
 
-    Parameters
-    ----------
-    parts : sequence of (int, PlaceWeather)
-        The days of the season after which the tree stands in each place; the first is 0.
-
-    Returns
-    -------
-    SeasonWeather
-        Each place's days. Where a place has few past years, `SeasonWeather.possible` holds years about the
-        usual warmth of the latitude and the days there are, and seasons of records that the weather does not
-        reach are there, unknown: they teach on the usual year.
+    Where a place has few past years, `SeasonWeather.possible` holds years about the usual warmth of the
+    latitude and the days there are, and seasons of records that the weather does not reach are there,
+    unknown: they teach on the usual year.
     """
     records = [one.record() for _, one in parts]
     first, last = min(r.seasons[0] for r in records), max(r.seasons[-1] for r in records)

@@ -24,31 +24,20 @@ STRETCHED = 60  # traces that a few donors are stretched to
 
 @dataclass(frozen=True)
 class Traces:
-    """Possible courses of one season.
-
-    Attributes
-    ----------
-    season : int
-    issued : int
-        Day of the season up to which everything is common to all: that of the issue, or the last
-        measured one where forecast days follow; among possible years, the last before one not measured.
-    tmin, tmax : ndarray, shape (n_traces, days)
-        From day 1 of the season to its last. [degC]
-    donors : tuple of int
-        The past season behind each trace; none where possible years stand in for past ones.
-    gap_variance : ndarray, shape (days + 1,)
-        Running variance from days to date that had to be filled. [degC^2 d]
-    daylight : ndarray, shape (days,), or None
-        [h]
-    """
+    """Possible courses of one season."""
 
     season: int
+    # day of the season up to which everything is common to all: that of the issue, or the last measured one
+    # where forecast days follow; among possible years, the last before one not measured
     issued: int
+    # tmin, tmax: from day 1 of the season to its last, shape (n_traces, days) [degC]
     tmin: Array
     tmax: Array
+    # the past season behind each trace; none where possible years stand in for past ones
     donors: tuple[int, ...]
+    # running variance from days to date that had to be filled, shape (days + 1,) [degC^2 d]
     gap_variance: Array
-    daylight: Array | None = None
+    daylight: Array | None = None  # shape (days,) [h]
 
     def thermal_time(self, clocks: tuple[Clock, ...] = CLOCKS) -> ThermalTime:
         """The clocks over every trace; sums of shape (n_traces, clocks, days + 1)."""
@@ -189,7 +178,7 @@ def _known(record: SeasonWeather, season: int, days: int) -> tuple[NDArray[np.bo
     if season not in record.seasons:
         return np.zeros(days, dtype=bool), np.zeros(days, dtype=bool)
     row = record.row(season)
-    known = np.isfinite(record.tmin[row, :days]) & np.isfinite(record.tmax[row, :days])
+    known = record.known(season)[:days]
     said = np.zeros(days, dtype=bool) if record.forecast is None else record.forecast[row, :days] & known
     return known, said
 
@@ -205,10 +194,9 @@ def _said(record: SeasonWeather, season: int, ahead: slice) -> tuple[Array, Arra
 
 def _serves(record: SeasonWeather, season: int, after: int) -> bool:
     """Whether a past season knows most of the days still to come (near the end: of the whole year)."""
-    row, days = record.row(season), record.calendar.length(season)
+    days = record.calendar.length(season)
     start = min(after, days - 60)
-    known = np.isfinite(record.tmin[row, start:days]) & np.isfinite(record.tmax[row, start:days])
-    return bool(known.mean() > 0.8)
+    return bool(record.known(season)[start:days].mean() > 0.8)
 
 
 def _shifts(donors: int) -> tuple[int, ...]:

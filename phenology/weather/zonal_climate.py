@@ -45,7 +45,31 @@ import numpy as np
 from phenology.model.arrays import Array
 from phenology.model.season import SeasonCalendar
 from phenology.weather.normals import MEMORY_DAYS, YEAR_DAYS, Normals, harmonics
-from phenology.weather.possible_years import BEYOND_DAYS, PossibleYears
+
+BEYOND_DAYS = 200
+"""Days past the season's end that a possible season is followed, where no frost came before (ours)."""
+
+
+@dataclass(frozen=True, eq=False)
+class PossibleYears:
+    """Possible seasons of a place, each with the beginning of the next."""
+
+    usual: Normals  # the usual year that they lie about
+    # tmin, tmax: from the first day of a season on, shape (years, 366 + BEYOND_DAYS) [degC]
+    tmin: Array
+    tmax: Array
+    own_days: int  # measured days that they rest on, besides latitude and height
+
+    def moved_to(self, other: PossibleYears, day: int) -> PossibleYears:
+        """The same years for a tree that stands at another place after `day` days of the season."""
+        usual, tmin, tmax = self.usual, self.tmin.copy(), self.tmax.copy()
+        tmin[:, day:], tmax[:, day:] = other.tmin[:, day:], other.tmax[:, day:]
+        low, high = usual.tmin.copy(), usual.tmax.copy()
+        low[day:], high[day:] = other.usual.tmin[day:], other.usual.tmax[day:]
+        return PossibleYears(
+            replace(usual, tmin=low, tmax=high), tmin, tmax, min(self.own_days, other.own_days)
+        )
+
 
 ZONE_LATITUDES = tuple(range(-85, 90, 10))
 ZONE_MEANS = (
@@ -89,46 +113,22 @@ Coefficients = Array
 
 @dataclass(frozen=True, eq=False)
 class ZonalClimate:
-    """What is believed of the usual year of a place.
+    """What is believed of the usual year of a place."""
 
-    Attributes
-    ----------
-    warmest : float
-        Day of year, 1 for 1 January, about which the waves are counted.
-    mean : ndarray, shape (5,)
-        `Coefficients` of the daily mean. [°C]
-    covariance : ndarray, shape (5, 5)
-    day_range : float
-        Between a day's extremes, over the year. [°C]
-    day_range_sd : float
-        How sure that is. [°C]
-    day_range_wave : float
-        How much wider it is at the warmest time of year than over the year. [°C]
-    spread : float
-        Standard deviation of daily means about the usual year, over all seasons. [°C]
-    own_days : int
-        Days of the place that it rests on.
-    """
-
-    warmest: float
-    mean: Coefficients
-    covariance: Array
-    day_range: float
-    day_range_sd: float
-    day_range_wave: float
-    spread: float
-    own_days: int = 0
+    warmest: float  # day of year, 1 for 1 January, about which the waves are counted
+    mean: Coefficients  # `Coefficients` of the daily mean, shape (5,) [°C]
+    covariance: Array  # shape (5, 5)
+    day_range: float  # between a day's extremes, over the year [°C]
+    day_range_sd: float  # how sure that is [°C]
+    day_range_wave: float  # how much wider it is at the warmest time of year than over the year [°C]
+    spread: float  # standard deviation of daily means about the usual year, over all seasons [°C]
+    own_days: int = 0  # days of the place that it rests on
 
     @classmethod
     def at(cls, latitude: float, elevation: float | None = None) -> ZonalClimate:
-        """The usual year of a latitude and height, before anything is measured.
+        """The usual year of a latitude [degrees, north positive] and height [m], before anything is measured.
 
-        Parameters
-        ----------
-        latitude : float
-            North positive. [degrees]
-        elevation : float, optional
-            Above the sea; where nobody says, that of most people. [m]
+        Where nobody says the height, it is that of most people.
 
         Examples
         --------
@@ -167,13 +167,7 @@ class ZonalClimate:
         )
 
     def given(self, first_day: date, tmin: Array, tmax: Array) -> ZonalClimate:
-        """What is believed after days measured at the place.
-
-        Parameters
-        ----------
-        first_day : datetime.date
-        tmin, tmax : ndarray, shape (days,)
-            Daily extremes, NaN where unknown. [°C]
+        """What is believed after days measured at the place; NaN where unknown, shape (days,). [°C]
 
         Notes
         -----

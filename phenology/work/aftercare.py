@@ -7,7 +7,6 @@ from dataclasses import dataclass
 from datetime import date, timedelta
 
 from phenology.model.records import Tree, Work
-from phenology.records.waking import middle
 from phenology.species.catalogue import Species
 from phenology.work.rule import DEFOLIATION, TRADE, WAKING
 from phenology.work.zones import read_vigour
@@ -16,6 +15,8 @@ SHADE_DAYS = (7, 14)
 PEST_CHECKS = (7, 14)
 BUDS_MOVE = (14, 28)
 LATE_DAYS = 84  # about as long as late growth takes to harden in the cool of autumn (ours)
+LONGEST_DAYS = LATE_DAYS
+"""No care lasts longer after work. [days]"""
 
 
 @dataclass(frozen=True)
@@ -58,7 +59,7 @@ def aftercare(work: Work, tree: Tree, species: Species, aim: str, *, late: bool 
 
 
 def _all(work: Work, tree: Tree, species: Species, aim: str, late: bool) -> Iterator[Care]:
-    day, done = middle(work.earliest, work.latest), work.operation
+    day, done = work.middle, work.operation
 
     def after(first: int, last: int) -> tuple[date, date]:
         return day + timedelta(days=first), day + timedelta(days=last)

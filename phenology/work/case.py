@@ -54,8 +54,6 @@ class Case:
         Asked ahead, for a window that may open later: what only holds on the day itself is left out.
     known : FlushHistory, optional
         The flush that is worked on, where it is known already.
-    guess : bool, optional
-        Whether the odds of ripening rest on the catalogue alone; looked up in the records unless said.
     """
 
     garden: Garden
@@ -68,7 +66,6 @@ class Case:
     late: Late | None = None
     planned: bool = False
     known: FlushHistory | None = None
-    guess: bool | None = None
 
     @property
     def label(self) -> str:
@@ -213,20 +210,12 @@ class Case:
         if late.zone(self.t, self.required) == "rests":
             return "rests"
         first = min((day for _, day in late.calendar_limits), default=float("inf"))
-        return grade_of(late.curve.odds(self.t), self.required, max(0.0, self.t - first))
+        return grade_of(late.odds_on(self.t), self.required, max(0.0, self.t - first))
 
     @cached_property
     def early_guess(self) -> bool:
         """Whether the odds rest on the catalogue alone, and it is the first half of the growing season."""
-        if self.t > self.late_summer:
-            return False
-        return self._never_seen_hard() if self.guess is None else self.guess
-
-    def _never_seen_hard(self) -> bool:
-        """Whether no flush of the species was ever seen to harden here."""
-        kin = (tree for tree in self.garden.trees if tree.species == self.tree.species)
-        flushes = (h for tree in kin for h in histories_of(self.garden, tree))
-        return not any(h.bracket("hardened") for h in flushes)
+        return self.late is not None and self.late.guess and self.t <= self.late_summer
 
     @cached_property
     def flowers(self) -> str | None:
@@ -286,7 +275,7 @@ class Case:
             tuple(self._done(0)) + tuple(self._done(1)),
             self.repotted_on is not None,
             self.grade,
-            self.early_guess if self.late is not None else False,
+            self.early_guess,
             self.flowers,
             self.buds_set,
             self.nights_warm,

@@ -11,6 +11,7 @@ import math
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
+from functools import cached_property
 
 import numpy as np
 
@@ -29,9 +30,10 @@ from phenology.model.arrays import Array
 from phenology.model.limits import Limits
 from phenology.model.records import Site
 from phenology.model.season import NEVER, SeasonCalendar
-from phenology.weather.frost import FreezeOdds, first_frosts
-from phenology.weather.long_traces import LateSeason, late_season
+from phenology.weather.frost import FreezeOdds, LateSeason, first_frosts, late_season
 from phenology.weather.traces import Traces
+
+HARDENING = (Transition("extended", "hardened"), Transition("budbreak", "hardened"))
 
 Drawn = Callable[[Site, int, int], tuple[Traces, ThermalTime]]
 
@@ -85,6 +87,9 @@ class Late:
     limits : Limits
     summer : int
         Day of season that is usually warmest.
+    guess : bool
+        Whether the odds rest on the catalogue alone: no flush of the species was seen here from its beginning
+        until it was hard.
     """
 
     calendar: SeasonCalendar
@@ -96,10 +101,20 @@ class Late:
     ender: str
     limits: Limits
     summer: int
+    guess: bool = False
 
     def stop(self, required: float | None = None) -> Stop:
         """The last safe day at some odds; those of the garden unless others are given."""
         wanted = self.limits.odds if required is None else required
+        if wanted not in self._stops:
+            self._stops[wanted] = self._stop(wanted)
+        return self._stops[wanted]
+
+    @cached_property
+    def _stops(self) -> dict[float, Stop]:
+        return {}
+
+    def _stop(self, wanted: float) -> Stop:
         last = self.curve.last_day(wanted)
         ruled = self.ender if last is None or not self._rules_by_rest(last, wanted) else "rest"
         found = [(ruled, -math.inf if last is None else last), *self.calendar_limits]
@@ -118,17 +133,39 @@ class Late:
         day = self.stop(required).day
         return None if math.isinf(day) else self.calendar.date(self.season, day)
 
+    def stated(self, required: float | None, opens: float) -> date | None:
+        """The last safe date, as a grower is told it of work that opens on a day of the season.
+
+        A guess that calls a day too late, where that may be a guess too, has no date to tell.
+        """
+        over = max(opens, self.today) > self.stop(required).day
+        return None if self.guess and over else self.last_safe(required)
+
     def odds(self) -> tuple[float, float, float]:
         """Odds that a cut ripens if it is made today, in two weeks, in three."""
-        first, second, third = (self.curve.odds(self.today + wait) for wait in WAITING)
+        first, second, third = (self.odds_on(self.today + wait) for wait in WAITING)
         return first, second, third
 
     def zone(self, day: float, required: float | None = None) -> str:
         """What a cut does on a day: "ripens", "danger" (wakes, does not ripen) or "rests"."""
         if day <= self.stop(required).day:
             return "ripens"
-        rests = self.curve.rests_from()
+        rests = self._rests_from
         return "rests" if rests is not None and day >= rests else "danger"
+
+    @cached_property
+    def _rests_from(self) -> float | None:
+        return self.curve.rests_from()
+
+    def odds_on(self, day: float) -> float:
+        """Odds that growth woken on a day ripens."""
+        if day not in self._odds:
+            self._odds[day] = self.curve.odds(day)
+        return self._odds[day]
+
+    @cached_property
+    def _odds(self) -> dict[float, float]:
+        return {}
 
     def reason(self, required: float | None = None) -> str:
         """The limit that ruled, in a sentence."""
@@ -276,6 +313,7 @@ class WorkSeason:
             ender,
             limits,
             ending.season.summer,
+            not any(self.fit.seasons_seen(species, step) for step in HARDENING),
         )
 
     def _requirement(self, species: str, wait: Transition) -> Requires:

@@ -6,12 +6,12 @@ practice, no source, unless a species' own profile says otherwise.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, replace
 
 from phenology.model.operations import HALVING_JOINS, Operation
 from phenology.model.stages import stage_rank
-from phenology.species.practice import TECHNIQUES
+from phenology.species.fields import TECHNIQUES
 from phenology.species.species import Species
 from phenology.work.season_of_work import LEAVES_FEED, until_rest
 from phenology.work.situation import Situation
@@ -131,7 +131,7 @@ class Choice:
         if self.leave:
             return self.leave
         if self.now:
-            does = ", then ".join(doing(t, s.species) for t in self.now)
+            does = in_turn(self.now, s.species)
             wakes = any(Operation(OPERATION_OF[t]).wakes for t in self.now)
             text = (
                 f"no more cutting {until_rest(s.species)}; {does} now" if s.too_late and not wakes else does
@@ -187,6 +187,11 @@ def doing(technique: str, species: Species) -> str:
         "halve": "halve the outer leaves",
         "thin": "thin crowded shoots to two at a fork",
     }[technique]
+
+
+def in_turn(techniques: Iterable[str], species: Species) -> str:
+    """Techniques one after another, as one order."""
+    return ", then ".join(doing(technique, species) for technique in techniques)
 
 
 def choose(s: Situation) -> Choice:

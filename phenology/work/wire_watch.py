@@ -12,7 +12,6 @@ from datetime import date, timedelta
 
 from phenology.model.records import Look, Work
 from phenology.model.season import SeasonCalendar
-from phenology.records.waking import middle
 from phenology.work.zones import names, read_vigour
 
 FIRST_ON_SHOOTS, FIRST_ON_WOOD, THEN = 21, 42, 14  # days
@@ -81,7 +80,7 @@ def wire_check(
         return None
     checks = []
     for work in on:
-        day = middle(work.earliest, work.latest)
+        day = work.middle
         wood = on_older_wood(work, calendar)
         seen = max(
             (k.latest for k in looks if day < k.latest <= today and "wire" in (k.note or "")), default=None

@@ -21,7 +21,7 @@ from phenology.records.entries import Changes, same_entry, without
 from phenology.records.flushes import TreeRecord
 from reports.entries.merging import Edit, Readers, merged, text_field
 from reports.garden.open_garden import OpenGarden
-from reports.text.lines import shown_date, table
+from reports.text.words import shown_date, table
 
 Entry = TypeVar("Entry", Look, Work)
 
@@ -68,14 +68,19 @@ class Draft:
     ----------
     said, minded : str
         What was understood and brings about; what to mind. Either may be empty.
-    save : list of records
+    save, remove : sequence of records
     label : str
     """
 
     said: str
     minded: str
-    save: list[Record]
+    save: Sequence[Record]
     label: str
+    remove: Sequence[Record] = ()
+
+
+class UnchangedError(InputError):
+    """A correction says what is on record already."""
 
 
 class Questions(Protocol):
@@ -175,7 +180,7 @@ class EntryEditor(ABC, Generic[Entry]):
     def save(self, draft: Draft) -> None:
         """Write down what was planned."""
         if draft.save:
-            self.garden.save(draft.label, draft.save)
+            self.garden.save(draft.label, draft.save, draft.remove)
 
     def draft(self, words: Sequence[str]) -> Draft | None:
         """What to save and tell of one entry a tree; None where the grower, asked, would rather not."""
@@ -265,7 +270,7 @@ class EntryEditor(ABC, Generic[Entry]):
         old, tree = self.found(id)
         entry = merged(self.garden, old, {**self.typed, "name": name or None}, self.readers)
         if entry == old and not (self.typed.get("new_flush") or self.typed.get("ended")):
-            raise InputError(f"nothing to correct: give {self.correctable}, --who or --note")
+            raise UnchangedError(f"nothing to correct: give {self.correctable}, --who or --note")
         changes = self.changes(entry, self.garden.record(tree, old.latest, entry.latest), old)
         said = f"{tree.label}: {self.shown(entry)} (was {self.shown(old)})"
         return Edit(said, changes.save, changes.remove, label=f"corrected {self.what}: {said}")

@@ -163,8 +163,8 @@ class LookEditor(EntryEditor[Look]):
 
     def moves(self) -> Callable[[], Iterable[str]]:
         """Stop dates, of whichever trees."""
+        from phenology.advice.adviser import stop_days
         from phenology.advice.forecast_change import stop_changes
-        from phenology.advice.stop_dates import stop_days
         from reports.text.change_text import stops_text
 
         known: dict[str, float] = {}

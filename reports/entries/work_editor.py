@@ -17,13 +17,12 @@ from phenology.model.records import Stand, Tree, Work
 from phenology.model.stages import Stage
 from phenology.records.entries import Changes, work_changes
 from phenology.records.flushes import TreeRecord
-from phenology.records.waking import middle
 from phenology.work.answer import Answer
 from phenology.work.cautions import cautions
 from reports.entries.entry_editor import ENTRY_READERS, EntryEditor, Planned
 from reports.garden.clock import today
 from reports.garden.work_answers import work_answers
-from reports.text.answer_text import answer_lines, finding_lines
+from reports.text.ahead_text import answer_lines, finding_lines
 
 NEEDS_HARD_LEAVES = (Operation.CUTBACK, Operation.HALVING, Operation.PARTIAL_DEFOLIATION)
 
@@ -62,7 +61,7 @@ class WorkEditor(EntryEditor[Work]):
     def besides(self, planned: Planned[Work]) -> Iterator[Record]:
         """Where the tree stands now, or when it was last repotted."""
         tree, work = planned.tree, planned.entry
-        day = middle(work.earliest, work.latest)
+        day = work.middle
         if self.place is not None:
             yield Stand(new_id(), tree.id, self.place.id, day)
         elif work.operation is Operation.REPOTTING and (tree.last_repot is None or tree.last_repot < day):

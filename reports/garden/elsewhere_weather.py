@@ -6,12 +6,12 @@ from collections.abc import Mapping
 from pathlib import Path
 
 from data_sources.weather.files.reader import read_weather_file
-from phenology.advice.adviser import HARDENING
 from phenology.advice.lesson_place import LessonPlace, hemisphere
 from phenology.garden import Garden
 from phenology.model.errors import FlushcastError, InputError, WeatherError
 from phenology.model.records import Place
 from phenology.weather.series import DailyWeather
+from phenology.work.last_safe import HARDENING
 from reports.garden.open_garden import OpenGarden
 from reports.garden.place_weather import read_place_weather
 

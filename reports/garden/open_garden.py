@@ -23,7 +23,6 @@ from phenology.language.tree_selection import in_order, place_of
 from phenology.language.words import near_words, plain_words
 from phenology.model.errors import InputError, UnknownNameError
 from phenology.records.flushes import TreeRecord
-from phenology.records.waking import middle
 from reports.garden.clock import now_on, today
 
 if TYPE_CHECKING:
@@ -145,6 +144,11 @@ class OpenGarden:
         from phenology.species.catalogue import load_species
 
         return load_species(self.settings_or_usual.species)
+
+    def species_name(self, latin: str) -> str:
+        """What growers call a species; its Latin name where that is not known."""
+        known = self.catalogue.get(latin)
+        return known.name if known else latin
 
     @property
     def shared(self) -> list[SharedCalibration]:
@@ -307,7 +311,7 @@ class OpenGarden:
         works = [
             work
             for work in self.journal.works(tree.id, self.calendar.start(min(seasons)))
-            if self.calendar.season_of(middle(work.earliest, work.latest)) in seasons
+            if self.calendar.season_of(work.middle) in seasons
         ]
         return TreeRecord(tree.label, tuple(flushes), tuple(looks), tuple(works))
 

@@ -2,16 +2,45 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass, field
-from datetime import date
+from datetime import date, timedelta
 from pathlib import Path
 
-from data_sources.weather.outlooks import read_outlook
-from data_sources.weather.place_correction import corrected, load_corrections
+from data_sources.weather.place_correction import PlaceCorrection, corrected, load_corrections
 from data_sources.weather.store.weather_store import WeatherStore
 from phenology.model.errors import WeatherError
-from phenology.weather.outlook import Outlook
+from phenology.weather.outlook import Outlook, measure_skill
 from phenology.weather.series import DailyWeather
+
+SKILL_DAYS = 365
+"""How far back forecasts are judged: enough to measure all leads, and by services as they are now (ours)."""
+
+
+def read_outlook(
+    store: WeatherStore,
+    place: str,
+    weather: DailyWeather,
+    corrections: Mapping[str, PlaceCorrection],
+    as_of: date | None = None,
+) -> Outlook | None:
+    """What is known of a place's newest forecast; None where there was none within a year.
+
+    Past forecasts are held against `weather`, the place's own, corrected. They and the members are brought to
+    the bench alike, so that their error is told apart from the place's own difference.
+    """
+    since = (as_of or weather.last_day) - timedelta(days=SKILL_DAYS)
+    past = store.past_forecasts(place, as_of=as_of, since=since)
+    if not len(past.issued):
+        return None
+    low, high = past.tmin, past.tmax
+    correction = corrections.get("model") or corrections.get("station")  # as `corrected` treats forecasts
+    if correction is not None:
+        low = low + correction.tmin.difference(past.day, low)
+        high = high + correction.tmax.difference(past.day, high)
+    skill = measure_skill(past.issued, past.day, low, high, weather)
+    members = tuple(corrected(one, corrections) for one in store.members(place, as_of=as_of))
+    return Outlook(date.fromordinal(int(past.issued.max())), skill, members)
 
 
 @dataclass

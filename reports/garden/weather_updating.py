@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass
 from functools import partial
 from importlib.metadata import PackageNotFoundError, version
 from pathlib import Path
@@ -15,26 +14,8 @@ from reports.garden.open_garden import OpenGarden
 if TYPE_CHECKING:
     from data_sources.weather.services.protocol.service import Spot
     from data_sources.weather.services.transport.settings import WeatherSettings
+    from data_sources.weather.update import UpdateReport
     from phenology.model.records import Place
-
-
-@dataclass(frozen=True)
-class Updated:
-    """What became of one place.
-
-    Attributes
-    ----------
-    lines : sequence of str
-        What was fetched, and what could not be.
-    coverage : str
-        What is known now; empty where nothing is.
-    fresh : bool
-        Whether anything was given.
-    """
-
-    lines: Sequence[str]
-    coverage: str
-    fresh: bool
 
 
 def update_places(
@@ -46,32 +27,13 @@ def update_places(
     first_only: bool = False,
     progress: Callable[[str, int, int], None],
     announce: Callable[[str], None],
-) -> Iterator[Updated]:
-    """Fetch what is new at each place, and say what became of it.
+) -> Iterator[UpdateReport]:
+    """Fetch what is new at each place, and say what became of it; see `update_weather`.
 
-    Parameters
-    ----------
-    garden : OpenGarden
-    places : sequence of Place
-    only : sequence of str
-        Services to ask; by default those of the settings.
-    years : int, optional
-        Of history.
-    first_only : bool
-        Whether to stop as soon as there is enough for a forecast.
-    progress : callable
-        Told (what is fetched, parts done, parts to do).
-    announce : callable
-        Told what the grower should know meanwhile.
-
-    Raises
-    ------
-    InputError
-        If the garden stands still on a day.
-    WeatherError
-        If no service can be reached.
+    By default the services of the settings are asked, not `only` some. Raises `InputError` if the garden
+    stands still on a day, `WeatherError` if no service can be reached.
     """
-    from data_sources.weather.corrections_refit import refit_corrections
+    from data_sources.weather.place_correction import refit_corrections
     from data_sources.weather.request_log import RequestLog
     from data_sources.weather.services.registry import make_services
     from data_sources.weather.services.transport.http import Http
@@ -103,9 +65,10 @@ def update_places(
                 raise WeatherError(report.lines[0])
             lines = [*http.notes, *report.lines, *refit_corrections(garden.folder, store, one.id, own.units)]
             http.notes.clear()
-            weather = store.find(one.id) if store.has(one.id) else None
-            coverage = f"{head}{weather.coverage().line()}" if weather is not None else ""
-            yield Updated([f"{head}{line}" for line in lines], coverage, report.fresh)
+            report.lines = [f"{head}{line}" for line in lines]
+            weather = store.find(one.id)
+            report.coverage = f"{head}{weather.coverage().line()}" if weather is not None else ""
+            yield report
 
 
 def _beginning(head: str, announce: Callable[[str], None], words: str) -> None:

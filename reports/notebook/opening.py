@@ -15,17 +15,16 @@ from phenology.garden import Garden
 from phenology.language.vague_dates import parse
 from phenology.model.errors import InputError
 from phenology.model.records import Place
-from phenology.model.track_record import TrackRecord
+from phenology.model.track_record import PastForecast
 from reports.garden.clock import today
 from reports.garden.open_garden import OpenGarden, one_day
-from reports.garden.past_forecasts import with_skill
+from reports.garden.past_forecasts import garden_past
 from reports.garden.station_pair import StationPair, station_pair
 from reports.notebook.ahead import Ahead
-from reports.notebook.elsewhere import Elsewhere
 from reports.notebook.learned import LearnedFrames
 from reports.notebook.pictures import Pictures
 from reports.notebook.records import Records
-from reports.notebook.seasons import SeasonFrames
+from reports.notebook.seasons import Elsewhere, SeasonFrames
 from reports.notebook.weather import WeatherFrames
 
 DEMO = "demo"
@@ -37,6 +36,10 @@ class GardenFrames(Ahead, Records, WeatherFrames, LearnedFrames, SeasonFrames, E
     Units stand in the columns' names, dates are real datetimes, `season` is the year in which a season
     starts, temperatures are in °C whatever the garden shows. Frames are the caller's own: changing one
     changes nothing else. Results are worked out when first asked for and then kept.
+
+    A `species` is its Latin or common name, or part of it, without one every species that has trees; a
+    `place` its name or part of it, without one the first; a `season` the year it starts in,
+    without one that under way. In the examples ``garden`` is ``open_garden("demo", as_of="2026-06-14")``.
 
     ============================  ====================================================================
     what lies ahead               `agenda`, `forecast`, `chances`, `windows`, `last_safe_dates`, `care`,
@@ -121,8 +124,8 @@ def _no_pair(place: Place) -> StationPair:
 
 
 def _frames(snapshot: Garden, opened: OpenGarden, *, past: bool) -> GardenFrames:
-    def read_skills() -> dict[str, TrackRecord]:
-        return dict(with_skill(snapshot, opened.folder, keep=False).skills)
+    def read_past() -> list[PastForecast]:
+        return garden_past(opened.folder, snapshot, keep=False)
 
     def read_history() -> list[Change]:
         with opened:
@@ -131,4 +134,4 @@ def _frames(snapshot: Garden, opened: OpenGarden, *, past: bool) -> GardenFrames
     def read_pair(place: Place) -> StationPair:
         return station_pair(opened.folder, place, snapshot.as_of if past else None)
 
-    return GardenFrames(snapshot, opened.settings, read_skills, read_history, read_pair)
+    return GardenFrames(snapshot, opened.settings, read_past, read_history, read_pair)

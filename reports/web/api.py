@@ -164,7 +164,7 @@ def _write(site: Site, new: NewEntry, editor: type[LookEditor] | type[WorkEditor
             draft, batch = write_down(garden, entry)
         except AlreadyWrittenError as error:
             return Written(said=_label(garden, error.batch), minded="", change=error.batch)
-    site.keeper.warm()
+    site.keeper.warm(trees)
     return Written(said=draft.said, minded=draft.minded, change=batch or None)
 
 

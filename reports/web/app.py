@@ -18,6 +18,7 @@ from starlette.routing import BaseRoute, Mount, Route
 from reports.garden.clock import today
 from reports.web import (
     device_pages,
+    entry_pages,
     garden_pages,
     look_pages,
     start_pages,
@@ -47,9 +48,11 @@ PAGES: dict[str, tuple[Handler, list[str]]] = {
     "/morning": (today_pages.morning, READ),
     "/seasons": (today_pages.seasons, READ),
     "/trees": (tree_pages.trees, READ),
+    "/trees/{tree}/herd": (today_pages.herd, READ),
     "/trees/{tree}/season.svg": (tree_pages.season_picture, READ),
     "/photos/{look}": (tree_pages.photo, READ),
-    "/entries/{kind}/{id}/remove": (tree_pages.remove_entry, WRITE),
+    "/entries/{kind}/{id}": (entry_pages.correct, BOTH),
+    "/entries/{kind}/{id}/remove": (entry_pages.remove, WRITE),
     "/trees/add": (garden_pages.add, BOTH),
     "/trees/{tree}": (tree_pages.tree, READ),
     "/trees/{tree}/edit": (garden_pages.edit, BOTH),

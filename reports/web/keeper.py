@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import threading
 from collections import OrderedDict
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Collection, Iterator
 from contextlib import ExitStack, contextmanager, suppress
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -42,6 +42,10 @@ class Known:
             return self.made[what]
 
 
+class _OvertakenError(Exception):
+    """Something was written down, so that nobody will ask for this any more."""
+
+
 class Keeper:
     """Opens a garden for a request, and keeps the forecasts of its last few states.
 
@@ -53,7 +57,9 @@ class Keeper:
     def __init__(self, folder: Path) -> None:
         self.folder = folder
         self._known: OrderedDict[State, Known] = OrderedDict()
-        self._looking, self._making = threading.Lock(), threading.Lock()
+        self._few: OrderedDict[State, Known] = OrderedDict()
+        self._looking, self._making, self._making_few = (threading.Lock() for _ in range(3))
+        self._asked = 0
         self._idle: list[tuple[object, Journal]] = []
 
     @contextmanager
@@ -112,31 +118,72 @@ class Keeper:
         with self._looking:
             return self._known.get(self.state(garden))
 
-    def ahead(self, garden: OpenGarden) -> Known:
-        """The agenda of the garden as it stands, and what else was reckoned of it."""
+    def recent(self, garden: OpenGarden) -> Known | None:
+        """The same, or what was known before the last looks and work of the day were written down."""
+        now = self.state(garden)
+        with self._looking:
+            found = (known for state, known in reversed(self._known.items()) if state[1:] == now[1:])
+            return self._known.get(now) or next(found, None)
+
+    def of(self, garden: OpenGarden, trees: Collection[str]) -> Known:
+        """What is known of some trees, by their ids: the others are not reckoned for it."""
+        if (known := self.ready(garden)) is not None:
+            return known
+        with self._making_few:
+            state = (*self.state(garden), *sorted(trees))
+            with self._looking:
+                known = self._few.get(state)
+            return known or self._reckoned(garden, self._few, state, only=trees)
+
+    def ahead(self, garden: OpenGarden, go_on: Callable[[], None] = lambda: None) -> Known:
+        """The agenda of the garden as it stands, and what else was reckoned of it.
+
+        `go_on` is called between trees; what it raises ends the reckoning.
+        """
         if (known := self.ready(garden)) is not None:
             return known
         with self._making:  # many may ask at once: one reckons, the others wait for it
             if (known := self.ready(garden)) is not None:
                 return known
-            from phenology.advice.agenda import make_agenda
-            from phenology.advice.garden_forecast import forecast_garden
-            from reports.garden.past_forecasts import with_skill
+            return self._reckoned(garden, self._known, self.state(garden), go_on)
 
-            state = self.state(garden)
-            snapshot = with_skill(garden.snapshot(), self.folder)
-            known = Known(make_agenda(forecast_garden(snapshot)))
-            with self._looking:
-                self._known[state] = known
-                while len(self._known) > KEPT_STATES:
-                    self._known.popitem(last=False)
-            return known
+    def _reckoned(
+        self,
+        garden: OpenGarden,
+        kept: OrderedDict[State, Known],
+        state: State,
+        go_on: Callable[[], None] = lambda: None,
+        only: Collection[str] | None = None,
+    ) -> Known:
+        from phenology.advice.agenda import make_agenda
+        from phenology.advice.garden_forecast import forecast_garden
+        from reports.garden.past_forecasts import with_skill
 
-    def warm(self) -> None:
-        """Begin to reckon what the garden as it stands will be asked for, without waiting for it."""
+        snapshot = with_skill(garden.snapshot(), self.folder)
+        agenda = make_agenda(forecast_garden(snapshot, progress=lambda *_: go_on(), only=only))
+        known = Known(agenda if only is None else agenda.only(only))
+        with self._looking:
+            kept[state] = known
+            while len(kept) > KEPT_STATES:
+                kept.popitem(last=False)
+        return known
+
+    def warm(self, trees: Collection[str] = ()) -> None:
+        """Begin to reckon what the garden as it stands will be asked for, some trees first.
+
+        Nobody waits for it; once something else is written down it is broken off, and begun anew.
+        """
+        self._asked += 1
+        mine = self._asked
+
+        def go_on() -> None:
+            if self._asked != mine:
+                raise _OvertakenError
 
         def reckon() -> None:
             with suppress(Exception), self.opened() as garden:  # whoever asks is told what is wrong
-                self.ahead(garden)
+                if trees:
+                    self.of(garden, trees)
+                self.ahead(garden, go_on)
 
         threading.Thread(target=reckon, name="reckoning", daemon=True).start()

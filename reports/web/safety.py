@@ -6,6 +6,7 @@ send a form here, but neither hide its Origin nor read the answer.
 
 from __future__ import annotations
 
+import re
 from collections.abc import Collection
 from dataclasses import dataclass
 from urllib.parse import urlsplit
@@ -16,6 +17,7 @@ from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 MOST_BYTES = 200_000  # of a form (ours)
 MOST_PHOTO_BYTES = 20_000_000  # of a form with a photo (ours)
+WITH_PHOTO = re.compile(r"/look$|/entries/look/[^/]+$")
 READS = ("GET", "HEAD", "OPTIONS")
 FORWARDED = ("forwarded", "x-forwarded-for", "x-forwarded-host", "x-real-ip")
 
@@ -118,7 +120,7 @@ class BodyLimit:
             await self.app(scope, receive, send)
             return
         headers = Headers(scope=scope)
-        photo = scope["path"].endswith("/look") and headers.get("content-type", "").startswith("multipart/")
+        photo = headers.get("content-type", "").startswith("multipart/") and WITH_PHOTO.search(scope["path"])
         most = MOST_PHOTO_BYTES if photo else MOST_BYTES
         body = await _whole_body(receive, most) if _length(headers) <= most else None
         if body is None:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Iterator
+from collections.abc import Callable, Collection, Iterator
 from dataclasses import dataclass
 from datetime import timedelta
 from typing import Any
@@ -11,44 +11,73 @@ from typing import Any
 from starlette.responses import HTMLResponse, Response
 
 from data_sources.journal_questions import what_a_batch_did
-from phenology.advice.agenda import Section
+from phenology.advice.agenda import Round, Section, plan_round
 from phenology.advice.alike import alike
 from phenology.advice.forecast_change import moved_by_looks
-from phenology.advice.round import Round, plan_round
 from phenology.advice.visits import Visit as Visited
 from phenology.model.records import Tree
-from reports.text.care_text import as_counted
-from reports.text.change_text import moved_lines
+from reports.charts.agenda_rows import MOST_LINES, Line
+from reports.text.ahead_text import NOTHING_DECIDES, review_lines, round_cautions
+from reports.text.change_text import as_counted, moved_lines
 from reports.text.forecast_text import in_brief
-from reports.text.round_text import NOTHING_DECIDES, review_lines, round_cautions
 from reports.text.words import capital, full_date, short_date, weekday_full_date
 from reports.web.keeper import Known
-from reports.web.report_body import Embedded, morning_body, seasons_body
+from reports.web.report_body import Embedded, herd_body, morning_body, seasons_body, trees_compared
 from reports.web.site import Visit
+from reports.web.tree_pages import tree_of
 from reports.web.writing import take_back
 
 HISTORY_SHOWN = 40
+FEW_CHIPS = 24  # trees of today named on its page; the others are a tap away
+FEW_COMPARED = 20  # trees whose seasons stand on one page
+NO_OTHER = "No other tree's date moved by more than a few days."
 
 
 def today(visit: Visit) -> Response:
     """The morning page, live, with a way to each tree that is to be looked at today."""
     known = visit.site.keeper.ahead(visit.garden)
     trees = sorted((r.tree for r in known.agenda.of(Section.TODAY)), key=lambda t: as_counted(t.label))
-    return _embedding(
-        visit, "today.html.j2", "Today", morning_body(visit.garden, known, look_back=False), trees=trees
-    )
+    body = morning_body(visit.garden, known, _herds_at(visit), look_back=False)
+    return _embedding(visit, "today.html.j2", "Today", body, trees=trees[:FEW_CHIPS], due=len(trees))
+
+
+def _herds_at(visit: Visit) -> Callable[[Line], str]:
+    return lambda line: visit.at(f"/trees/{line.rows[0].tree.id}/herd")
+
+
+def herd(visit: Visit) -> Response:
+    """The trees of the same species on the same bench, each drawn through its season."""
+    garden, known, one = visit.garden, visit.site.keeper.ahead(visit.garden), tree_of(visit)
+    place = known.agenda.garden.place_of(one, garden.today)
+    leafed = visit.leafed([t for t in garden.standing(place) if t.species == one.species], MOST_LINES)
+    title = f"{capital(garden.species_name(one.species))}, {place.name}"
+    body = herd_body(garden, known, {tree.id for tree in leafed.here}, title)
+    return _embedding(visit, "herd.html.j2", title, body, leafed=leafed)
 
 
 def morning(visit: Visit) -> Response:
     """The same with what changed since the last look, and how past forecasts did."""
     known = visit.site.keeper.ahead(visit.garden)
-    return _embedding(visit, "embedded.html.j2", "Morning", morning_body(visit.garden, known, look_back=True))
+    return _embedding(
+        visit,
+        "embedded.html.j2",
+        "Morning",
+        morning_body(visit.garden, known, _herds_at(visit), look_back=True),
+    )
 
 
 def seasons(visit: Visit) -> Response:
-    """Seasons side by side."""
-    known = visit.site.keeper.ahead(visit.garden)
-    return _embedding(visit, "embedded.html.j2", "Seasons", seasons_body(visit.garden, known))
+    """Seasons side by side; tree by tree a species at a time where there are many."""
+    garden, known = visit.garden, visit.site.keeper.ahead(visit.garden)
+    found, species = trees_compared(known), visit.text("species")
+    if species not in found:
+        few = {id for ids in found.values() for id in ids}
+        links = [] if len(few) <= FEW_COMPARED else [(one, garden.species_name(one)) for one in found]
+        body = seasons_body(garden, known, () if links else few)
+        return _embedding(visit, "seasons.html.j2", "Seasons", body, links=links, leafed=None)
+    leafed = visit.leafed(found[species], FEW_COMPARED)
+    body = seasons_body(garden, known, leafed.here, species)
+    return _embedding(visit, "seasons.html.j2", "Seasons", body, links=[], leafed=leafed)
 
 
 def _embedding(visit: Visit, template: str, title: str, page: Embedded, **values: Any) -> HTMLResponse:
@@ -78,12 +107,16 @@ def walk_round(visit: Visit) -> Response:
     """The round, one tree a page: those looked at today or passed over are left out."""
     from reports.web.look_pages import look_form
 
-    known = visit.site.keeper.ahead(visit.garden)
+    keeper = visit.site.keeper
+    known = keeper.recent(visit.garden) or keeper.ahead(visit.garden)  # so that nobody waits between trees
+    if keeper.ready(visit.garden) is None:
+        keeper.warm()
     walk: Round = known.once("round", lambda: plan_round(known.agenda))
     passed = set(visit.texts("passed"))
     last: dict[str, Any] = {"batch": visit.text("saved"), "saved": visit.site.saves.get(visit.text("saved"))}
     looked = _looked_at_today(visit)
-    stops = [stop for stop in _stops(walk) if stop.tree.id not in passed | looked]
+    here = {tree.id for tree in visit.garden.trees if tree.retired is None} - passed - looked
+    stops = [stop for stop in _stops(walk) if stop.tree.id in here]
     if not stops:
         lines = list(review_lines(walk.review)) if walk.review else []
         if not walk.visits and walk.review is None:
@@ -129,41 +162,41 @@ def saved(visit: Visit) -> Response:
     trees = [tree for tree in visit.garden.trees if told and tree.id in told.trees]
     return visit.page(
         "saved.html.j2", "Saved", batch=batch, said=told.said if told else f"{capital(label)}.",
-        minded=told.minded if told else "", undone=undone, trees=trees,
-        moved=moved_of(visit, batch) if told and visit.site.keeper.ready(visit.garden) else None,
+        minded=told.minded if told else "", undone=undone, trees=trees, told=told is not None,
         after=visit.text("after"),
     )  # fmt: skip
 
 
 def moved(visit: Visit) -> Response:
-    """How the forecast moved, as a part of a page for the script, or as a page without it."""
+    """How the forecast moved, as a part of a page for the script, or as a page without it.
+
+    First the trees that were written of; with `others` what else that moved, for which all are reckoned.
+    """
     batch = visit.request.path_params["batch"]
-    lines = moved_of(visit, batch)
+    told, garden, keeper = visit.site.saves.get(batch), visit.garden, visit.site.keeper
+    before = told.before if told and told.before and told.before.agenda.garden.as_of == garden.today else None
+    lines: list[str] = []
+    if told is not None and visit.text("others") and before:
+        others = {tree.id for tree in garden.trees} - {*told.trees}
+        lines = _moved(before, keeper.ahead(garden), others) or [NO_OTHER]
+    elif told is not None:
+        now = keeper.of(garden, told.trees)
+        lines = [*_in_brief(now, told.trees)]
+        if before:
+            lines += [f"Before, {row}" for row in _in_brief(before, told.trees) if row not in lines]
+            lines += _moved(before, now, told.trees)
     template = "moved_part.html.j2" if visit.text("part") else "moved.html.j2"
-    return visit.page(template, "How the forecast moved", lines=lines, batch=batch)
+    return visit.page(
+        template, "How the forecast moved", lines=lines, batch=batch,
+        more=bool(before) and not visit.text("others"),
+    )  # fmt: skip
 
 
-def moved_of(visit: Visit, batch: str) -> list[str]:
-    """What is forecast now of the trees that were written of, and what else their records moved."""
-    told = visit.site.saves.get(batch)
-    if told is None:
-        return []
-    now = visit.site.keeper.ahead(visit.garden)
-
-    def make() -> list[str]:
-        lines = [f"{row}" for row in _in_brief(now, told.trees)]
-        if told.before is None or told.before.agenda.garden.as_of != now.agenda.garden.as_of:
-            return lines
-        changes = moved_by_looks(told.before.agenda.forecast, now.agenda.forecast)
-        others = list(moved_lines(changes))
-        then = [f"Before, {row}" for row in _in_brief(told.before, told.trees) if row not in lines]
-        return [*lines, *then, *(others or ["No other date moved by more than a few days."])]
-
-    made: list[str] = now.once(f"moved by {batch}", make)
-    return made
+def _moved(before: Known, now: Known, trees: Collection[str]) -> list[str]:
+    return [*moved_lines(moved_by_looks(before.agenda.forecast, now.agenda.forecast, trees))]
 
 
-def _in_brief(known: Known, trees: tuple[str, ...]) -> Iterator[str]:
+def _in_brief(known: Known, trees: Collection[str]) -> Iterator[str]:
     rows = [row for row in known.agenda.rows if row.tree.id in trees]
     for group in alike(rows):
         yield f"{', '.join(group.labels)}: {in_brief(group)}"

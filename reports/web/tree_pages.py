@@ -14,18 +14,18 @@ from phenology.model.errors import InputError
 from phenology.model.records import Look, Tree, Work
 from reports.entries.look_editor import LookEditor
 from reports.entries.work_editor import WorkEditor
+from reports.text.ahead_text import plan_lines
 from reports.text.forecast_text import SEEN, told_in_full
-from reports.text.lines import shown_date
-from reports.text.plan_text import plan_lines
-from reports.text.words import capital
+from reports.text.words import capital, shown_date
 from reports.web.keeper import Known
 from reports.web.look_pages import pick_tree
-from reports.web.photos import photo_path
+from reports.web.photos import photo_ids, photo_path
 from reports.web.site import Visit
+from reports.web.writing import NOTHING_TYPED
 
-ENTRIES_SHOWN = 40
+FEW_WITH_PHOTOS, MOST_PHOTOS = 8, 40  # trees on one page of leaves, photos of each
+ENTRIES_SHOWN, MOST_ENTRIES = 40, 400
 NARROW = (4.8, 3.2)  # inches: on a phone its words stay readable
-NOTHING_TYPED: dict[str, Any] = dict.fromkeys(("when", "new_flush", "cause", "ended", "kind", "yes", "place"))
 
 
 def trees(visit: Visit) -> Response:
@@ -51,7 +51,7 @@ def tree_of(visit: Visit) -> Tree:
 def tree(visit: Visit) -> Response:
     """One tree: what it is at, what comes and what to do, its season, plan and records."""
     one = tree_of(visit)
-    garden, known = visit.garden, visit.site.keeper.ahead(visit.garden)
+    garden, known = visit.garden, visit.site.keeper.of(visit.garden, [one.id])
     rows = [row for row in known.agenda.rows if row.tree.id == one.id]
     species = garden.catalogue.get(one.species)
     places = {place.id: place.name for place in garden.places}
@@ -61,6 +61,7 @@ def tree(visit: Visit) -> Response:
         "tree.html.j2", one.label, tree=one, species=species.name if species else one.species,
         place=places.get(place_of(one.id, garden.stands, garden.today) or "", ""), words=words,
         picture=picture, plan=plan, entries=list(_entries(visit, one)),
+        shown=MOST_ENTRIES if visit.text("all") else ENTRIES_SHOWN,
         told=[(name, value) for name, value in _told(visit, one) if value],
     )  # fmt: skip
 
@@ -77,7 +78,7 @@ def _told(visit: Visit, one: Tree) -> Iterator[tuple[str, str]]:
 
 
 def _picture_words(known: Known, one: Tree) -> str:
-    from reports.charts.one_tree import describe_tree
+    from reports.charts.tree_charts import describe_tree
 
     words: str = known.once(f"words of {one.id}", lambda: describe_tree(known.agenda.forecast, one))
     return words
@@ -97,11 +98,12 @@ def _plan(known: Known, one: Tree) -> list[tuple[int, str]]:
 
 def season_picture(visit: Visit) -> Response:
     """A tree's season, drawn."""
-    one, known = tree_of(visit), visit.site.keeper.ahead(visit.garden)
+    one = tree_of(visit)
+    known = visit.site.keeper.of(visit.garden, [one.id])
 
     def make() -> bytes:
         from reports.charts.ink import chart_bytes, new_axes
-        from reports.charts.one_tree import describe_tree, plot_tree
+        from reports.charts.tree_charts import describe_tree, plot_tree
 
         forecast = known.agenda.forecast
         narrow = new_axes(None, *NARROW)
@@ -120,7 +122,7 @@ def _entries(visit: Visit, one: Tree) -> Iterator[dict[str, Any]]:
     looks, works = LookEditor(garden, dict(NOTHING_TYPED)), WorkEditor(garden, dict(NOTHING_TYPED))
     entries: list[Look | Work] = [*looks.entries(one.id), *works.entries(one.id)]
     entries.sort(key=lambda entry: (entry.latest, entry.earliest), reverse=True)
-    for entry in entries[:ENTRIES_SHOWN]:
+    for entry in entries[: MOST_ENTRIES if visit.text("all") else ENTRIES_SHOWN + 1]:
         name, remarks = (looks if isinstance(entry, Look) else works).remarks(entry)  # type: ignore[arg-type]
         more = [*remarks, f"by {entry.who}" if entry.who else "", entry.note or ""]
         yield {
@@ -133,39 +135,29 @@ def _entries(visit: Visit, one: Tree) -> Iterator[dict[str, Any]]:
         }
 
 
-def remove_entry(visit: Visit) -> Response:
-    """Take a look or work out, with the flush that only it spoke for; undo brings it back."""
-    garden, kind = visit.garden, visit.request.path_params["kind"]
-    editor: LookEditor | WorkEditor
-    editor = (
-        LookEditor(garden, dict(NOTHING_TYPED)) if kind == "look" else WorkEditor(garden, dict(NOTHING_TYPED))
-    )
-    with garden.changing():
-        edit = editor.removal(visit.request.path_params["id"])
-        garden.save(edit.label, edit.save, edit.remove)
-        newest = garden.journal.newest_change()
-    visit.site.keeper.warm()
-    return visit.to(f"/saved/{newest[1] if newest else ''}")
-
-
 def leaves(visit: Visit) -> Response:
     """Photos of each tree beside each other: by stage, and within it by the day of the flush."""
     garden, found = visit.garden, []
     flushes = {flush.id: flush for flush in garden.journal.flushes()}
-    for one in garden.trees:
+    photos = photo_ids(garden.folder)
+    shown: dict[str, list[Look]] = {}
+    for look in garden.journal.looks() if photos else ():
+        if look.id in photos:
+            shown.setdefault(look.tree_id, []).append(look)
+    asked = visit.text("tree")
+    trees = [tree for tree in garden.trees if tree.id in shown and asked in ("", tree.id)]
+    leafed = visit.leafed(trees, FEW_WITH_PHOTOS)
+    for one in leafed.here:
         stages: dict[str, list[tuple[str, str]]] = {}
-        looks = [
-            look for look in garden.journal.looks(one.id) if photo_path(garden.folder, look.id).is_file()
-        ]
+        looks = shown[one.id][-MOST_PHOTOS:]
         for look in sorted(looks, key=lambda look: (look.stage.rank, look.latest)):
             flush = flushes.get(look.flush_id)
             began = flush.started_on if flush else None
             day = f", day {(look.latest - began).days + 1} of its flush" if began else ""
             words = f"{shown_date(look.earliest, look.latest, garden.today)}{day}"
             stages.setdefault(capital(SEEN[look.stage]), []).append((look.id, words))
-        if stages:
-            found.append((one.label, one.id, list(stages.items())))
-    return visit.page("leaves.html.j2", "Leaves", trees=found)
+        found.append((one.label, one.id, list(stages.items())))
+    return visit.page("leaves.html.j2", "Leaves", trees=found, leafed=leafed)
 
 
 def photo(visit: Visit) -> Response:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 from starlette.responses import Response
@@ -19,11 +19,13 @@ from reports.entries.entry_editor import ALL_THE_SAME
 from reports.entries.work_editor import WorkEditor
 from reports.garden.open_garden import OpenGarden
 from reports.garden.work_answers import work_answers
-from reports.text.answer_text import answer_lines
+from reports.text.ahead_text import answer_lines
 from reports.text.words import capital
 from reports.web.look_pages import chosen_trees, number, pick_tree, written
 from reports.web.site import Visit
-from reports.web.writing import Asked, Entry, checked_token, new_token, typed_fields
+from reports.web.writing import WORK_FIELDS, Asked, Entry, checked_token, new_token, typed_fields
+
+NEW = dict.fromkeys(("operation", "early", *WORK_FIELDS), "")
 
 
 def work(visit: Visit) -> Response:
@@ -33,9 +35,16 @@ def work(visit: Visit) -> Response:
     trees = chosen_trees(visit)
     if not trees:
         return pick_tree(visit, "/work", "Work on which tree?")
+    return work_form(visit, trees, f"Work: {few_labels(trees)}")
+
+
+def work_form(
+    visit: Visit, trees: Sequence[Tree], title: str, given: Mapping[str, str] = NEW, action: str = ""
+) -> Response:
+    """The form of work: new, to be asked about first; or as it is on record, saved at `action`."""
     return visit.page(
-        "work.html.j2", f"Work: {few_labels(trees)}", trees=trees, label=few_labels(trees), token=new_token(),
-        seen=newest_of_trees(visit.garden.journal, [tree.id for tree in trees]),
+        "work.html.j2", title, trees=trees, label=few_labels(trees), token=new_token(), given=given,
+        seen=newest_of_trees(visit.garden.journal, [tree.id for tree in trees]), action=action,
         operations=[(str(one), capital(str(one).replace("-", " ")), one.meaning) for one in Operation],
         parts=[str(part) for part in Part], places=visit.garden.places,
     )  # fmt: skip

@@ -26,6 +26,7 @@ if TYPE_CHECKING:
 LOOK_FIELDS = ("when", "who", "note", "part", "mark", "leaves", "kind", "cause", "ended")
 WORK_FIELDS = ("when", "who", "note", "part", "place")
 FLAGS = ("yes", "new_flush", "early")
+NOTHING_TYPED: dict[str, Any] = dict.fromkeys((*LOOK_FIELDS, *WORK_FIELDS, *FLAGS))
 _TOKEN = re.compile(r"[0-9a-f-]{8,64}")
 
 
@@ -112,6 +113,8 @@ class Entry:
         The last change of these trees when the form was made; None where that does not matter.
     agreed : sequence of str or None
         The questions that were answered with yes; None where nobody is asked.
+    corrects : str
+        The id of the record that it takes the place of; empty where it is a new one.
     """
 
     editor: type[LookEditor] | type[WorkEditor]
@@ -121,6 +124,7 @@ class Entry:
     token: str
     seen: int | None = None
     agreed: Sequence[str] | None = None
+    corrects: str = ""
 
     def id_of(self, tree: str) -> str:
         """The id of a tree's record: the same for the same form."""
@@ -166,6 +170,8 @@ def write_down(garden: OpenGarden, entry: Entry) -> tuple[Draft, str]:
         If the same form was saved before.
     StaleError
         If something else was written of these trees since the form was made.
+    UnchangedError
+        If a correction says what is on record already.
     InputError
         If it cannot stand.
     """
@@ -178,8 +184,13 @@ def write_down(garden: OpenGarden, entry: Entry) -> tuple[Draft, str]:
         trees = [tree for tree in garden.trees if tree.id in entry.trees]
         if not trees:
             raise InputError("say which trees")
-        draft = editor.drafted(trees, entry.name)
-        assert draft is not None  # nobody says no: the page asks before
+        if entry.corrects:
+            edit = editor.correction(entry.corrects, str(entry.name))
+            draft = Draft(f"{edit.said}.", "", [*edit.save], edit.label, [*edit.remove])
+        else:
+            drafted = editor.drafted(trees, entry.name)
+            assert drafted is not None  # nobody says no: the page asks before
+            draft = drafted
         newest = newest_of_trees(journal, entry.trees)
         if entry.seen is not None and newest > entry.seen:
             raise StaleError(labels_since(journal, entry.trees, entry.seen), draft.label, newest)

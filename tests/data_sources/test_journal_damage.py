@@ -10,7 +10,7 @@ from pathlib import Path
 import pytest
 
 from data_sources.journal import Journal, restore
-from data_sources.sqlite.files import CHECKED, beside
+from data_sources.sqlite.connection import CHECKED, beside
 from data_sources.sqlite.health import fault_in, inspect
 from phenology.model.errors import StoreCorruptError, StoreError
 from tests.data_sources.journal_help import a_look, fill, rows_of

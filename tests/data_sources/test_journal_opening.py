@@ -12,8 +12,7 @@ from pathlib import Path
 import pytest
 
 from data_sources.journal import Journal, list_backups, restore
-from data_sources.sqlite.connection import pragma
-from data_sources.sqlite.files import CHECKED, beside, place_new
+from data_sources.sqlite.connection import CHECKED, beside, place_new, pragma
 from data_sources.sqlite.folders import why_not_shared_memory
 from data_sources.sqlite.schema import Migration
 from phenology.model.errors import InputError, StoreError, StoreLockedError, StoreTooNewError

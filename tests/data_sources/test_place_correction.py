@@ -21,6 +21,7 @@ from data_sources.weather.place_correction import (
 )
 from phenology.model.errors import InputError
 from phenology.weather.series import DailyWeather
+from tests.data_sources.series import fingerprint
 
 FIRST = date(2024, 1, 1)
 STATION = synthetic_weather(FIRST, date(2025, 12, 31), 50.1, seed=2)
@@ -146,7 +147,7 @@ def test_it_is_kept_beside_the_weather(tmp_path: Path):
     assert fit is not None and load_corrections(tmp_path) == {}
     save_corrections(tmp_path, {"bench": {"station": fit}})
     again = load_corrections(tmp_path)["bench"]["station"]
-    assert again.apply(STATION).fingerprint() == fit.apply(STATION).fingerprint()
+    assert fingerprint(again.apply(STATION)) == fingerprint(fit.apply(STATION))
     assert again.lines() == fit.lines()
     (tmp_path / FILE_NAME).write_text("[]")
     with pytest.raises(InputError, match="cannot be read; remove it"):

@@ -11,9 +11,9 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from data_sources.gazetteer import distance
 from data_sources.weather.services.protocol.service import Spot
 from data_sources.weather.services.stations.blend import Station, StationDays, blend_stations, blend_values
-from data_sources.weather.services.stations.noaa import distance
 from phenology.model.errors import WeatherError
 from phenology.weather.series import DailyWeather
 from tests.data_sources.invented_services import STATIONS

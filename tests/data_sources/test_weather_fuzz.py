@@ -110,7 +110,7 @@ def _runs(body: bytes) -> None:
 
 
 def _steps(body: bytes) -> None:
-    in_time(parser(lambda: believable(forecast_days(read_steps(body).values, ZONE)[0]))())
+    in_time(parser(lambda: believable(forecast_days(read_steps(body), ZONE)[0]))())
 
 
 def _near(body: bytes) -> None:

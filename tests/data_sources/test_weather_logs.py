@@ -11,7 +11,7 @@ import pytest
 from numpy.testing import assert_allclose, assert_array_equal
 
 from data_sources.tables.problems import FileQuestion
-from data_sources.weather.files.log_clock import follows_clock_changes, moments_of
+from data_sources.weather.files.logger import follows_clock_changes, moments_of
 from data_sources.weather.files.reader import read_weather_file
 from data_sources.weather.files.weather_table import WeatherFileError
 

@@ -22,6 +22,7 @@ from phenology.model.errors import (
     WeatherError,
 )
 from phenology.weather.series import DailyWeather
+from tests.data_sources.series import fingerprint
 
 MARCH = date(2026, 3, 1)
 NOON = datetime(2026, 3, 20, 12, tzinfo=UTC)
@@ -147,13 +148,13 @@ def test_offering_the_same_days_with_a_new_doubt_marks_them(store):
 
 def test_the_newest_file_can_be_taken_back(store):
     store.add(BENCH, days([1.0, 2.0], [9.0, 8.0]), SERVICE, fetched_at=NOON)
-    before = store.read(BENCH).fingerprint()
+    before = fingerprint(store.read(BENCH))
     store.add(BENCH, days([5.0, 2.0, 3.0], [9.5, 8.0, 7.0]), FILE, fetched_at=NOON, prefer=True)
     store.add(BENCH, days([5.0], [9.5]), FILE, fetched_at=NOON)  # nothing new: not what is taken back
     undone = store.take_back(BENCH)
     assert undone is not None
     assert (undone.origin, undone.removed, undone.restored) == (FILE, 2, 1)
-    assert store.read(BENCH).fingerprint() == before
+    assert fingerprint(store.read(BENCH)) == before
     assert store.replaced_count(BENCH) == 0
     assert store.take_back(BENCH) is not None
     assert store.find(BENCH) is None
@@ -218,7 +219,7 @@ def test_one_issue_a_day_is_kept_and_past_ones_measure_skill(store):
     assert forecast(store, MARCH, [1.5, 2.5]).replaced == 2
     forecast(store, date(2026, 3, 2), [2.2])
     past = store.past_forecasts(BENCH)
-    assert past.lead.tolist() == [0, 1, 0]
+    assert (past.day - past.issued).tolist() == [0, 1, 0]
     assert past.tmin.tolist() == [1.5, 2.5, 2.2]
     assert set(past.provider) == {"service"}
     assert len(store.past_forecasts(BENCH, as_of=MARCH).day) == 2
@@ -249,7 +250,7 @@ def test_no_forecast_reaches_out_of_all_time(store):
     with store.writing():
         store.connection.execute("INSERT INTO forecast VALUES (1, ?, 0, 3652059, 1.0, 9.0)", (batch,))
     assert store.read(BENCH).last_day == date(2026, 3, 2)
-    assert store.past_forecasts(BENCH).lead.tolist() == [0, 1]
+    assert (store.past_forecasts(BENCH).day - store.past_forecasts(BENCH).issued).tolist() == [0, 1]
 
 
 def test_the_forecast_proper_is_read_though_its_ensemble_came_after_it(store):

@@ -20,6 +20,7 @@ from data_sources.weather.store.weather_store import WeatherStore
 from data_sources.weather.update import UpdateReport, update_weather
 from phenology.model.errors import StoreLockedError, UnknownNameError
 from phenology.weather.series import DailyWeather, source_rank
+from tests.data_sources.series import fingerprint
 from tests.data_sources.stand_in import StandIn
 from tests.data_sources.test_weather_forecasts import HERE, TODAY
 from tests.data_sources.test_weather_stations import a_day_passes
@@ -197,7 +198,7 @@ def test_an_ensemble_s_members_are_kept_and_the_forecast_proper_is_read(garden: 
         providers = {u.origin.provider for u in store.origin_uses("bench") if u.source == "forecast"}
         past = store.past_forecasts("bench")
     assert providers == {"Open-Meteo", "Open-Meteo ensemble"}
-    assert set(past.lead[past.provider == "Open-Meteo"]) == set(range(16))
+    assert set((past.day - past.issued)[past.provider == "Open-Meteo"]) == set(range(16))
     assert garden.weather().last_day == date(2026, 6, 29)
 
 
@@ -249,7 +250,7 @@ def test_when_every_service_fails_the_weather_stays_and_the_reason_is_read(
     kept.stand_in.fault("", kind, **more)
     report = kept.update(days_later=1)
     assert any(re.search(words, line) for line in report.lines), report.lines
-    assert kept.weather().fingerprint() == before.fingerprint()
+    assert fingerprint(kept.weather()) == fingerprint(before)
     assert "met-norway" in report.failed or kind in ("404", "drip")
     assert not report.fresh
     kept.stand_in.mend()
@@ -278,7 +279,7 @@ def test_no_network_is_one_line(kept: Garden):
     assert report.lines == [
         "no network: the weather stays as it is (up to 2026-06-13, forecast fetched 2 days ago)"
     ]
-    assert kept.weather().fingerprint() == before.fingerprint()
+    assert fingerprint(kept.weather()) == fingerprint(before)
 
 
 def test_no_network_and_no_weather(garden: Garden):
@@ -296,7 +297,7 @@ def test_a_week_of_downtime(kept: Garden):
         report = kept.update(days_later=day)
         ago = "24 hours ago" if day == 1 else f"{day} days ago"
         assert any(f"the forecast fetched {ago} stays" in line for line in report.lines)
-        assert kept.weather().fingerprint() == start.fingerprint()
+        assert fingerprint(kept.weather()) == fingerprint(start)
     kept.stand_in.mend()
     report = kept.update(days_later=7)
     weather = kept.weather()
@@ -319,7 +320,7 @@ def test_a_station_that_fails_today_does_not_spoil_the_blend_of_yesterday(kept: 
     kept.stand_in.fault("/10001.csv.gz", "500")  # the nearest; the other alone is worse
     report = kept.update()
     assert any("not received: 10001: 2025-2026" in line for line in report.lines)
-    assert kept.weather().fingerprint() == before.fingerprint()
+    assert fingerprint(kept.weather()) == fingerprint(before)
 
 
 def test_a_service_without_what_it_needs_is_passed_over(garden: Garden):
@@ -380,7 +381,7 @@ def test_days_that_pass_without_measurement_are_no_model_days(garden: Garden):
     with WeatherStore.open(garden.folder) as store:
         model, past = store.read_source("bench", "model"), store.past_forecasts("bench")
     assert model is not None and model.last_day == TODAY - timedelta(days=1)
-    assert past.lead.tolist() == list(range(16))
+    assert (past.day - past.issued).tolist() == list(range(16))
     assert set(garden.weather().between(TODAY, TODAY + timedelta(days=5)).source) == {"forecast"}
 
 
@@ -408,7 +409,7 @@ def test_a_copy_from_before_midnight_knows_yesterday_as_a_forecast(garden: Garde
     with WeatherStore.open(garden.folder) as store:
         model, past = store.read_source("bench", "model"), store.past_forecasts("bench")
     assert model is not None and model.last_day == TODAY - timedelta(days=1)
-    assert past.lead[past.issued == TODAY.toordinal()].tolist() == list(range(16))
+    assert (past.day - past.issued)[past.issued == TODAY.toordinal()].tolist() == list(range(16))
 
 
 def test_every_forecast_failing_the_next_is_asked_and_the_store_is_left_alone(kept: Garden):

@@ -19,7 +19,7 @@ from pathlib import Path
 
 from data_sources.garden import open_journal
 from data_sources.garden_settings import read_settings
-from data_sources.sqlite.files import CHECKED, beside
+from data_sources.sqlite.connection import CHECKED, beside
 from data_sources.weather.store.weather_store import WeatherStore
 from phenology.model.errors import WeatherError
 from tests.reports.bench import Bench, new_bench

@@ -11,10 +11,9 @@ import pytest
 
 from data_sources.demo.climate import synthetic_weather
 from data_sources.demo.garden import DemoGarden, demo_garden
-from phenology.advice.agenda import make_agenda
+from phenology.advice.agenda import make_agenda, plan_round
 from phenology.advice.forecast_rows import ForecastRow
 from phenology.advice.garden_forecast import forecast_garden
-from phenology.advice.round import plan_round
 from phenology.garden import Garden
 from phenology.model.records import Place
 from phenology.model.season import SeasonCalendar

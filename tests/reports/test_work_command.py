@@ -26,7 +26,7 @@ def test_a_cutback_after_a_hard_look_wakes_a_flush_and_minds_the_blades(bench):
     assert answer.words == (
         "Hornbeam 1, Hornbeam 2: cutback, Thu 2 Jul. Wakes a new flush. Undo: flushcast undo "
         "Hornbeam 1, Hornbeam 2: by a guess from the catalogue it is about 5 in 10 that new growth ripens: "
-        "note when this flush hardens, and the guess becomes this garden's own. "
+        "note when buds break and when leaves are hard, and the guess becomes this garden's own. "
         "Look before you cut; clean, sharp blades; mind your eyes; clean the blades between trees."
     )
     with journal_of(bench) as journal:
@@ -179,6 +179,6 @@ def test_a_day_still_to_come_is_not_last_year_s_unasked(tmp_path, monkeypatch):
     told = bench.refuses("work", "Elm 1", "cutback", "--date", "6/1")
     assert "'6/1' without a year is Jun 1, 2025, and Jun 1, 2026 is still to come: write the year" in told
     bench.does("work", "Elm 1", "cutback", "--date", "6/1/2025")
-    monkeypatch.setattr("reports.cli.writing.entry_command.may_ask", lambda: True)
+    monkeypatch.setattr("reports.cli.writing.entry_commands.may_ask", lambda: True)
     asked = bench("work", "Hornbeam 1", "cutback", "--date", "6/1", input="n\n")
     assert "Is Jun 1, 2025 meant? [Y/n]: n" in asked.words and "Undo" not in asked.words

@@ -11,9 +11,8 @@ from functools import cache
 import numpy as np
 import pytest
 
-from phenology.advice.agenda import make_agenda
+from phenology.advice.agenda import make_agenda, plan_round
 from phenology.advice.garden_forecast import forecast_garden
-from phenology.advice.round import plan_round
 from phenology.garden import Garden
 from phenology.model.records import Look
 from tests.simulated.climates import CLIMATES

@@ -93,14 +93,9 @@ def role_of(name: str) -> str | None:
 def find_columns(table: TextTable, chosen: Mapping[str, str] | None = None) -> dict[str, int]:
     """Positions of the columns of a daily table or a thermometer's log, by role.
 
-    Columns chosen by the grower (role to name) go before the names' own meaning.
-
-    Raises
-    ------
-    TableError
-        If a chosen column is not there, or the columns found do not suffice.
-    FileQuestion
-        If several columns may be meant.
+    Columns chosen by the grower (role to name) go before the names' own meaning. Raises `TableError` if a
+    chosen column is not there, or the columns found do not suffice. Raises `FileQuestion` if several columns
+    may be meant.
     """
     file, header = table.file, table.headers
     lower = [name.casefold() for name in header]

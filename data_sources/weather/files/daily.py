@@ -7,8 +7,7 @@ from datetime import date
 
 import numpy as np
 
-from data_sources.weather.files.report import FileReport
-from data_sources.weather.files.weather_table import Values, WeatherTable, to_celsius
+from data_sources.weather.files.weather_table import FileReport, Values, WeatherTable, to_celsius
 from phenology.language.written_days import DateOrder
 from phenology.weather.series import DailyWeather
 
@@ -27,12 +26,8 @@ def read_daily(
 ) -> tuple[DailyWeather, FileReport]:
     """Read a daily table, all of it or nothing.
 
-    Raises
-    ------
-    TableError
-        With every bad cell, day given twice and day with tmin above tmax.
-    FileQuestion
-        If the unit or the order of day and month is open.
+    Raises `TableError` with every bad cell, day given twice and day with tmin above tmax. Raises
+    `FileQuestion` if the unit or the order of day and month is open.
     """
     headers = table.table.headers
     times, order = table.times(date_order, with_time=False)

@@ -15,8 +15,7 @@ import numpy as np
 
 from data_sources.tables.problems import Problem, TableError
 from data_sources.weather.files.daily import NCEI_LINE, leave_out_crossed
-from data_sources.weather.files.report import FileReport
-from data_sources.weather.files.weather_table import weather_errors
+from data_sources.weather.files.weather_table import FileReport, weather_errors
 from data_sources.weather.store.records import EARLIEST, LATEST
 from phenology.weather.series import DailyWeather
 
@@ -44,10 +43,8 @@ def is_ghcn(text: str) -> bool:
 def read_ghcn(path: Path, text: str, *, source: str) -> tuple[DailyWeather, FileReport]:
     """Read TMIN and TMAX; a value with any quality letter is left out and counted.
 
-    Raises
-    ------
-    WeatherFileError
-        With every line that cannot be read, or when there are several stations or no temperatures.
+    Raises `WeatherFileError` with every line that cannot be read, or when there are several stations or no
+    temperatures.
     """
     values: dict[str, dict[date, float]] = {"TMIN": {}, "TMAX": {}}
     left_out: Counter[str] = Counter()

@@ -14,11 +14,9 @@ from data_sources.tables.text_table import read_text, split_table
 from data_sources.weather.files.columns import find_columns, looks_like_header
 from data_sources.weather.files.daily import read_daily
 from data_sources.weather.files.ghcn import is_ghcn, read_ghcn
-from data_sources.weather.files.log_clock import Clock
-from data_sources.weather.files.logger import read_log
-from data_sources.weather.files.report import FileReport
+from data_sources.weather.files.logger import Clock, read_log
 from data_sources.weather.files.time_stamps import several_a_day
-from data_sources.weather.files.weather_table import WeatherTable, weather_errors
+from data_sources.weather.files.weather_table import FileReport, WeatherTable, weather_errors
 from phenology.language.written_days import DateOrder
 from phenology.weather.series import DailyWeather
 
@@ -82,12 +80,7 @@ def read_weather_file(
             weather, units=units, date_order=date_order, source=source or "station", today=today
         )
     return read_log(
-        weather,
-        units=units,
-        date_order=date_order,
-        source=source or "bench",
-        timezone=timezone,
-        clock=clock,
+        weather, units=units, date_order=date_order, source=source or "bench", timezone=timezone, clock=clock
     )
 
 

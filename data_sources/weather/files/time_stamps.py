@@ -58,10 +58,7 @@ def several_a_day(stamps: Sequence[Stamp]) -> bool:
 def day_of(text: str, order: DateOrder | None) -> datetime | None:
     """Midnight of a date, or the moment that a count stands for; None when the text is neither.
 
-    Raises
-    ------
-    ValueError, OverflowError
-        If there is no such day.
+    Raises `ValueError` or `OverflowError` if there is no such day.
     """
     if re.fullmatch(r"\d{4}-\d\d-\d\d", text):
         return datetime.fromisoformat(text)
@@ -78,12 +75,8 @@ def day_of(text: str, order: DateOrder | None) -> datetime | None:
 def with_clock(day: datetime | None, stamp: Stamp, place: tzinfo | None = None) -> datetime | None:
     """A day at a stamp's time; None where a count, which has its own, has another behind it.
 
-    A zone's short name ("CEST") is that of the place's zone, or one of Europe's.
-
-    Raises
-    ------
-    ValueError
-        If the name of the zone is not known.
+    A zone's short name ("CEST") is that of the place's zone, or one of Europe's. Raises `ValueError` if the
+    name of the zone is not known.
     """
     clock = stamp.clock
     if day is None or not clock:

@@ -18,12 +18,48 @@ from data_sources.tables.dates import order_of
 from data_sources.tables.problems import FileQuestion, Problem, TableError
 from data_sources.tables.text_table import TextTable
 from data_sources.weather.files.columns import unit_in
-from data_sources.weather.files.report import FileReport, middle_notes
 from data_sources.weather.files.time_stamps import FIGURES, Stamp, day_of, split_stamp, with_clock
 from data_sources.weather.store.records import EARLIEST, LATEST
 from phenology.language.written_days import DateOrder
 from phenology.model.errors import WeatherError
-from phenology.weather.series import DailyWeather
+from phenology.weather.series import DailyWeather, WeatherCoverage
+
+
+@dataclass(frozen=True)
+class FileReport:
+    """How a weather file was understood."""
+
+    file: str
+    shape: str  # "daily table", "thermometer log", "GHCN-Daily" or "NCEI daily summaries"
+    units: str  # "C", "F" or "tenths" (of a °C), as stated
+    coverage: WeatherCoverage
+    columns: Mapping[str, str] = field(default_factory=dict)
+    date_order: str | None = None  # order of day and month where dates needed one
+    left_out: Mapping[str, int] = field(default_factory=dict)  # values that were there and were not taken
+    notes: tuple[str, ...] = ()  # what else the grower should know
+    station: str = ""
+    attribution: str = ""
+
+    def lines(self) -> list[str]:
+        """The report in words, the coverage first."""
+        units = {"C": "°C", "F": "°F", "tenths": "tenths of a °C"}[self.units]
+        columns = ", ".join(f"{role} from '{name}'" for role, name in self.columns.items() if role != name)
+        read = f"read as {self.shape} in {units}" + (f", dates {self.date_order}" if self.date_order else "")
+        out = [self.coverage.line(), read + (f"; {columns}" if columns else "")]
+        out += [f"left out: {reason} ({count:,})" for reason, count in self.left_out.items() if count]
+        return out + list(self.notes)
+
+
+def middle_notes(weather: DailyWeather) -> tuple[str, ...]:
+    """A warning when a day's middle is hotter than any air: the sign of degrees Fahrenheit or full sun."""
+    middle = (weather.tmin + weather.tmax) / 2
+    hot = np.flatnonzero(middle > 45)
+    if not len(hot):
+        return ()
+    day = weather.first_day.fromordinal(int(weather.ordinals[hot[0]]))
+    why = "was it °F, or the sensor in the sun?"
+    return (f"check the unit: the middle of {day} is {middle[hot[0]]:.0f} °C ({why})",)
+
 
 MISSING = frozenset(
     ["na", "n/a", "nan", "null", "none", "-", "--", "---", "----", ".", "m", "missing", "<na>"]
@@ -116,10 +152,7 @@ class WeatherTable:
     ) -> tuple[list[datetime | None], DateOrder | None]:
         """Times of all rows, naive or all with their offset, and the order of day and month used, if any was.
 
-        Raises
-        ------
-        FileQuestion
-            If nothing tells the day from the month.
+        Raises `FileQuestion` if nothing tells the day from the month.
         """
         column = self.table.headers[self.date_column]
         stamps = self.stamps(with_time=with_time)
@@ -170,12 +203,8 @@ class WeatherTable:
     def units(self, given: str | None, *roles: str) -> str:
         """The unit of the temperatures: from the column names, the cells, the preamble, or the grower.
 
-        Raises
-        ------
-        TableError
-            If the statements contradict each other.
-        FileQuestion
-            If nothing states it.
+        Raises `TableError` if the statements contradict each other. Raises `FileQuestion` if nothing states
+        it.
         """
         stated = {unit for name in self.names(*roles).values() if (unit := unit_in(name))}
         stated |= self.units_in_cells
@@ -195,10 +224,7 @@ class WeatherTable:
 def read_number(text: str) -> tuple[float | None, str | None]:
     """A temperature cell: its value (None = missing) and the unit written in it, if any.
 
-    Raises
-    ------
-    ValueError
-        If it is no number.
+    Raises `ValueError` if it is no number.
 
     Examples
     --------

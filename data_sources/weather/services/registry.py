@@ -34,10 +34,7 @@ SERVICES: dict[str, type[Service]] = {
 def make_services(settings: WeatherSettings, http: Http, names: Sequence[str] | None = None) -> list[Service]:
     """The services of a garden in its order (or those named).
 
-    Raises
-    ------
-    UnknownNameError
-        If there is none of that name.
+    Raises `UnknownNameError` if there is none of that name.
     """
     made = []
     for name in names if names is not None else settings.sources:

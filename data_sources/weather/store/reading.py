@@ -16,8 +16,7 @@ from data_sources.sqlite.backups import rolling_backup
 from data_sources.sqlite.database import Database
 from data_sources.sqlite.errors import damaged
 from data_sources.weather.store.records import DayValue, Origin, OriginUse, PastForecasts, SuspiciousDay
-from data_sources.weather.store.seals import COLDEST, HOTTEST, seal
-from data_sources.weather.store.steps import WEATHER_SCHEMA
+from data_sources.weather.store.steps import COLDEST, HOTTEST, WEATHER_SCHEMA, seal
 from phenology.model.errors import StoreCorruptError, StoreError, WeatherError
 from phenology.weather.series import SOURCES, DailyWeather
 
@@ -55,28 +54,14 @@ class WeatherReader(Database):
             seal(self.connection)
 
     def read(self, place: str, *, as_of: date | None = None) -> DailyWeather:
-        """The weather of a place: each day's most trusted value, then the newest forecast.
+        """The weather of a place: each day's most trusted value, without doubtful ones, then the forecast.
 
-        Parameters
-        ----------
-        place : str
-            Id of the place.
-        as_of : datetime.date, optional
-            What stood on that day: measured and modelled days dated up to it (whenever they were added), and
-            the newest forecast issued by then. Default: everything.
-
-        Returns
-        -------
-        DailyWeather
-            Suspicious days are left out until accepted.
-
-        Raises
-        ------
-        WeatherError
-            If there is no weather for the place (by then).
+        `as_of`: what stood on that day, measured and modelled days dated up to it (whenever they were added)
+        and the newest forecast issued by then. Raises `WeatherError` if there is no weather for the place (by
+        then).
         """
         weather = self.find(place, as_of=as_of)
-        if weather is None and self.has(place) and any(not d.accepted for d in self.suspicious_days(place)):
+        if weather is None and any(not d.accepted for d in self.suspicious_days(place)):
             raise WeatherError("all weather there is looks doubtful; see `flushcast weather status`")
         if weather is None:
             raise WeatherError(f"there is no weather up to {as_of}" if as_of else NO_WEATHER)
@@ -84,8 +69,6 @@ class WeatherReader(Database):
 
     def find(self, place: str, *, as_of: date | None = None) -> DailyWeather | None:
         """Like `read`, but None when there is nothing to use."""
-        if not self.has(place):
-            return None
         rows = self._days(place, as_of)
         full = rows[(~np.isnan(rows)).all(axis=1), 1]
         since = int(full.max()) - LOOK_BACK if len(full) else 0
@@ -109,12 +92,13 @@ class WeatherReader(Database):
         self, place: str, source: str, provider: str, first: date, last: date, until: int
     ) -> tuple[DailyWeather, NDArray[np.int64]]:
         """Good days of one provider and source, as they stood after a batch, and from how many stations."""
+        span = (first.toordinal(), last.toordinal())
         rows = self.query(
             "SELECT day, tmin, tmax, stations FROM day JOIN batch ON batch.key = batch"
             " JOIN origin ON origin.key = origin WHERE day.place = ? AND source = ? AND provider = ?"
             " AND day BETWEEN ? AND ? AND batch <= ? AND (suspect IS NULL OR accepted = 1) ORDER BY day",
             (
-                self._key(place),
+                self._number(place),
                 SOURCES.index(source),
                 provider,
                 first.toordinal(),
@@ -123,7 +107,7 @@ class WeatherReader(Database):
             ),
         )
         cells = _numbers(rows)
-        at = cells[:, 0].astype(np.int64) - first.toordinal()
+        at = cells[:, 0].astype(np.int64) - span[0]
         n = (last - first).days + 1
         low, high, stations = np.full(n, np.nan), np.full(n, np.nan), np.ones(n, dtype=np.int64)
         low[at], high[at], stations[at] = cells[:, 1], cells[:, 2], cells[:, 3]
@@ -137,12 +121,12 @@ class WeatherReader(Database):
         """Rows (source, day, tmin, tmax) of the days that may be used."""
         query = "SELECT source, day, tmin, tmax FROM day WHERE place = ? AND day <= ?"
         usable = "AND (suspect IS NULL OR accepted = 1)"
-        return _numbers(self.query(f"{query} {usable} {more}", (self._key(place), _ordinal(as_of))))
+        return _numbers(self.query(f"{query} {usable} {more}", (self._number(place), _ordinal(as_of))))
 
     def _newest_forecast(self, place: str, as_of: date | None, since: int) -> NDArray[np.float64]:
         """Rows (source, day, tmin, tmax): days past the newest issue come from it alone, others from the
         newest issue that has them."""
-        key, until = self._key(place), _ordinal(as_of)
+        key, until = self._number(place), _ordinal(as_of)
         newest = self.query(
             "SELECT key, issued FROM batch WHERE place = ? AND issued <= ?"
             " ORDER BY issued DESC, ensemble, key DESC LIMIT 1",
@@ -166,7 +150,7 @@ class WeatherReader(Database):
 
     def members(self, place: str, *, as_of: date | None = None) -> list[DailyWeather]:
         """The members of the newest ensemble issued by `as_of`; empty when there is none."""
-        key = self._key(place)
+        key = self._number(place)
         of_members = "FROM forecast JOIN batch ON batch.key = batch WHERE forecast.place = ? AND member > 0"
         newest = self.query(
             f"SELECT max(batch) {of_members} AND issued = (SELECT max(issued) {of_members} AND issued <= ?)",
@@ -194,7 +178,7 @@ class WeatherReader(Database):
             " JOIN origin ON origin.key = batch.origin"
             " WHERE forecast.place = ? AND member = 0 AND issued BETWEEN ? AND ?"
             f" AND day <= issued + {FARTHEST_AHEAD:d} ORDER BY issued, batch, day",
-            (self._key(place), since.toordinal() if since else 0, _ordinal(as_of)),
+            (self._number(place), since.toordinal() if since else 0, _ordinal(as_of)),
         )
         kinds = (np.int64, np.int64, float, float, str)
         columns = zip(*rows, strict=True) if rows else ((),) * len(kinds)
@@ -202,7 +186,7 @@ class WeatherReader(Database):
 
     def suspicious_days(self, place: str) -> list[SuspiciousDay]:
         """Marked days and values that wait beside a good one, oldest first, accepted ones included."""
-        key = self._key(place)
+        key = self._number(place)
         rows = self.query(
             "SELECT day, source, tmin, tmax, suspect, accepted, 0 FROM day"
             " WHERE place = ? AND suspect IS NOT NULL"
@@ -212,7 +196,7 @@ class WeatherReader(Database):
         )
         return [
             SuspiciousDay(
-                date.fromordinal(day), SOURCES[source], _number(low), _number(high), why, bool(ok), bool(held)
+                date.fromordinal(day), SOURCES[source], _known(low), _known(high), why, bool(ok), bool(held)
             )
             for day, source, low, high, why, ok, held in rows
         ]
@@ -249,7 +233,7 @@ class WeatherReader(Database):
             if state == "beside" and len(used) and used[day - span[0]] == name:
                 state = "used"
             when = datetime.fromisoformat(at)
-            value = _number(low), _number(high)
+            value = _known(low), _known(high)
             out.append(DayValue(on, name, *value, Origin(*origin), when, stations, state, why or ""))
         return sorted(out, key=lambda v: (v.day, order.index(v.state), SOURCES.index(v.source)))
 
@@ -261,7 +245,7 @@ class WeatherReader(Database):
     def origin_uses(self, place: str) -> list[OriginUse]:
         """How many days each origin stands for and when it was last asked, the most first; of forecasts,
         which come last, the newest of each provider."""
-        key = self._key(place)
+        key = self._number(place)
         rows = self.query(
             f"SELECT {_ORIGIN}, source, count(*), min(day), max(day),"
             # also when the last answer brought nothing new
@@ -297,14 +281,17 @@ class WeatherReader(Database):
 
     def has(self, place: str) -> bool:
         """Whether anything at all is stored for the place."""
-        return bool(self.query("SELECT key FROM place WHERE id = ?", (place,)))
+        return self._number(place) > 0
+
+    def _number(self, place: str) -> int:
+        """The store's own number of a place; 0, of which it has nothing, where it does not know the place."""
+        found = self.query("SELECT key FROM place WHERE id = ?", (place,))
+        return int(found[0][0]) if found else 0
 
     def _key(self, place: str) -> int:
-        """The store's own number of a place."""
-        found = self.query("SELECT key FROM place WHERE id = ?", (place,))
-        if not found:
+        """The same for what makes no sense without weather."""
+        if not (key := self._number(place)):
             raise WeatherError(NO_WEATHER)
-        key: int = found[0][0]
         return key
 
 
@@ -324,7 +311,7 @@ def _numbers(rows: Sequence[tuple[Any, ...]]) -> NDArray[np.float64]:
     return cells
 
 
-def _number(cell: float | None) -> float:
+def _known(cell: float | None) -> float:
     return float("nan") if cell is None else cell
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from datetime import date, datetime
+from typing import Literal, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -13,23 +14,12 @@ EARLIEST, LATEST = date(1700, 1, 1), date(2199, 12, 31)  # of any day that is be
 
 @dataclass(frozen=True)
 class Origin:
-    """Where values came from.
+    """Where values came from."""
 
-    Parameters
-    ----------
-    provider : str
-        The service, or ``"file"``.
-    detail : str
-        Station ids, model name or file name.
-    attribution : str
-        The line a report must show; empty when none is asked.
-    measures : str
-        What it measures when that is not air at 2 m in the open ("pot surface", "under glass").
-    """
-
-    provider: str
-    detail: str = ""
-    attribution: str = ""
+    provider: str  # the service, or ``"file"``
+    detail: str = ""  # station ids, model name or file name
+    attribution: str = ""  # the line a report must show; empty when none is asked
+    # what it measures when that is not air at 2 m in the open ("pot surface", "under glass")
     measures: str = ""
 
 
@@ -71,34 +61,19 @@ class SuspiciousDay:
 
 @dataclass(frozen=True)
 class DayValue:
-    """One value of a day, and what it is to the store.
-
-    Attributes
-    ----------
-    day : datetime.date
-    source : str
-    tmin, tmax : float
-        NaN where unknown. [°C]
-    origin : Origin
-    fetched_at : datetime
-    stations : int
-        How many it is from.
-    state : {"used", "beside", "doubtful", "held", "replaced"}
-        Read; there, and a more trusted one is read; marked and unused; waiting to take the place of a good
-        one; gave way.
-    reason : str
-        Why it is doubted.
-    """
+    """One value of a day, and what it is to the store."""
 
     day: date
     source: str
-    tmin: float
+    tmin: float  # NaN where unknown [°C]
     tmax: float
     origin: Origin
     fetched_at: datetime
-    stations: int
+    stations: int  # how many it is from
+    # "used" (read), "beside" (a more trusted one is read), "doubtful" (marked and unused), "held" (waits to
+    # take the place of a good one) or "replaced" (gave way)
     state: str
-    reason: str
+    reason: str  # why it is doubted
 
 
 @dataclass(frozen=True)
@@ -127,7 +102,7 @@ class TakenBack:
 class PastForecasts:
     """Forecast values with the day they were issued, for measuring skill; all arrays have one length.
 
-    `issued` and `day` are ordinals; the lead is ``day - issued``. `tmin`, `tmax` in °C, NaN where unknown.
+    `issued` and `day` are ordinals; `tmin`, `tmax` in °C, NaN where unknown.
     """
 
     issued: NDArray[np.int64]
@@ -136,7 +111,54 @@ class PastForecasts:
     tmax: NDArray[np.float64]
     provider: NDArray[np.str_]
 
-    @property
-    def lead(self) -> NDArray[np.int64]:
-        """Days from issue to the day forecast."""
-        return self.day - self.issued
+
+Verdict = Literal["added", "replaced", "unchanged", "marked", "kept", "held"]
+
+
+class Value(NamedTuple):
+    """A day of one source: as the store has it, or as it is offered."""
+
+    tmin: float | None
+    tmax: float | None
+    suspect: str | None
+    stations: int
+    provider: str
+    accepted: int = 0
+    batch: int = 0
+
+
+def verdict(old: Value | None, new: Value, *, wait: bool = False, prefer: bool = False) -> Verdict:
+    """What becomes of a value beside the stored one of the same source and day.
+
+    `wait`: it is a correction that must be confirmed first. `prefer`: the grower offers it on purpose.
+
+    Examples
+    --------
+    >>> old = Value(1.0, 9.0, None, 3, "meteostat")
+    >>> verdict(old, Value(1.2, 9.0, None, 3, "meteostat"))  # the provider corrects itself
+    'replaced'
+    >>> verdict(old, Value(1.2, None, None, 3, "meteostat"))  # less than we had
+    'kept'
+    >>> verdict(old, Value(1.2, 9.0, None, 2, "meteostat"))  # one station is absent
+    'kept'
+    >>> verdict(old, Value(1.2, 9.0, None, 3, "ncei"))
+    'kept'
+    >>> verdict(old, Value(1.2, 39.0, "39 °C", 3, "meteostat"))
+    'held'
+    """
+    if old is None:
+        return "held" if wait and not new.suspect else "added"
+    if (old.tmin, old.tmax) == (new.tmin, new.tmax):
+        return "marked" if new.suspect and not old.suspect else "unchanged"
+    own = prefer or new.provider == old.provider
+    doubted = old.suspect is not None and not old.accepted
+    if doubted and not new.suspect:
+        return "replaced"
+    if new.provider == old.provider and new.stations < old.stations and not prefer:
+        return "kept"
+    more = (new.tmin is not None) + (new.tmax is not None) - (old.tmin is not None) - (old.tmax is not None)
+    if more < 0 or (not more and not own):
+        return "kept"
+    if not doubted and (wait or new.suspect):
+        return "held" if own else "kept"
+    return "replaced"

@@ -29,8 +29,9 @@ from data_sources.weather.store.records import (
     OriginUse,
     SuspiciousDay,
     TakenBack,
+    Value,
+    verdict,
 )
-from data_sources.weather.store.verdict import Value, verdict
 from phenology.model.errors import StoreError, WeatherError
 from phenology.weather.series import SOURCES, DailyWeather
 
@@ -61,21 +62,9 @@ class WeatherStore(WeatherReader):
 
     @classmethod
     def open(cls, garden: Path, *, create: bool = False) -> WeatherStore:
-        """The store of a garden.
+        """The store of a garden's folder; with `create` made where there is none.
 
-        Parameters
-        ----------
-        garden : Path
-            The garden's folder.
-        create : bool
-            Make the file when it is missing. Otherwise a missing file means there is no weather yet.
-
-        Raises
-        ------
-        WeatherError
-            If there is no store and `create` is false.
-        StoreError
-            If the file cannot be used; see `Database`.
+        Raises `WeatherError` if there is none, `StoreError` if the file cannot be used; see `Database`.
         """
         path = garden / FILE_NAME
         if create and not garden.is_dir():
@@ -132,14 +121,6 @@ class WeatherStore(WeatherReader):
 
         Parameters
         ----------
-        place : str
-            Id of the place.
-        weather : DailyWeather
-            The days; forecast days are refused (see `add_forecast`).
-        origin : Origin
-            Where they came from.
-        fetched_at : datetime
-            When, with time zone.
         suspect : mapping of date to str, optional
             Days to mark, with the reason: they are kept and shown, and unused until accepted.
         wait : mapping of date to str, optional
@@ -247,21 +228,11 @@ class WeatherStore(WeatherReader):
         issued: date,
         members: Iterable[DailyWeather] = (),
     ) -> AddReport:
-        """Keep a forecast: its days from `issued` on.
+        """Keep a forecast from `issued` on, whatever its source says, and the members of its ensemble.
 
-        A later forecast of the same provider and day takes the place of the earlier one from its first day
-        on, so one a day is kept; members of ensembles are kept for a month.
-
-        Parameters
-        ----------
-        place, origin, fetched_at
-            As in `add`.
-        weather : DailyWeather
-            The forecast; whatever its source says, the days count as forecast.
-        issued : datetime.date
-            The place's local day on which it was fetched; the lead of a day counts from here.
-        members : iterable of DailyWeather, optional
-            The members of an ensemble.
+        `issued` is the place's local day on which it was fetched; leads count from there. A later forecast of
+        the same provider and day takes the place of the earlier one from its first day on, so one a day is
+        kept; members are kept for a month.
         """
         last = issued + timedelta(days=FARTHEST_AHEAD)
         with self._adding(place, origin, fetched_at, issued) as (key, batch):

@@ -7,13 +7,12 @@ from pathlib import Path
 from typing import Any
 
 import click
-import numpy as np
 
 from data_sources.tables.problems import FileQuestion
 from data_sources.tables.text_table import printable
-from data_sources.weather.corrections_refit import refit_corrections
 from data_sources.weather.files.reader import read_weather_file
-from data_sources.weather.files.report import FileReport
+from data_sources.weather.files.weather_table import FileReport
+from data_sources.weather.place_correction import refit_corrections
 from data_sources.weather.store.weather_store import Origin, WeatherStore
 from phenology.model.errors import WeatherError
 from phenology.weather.quality import doubtful_days, shifted_days
@@ -113,10 +112,8 @@ def _doubts(
     """Doubtful days of the file, judged together with what the store has of the same source."""
     doubts: dict[date, str] = {}
     for source in (name for name in SOURCES if (weather.source == name).any()):
-        mine = weather.source == source
-        low, high = (np.where(mine, values, np.nan) for values in (weather.tmin, weather.tmax))
-        before = store.read_source(place, source) if store.has(place) else None
-        new = DailyWeather(weather.first_day, low, high, source)
+        before = store.read_source(place, source)
+        new = weather.only(weather.source == source)
         series = merge_weather([new, before]) if before is not None else new
         others = neighbour if source != "model" else None  # a model does not know the place well enough
         found = doubtful_days(series, others)
@@ -126,8 +123,6 @@ def _doubts(
 
 def _neighbour(store: WeatherStore, place: str, weather: DailyWeather) -> DailyWeather | None:
     """What other sources say of the same place, the most trusted first."""
-    if not store.has(place):
-        return None
     others = [name for name in ("station", "model", "bench") if name not in weather.source]
     series = [part for name in others if (part := store.read_source(place, name)) is not None]
     return merge_weather(series) if series else None

@@ -14,8 +14,8 @@ class WeatherGroup(LazyGroup):
 
     table: ClassVar[dict[str, tuple[str, str]]] = {
         "add": ("weather.add_command", "Take daily weather from a file."),
-        "update": ("weather.service_commands", "Fetch what is new from services."),
-        "sources": ("weather.service_commands", "List the services."),
+        "update": ("weather.store_commands", "Fetch what is new from services."),
+        "sources": ("weather.store_commands", "List the services."),
         "status": ("weather.store_commands", "See what weather there is."),
         "show": ("weather.store_commands", "See days one by one, and where each value comes from."),
         "accept": ("weather.store_commands", "Use days that were marked as doubtful."),

@@ -1,12 +1,17 @@
 "use strict";
 // What scripts add; every page works without them.
 
-// How the forecast moved comes into the page by itself.
-for (const part of document.querySelectorAll("[data-part]")) {
-  fetch(part.dataset.part + "?part=1").then(async (answer) => {
-    if (answer.ok) part.innerHTML = await answer.text();
-  }).catch(() => {});
-}
+// How the forecast moved comes into the page by itself, one part after the other.
+const fill = (page) => {
+  for (const part of page.querySelectorAll("[data-part]")) {
+    const address = new URL(part.dataset.part, location);
+    address.searchParams.set("part", "1");
+    fetch(address).then(async (answer) => {
+      if (answer.ok) { part.innerHTML = await answer.text(); fill(part); }
+    }).catch(() => {});
+  }
+};
+fill(document);
 
 // Leaves are counted with a thumb: one tap a leaf, "next shoot" begins another count.
 for (const row of document.querySelectorAll("[data-counter]")) {

@@ -8,7 +8,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from numpy.testing import assert_allclose
 
-from phenology.heat.day_shape import area_above, share_above
+from phenology.heat.thermal_time import area_above, share_above
 
 STEPS = (np.arange(40_000) + 0.5) / 40_000  # midpoints of a fine clock over half a day
 

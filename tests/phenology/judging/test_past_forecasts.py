@@ -12,8 +12,8 @@ import pytest
 
 from phenology.judging import past_forecasts as judging
 from phenology.judging.past_forecasts import held, past_forecasts, typical_error
-from phenology.seasons.ahead import heat_course
 from phenology.seasons.compare import compare_seasons
+from phenology.seasons.season_heat import heat_course
 from tests.phenology.gardens import Records
 from tests.phenology.judging.test_season_truth import forecast
 from tests.reports.demo import DAY, demo_folder, demo_past

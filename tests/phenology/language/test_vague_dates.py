@@ -8,8 +8,9 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from phenology.language.date_style import MONTHS
 from phenology.language.vague_dates import VagueDate, format_dates, parse
-from phenology.language.written_days import MONTHS, AmbiguousDateError, MixedDatesError, decide_order
+from phenology.language.written_days import AmbiguousDateError, MixedDatesError, decide_order
 from phenology.model.errors import InputError
 from phenology.model.season import SeasonCalendar
 

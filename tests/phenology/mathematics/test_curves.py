@@ -9,8 +9,7 @@ from hypothesis import strategies as st
 from numpy.testing import assert_allclose
 from scipy import special
 
-from phenology.mathematics.gamma_curve import digamma, gamma_quantile
-from phenology.mathematics.normal_curve import normal_cdf
+from phenology.mathematics.distributions import digamma, gamma_quantile, normal_cdf
 
 
 @given(st.lists(st.floats(-40, 40), min_size=1, max_size=50))

@@ -13,8 +13,8 @@ from phenology.model.errors import LookError, StageOrderError
 from phenology.model.records import Flush, Look, Work
 from phenology.model.season import SeasonCalendar
 from phenology.model.stages import Stage, stage_rank
-from phenology.records.flushes import TreeRecord, flush_numbers, place_look
-from phenology.records.waking import wake
+from phenology.records.flushes import TreeRecord, flush_numbers, wake
+from phenology.records.placing import Said, place_look
 
 NORTH, SOUTH = SeasonCalendar.for_latitude(47.0), SeasonCalendar.for_latitude(-37.0)
 
@@ -41,9 +41,8 @@ class Diary:
         look = Look(
             self._id("l"), "t", "", stage, when, vague.earliest, vague.latest, kind, checked, lost, part
         )
-        placed = place_look(
-            look, self.record, self.calendar, today=self.today, new_id=lambda: self._id("f"), **how
-        )
+        said, new_id = Said(**how), lambda: self._id("f")
+        placed = place_look(look, self.record, self.calendar, said, today=self.today, new_id=new_id)
         for flush in (placed.flush, *placed.changed, *placed.also):
             self.flushes[flush.id] = flush
         for moved in placed.moved:

@@ -7,7 +7,7 @@ import pytest
 from phenology.model.errors import InputError
 from phenology.model.operations import Operation
 from phenology.species.catalogue import load_species, neutral_species
-from phenology.species.practice import DISEASES, NOT_HALVED, PROFILE_FIELDS, TECHNIQUES, profile_value
+from phenology.species.fields import DISEASES, NOT_HALVED, PROFILE_FIELDS, TECHNIQUES, profile_value
 
 SHIPPED = load_species()
 HORNBEAM, TRIDENT, FIG = "Carpinus betulus", "Acer buergerianum", "Ficus microcarpa"

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from phenology.model.errors import InputError
-from phenology.weather.forecast_skill import DEFAULT_SD, ForecastSkill, hand_over, measure_skill
+from phenology.weather.outlook import DEFAULT_SD, ForecastSkill, hand_over, measure_skill
 from phenology.weather.series import DailyWeather
 
 FIRST = date(2023, 1, 1)

@@ -13,8 +13,7 @@ from data_sources.demo.climate import synthetic_weather
 from phenology.advice.garden_forecast import forecast_garden
 from phenology.heat.clocks import CLOCKS
 from phenology.model.season import SeasonCalendar
-from phenology.weather.forecast_skill import DEFAULT_SD, ForecastSkill
-from phenology.weather.outlook import Outlook
+from phenology.weather.outlook import DEFAULT_SD, ForecastSkill, Outlook
 from phenology.weather.season_weather import SeasonWeather
 from phenology.weather.series import DailyWeather
 from phenology.weather.traces import draw_traces

@@ -209,17 +209,6 @@ def test_the_validator_leaves_its_argument_alone():
     assert given_frame["tmin"].dtype == "int64"
 
 
-def test_the_fingerprint_follows_days_values_and_sources():
-    prints = [
-        three_days().fingerprint(),
-        three_days("model").fingerprint(),
-        DailyWeather(MARCH, [1.0, 2.0, 3.1], [9.0, 8.0, 7.0], "station").fingerprint(),
-        DailyWeather(date(2026, 3, 2), [1.0, 2.0, 3.0], [9.0, 8.0, 7.0], "station").fingerprint(),
-    ]
-    assert len(set(prints)) == 4
-    assert three_days().fingerprint() == prints[0]
-
-
 def test_the_module_loads_no_pandas():
     code = "import sys, phenology.weather.series; print('pandas' in sys.modules, 'scipy' in sys.modules)"
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)

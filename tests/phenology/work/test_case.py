@@ -83,17 +83,6 @@ def test_only_a_tree_that_is_weak_as_a_whole_or_outside_is_weak():
     assert a_case(vigour="strong").strong and not a_case(vigour="strong, weak low branches").strong
 
 
-def test_odds_are_a_guess_where_no_flush_of_the_species_was_ever_seen_to_harden():
-    records = Records()
-    for label, species in (("T", "Acer palmatum"), ("other", "Acer palmatum"), ("beech", "Fagus crenata")):
-        records.tree(label, species)
-    records.a_season("other", 2019, 100, 130, 160)
-    garden = records.garden(day(2020, 150))
-    guess = {tree.label: Case(garden, tree, "cutback", day(2020, 150)).early_guess for tree in garden.trees}
-    assert guess == {"T": False, "other": False, "beech": True}
-    assert not Case(garden, garden.trees[2], "cutback", day(2020, 260)).early_guess, "midsummer is over"
-
-
 def test_a_situation_is_what_the_records_say():
     records = Records()
     records.tree("T", "Acer palmatum", vigour="strong")

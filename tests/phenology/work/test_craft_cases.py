@@ -80,14 +80,14 @@ def case_of(row: dict[str, str], operation: str = "cutback") -> Case:
     garden = replace(garden, weather={"bench": Setting(n=season_day(today)).weather(today)})
     part = row["zone"] or None
     late = the_late(garden.trees[0].species, today) if Operation(operation).wakes else None
-    return Case(garden, garden.trees[0], operation, today, part, late=late, guess=False)
+    return Case(garden, garden.trees[0], operation, today, part, late=late)
 
 
 @cache
 def the_late(species: str, today: date):
     r = Records()
     r.tree("T", species)
-    return late_of(r.garden(today))
+    return replace(late_of(r.garden(today)), guess=False)
 
 
 def told(choice: Choice) -> str:

@@ -14,7 +14,7 @@ from phenology.learning.garden_fit import GardenFit
 from phenology.model.limits import Limits
 from phenology.model.records import Place
 from phenology.model.season import SeasonCalendar
-from phenology.weather.long_traces import _beyond, late_season
+from phenology.weather.frost import _beyond, late_season
 from phenology.weather.traces import draw_traces
 from phenology.work.last_safe import (
     SOURCES,
@@ -198,3 +198,27 @@ def test_old_trees_are_told_by_the_growers_own_words():
     assert is_old("Old") and is_old(None, "Very old trunk, be gentle.")
     assert not is_old("strong", "sold to me as a cutting")
     assert Limits().required(True) == 0.95 and Limits(odds=0.97).required(True) == 0.97
+
+
+def test_odds_are_a_guess_where_no_flush_of_the_species_was_seen_from_its_beginning_until_hard():
+    records = Records()
+    for label, species in (("T", "Acer palmatum"), ("other", "Acer palmatum"), ("beech", "Fagus crenata")):
+        records.tree(label, species)
+    records.a_season("other", 2019, 100, 130, 160)
+    records.look(records.flush("beech", 2019), 160, "hardened")
+    guess = {
+        name: late_of(species=name, records=records).guess for name in ("Acer palmatum", "Fagus crenata")
+    }
+    assert guess == {"Acer palmatum": False, "Fagus crenata": True}
+
+
+def test_a_guess_tells_no_last_safe_date_that_is_over_when_the_work_opens():
+    guess = late_of(limits=Limits(weeks_before_frost=20))
+    known = replace(guess, guess=False)
+    stop = known.last_safe()
+    assert guess.guess and stop is not None and guess.stop().day >= guess.today
+    assert (
+        known.stated(None, math.inf) == known.stated(None, -math.inf) == guess.stated(None, -math.inf) == stop
+    )
+    assert guess.stated(None, guess.stop().day + 1) is None
+    assert replace(guess, today=math.floor(guess.stop().day) + 1).stated(None, -math.inf) is None

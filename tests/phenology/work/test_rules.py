@@ -58,7 +58,7 @@ class Setting:
         assert flush
         return Case(
             garden, garden.trees[0], operation, as_of, self.part, self.note,
-            late=late_of(garden) if self.late else None, planned=self.planned, guess=self.unseen or None,
+            late=replace(late_of(garden), guess=self.unseen) if self.late else None, planned=self.planned,
         )  # fmt: skip
 
     def weather(self, as_of: date) -> DailyWeather:

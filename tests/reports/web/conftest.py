@@ -21,7 +21,7 @@ def made_once(tmp_path_factory: pytest.TempPathFactory) -> Path:
 @pytest.fixture(autouse=True)
 def nothing_reckoned_ahead(monkeypatch: pytest.MonkeyPatch) -> None:
     """What is asked for is reckoned; nothing is reckoned in the background meanwhile."""
-    monkeypatch.setattr(Keeper, "warm", lambda _: None)
+    monkeypatch.setattr(Keeper, "warm", lambda *_: None)
 
 
 @pytest.fixture

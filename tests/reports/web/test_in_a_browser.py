@@ -19,7 +19,7 @@ from reports.web.safety import Reach
 from tests.reports.browser import chromium
 from tests.reports.demo import demo_folder
 from tests.reports.web.site import Phone
-from tests.reports.web.test_site import ASKED, NO_PAGE
+from tests.reports.web.test_site import ASKED, NO_PAGE, filled_in
 from tests.reports.web.test_writing import a_photo
 
 pytestmark = pytest.mark.slow
@@ -147,7 +147,7 @@ def test_axe_finds_nothing_serious_and_every_page_fits_a_thumb(shown: tuple[Phon
     phone, base = shown
     tree, token = phone.tree("Maple 1"), {"token": "abcdef01", "stage": "extended"}
     saved = phone.post("/look", {"tree": tree, **token}).headers["location"]
-    paths = [p.format(tree=tree, batch=saved.rpartition("/")[2]) for p in ASKED if p not in NO_PAGE]
+    paths = [filled_in(phone, p, saved.rpartition("/")[2]) for p in ASKED if p not in NO_PAGE]
     wrong: dict[str, object] = {}
     with chromium() as browser:
         page = browser.new_context(viewport=SIZE, color_scheme=scheme, bypass_csp=True).new_page()

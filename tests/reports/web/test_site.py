@@ -19,6 +19,14 @@ ASKED = [path for path, (_, methods) in PAGES.items() if "GET" in methods]
 NO_PAGE = ("/style/{tag}.css", "/trees/{tree}/season.svg", "/photos/{look}", "/calendar/{secret}.ics")
 
 
+def filled_in(phone: Phone, path: str, batch: str) -> str:
+    """The address of a page, of a tree, look and change of the invented garden."""
+    tree = phone.tree("Maple 1")
+    with open_journal(phone.folder) as journal:
+        look = journal.looks(tree)[-1]
+    return path.format(tree=tree, batch=batch, kind="look", id=look.id)
+
+
 @pytest.fixture(scope="module")
 def demo(tmp_path_factory: pytest.TempPathFactory) -> Phone:
     """The invented garden, for tests that only read."""
@@ -34,8 +42,7 @@ def batch(demo: Phone) -> str:
 
 @pytest.mark.parametrize("path", [path for path in ASKED if path not in NO_PAGE])
 def test_every_page_is_whole_and_light(demo: Phone, batch: str, path: str) -> None:
-    asked = path.format(tree=demo.tree("Maple 1"), batch=batch)
-    page = demo.get(asked)
+    page = demo.get(filled_in(demo, path, batch))
     assert page.status_code == 200, words(page)
     assert len(page.content) < 200_000
     assert wrongs(tree_of(page.text)) == []
@@ -81,6 +88,31 @@ def test_a_page_asked_again_makes_no_new_forecast_and_a_look_does(phone: Phone, 
     assert len(made) == 1
 
 
+def test_after_a_look_the_answer_rests_on_its_tree_and_says_what_the_whole_garden_would(
+    phone: Phone, monkeypatch
+) -> None:
+    made = []
+    from phenology.advice import garden_forecast
+
+    real = garden_forecast._Maker.rows
+    monkeypatch.setattr(
+        garden_forecast._Maker, "rows", lambda self, tree: made.append(tree.label) or real(self, tree)
+    )
+    path = f"/look?tree={phone.tree('Elm 1')}"
+    form = phone.form(path) | {"stage": "extending"}
+    phone.get("/")
+    made.clear()
+    moved = phone.post("/look", form).headers["location"] + "/moved"
+    first = phone.get(moved)
+    assert made == ["Elm 1"] and "Before, Elm 1" in words(first) and "others=1" in first.text
+    tree = words(phone.get(f"/trees/{phone.tree('Elm 1')}"))
+    assert made == ["Elm 1"]
+    assert "No other tree's date moved" in words(phone.get(f"{moved}?others=1"))
+    assert sorted(made) == ["Elm 1", "Elm 1", "Hornbeam 1", "Hornbeam 2"]
+    assert words(phone.get(moved)) == words(first)
+    assert words(phone.get(f"/trees/{phone.tree('Elm 1')}")) == tree
+
+
 def test_a_tree_is_added_changed_moved_retired_and_taken_back(phone: Phone) -> None:
     added = phone.post("/trees/add", {"label": "Maple 9", "species": "trident maple", "aim": "building"})
     assert "Maple 9: Acer buergerianum" in words(added)
@@ -122,12 +154,12 @@ def test_labels_lead_to_the_look_of_their_tree(phone: Phone) -> None:
 
 
 def test_weather_is_updated_with_progress(phone: Phone, monkeypatch) -> None:
-    from reports.garden.weather_updating import Updated
+    from data_sources.weather.update import UpdateReport
 
     def update(_garden, _places, *, progress, announce):
         progress("history", 0, 30)
         announce("asked a station")
-        yield Updated(["30 years fetched"], "1996 to 2026", True)
+        yield UpdateReport(["30 years fetched"], coverage="1996 to 2026")
 
     monkeypatch.setattr("reports.web.garden_pages.update_places", update)
     assert "No weather yet" in words(phone.get("/weather"))

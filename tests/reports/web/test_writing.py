@@ -10,6 +10,7 @@ from html import unescape
 import pytest
 from PIL import Image
 
+from data_sources.garden import open_journal
 from reports.web.photos import LONGEST, photo_path, plain_photo
 from tests.reports.bench import Bench
 from tests.reports.web.site import HIDDEN, Phone, words
@@ -38,8 +39,6 @@ def test_a_look_is_three_taps(phone: Phone) -> None:
     assert (look.stage, look.leaves, str(look.latest)) == ("extending", "5,6", "2026-07-25")
     after = phone.get(saved.headers["location"])
     assert "Elm 1: extending" in words(after) and "Undo" in after.text
-    moved = phone.get(f"{saved.headers['location']}/moved")
-    assert "Elm 1: " in words(moved)
 
 
 def test_undo_takes_back_that_look_and_no_other(phone: Phone) -> None:
@@ -142,6 +141,59 @@ def test_what_the_rules_say_no_to_is_read_once_and_a_year_that_is_open_is_asked(
     form = phone.form(path) | {"operation": "feeding", "when": "1 August", "asked": "1"}
     asked = phone.post("/work", form)
     assert "Is 1 Aug 2025 meant?" in words(asked)
+
+
+def test_a_look_is_corrected_in_place_once_and_undone(phone: Phone) -> None:
+    Bench(phone.folder).does("look", "Elm 1", "soft", "--note", "windy", "--part", "top", "--leaves", "5,6")
+    (look,) = phone.looks()
+    path = f"/entries/look/{look.id}"
+    assert f'href="{path}"' in phone.get(f"/trees/{look.tree_id}").text
+    page = phone.get(path).text
+    assert 'value="extending" required checked' in page and 'value="windy"' in page and "selected>top" in page
+    as_it_stands = {"stage": "extending", "leaves": "5,6", "note": "windy", "part": "top", "kind": "seen"}
+    form = phone.form(path) | as_it_stands | {"when": look.date_text}
+    assert phone.post(path, form).headers["location"] == f"/trees/{look.tree_id}"  # nothing to correct
+    form |= {"stage": "extended", "when": "yesterday", "note": "", "part": ""}
+    saved = phone.post(path, form)
+    (now,) = phone.looks()
+    assert (now.id, now.stage, str(now.latest), now.leaves) == (look.id, "extended", "2026-07-24", "5,6")
+    assert now.note is None and now.part is None and now.flush_id == look.flush_id
+    assert "was extending" in words(phone.get(saved.headers["location"]))
+    assert phone.post(path, form).headers["location"] == f"/trees/{look.tree_id}"  # sent twice
+    phone.post("/undo", {"batch": saved.headers["location"].rpartition("/")[2]})
+    assert phone.looks() == [look]
+    wrong = phone.post(path, phone.form(path) | as_it_stands | {"when": "1 December 2026"})
+    assert wrong.status_code == 422 and phone.looks() == [look]
+
+
+def test_a_correction_of_what_was_corrected_meanwhile_shows_both(phone: Phone) -> None:
+    Bench(phone.folder).does("look", "Elm 1", "soft")
+    (look,) = phone.looks()
+    path = f"/entries/look/{look.id}"
+    form = phone.form(path) | {"stage": "extended", "when": look.date_text, "kind": "seen", "note": "mine"}
+    Bench(phone.folder).does("look", "--correct", look.id, "swelling", "--note", "theirs")
+    both = phone.post(path, form)
+    assert both.status_code == 409 and "swelling" in words(both) and "extended" in words(both)
+    assert [str(one.stage) for one in phone.looks()] == ["swelling"]
+    assert phone.post(path, dict(HIDDEN.findall(both.text))).status_code == 303
+    (now,) = phone.looks()
+    assert (str(now.stage), now.note) == ("extended", "mine")
+    Bench(phone.folder).does("look", "--remove", look.id)
+    assert "not on record any more" in words(phone.post(path, form))
+
+
+def test_work_is_corrected_too(phone: Phone) -> None:
+    Bench(phone.folder).does("look", "Elm 1", "firm", "--date", "2026-07-01")
+    Bench(phone.folder).does("work", "Elm 1", "cutback", "--early", "--date", "2026-07-20", "--yes")
+    with open_journal(phone.folder) as journal:
+        (work,) = journal.works()
+    path = f"/entries/work/{work.id}"
+    form = phone.form(path) | {"operation": "halving", "when": "2026-07-21", "part": "inside"}
+    assert phone.post(path, form).headers["location"].startswith("/saved/")
+    with open_journal(phone.folder) as journal:
+        (now,) = journal.works()
+    assert (now.id, now.operation, str(now.latest), now.part) == (work.id, "halving", "2026-07-21", "inside")
+    assert not now.early  # the box was not ticked any more
 
 
 def test_what_was_written_is_taken_out_and_brought_back(phone: Phone) -> None:

@@ -7,28 +7,21 @@ answer has run out; the client keeps to that by the answer's own Expires and Las
 from __future__ import annotations
 
 from datetime import date, datetime
-from typing import NamedTuple
 
 import pandas as pd
 
-from data_sources.weather.services.forecasts.hours import days_from_hours, instants, local_day
 from data_sources.weather.services.protocol.checks import (
     ahead_from,
     as_weather,
     believable,
-    believable_forecast,
     celsius,
+    days_from_hours,
+    instants,
+    local_day,
     numbers,
     refuse_old_issue,
 )
-from data_sources.weather.services.protocol.service import (
-    FetchSpan,
-    Progress,
-    Service,
-    ServiceAnswer,
-    Spot,
-    no_progress,
-)
+from data_sources.weather.services.protocol.service import FetchSpan, Service, ServiceAnswer, Spot
 from data_sources.weather.services.transport.faults import ANOTHER_SHAPE, ServiceError, json_object, parser
 from data_sources.weather.store.records import Origin
 from phenology.weather.series import DailyWeather
@@ -37,13 +30,6 @@ ATTRIBUTION = "Data from MET Norway (https://api.met.no/), CC BY 4.0 / NLOD 2.0,
 HOUR = pd.Timedelta(hours=1)
 BLOCK = 6 * HOUR
 HOURS_SEEN = 18  # of a local day: three six-hour blocks wholly within it; fewer may miss an extreme
-
-
-class Steps(NamedTuple):
-    """Steps by UTC: ``air`` then, ``low`` and ``high`` of the six hours after [°C]; height [m]."""
-
-    values: pd.DataFrame
-    elevation: float | None
 
 
 class MetNorway(Service):
@@ -60,9 +46,7 @@ class MetNorway(Service):
             return ""
         return "needs a contact: set `contact` in garden.toml to your e-mail address or web page"
 
-    def fetch(
-        self, spot: Spot, part: FetchSpan, today: date, progress: Progress = no_progress
-    ) -> ServiceAnswer:
+    def fetch(self, spot: Spot, part: FetchSpan, today: date) -> ServiceAnswer:
         """The whole local days from today on."""
         if self.lacks():
             raise ServiceError("unready", self.lacks())
@@ -70,16 +54,16 @@ class MetNorway(Service):
         if spot.elevation is not None:
             asked["altitude"] = f"{spot.elevation:.0f}"
 
-        def read(body: bytes) -> tuple[DailyWeather, tuple[str, ...], int, date, float | None]:
+        def read(body: bytes) -> tuple[DailyWeather, tuple[str, ...], int, date]:
             steps = read_steps(body)
-            days, rough = forecast_days(steps.values, spot.timezone)
-            begins: date = local_day(steps.values.iloc[:1], spot.timezone)[0].date()
+            days, rough = forecast_days(steps, spot.timezone)
+            begins: date = local_day(steps.iloc[:1], spot.timezone)[0].date()
             refuse_old_issue(begins, today)
-            ahead = ahead_from(as_weather(believable(days), "forecast")[0], min(begins, today), part.last)
-            return (*believable_forecast(ahead), rough, begins, steps.elevation)
+            weather = as_weather(believable(days), "forecast")[0]
+            return (*ahead_from(weather, min(begins, today), part.last), rough, begins)
 
         reply = self.http.get(self.base(self.settings), read, params=asked)
-        weather, notes, rough, begins, elevation = reply.value
+        weather, notes, rough, begins = reply.value
         if rough:
             notes = (*notes, f"{rough} later days have no extremes and are left out")
         if reply.deprecated:
@@ -90,18 +74,14 @@ class MetNorway(Service):
             forecast=weather,
             issued=begins,
             notes=notes,
-            elevation=elevation,
         )
 
 
 @parser
-def read_steps(body: bytes) -> Steps:
-    """The steps of an answer, in the compact or the complete shape.
+def read_steps(body: bytes) -> pd.DataFrame:
+    """The steps of an answer by UTC: ``air`` then, ``low`` and ``high`` of the six hours after. [°C]
 
-    Raises
-    ------
-    ServiceError
-        If the answer is of another shape than documented.
+    Raises `ServiceError` if the answer is of another shape than documented.
     """
     answer = json_object(body)
     try:
@@ -114,32 +94,18 @@ def read_steps(body: bytes) -> Steps:
             "low": [block.get("air_temperature_min") for block in after],
             "high": [block.get("air_temperature_max") for block in after],
         }
-        where = answer.get("geometry", {}).get("coordinates", [])
     except (KeyError, TypeError, AttributeError, ValueError):
         raise ServiceError("damaged", ANOTHER_SHAPE) from None
     if not times:
         raise ServiceError("damaged", ANOTHER_SHAPE)
-    height = float(where[2]) if len(where) > 2 and isinstance(where[2], int | float) else None
     values = {name: celsius(numbers(column), unit) for name, column in columns.items()}
-    return Steps(pd.DataFrame(values, index=instants(times)), height)
+    return pd.DataFrame(values, index=instants(times))
 
 
 def forecast_days(steps: pd.DataFrame, zone: str) -> tuple[pd.DataFrame, int]:
     """Whole local days: from hours while there are hours, then from the extremes of six-hour blocks.
 
-    Parameters
-    ----------
-    steps : DataFrame
-        As in `Steps`.
-    zone : str
-        IANA name.
-
-    Returns
-    -------
-    days : DataFrame
-        ``tmin`` and ``tmax`` by local day. [°C]
-    rough : int
-        Days that have a value only every six hours, and no extremes: left out.
+    And how many days are left out because they have a value only every six hours, and no extremes.
     """
     begin = pd.DatetimeIndex(steps.index)
     hourly = pd.Series(begin, begin).diff().shift(-1) == HOUR

@@ -12,23 +12,21 @@ from typing import NamedTuple, TypeVar
 
 import pandas as pd
 
-from data_sources.weather.services.forecasts.hours import days_from_hours, instants
 from data_sources.weather.services.protocol.checks import (
     ahead_from,
     as_weather,
     believable,
-    believable_forecast,
     celsius,
+    days_from_hours,
+    instants,
     numbers,
     refuse_old_issue,
 )
 from data_sources.weather.services.protocol.service import (
     FetchSpan,
-    Progress,
     Service,
     ServiceAnswer,
     Spot,
-    no_progress,
     span_rounds,
 )
 from data_sources.weather.services.transport.faults import ANOTHER_SHAPE, ServiceError, json_object, parser
@@ -49,11 +47,10 @@ MOST_PAST, MOST_AHEAD, MOST_MEMBERS_AHEAD = 92, 16, 35  # days that can be asked
 
 
 class Runs(NamedTuple):
-    """Local days of an answer's columns, by name; its first day in Greenwich; the height used [m]."""
+    """Local days of an answer's columns, by name; its first day in Greenwich."""
 
     days: dict[str, pd.DataFrame]
     begins: date
-    elevation: float | None
 
     def weather(self, column: str, source: str) -> DailyWeather | None:
         """The days of one column; None where none is whole."""
@@ -69,13 +66,8 @@ class OpenMeteo(Service):
             return f"needs the address of your paid service: set {self.name} in [weather.services.addresses]"
         return ""
 
-    def ask(
-        self, spot: Spot, keep_for: float, make: Callable[[Runs], T], **more: str
-    ) -> Reply[tuple[T, float | None]]:
-        """What `make` takes from the hours at a spot, and the height used.
-
-        Height is the service's business: it corrects for it itself.
-        """
+    def ask(self, spot: Spot, keep_for: float, make: Callable[[Runs], T], **more: str) -> Reply[T]:
+        """What `make` takes from the hours at a spot; the service corrects for its height itself."""
         asked = {
             "latitude": f"{spot.latitude:g}",
             "longitude": f"{spot.longitude:g}",
@@ -89,12 +81,12 @@ class OpenMeteo(Service):
             asked["elevation"] = f"{spot.elevation:.0f}"
         if self.settings.api_key:
             asked["apikey"] = self.settings.api_key
-
-        def read(body: bytes) -> tuple[T, float | None]:
-            runs = read_runs(body, spot.timezone)
-            return make(runs), runs.elevation
-
-        return self.http.get(self.base(self.settings), read, params=asked, keep_for=keep_for)
+        return self.http.get(
+            self.base(self.settings),
+            lambda body: make(read_runs(body, spot.timezone)),
+            params=asked,
+            keep_for=keep_for,
+        )
 
 
 class OpenMeteoForecast(OpenMeteo):
@@ -104,9 +96,7 @@ class OpenMeteoForecast(OpenMeteo):
     about = f"16 days ahead, anywhere on earth; {TERMS}"
     address = "https://api.open-meteo.com/v1/forecast"
 
-    def fetch(
-        self, spot: Spot, part: FetchSpan, today: date, progress: Progress = no_progress
-    ) -> ServiceAnswer:
+    def fetch(self, spot: Spot, part: FetchSpan, today: date) -> ServiceAnswer:
         """The days before its issue as the model has them, and the forecast from its issue on."""
         past = min(max((today - part.first).days + 1, 0), MOST_PAST)
         ahead = min(max((part.last - today).days + 2, 1), self.settings.forecast_days, MOST_AHEAD)
@@ -114,23 +104,22 @@ class OpenMeteoForecast(OpenMeteo):
         def checked(runs: Runs) -> DailyWeather:
             refuse_old_issue(runs.begins + past * DAY, today)
             weather = runs.weather(VARIABLE, "model")
-            believable_forecast(ahead_from(weather, today, part.last))
+            ahead_from(weather, today, part.last)
             assert weather is not None
             return weather
 
         reply = self.ask(spot, 3600.0, checked, past_days=str(past), forecast_days=str(ahead))
-        weather, elevation = reply.value
+        weather = reply.value
         # A copy from before midnight knows yesterday as a forecast only.
         issued = min(spot.today(reply.fetched_at), today)
         gone = weather.between(part.first, issued - DAY)
-        forecast, notes = believable_forecast(ahead_from(weather, issued, part.last))
+        forecast, notes = ahead_from(weather, issued, part.last)
         return ServiceAnswer(
             Origin("Open-Meteo", "forecast", ATTRIBUTION),
             reply.fetched_at,
             days=gone if len(gone) else None,
             forecast=forecast,
             notes=notes,
-            elevation=elevation,
         )
 
 
@@ -145,9 +134,7 @@ class OpenMeteoArchive(OpenMeteo):
         """A few years a call, the newest first."""
         return span_rounds(max(first, EARLIEST), last, YEARS_A_CALL)
 
-    def fetch(
-        self, spot: Spot, part: FetchSpan, today: date, progress: Progress = no_progress
-    ) -> ServiceAnswer:
+    def fetch(self, spot: Spot, part: FetchSpan, today: date) -> ServiceAnswer:
         """The days of a round, as far as the analysis has come."""
         # A day more at each end: local days begin and end on other days of Greenwich.
         first, last = max(part.first - DAY, EARLIEST), min(part.last + DAY, today - DAY)
@@ -168,10 +155,9 @@ class OpenMeteoArchive(OpenMeteo):
 
         asked = {"start_date": first.isoformat(), "end_date": last.isoformat(), "models": model}
         reply = self.ask(spot, keep_for, checked, **asked)
-        weather, elevation = reply.value
         copernicus = f"Generated using Copernicus Climate Change Service information {today.year}"
         origin = Origin("Open-Meteo", model, f"{ATTRIBUTION}. {copernicus}")
-        return ServiceAnswer(origin, reply.fetched_at, days=weather, elevation=elevation)
+        return ServiceAnswer(origin, reply.fetched_at, days=reply.value)
 
 
 class OpenMeteoEnsemble(OpenMeteo):
@@ -181,9 +167,7 @@ class OpenMeteoEnsemble(OpenMeteo):
     about = f"how much forecasts from slightly different beginnings part; {TERMS}"
     address = "https://ensemble-api.open-meteo.com/v1/ensemble"
 
-    def fetch(
-        self, spot: Spot, part: FetchSpan, today: date, progress: Progress = no_progress
-    ) -> ServiceAnswer:
+    def fetch(self, spot: Spot, part: FetchSpan, today: date) -> ServiceAnswer:
         """The control run and the members, from today on."""
         ahead = min(max((part.last - today).days + 2, 1), MOST_MEMBERS_AHEAD)
         model = self.settings.ensemble_model
@@ -194,7 +178,7 @@ class OpenMeteoEnsemble(OpenMeteo):
             for name in sorted(runs.days, key=lambda n: ("_member" in n, n)):
                 run = runs.weather(name, "forecast")
                 if run is not None and run.between(today, part.last).known.any():
-                    found.append(believable_forecast(run.between(today, part.last))[0])
+                    found.append(ahead_from(run, today, part.last)[0])
             if len(found) < 2:
                 raise ServiceError("damaged", f"sent no members of the model {model}")
             # Every member must hold the same days, or the spread would be one of how far they reach.
@@ -203,13 +187,12 @@ class OpenMeteoEnsemble(OpenMeteo):
 
         asked = {"models": model, "past_days": "1", "forecast_days": str(ahead)}
         reply = self.ask(spot, 6 * 3600.0, checked, **asked)
-        (control, *members), elevation = reply.value
+        control, *members = reply.value
         return ServiceAnswer(
             Origin("Open-Meteo ensemble", model, ATTRIBUTION),
             reply.fetched_at,
             forecast=control,
             members=tuple(member for member in members if member.known.any()),
-            elevation=elevation,
         )
 
 
@@ -217,10 +200,7 @@ class OpenMeteoEnsemble(OpenMeteo):
 def read_runs(body: bytes, zone: str) -> Runs:
     """The local days of an answer's hours.
 
-    Raises
-    ------
-    ServiceError
-        If the answer is no answer, of another shape than documented, or no air.
+    Raises `ServiceError` if the answer is no answer, of another shape than documented, or no air.
     """
     answer = json_object(body)
     try:
@@ -239,7 +219,4 @@ def read_runs(body: bytes, zone: str) -> Runs:
         raise ServiceError("damaged", "sent columns that are not as long as each other")
     index = instants(times)
     days = {name: days_from_hours(pd.Series(air, index), zone) for name, air in columns.items()}
-    height = answer.get("elevation")
-    known = isinstance(height, int | float) and not isinstance(height, bool)
-    height = float(height) if known else None  # type: ignore[arg-type]
-    return Runs({name: believable(one) for name, one in days.items()}, index[0].date(), height)
+    return Runs({name: believable(one) for name, one in days.items()}, index[0].date())

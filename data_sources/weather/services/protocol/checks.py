@@ -1,7 +1,9 @@
-"""Checks that every answer passes before anybody believes it: units, numbers, days, whether air can be so.
+"""From an answer's values to days that may be believed: units, numbers, days of hours, whether air can be so.
 
 Days are a frame indexed by local day (`DatetimeIndex`) with the columns ``tmin`` and ``tmax`` [°C] and, where
-they differ in kind, ``source``.
+they differ in kind, ``source``. They are made from hours in UTC by the true zone: services that make days
+themselves use today's distance from Greenwich for the whole series, so that every day beyond the next clock
+change begins an hour off. Whatever is wrong is raised as `ServiceError`.
 """
 
 from __future__ import annotations
@@ -24,12 +26,7 @@ FAR_LIMIT, FAR_SHARE = 60.0, 0.1  # °C either way, and the share of values that
 
 
 def numbers(values: Sequence[Any]) -> NDArray[np.float64]:
-    """A JSON column as numbers, null as NaN.
-
-    Raises
-    ------
-    ServiceError
-        If anything in it is no number.
+    """A JSON column as numbers, null as NaN. Raises `ServiceError` if anything in it is no number.
 
     Examples
     --------
@@ -48,10 +45,7 @@ def numbers(values: Sequence[Any]) -> NDArray[np.float64]:
 def celsius(values: NDArray[np.float64], unit: str) -> NDArray[np.float64]:
     """Values in °C from the unit a service states.
 
-    Raises
-    ------
-    ServiceError
-        If the unit is none of a temperature.
+    Raises `ServiceError` if the unit is none of a temperature.
 
     Examples
     --------
@@ -69,11 +63,8 @@ def celsius(values: NDArray[np.float64], unit: str) -> NDArray[np.float64]:
 def believable(days: pd.DataFrame, whose: str = "") -> pd.DataFrame:
     """The days in order, if none comes twice and they are air as a whole: often they are tenths of a degree.
 
-    Raises
-    ------
-    ServiceError
-        If a day is out of all time or comes twice, the usual day spans more than `USUAL_RANGE_LIMIT`, or too
-        many values are beyond `FAR_LIMIT`.
+    Raises `ServiceError` if a day is out of all time or comes twice, the usual day spans more than
+    `USUAL_RANGE_LIMIT`, or too many values are beyond `FAR_LIMIT`.
     """
     if days.index.hasnans or (len(days) and not in_time(days.index.min(), days.index.max())):
         raise ServiceError("damaged", f"sent days out of all time{whose}")
@@ -115,45 +106,73 @@ def as_weather(days: pd.DataFrame, source: str = "station") -> tuple[DailyWeathe
     return weather, len(crossed)
 
 
-def believable_forecast(weather: DailyWeather) -> tuple[DailyWeather, tuple[str, ...]]:
-    """A forecast without its days that are hard to believe: nobody could accept them before they are past.
-
-    Raises
-    ------
-    ServiceError
-        If no day is left.
-    """
-    doubts = doubtful_days(weather)
-    low, high = weather.tmin.copy(), weather.tmax.copy()
-    for day in doubts:
-        low[weather.index(day)] = high[weather.index(day)] = np.nan
-    if np.isnan(low + high).all():
-        why = next(iter(doubts.values()), "no whole day")
-        raise ServiceError("unbelievable", f"sent a forecast that cannot be ({why})")
-    notes = tuple(f"{day} left out of the forecast: {why}" for day, why in doubts.items())
-    return DailyWeather(weather.first_day, low, high, weather.source), notes
-
-
 def refuse_old_issue(issued: date, today: date) -> None:
     """Refuse a forecast that was made on another day: what it says of days gone by is no weather.
 
-    Raises
-    ------
-    ServiceError
+    Raises `ServiceError`.
     """
     if abs((issued - today).days) > 1:  # the service's day may be another than the spot's
         raise ServiceError("unbelievable", f"sent a forecast of {issued} (is the computer's clock right?)")
 
 
-def ahead_from(weather: DailyWeather | None, issued: date, last: date) -> DailyWeather:
-    """The days of a forecast from its issue on, as far as was asked.
+def ahead_from(
+    weather: DailyWeather | None, issued: date, last: date
+) -> tuple[DailyWeather, tuple[str, ...]]:
+    """The days of a forecast from its issue on, as far as was asked, and what was left out.
 
-    Raises
-    ------
-    ServiceError
-        If no whole day is among them.
+    Days that are hard to believe are: nobody could accept them before they are past. Raises `ServiceError` if
+    no whole day is left.
     """
     ahead = weather.between(issued, last) if weather is not None else None
     if ahead is None or not ahead.known.any():
         raise ServiceError("damaged", "sent no whole day from today on (is the computer's clock right?)")
-    return ahead
+    doubts = doubtful_days(ahead)
+    good = ahead.only(~np.isin(ahead.ordinals, [day.toordinal() for day in doubts]))
+    if not good.known.any():
+        why = next(iter(doubts.values()), "no whole day")
+        raise ServiceError("unbelievable", f"sent a forecast that cannot be ({why})")
+    return good, tuple(f"{day} left out of the forecast: {why}" for day, why in doubts.items())
+
+
+YEAR = 365.2425 * 86400  # s
+HOURS_ABSENT = 2  # of a day's hours that may be unknown and leave it a day; ours
+
+
+def instants(times: list[int]) -> pd.DatetimeIndex:
+    """Seconds since 1970 UTC as an index.
+
+    Raises `ServiceError` if they do not go forward, or lie out of all time.
+    """
+    if times and not EARLIEST.year - 1970 <= min(times) / YEAR <= max(times) / YEAR <= LATEST.year - 1970:
+        raise ServiceError("damaged", "sent times out of all time (milliseconds?)")
+    index = pd.DatetimeIndex(pd.to_datetime(times, unit="s", utc=True))
+    if not index.is_monotonic_increasing or not index.is_unique:
+        raise ServiceError("damaged", "sent hours twice or out of order")
+    return index
+
+
+def local_day(values: pd.Series[float] | pd.DataFrame, zone: str) -> pd.DatetimeIndex:
+    """The local day of each of some values that are indexed by UTC."""
+    return pd.DatetimeIndex(values.index).tz_convert(zone).tz_localize(None).normalize()
+
+
+def days_from_hours(air: pd.Series[float], zone: str) -> pd.DataFrame:
+    """Daily extremes of air temperatures on full hours in UTC, NaN or absent where unknown.
+
+    Days of the zone are unknown where more than `HOURS_ABSENT` of their 23 to 25 hours are.
+
+    Examples
+    --------
+    >>> hours = pd.date_range("2026-03-28 23:00", periods=23, freq="h", tz="UTC")  # 29 March in Berlin
+    >>> days_from_hours(pd.Series(range(23), hours, float), "Europe/Berlin")
+                tmin  tmax
+    2026-03-29   0.0  22.0
+    """
+    known = air.dropna()
+    if known.empty:
+        return pd.DataFrame(columns=["tmin", "tmax"], index=pd.DatetimeIndex([]), dtype=float)
+    day = pd.Timedelta(hours=26)  # longer than any
+    every_hour = known.reindex(pd.date_range(known.index[0] - day, known.index[-1] + day, freq="h"))
+    days = every_hour.groupby(local_day(every_hour, zone)).agg(["min", "max", "count", "size"])
+    whole = (days["count"] >= days["size"] - HOURS_ABSENT) & (days["count"] > 0)
+    return days.loc[days["count"] > 0, ["min", "max"]].where(whole).set_axis(["tmin", "tmax"], axis="columns")

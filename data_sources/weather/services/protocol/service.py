@@ -7,7 +7,7 @@ A service is asked for a span of days at a spot and answers with values and word
 from __future__ import annotations
 
 from abc import ABC, abstractmethod
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from datetime import date, datetime
 from functools import cached_property
@@ -27,31 +27,10 @@ Gives = Literal["history", "forecast", "ensemble"]
 
 ROUNDING = 4  # decimals of coordinates that leave the house: about 10 m, and all that services accept
 
-Progress = Callable[[str, int, int], None]
-"""Called while a service works: what, how many are done, how many there are."""
-
-
-def no_progress(what: str, done: int, total: int) -> None:
-    """Progress nobody watches."""
-
 
 @dataclass(frozen=True)
 class Spot:
-    """Where weather is wanted: rounded coordinates, height and time zone.
-
-    Parameters
-    ----------
-    latitude, longitude : float
-        Rounded to `ROUNDING` decimals; a longitude past 180 is brought back. [degrees, north, east positive]
-    elevation : float, optional
-        Above sea level. [m]
-    timezone : str
-        IANA name; the spot's days are this zone's days.
-
-    Raises
-    ------
-    InputError
-        If a coordinate is out of range, or there is no such zone.
+    """Where weather is wanted; raises `InputError` for a coordinate out of range or an unknown zone.
 
     Examples
     --------
@@ -59,10 +38,11 @@ class Spot:
     -171.5
     """
 
+    # rounded to `ROUNDING` decimals, a longitude past 180 brought back [degrees, north and east positive]
     latitude: float
     longitude: float
-    elevation: float | None
-    timezone: str
+    elevation: float | None  # above sea level [m]
+    timezone: str  # IANA name; the spot's days are this zone's days
 
     def __post_init__(self) -> None:
         if not -90 <= self.latitude <= 90:
@@ -100,72 +80,32 @@ class FetchSpan:
 
 @dataclass(frozen=True)
 class ServiceAnswer:
-    """What a service gave for one round.
+    """What a service gave for one round."""
 
-    Attributes
-    ----------
-    origin : Origin
-        Provider, station ids or model, attribution.
-    fetched_at : datetime
-        When the answer left the service, with zone; earlier than now for a copy that is still good.
-    days : DailyWeather or None
-        Days gone by: source "station" or "model".
-    forecast : DailyWeather or None
-    issued : datetime.date or None
-        The day on which the forecast was made; None for that of `fetched_at`.
-    members : tuple of DailyWeather
-        Of an ensemble.
-    suspect : mapping of date to str
-        Days of `days` that are hard to believe, with why.
-    notes : tuple of str
-        For the grower: what is absent, what was left out.
-    stations : ndarray or None
-        How many stations each of `days` is from; None where they are not from stations.
-    asked, received : int
-        Files or pieces asked for and had.
-    whole : bool
-        Whether nothing failed that may be had the next time.
-    elevation : float or None
-        Of the spot, as the service has it. [m]
-    """
-
-    origin: Origin
+    origin: Origin  # provider, station ids or model, attribution
+    # when the answer left the service, with zone; earlier than now for a copy that is still good
     fetched_at: datetime
-    days: DailyWeather | None = None
+    days: DailyWeather | None = None  # days gone by: source "station" or "model"
     forecast: DailyWeather | None = None
-    issued: date | None = None
-    members: tuple[DailyWeather, ...] = ()
+    issued: date | None = None  # the day on which the forecast was made; None for that of `fetched_at`
+    members: tuple[DailyWeather, ...] = ()  # of an ensemble
+    # days of `days` that are hard to believe, with why
     suspect: Mapping[date, str] = field(default_factory=dict)
-    notes: tuple[str, ...] = ()
+    notes: tuple[str, ...] = ()  # for the grower: what is absent, what was left out
+    # how many stations each of `days` is from; None where they are not from stations
     stations: NDArray[np.int64] | None = None
-    asked: int = 1
-    received: int = 1
-    whole: bool = True
-    elevation: float | None = None
+    whole: bool = True  # whether nothing failed that may be had the next time
 
 
 class Service(ABC):
-    """A weather service.
+    """A weather service."""
 
-    Attributes
-    ----------
-    name, title : str
-        What garden.toml says, what a grower reads.
-    about : str
-        One line: what it is good for, and on what terms.
-    address : str
-        Where it lives, as long as no setting says otherwise.
-    gives : {"history", "forecast", "ensemble"}
-    source : str
-        What its past days count as.
-    """
-
-    name: ClassVar[str]
-    title: ClassVar[str]
-    about: ClassVar[str]
-    address: ClassVar[str]
+    name: ClassVar[str]  # in garden.toml
+    title: ClassVar[str]  # to a grower
+    about: ClassVar[str]  # what it is good for, and on what terms, in a line
+    address: ClassVar[str]  # where it lives, as long as no setting says otherwise
     gives: ClassVar[Gives] = "history"
-    source: ClassVar[str] = "model"
+    source: ClassVar[str] = "model"  # what its past days count as
 
     def __init__(self, settings: WeatherSettings, http: Http) -> None:
         self.settings, self.http = settings, http
@@ -188,16 +128,8 @@ class Service(ABC):
         return [FetchSpan(first, last)]
 
     @abstractmethod
-    def fetch(
-        self, spot: Spot, part: FetchSpan, today: date, progress: Progress = no_progress
-    ) -> ServiceAnswer:
-        """Ask for one piece; `today` is the spot's local day.
-
-        Raises
-        ------
-        ServiceError
-            If it did not give it.
-        """
+    def fetch(self, spot: Spot, part: FetchSpan, today: date) -> ServiceAnswer:
+        """Ask for one piece; `today` is the spot's local day. Raises `ServiceError` if it did not give it."""
 
 
 def span_rounds(first: date, last: date, years: int) -> list[FetchSpan]:

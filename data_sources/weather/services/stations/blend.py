@@ -48,27 +48,14 @@ class StationDays:
 
 @dataclass(frozen=True)
 class Blend:
-    """The blended days.
+    """The blended days."""
 
-    Attributes
-    ----------
-    weather : DailyWeather
-        Source "station", or "model" on days for which no station has a measurement.
-    suspect : dict of date to str
-        Days on which every station there is was doubtful: their value is shown, not used.
-    crossed : int
-        Days left unknown because minimum and maximum, from different stations, crossed.
-    used : tuple of str
-        Stations with any value, the nearest first.
-    stations : ndarray
-        How many stations each day is from.
-    """
-
-    weather: DailyWeather
+    weather: DailyWeather  # source "station", or "model" on days for which no station has a measurement
+    # days on which every station there is was doubtful: their value is shown, not used
     suspect: dict[date, str]
-    crossed: int
-    used: tuple[str, ...]
-    stations: NDArray[np.int64]
+    crossed: int  # days left unknown because minimum and maximum, from different stations, crossed
+    used: tuple[str, ...]  # stations with any value, the nearest first
+    stations: NDArray[np.int64]  # how many stations each day is from
 
 
 def blend_values(
@@ -79,25 +66,18 @@ def blend_values(
     *,
     lapse_rate: float | None = LAPSE_RATE,
 ) -> Array:
-    """Values of one variable at the spot.
+    """Values of one variable at the spot, to a tenth; NaN where no station has a value.
 
     Parameters
     ----------
     values : ndarray, shape (n_stations, n_days)
         NaN where a station has none. [°C]
-    horizontal : ndarray, shape (n_stations,)
-        Distance to the spot. [m]
-    heights : ndarray, shape (n_stations,)
-        Above sea level, known for all. [m]
+    horizontal, heights : ndarray, shape (n_stations,)
+        Distance to the spot, and height above sea level. [m]
     height : float or None
         Of the spot; None: neither corrected nor weighted for height. [m]
     lapse_rate : float, optional
         None leaves the values at their height. [°C per 1,000 m]
-
-    Returns
-    -------
-    ndarray, shape (n_days,)
-        To a tenth; NaN where no station has a value.
 
     Notes
     -----
@@ -124,17 +104,8 @@ def blend_values(
 def blend_stations(stations: Sequence[StationDays], spot: Spot, first: date, last: date) -> Blend:
     """The days from `first` to `last` at a spot.
 
-    Parameters
-    ----------
-    stations : sequence of StationDays
-        Their doubtful days are passed over while any other station has the day.
-    spot : Spot
-    first, last : datetime.date
-
-    Raises
-    ------
-    WeatherError
-        If there is no station, or the spot's height is known and no station's is.
+    A station's doubtful days are passed over while any other has the day. Raises `WeatherError` if there is
+    no station, or the spot's height is known and no station's is.
     """
     usable = [s for s in stations if spot.elevation is None or s.station.elevation is not None]
     if not usable:

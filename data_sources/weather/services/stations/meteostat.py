@@ -87,13 +87,7 @@ class Meteostat(StationService):
 
 @parser
 def read_stations(body: bytes, spot: Spot) -> tuple[list[Station], int]:
-    """The stations near a spot that measure both extremes, and how many the list holds.
-
-    Raises
-    ------
-    ServiceError
-        If it is no whole list.
-    """
+    """The stations near a spot that measure both extremes, and how many the list holds."""
     refuse_page(body)
     import meteostat
 
@@ -135,14 +129,9 @@ def read_stations(body: bytes, spot: Spot) -> tuple[list[Station], int]:
 
 @parser
 def read_year(body: bytes, year: int) -> Days:
-    """A station's year; ``tmin_source`` and ``tmax_source`` say who its values are from.
+    """A station's year, packed or already unpacked on its way here.
 
-    Some ways unpack the file before it gets here.
-
-    Raises
-    ------
-    ServiceError
-        If it is no such file, is of another year, breaks off, holds a day twice, or is no air.
+    ``tmin_source`` and ``tmax_source`` say who its values are from.
     """
     refuse_page(body)
     try:

@@ -17,13 +17,13 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 
+from data_sources.gazetteer import distance
 from data_sources.weather.files.ghcn import read_ghcn
 from data_sources.weather.services.protocol.checks import believable
 from data_sources.weather.services.protocol.service import FetchSpan, Spot
 from data_sources.weather.services.stations.blend import Station, StationDays
 from data_sources.weather.services.stations.station_service import DAY, Days, Piece, StationService
 from data_sources.weather.services.transport.faults import ServiceError, parser, refuse_page
-from phenology.model.arrays import Array
 from phenology.model.errors import WeatherError
 
 LISTS = "https://www.ncei.noaa.gov/pub/data/ghcn/daily"
@@ -34,7 +34,6 @@ ATTRIBUTION = (
 RECENT_YEARS = 1  # a station whose records end earlier than last year is of no use for a forecast
 NO_HEIGHT = -999.0
 SEARCHED_KM = 100.0
-EARTH_RADIUS = 6_371_000.0  # m
 LINE = 266  # characters of a record's line without its last marks, which may be blank and stripped
 
 
@@ -65,11 +64,6 @@ class Noaa(StationService):
 def measuring_both(inventory: bytes, until: int) -> tuple[set[str], int]:
     """Ids of stations whose TMIN and TMAX both reach the year `until`, and how many lines there are.
 
-    Raises
-    ------
-    ServiceError
-        If it is no whole list, or no station in it reaches that year.
-
     Examples
     --------
     >>> line = "ZZC00010001  50.1200    8.7000 {} 1990 2026"
@@ -89,13 +83,7 @@ def measuring_both(inventory: bytes, until: int) -> tuple[set[str], int]:
 
 @parser
 def by_distance(stations: bytes, wanted: set[str], spot: Spot) -> tuple[list[Station], int]:
-    """The wanted stations of a list, the nearest first, none farther than `SEARCHED_KM`; the list's length.
-
-    Raises
-    ------
-    ServiceError
-        If it is no whole list, or has none of those.
-    """
+    """The wanted stations of a list, the nearest first, none beyond `SEARCHED_KM`; the length of the list."""
     whole = _lines(stations, 37)
     lines = [line for line in whole if line[:11] in wanted]
     if not lines:
@@ -115,21 +103,6 @@ def by_distance(stations: bytes, wanted: set[str], spot: Spot) -> tuple[list[Sta
         if away[at] <= SEARCHED_KM
     ]
     return near, len(whole)
-
-
-def distance(latitude: float, longitude: float, latitudes: Array, longitudes: Array) -> Array:
-    """Great-circle distance of one point to many. [m]
-
-    Examples
-    --------
-    >>> float(distance(0.0, 179.9, np.array([0.0]), np.array([-179.9]))[0].round())
-    22239.0
-    """
-    a, b = np.radians(latitude), np.radians(latitudes)
-    half = (
-        np.sin((b - a) / 2) ** 2 + np.cos(a) * np.cos(b) * np.sin(np.radians(longitudes - longitude) / 2) ** 2
-    )
-    return np.asarray(2 * EARTH_RADIUS * np.arcsin(np.sqrt(np.minimum(half, 1.0))))
 
 
 def _lines(body: bytes, width: int) -> list[str]:
@@ -157,13 +130,7 @@ class GhcnDaily(Noaa):
 
 @parser
 def read_record(body: bytes, station: str) -> Days:
-    """The days of a station's file.
-
-    Raises
-    ------
-    ServiceError
-        If it is another station's, breaks off, or cannot be used.
-    """
+    """The days of a station's file."""
     refuse_page(body)
     text = body.decode("ascii", "replace")
     if not text.startswith(station):
@@ -216,10 +183,7 @@ class NceiDaily(Noaa):
 def read_summaries(body: bytes, station: str) -> Days:
     """The days of a station; values that failed a quality check are left out and counted.
 
-    Raises
-    ------
-    ServiceError
-        If the body is no such table. An empty one is none either: a station without a day has a header.
+    An empty body is refused: a station without a day has a header.
     """
     refuse_page(body)
     text = body.decode("utf-8-sig", "replace")

@@ -18,11 +18,9 @@ import pandas as pd
 from data_sources.weather.services.protocol.checks import as_weather
 from data_sources.weather.services.protocol.service import (
     FetchSpan,
-    Progress,
     Service,
     ServiceAnswer,
     Spot,
-    no_progress,
     span_rounds,
 )
 from data_sources.weather.services.stations.blend import (
@@ -46,23 +44,13 @@ Days = pd.DataFrame
 
 @dataclass(frozen=True)
 class Piece:
-    """One file or answer of one station.
-
-    Attributes
-    ----------
-    station : Station
-    years : range
-        What it holds.
-    parse : callable
-        From the body to days.
-    url, keep_for, absent_for, params
-        As for `Http.get`.
-    """
+    """One file or answer of one station."""
 
     station: Station
-    years: range
+    years: range  # what it holds
+    # as for `Http.get`
     url: str
-    parse: Callable[[bytes], Days]
+    parse: Callable[[bytes], Days]  # from the body to days
     keep_for: float
     absent_for: float = 0.0
     params: Mapping[str, str] = field(default_factory=dict)
@@ -122,10 +110,7 @@ class StationService(Service):
     def choose(self, spot: Spot, today: date) -> list[Station]:
         """The stations to use, nearest first: those that are set, else the nearest with a known height.
 
-        Raises
-        ------
-        ServiceError
-            If there is none.
+        Raises `ServiceError` if there is none.
         """
         settings = self.settings
         for key in settings.station_ids:  # an id becomes part of an address
@@ -147,16 +132,14 @@ class StationService(Service):
             raise ServiceError("absent", f"has no station within {settings.radius_km:.0f} km")
         return found[: settings.stations]
 
-    def fetch(
-        self, spot: Spot, part: FetchSpan, today: date, progress: Progress = no_progress
-    ) -> ServiceAnswer:
+    def fetch(self, spot: Spot, part: FetchSpan, today: date) -> ServiceAnswer:
         """The stations' days of a round, brought to the spot."""
         if spot not in self._chosen:
             self._chosen[spot] = self.choose(spot, today)
         stations = self._chosen[spot][: part.stations]
         pieces = [piece for station in stations for piece in self.pieces(station, part, today)]
-        got = _Fetched(self, progress)
-        got.fetch(pieces)
+        got = _Fetched()
+        got.fetch(pieces, self.title, self.http)
         if all(reply.from_cache for _, reply in got.replies):
             # The copies that are here are in the store already.
             newest = any(part.last.year in piece.years for piece, _ in got.replies)
@@ -198,40 +181,34 @@ class StationService(Service):
             stations=blend.stations[there[0] : there[-1] + 1],
             suspect=blend.suspect,
             notes=(*notes, *shifts),
-            asked=len(pieces),
-            received=len(got.replies),
             whole=not got.failed,
         )
 
 
+@dataclass
 class _Fetched:
     """What became of a round's pieces."""
 
-    def __init__(self, service: Service, progress: Progress) -> None:
-        self._service, self._progress = service, progress
-        self.replies: list[tuple[Piece, Reply[Days]]] = []
-        self.failed: list[Piece] = []
-        self._absent: list[Piece] = []
-        self.reason: ServiceError | None = None
+    replies: list[tuple[Piece, Reply[Days]]] = field(default_factory=list)
+    failed: list[Piece] = field(default_factory=list)
+    absent: list[Piece] = field(default_factory=list)
+    reason: ServiceError | None = None
 
-    def fetch(self, pieces: Sequence[Piece]) -> None:
+    def fetch(self, pieces: Sequence[Piece], title: str, http: Http) -> None:
         """Ask for each, until it is plain that there is no use in it."""
         failures = 0
         for n, piece in enumerate(pieces):
-            self._progress(self._service.title, n, len(pieces))
+            http.progress(title, n, len(pieces))
             if failures >= PATIENCE:
                 self.failed.append(piece)
                 continue
             try:
-                keep, absent = piece.keep_for, piece.absent_for
-                reply = self._service.http.get(
-                    piece.url, piece.parse, params=piece.params, keep_for=keep, absent_for=absent
-                )
+                reply = http.get(piece.url, piece.parse, piece.params, piece.keep_for, piece.absent_for)
             except ServiceError as error:
                 if error.fault == "offline":
                     raise  # the copies that are here are in the store already
                 if error.fault == "absent":
-                    self._absent.append(piece)
+                    self.absent.append(piece)
                     continue
                 self.failed.append(piece)
                 self.reason = self.reason or error
@@ -239,7 +216,7 @@ class _Fetched:
             else:
                 self.replies.append((piece, reply))
                 failures = failures if reply.from_cache else 0
-        self._progress(self._service.title, len(pieces), len(pieces))
+        http.progress(title, len(pieces), len(pieces))
 
     @property
     def fetched_at(self) -> datetime:
@@ -248,7 +225,7 @@ class _Fetched:
 
     def notes(self) -> list[str]:
         """What is absent and what was not received."""
-        notes = [f"no file for {in_words(self._absent)}"] if self._absent else []
+        notes = [f"no file for {in_words(self.absent)}"] if self.absent else []
         if self.reason is not None:
             notes.append(f"{self.reason.words}; not received: {in_words(self.failed)}")
         return notes

@@ -175,12 +175,7 @@ def _shortened(text: str) -> str:
 
 
 def refuse_page(body: bytes) -> None:
-    """Refuse a web page or nothing at all where data were expected.
-
-    Raises
-    ------
-    ServiceError
-    """
+    """Refuse a web page or nothing at all where data were expected. Raises `ServiceError`."""
     if not body.strip():
         raise ServiceError("damaged", "sent an empty answer")
     if _PAGE.match(body):
@@ -193,10 +188,7 @@ def refuse_page(body: bytes) -> None:
 def json_object(body: bytes) -> dict[str, Any]:
     """The JSON object of an answer.
 
-    Raises
-    ------
-    ServiceError
-        If it is a page, empty, broken, no object, or an error reported with status 200.
+    Raises `ServiceError` if it is a page, empty, broken, no object, or an error reported with status 200.
     """
     refuse_page(body)
     try:

@@ -54,6 +54,8 @@ from data_sources.weather.services.transport.faults import (
 from data_sources.weather.services.transport.settings import WeatherSettings
 
 T = TypeVar("T")
+Progress = Callable[[str, int, int], None]
+"""Called while a service works: what, how many are done, how many there are."""
 
 BACKOFF = 2.0  # s until a broken answer is asked for once more; ours
 LISTS_KEPT = 400 * 86400  # s for which the last good list of stations may stand in; ours
@@ -66,27 +68,13 @@ GOOD, ABSENT = (200, 203), (404, 410)
 
 @dataclass(frozen=True)
 class Reply(Generic[T]):
-    """A good answer.
+    """A good answer."""
 
-    Attributes
-    ----------
-    value : object
-        What the parser made of it.
-    fetched_at : datetime
-        When it left the service, or was last said to be unchanged.
-    from_cache : bool
-        Whether no new answer was needed.
-    fault : ServiceError or None
-        Not None when this is an old list: what went wrong with the new one.
-    deprecated : bool
-        The service says that this address will go away (status 203).
-    """
-
-    value: T
-    fetched_at: datetime
-    from_cache: bool = False
-    fault: ServiceError | None = None
-    deprecated: bool = False
+    value: T  # what the parser made of it
+    fetched_at: datetime  # when it left the service, or was last said to be unchanged
+    from_cache: bool = False  # whether no new answer was needed
+    fault: ServiceError | None = None  # not None when this is an old list: what went wrong with the new one
+    deprecated: bool = False  # the service says that this address will go away (status 203)
 
 
 class Http:
@@ -110,6 +98,7 @@ class Http:
         self.settings, self.sleep, self.clock, self.now = settings, sleep, clock, now
         self.notes: list[str] = []
         self.on_wait: Callable[[float], None] = lambda _: None
+        self.progress: Progress = lambda what, done, total: None
         self._until = float("inf")
         self.fresh = False  # whether anything good came over the wire since `begin_answer`
         self._answers: list[str] = []
@@ -131,7 +120,6 @@ class Http:
         self,
         url: str,
         parse: Callable[[bytes], T],
-        *,
         params: Mapping[str, str] | None = None,
         keep_for: float | None = None,
         absent_for: float = 0.0,
@@ -141,7 +129,6 @@ class Http:
 
         Parameters
         ----------
-        url : str
         parse : callable
             From the body to a value; whatever it raises, the answer is refused and not kept.
         params : mapping, optional
@@ -307,21 +294,14 @@ def _patience(http: Http) -> Retry:
     """Once more after a broken answer, trouble of the service, or the wait it asks for, if not too long."""
 
     class Patience(Retry):
-        def increment(
-            self,
-            method: str | None = None,
-            url: str | None = None,
-            response: Any = None,
-            error: Exception | None = None,
-            _pool: Any = None,
-            _stacktrace: Any = None,
-        ) -> Patience:
+        def increment(self, method: Any = None, url: Any = None, *rest: Any, **about: Any) -> Patience:
+            error, response = about.get("error"), about.get("response")
             if isinstance(error, ReadTimeoutError):
                 raise error
             wait = self.get_retry_after(response) if response is not None else None
             if wait is not None and wait > min(http.settings.longest_wait, http.left / 2):
-                raise MaxRetryError(_pool, url or "", ResponseError("asks for too long a wait"))
-            return super().increment(method, url, response, error, _pool, _stacktrace)
+                raise MaxRetryError(about["_pool"], url or "", ResponseError("asks for too long a wait"))
+            return super().increment(method, url, *rest, **about)
 
         def sleep(self, response: Any = None) -> None:
             asked = self.get_retry_after(response) if response is not None else None

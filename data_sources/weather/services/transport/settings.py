@@ -23,68 +23,33 @@ NAMES = (*USUAL_ORDER, "open-meteo-ensemble")
 
 @dataclass(frozen=True)
 class WeatherSettings:
-    """Settings of the weather services.
+    """Settings of the weather services."""
 
-    Attributes
-    ----------
-    sources : tuple of str
-        Services in the order they are tried.
-    addresses : mapping
-        Service to address, where it has moved.
-    cache_folder : Path or None
-        Where answers are kept; None keeps them in memory.
-    years : int
-        Of history.
-    stations : int
-        How many stations are blended.
-    radius_km : float
-        How far away they may be.
-    station_ids : tuple of str
-        Stations to use instead of the nearest (as their service names them).
-    archive_model, ensemble_model : str
-        Models of Open-Meteo; the archive is held to one: another model would look like another climate.
-    past_days, forecast_days : int
-        What is asked of a forecast.
-    api_key : str
-        For Open-Meteo's paid service; its own address must be set as well.
-    agent, contact : str
-        Name the program, and how to reach the grower, to the service; some insist on a contact.
-    connect_timeout, read_timeout, whole_timeout : float
-        For the connection, for the next byte, for the whole answer. [s]
-    budget : float
-        For a whole update; one answer may take half of what is left of it. [s]
-    pause : float
-        Between two requests to one host. [s]
-    longest_wait : float
-        A service that asks for more than this is left alone. [s]
-    largest : int
-        Bytes of an answer.
-    proxies : mapping
-        Scheme to proxy; default: the system's settings.
-    """
-
-    sources: tuple[str, ...] = USUAL_ORDER
-    addresses: Mapping[str, str] = field(default_factory=dict)
-    cache_folder: Path | None = None
-    years: int = 30
-    stations: int = 4
-    radius_km: float = 50.0
-    station_ids: tuple[str, ...] = ()
+    sources: tuple[str, ...] = USUAL_ORDER  # services in the order they are tried
+    addresses: Mapping[str, str] = field(default_factory=dict)  # service to address, where it has moved
+    cache_folder: Path | None = None  # where answers are kept; None keeps them in memory
+    years: int = 30  # of history
+    stations: int = 4  # how many stations are blended
+    radius_km: float = 50.0  # how far away they may be
+    station_ids: tuple[str, ...] = ()  # stations to use instead of the nearest (as their service names them)
+    # models of Open-Meteo; the archive is held to one: another would look like another climate
     archive_model: str = "era5_seamless"
     ensemble_model: str = "icon_seamless_eps"
     past_days: int = 10
     forecast_days: int = 16
-    api_key: str = ""
+    api_key: str = ""  # for Open-Meteo's paid service; its own address must be set as well
+    # the program, and how to reach the grower; some services insist on it
     agent: str = "flushcast"
     contact: str = ""
+    # for the connection, for the next byte, for the whole answer [s]
     connect_timeout: float = 6.0
     read_timeout: float = 30.0
     whole_timeout: float = 120.0
-    budget: float = 180.0
-    pause: float = 0.2
-    longest_wait: float = 65.0
-    largest: int = 80_000_000
-    proxies: Mapping[str, str] = field(default_factory=dict)
+    budget: float = 180.0  # for a whole update; one answer may take half of what is left of it [s]
+    pause: float = 0.2  # between two requests to one host [s]
+    longest_wait: float = 65.0  # a service that asks for more than this is left alone [s]
+    largest: int = 80_000_000  # bytes of an answer
+    proxies: Mapping[str, str] = field(default_factory=dict)  # by scheme; default: the system's
 
     @property
     def user_agent(self) -> str:
@@ -95,10 +60,7 @@ class WeatherSettings:
     def from_table(cls, table: Mapping[str, Any], base: WeatherSettings | None = None) -> WeatherSettings:
         """The settings with those of a table of `garden.toml` laid over.
 
-        Raises
-        ------
-        InputError
-            If a key is unknown, or a value is not of the kind it must be.
+        Raises `InputError` if a key is unknown, or a value is not of the kind it must be.
 
         Examples
         --------
