@@ -120,7 +120,7 @@ class SeasonFrames(Opened):
 
         >>> garden.season_skill("elm")[["season", "median_miss", "median_miss_of_usual_date"]].round(0)
            season  median_miss  median_miss_of_usual_date
-        0    2022          7.0                       11.0
+        0    2022          8.0                       11.0
         1    2023          3.0                       14.0
         2    2024          4.0                        7.0
         3    2025          8.0                       10.0
