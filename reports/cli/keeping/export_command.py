@@ -21,7 +21,7 @@ from reports.text.table_names import TABLE_NAMES
 @open_garden_option
 def export_command(garden: OpenGarden, folder: Path, replace: bool) -> None:
     """Write every record as CSV: one file a table, looks.csv among them, and
-    the weather, a file for each place and source.
+    the weather, a file for each place and source; photos of looks as they are.
 
     `flushcast init NEW --from DIR` makes the same garden of it, `flushcast import DIR` takes edited rows
     back in. A cell that a spreadsheet would run as a formula begins with an apostrophe; import takes it off.
@@ -31,6 +31,7 @@ def export_command(garden: OpenGarden, folder: Path, replace: bool) -> None:
     names = {file: TABLE_NAMES[table] for table, file in FILES.items()} | {
         "changes.csv": "changes",
         "weather.csv": "days of weather",
+        "photos": "photos",
     }
     counts_text = ", ".join(counted(n, names[name]) for name, n in counts.items() if n)
     tell(f"Exported to {folder}: {counts_text}. Past forecasts of the weather stay in weather.sqlite.")

@@ -9,10 +9,12 @@ import click
 from data_sources.garden import JOURNAL_NAME
 from data_sources.journal import Restore, restore
 from data_sources.kept.last_restore import remember_restore
+from data_sources.look_photos import FOLDER as PHOTOS
+from data_sources.look_photos import copy_photos, photo_ids, photos_of_backup
 from data_sources.sqlite.backups import FOLDER
 from reports.cli.common import may_ask, open_garden_option, put, tell
 from reports.garden.open_garden import OpenGarden
-from reports.text.lines import table
+from reports.text.lines import counted, table
 from reports.text.table_names import TABLE_NAMES
 
 
@@ -31,22 +33,30 @@ def restore_command(garden: OpenGarden, backup: Path | None, yes: bool) -> None:
     if source is not None and not source.exists() and (garden.folder / FOLDER / source.name).exists():
         source = garden.folder / FOLDER / source.name
     plan = restore(journal, source, dry_run=True)
+    kept, own = photos_of_backup(plan.source), garden.folder / PHOTOS
+    photos = len(photo_ids(kept) - photo_ids(own))
     put(plan_text(plan))
-    if plan.nothing_changes:
+    if photos:
+        put(f"{counted(photos, 'photos')} beside it that the garden lacks: to come back.")
+    if plan.nothing_changes and not photos:
         return
     if not yes and may_ask():
         yes = click.confirm("Put it in place?", default=False, err=True)
     if not yes:
         tell("Nothing was changed. To put it in place add --yes.")
         return
+    copy_photos(kept, own)
+    if plan.nothing_changes:
+        tell("Photos are back in their place.")
+        return
     done = restore(journal, plan.source, dry_run=False)
-    kept, undo = "", ""
+    aside, undo = "", ""
     if done.kept_aside is not None:
-        kept = f" The journal of before is kept as {done.kept_aside.name}."
+        aside = f" The journal of before is kept as {done.kept_aside.name}."
         if done.current_fault is None:
             remember_restore(garden.folder, garden.journal, done.kept_aside)
             undo = " Undo:\u00a0flushcast\u00a0undo"
-    tell(f"Restored from {done.source.name}.{kept}{undo}")
+    tell(f"Restored from {done.source.name}.{aside}{undo}")
 
 
 def plan_text(plan: Restore) -> str:
