@@ -11,8 +11,7 @@ from phenology.garden import Garden
 from reports.charts.agenda_rows import Line, agenda_lines, axis_of, tree_line
 from reports.charts.row_drawing import FORMS, Axis, kinds_of, svg_row, svg_sample
 from reports.page.content import row_words
-from reports.page.drawings import Label
-from reports.page.template import drawn
+from reports.page.drawings import Label, drawn
 from reports.text.words import MONTHS, listed, short_date
 
 if TYPE_CHECKING:

@@ -174,7 +174,7 @@ def calibration(visit: Visit) -> Response:
 
 def weather(visit: Visit) -> Response:
     """How fresh the weather is, place by place, and an update with its progress."""
-    from reports.page.coverage import weather_of
+    from reports.page.render import weather_of
 
     site, garden = visit.site, visit.garden
     if visit.request.method == "POST":

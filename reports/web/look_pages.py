@@ -22,8 +22,7 @@ from reports.entries.entry_editor import UnchangedError
 from reports.entries.look_editor import LookEditor
 from reports.garden.open_garden import OpenGarden
 from reports.text.forecast_text import SEEN
-from reports.text.lines import shown_date
-from reports.text.words import capital
+from reports.text.words import capital, shown_date
 from reports.web.photos import plain_photo
 from reports.web.site import Visit
 from reports.web.writing import (

@@ -17,10 +17,9 @@ from phenology.advice.forecast_change import moved_by_looks
 from phenology.advice.visits import Visit as Visited
 from phenology.model.records import Tree
 from reports.charts.agenda_rows import MOST_LINES, Line
-from reports.text.care_text import as_counted
-from reports.text.change_text import moved_lines
+from reports.text.ahead_text import NOTHING_DECIDES, review_lines, round_cautions
+from reports.text.change_text import as_counted, moved_lines
 from reports.text.forecast_text import in_brief
-from reports.text.round_text import NOTHING_DECIDES, review_lines, round_cautions
 from reports.text.words import capital, full_date, short_date, weekday_full_date
 from reports.web.keeper import Known
 from reports.web.report_body import Embedded, herd_body, morning_body, seasons_body, trees_compared

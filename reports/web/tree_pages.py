@@ -15,10 +15,9 @@ from phenology.model.errors import InputError
 from phenology.model.records import Look, Tree, Work
 from reports.entries.look_editor import LookEditor
 from reports.entries.work_editor import WorkEditor
+from reports.text.ahead_text import plan_lines
 from reports.text.forecast_text import SEEN, told_in_full
-from reports.text.lines import shown_date
-from reports.text.plan_text import plan_lines
-from reports.text.words import capital
+from reports.text.words import capital, shown_date
 from reports.web.keeper import Known
 from reports.web.look_pages import pick_tree
 from reports.web.site import Visit
@@ -79,7 +78,7 @@ def _told(visit: Visit, one: Tree) -> Iterator[tuple[str, str]]:
 
 
 def _picture_words(known: Known, one: Tree) -> str:
-    from reports.charts.one_tree import describe_tree
+    from reports.charts.tree_charts import describe_tree
 
     words: str = known.once(f"words of {one.id}", lambda: describe_tree(known.agenda.forecast, one))
     return words
@@ -104,7 +103,7 @@ def season_picture(visit: Visit) -> Response:
 
     def make() -> bytes:
         from reports.charts.ink import chart_bytes, new_axes
-        from reports.charts.one_tree import describe_tree, plot_tree
+        from reports.charts.tree_charts import describe_tree, plot_tree
 
         forecast = known.agenda.forecast
         narrow = new_axes(None, *NARROW)

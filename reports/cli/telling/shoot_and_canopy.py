@@ -1,4 +1,4 @@
-"""`flushcast shoot`: how far to cut a shoot."""
+"""Aids at the bench: `shoot`, how far to cut one, and `canopy`, light inside a tree."""
 
 from __future__ import annotations
 
@@ -8,10 +8,9 @@ from typing import TYPE_CHECKING
 import click
 
 from reports.cli.common import may_ask, open_garden_option, put, say
-from reports.garden.open_garden import OpenGarden
 
 if TYPE_CHECKING:
-    from phenology.species.catalogue import Species
+    from reports.garden.open_garden import OpenGarden
 
 WAYS = "out, in, left, right, up or down"
 
@@ -50,11 +49,12 @@ def shoot_command(
 
     WAY: out, in, left, right, up or down, as the leaf points from the tree.
     """
+    from phenology.species.catalogue import find_species
     from phenology.work.cautions import CUT_FIRM, HALVE_AFTER
     from phenology.work.shoot import asked, described, how_far
     from reports.text.shoot_picture import svg_picture, text_picture
 
-    kind = _kind(garden, " ".join(species)) if species else None
+    kind = find_species(" ".join(species), garden.catalogue) if species else None
     pairs = opposite or (kind is not None and kind.arrangement == "opposite")
     if leaves is not None:
         shoot = described(leaves, opposite=pairs)
@@ -95,7 +95,43 @@ def _kept(kept: int, noun: str) -> str:
     return f"{kept} {'pairs' if noun == 'pair' else 'leaves'} with buds stay"
 
 
-def _kind(garden: OpenGarden, name: str) -> Species:
-    from phenology.species.catalogue import find_species
+@click.command("canopy")
+@click.option("--above", type=float, required=True, metavar="READING", help="Light just above the canopy.")
+@click.option("--inside", type=float, required=True, metavar="READING", help="Light among the inner leaves.")
+@click.option(
+    "--outer", type=click.FloatRange(0, 1, min_open=True), default=1.0, metavar="SHARE", show_default=True,
+    help="Share of the leaf area that would be halved.",
+)  # fmt: skip
+@click.option("--json", "as_json", is_flag=True, help="The figures as JSON.")
+def canopy_command(above: float, inside: float, outer: float, as_json: bool) -> None:
+    """Say what halving the outer leaves would bring to the inside.
 
-    return find_species(name, garden.catalogue)
+    \b
+    flushcast canopy --above 52000 --inside 11000
+
+    Any light meter serves, lux too: only the ratio counts. Take both readings within a minute, meter level,
+    under a bright even sky.
+    """
+    from phenology.work.canopy import TRADE_DEPTH, Canopy
+
+    found = Canopy.measured(above, inside, outer)
+    if as_json:
+        import json
+
+        figures = {
+            "through": round(found.through, 4),
+            "depth": round(found.depth, 4),
+            "outer": outer,
+            "through_after_halving": round(found.after(), 4),
+            "gain": round(found.gain(), 4),
+            "advice": found.advice,
+        }
+        put(json.dumps(figures, indent=2))
+        return
+    put(f"{found.through:.0%} of the light reaches the inside (leaf depth k x LAI {found.depth:.2f}).")
+    put(f"Halving the outer leaves: {found.after():.0%} inside, {found.gain():.0%} more than now.")
+    put(found.advice)
+    say(
+        f'The trade\'s "half as much light again" holds at a depth of {TRADE_DEPTH:.2f}; '
+        "a denser canopy gains more."
+    )

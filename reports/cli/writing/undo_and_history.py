@@ -1,4 +1,4 @@
-"""`flushcast undo`: take back what was written."""
+"""`flushcast undo` and `flushcast history`: what was written, and taking it back."""
 
 from __future__ import annotations
 
@@ -10,6 +10,7 @@ from data_sources.journal.changes import Change
 from phenology.model.errors import InputError
 from reports.cli.common import may_ask, open_garden_option, put, tell
 from reports.garden.open_garden import OpenGarden
+from reports.text.words import TABLE_NAMES, counted, shown_date, table
 
 
 @click.command("undo")
@@ -65,7 +66,7 @@ def _take_back_restore(garden: OpenGarden, before: Path, count: int, yes: bool) 
     from data_sources.garden import JOURNAL_NAME
     from data_sources.journal import restore
     from data_sources.kept.last_restore import remember_restore
-    from reports.cli.keeping.restore_command import plan_text
+    from reports.cli.keeping import plan_text
 
     if count > 1:
         raise InputError("the last thing done was a restore; `flushcast undo` takes it back by itself first")
@@ -86,3 +87,22 @@ def _take_back_restore(garden: OpenGarden, before: Path, count: int, yes: bool) 
     if done.kept_aside is not None:
         remember_restore(garden.folder, garden.journal, done.kept_aside)
     tell("Took back the restore: the journal of before it is in place. To reverse this: flushcast undo")
+
+
+@click.command("history")
+@click.argument("tree", nargs=-1, metavar="[TREE]")
+@click.option(
+    "--limit", type=click.IntRange(1), default=30, metavar="N", help="How many changes (default: 30)."
+)
+@open_garden_option
+def history_command(garden: OpenGarden, tree: tuple[str, ...], limit: int) -> None:
+    """Tell what was written when, newest first: all of it, or what touched one tree."""
+    one = garden.select_one(" ".join(tree)).id if tree else None
+    rows = []
+    for change in garden.journal.history(one, limit):
+        at = change.at.astimezone()
+        counts = ", ".join(counted(n, TABLE_NAMES.get(name, name)) for name, n in change.rows.items())
+        undone = " [taken back]" if change.undone else ""
+        written = f"{shown_date(at.date(), at.date(), garden.today)} {at:%H:%M}"
+        rows.append([written, f"{change.label} ({counts}){undone}"])
+    put(table(["written", "what"], rows) if rows else "Nothing has been written yet.")
