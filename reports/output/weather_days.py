@@ -32,10 +32,6 @@ def _number(value: float) -> float | None:
     return None if isnan(value) else value
 
 
-def _origin(value: DayValue) -> str:
-    return " ".join(filter(None, (value.origin.provider, value.origin.detail)))
-
-
 COLUMNS = (
     Column[DayRow]("day", "date", lambda row: row.day, "The place's local day.", show=date.isoformat),
     Column[DayRow](
@@ -54,7 +50,7 @@ COLUMNS = (
         show=STATES.__getitem__,
     ),
     Column[DayRow](
-        "origin", "text", lambda row: row.value and _origin(row.value), "Who gave it.", title="from"
+        "origin", "text", lambda row: row.value and str(row.value.origin), "Who gave it.", title="from"
     ),
     Column[DayRow](
         "stations",
