@@ -71,8 +71,8 @@ def forecast_changes(forecast: GardenForecast, since: date | None = None) -> lis
     past = garden.up_to(day)
     today = replace(past, as_of=garden.as_of, weather=garden.weather, outlooks=garden.outlooks)
     before, by_weather = forecast_garden(past), forecast_garden(today)
-    then, alone = issued_by(before), issued_by(by_weather)
-    found = [*_misses(then, garden), *_moves(then, alone, forecast)]
+    then = issued_by(before)
+    found = [*_misses(then, garden), *_moves(then, issued_by(by_weather), forecast)]
     stops = stop_changes(_stops(before), _stops(forecast), garden, _stops(by_weather))
     told = {row.tree.label for row in forecast.rows if row.advice is not None and row.advice.last_safe}
     found += (change for change in stops if change.label in told)  # a guess may tell no stop date at all
@@ -91,9 +91,9 @@ def moved_by_looks(
     trees : collection of str
         Those it is told of, by their ids.
     """
-    then, stops = issued_by(before), _stops(before, trees)
-    told = replace(now, rows=tuple(row for row in now.rows if row.tree.id in trees))
-    found = [*_moves(then, then, told), *stop_changes(stops, _stops(now, trees), now.garden, stops)]
+    then = {key: one for key, one in issued_by(before).items() if key[0] in trees}
+    stops = _stops(before, trees)
+    found = [*_moves(then, then, now), *stop_changes(stops, _stops(now, trees), now.garden, stops)]
     return sorted(found, key=_largest)
 
 

@@ -69,7 +69,6 @@ class ForecastRow:
     """One tree, one flush, one stage."""
 
     tree: Tree
-    species_name: str
     place: str
     season: int
     flush: int  # its number in the season

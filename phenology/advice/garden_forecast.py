@@ -135,7 +135,6 @@ class _Maker:
         said = advice.sentences() if advice else ()
         return ForecastRow(
             h.tree,
-            garden.species_of(h.tree).name,
             place.name,
             season,
             h.number,

@@ -1,4 +1,5 @@
-"""What was taught elsewhere, and what a tree was at there: the stage of a flush, or another cue of its year.
+"""What was taught elsewhere, and what a tree was at there: the stage of a flush, or another cue of its year
+(buds, bloom, bare wood), and when those seasons of work fall.
 
 A lesson's date says at what a tree was. That state, not the date nor a sum of warmth, is what is looked for
 elsewhere (`phenology.advice.lesson_here`).
@@ -13,13 +14,20 @@ from datetime import date, timedelta
 
 import numpy as np
 
-from phenology.advice.forecast_rows import NEVER, Dates
+from phenology.advice.care import BARE_BEFORE_MIDWINTER, midwinter_before
+from phenology.advice.forecast_rows import NEVER, Dates, dates_of, shifted
 from phenology.advice.lesson_place import LessonPlace, LessonSeason
 from phenology.advice.plan import PlannedFlush
-from phenology.advice.season_cues import CUES, cue_window
+from phenology.advice.windows import SWELLING_DAYS
 from phenology.forecasting.arrival import Arrival
+from phenology.forecasting.propagation import Step, propagate
+from phenology.learning.prediction import Prediction
+from phenology.learning.transitions import SPRING, Transition
+from phenology.model.records import Tree
 from phenology.species.species import Species
+from phenology.work.duties import BLOOM_CUT_DAYS, RestOfYear
 from phenology.work.rule import SHAPING
+from phenology.work.season_of_work import SUMMER
 
 POINTS = 5  # a vague date is read at this many days
 WORKED_WITHIN = 28.0  # leaves are worked within so long after they are hard (ours) [days]
@@ -50,6 +58,27 @@ STAGE_CUES = {
 """What a tree may have been at beside a flush, and the season of work that it stands for."""
 
 COUNTED = ("", "first", "second", "third", "fourth", "fifth", "sixth", "seventh", "eighth")
+
+BLOOM_LOG_SD = 0.15  # scatter of the warmth that a bloom takes, between trees and seasons (ours)
+
+FADES = {
+    "late-winter": (15, 110),
+    "spring": (70, 180),
+    "early-summer": (130, 220),
+    "summer": (190, 290),
+}
+"""Days after midwinter on which flowers may fade, by when a species blooms (ours)."""
+
+CUES = {
+    "bud-swell": "buds swell",
+    "after-bloom": "flowers fade",
+    "leaf-fall": "leaves are down",
+    "bare": "it is at rest",
+    "summer": "it is in full leaf, in a dry spell of summer",
+    "autumn": "early autumn has come, weeks before hard frost",
+    "warm-nights": "it grows and nights stay warm",
+}
+"""Seasons of work, as what follows "when"."""
 
 
 @dataclass(frozen=True)
@@ -216,3 +245,72 @@ def _away(day: date, window: Dates) -> float:
     middle, half = (low.toordinal() + high.toordinal()) / 2, (high - low).days / 2
     apart = abs((day.toordinal() - middle + 182.5) % 365 - 182.5)
     return max(0.0, apart - half)
+
+
+def cue_window(season: LessonSeason, tree: Tree, cue: str) -> Dates:
+    """When a season of work falls, about the spring of a season.
+
+    Parameters
+    ----------
+    cue : str
+        A season of work of `phenology.work.season_of_work`.
+
+    Returns
+    -------
+    Dates
+        Of swelling buds, when they begin to; else first day, first day and last day. All None where nothing
+        tells, or buds of the season were seen to break.
+    """
+    garden = season.garden
+    if cue == "warm-nights":
+        normals = garden.record_at(garden.site(tree, garden.season)).normals
+        warm = np.flatnonzero(normals.tmin >= garden.limits.warm_night_c)
+        if not len(warm):
+            return NEVER
+        first, last = (garden.calendar.date(garden.season, float(day) + 1) for day in (warm[0], warm[-1]))
+        return first, first, last
+    low, middle, high = season.first_budbreak(tree)
+    if low is None or middle is None or garden.longest_day is None:
+        return NEVER
+    swelling = shifted((low, middle, high or middle), -SWELLING_DAYS)
+    if cue == "bud-swell":
+        return swelling
+    midwinter = midwinter_before(low, garden)
+    if cue == "summer" or cue == "after-bloom":
+        ends = SUMMER if cue == "summer" else FADES.get(season.kind.blooms, (0, 365))
+        found: tuple[date, date] | None = tuple(midwinter + timedelta(days=n) for n in ends)  # type: ignore[assignment]
+    else:
+        bare = midwinter - timedelta(days=BARE_BEFORE_MIDWINTER)
+        found = RestOfYear(bare, midwinter, (low - timedelta(days=SWELLING_DAYS), high or middle)).window(cue)
+    return NEVER if found is None else (found[0], found[0], found[1])
+
+
+def cue_ends(season: LessonSeason, cue: str, window: Dates) -> date | None:
+    """The last day for work that goes by a season: buds break, next year's flower buds are set."""
+    if window[1] is None:
+        return None
+    if cue == "bud-swell":
+        return window[1] + timedelta(days=SWELLING_DAYS)
+    if cue == "after-bloom":
+        garden, late = season.garden, season.plan.late
+        summer = garden.calendar.length(garden.season) if late is None else late.summer
+        return min(window[1] + timedelta(days=BLOOM_CUT_DAYS), garden.calendar.date(garden.season, summer))
+    return window[2]
+
+
+def bloom_elsewhere(there: LessonSeason, days: Sequence[int], here: LessonSeason) -> Dates:
+    """When flowers fade in a place that faded on some days of the season in another.
+
+    No record tells of blooms: what came there by those days, on the clocks of spring, is taken to be what the
+    bloom takes, and that is propagated here.
+    """
+    _, sums = there.drawn
+    had = np.log(np.maximum(sums.sums[..., list(days)], 1.0))
+    clocks = np.flatnonzero(np.array(SPRING) > 0)
+    weight = np.array(SPRING)[clocks]
+    spread = np.var(had, axis=(0, 2))[clocks] + BLOOM_LOG_SD**2
+    takes = Prediction(weight / weight.sum(), clocks, np.mean(had, axis=(0, 2))[clocks], spread)
+    traces, ahead = here.drawn
+    step = Step(Transition("start", "budbreak"), lambda _: takes)
+    came = Arrival.over(propagate((0.0, 0.0), [step], ahead, traces.gap_variance)[0])
+    return dates_of(came, here.garden.calendar, here.garden.season)

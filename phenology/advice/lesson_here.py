@@ -11,10 +11,19 @@ from datetime import date, timedelta
 
 from phenology.advice.adviser import LATENESS
 from phenology.advice.forecast_rows import NEVER, Dates
-from phenology.advice.lesson import COUNTED, Lesson, TreeState, stage_dates, state_there
+from phenology.advice.lesson import (
+    COUNTED,
+    CUES,
+    Lesson,
+    TreeState,
+    bloom_elsewhere,
+    cue_ends,
+    cue_window,
+    stage_dates,
+    state_there,
+)
 from phenology.advice.lesson_place import LessonPlace, LessonSeason
 from phenology.advice.plan import Plan, PlannedFlush
-from phenology.advice.season_cues import CUES, bloom_elsewhere, cue_ends, cue_window
 from phenology.language.date_style import short_date
 from phenology.model.operations import Operation
 from phenology.model.records import Tree

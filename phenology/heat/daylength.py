@@ -48,26 +48,15 @@ def daylength(day_of_year: ArrayLike, latitude: ArrayLike, *, sun_angle: ArrayLi
     >>> daylength(172, [-90.0, 0.0, 90.0]).round(2)
     array([ 0.  , 12.12, 24.  ])
     """
-    day, lat = _checked(day_of_year, latitude)
+    day, degrees = (np.asarray(given, dtype=np.float64) for given in (day_of_year, latitude))
+    if (far := np.abs(degrees) > 90).any():
+        raise InputError(f"latitude must lie between -90 and 90, got {float(degrees[far][0]):g}")
+    if (off := (day < 0) | (day > 367)).any():
+        raise InputError(f"day of year must lie between 1 and 366, got {float(day[off][0]):g}")
+    lat, depth = np.radians(degrees), np.radians(np.asarray(sun_angle, dtype=np.float64))
     theta = 0.2163108 + 2.0 * np.arctan(0.9671396 * np.tan(0.00860 * (day - 186.0)))
     declination = np.arcsin(0.39795 * np.cos(theta))
-    return _hours_above(lat, declination, np.radians(np.asarray(sun_angle, dtype=np.float64)))
-
-
-def _hours_above(lat: Array, declination: Array, depth: Array) -> Array:
-    """Hours the sun's centre is less than ``depth`` below the horizon; angles in radians."""
     up = np.sin(depth) + np.sin(lat) * np.sin(declination)
     # At the poles the cosine is nought, or a rounding error of either sign: the sun is up or down all day.
     across = np.maximum(np.cos(lat) * np.cos(declination), 1e-12)
     return np.asarray(24.0 - 24.0 / np.pi * np.arccos(np.clip(up / across, -1.0, 1.0)))
-
-
-def _checked(day_of_year: ArrayLike, latitude: ArrayLike) -> tuple[Array, Array]:
-    day = np.asarray(day_of_year, dtype=np.float64)
-    lat = np.asarray(latitude, dtype=np.float64)
-    if (np.abs(lat) > 90).any():
-        raise InputError(f"latitude must lie between -90 and 90, got {float(lat[np.abs(lat) > 90][0]):g}")
-    off = (day < 0) | (day > 367)
-    if off.any():
-        raise InputError(f"day of year must lie between 1 and 366, got {float(day[off][0]):g}")
-    return day, np.radians(lat)

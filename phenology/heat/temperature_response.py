@@ -59,10 +59,7 @@ def wang_engel(temp: ArrayLike, base: ArrayLike, optimum: ArrayLike, ceiling: Ar
     >>> wang_engel([10, 20, 25, 38], base=0, optimum=24, ceiling=35).round(4)
     array([0.3603, 0.919 , 0.9939, 0.    ])
     """
-    cold, best, hot = checked_cardinals(base, optimum, ceiling)
-    t = np.asarray(temp, dtype=np.float64)
-    alpha = _wang_engel_power(cold, best, hot)
-    return np.asarray(_wang_engel(t, cold, best, hot, alpha))
+    return _wang_engel(np.asarray(temp, dtype=np.float64), *_checked_cardinals(base, optimum, ceiling))
 
 
 def daily_response(
@@ -106,13 +103,12 @@ def daily_response(
     array([0.374, 0.855, 0.482])
     """
     n, x = checked_extremes(tmin, tmax)
-    cold, best, hot = checked_cardinals(base, optimum, ceiling)
+    cold, best, hot, alpha = _checked_cardinals(base, optimum, ceiling)
     mean, half = (n + x) / 2, (x - n) / 2
     divisor = np.maximum(half, 1e-12)
     start = np.arcsin(np.clip((cold - mean) / divisor, -1.0, 1.0))
     stop = np.arcsin(np.clip((hot - mean) / divisor, -1.0, 1.0))
     middle, reach = (start + stop) / 2, (stop - start) / 2
-    alpha = _wang_engel_power(cold, best, hot)
     total = np.zeros(np.broadcast_shapes(mean.shape, middle.shape))
     for node, weight in zip(_NODES, _WEIGHTS, strict=True):  # one pass a node keeps memory small
         t = mean + half * np.sin(middle + reach * node)
@@ -120,27 +116,17 @@ def daily_response(
     return np.asarray(total * reach / np.pi)
 
 
-def checked_cardinals(base: ArrayLike, optimum: ArrayLike, ceiling: ArrayLike) -> tuple[Array, Array, Array]:
-    """Cardinal temperatures as float arrays, refused unless base < optimum < ceiling.
-
-    Raises
-    ------
-    InputError
-        If they are not finite or not in order.
-    """
+def _checked_cardinals(
+    base: ArrayLike, optimum: ArrayLike, ceiling: ArrayLike
+) -> tuple[Array, Array, Array, Array]:
+    """Cardinal temperatures as float arrays and the power alpha, refused unless base < optimum < ceiling."""
     cold, best, hot = (np.asarray(t, dtype=np.float64) for t in (base, optimum, ceiling))
-    if not (
-        np.all(cold < best) and np.all(best < hot) and np.isfinite(cold).all() and np.isfinite(hot).all()
-    ):
+    if not (np.all(cold < best) and np.all(best < hot) and np.isfinite(cold + hot).all()):
         raise InputError(
             "a temperature response needs base < optimum < ceiling, "
             f"got {cold.tolist()}, {best.tolist()}, {hot.tolist()} °C"
         )
-    return cold, best, hot
-
-
-def _wang_engel_power(cold: Array, best: Array, hot: Array) -> Array:
-    return np.asarray(np.log(2.0) / np.log((hot - cold) / (best - cold)))
+    return cold, best, hot, np.asarray(np.log(2.0) / np.log((hot - cold) / (best - cold)))
 
 
 def _wang_engel(t: Array, cold: Array, best: Array, hot: Array, alpha: Array) -> Array:

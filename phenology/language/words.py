@@ -9,7 +9,7 @@ from __future__ import annotations
 import difflib
 import re
 from collections.abc import Mapping
-from functools import cache, lru_cache
+from functools import cache, lru_cache, partial
 from typing import Any, TypeVar
 
 from phenology.model.errors import InputError, UnknownNameError
@@ -147,6 +147,10 @@ def find_name(kind: type[N], text: str) -> N:
     raise InputError(f"there is no {what} called '{text}'; it is one of {', '.join(kind)}")
 
 
+find_stage, find_operation = partial(find_name, Stage), partial(find_name, Operation)
+find_mark, find_part = partial(find_name, Mark), partial(find_name, Part)
+
+
 def find_event(text: str) -> Stage | Operation:
     """The stage or the work meant, where a notebook mixes both; raises as `find_name` does.
 
@@ -185,11 +189,6 @@ def _exactly(kind: type[N], wanted: str) -> N | None:
     return None
 
 
-def find_stage(text: str) -> Stage:
-    """The stage meant by a word; raises as `find_name` does."""
-    return find_name(Stage, text)
-
-
 def find_bloom(text: str) -> str | None:
     """What a word says of flowers; None where it says nothing.
 
@@ -200,21 +199,6 @@ def find_bloom(text: str) -> str | None:
     """
     wanted = plain_words(text)
     return next((name for name, words in BLOOM_WORDS.items() if wanted in (name, *words)), None)
-
-
-def find_operation(text: str) -> Operation:
-    """The operation meant by a word; raises as `find_name` does."""
-    return find_name(Operation, text)
-
-
-def find_mark(text: str) -> Mark:
-    """The mark meant by a word; raises as `find_name` does."""
-    return find_name(Mark, text)
-
-
-def find_part(text: str) -> Part:
-    """The part of a tree meant by a word; raises as `find_name` does."""
-    return find_name(Part, text)
 
 
 @lru_cache(maxsize=1 << 16)

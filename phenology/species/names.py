@@ -5,7 +5,7 @@ from __future__ import annotations
 import pkgutil
 import tomllib
 import unicodedata
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Mapping
 from functools import cache, lru_cache
 
 from phenology.model.errors import InputError, UnknownNameError
@@ -67,7 +67,7 @@ def fitting_species(text: str, catalogue: Mapping[str, Species]) -> list[Species
     abroad = _other_names().get(wanted, "")
     if abroad in catalogue:
         return [catalogue[abroad]]
-    names = {latin: [plain(name) for name in _all_names(s)] for latin, s in catalogue.items()}
+    names = {latin: [plain(name) for name in (s.latin, *s.names)] for latin, s in catalogue.items()}
     latins = _fitting(wanted, names) or _fitting(wanted.removesuffix("s"), names)  # "keyakis"
     return [catalogue[latin] for latin in latins] or _longest_latin_within(wanted, catalogue)
 
@@ -80,7 +80,7 @@ def near_names(text: str, catalogue: Mapping[str, Species], most: int = 3) -> li
     best: list[tuple[float, str]] = []
     for species in catalogue.values():
         scores = []
-        for name in _all_names(species):
+        for name in (species.latin, *species.names):
             whole = plain(name)
             for piece in {whole, *(w for w in whole.split() if len(w) > 3)}:
                 match = SequenceMatcher(None, wanted, piece)
@@ -142,11 +142,6 @@ def plain(text: str) -> str:
     return " ".join(_singular(word) for word in words if word != "x" or len(words) == 1)
 
 
-def _all_names(species: Species) -> Iterator[str]:
-    yield species.latin
-    yield from species.names
-
-
 @cache
 def _other_names() -> Mapping[str, str]:
     """Latin names by the whole names of other languages, from `other_names.toml`."""
@@ -154,10 +149,6 @@ def _other_names() -> Mapping[str, str]:
     assert data is not None
     listed = tomllib.loads(data.decode("utf-8"))
     return {plain(name): latin for latin, names in listed.items() for name in names}
-
-
-def _whole_words(wanted: str, name: str) -> bool:
-    return f" {wanted} " in f" {name} "
 
 
 def _beginnings(wanted: str, name: str) -> bool:
@@ -174,7 +165,7 @@ def _inside(wanted: str, name: str) -> bool:
 
 _WAYS: tuple[Callable[[str, str], bool], ...] = (
     lambda wanted, name: wanted == name,
-    _whole_words,
+    lambda wanted, name: f" {wanted} " in f" {name} ",
     _beginnings,
     _inside,
 )

@@ -17,11 +17,9 @@ from phenology.work.aftercare import Care
 from phenology.work.season_of_work import SAP_RISES
 from phenology.work.situation import Situation
 from phenology.work.technique import choose, doing, kept
-from phenology.work.wire_watch import WireCheck
 
 PINCHING_DAYS = 21  # tips stay soft so long after bud break where nobody saw them stop (ours)
 BLOOM_CUT_DAYS = 28  # within so long after the flowers fade, next year's buds have time to form
-WIRE_DAYS = 7  # a look at wire may wait so long (ours)
 NEAR_FROST_C = (
     2.0  # a bench in the open is colder than the air in a screen by about so much on a clear night [K]
 )
@@ -71,13 +69,6 @@ def bloom_cut(s: Situation, faded: date | None, buds_set: date, today: date) -> 
         return Care("bloom", today, buds_set, sentence, look=True)
     last = min(faded + timedelta(days=BLOOM_CUT_DAYS), buds_set)
     return Care("bloom", faded, max(faded, last), doing("bloom-cut", s.species))
-
-
-def wire(check: WireCheck | None) -> Care | None:
-    """The next look at wire, as a duty."""
-    if check is None:
-        return None
-    return Care("wire", check.due, check.due + timedelta(days=WIRE_DAYS), check.sentence, look=True)
 
 
 # -------------------------------------------------------------------------------------------- weather ahead

@@ -32,15 +32,7 @@ Asked = tuple[date, date]
 
 @dataclass(frozen=True)
 class Card:
-    """Lessons given in one place as dates of several towns.
-
-    Attributes
-    ----------
-    rows : tuple of Translation
-        From home to each town, of one species and one piece of work.
-    attribution : tuple of str
-        Lines that the sources of the weather ask to be shown.
-    """
+    """Lessons given in one place as dates of several towns."""
 
     rows: tuple[Translation, ...]
     attribution: tuple[str, ...] = ()

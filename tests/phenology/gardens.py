@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 from datetime import date, timedelta
 from functools import cache
+from itertools import cycle
 
 from data_sources.demo.climate import synthetic_weather
 from phenology.garden import Garden
@@ -41,6 +43,22 @@ class Records:
     looks: list[Look] = field(default_factory=list)
     works: list[Work] = field(default_factory=list)
 
+    @classmethod
+    def of(
+        cls, *names: str, species: str = ELM, past: Sequence[int] = (), late: Sequence[int] = (0,),
+        days: tuple[int, int, int] = (100, 130, 160), **more,
+    ) -> Records:  # fmt: skip
+        """Trees of one species on the bench, with past seasons that saw buds, shoots and leaves on `days`.
+
+        `late` says in turn by how many days each season was.
+        """
+        records = cls()
+        for name in names:
+            records.tree(name, species, **more)
+            for season, shift in zip(past, cycle(late), strict=False):
+                records.a_season(name, season, *(day + shift for day in days))
+        return records
+
     def tree(self, name: str, species: str = ELM, place: str = "bench", **more) -> str:
         self.trees.append(Tree(name, name, species, **more))
         self.stands.append(Stand(f"s-{name}", name, place))
@@ -59,6 +77,13 @@ class Records:
         self.looks.append(
             Look(f"k{len(self.looks)}", f.tree_id, flush, stage, str(when), when, latest, **more)
         )
+
+    def seen(self, tree: str, season: int, *looks: tuple[float, str], **more) -> str:
+        """A flush seen at stages on days of its season."""
+        flush = self.flush(tree, season, **more)
+        for n, stage in looks:
+            self.look(flush, n, stage)
+        return flush
 
     def work(self, tree: str, season: int, n: float, operation: str, **more) -> str:
         when = day(season, n, self.calendar)

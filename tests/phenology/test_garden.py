@@ -21,8 +21,7 @@ def two_places() -> Records:
 
 
 def test_up_to_a_day_nothing_later_is_there():
-    records = Records()
-    records.tree("elm")
+    records = Records.of("elm")
     records.a_season("elm", 2019, 100, 130, 160)
     records.a_season("elm", 2020, 100, 130, 160)
     records.work("elm", 2020, 170, "halving")
@@ -36,8 +35,7 @@ def test_up_to_a_day_nothing_later_is_there():
 
 
 def test_up_to_a_day_a_flush_has_not_ended_yet():
-    records = Records()
-    records.tree("elm")
+    records = Records.of("elm")
     flush = records.flush("elm", 2020, ended_on=day(2020, 200), ended_why="work")
     records.look(flush, 100, "budbreak")
     before, after = (records.garden(day(2020, n)).flushes[0] for n in (150, 250))
@@ -47,8 +45,7 @@ def test_up_to_a_day_a_flush_has_not_ended_yet():
 
 def test_up_to_a_day_a_flush_that_only_work_tells_of_is_there():
     """A notebook of cutbacks has no looks: were its flushes forgotten, an --as-of would learn nothing."""
-    records = Records()
-    records.tree("elm")
+    records = Records.of("elm")
     flush = records.flush("elm", 2020, ended_on=day(2020, 170), ended_why="cutback")
     cut = records.work("elm", 2020, 170, "cutback")
     woken = records.flush("elm", 2020, "work", started_on=day(2020, 170), work_id=cut)
@@ -58,8 +55,7 @@ def test_up_to_a_day_a_flush_that_only_work_tells_of_is_there():
 
 
 def test_a_tree_is_refining_unless_something_else_was_said_by_then():
-    records = Records()
-    records.tree("elm")
+    records = Records.of("elm")
     records.aims += [
         Aim("1", "elm", "building", date(2018, 1, 1)),
         Aim("2", "elm", "resting", date(2020, 6, 1)),

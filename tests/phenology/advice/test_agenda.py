@@ -24,17 +24,11 @@ def only(records: Records, season: int, n: float) -> AgendaRow:
 
 def elms(*names: str) -> Records:
     """Trees with three past seasons."""
-    records = Records()
-    for name in names:
-        records.tree(name, ELM, last_repot=day(2019, 60))
-        for season in (2017, 2018, 2019):
-            records.a_season(name, season, 100, 130, 150)
-    return records
+    return Records.of(*names, past=(2017, 2018, 2019), days=(100, 130, 150), last_repot=day(2019, 60))
 
 
 def never_looked_at() -> Records:
-    records = Records()
-    records.tree("elm", ELM)
+    records = Records.of("elm", species=ELM)
     return records
 
 
@@ -56,9 +50,7 @@ def test_what_nobody_would_decide_by_is_left_with_its_reason():
     records = elms("Elm 1", "Elm 2")
     records.aims.append(Aim("a", "Elm 2", "building"))
     for name in ("Elm 1", "Elm 2"):
-        flush = records.flush(name, 2020)
-        records.look(flush, 100, "budbreak")
-        records.look(flush, 131, "extended")
+        records.seen(name, 2020, (100, "budbreak"), (131, "extended"))
     rows = {row.tree.label: row for row in agenda_on(records, 2020, 150).rows}
     assert rows["Elm 1"].section is Section.TODAY
     assert rows["Elm 2"].section is Section.LEAVE and rows["Elm 2"].reason == "not being refined"
@@ -78,9 +70,7 @@ def test_a_hard_flush_that_was_worked_waits_for_the_next_spring():
 def test_today_is_the_round_and_the_round_is_today():
     records = elms("Elm 1", "Elm 2", "Elm 3")
     for n, name in enumerate(("Elm 1", "Elm 2")):
-        flush = records.flush(name, 2020)
-        records.look(flush, 100 + n, "budbreak")
-        records.look(flush, 131, "extended")
+        records.seen(name, 2020, (100 + n, "budbreak"), (131, "extended"))
     records.work("Elm 3", 2020, 120, "wiring", note="this year's shoots")
     for n in range(60, 330, 15):
         agenda = agenda_on(records, 2020, n)
@@ -108,17 +98,14 @@ def test_in_november_nobody_is_sent_to_look_at_a_tree_that_was_never_looked_at()
 
 def test_two_flushes_side_by_side_share_the_row_of_their_tree():
     records = never_looked_at()
-    first = records.flush("elm", 2020)
-    records.look(first, 95, "budbreak")
-    records.look(first, 130, "extending")
+    records.seen("elm", 2020, (95, "budbreak"), (130, "extending"))
     work = records.work("elm", 2020, 150, "partial-defoliation", part="top", early=True)
     records.flush("elm", 2020, "work", started_on=day(2020, 150), work_id=work, part="top")
     assert sorted(step.flush for step in only(records, 2020, 155).steps) == [1, 2]
 
 
 def lost_on(n: float) -> Records:
-    records = Records()
-    records.tree("elm")
+    records = Records.of("elm")
     flush = records.flush("elm", 2020, ended_on=day(2020, n), ended_why="lost")
     records.look(flush, n - 10, "budbreak")
     records.look(flush, n, "extending", lost=True)
@@ -138,8 +125,7 @@ def test_leaves_lost_in_autumn_wake_nothing():
 
 @pytest.mark.parametrize("species, said", [(BEECH, True), (ELM, False)])
 def test_a_fixed_grower_that_was_cut_is_not_promised_a_flush(species, said):
-    records = Records()
-    records.tree("tree", species)
+    records = Records.of("tree", species=species)
     first = records.flush("tree", 2020, ended_on=day(2020, 170), ended_why="cutback")
     records.look(first, 120, "budbreak")
     work = records.work("tree", 2020, 170, "cutback")

@@ -25,13 +25,8 @@ PAST = (2015, 2016, 2017, 2018, 2019)
 
 def growing() -> Records:
     """Five past seasons of an elm, and a sixth in which its bud break was seen."""
-    records = Records()
-    records.tree("elm")
-    for season, shift in zip(PAST, (0, 4, -3, 6, 1), strict=True):
-        records.a_season("elm", season, 100 + shift, 130 + shift, 160 + shift)
-    flush = records.flush("elm", 2020)
-    records.look(flush, 98, "dormant")
-    records.look(flush, 103, "budbreak")
+    records = Records.of("elm", past=PAST, late=(0, 4, -3, 6, 1))
+    records.seen("elm", 2020, (98, "dormant"), (103, "budbreak"))
     return records
 
 
@@ -106,10 +101,15 @@ def test_every_stop_date_that_moved_is_news_and_so_is_why():
     records.tree("maple", MAPLE)
     for season in PAST:
         records.work("elm", season, 170, "cutback")
-        woken = records.flush("elm", season, "work", started_on=day(season, 170))
-        records.look(woken, 190, "budbreak")
-        records.look(woken, 230, "extended")
-        records.look(woken, 240, "hardened")
+        woken = records.seen(
+            "elm",
+            season,
+            (190, "budbreak"),
+            (230, "extended"),
+            (240, "hardened"),
+            "work",
+            started_on=day(season, 170),
+        )
     before = records.garden(day(2020, 140))
     records.work("elm", 2020, 140, "cutback", early=True)
     woken = records.flush("elm", 2020, "work", started_on=day(2020, 140), work_id=records.works[-1].id)

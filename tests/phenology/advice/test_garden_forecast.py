@@ -21,12 +21,7 @@ PAST = (2015, 2016, 2017, 2018, 2019)
 
 
 def a_nursery(seasons=PAST, **tree) -> Records:
-    records = Records()
-    records.tree("elm", **tree)
-    for i, season in enumerate(seasons):
-        shift = (0, 4, -3, 6, 1)[i % 5]
-        records.a_season("elm", season, 100 + shift, 130 + shift, 160 + shift)
-    return records
+    return Records.of("elm", past=seasons, late=(0, 4, -3, 6, 1), **tree)
 
 
 def rows_of(records: Records, n: float, season: int = 2020, **more):
@@ -34,9 +29,7 @@ def rows_of(records: Records, n: float, season: int = 2020, **more):
 
 
 def growing(records: Records, *looks, season=2020) -> Records:
-    flush = records.flush("elm", season)
-    for n, stage in looks:
-        records.look(flush, n, stage)
+    records.seen("elm", season, *looks)
     return records
 
 
@@ -60,8 +53,7 @@ def test_stages_keep_their_order_at_every_level():
 
 
 def test_stages_keep_their_order_when_only_hardening_dates_are_known():
-    records = Records()
-    records.tree("elm")
+    records = Records.of("elm")
     for season in PAST:  # hard much sooner than the catalogue expects even the shoots to stop
         records.look(records.flush("elm", season), 100, "hardened", kind="happened", until=103)
     rows = rows_of(records, 40)
@@ -73,8 +65,7 @@ def test_stages_keep_their_order_when_only_hardening_dates_are_known():
 
 def hardening_dates() -> Records:
     """Seven seasons of "hardened about 10 June", vague by a week, and nothing else."""
-    records = Records()
-    records.tree("elm")
+    records = Records.of("elm")
     for season, n in zip(range(2013, 2020), (161, 163, 160, 162, 164, 161, 163), strict=True):
         records.look(records.flush("elm", season), n - 3, "hardened", kind="happened", until=n + 3)
     return records

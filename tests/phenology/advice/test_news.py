@@ -15,7 +15,7 @@ from phenology.advice.garden_forecast import forecast_garden
 from phenology.advice.news import CLOSES_DAYS, DIGEST_DAYS, News, Told, all_told
 from phenology.advice.news import news as news_of
 from phenology.advice.visits import Visit
-from tests.phenology.gardens import ELM, Records, day
+from tests.phenology.gardens import Records, day
 
 TODAY = day(2020, 150)
 HARD = ("Elm", 2020, 1, "hardened")
@@ -24,13 +24,9 @@ HARD = ("Elm", 2020, 1, "hardened")
 @cache
 def agenda() -> Agenda:
     """An elm whose shoots have stopped, to be looked at today, and a building one that is left."""
-    records = Records()
-    records.tree("Elm", ELM, last_repot=day(2019, 60))
-    for season in (2017, 2018, 2019):
-        records.a_season("Elm", season, 100, 130, 150)
-    flush = records.flush("Elm", 2020)
-    for n, stage in ((100, "budbreak"), (131, "extended")):
-        records.look(flush, n, stage)
+    past, days = (2017, 2018, 2019), (100, 130, 150)
+    records = Records.of("Elm", past=past, days=days, last_repot=day(2019, 60))
+    records.seen("Elm", 2020, (100, "budbreak"), (131, "extended"))
     return make_agenda(forecast_garden(records.garden(TODAY)))
 
 

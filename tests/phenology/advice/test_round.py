@@ -9,7 +9,7 @@ from phenology.advice.agenda import make_agenda, plan_round
 from phenology.advice.garden_forecast import forecast_garden
 from phenology.advice.windows import windows
 from phenology.model.records import Aim
-from tests.phenology.gardens import BEECH, ELM, Records, day
+from tests.phenology.gardens import BEECH, Records, day
 
 
 def garden_of(r: Records, n: int, season: int = 2020):
@@ -22,12 +22,8 @@ def walk_of(garden):
 
 
 def with_past() -> Records:
-    r = Records()
-    for name in ("Elm 1", "Elm 2"):
-        r.tree(name, ELM, last_repot=date(2019, 3, 1))
-        for season in (2017, 2018, 2019):
-            r.a_season(name, season, 100, 130, 150)
-    return r
+    past, repotted = (2017, 2018, 2019), date(2019, 3, 1)
+    return Records.of("Elm 1", "Elm 2", past=past, days=(100, 130, 150), last_repot=repotted)
 
 
 def test_an_open_window_is_the_first_stop_and_says_what_waiting_costs():
@@ -46,9 +42,7 @@ def test_a_look_that_changes_nothing_is_left_out():
     r = with_past()
     r.aims.append(Aim("a", "Elm 2", "building"))
     for name in ("Elm 1", "Elm 2"):
-        flush = r.flush(name, 2020)
-        r.look(flush, 100, "budbreak")
-        r.look(flush, 131, "extended")
+        r.seen(name, 2020, (100, "budbreak"), (131, "extended"))
     labels = {v.tree.label for v in walk_of(garden_of(r, 150)).visits}
     assert labels == {"Elm 1"}
     assert not walk_of(garden_of(r, 133)).visits  # far too early to ask

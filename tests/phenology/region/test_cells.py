@@ -139,8 +139,7 @@ def test_a_day_whose_minimum_lies_above_its_maximum_counts_as_unknown(grid):
 
 def taught(*seasons: int) -> Records:
     """A garden in the north whose elms are far slower than the catalogue says."""
-    records = Records()
-    records.tree("a")
+    records = Records.of("a")
     for season in seasons:
         records.a_season("a", season, 120, 165, 195)
     return records

@@ -23,14 +23,10 @@ def steady(level: dict[int, float], last=date(2020, 12, 31)) -> DailyWeather:
     return DailyWeather(days[0], warm, warm, "station")
 
 
-def nursery() -> Records:
-    records = Records()
-    records.tree("elm")
-    return records
-
-
 def heat_of(level, n=100, **more):
-    comparison = compare_seasons(nursery().garden(day(2020, n), weather={"bench": steady(level)}), **more)
+    comparison = compare_seasons(
+        Records.of("elm").garden(day(2020, n), weather={"bench": steady(level)}), **more
+    )
     return {h.season: h for h in comparison.warmth}
 
 
@@ -62,7 +58,7 @@ def test_a_season_warmer_already_than_a_whole_usual_one_has_no_lead_in_days():
 
 def test_with_under_three_other_seasons_nothing_is_usual():
     series = steady({}, date(2020, 12, 31)).between(date(2018, 1, 1), date(2020, 12, 31))
-    comparison = compare_seasons(nursery().garden(day(2020, 100), weather={"bench": series}))
+    comparison = compare_seasons(Records.of("elm").garden(day(2020, 100), weather={"bench": series}))
     assert [h.days_ahead for h in comparison.warmth] == [None, None, None]
 
 
@@ -78,7 +74,7 @@ def test_gaps_are_filled_and_counted():
     tmin = series.tmin.copy()
     tmin[series.index(day(2020, 20)) : series.index(day(2020, 30))] = np.nan
     holed = DailyWeather(series.first_day, tmin, series.tmax, "station")
-    comparison = compare_seasons(nursery().garden(day(2020, 100), weather={"bench": holed}), [2020])
+    comparison = compare_seasons(Records.of("elm").garden(day(2020, 100), weather={"bench": holed}), [2020])
     assert comparison.warmth[0].days_filled == 10
     assert_allclose(comparison.warmth[0].degree_days, 500, rtol=0.01)
 
@@ -90,7 +86,7 @@ def test_cumulative_heat_starts_at_nought_and_never_falls():
 
 
 def test_stage_dates_are_middles_over_trees_and_how_far_ahead_of_usual():
-    records = nursery()
+    records = Records.of("elm")
     records.tree("elm2")
     for season, shift in ((2016, 0), (2017, 2), (2018, 4), (2020, -8)):
         records.a_season("elm", season, 100 + shift, 130 + shift, 160 + shift)
@@ -107,7 +103,7 @@ def test_stage_dates_are_middles_over_trees_and_how_far_ahead_of_usual():
 
 
 def test_two_other_seasons_are_no_usual_date_and_open_ends_no_date():
-    records = nursery()
+    records = Records.of("elm")
     for season in (2017, 2018, 2020):
         records.a_season("elm", season, 100, 130, 160)
     flush = records.flush("elm", 2019)
@@ -130,13 +126,13 @@ def swinging(seed=0):
 
 @pytest.mark.parametrize("when", [date(2020, 1, 20), date(2020, 11, 28)])
 def test_in_winter_no_lead_is_told_but_the_season_before_it_is(when):
-    comparison = compare_seasons(nursery().garden(when, weather={"bench": swinging()}))
+    comparison = compare_seasons(Records.of("elm").garden(when, weather={"bench": swinging()}))
     assert {h.days_ahead for h in comparison.warmth} == {None} and comparison.usual_known
     assert comparison.ahead_on(2018, 181) is not None and comparison.ahead_on(2018, 20) is None
 
 
 def test_the_course_ends_today_and_is_whole_for_past_seasons():
-    comparison = compare_seasons(nursery().garden(day(2020, 160), weather={"bench": swinging()}))
+    comparison = compare_seasons(Records.of("elm").garden(day(2020, 160), weather={"bench": swinging()}))
     assert len(comparison.courses[2020].ahead) == 161 and len(comparison.courses[2019].ahead) == 366
     today = next(h for h in comparison.warmth if h.season == 2020)
     assert comparison.ahead_on(2020, 160) == pytest.approx(today.days_ahead)
@@ -151,7 +147,7 @@ def test_the_rank_is_told_among_the_shown_and_among_all_known_to_this_day():
 def test_a_season_that_lacks_its_spring_is_not_ranked_against():
     series = steady({2014: 20.0})
     late = series.between(date(2014, 3, 20), series.last_day)
-    comparison = compare_seasons(nursery().garden(day(2020, 100), weather={"bench": late}))
+    comparison = compare_seasons(Records.of("elm").garden(day(2020, 100), weather={"bench": late}))
     ranks = {h.season: (h.rank_of_all, h.of_all) for h in comparison.warmth}
     assert {season for season, rank in ranks.items() if rank == (1, 6)} == {2016, 2020}  # a day more by then
     assert {rank for season, rank in ranks.items() if season not in (2016, 2020)} == {(3, 6)}
@@ -162,7 +158,7 @@ def test_a_season_that_lacks_its_spring_is_not_ranked_against():
 def test_a_season_lacking_only_its_beginning_gets_a_lead_once_enough_is_measured():
     series = steady({2014: 6.0})
     late = series.between(date(2014, 1, 12), series.last_day)
-    comparison = compare_seasons(nursery().garden(day(2020, 100), weather={"bench": late}), [2014])
+    comparison = compare_seasons(Records.of("elm").garden(day(2020, 100), weather={"bench": late}), [2014])
     assert comparison.ahead_on(2014, 60) is None  # 11 of 60 days are filled
     assert comparison.ahead_on(2014, 200) is not None
 
@@ -172,5 +168,5 @@ def test_a_season_with_a_hole_in_its_spring_is_not_called_cool():
     tmin = series.tmin.copy()
     tmin[series.index(day(2020, 20)) : series.index(day(2020, 60))] = np.nan
     holed = DailyWeather(series.first_day, tmin, series.tmax, "station")
-    course = heat_course(nursery().garden(day(2020, 100), weather={"bench": holed}))
+    course = heat_course(Records.of("elm").garden(day(2020, 100), weather={"bench": holed}))
     assert course.lead is None and "too little weather measured" in course.words

@@ -55,8 +55,7 @@ def test_a_forecast_frost_has_not_come():
     source = weather.source.copy()
     source[weather.index(date(2020, 10, 10)) :] = "forecast"
     forecast = DailyWeather(weather.first_day, weather.tmin, weather.tmax, source)
-    records = Records()
-    records.tree("elm")
+    records = Records.of("elm")
     from dataclasses import replace
 
     garden = replace(
@@ -84,8 +83,7 @@ def test_frosts_of_the_south_stand_around_new_year():
 
 
 def test_each_place_with_weather_has_its_own():
-    records = Records()
-    records.tree("elm")
+    records = Records.of("elm")
     records.places += [Place("hollow", "Hollow", 45.0, 7.0), Place("shed", "Shed", 45.0, 7.0)]
     weather = {"bench": year_round(FROSTS), "hollow": year_round([*FROSTS, date(2019, 5, 9)])}
     found = season_frosts(records.garden(date(2020, 8, 1), weather=weather), (2019,))

@@ -54,18 +54,14 @@ def test_warmth_from_the_seasons_start_and_from_its_own_bud_break_by_hand():
 def test_a_woken_flush_is_counted_from_its_work():
     records = one_elm()
     work = records.work("elm", 2020, 165, "cutback")
-    flush = records.flush("elm", 2020, "work", work_id=work)
-    records.look(flush, 183, "dormant")
-    records.look(flush, 187, "budbreak")
+    records.seen("elm", 2020, (183, "dormant"), (187, "budbreak"), started_by="work", work_id=work)
     bud = by_stage(records, day(2020, 200))[2, "budbreak"]
     assert bud.counted_from == "work" and bud.degree_days == pytest.approx(10 * (185 - 164.5))
 
 
 def test_a_flush_that_came_unasked_has_no_beginning_to_count_from():
     records = one_elm()
-    flush = records.flush("elm", 2020, "seen")
-    records.look(flush, 183, "dormant")
-    records.look(flush, 187, "budbreak")
+    records.seen("elm", 2020, (183, "dormant"), (187, "budbreak"), started_by="seen")
     bud = by_stage(records, day(2020, 200))[2, "budbreak"]
     assert (bud.counted_from, bud.degree_days) == (
         None,
@@ -74,11 +70,8 @@ def test_a_flush_that_came_unasked_has_no_beginning_to_count_from():
 
 
 def test_without_a_bud_break_on_record_only_the_season_counts():
-    records = Records()
-    records.tree("elm")
-    flush = records.flush("elm", 2020)
-    records.look(flush, 158, "extended")
-    records.look(flush, 162, "hardened")
+    records = Records.of("elm")
+    records.seen("elm", 2020, (158, "extended"), (162, "hardened"))
     seen = by_stage(records, day(2020, 200))
     assert set(seen) == {(1, "hardened")}
     assert (
@@ -89,12 +82,8 @@ def test_without_a_bud_break_on_record_only_the_season_counts():
 
 @pytest.mark.parametrize(("gap", "dated"), [(35, True), (36, False)])
 def test_looks_more_than_five_weeks_apart_date_no_stage(gap, dated):
-    records = Records()
-    records.tree("elm")
-    flush = records.flush("elm", 2020)
-    records.look(flush, 99, "dormant")
-    records.look(flush, 101, "budbreak")
-    records.look(flush, 101 + gap, "turning")
+    records = Records.of("elm")
+    records.seen("elm", 2020, (99, "dormant"), (101, "budbreak"), (101 + gap, "turning"))
     garden = records.garden(day(2020, 200), weather={"bench": steady()})
     seen = {s.stage: s.day for s in tree_stages(garden)}
     assert seen == {"budbreak": 100} | (
@@ -105,8 +94,7 @@ def test_looks_more_than_five_weeks_apart_date_no_stage(gap, dated):
 
 
 def test_warmth_is_not_counted_from_a_bud_break_without_a_date():
-    records = Records()
-    records.tree("elm")
+    records = Records.of("elm")
     flush = records.flush("elm", 2020)
     for n, stage in ((60, "dormant"), (100, "budbreak"), (150, "extending"), (160, "extended")):
         records.look(flush, n, stage)

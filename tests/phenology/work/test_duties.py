@@ -11,7 +11,7 @@ from phenology.model.limits import Limits
 from phenology.model.records import Work
 from phenology.model.season import SeasonCalendar
 from phenology.species.catalogue import load_species
-from phenology.work.duties import RestOfYear, bloom_cut, pinching, weather_ahead, winter_list, wire
+from phenology.work.duties import RestOfYear, bloom_cut, pinching, weather_ahead, winter_list
 from phenology.work.situation import Situation
 from phenology.work.wire_watch import wire_check
 from phenology.work.zones import Vigour
@@ -54,11 +54,10 @@ def test_bloom_led_trees_are_looked_at_for_faded_flowers_and_then_shaped_in_a_sh
     assert bloom_cut(situation(ELM), None, buds, today) is None
 
 
-def test_wire_is_a_duty_at_its_time():
+def test_wire_is_looked_at_in_its_time():
     day = date(2026, 5, 1)
     check = wire_check([Work("w", "t", "wiring", "", day, day)], [], day, SeasonCalendar())
-    assert wire(check).first == day + timedelta(days=21) and "never unwind" in wire(check).sentence
-    assert wire(None) is None
+    assert check.due == day + timedelta(days=21) and "never unwind" in check.sentence
 
 
 # -------------------------------------------------------------------------------------------- weather ahead
