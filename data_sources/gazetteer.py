@@ -83,19 +83,11 @@ class ElsewhereError(InputError):
 
 
 def find_towns(text: str) -> list[Town]:
-    """Towns of a name, the largest first.
+    """Towns of a name, the largest first; those that only bear it in some language follow.
 
-    Parameters
-    ----------
-    text : str
-        A name in any of the languages the gazetteer knows, with or without accents; state, province or
-        country may follow, by name or code, behind commas or not ("Springfield, OH", "London, UK", "Worcester
-        Massachusetts USA").
-
-    Returns
-    -------
-    list of Town
-        Those that only bear the name in some language follow after those whose own name it is.
+    A name in any of the languages the gazetteer knows, with or without accents; state, province or country
+    may follow, by name or code, behind commas or not ("Springfield, OH", "London, UK", "Worcester
+    Massachusetts USA").
 
     Raises
     ------

@@ -10,7 +10,7 @@ from __future__ import annotations
 import io
 import json
 import math
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, date, datetime
 from operator import attrgetter, itemgetter
@@ -46,36 +46,16 @@ Encoded = str | int | float | bool | list[str] | None
 
 @dataclass(frozen=True)
 class Column(Generic[R]):
-    """One column of a result.
+    """One column of a result."""
 
-    Attributes
-    ----------
-    name : str
-        A dot nests it in JSON: "odds.today" stands under "odds" there, and is "odds_today" in flat tables.
-    kind : str
-        One of `Kind`; what a view may do with it.
-    get : callable
-        Takes the value from a row; None where nothing is known.
-    meaning : str
-        One line for who reads the table, with the unit.
-    digits : int, optional
-        Decimals that are worth telling, in every view; exact without.
-    title : str, optional
-        Its heading on a terminal; the name without.
-    listed : bool
-        Whether JSON keeps what stands under one name as an array, in order, and not as an object.
-    show : callable, optional
-        How a terminal or a page shows a value that is known, in the garden's units; by its kind without.
-    """
-
-    name: str
-    kind: Kind
-    get: Callable[[R], Any]
-    meaning: str = ""
-    digits: int | None = None
-    title: str | None = None
-    listed: bool = False
-    show: Callable[[Any], str] | None = None
+    name: str  # a dot nests it in JSON: "odds.today" stands under "odds" there, flat it is "odds_today"
+    kind: Kind  # what a view may do with it
+    get: Callable[[R], Any]  # the value of a row; None where nothing is known
+    meaning: str = ""  # a line for who reads the table, with the unit
+    digits: int | None = None  # decimals that are worth telling, in every view; exact without
+    title: str | None = None  # its heading on a terminal; the name without
+    listed: bool = False  # whether JSON keeps what stands under one name as an array and not as an object
+    show: Callable[[Any], str] | None = None  # how a terminal or page shows what is known
 
     @property
     def flat(self) -> str:
@@ -98,6 +78,26 @@ def attribute(
     [2.0, 'float']
     """
     return Column(name, kind, attrgetter(of or name), meaning, digits)
+
+
+def each(
+    names: Mapping[str, str], kind: Kind, get: Callable[[Any, int], Any], digits: int | None = None
+) -> Iterator[Column[Any]]:
+    """Columns of a row of values, such as the quantiles of a forecast: names with their meanings, in order.
+
+    `get` takes a row and which of them it is.
+
+    Examples
+    --------
+    >>> [column.get("ab") for column in each({"first": "", "second": ""}, "text", lambda row, k: row[k])]
+    ['a', 'b']
+    """
+    for k, (name, meaning) in enumerate(names.items()):
+        yield Column(name, kind, _at(get, k), meaning, digits)
+
+
+def _at(get: Callable[[Any, int], Any], k: int) -> Callable[[Any], Any]:
+    return lambda row: get(row, k)
 
 
 def fields(of: Callable[[R], object], **kinds: Kind) -> Iterator[Column[R]]:
@@ -190,13 +190,7 @@ class Table(Generic[R]):
         return json_text(self.schema, {**head, key: self.records()})
 
     def as_csv(self, *, without: Sequence[str] = ()) -> str:
-        """The table as CSV text, one line a row, an empty cell where nothing is known.
-
-        Parameters
-        ----------
-        without : sequence of str
-            Columns, or groups of them, that are left out.
-        """
+        """The table as CSV text, a line a row, empty cells where nothing is known, `without` some columns."""
         left_out = set(without)
         kept = [k for k, c in enumerate(self.columns) if not left_out & {c.name, c.name.partition(".")[0]}]
         lines = [[self.columns[k].flat_in(self.units) for k in kept]]
@@ -232,15 +226,7 @@ class Table(Generic[R]):
         })  # fmt: skip
 
     def as_text(self, width: int | None = None, *, only: Sequence[str] = ()) -> str:
-        """The table for a terminal: plain columns, as wide as the terminal at most.
-
-        Parameters
-        ----------
-        width : int, optional
-            In characters; the terminal's own without.
-        only : sequence of str
-            Names of the columns to show, in this order; all without.
-        """
+        """The table for a terminal of that `width`, or its own: all columns, or `only` those named so."""
         import shutil
 
         from rich.console import Console

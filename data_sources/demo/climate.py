@@ -37,31 +37,23 @@ def synthetic_weather(
     warming_per_decade: float = 0.25,
     seed: int = 0,
 ) -> DailyWeather:
-    """Invented daily weather from `start` to `end`, both included.
+    """Invented daily weather from `start` to `end`, both included: source "station", no day missing, to 0.1
+    °C.
 
     Parameters
     ----------
-    start, end : datetime.date
-        First and last day.
     latitude : float
         Decides the hemisphere (warmest about 23 July in the north, 22 January in the south), the defaults of
         `mean` and `amplitude`, and how restless the weather is. [degrees, north positive]
-    mean : float, optional
-        Mean temperature over the year, in the climate of 2010. Default: ``27 - 0.007 * latitude**2``. [°C]
-    amplitude : float, optional
-        Half the difference between the warmest and the coldest time of year. Default:
-        ``1 + 0.19 * abs(latitude)``. [°C]
+    mean, amplitude : float, optional
+        Mean over the year in the climate of 2010, default ``27 - 0.007 * latitude**2``; half the difference
+        between the warmest and the coldest time of year, default ``1 + 0.19 * abs(latitude)``. [°C]
     diurnal : float
         Usual difference between a day's maximum and minimum; wider in summer, narrower in winter. [°C]
     warming_per_decade : float
         Trend of the mean. [°C per 10 years]
     seed : int
         The same seed gives the same weather.
-
-    Returns
-    -------
-    DailyWeather
-        Source ``"station"``, no missing day, values to 0.1 °C.
 
     Raises
     ------

@@ -12,7 +12,6 @@ from itertools import groupby
 from typing import Any
 from uuid import uuid4
 
-from data_sources.journal.change_rows import checksum, compact, expanded
 from data_sources.journal.schema import (
     TABLES,
     R,
@@ -27,6 +26,7 @@ from data_sources.journal.schema import (
     to_json,
     tree_of,
 )
+from data_sources.journal.steps import checksum, compact, expanded
 from phenology.model.errors import InputError
 
 # Without `seq` in front, which SQLite numbers, and `checksum` at the end.

@@ -12,7 +12,6 @@ from itertools import islice
 from pathlib import Path
 from typing import Any
 
-from data_sources.journal.change_rows import FUNCTIONS
 from data_sources.journal.changes import (
     CHANGE_CELLS,
     Batch,
@@ -38,7 +37,7 @@ from data_sources.journal.schema import (
     encode,
     table_of,
 )
-from data_sources.journal.steps import STEPS
+from data_sources.journal.steps import FUNCTIONS, STEPS
 from data_sources.sqlite import backups
 from data_sources.sqlite.database import NOTHING_SAVED, Database
 from data_sources.sqlite.schema import Schema

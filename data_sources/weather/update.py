@@ -93,9 +93,9 @@ def update_weather(
     span = FetchSpan(date(today.year - years, 1, 1), today - timedelta(days=1))
     ahead = FetchSpan(today - timedelta(days=past_days), today + timedelta(days=HORIZON))
     try:
-        any(update.ask_forecast(service, ahead) for service in services if service.gives == "forecast")
+        any(update.ask(service, ahead) for service in services if service.gives == "forecast")
         any(update.first_round(service, span, last_word=first_only) for service in history)
-        any(update.ask_forecast(service, ahead) for service in services if service.gives == "ensemble")
+        any(update.ask(service, ahead) for service in services if service.gives == "ensemble")
         if not first_only:
             left = update.left_to_do(history, span)
             if left and report.brought:
@@ -144,18 +144,14 @@ class _Update:
         part = service.rounds(span.first, span.last)[0]
         if self.log.known(_noted(service)) and self._have(service.source, part):
             return True
-        answer = self._ask(service, part, softly=part.stations is not None and not last_word)
+        answer = self.ask(service, part, softly=part.stations is not None and not last_word)
         return answer is not None and answer.days is not None
-
-    def ask_forecast(self, service: Service, part: FetchSpan) -> bool:
-        """A forecast service; true when it has answered."""
-        return self._ask(service, part) is not None
 
     def ask_history(self, service: Service, span: FetchSpan, *, first: bool) -> None:
         """The rounds of a history service that are not settled; of a later one, those with lacking days."""
         for part in self._open_rounds(service, span):
             if service.name not in self.given_up and (first or self._lacking(service, part)):
-                self._ask(service, part)
+                self.ask(service, part)
 
     def enough(self) -> bool:
         """Whether a first forecast can be made: most of the last year is known, and a forecast is there."""
@@ -180,7 +176,7 @@ class _Update:
             and not self.log.settled(_noted(service), part, self.today, self._have(service.source, part))
         ]
 
-    def _ask(self, service: Service, part: FetchSpan, *, softly: bool = False) -> ServiceAnswer | None:
+    def ask(self, service: Service, part: FetchSpan, *, softly: bool = False) -> ServiceAnswer | None:
         """Ask, and keep what comes; None when it failed."""
         http = service.http
         http.begin_answer()

@@ -51,14 +51,9 @@ class ForecastSkill:
         return np.asarray(self.sd[self._index(lead)])
 
     def correlation(self, lead: ArrayLike, spread: float) -> Array:
-        """How far the forecast decides a day: 1 wholly, 0 not at all.
+        """How far the forecast decides a day so many days from its issue: 1 wholly, 0 not at all.
 
-        Parameters
-        ----------
-        lead : array_like of int
-            Days from issue.
-        spread : float
-            Standard deviation of daily means about their normal at the place and season. [°C]
+        `spread` is the standard deviation of daily means about their normal at the place and season. [°C]
 
         Examples
         --------
@@ -145,10 +140,8 @@ def hand_over(
 
     Parameters
     ----------
-    forecast : array_like, shape (days,)
-        NaN where there is none: those days are the past years' alone. [°C]
-    usual : array_like, shape (days,)
-        The normal of these days. [°C]
+    forecast, usual : array_like, shape (days,)
+        What was forecast, NaN where nothing was: those days are the past years' alone; the normal. [°C]
     anomalies : array_like, shape (n_traces, days)
         Past years' departures from their normal, brought to today's climate. [°C]
     lead : array_like of int, shape (days,)

@@ -68,6 +68,12 @@ class SeasonWeather:
                 ahead[i, a - start : b - start] = said[a:b]
         return cls(calendar, seasons, low, high, ahead, latitude)
 
+    def known(self, season: int) -> NDArray[np.bool_]:
+        """Days of a season with both extremes; shape (366,)."""
+        row = self.row(season)
+        known: NDArray[np.bool_] = np.isfinite(self.tmin[row]) & np.isfinite(self.tmax[row])
+        return known
+
     def row(self, season: int) -> int:
         """Row of a season; KeyError when the series does not reach it."""
         if season not in self.seasons:
@@ -76,8 +82,7 @@ class SeasonWeather:
 
     def known_share(self, season: int) -> float:
         """Share of a season's days that are known."""
-        row, days = self.row(season), self.calendar.length(season)
-        return float((np.isfinite(self.tmin[row, :days]) & np.isfinite(self.tmax[row, :days])).mean())
+        return float(self.known(season)[: self.calendar.length(season)].mean())
 
     def without(self, season: int) -> SeasonWeather:
         """The same record with one season unknown."""

@@ -178,7 +178,7 @@ def _known(record: SeasonWeather, season: int, days: int) -> tuple[NDArray[np.bo
     if season not in record.seasons:
         return np.zeros(days, dtype=bool), np.zeros(days, dtype=bool)
     row = record.row(season)
-    known = np.isfinite(record.tmin[row, :days]) & np.isfinite(record.tmax[row, :days])
+    known = record.known(season)[:days]
     said = np.zeros(days, dtype=bool) if record.forecast is None else record.forecast[row, :days] & known
     return known, said
 
@@ -194,10 +194,9 @@ def _said(record: SeasonWeather, season: int, ahead: slice) -> tuple[Array, Arra
 
 def _serves(record: SeasonWeather, season: int, after: int) -> bool:
     """Whether a past season knows most of the days still to come (near the end: of the whole year)."""
-    row, days = record.row(season), record.calendar.length(season)
+    days = record.calendar.length(season)
     start = min(after, days - 60)
-    known = np.isfinite(record.tmin[row, start:days]) & np.isfinite(record.tmax[row, start:days])
-    return bool(known.mean() > 0.8)
+    return bool(record.known(season)[start:days].mean() > 0.8)
 
 
 def _shifts(donors: int) -> tuple[int, ...]:

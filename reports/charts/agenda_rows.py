@@ -52,7 +52,7 @@ def row_marks(row: AgendaRow, garden: Garden) -> list[Mark]:
             found.append(Mark.at("look", step.look_on.toordinal() + 0.5))
     if (stop := stop_of(row)) is not None:
         found += [Mark("late", stop.toordinal() + 1, over), Mark.at("stop", stop.toordinal() + 1)]
-    elif _too_late(row):
+    elif any(step.refused is not None and step.refused.rule in LATENESS for step in row.steps):
         found.append(Mark("late", today.toordinal(), over))
     return found
 
@@ -111,10 +111,6 @@ def row_end(row: AgendaRow) -> str:
     return "likely late" if late else f"by {'~' if step.guess else ''}{short_date(step.last_safe)}"
 
 
-def _too_late(row: AgendaRow) -> bool:
-    return any(step.refused is not None and step.refused.rule in LATENESS for step in row.steps)
-
-
 def _ordinal(step: ForecastRow, level: float) -> float:
     day = step.day(level)
     return math.inf if day is None else step.garden.calendar.start(step.season).toordinal() + day
@@ -129,15 +125,7 @@ def _middle(first: date, last: date) -> float:
 
 @dataclass(frozen=True)
 class Line:
-    """One line of the picture: a tree, or a herd of one species on one bench with a tick a tree.
-
-    Attributes
-    ----------
-    name, end : str
-        Whose it is; what stands at its end.
-    rows : tuple of AgendaRow
-    marks : tuple of Mark
-    """
+    """One line of the picture: a tree, or a herd of one species on one bench with a tick a tree."""
 
     name: str
     end: str

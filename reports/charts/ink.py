@@ -66,22 +66,7 @@ def mark_seen(ax: Axes, y: float, left: float, right: float, half: float = 0.15)
 
 
 def save_chart(ax: Axes, path: Path, alt: str, heading: str = "") -> None:
-    """Write the figure of an axes as SVG or PNG, with its words for those who cannot see it.
-
-    Parameters
-    ----------
-    ax : matplotlib Axes
-    path : Path
-    alt : str
-        What it shows, in words.
-    heading : str
-        Of which garden and day it is.
-
-    Raises
-    ------
-    InputError
-        If the name ends in neither .svg nor .png.
-    """
+    """Write the figure of an axes as SVG or PNG, with its words for those who cannot see it."""
     from data_sources.disk.whole_files import write_output
 
     kind = path.suffix.lower().lstrip(".")

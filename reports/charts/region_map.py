@@ -22,22 +22,8 @@ FINEST = 800  # cells drawn along an axis; of more every so many (ours)
 def plot_region(maps: xr.Dataset, ax: Axes | None = None) -> Axes:
     """Draw the four maps of a region side by side; of one quantity where axes are given.
 
-    Parameters
-    ----------
-    maps : xarray.Dataset
-        As `phenology.region.maps.region_maps` makes them.
-    ax : matplotlib Axes, optional
-        Where to draw the first quantity alone; a new figure of all otherwise.
-
-    Returns
-    -------
-    matplotlib Axes
-        The first map: darker is later, or likelier; blank where there is no weather or no such day.
-
-    Raises
-    ------
-    InputError
-        If cells do not lie on two axes, or have no longitude.
+    Darker is later, or likelier; blank where there is no weather or no such day. The first map's axes are
+    returned; cells that lie on no one or two axes, or have no longitude, raise `InputError`.
     """
     shown = quantities(maps)
     if ax is not None:

@@ -22,18 +22,9 @@ HALF_ROW = 15.0
 
 @dataclass(frozen=True)
 class Form:
-    """How a kind of mark is drawn: a bar, line, dotted line, dot, ring or wedge.
+    """How a kind of mark is drawn: a bar, line of a width, dotted line, dot, ring or wedge, and its words.
 
-    Attributes
-    ----------
-    shape : str
-    half, level : float
-        Half its height, and how far below the row's middle its own lies. [px]
-    ink : str
-    words : str
-        What it means.
-    width : float
-        Of a line. [px]
+    `half` is half its height, `level` how far below the row's middle its own lies. [px]
     """
 
     shape: str
@@ -79,17 +70,9 @@ class Mark:
 
 @dataclass(frozen=True)
 class Axis:
-    """The days that all rows share: the season, and within it the weeks that a phone shows.
+    """The days that all rows share, from the first of a week on, and the weeks within that a phone shows.
 
-    Attributes
-    ----------
-    first : date
-        A first day of a week.
-    days : int
-    window : (date, int)
-        First day and number of days of the narrow picture.
-    today : float
-        Ordinal of the middle of today.
+    `window` is the first day and number of days of the narrow picture, `today` the ordinal of today's middle.
     """
 
     first: date

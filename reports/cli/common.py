@@ -1,4 +1,4 @@
-"""What every command shares: which garden, and where words and data go."""
+"""What every command shares: which garden, where words and data go, and the garden's forecast."""
 
 from __future__ import annotations
 
@@ -15,15 +15,15 @@ import click
 from phenology.model.errors import InputError
 
 if TYPE_CHECKING:
+    from phenology.advice.forecast_rows import GardenForecast
     from reports.garden.open_garden import OpenGarden
 
 
 def open_garden_option(command: Callable[..., Any]) -> Callable[..., Any]:
     """Let ``--garden DIR`` stand after the command as well as before it; passes ``garden: OpenGarden``.
 
-    It is closed when the command ends; until then dates and temperatures are written as the garden has
-    them. What is wrong
-    with its settings, the command tells.
+    It is closed when the command ends; until then dates and temperatures are written as the garden has them.
+    What is wrong with its settings, the command tells.
     """
 
     def opened(ctx: click.Context, _param: click.Parameter, value: str | None) -> OpenGarden:
@@ -32,10 +32,9 @@ def open_garden_option(command: Callable[..., Any]) -> Callable[..., Any]:
         from phenology.model.errors import FlushcastError
         from reports.garden.open_garden import OpenGarden
 
-        def warn(warning: str) -> None:
-            tell(f"Note: {warning}")
-
-        garden = OpenGarden(garden_folder(value or (ctx.obj or {}).get("garden")), warn)
+        garden = OpenGarden(
+            garden_folder(value or (ctx.obj or {}).get("garden")), lambda warning: tell(f"Note: {warning}")
+        )
         ctx.call_on_close(garden.close)
         with suppress(FlushcastError):
             ctx.with_resource(using_dates(garden.settings.date_style))
@@ -50,6 +49,17 @@ def open_garden_option(command: Callable[..., Any]) -> Callable[..., Any]:
 as_of_option = click.option(
     "--as-of", metavar="DATE", default=None, help="Stand on an earlier day and forget what came after it."
 )
+
+
+def together(*options: Callable[..., Any]) -> Callable[..., Any]:
+    """Several options that commands share, as one decorator."""
+
+    def decorated(command: Callable[..., Any]) -> Callable[..., Any]:
+        for option in reversed(options):
+            command = option(command)
+        return command
+
+    return decorated
 
 
 def garden_folder(given: str | None) -> Path:
@@ -92,9 +102,9 @@ def say(words: str = "") -> None:
 
 def tell(words: str) -> None:
     """Words for the grower, wrapped; a no-break space holds words together."""
-    from reports.text.lines import wrapped
+    from reports.text.words import paragraph
 
-    say(wrapped(words))
+    say(paragraph(words))
 
 
 def once_a_day(garden: OpenGarden, cautions: Iterable[str]) -> list[str]:
@@ -108,3 +118,29 @@ def once_a_day(garden: OpenGarden, cautions: Iterable[str]) -> list[str]:
 def put(data: str = "") -> None:
     """Data: to stdout."""
     click.echo(shown(data))
+
+
+def write_page(path: Path, html: str) -> None:
+    """Write a page, and say so."""
+    from data_sources.disk.whole_files import write_output
+
+    data = html.encode("utf-8")
+    write_output(path, data)
+    say(f"Wrote {path}, {len(data) // 1000 or 1} kB.")
+
+
+def tell_usual_warmth(note: str) -> None:
+    """Say that dates rest on the usual warmth of the latitude, where they do."""
+    if note:
+        tell(note)
+
+
+def read_forecast(garden: OpenGarden, as_of: str | None = None) -> GardenForecast:
+    """The forecast of a garden, today or as of a day gone by as typed."""
+    from phenology.advice.garden_forecast import forecast_garden
+    from reports.garden.past_forecasts import read_with_skill
+    from reports.text.progress import progress
+
+    snapshot = read_with_skill(garden, as_of)
+    with progress("tree") as step:
+        return forecast_garden(snapshot, progress=step)

@@ -16,16 +16,7 @@ T = TypeVar("T")
 def asking(read: Callable[[], T], answer: Callable[[FileQuestion, str], None]) -> T:
     """What `read` returns; each question it raises is put to the grower, where there is somebody to ask.
 
-    Parameters
-    ----------
-    read : callable
-    answer : callable
-        Keeps the answer to a question for the next attempt.
-
-    Raises
-    ------
-    FileQuestion
-        If nobody can be asked.
+    `answer` keeps what was answered for the next attempt.
     """
     while True:
         try:

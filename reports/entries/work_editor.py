@@ -22,7 +22,7 @@ from phenology.work.cautions import cautions
 from reports.entries.entry_editor import ENTRY_READERS, EntryEditor, Planned
 from reports.garden.clock import today
 from reports.garden.work_answers import work_answers
-from reports.text.answer_text import answer_lines, finding_lines
+from reports.text.ahead_text import answer_lines, finding_lines
 
 NEEDS_HARD_LEAVES = (Operation.CUTBACK, Operation.HALVING, Operation.PARTIAL_DEFOLIATION)
 

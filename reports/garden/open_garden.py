@@ -145,6 +145,11 @@ class OpenGarden:
 
         return load_species(self.settings_or_usual.species)
 
+    def species_name(self, latin: str) -> str:
+        """What growers call a species; its Latin name where that is not known."""
+        known = self.catalogue.get(latin)
+        return known.name if known else latin
+
     @property
     def shared(self) -> list[SharedCalibration]:
         """What was learned from other gardens."""

@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from datetime import date
 
-import pandas as pd
-
-from phenology.advice.agenda import make_agenda, plan_round
-from phenology.advice.forecast_change import forecast_changes
-from phenology.advice.windows import windows
-from reports.notebook.columns import names_columns
+from phenology.advice.agenda import AgendaRow, make_agenda, plan_round
+from phenology.advice.care import CareDue, all_care
+from phenology.advice.forecast_change import ForecastChange, forecast_changes
+from phenology.advice.forecast_rows import ForecastRow
+from phenology.advice.visits import Visit
+from phenology.advice.windows import Window, windows
+from reports.notebook.framed import framed
 from reports.notebook.opened import Opened
 from reports.output import ahead as tables
 
@@ -17,174 +19,88 @@ from reports.output import ahead as tables
 class Ahead(Opened):
     """Frames of what lies ahead; JSON and CSV of the commands are the same tables."""
 
-    @names_columns(tables.AGENDA)
-    def agenda(self) -> pd.DataFrame:
+    @framed(tables.AGENDA, "a tree")
+    def agenda(self) -> Iterable[AgendaRow]:
         """Every living tree once: today's first, then this week's, later ones, those to leave.
 
-        Returns
-        -------
-        DataFrame, one row a tree
-            {columns}
-
-        Examples
-        --------
-        >>> from reports.notebook import open_garden
-        >>> garden = open_garden("demo", as_of="2026-06-14")
-        >>> garden.agenda()[["label", "section", "next", "p50", "last_safe"]].head(3)
+        >>> garden.agenda()[["label", "section", "next", "p50", "last_safe"]].head(1)
                 label section      next        p50  last_safe
         0       Beech   today  hardened 2026-06-16 2026-06-28
-        1  Crab apple   today  hardened 2026-06-13 2026-07-21
-        2  Hornbeam 2   today  hardened 2026-07-29 2026-07-27
         """
-        return tables.agenda_table(make_agenda(self.outlook)).as_frame()
+        return make_agenda(self.outlook).rows
 
-    @names_columns(tables.FORECAST)
-    def forecast(self) -> pd.DataFrame:
+    @framed(tables.FORECAST, "a tree, flush and stage ahead; quantiles are missing beyond 1 - ``p_not``")
+    def forecast(self) -> Iterable[ForecastRow]:
         """The forecast, soonest first: what `flushcast forecast --json` tells, flat.
 
         Where weather is lacking, ``outlook.usual_warmth`` says what the dates rest on.
 
-        Returns
-        -------
-        DataFrame, one row a tree, flush and stage ahead; quantiles are missing beyond 1 - ``p_not``
-            {columns}
-
-        Examples
-        --------
-        >>> from reports.notebook import open_garden
-        >>> garden = open_garden("demo", as_of="2026-06-14")
-        >>> garden.forecast()[["label", "stage", "look_on", "p10", "p90", "last_safe"]].head(3)
+        >>> garden.forecast()[["label", "stage", "look_on", "p10", "p90", "last_safe"]].head(1)
                 label     stage    look_on        p10        p90  last_safe
         0    Quince 2  hardened 2026-06-14        NaT        NaT        NaT
-        1  Crab apple  hardened 2026-06-14 2026-06-09 2026-06-17 2026-07-21
-        2    Quince 1  budbreak 2026-06-14 2026-06-11 2026-06-15        NaT
         """
-        return tables.forecast_table(self.outlook).as_frame()
+        return self.outlook.rows
 
-    @names_columns(tables.CHANCES)
-    def chances(self) -> pd.DataFrame:
+    @framed(tables.CHANCES, "a tree, flush, stage and day; its quantiles are those of `forecast`")
+    def chances(self) -> Iterable[tables.Chance]:
         """The forecast in full: day by day, the chance that a stage has come by the day's end.
 
-        Returns
-        -------
-        DataFrame, one row a tree, flush, stage and day; its quantiles are those of `forecast`
-            {columns}
-
-        Examples
-        --------
-        >>> from reports.notebook import open_garden
-        >>> garden = open_garden("demo", as_of="2026-06-14")
         >>> daily = garden.chances().query("label == 'Beech' and day == 171").round({"chance": 1})
         >>> daily[["date", "stage", "chance"]]
                   date     stage  chance
         609 2026-06-20  hardened     0.9
         """
-        return tables.chances_table(self.outlook).as_frame()
+        return tables.chances(self.outlook)
 
-    @names_columns(tables.WINDOWS)
-    def windows(self) -> pd.DataFrame:
+    @framed(tables.WINDOWS, "a window; odds are missing for work that wakes nothing")
+    def windows(self) -> Iterable[Window]:
         """What may be done to which tree when, and what waiting costs: open windows first.
 
-        Returns
-        -------
-        DataFrame, one row a window; odds are missing for work that wakes nothing
-            {columns}
-
-        Examples
-        --------
-        >>> from reports.notebook import open_garden
-        >>> garden = open_garden("demo", as_of="2026-06-14")
-        >>> garden.windows()[["label", "operation", "open", "opens_p50", "closes"]].head(3)
+        >>> garden.windows()[["label", "operation", "open", "opens_p50", "closes"]].head(1)
                 label operation   open  opens_p50     closes
         0  Crab apple   cutback  False 2026-06-13 2026-07-21
-        1       Beech   cutback  False 2026-06-16 2026-06-28
-        2     Maple 1   cutback  False 2026-06-16 2026-07-18
         """
-        return tables.windows_table(windows(self.outlook)).as_frame()
+        return windows(self.outlook)
 
-    @names_columns(tables.LAST_SAFE)
-    def last_safe_dates(self) -> pd.DataFrame:
+    @framed(tables.LAST_SAFE, "a species and place that holds one")
+    def last_safe_dates(self) -> Iterable[tables.LastSafe]:
         """When to stop: the last day on which what a cut wakes still ripens, by species and place.
 
-        Returns
-        -------
-        DataFrame, one row a species and place that holds one
-            {columns}
-
-        Examples
-        --------
-        >>> from reports.notebook import open_garden
-        >>> garden = open_garden("demo", as_of="2026-06-14")
-        >>> garden.last_safe_dates()[["species", "last_safe", "limit", "zone"]].head(3)
+        >>> garden.last_safe_dates()[["species", "last_safe", "limit", "zone"]].head(1)
                         species  last_safe  limit    zone
         0  Rhododendron indicum 2026-05-31  frost  danger
-        1         Fagus crenata 2026-06-28  frost  ripens
-        2        Malus halliana 2026-07-21  frost  ripens
         """
-        return tables.last_safe_table(self.snapshot).as_frame()
+        return tables.last_safe_dates(self.snapshot)
 
-    @names_columns(tables.CARE)
-    def care(self) -> pd.DataFrame:
+    @framed(tables.CARE, "a thing to do or look for")
+    def care(self) -> Iterable[CareDue]:
         """Care that work done, weather and season ask for now and in days to come, wire looks among it.
 
-        Returns
-        -------
-        DataFrame, one row a thing to do or look for
-            {columns}
-
-        Examples
-        --------
-        >>> from reports.notebook import open_garden
-        >>> garden = open_garden("demo", as_of="2026-06-14")
-        >>> garden.care()[["label", "care", "first", "last", "after"]].head(3)
+        >>> garden.care()[["label", "care", "first", "last", "after"]].head(1)
                 label   care      first       last                after
         0    Quince 1  water 2026-05-27 2026-06-24  partial-defoliation
-        1  Hornbeam 2  water 2026-06-05 2026-06-19              cutback
-        2  Hornbeam 2  water 2026-06-05 2026-06-19              halving
         """
-        return tables.care_table(self.snapshot, self.outlook.rows).as_frame()
+        return all_care(self.snapshot, self.outlook.rows)
 
-    @names_columns(tables.ROUND)
-    def round(self) -> pd.DataFrame:
+    @framed(tables.ROUND, "a tree and reason")
+    def round(self) -> Iterable[Visit]:
         """Which trees to look at on this walk because a look would change a decision; most pressing first.
 
-        Returns
-        -------
-        DataFrame, one row a tree and reason
-            {columns}
-
-        Examples
-        --------
-        >>> from reports.notebook import open_garden
-        >>> garden = open_garden("demo", as_of="2026-06-14")
-        >>> garden.round()[["label", "by", "rank"]].head(3)
+        >>> garden.round()[["label", "by", "rank"]].head(1)
                 label         by  rank
         0       Beech 2026-06-28     0
-        1  Hornbeam 2 2026-06-15     1
-        2  Hornbeam 1 2026-06-16     1
         """
-        return tables.round_table(plan_round(make_agenda(self.outlook)).visits).as_frame()
+        return plan_round(make_agenda(self.outlook)).visits
 
-    @names_columns(tables.CHANGES)
-    def changes(self, since: date | None = None) -> pd.DataFrame:
+    @framed(tables.CHANGES, "a tree and stage, misses first")
+    def changes(self, since: date | None = None) -> Iterable[ForecastChange]:
         """What is news in the forecast: stages that came outside their range, and dates that moved.
 
-        Parameters
-        ----------
-        since : date, optional
-            The day of the earlier forecast; by default before the last look, and a week ago at least.
+        It is held against the forecast of the day `since`; by default before the last look, and a week ago at
+        least.
 
-        Returns
-        -------
-        DataFrame, one row a tree and stage, misses first
-            {columns}
-
-        Examples
-        --------
-        >>> from reports.notebook import open_garden
-        >>> garden = open_garden("demo", as_of="2026-06-14")
         >>> garden.changes()[["label", "stage", "why"]].head(1)
             label     stage    why
         0  Azalea  extended  looks
         """
-        return tables.changes_table(forecast_changes(self.outlook, since)).as_frame()
+        return forecast_changes(self.outlook, since)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
@@ -19,62 +19,35 @@ from phenology.learning.transitions import catalogue_priors
 from phenology.model.errors import InputError
 from phenology.model.season import SeasonCalendar
 from reports.garden.clock import today
-from reports.notebook.columns import names_columns
-from reports.notebook.daily import Weather, daily_weather
-from reports.output.hindcast import COUNTS, FORECASTS, SCORES, count_table, forecast_table, scored
-from reports.table import Table
+from reports.notebook.framed import framed
+from reports.notebook.weather import Weather, daily_weather
+from reports.output.hindcast import COUNTS, FORECASTS, SCORES, Forecast, Scored, counts, forecasts, scored
 
 Looks: TypeAlias = pd.DataFrame | str | os.PathLike[str]
 
 
 @dataclass(frozen=True, eq=False)
 class HindcastFrames:
-    """A hindcast and its frames. Made by `hindcast`.
-
-    Attributes
-    ----------
-    result : Hindcast
-        The object of `phenology` behind the frames.
-    question : Question
-    calendar : SeasonCalendar
-    """
+    """A hindcast and its frames. Made by `hindcast`."""
 
     result: Hindcast
     question: Question
     calendar: SeasonCalendar
 
-    @names_columns(FORECASTS)
-    def forecasts(self) -> pd.DataFrame:
-        """The forecasts, as `flushcast hindcast --out` writes them, and what was seen.
+    @framed(FORECASTS, "a tree-season")
+    def forecasts(self) -> Iterable[Forecast]:
+        """The forecasts, as `flushcast hindcast --out` writes them, and what was seen."""
+        return forecasts(self.result, self.question, self.calendar)
 
-        Returns
-        -------
-        DataFrame, one row a tree-season
-            {columns}
-        """
-        return forecast_table(self.result, self.question, self.calendar).as_frame()
+    @framed(SCORES, "a forecaster, flushcast first; none where no row can be scored")
+    def scores(self) -> Iterable[Scored]:
+        """How good they were beside two plain rivals, on the rows whose target looks bracket."""
+        return scored(self.result, self.question)
 
-    @names_columns(SCORES)
-    def scores(self) -> pd.DataFrame:
-        """How good they were beside two plain rivals, on the rows whose target looks bracket.
-
-        Returns
-        -------
-        DataFrame, one row a forecaster, flushcast first; none where no row can be scored
-            {columns}
-        """
-        return Table("", SCORES, scored(self.result, self.question)).as_frame()
-
-    @names_columns(COUNTS)
-    def counts(self) -> pd.DataFrame:
-        """What was counted on the way: rows, and what has none.
-
-        Returns
-        -------
-        DataFrame, one row a count
-            {columns}
-        """
-        return count_table(self.result).as_frame()
+    @framed(COUNTS, "a count")
+    def counts(self) -> Iterable[tuple[str, int]]:
+        """What was counted on the way: rows, and what has none."""
+        return counts(self.result)
 
 
 def hindcast(
@@ -99,7 +72,7 @@ def hindcast(
         A LOOKS.csv, or a frame with its columns: ``date``, ``tree`` (or ``label``), ``species``, ``flush``,
         ``stage``, and perhaps ``earliest``, ``latest``, ``kind``. `GardenFrames.looks` fits as it is.
     weather : DataFrame, DailyWeather or path
-        Daily weather; see `reports.notebook.daily.daily_weather`. [°C]
+        Daily weather; see `reports.notebook.weather.daily_weather`. [°C]
     given, target : str
         The stage whose first sight issues a forecast ("start": the season's first day), and the one forecast.
     issued : sequence of (int, int)

@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable
-from operator import attrgetter
+from datetime import date
 from typing import Any, NamedTuple
-
-import pandas as pd
 
 from phenology.heat.clocks import CLOCKS
 from phenology.judging.past_forecasts import EVERY_DAYS
@@ -16,13 +15,14 @@ from phenology.learning.garden_leaves import GardenLeaves
 from phenology.learning.observers import observer_lateness
 from phenology.learning.transitions import Transition, all_transitions
 from phenology.learning.work_habit import work_habits
+from phenology.model.season import SeasonCalendar
 from phenology.model.track_record import PastForecast, TrackRecord, first_hardenings
-from reports.notebook.columns import names_columns
+from reports.notebook.framed import framed
 from reports.notebook.opened import Opened
 from reports.output.calibration import COLUMNS as LEARNED
-from reports.output.calibration import learned_table
-from reports.table import Column, Table, attribute
+from reports.table import Column, attribute
 
+LEVELS = (10, 50, 90)
 CLOCK_SHARES = (
     attribute("from", "text", of="step.start"),
     attribute("to", "text", of="step.target"),
@@ -53,27 +53,46 @@ class ClockShare(NamedTuple):
     waits: int
 
 
+class PastRow(NamedTuple):
+    """A past forecast, the label of its tree, and the calendar that dates its days."""
+
+    made: PastForecast
+    label: str
+    calendar: SeasonCalendar
+
+    def day(self, of: str) -> date | None:
+        """The date of one of its days of the season; None where that is unknown or never."""
+        t = getattr(self.made, of)
+        return self.calendar.date(self.made.season, t) if math.isfinite(t) else None
+
+
+def _dated(name: str, of: str = "", meaning: str = "") -> Column[PastRow]:
+    return Column(name, "date", lambda row: row.day(of or name), meaning)
+
+
+PAST_FORECASTS: tuple[Column[PastRow], ...] = (
+    attribute("label", "text"),
+    attribute("species", "text", of="made.species"),
+    attribute("season", "season", of="made.season"),
+    _dated("issued"),
+    *(_dated(f"p{level}", f"q{level}") for level in LEVELS),
+    *(attribute(f"p{k}_day", "number", "the same as a decimal day", of=f"made.q{k}") for k in LEVELS),
+    _dated("after", meaning="the looks between which it came"),
+    _dated("by"),
+    attribute("lead_days", "number", "from issue to event", of="made.lead"),
+    attribute("error_days", "number", "median less event, late is positive", of="made.error"),
+    Column("held", "yes", lambda r: r.made.q10 <= r.made.middle <= r.made.q90, "the 80 % range held it"),
+    attribute("chance", "number", "that the forecast gave it by then", of="made.chance"),
+)
+
+
 class LearnedFrames(Opened):
     """Frames of what was learned."""
 
-    @names_columns(LEARNED["rows"])
-    def calibration(self, species: str | None = None) -> pd.DataFrame:
+    @framed(LEARNED["rows"], "a species and step")
+    def calibration(self, species: str | None = None) -> Iterable[Any]:
         """How long each step takes, and how much of that is still the catalogue's.
 
-        Parameters
-        ----------
-        species : str, optional
-            Latin or common name, or part of it; without it every species that has trees.
-
-        Returns
-        -------
-        DataFrame, one row a species and step
-            {columns}
-
-        Examples
-        --------
-        >>> from reports.notebook import open_garden
-        >>> garden = open_garden("demo", as_of="2026-06-14")
         >>> garden.calibration("trident")[["from", "to", "seasons", "catalogue_days_at_18c"]]
                from        to  seasons  catalogue_days_at_18c
         0     start  budbreak        5                   13.0
@@ -81,21 +100,12 @@ class LearnedFrames(Opened):
         2  budbreak  extended        5                   26.0
         3  extended  hardened        4                   16.0
         """
-        return _frame("rows", calibrate(self.fit, self._latin(species)))
+        return calibrate(self.fit, self._latin(species))
 
-    @names_columns(CLOCK_SHARES)
-    def clock_shares(self) -> pd.DataFrame:
+    @framed(CLOCK_SHARES, "a step and clock")
+    def clock_shares(self) -> Iterable[Any]:
         """What keeps time in each step: the rival clocks, before and after the looks have spoken.
 
-        Returns
-        -------
-        DataFrame, one row a step and clock
-            {columns}
-
-        Examples
-        --------
-        >>> from reports.notebook import open_garden
-        >>> garden = open_garden("demo", as_of="2026-06-14")
         >>> garden.clock_shares().groupby(["from", "to"])["share"].sum().round(2)
         from      to
         budbreak  extended    1.0
@@ -113,52 +123,24 @@ class LearnedFrames(Opened):
                     ClockShare(step, clock.name, float(before), float(after), len(waits))
                     for clock, before, after in zip(CLOCKS, prior, shares, strict=True)
                 ]
-        return Table("", CLOCK_SHARES, rows).as_frame()
+        return rows
 
-    @names_columns(LEARNED["past_forecasts"])
-    def skill(self) -> pd.DataFrame:
+    @framed(LEARNED["past_forecasts"], "a species with two finished seasons")
+    def skill(self) -> Iterable[Any]:
         """How far forecasts of past seasons would have missed hardening, each made without its own season.
 
-        Returns
-        -------
-        DataFrame, one row a species with two finished seasons
-            {columns}
-
-        Examples
-        --------
-        >>> from reports.notebook import open_garden
-        >>> garden = open_garden("demo", as_of="2026-06-14")
         >>> garden.skill()[["species", "seasons", "missed_days", "usual_date_missed_days"]].round(0).head(2)
                         species  seasons  missed_days  usual_date_missed_days
         0  Rhododendron indicum        4          6.0                    12.0
         1         Fagus crenata        4          5.0                     9.0
         """
         records = TrackRecord.of(self._past_forecasts(None)).values()
-        return _frame("past_forecasts", [one for one in records if one.trees])
+        return [one for one in records if one.trees]
 
-    def past_forecasts(self, species: str | None = None, every: int = EVERY_DAYS) -> pd.DataFrame:
-        """Every past hardening of a first flush forecast again, week after week, without its own season.
+    @framed(PAST_FORECASTS, "a forecast")
+    def past_forecasts(self, species: str | None = None, every: int = EVERY_DAYS) -> Iterable[PastRow]:
+        """Every past hardening of a first flush forecast again, `every` so many days, without its own season.
 
-        Parameters
-        ----------
-        species : str, optional
-            Latin or common name, or part of it; without it every species with two seasons.
-        every : int
-            Days between the forecasts of one flush. [d]
-
-        Returns
-        -------
-        DataFrame, one row a forecast
-            ``label``, ``species``, ``season``; ``issued`` (date); ``p10``, ``p50``, ``p90`` (dates) and the
-            same as decimal days of the season in ``p10_day``, ``p50_day``, ``p90_day``; ``after``, ``by``:
-            the looks between which it came (dates); ``lead_days`` from issue to event; ``error_days``:
-            median less event, late is positive; ``held``: whether the 80 % range held it; ``chance`` that
-            the forecast gave it by then.
-
-        Examples
-        --------
-        >>> from reports.notebook import open_garden
-        >>> garden = open_garden("demo", as_of="2026-06-14")
         >>> garden.past_forecasts("elm").groupby("season")[["lead_days", "error_days"]].mean().round(0)
                 lead_days  error_days
         season
@@ -168,119 +150,43 @@ class LearnedFrames(Opened):
         2025         18.0         5.0
         """
         labels = {t.id: t.label for t in self.snapshot.trees}
+        for one in first_hardenings(self._past_forecasts(species, every)):
+            yield PastRow(one, labels[one.tree], self.snapshot.calendar)
 
-        def day(name: str) -> tuple[Column[PastForecast], Column[PastForecast]]:
-            at = attrgetter(name.replace("p", "q"))
-            return (
-                Column(name, "date", lambda one: self._date(one.season, at(one))),
-                Column(f"{name}_day", "number", at),
-            )
-
-        (p10, p10_day), (p50, p50_day), (p90, p90_day) = map(day, ("p10", "p50", "p90"))
-        columns: tuple[Column[Any], ...] = (
-            Column("label", "text", lambda one: labels[one.tree]),
-            attribute("species", "text"),
-            attribute("season", "season"),
-            Column("issued", "date", lambda one: self._date(one.season, one.issued)),
-            *(p10, p50, p90, p10_day, p50_day, p90_day),
-            Column("after", "date", lambda one: self._date(one.season, one.after)),
-            Column("by", "date", lambda one: self._date(one.season, one.by)),
-            attribute("lead_days", "number", of="lead"),
-            attribute("error_days", "number", of="error"),
-            Column("held", "yes", lambda one: one.q10 <= one.middle <= one.q90),
-            attribute("chance", "number"),
-        )
-        past = first_hardenings(self._past_forecasts(species, every))
-        return Table("", columns, past).as_frame()
-
-    @names_columns(LEARNED["classic"])
-    def classic(self, species: str | None = None) -> pd.DataFrame:
+    @framed(LEARNED["classic"], "a species, step and method")
+    def classic(self, species: str | None = None) -> Iterable[Any]:
         """Base temperatures by four textbook methods, for comparison only: forecasts do not use them.
 
-        Parameters
-        ----------
-        species : str, optional
-            Latin or common name, or part of it.
-
-        Returns
-        -------
-        DataFrame, one row a species, step and method
-            {columns}
-
-        Examples
-        --------
-        >>> from reports.notebook import open_garden
-        >>> garden = open_garden("demo", as_of="2026-06-14")
         >>> garden.classic("elm")[["from", "to", "method", "base_c", "requirement_c_days"]].round(1).head(2)
             from        to   method  base_c  requirement_c_days
         0  start  budbreak   sd_gdd    -5.6               838.7
         1  start  budbreak  sd_days    -8.2              1083.8
         """
-        return _frame("classic", classic_rows(self.fit, self._latin(species)))
+        return classic_rows(self.fit, self._latin(species))
 
-    @names_columns(LEARNED["leaf_counts"])
-    def leaf_counts(self, species: str | None = None) -> pd.DataFrame:
+    @framed(LEARNED["leaf_counts"], "a species with counts")
+    def leaf_counts(self, species: str | None = None) -> Iterable[Any]:
         """What leaf counts have taught: how fast leaves come, and how many there will be.
 
-        Parameters
-        ----------
-        species : str, optional
-            Latin or common name, or part of it.
-
-        Returns
-        -------
-        DataFrame, one row a species with counts
-            {columns}
-
-        Examples
-        --------
-        >>> from reports.notebook import open_garden
-        >>> garden = open_garden("demo", as_of="2026-06-14")
         >>> len(garden.leaf_counts())  # the invented grower counts no leaves
         0
         """
-        return _frame("leaf_counts", GardenLeaves(self.fit).habits(self._latin(species)))
+        return GardenLeaves(self.fit).habits(self._latin(species))
 
-    @names_columns(LEARNED["work_habits"])
-    def habits(self) -> pd.DataFrame:
+    @framed(LEARNED["work_habits"], "a species and flush; often none")
+    def habits(self) -> Iterable[Any]:
         """Species whose hardening is known from work alone, all of it on the same days of the week.
 
-        Returns
-        -------
-        DataFrame, one row a species and flush; often none
-            {columns}
-
-        Examples
-        --------
-        >>> from reports.notebook import open_garden
-        >>> garden = open_garden("demo", as_of="2026-06-14")
         >>> len(garden.habits())  # the invented grower looks before cutting
         0
         """
-        return _frame("work_habits", work_habits(self.fit.histories, self.snapshot.calendar))
+        return work_habits(self.fit.histories, self.snapshot.calendar)
 
-    @names_columns(OBSERVERS)
-    def observers(self, stage: str = "hardened") -> pd.DataFrame:
+    @framed(OBSERVERS, "a pair of people")
+    def observers(self, stage: str = "hardened") -> Iterable[Any]:
         """Who calls a stage later than whom, on flushes that both followed.
 
-        Parameters
-        ----------
-        stage : str
-
-        Returns
-        -------
-        DataFrame, one row a pair of people
-            {columns}
-
-        Examples
-        --------
-        >>> from reports.notebook import open_garden
-        >>> garden = open_garden("demo", as_of="2026-06-14")
         >>> len(garden.observers())  # the invented garden has one pair of eyes
         0
         """
-        return Table("", OBSERVERS, observer_lateness(self.snapshot, stage)).as_frame()
-
-
-def _frame(name: str, rows: Iterable[Any]) -> pd.DataFrame:
-    return learned_table(name, rows).as_frame()
+        return observer_lateness(self.snapshot, stage)

@@ -17,9 +17,8 @@ from phenology.learning.garden_fit import GardenFit
 from phenology.model.errors import InputError, WeatherError
 from phenology.model.records import Place
 from phenology.model.track_record import PastForecast, TrackRecord
-from phenology.species.catalogue import find_species
-from phenology.weather.season_weather import SeasonWeather
 from phenology.weather.series import DailyWeather
+from reports.garden.own_species import own_species
 from reports.garden.station_pair import StationPair
 
 
@@ -27,17 +26,8 @@ from reports.garden.station_pair import StationPair
 class Opened:
     """A garden as it was read; nothing here writes.
 
-    Attributes
-    ----------
-    snapshot : phenology.Garden
-        Records and weather on `as_of`, for whoever goes on with the functions of `phenology`.
-    settings : GardenSettings
-    read_skills : callable
-        Gives how past forecasts of each species did; asked when a forecast is first wanted.
-    read_history : callable
-        Gives the changes of the journal, newest first.
-    read_pair : callable
-        Gives a place's own readings beside the station's.
+    `snapshot` holds records and weather on `as_of`, for whoever goes on with functions of `phenology`. How
+    past forecasts did, the changes of the journal and a place's own readings are read when first asked for.
     """
 
     snapshot: Garden
@@ -105,30 +95,9 @@ class Opened:
             )
         return self.snapshot.weather[where.id]
 
-    def _record(self, place: str | None) -> SeasonWeather:
-        """The weather of a place by seasons, some of it measured."""
-        self._series(place)
-        return self.snapshot.record_at(((0, self._place(place).id),))
-
     def _latin(self, text: str | None) -> str | None:
         """The Latin name that a grower's word means, of species that grow here first; None stays None."""
         if text is None:
             return None
         garden = self.snapshot
-        kept = {t.species for t in garden.trees}
-        if text in kept:
-            return text
-        try:
-            return find_species(text, {n: s for n, s in garden.species.items() if n in kept}).latin
-        except InputError:
-            return find_species(text, garden.species).latin
-
-    def _date(self, season: int, t: float | None) -> date | None:
-        """The date of a time of a season; None where it is unknown or never."""
-        if t is None or t != t or t in (float("inf"), float("-inf")):
-            return None
-        return self.snapshot.calendar.date(season, t)
-
-    def _day_before(self, season: int, t: float) -> date | None:
-        """The date of the look after which something came, for an `after` of (after, by]."""
-        return self._date(season, t) if t >= 1 else None
+        return own_species(text, {t.species for t in garden.trees}, garden.species).latin

@@ -21,11 +21,10 @@ from reports.garden.open_garden import OpenGarden, one_day
 from reports.garden.past_forecasts import with_skill
 from reports.garden.station_pair import StationPair, station_pair
 from reports.notebook.ahead import Ahead
-from reports.notebook.elsewhere import Elsewhere
 from reports.notebook.learned import LearnedFrames
 from reports.notebook.pictures import Pictures
 from reports.notebook.records import Records
-from reports.notebook.seasons import SeasonFrames
+from reports.notebook.seasons import Elsewhere, SeasonFrames
 from reports.notebook.weather import WeatherFrames
 
 DEMO = "demo"
@@ -37,6 +36,10 @@ class GardenFrames(Ahead, Records, WeatherFrames, LearnedFrames, SeasonFrames, E
     Units stand in the columns' names, dates are real datetimes, `season` is the year in which a season
     starts, temperatures are in °C whatever the garden shows. Frames are the caller's own: changing one
     changes nothing else. Results are worked out when first asked for and then kept.
+
+    A `species` is its Latin or common name, or part of it, without one every species that has trees; a
+    `place` its name or part of it, without one the first; a `season` the year it starts in,
+    without one that under way. In the examples ``garden`` is ``open_garden("demo", as_of="2026-06-14")``.
 
     ============================  ====================================================================
     what lies ahead               `agenda`, `forecast`, `chances`, `windows`, `last_safe_dates`, `care`,

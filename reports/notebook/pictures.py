@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from reports.charts import learned_charts, tree_charts, weather_charts
+from reports.garden.named_tree import named_tree
 from reports.notebook.opened import Opened
 
 if TYPE_CHECKING:
@@ -14,7 +16,8 @@ class Pictures(Opened):
     """Pictures: each returns its axes and shows nothing by itself.
 
     In a notebook end the cell with ``.figure``, or draw into axes of your own:
-    ``garden.plot_garden(plt.subplots()[1])``.
+    ``garden.plot_garden(plt.subplots()[1])``. A `tree` is its label, or words that mean this one tree;
+    `units`, "C" or "F", are the garden's own unless given.
     """
 
     def plot_garden(self, ax: Axes | None = None) -> Axes:
@@ -22,106 +25,42 @@ class Pictures(Opened):
 
         Examples
         --------
-        >>> from reports.notebook import open_garden
-        >>> garden = open_garden("demo", as_of="2026-06-14")
         >>> garden.plot_garden().figure.savefig("garden.svg")  # doctest: +SKIP
         """
-        from reports.charts.garden_weeks import plot_garden
-
-        return plot_garden(self.outlook, ax)
+        return tree_charts.plot_garden(self.outlook, ax)
 
     def plot_tree(self, tree: str, ax: Axes | None = None) -> Axes:
-        """Draw one tree's season: what was seen, what is likely, what is usual for it.
-
-        Parameters
-        ----------
-        tree : str
-            Its label, or words that mean this one tree.
-        ax : matplotlib Axes, optional
-        """
-        from reports.charts.one_tree import plot_tree
-        from reports.garden.named_tree import named_tree
-
-        return plot_tree(self.outlook, named_tree(self.snapshot, tree), ax)
+        """Draw one tree's season: what was seen, what is likely, what is usual for it."""
+        return tree_charts.plot_tree(self.outlook, named_tree(self.snapshot, tree), ax)
 
     def plot_ripening(self, tree: str, ax: Axes | None = None) -> Axes:
-        """Draw the odds that what a cut wakes ripens, by the day of the cut, with the last safe day.
-
-        Parameters
-        ----------
-        tree : str
-            Its label, or words that mean this one tree.
-        ax : matplotlib Axes, optional
-        """
-        from reports.charts.ripening_chart import plot_ripening
-        from reports.garden.named_tree import named_tree
-
-        return plot_ripening(self.snapshot, named_tree(self.snapshot, tree), ax)
+        """Draw the odds that what a cut wakes ripens, by the day of the cut, with the last safe day."""
+        return tree_charts.plot_ripening(self.snapshot, named_tree(self.snapshot, tree), ax)
 
     def plot_calibration(self, species: str | None = None, ax: Axes | None = None) -> Axes:
-        """Draw what was learned beside what the catalogue believed, a row a species and step.
-
-        Parameters
-        ----------
-        species : str, optional
-            Latin or common name, or part of it; every species without it.
-        ax : matplotlib Axes, optional
-        """
-        from reports.charts.calibration_chart import plot_calibration
-
-        return plot_calibration(self.fit, self._latin(species), ax)
+        """Draw what was learned beside what the catalogue believed, a row a species and step."""
+        return learned_charts.plot_calibration(self.fit, self._latin(species), ax)
 
     def plot_past(self, species: str | None = None, ax: Axes | None = None) -> Axes:
         """Draw how far past forecasts missed, by how long before they were made."""
-        from reports.charts.past_chart import plot_past
-
-        return plot_past(self._past_forecasts(species), ax)
+        return learned_charts.plot_past(self._past_forecasts(species), ax)
 
     def plot_reliability(self, species: str | None = None, ax: Axes | None = None) -> Axes:
         """Draw how often it had come when the forecast gave it a chance."""
-        from reports.charts.past_chart import plot_reliability
-
-        return plot_reliability(self._past_forecasts(species), ax)
+        return learned_charts.plot_reliability(self._past_forecasts(species), ax)
 
     def plot_seasons(self, ax: Axes | None = None, *, units: str | None = None) -> Axes:
-        """Draw this season's warmth among past ones.
-
-        Parameters
-        ----------
-        ax : matplotlib Axes, optional
-        units : {"C", "F"}, optional
-            Of the degree-days; the garden's own without it.
-        """
-        from reports.charts.seasons_chart import plot_seasons
-
-        return plot_seasons(self.snapshot, ax, units=units or self.settings.units)
+        """Draw this season's warmth among past ones."""
+        return weather_charts.plot_seasons(self.snapshot, ax, units=units or self.settings.units)
 
     def plot_station(
         self, place: str | None = None, ax: Axes | None = None, *, units: str | None = None
     ) -> Axes:
-        """Draw how much warmer or colder a place is than its station, day by day and as learned.
-
-        Parameters
-        ----------
-        place : str, optional
-            Its name or part of it; the first place without one.
-        ax : matplotlib Axes, optional
-        units : {"C", "F"}, optional
-            Of the temperatures; the garden's own without it.
-        """
-        from reports.charts.station_chart import plot_station
-
-        return plot_station(self.read_pair(self._place(place)), ax, units=units or self.settings.units)
+        """Draw how much warmer or colder a place is than its station, day by day and as learned."""
+        return weather_charts.plot_station(
+            self.read_pair(self._place(place)), ax, units=units or self.settings.units
+        )
 
     def plot_heat_curve(self, ax: Axes | None = None, *, units: str | None = None) -> Axes:
-        """Draw what a day at one steady temperature counts, by each clock.
-
-        Parameters
-        ----------
-        ax : matplotlib Axes, optional
-        units : {"C", "F"}, optional
-            Of the temperatures; the garden's own without it.
-        """
-        from reports.charts.heat_curve import plot_heat_curve
-
-        return plot_heat_curve(ax, units=units or self.settings.units)
+        """Draw what a day at one steady temperature counts, by each clock."""
+        return weather_charts.plot_heat_curve(ax, units=units or self.settings.units)

@@ -4,11 +4,9 @@ from __future__ import annotations
 
 import math
 from collections import Counter
-from collections.abc import Callable, Iterator
+from collections.abc import Iterable
 from datetime import date
 from typing import NamedTuple
-
-import pandas as pd
 
 from data_sources.journal.changes import Change
 from phenology.learning.flush_history import FlushHistory
@@ -16,9 +14,9 @@ from phenology.learning.transitions import TARGETS
 from phenology.model.records import Look, Place, Tree, Work
 from phenology.model.season import SeasonCalendar
 from phenology.species.catalogue import STEPS, Species
-from reports.notebook.columns import frame, names_columns
+from reports.notebook.framed import framed
 from reports.notebook.opened import Opened
-from reports.table import Column, fields
+from reports.table import Column, each, fields
 
 PLACES: tuple[Column[tuple[Place, int]], ...] = (
     Column("place", "text", lambda r: r[0].name, "its name"),
@@ -58,22 +56,21 @@ TREES: tuple[Column[TreeRow], ...] = (
 )
 
 
-def _step_days() -> Iterator[Column[tuple[Species, int]]]:
-    def at(step: str) -> Callable[[tuple[Species, int]], float | None]:
-        return lambda r: r[0].priors[step].days if step in r[0].priors else None
-
-    for step in STEPS:
-        yield Column(f"{step}_days_at_18c", "number", at(step), "the catalogue's median, in days at 18 °C")
-
-
 SPECIES: tuple[Column[tuple[Species, int]], ...] = (
     Column("species", "text", lambda r: r[0].latin, "its Latin name"),
     Column("name", "text", lambda r: r[0].name, "its common name"),
     Column("trees", "whole", lambda r: r[1], "that grow here"),
     *fields(lambda r: r[0], habit="text", growth="text", defoliation="text", grown_for="text"),
-    Column("leaves_least", "whole", lambda r: r[0].leaves[0], "on a finished shoot"),
-    Column("leaves_most", "whole", lambda r: r[0].leaves[1], "on a finished shoot"),
-    *_step_days(),
+    *each(
+        dict.fromkeys(("leaves_least", "leaves_most"), "on a finished shoot"),
+        "whole",
+        lambda r, k: r[0].leaves[k],
+    ),
+    *each(
+        {f"{step}_days_at_18c": "the catalogue's median, in days at 18 °C" for step in STEPS},
+        "number",
+        lambda r, k: r[0].priors[STEPS[k]].days if STEPS[k] in r[0].priors else None,
+    ),
 )
 
 
@@ -143,15 +140,11 @@ class FlushRow(NamedTuple):
         return self.day(after) if after >= 1 else None, self.day(by)
 
 
-def _stage_looks() -> Iterator[Column[FlushRow]]:
-    def at(stage: str, k: int) -> Callable[[FlushRow], date | None]:
-        return lambda r: r.looks(stage)[k]
-
-    for stage in TARGETS:
-        yield Column(f"{stage}_after", "date", at(stage, 0), "the last look before it")
-        yield Column(f"{stage}_by", "date", at(stage, 1), "the first at or after it")
-
-
+LOOKS_AROUND = {
+    f"{stage}_{side}": meaning
+    for stage in TARGETS
+    for side, meaning in (("after", "the last look before it"), ("by", "the first at or after it"))
+}
 FLUSHES: tuple[Column[FlushRow], ...] = (
     Column("label", "text", lambda r: r.h.tree.label, "the tree's name"),
     Column("species", "text", lambda r: r.h.tree.species, "its Latin name"),
@@ -160,7 +153,7 @@ FLUSHES: tuple[Column[FlushRow], ...] = (
     Column("started_by", "text", lambda r: r.h.flush.started_by, "season, seen or work"),
     Column("started_on", "date", lambda r: r.h.flush.started_on),
     Column("woken_by", "text", lambda r: r.woken_by, "the operation"),
-    *_stage_looks(),
+    *each(LOOKS_AROUND, "date", lambda r, k: r.looks(TARGETS[k // 2])[k % 2]),
     Column("stage", "text", lambda r: r.h.stage, "the latest on record"),
     Column("last_look", "date", lambda r: r.day(r.h.last_look)),
     *fields(lambda r: r.h, checked="yes", lost="yes"),
@@ -193,45 +186,25 @@ HISTORY: tuple[Column[Change], ...] = (
 class Records(Opened):
     """Frames of what was written down."""
 
-    @names_columns(PLACES)
-    def places(self) -> pd.DataFrame:
+    @framed(PLACES, "a place")
+    def places(self) -> Iterable[tuple[Place, int]]:
         """Where trees stand.
 
-        Returns
-        -------
-        DataFrame, one row a place
-            {columns}
-
-        Examples
-        --------
-        >>> from reports.notebook import open_garden
-        >>> garden = open_garden("demo", as_of="2026-06-14")
         >>> garden.places()[["place", "latitude_deg", "elevation_m", "trees"]]
                        place  latitude_deg  elevation_m  trees
         0  Larkfield benches          48.2        310.0     12
         """
         garden = self.snapshot
         count = Counter(garden.place_of(t, garden.as_of).id for t in garden.standing_trees)
-        return frame(PLACES, ((place, count[place.id]) for place in garden.places))
+        return ((place, count[place.id]) for place in garden.places)
 
-    @names_columns(TREES)
-    def trees(self) -> pd.DataFrame:
+    @framed(TREES, "a tree")
+    def trees(self) -> Iterable[TreeRow]:
         """The trees, with where they stand and what they are grown towards on the garden's day.
 
-        Returns
-        -------
-        DataFrame, one row a tree
-            {columns}
-
-        Examples
-        --------
-        >>> from reports.notebook import open_garden
-        >>> garden = open_garden("demo", as_of="2026-06-14")
-        >>> garden.trees()[["label", "species", "aim", "seasons"]].head(3)
+        >>> garden.trees()[["label", "species", "aim", "seasons"]].head(1)
                 label               species       aim  seasons
         0      Azalea  Rhododendron indicum  refining        5
-        1       Beech         Fagus crenata  refining        5
-        2  Crab apple        Malus halliana  refining        5
         """
         garden = self.snapshot
         season_of, looks_by_tree = garden.calendar.season_of, garden.looks_by_tree
@@ -241,137 +214,76 @@ class Records(Opened):
             place, aim = garden.place_of(tree, garden.as_of).name, garden.aim_of(tree)
             seasons = len({season_of(look.latest) for look in looks})
             rows.append(TreeRow(tree, garden.species_of(tree).name, place, aim, len(looks), seasons))
-        return frame(TREES, rows)
+        return rows
 
-    @names_columns(SPECIES)
-    def species(self) -> pd.DataFrame:
+    @framed(SPECIES, "a species, those that grow here first")
+    def species(self) -> Iterable[tuple[Species, int]]:
         """The catalogue as this garden uses it: what a species is, and what is believed before any look.
 
         `flushcast species NAME` shows where each value comes from.
 
-        Returns
-        -------
-        DataFrame, one row a species, those that grow here first
-            {columns}
-
-        Examples
-        --------
-        >>> from reports.notebook import open_garden
-        >>> garden = open_garden("demo", as_of="2026-06-14")
-        >>> garden.species()[["species", "trees", "growth", "extended_hardened_days_at_18c"]].head(3)
+        >>> garden.species()[["species", "trees", "growth", "extended_hardened_days_at_18c"]].head(1)
                           species  trees growth  extended_hardened_days_at_18c
         0  Carpinus turczaninowii      3   free                           23.0
-        1       Acer buergerianum      2   free                           16.0
-        2  Pseudocydonia sinensis      2   free                           16.0
         """
         count = Counter(tree.species for tree in self.snapshot.trees)
         known = sorted(self.snapshot.species.values(), key=lambda s: (-count[s.latin], s.latin))
-        return frame(SPECIES, ((species, count[species.latin]) for species in known))
+        return ((species, count[species.latin]) for species in known)
 
-    @names_columns(LOOKS)
-    def looks(self) -> pd.DataFrame:
+    @framed(LOOKS, "a look; `reports.notebook.hindcast` takes this frame as it is")
+    def looks(self) -> Iterable[LookRow]:
         """Every look, oldest first.
 
-        Returns
-        -------
-        DataFrame, one row a look; `reports.notebook.hindcast` takes this frame as it is
-            {columns}
-
-        Examples
-        --------
-        >>> from reports.notebook import open_garden
-        >>> garden = open_garden("demo", as_of="2026-06-14")
-        >>> garden.looks()[["date", "label", "flush", "stage"]].tail(3)
+        >>> garden.looks()[["date", "label", "flush", "stage"]].tail(1)
                    date    label  flush      stage
-        1061 2026-06-11   Azalea      1  extending
-        1062 2026-06-11      Elm      1   hardened
         1063 2026-06-11  Maple 1      1   extended
         """
         trees = {t.id: t for t in self.snapshot.trees}
         where = {h.flush.id: (h.flush.season, h.number) for h in self.fit.histories}
         rows = [LookRow(look, trees[look.tree_id], *where[look.flush_id]) for look in self.snapshot.looks]
-        return frame(LOOKS, sorted(rows, key=lambda r: (r.look.latest, r.look.earliest, r.tree.label)))
+        return sorted(rows, key=lambda r: (r.look.latest, r.look.earliest, r.tree.label))
 
-    @names_columns(WORK)
-    def work(self) -> pd.DataFrame:
+    @framed(WORK, "a piece of work on a tree")
+    def work(self) -> Iterable[WorkRow]:
         """All work, oldest first.
 
-        Returns
-        -------
-        DataFrame, one row a piece of work on a tree
-            {columns}
-
-        Examples
-        --------
-        >>> from reports.notebook import open_garden
-        >>> garden = open_garden("demo", as_of="2026-06-14")
-        >>> garden.work()[["date", "label", "operation", "wakes"]].tail(2)
+        >>> garden.work()[["date", "label", "operation", "wakes"]].tail(1)
                   date    label            operation  wakes
-        124 2026-06-09  Zelkova              halving  False
         125 2026-06-11      Elm  partial-defoliation   True
         """
         trees, season_of = {t.id: t for t in self.snapshot.trees}, self.snapshot.calendar.season_of
         rows = [WorkRow(w, trees[w.tree_id], season_of(w.latest)) for w in self.snapshot.works]
-        return frame(WORK, sorted(rows, key=lambda r: (r.work.latest, r.work.earliest, r.tree.label)))
+        return sorted(rows, key=lambda r: (r.work.latest, r.work.earliest, r.tree.label))
 
-    @names_columns(FLUSHES)
-    def flushes(self) -> pd.DataFrame:
+    @framed(FLUSHES, "a flush, tree by tree; dates are missing where no look says")
+    def flushes(self) -> Iterable[FlushRow]:
         """Every flush, and between which looks its stages came.
 
-        Returns
-        -------
-        DataFrame, one row a flush, tree by tree; dates are missing where no look says
-            {columns}
-
-        Examples
-        --------
-        >>> from reports.notebook import open_garden
-        >>> garden = open_garden("demo", as_of="2026-06-14")
-        >>> garden.flushes()[["label", "season", "flush", "hardened_after", "hardened_by"]].head(2)
+        >>> garden.flushes()[["label", "season", "flush", "hardened_after", "hardened_by"]].head(1)
             label  season  flush hardened_after hardened_by
         0  Azalea    2022      1     2022-07-04  2022-07-12
-        1  Azalea    2023      1     2023-07-17  2023-07-24
         """
         operations = {w.id: w.operation for w in self.snapshot.works}
         calendar = self.snapshot.calendar
         rows = (FlushRow(h, calendar, operations.get(h.flush.work_id or "")) for h in self.fit.histories)
-        return frame(FLUSHES, rows)
+        return rows
 
-    @names_columns(INTERVALS)
-    def intervals(self) -> pd.DataFrame:
+    @framed(INTERVALS, "a flush and stage that any look speaks of; missing where there is no look")
+    def intervals(self) -> Iterable[tuple[FlushRow, str]]:
         """The same in long form: one event a row, known to lie in (after, by].
 
-        Returns
-        -------
-        DataFrame, one row a flush and stage that any look speaks of; missing where there is no look
-            {columns}
-
-        Examples
-        --------
-        >>> from reports.notebook import open_garden
-        >>> garden = open_garden("demo", as_of="2026-06-14")
-        >>> garden.intervals()[["label", "season", "stage", "after", "by", "width_days"]].head(2)
+        >>> garden.intervals()[["label", "season", "stage", "after", "by", "width_days"]].head(1)
             label  season     stage      after         by  width_days
         0  Azalea    2022  budbreak 2022-04-19 2022-04-28         9.0
-        1  Azalea    2022  extended 2022-06-07 2022-06-13         6.0
         """
         rows = (FlushRow(h, self.snapshot.calendar) for h in self.fit.histories)
-        return frame(INTERVALS, ((row, stage) for row in rows for stage in row.h.came))
+        return ((row, stage) for row in rows for stage in row.h.came)
 
-    @names_columns(HISTORY)
-    def history(self) -> pd.DataFrame:
+    @framed(HISTORY, "a change")
+    def history(self) -> Iterable[Change]:
         """What was written when, newest first.
 
-        Returns
-        -------
-        DataFrame, one row a change
-            {columns}
-
-        Examples
-        --------
-        >>> from reports.notebook import open_garden
-        >>> garden = open_garden("demo", as_of="2026-06-14")
         >>> garden.history()["what"].tolist()
         ['made the demo garden']
         """
-        return frame(HISTORY, self.read_history())
+        return self.read_history()

@@ -1,116 +1,74 @@
-"""Seasons side by side, frosts, what followed work, and trends, as DataFrames: the tables of `compare`."""
+"""Seasons side by side, and lessons of another climate as dates here, as DataFrames."""
 
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
+from datetime import date
 from typing import Any
 
-import pandas as pd
-
+from phenology.advice.lesson import Lesson
+from phenology.advice.lesson_here import Translation, translate
+from phenology.advice.lesson_place import LessonPlace, hemisphere
 from phenology.judging.season_truth import season_truth
-from phenology.seasons.compare import Comparison, compare_seasons
+from phenology.language.vague_dates import parse
+from phenology.language.words import find_bloom, find_operation, find_stage
+from phenology.model.errors import InputError
+from phenology.model.records import Place
+from phenology.seasons.compare import compare_seasons
 from phenology.seasons.followed import what_followed
 from phenology.seasons.season_frosts import season_frosts
 from phenology.seasons.tree_stages import tree_stages
 from phenology.seasons.trends import garden_trends
-from reports.notebook.columns import names_columns
+from phenology.species.catalogue import neutral_species
+from reports.garden.elsewhere_weather import home_place
+from reports.notebook.framed import framed
 from reports.notebook.opened import Opened
-from reports.output.compare import COLUMNS, course_days, followed_stages, season_table
+from reports.notebook.weather import Weather, daily_weather
+from reports.output.compare import COLUMNS, course_days, followed_stages
+from reports.output.elsewhere import COLUMNS as LESSONS
 
 
 class SeasonFrames(Opened):
     """Frames of seasons beside each other, named and rounded as `flushcast compare --csv` has them."""
 
-    @names_columns(COLUMNS["warmth"])
-    def seasons(self, seasons: Sequence[int] | None = None) -> pd.DataFrame:
-        """How warm seasons were up to the same day of each: today's.
+    @framed(COLUMNS["warmth"], "a season")
+    def seasons(self, seasons: Sequence[int] | None = None) -> Iterable[Any]:
+        """How warm seasons were up to the same day of each, today's; the latest six unless given.
 
-        Parameters
-        ----------
-        seasons : sequence of int, optional
-            The years they start in; by default the one under way and up to five before it.
-
-        Returns
-        -------
-        DataFrame, one row a season
-            {columns}
-
-        Examples
-        --------
-        >>> from reports.notebook import open_garden
-        >>> garden = open_garden("demo", as_of="2026-06-14")
         >>> garden.seasons([2024, 2025, 2026])[["season", "degree_days_c", "rank", "days_ahead"]]
            season  degree_days_c  rank  days_ahead
         0    2024          706.9   3.0        -2.0
         1    2025          914.8   1.0        13.3
         2    2026          804.8   2.0         5.2
         """
-        return self._frame("warmth", self._compared(seasons).warmth)
+        return compare_seasons(self.snapshot, seasons).warmth
 
-    @names_columns(COLUMNS["course"])
-    def days_ahead(self, season: int | None = None) -> pd.DataFrame:
+    @framed(COLUMNS["course"], "a day, up to today in the season under way")
+    def days_ahead(self, season: int | None = None) -> Iterable[Any]:
         """A season against the mean of the others, day by day, at the first place.
 
-        Parameters
-        ----------
-        season : int, optional
-            The year it starts in; the one under way without it.
-
-        Returns
-        -------
-        DataFrame, one row a day, up to today in the season under way
-            {columns}
-
-        Examples
-        --------
-        >>> from reports.notebook import open_garden
-        >>> garden = open_garden("demo", as_of="2026-06-14")
         >>> garden.days_ahead().tail(2)
              season       date  degree_days_c  days_ahead
         163    2026 2026-06-13          789.6         5.1
         164    2026 2026-06-14          804.8         5.2
         """
         wanted = self.snapshot.season if season is None else season
-        return self._frame("course", course_days(self._compared([wanted]), wanted, every=1))
+        return course_days(compare_seasons(self.snapshot, [wanted]), wanted, every=1)
 
-    @names_columns(COLUMNS["stages"])
-    def stages(self, seasons: Sequence[int] | None = None) -> pd.DataFrame:
-        """When each species reached each stage: the middle of what its trees' looks say.
+    @framed(COLUMNS["stages"], "a species, flush, stage and season")
+    def stages(self, seasons: Sequence[int] | None = None) -> Iterable[Any]:
+        """When each species reached each stage, in the same seasons: the middle of what its trees' looks say.
 
-        Parameters
-        ----------
-        seasons : sequence of int, optional
-            As `seasons`.
-
-        Returns
-        -------
-        DataFrame, one row a species, flush, stage and season
-            {columns}
-
-        Examples
-        --------
-        >>> from reports.notebook import open_garden
-        >>> garden = open_garden("demo", as_of="2026-06-14")
-        >>> garden.stages([2025])[["species", "stage", "flush", "date", "degree_days_c"]].head(2)
+        >>> garden.stages([2025])[["species", "stage", "flush", "date", "degree_days_c"]].head(1)
                     species     stage  flush       date  degree_days_c
         0  Ulmus parvifolia  budbreak      1 2025-04-05          121.7
-        1  Ulmus parvifolia  extended      1 2025-05-12          319.7
         """
-        return self._frame("stages", self._compared(seasons).stages)
+        return compare_seasons(self.snapshot, seasons).stages
 
-    @names_columns(COLUMNS["trees"])
-    def tree_stages(self) -> pd.DataFrame:
+    @framed(COLUMNS["trees"], "a tree, flush, stage and season")
+    def tree_stages(self) -> Iterable[Any]:
         """The same tree by tree, of all seasons: stages that looks stand on both sides of.
 
-        Returns
-        -------
-        DataFrame, one row a tree, flush, stage and season
-            {columns}
-
-        Examples
-        --------
-        >>> from reports.notebook import open_garden
-        >>> garden = open_garden("demo", as_of="2026-06-14")
         >>> garden.tree_stages().query("stage == 'hardened'").groupby("season")["day"].mean().round(1)
         season
         2022    195.2
@@ -120,96 +78,46 @@ class SeasonFrames(Opened):
         2026    149.7
         Name: day, dtype: float64
         """
-        return self._frame("trees", tree_stages(self.snapshot))
+        return tree_stages(self.snapshot)
 
-    @names_columns(COLUMNS["frosts"])
-    def frosts(self) -> pd.DataFrame:
+    @framed(COLUMNS["frosts"], "a place and season of which anything is known")
+    def frosts(self) -> Iterable[Any]:
         """The last frost before each summer and the first after it, at every place; measured days only.
 
-        Returns
-        -------
-        DataFrame, one row a place and season of which anything is known
-            {columns}
-
-        Examples
-        --------
-        >>> from reports.notebook import open_garden
-        >>> garden = open_garden("demo", as_of="2026-06-14")
-        >>> garden.frosts()[["season", "last_in_spring", "first_in_autumn", "days_between"]].tail(3)
+        >>> garden.frosts()[["season", "last_in_spring", "first_in_autumn", "days_between"]].tail(1)
             season last_in_spring first_in_autumn  days_between
-        28    2024     2024-04-09      2024-11-05         209.0
-        29    2025     2025-03-28      2025-10-25         210.0
         30    2026     2026-03-31             NaT           NaN
         """
         garden = self.snapshot
         known = {garden.calendar.season_of(w.first_day) for w in garden.weather.values()}
         seasons = tuple(range(min(known, default=garden.season), garden.season + 1))
         found = season_frosts(garden, seasons)
-        return self._frame("frosts", [f for f in found if f.last is not None or f.first is not None])
+        return [f for f in found if f.last is not None or f.first is not None]
 
-    @names_columns(COLUMNS["followed"])
-    def followed(self, seasons: Iterable[int] | None = None) -> pd.DataFrame:
-        """Work and what followed: days from work that wakes to each stage of the flush it woke.
+    @framed(COLUMNS["followed"], "a species, operation and stage")
+    def followed(self, seasons: Iterable[int] | None = None) -> Iterable[Any]:
+        """Work of all seasons and what followed: days from work that wakes to each stage of the flush woken.
 
-        Parameters
-        ----------
-        seasons : iterable of int, optional
-            Only work of these; without it of all.
-
-        Returns
-        -------
-        DataFrame, one row a species, operation and stage
-            {columns}
-
-        Examples
-        --------
-        >>> from reports.notebook import open_garden
-        >>> garden = open_garden("demo", as_of="2026-06-14")
-        >>> garden.followed()[["operation", "works", "stage", "n", "median"]].head(3)
+        >>> garden.followed()[["operation", "works", "stage", "n", "median"]].head(1)
           operation  works     stage  n  median
         0   cutback      7  budbreak  6    21.5
-        1   cutback      7  extended  7    38.5
-        2   cutback      7  hardened  7    56.0
         """
         works = what_followed(self.snapshot, None if seasons is None else set(seasons))
-        return self._frame("followed", followed_stages(works))
+        return followed_stages(works)
 
-    @names_columns(COLUMNS["trends"])
-    def trends(self) -> pd.DataFrame:
+    @framed(COLUMNS["trends"], "a thing whose date may move")
+    def trends(self) -> Iterable[Any]:
         """How dates have moved over the years; with fewer than ten seasons nothing is said.
 
-        Returns
-        -------
-        DataFrame, one row a thing whose date may move
-            {columns}
-
-        Examples
-        --------
-        >>> from reports.notebook import open_garden
-        >>> garden = open_garden("demo", as_of="2026-06-14")
         >>> garden.trends()["what"].head(3).tolist()
         ['warmth', 'last frost', 'first frost']
         """
-        return self._frame("trends", garden_trends(self.snapshot))
+        return garden_trends(self.snapshot)
 
-    @names_columns(COLUMNS["forecasts"])
-    def season_skill(self, species: str | None = None) -> pd.DataFrame:
+    @framed(COLUMNS["forecasts"], "a season")
+    def season_skill(self, species: str | None = None) -> Iterable[Any]:
         """Forecasts of each past season against what came, each made without that season.
 
-        Parameters
-        ----------
-        species : str, optional
-            Latin or common name, or part of it; without it all.
-
-        Returns
-        -------
-        DataFrame, one row a season
-            {columns}
-
-        Examples
-        --------
-        >>> from reports.notebook import open_garden
-        >>> garden = open_garden("demo", as_of="2026-06-14")
         >>> garden.season_skill("elm")[["season", "median_miss", "median_miss_of_usual_date"]].round(0)
            season  median_miss  median_miss_of_usual_date
         0    2022          7.0                       11.0
@@ -217,10 +125,94 @@ class SeasonFrames(Opened):
         2    2024          4.0                        7.0
         3    2025          8.0                       10.0
         """
-        return self._frame("forecasts", season_truth(self._past_forecasts(species)))
+        return season_truth(self._past_forecasts(species))
 
-    def _compared(self, seasons: Sequence[int] | None) -> Comparison:
-        return compare_seasons(self.snapshot, seasons)
 
-    def _frame(self, name: str, rows: Iterable[Any]) -> pd.DataFrame:
-        return season_table(name, rows, self.snapshot).as_frame()
+class Elsewhere(Opened):
+    """The frame of dates from elsewhere."""
+
+    @framed(LESSONS, "a date and tree")
+    def elsewhere(
+        self,
+        there: str,
+        weather: Weather | None = None,
+        dates: str | date | Sequence[str | date] = "5 July",
+        *,
+        units: str | None = None,
+        latitude: float | None = None,
+        year: int | None = None,
+        from_here: bool = False,
+        place: str | None = None,
+        species: str | None = None,
+        operation: str | None = None,
+        stage: str | None = None,
+        flush: int | None = None,
+    ) -> Iterable[Translation]:
+        """Dates of a lesson from another climate as dates here: what a tree was at, and when that comes.
+
+        Parameters
+        ----------
+        there : str
+            Name of the place of the lesson; without `weather` and `latitude` a place of this garden.
+        weather : DataFrame, DailyWeather or path, optional
+            Its daily weather [°C]; a file may be in other `units`. With a `latitude` alone the usual warmth
+            of the latitude stands in.
+        dates : date or text, or several
+            Such as "5 July" or "early May"; only day and month count.
+        units : {"C", "F", "tenths"}, optional
+            Of a file.
+        latitude : float, optional
+            Of there; without it 45, on the side of the equator that the weather shows. [degrees]
+        year : int, optional
+            The season of the lesson there, when it is known.
+        from_here : bool
+            The other way: my dates become theirs.
+        place : str, optional
+            Which place of the garden is here; the first without one.
+        species, operation : str, optional
+            What is meant; without a species an average temperate tree.
+        stage : str, optional
+            What the tree was at, such as "firm", if that is known; else it is worked out.
+        flush : int, optional
+            Of which flush, 1 for that of spring.
+
+        Raises
+        ------
+        InputError
+            If a date cannot be read, or nothing tells where the place lies.
+        WeatherError
+            If the season of the lesson is not known.
+
+        >>> valley = garden.weather()[["tmin", "tmax"]] + 3
+        >>> lesson = garden.elsewhere("A valley", valley, "5 July", species="beech", operation="halving")
+        >>> lesson[["flush", "stage", "due_low", "due", "due_high"]]
+           flush     stage    due_low        due   due_high
+        0      1  hardened 2026-06-12 2026-06-16 2026-06-22
+        """
+        latin = self._latin(species) or ""
+        home = home_place(self.judged, self._place(place), latin)
+        if weather is None and latitude is None:
+            other = home_place(self.judged, self._place(there), latin)
+        else:
+            series = None if weather is None else daily_weather(weather, units=units)
+            side = latitude if latitude is not None or series is None else hemisphere(series)
+            if side is None:
+                raise InputError(f"the weather of {there} does not tell its hemisphere; give its latitude")
+            spot = Place("there", there, side, 0.0)
+            other = LessonPlace.elsewhere(spot, series, self.as_of, self.snapshot.species, latin, home)
+        a, b = (home, other) if from_here else (other, home)
+        asked = [dates] if isinstance(dates, str | date) else list(dates)
+        kind = self.snapshot.species.get(latin) or neutral_species(latin)
+        work = find_operation(operation) if operation else ""
+        seen = (find_bloom(stage) or find_stage(stage)) if stage else None
+        lessons = [Lesson(kind, work, *self._days(one), year, seen, flush) for one in asked]
+        return (row for lesson in lessons for row in translate(a, b, lesson))
+
+    def _days(self, asked: str | date) -> tuple[date, date]:
+        if isinstance(asked, date):
+            return asked, asked
+        style = self.settings.date_style.first_weekday
+        when = parse(asked, today=self.as_of, order=self.settings.reading_order, first_weekday=style)
+        if when.earliest is None or when.latest is None:
+            raise InputError(f"'{asked}' is no date to translate; write one such as '5 July' or 'early May'")
+        return when.earliest, when.latest

@@ -2,19 +2,43 @@
 
 from __future__ import annotations
 
+import os
+from collections.abc import Iterable
+from pathlib import Path
+from typing import NamedTuple, TypeAlias
+
 import numpy as np
 import pandas as pd
 
 from phenology.heat.clocks import CLOCKS, accumulate
 from phenology.heat.thermal_time import Cutoff, Method, degree_days
 from phenology.model.errors import WeatherError
-from reports.notebook.columns import DAY, Columns, table
+from phenology.weather.series import DailyWeather, WeatherCoverage
+from reports.notebook.framed import DAY, framed
 from reports.notebook.opened import Opened
+from reports.table import attribute
 
-COVERAGE: Columns = {
-    "place": "text", "source": "text", "first_day": "date", "last_day": "date", "days": "whole",
-    "missing_days": "whole",
-}  # fmt: skip
+Weather: TypeAlias = pd.DataFrame | DailyWeather | str | os.PathLike[str]
+"""A daily frame, a series of ours, or a file."""
+
+
+class SourceDays(NamedTuple):
+    """How many days of a place came from one source."""
+
+    place: str
+    source: str
+    days: int
+    of: WeatherCoverage
+
+
+COVERAGE = (
+    attribute("place", "text"),
+    attribute("source", "text"),
+    attribute("first_day", "date", "of the place's weather", of="of.first_day"),
+    attribute("last_day", "date", "of it", of="of.last_day"),
+    attribute("days", "whole", "from that source"),
+    attribute("missing_days", "whole", "of the place", of="of.missing"),
+)
 
 
 class WeatherFrames(Opened):
@@ -22,11 +46,6 @@ class WeatherFrames(Opened):
 
     def weather(self, place: str | None = None) -> pd.DataFrame:
         """The daily weather of a place as the forecast uses it, brought to the bench where that is learned.
-
-        Parameters
-        ----------
-        place : str, optional
-            Its name or part of it; the first place without one.
 
         Returns
         -------
@@ -41,8 +60,6 @@ class WeatherFrames(Opened):
 
         Examples
         --------
-        >>> from reports.notebook import open_garden
-        >>> garden = open_garden("demo", as_of="2026-06-14")
         >>> garden.weather().tail(2).round(1)
                     tmin  tmax   source
         date
@@ -52,43 +69,22 @@ class WeatherFrames(Opened):
         frame = self._series(place).to_frame()
         return frame.set_axis(pd.DatetimeIndex(frame.index.astype(DAY), freq="D", name="date"))
 
-    def weather_coverage(self) -> pd.DataFrame:
+    @framed(COVERAGE, "a place and source")
+    def weather_coverage(self) -> Iterable[SourceDays]:
         """How many days of each place came from where.
 
-        Returns
-        -------
-        DataFrame, one row a place and source
-            ``place``, ``source``; ``first_day``, ``last_day`` (dates) of the place's weather; ``days`` from
-            that source; ``missing_days`` of the place.
-
-        Examples
-        --------
-        >>> from reports.notebook import open_garden
-        >>> garden = open_garden("demo", as_of="2026-06-14")
         >>> garden.weather_coverage()[["source", "first_day", "last_day", "days", "missing_days"]]
             source  first_day   last_day   days  missing_days
         0  station 1996-01-01 2026-06-14  11123             0
         """
-        rows = []
         for place in self.snapshot.places:
             if place.id in self.snapshot.weather:
                 cover = self.snapshot.weather[place.id].coverage()
-                rows += [
-                    {
-                        "place": place.name, "source": source, "first_day": cover.first_day,
-                        "last_day": cover.last_day, "days": days, "missing_days": cover.missing,
-                    }
-                    for source, days in cover.by_source.items()
-                ]  # fmt: skip
-        return table(rows, COVERAGE)
+                for source, days in cover.by_source.items():
+                    yield SourceDays(place.name, source, days, cover)
 
     def readings(self, place: str | None = None) -> pd.DataFrame:
         """A place's own readings beside the station's (or the model's), on the days that both have.
-
-        Parameters
-        ----------
-        place : str, optional
-            Its name or part of it; the first place without one.
 
         Returns
         -------
@@ -104,8 +100,6 @@ class WeatherFrames(Opened):
 
         Examples
         --------
-        >>> from reports.notebook import open_garden
-        >>> garden = open_garden("demo", as_of="2026-06-14")
         >>> garden.readings()
         Traceback (most recent call last):
         phenology.model.errors.InputError: Larkfield benches is invented and has no readings of its own
@@ -131,14 +125,7 @@ class WeatherFrames(Opened):
     ) -> pd.DataFrame:
         """Degree-days of a season, day by day, and their sum from its first day.
 
-        Parameters
-        ----------
-        season : int, optional
-            The year it starts in; the one under way without it.
-        place : str, optional
-            Its name or part of it; the first place without one.
-        base, upper, method, cutoff
-            As `phenology.degree_days`. [°C]
+        `base`, `upper`, `method` and `cutoff` are as `phenology.degree_days` takes them. [°C]
 
         Returns
         -------
@@ -149,8 +136,6 @@ class WeatherFrames(Opened):
 
         Examples
         --------
-        >>> from reports.notebook import open_garden
-        >>> garden = open_garden("demo", as_of="2026-06-14")
         >>> garden.thermal_time(base=10)[["day", "degree_days_c", "sum_degree_days_c"]].tail(2).round(1)
                     day  degree_days_c  sum_degree_days_c
         date
@@ -170,13 +155,6 @@ class WeatherFrames(Opened):
     def clocks(self, season: int | None = None, *, place: str | None = None) -> pd.DataFrame:
         """The rival clocks of the forecast over a season: what each reads by the end of each day.
 
-        Parameters
-        ----------
-        season : int, optional
-            The year it starts in; the one under way without it.
-        place : str, optional
-            Its name or part of it; the first place without one.
-
         Returns
         -------
         DataFrame, one row a day up to the last day known; `DatetimeIndex` named ``date``
@@ -185,8 +163,6 @@ class WeatherFrames(Opened):
 
         Examples
         --------
-        >>> from reports.notebook import open_garden
-        >>> garden = open_garden("demo", as_of="2026-06-14")
         >>> garden.clocks()[["heat above 5", "plain days"]].tail(1).round(1)
                     heat above 5  plain days
         date
@@ -200,7 +176,9 @@ class WeatherFrames(Opened):
         self, season: int | None, place: str | None
     ) -> tuple[np.ndarray, np.ndarray, np.ndarray, pd.DatetimeIndex]:
         """A season's extremes up to the last day known, which days were filled, and the days."""
-        record, calendar = self._record(place), self.snapshot.calendar
+        self._series(place)  # says so where there is none
+        record = self.snapshot.record_at(((0, self._place(place).id),))
+        calendar = self.snapshot.calendar
         wanted = self.snapshot.season if season is None else season
         known = np.zeros(0, dtype=np.intp)
         if wanted in record.seasons:
@@ -213,3 +191,45 @@ class WeatherFrames(Opened):
         low, high, _ = record.filled(wanted)
         days = pd.date_range(calendar.start(wanted), periods=until, freq="D", name="date")
         return low[:until], high[:until], unknown[:until], days
+
+
+def daily_weather(weather: Weather, *, units: str | None = None) -> DailyWeather:
+    """Daily weather from a frame, a series or a file.
+
+    Parameters
+    ----------
+    weather : DataFrame, DailyWeather or path
+        A frame has ``tmin`` and ``tmax`` [°C], and its days as a `DatetimeIndex` or in a column ``date``;
+        without a column ``source`` it counts as a station's.
+    units : {"C", "F", "tenths"}, optional
+        Of a file; guessed never, so that a file which does not say needs it.
+
+    Raises
+    ------
+    WeatherError
+        As `phenology.check_weather_frame`, or if a file cannot be read.
+
+    Examples
+    --------
+    >>> days = pd.DataFrame({"date": ["2026-06-13", "2026-06-14"], "tmin": [9.0, 11.0], "tmax": [21.0, 24.0]})
+    >>> daily_weather(days).last_day
+    datetime.date(2026, 6, 14)
+    """
+    if isinstance(weather, DailyWeather):
+        return weather
+    if not isinstance(weather, pd.DataFrame):
+        from data_sources.weather.files.reader import read_weather_file
+
+        return read_weather_file(Path(weather), units=units)[0]
+    frame = weather
+    if "date" in frame.columns:
+        try:
+            days = pd.to_datetime(frame["date"])
+        except (ValueError, TypeError) as error:
+            raise WeatherError(f"the column 'date' holds something that is no date: {error}") from None
+        frame = frame.drop(columns="date").set_axis(pd.DatetimeIndex(days, name="date"))
+    elif isinstance(frame.index, pd.DatetimeIndex):
+        frame = frame.rename_axis("date")
+    if "source" not in frame.columns:
+        frame = frame.assign(source="station")
+    return DailyWeather.from_frame(frame)

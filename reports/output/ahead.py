@@ -1,79 +1,48 @@
-"""What lies ahead as tables: forecast, chances, windows, last safe dates, care, the round, what changed.
+"""What lies ahead as tables: forecast, chances, windows, last safe dates, care, the round, plans, answers.
 
 JSON, CSV and DataFrames are views of these, see `reports.table`.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
-from typing import TypeVar
+from typing import NamedTuple
 
 from phenology.advice.adviser import late_seasons
 from phenology.advice.agenda import Agenda, AgendaRow
-from phenology.advice.care import CareDue, all_care
+from phenology.advice.care import CareDue
 from phenology.advice.forecast_change import ForecastChange
 from phenology.advice.forecast_rows import ForecastRow, GardenForecast
+from phenology.advice.plan import Branch, Plan, PlannedFlush
 from phenology.advice.visits import Visit
 from phenology.advice.windows import Window
 from phenology.forecasting.arrival import LEVELS
 from phenology.garden import Garden
-from phenology.model.records import Site
+from phenology.model.operations import Operation
+from phenology.model.records import Site, Tree
+from phenology.work.answer import Answer
 from phenology.work.last_safe import Late
-from reports.table import Column, Table
+from reports.table import Column, Table, attribute, each
 
-R = TypeVar("R")
-Odds = tuple[float, float, float] | None
-
-LEVEL_NAMES = {f"p{round(level * 100)}": level for level in LEVELS}
-WAITS = (("today", "if it is cut today"), ("in_14_days", "in two weeks"), ("in_21_days", "in three"))
-
-
-def _odds(odds_of: Callable[[R], Odds]) -> Iterator[Column[R]]:
-    def at(k: int) -> Callable[[R], float | None]:
-        return lambda row: (odds_of(row) or (None, None, None))[k]
-
-    for k, (when, said) in enumerate(WAITS):
-        yield Column(f"odds.{when}", "number", at(k), f"odds that what a cut wakes ripens {said}", digits=3)
-
-
-def _quantile_dates() -> Iterator[Column[ForecastRow]]:
-    def at(level: float) -> Callable[[ForecastRow], date | None]:
-        return lambda step: step.date_at(level)
-
-    for name, level in LEVEL_NAMES.items():
-        yield Column(name, "date", at(level), f"by when it has come with a chance of {level:.0%}")
-
-
-def _next_dates() -> Iterator[Column[AgendaRow]]:
-    def at(level: float) -> Callable[[AgendaRow], date | None]:
-        return lambda row: None if row.ahead is None else row.ahead.date_at(level)
-
-    for name in ("p10", "p50", "p90"):
-        yield Column(name, "date", at(LEVEL_NAMES[name]), f"by when with a chance of {LEVEL_NAMES[name]:.0%}")
-
-
-def _quantile_days() -> Iterator[Column[ForecastRow]]:
-    def at(level: float) -> Callable[[ForecastRow], float | None]:
-        return lambda step: step.day(level)
-
-    for name, level in LEVEL_NAMES.items():
-        yield Column(f"day.{name}", "day", at(level), "the same as a decimal day of the season", digits=2)
-
-
-def _opening() -> Iterator[Column[Window]]:
-    def at(k: int) -> Callable[[Window], date | None]:
-        return lambda window: window.opens[k]
-
-    for k, level in enumerate((10, 50, 90)):
-        yield Column(f"opens.p{level}", "date", at(k), f"by when it has opened with a chance of {level} %")
+PERCENT = [round(100 * level) for level in LEVELS]
+MIDDLE = PERCENT[::2]
+TREE = (
+    attribute("tree", "id", "the tree's id", of="tree.id"),
+    attribute("label", "text", "its name", of="tree.label"),
+    attribute("species", "text", "its Latin name", of="tree.species"),
+)
+ODDS = {
+    "odds.today": "odds that what a cut wakes ripens if it is cut today",
+    "odds.in_14_days": "odds that what a cut wakes ripens in two weeks",
+    "odds.in_21_days": "odds that what a cut wakes ripens in three",
+}
+NO_ODDS = (None, None, None)
 
 
 FORECAST: tuple[Column[ForecastRow], ...] = (
-    Column("tree", "id", lambda s: s.tree.id, "the tree's id"),
-    Column("label", "text", lambda s: s.tree.label, "its name"),
-    Column("species", "text", lambda s: s.tree.species, "its Latin name"),
+    *TREE,
     Column("place", "text", lambda s: s.place, "where it stands"),
     Column("season", "season", lambda s: s.season, "the year in which the season starts"),
     Column("flush", "whole", lambda s: s.flush, "1 for the season's own"),
@@ -82,12 +51,14 @@ FORECAST: tuple[Column[ForecastRow], ...] = (
     Column("seen.after", "date", lambda s: s.seen[0], "last look before it", listed=True),
     Column("seen.by", "date", lambda s: s.seen[1], "first look at it", listed=True),
     Column("look_on", "date", lambda s: s.look_on, "when to look next"),
-    *_quantile_dates(),
-    *_quantile_days(),
+    *each({f"p{n}": f"by when it has come with a chance of {n}%" for n in PERCENT}, "date",
+          lambda s, k: s.date_at(LEVELS[k])),
+    *each({f"day.p{n}": "the same as a decimal day of the season" for n in PERCENT}, "day",
+          lambda s, k: s.day(LEVELS[k]), digits=2),
     Column("p_not", "number", lambda s: s.arrival and s.arrival.p_not,
            "the chance that it does not come this season", digits=4),
     Column("last_safe", "date", lambda s: s.advice and s.advice.last_safe, "the last safe date"),
-    *_odds(lambda s: s.advice.odds if s.advice else None),
+    *each(ODDS, "number", lambda s, k: ((s.advice and s.advice.odds) or NO_ODDS)[k], digits=3),
     Column("looks", "whole", lambda s: s.looks, "of the species, on which it rests"),
     Column("seasons", "whole", lambda s: s.trust.seasons, "in which its steps were seen here"),
     Column("prior_share", "number", lambda s: s.trust.prior_share,
@@ -100,21 +71,20 @@ FORECAST: tuple[Column[ForecastRow], ...] = (
 def forecast_table(forecast: GardenForecast, units: str = "C") -> Table[ForecastRow]:
     """The forecast, soonest first."""
     garden = forecast.garden
-    steps = (row for row in forecast.rows)
-    return Table("flushcast.forecast/1", FORECAST, steps, units=units, season_label=garden.calendar.label)
+    label = garden.calendar.label
+    return Table("flushcast.forecast/1", FORECAST, forecast.rows, units=units, season_label=label)
 
 
 AGENDA: tuple[Column[AgendaRow], ...] = (
-    Column("tree", "id", lambda r: r.tree.id, "the tree's id"),
-    Column("label", "text", lambda r: r.tree.label, "its name"),
-    Column("species", "text", lambda r: r.tree.species, "its Latin name"),
+    *TREE,
     Column("section", "text", lambda r: str(r.section), "today, this week, later or leave"),
     Column("reason", "text", lambda r: r.reason, "why it stands there"),
     Column("at", "text", lambda r: r.state.operation or r.state.stage, "stage seen last, or work done since"),
     Column("at_on", "date", lambda r: r.state.on, "the day of that"),
     Column("next", "text", lambda r: r.ahead and r.ahead.stage, "the next stage to look for"),
     Column("look_on", "date", lambda r: r.lead and r.lead.look_on, "when to look next"),
-    *_next_dates(),
+    *each({f"p{n}": f"by when with a chance of {n}%" for n in MIDDLE}, "date",
+          lambda r, k: None if r.ahead is None else r.ahead.date_at(LEVELS[2 * k])),
     Column("guess", "yes", lambda r: r.ahead is not None and r.ahead.guess, "whether these are only a guess"),
     Column("opens", "text", lambda r: next((s.operation for s in r.steps if s.operation), None),
            "the work that hard leaves open"),
@@ -191,17 +161,12 @@ CHANCES: tuple[Column[Chance], ...] = (
 )
 
 
-def chances_table(forecast: GardenForecast) -> Table[Chance]:
+def chances(forecast: GardenForecast) -> Iterator[Chance]:
     """The forecast in full, day by day from today on."""
-    garden = forecast.garden
-    found = (
-        Chance(row, day, chance)
-        for row in forecast.rows
-        if row.arrival is not None and row.dated
-        for day, chance in enumerate(row.arrival.curve.tolist())
-        if day
-    )
-    return Table("flushcast.chances/1", CHANCES, (one for one in found if one.date >= garden.as_of))
+    for row in forecast.rows:
+        if row.arrival is not None and row.dated:
+            days = (Chance(row, day, chance) for day, chance in enumerate(row.arrival.curve.tolist()) if day)
+            yield from (one for one in days if one.date >= forecast.garden.as_of)
 
 
 WINDOWS: tuple[Column[Window], ...] = (
@@ -211,11 +176,12 @@ WINDOWS: tuple[Column[Window], ...] = (
     Column("operation", "text", lambda w: w.operation, "what may be done"),
     Column("flush", "whole", lambda w: w.row.flush, "that opens it"),
     Column("open", "yes", lambda w: w.is_open, "whether it is open now"),
-    *_opening(),
+    *each({f"opens.p{n}": f"by when it has opened with a chance of {n} %" for n in MIDDLE}, "date",
+          lambda w, k: w.opens[k]),
     Column("best", "text", lambda w: w.best, "when it is best, in words"),
     Column("closes", "date", lambda w: w.closes, "its last day"),
     Column("closes_why", "text", lambda w: w.closes_why, "what closes it"),
-    *_odds(lambda w: w.odds),
+    *each(ODDS, "number", lambda w, k: (w.odds or NO_ODDS)[k], digits=3),
     Column("refused", "text", lambda w: w.refused or None, "why it is not advised after all"),
 )  # fmt: skip
 
@@ -243,11 +209,11 @@ LAST_SAFE: tuple[Column[LastSafe], ...] = (
     Column("why", "text", lambda r: r.late.reason(), "the same in a sentence"),
     Column("zone", "text", lambda r: r.late.zone(r.late.today),
            "what a cut does today: ripens, danger (wakes and does not ripen), rests"),
-    *_odds(lambda r: r.late.odds()),
+    *each(ODDS, "number", lambda r, k: (r.late.odds() or NO_ODDS)[k], digits=3),
 )  # fmt: skip
 
 
-def last_safe_table(garden: Garden) -> Table[LastSafe]:
+def last_safe_dates(garden: Garden) -> Iterable[LastSafe]:
     """The last day on which what a cut wakes still ripens, by species and place."""
     seasons, found = late_seasons(garden), dict[tuple[str, str], LastSafe]()
     for tree in garden.standing_trees:
@@ -255,13 +221,11 @@ def last_safe_table(garden: Garden) -> Table[LastSafe]:
         key = tree.species, garden.place_of(tree, garden.as_of).name
         if key not in found:
             found[key] = LastSafe(*key, seasons.late(tree.species, site))
-    return Table("flushcast.last-safe/1", LAST_SAFE, found.values())
+    return found.values()
 
 
 CARE: tuple[Column[CareDue], ...] = (
-    Column("tree", "id", lambda c: c.tree.id, "the tree's id"),
-    Column("label", "text", lambda c: c.tree.label, "its name"),
-    Column("species", "text", lambda c: c.tree.species, "its Latin name"),
+    *TREE,
     Column("care", "text", lambda c: c.care, "a word for it"),
     Column("first", "date", lambda c: c.first, "from when"),
     Column("last", "date", lambda c: c.last, "until when"),
@@ -272,33 +236,17 @@ CARE: tuple[Column[CareDue], ...] = (
 )
 
 
-def care_table(garden: Garden, rows: Sequence[ForecastRow]) -> Table[CareDue]:
-    """Care that work done, weather and season ask for now and in the days to come, soonest first."""
-    return Table("flushcast.care/1", CARE, all_care(garden, rows))
-
-
 ROUND: tuple[Column[Visit], ...] = (
-    Column("tree", "id", lambda v: v.tree.id, "the tree's id"),
-    Column("label", "text", lambda v: v.tree.label, "its name"),
-    Column("species", "text", lambda v: v.tree.species, "its Latin name"),
+    *TREE,
     Column("place", "text", lambda v: v.place, "where it stands"),
     Column("look_for", "text", lambda v: v.look_for, "what to look for"),
     Column("because", "text", lambda v: v.because, "what the look decides"),
     Column("by", "date", lambda v: v.by, "until when that can wait"),
     Column("rank", "whole", lambda v: v.rank, "0 presses, 1 is due, 2 in passing"),
-    Column(
-        "change",
-        "number",
-        lambda v: v.step.change_by_look if v.step else None,
-        "chance that the look changes what is advised",
-    ),
+    Column("change", "number", lambda v: v.step.change_by_look if v.step else None,
+           "chance that the look changes what is advised"),
     Column("operation", "text", lambda v: v.operation, "that may follow"),
-)
-
-
-def round_table(visits: Sequence[Visit]) -> Table[Visit]:
-    """Trees to look at on this walk, the most pressing first."""
-    return Table("flushcast.round/1", ROUND, visits)
+)  # fmt: skip
 
 
 CHANGES: tuple[Column[ForecastChange], ...] = (
@@ -313,6 +261,69 @@ CHANGES: tuple[Column[ForecastChange], ...] = (
 )
 
 
-def changes_table(changes: Sequence[ForecastChange]) -> Table[ForecastChange]:
-    """What is news in a forecast, misses first."""
-    return Table("flushcast.changes/1", CHANGES, changes)
+class PlanRow(NamedTuple):
+    """One way that one flush of one tree leaves open; without a way where it is left alone."""
+
+    tree: Tree
+    flush: PlannedFlush
+    branch: Branch | None
+
+
+def plans_table(plans: Iterable[Plan]) -> Table[PlanRow]:
+    """The plans of some trees."""
+    rows = [
+        PlanRow(plan.tree, flush, branch)
+        for plan in plans
+        for flush in plan.flushes
+        for branch in (flush.branches or (None,))
+    ]
+    return Table("flushcast.plan/1", PLAN, rows)
+
+
+NO_DATES = (None, None, None)
+STAGES = {
+    f"{stage}.p{p}": f"by when {stage} has come with a chance of {p} %"
+    for stage in ("budbreak", "extended", "hardened")
+    for p in MIDDLE
+}
+OPENS = {f"opens.p{p}": f"by when it is open with a chance of {p} %" for p in MIDDLE}
+
+
+def _stage_date(row: PlanRow, k: int) -> date | None:
+    return row.flush.stages.get(list(STAGES)[k].partition(".")[0], NO_DATES)[k % 3]
+
+
+PLAN: tuple[Column[PlanRow], ...] = (
+    Column("tree", "id", lambda row: row.tree.id, "the tree's id"),
+    Column("label", "text", lambda row: row.tree.label, "its name"),
+    Column("flush", "whole", lambda row: row.flush.number, "1 for the season's own"),
+    Column("woken_on", "date", lambda row: row.flush.woken_on, "the work that is taken to wake it"),
+    Column("is_hard", "yes", lambda row: row.flush.is_hard, "whether it was seen hard"),
+    Column("chance", "number", lambda row: row.flush.chance, "that it is hard this season", digits=3),
+    *each(STAGES, "date", _stage_date),
+    Column("techniques", "texts", lambda row: row.branch.techniques if row.branch else (), "done together"),
+    Column("does", "text", lambda row: row.branch.does if row.branch else row.flush.leave, "in words"),
+    Column("when", "text", lambda row: row.branch and row.branch.when, "what it waits for"),
+    *each(OPENS, "date", lambda row, k: row.branch and row.branch.opens[k]),
+    Column("until", "date", lambda row: row.branch and row.branch.until, "the last point at which it is"),
+    Column("ripens", "number", lambda row: row.branch and row.branch.ripens,
+           "odds that what it wakes is hard in time", digits=3),
+)  # fmt: skip
+
+
+Row = tuple[Tree, Answer]
+
+
+def answers_table(answers: Sequence[Row], operation: Operation, day: date) -> Table[Row]:
+    """One row a tree."""
+    columns: tuple[Column[Row], ...] = (
+        Column("tree", "id", lambda row: row[0].id, "the tree's id"),
+        Column("label", "text", lambda row: row[0].label, "its name"),
+        Column("operation", "text", lambda row: operation, "the work that was asked about"),
+        Column("date", "date", lambda row: day, "on that day"),
+        Column("answer", "text", lambda row: row[1].answer, "yes, better wait or no"),
+        Column("why", "texts", lambda row: row[1].why, "the reasons"),
+        Column("instead", "text", lambda row: row[1].instead or None, "what to do instead"),
+        Column("when", "text", lambda row: row[1].when or None, "from when it is better"),
+    )
+    return Table("flushcast.answer/1", columns, answers)

@@ -34,21 +34,11 @@ ALARM_HOURS = 7  # into the day; no alarm for a window, whose look has one
 
 @dataclass(frozen=True)
 class Event:
-    """One all-day event.
+    """One all-day event, its first and last day included; a rhythm of looks repeats weekly until a day.
 
-    Attributes
-    ----------
-    key : tuple of str
-        Tree id, season, flush, stage, kind ("look", "window" or "stop"); tree id, work id, kind ("wire",
-        "care" or "after"); tree id, season, duty ("pinching", "bloom" or "winter"); day, "heat" or "frost".
-    title : str
-        Short, for a phone.
-    first, last : datetime.date
-        Both included.
-    words : str
-        What the event says when it is opened, before the caution.
-    weekly_until : datetime.date or None
-        For a rhythm of looks: repeats every week until then.
+    Its key is tree id, season, flush, stage, kind ("look", "window" or "stop"); tree id, work id, kind
+    ("wire", "care" or "after"); tree id, season, duty ("pinching", "bloom" or "winter"); day, "heat" or
+    "frost".
     """
 
     key: tuple[str, ...]
@@ -159,16 +149,7 @@ def _listed(cares: Iterable[CareDue]) -> str:
 
 
 def calendar_text(forecast: GardenForecast, name: str, old: Mapping[str, Any] | None = None) -> bytes:
-    """The calendar, brought up to date from the one written before.
-
-    Parameters
-    ----------
-    forecast : GardenForecast
-    name : str
-        Of the garden, shown as the calendar's name.
-    old : mapping of UID to event, optional
-        The events of the file as it stands; see `events_before`.
-    """
+    """The calendar of a garden's name, brought up to date from the events of the file before, by UID."""
     from icalendar import Calendar
 
     old = old or {}

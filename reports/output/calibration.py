@@ -2,39 +2,35 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
+from dataclasses import replace
 from itertools import groupby
 from operator import itemgetter
 from typing import Any
 
 from phenology.learning.classic import ClassicRow
-from reports.table import Column, Table, attribute, json_text
+from reports.table import Column, Table, attribute, each, json_text
 
 SCHEMA = "flushcast.calibration/1"
 CLASSIC_SCHEMA = "flushcast.classic/1"
 
 
-def _interval(name: str, middle: str, of: str, meaning: str) -> tuple[Column[Any], ...]:
+def _interval(name: str, middle: str, of: str, meaning: str) -> Iterator[Column[Any]]:
     """A median and the ends of its 80 % interval, from a tuple of the three."""
-
-    def column(k: int, part: str, meaning: str) -> Column[Any]:
-        return Column(f"{name}.{part}", "number", lambda row: getattr(row, of)[k], meaning, digits=2)
-
-    ends = ((middle, meaning), ("p10", "its 80 % interval"), ("p90", ""))
-    return tuple(column(k, *end) for k, end in enumerate(ends))
+    names = {f"{name}.{middle}": meaning, f"{name}.p10": "its 80 % interval", f"{name}.p90": ""}
+    return each(names, "number", lambda row, k: getattr(row, of)[k], digits=2)
 
 
-def _limits(name: str, of: str) -> tuple[Column[Any], ...]:
+def _limits(name: str, of: str) -> Iterator[Column[ClassicRow]]:
     """Both ends of an interval of the average relation; None where the method has none."""
+    meanings = {"low": "95 %, of the average relation; infinite without limit", "high": ""}
 
-    def column(k: int, end: str, meaning: str) -> Column[Any]:
-        def get(row: ClassicRow) -> float | None:
-            interval = row.result and getattr(row.result, of)
-            return interval[k] if interval else None
+    def end(row: ClassicRow, k: int) -> float | None:
+        interval = row.result and getattr(row.result, of)
+        return interval[k] if interval else None
 
-        return Column(f"{name}.{end}", "number", get, meaning, digits=2, listed=True)
-
-    return column(0, "low", "95 %, of the average relation; infinite without limit"), column(1, "high", "")
+    for column in each({f"{name}.{end}": why for end, why in meanings.items()}, "number", end, digits=2):
+        yield replace(column, listed=True)
 
 
 _SPECIES = attribute("species", "text")
@@ -90,9 +86,7 @@ COLUMNS: dict[str, tuple[Column[Any], ...]] = {
         attribute("seasons", "whole"),
         attribute("trees", "whole"),
         attribute("looks", "whole"),
-        Column(
-            "days_at_18c", "number", lambda row: row.days and row.days[0], "as heat above 5 °C reads it", 2
-        ),
+        Column("days_at_18c", "number", lambda r: r.days and r.days[0], "as heat above 5 °C reads it", 2),
         attribute("weight", "number", "among the other gardens, together 1", 3),
         attribute("climate", "text", "`alike`, `near` or `other`"),
     ),

@@ -164,12 +164,7 @@ def followed_stages(followed: Iterable[Followed]) -> Iterator[FollowedStage]:
 class Compared:
     """A comparison with what else there is to tell of its seasons, reckoned when asked for.
 
-    Attributes
-    ----------
-    comparison : Comparison
-    units : {"C", "F"}
-    look_back : callable or None
-        Gives the past forecasts; None where nobody asked to look back.
+    `look_back` gives the past forecasts; None where nobody asked for them.
     """
 
     comparison: Comparison

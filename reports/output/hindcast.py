@@ -2,15 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from datetime import date
-from itertools import starmap
-from pathlib import Path
 from typing import Any, NamedTuple
 
 import numpy as np
 
-from data_sources.disk.whole_files import write_output
 from phenology.forecasting.arrival import LEVELS
 from phenology.judging.hindcast import (
     START,
@@ -23,14 +21,10 @@ from phenology.judging.hindcast import (
 from phenology.judging.verification import paired_by_season, score_dates, skill
 from phenology.model.arrays import Array
 from phenology.model.season import SeasonCalendar
-from reports.table import Column, Table, attribute
+from reports.table import Column, Table, attribute, each
 
 WIDTH = 80
-SEEN = (
-    "median",
-    "after_day",
-    "by_day",
-)  # columns that P.csv has not: the rest of it can be read from LOOKS.csv
+SEEN = ("median", "after_day", "by_day")  # columns that P.csv has not: LOOKS.csv tells them
 
 
 class Forecast(NamedTuple):
@@ -43,11 +37,9 @@ class Forecast(NamedTuple):
     by: float
 
 
-def _quantile(k: int, level: float) -> Column[Any]:
-    meaning = "decimal day of the season by which it has come so likely; its last day + 1 past its end"
-    return Column(
-        f"q{round(level * 100)}", "number", lambda row: row.made.quantiles[k], "" if k else meaning, digits=3
-    )
+QUANTILES = {f"q{round(level * 100)}": "" for level in LEVELS} | {
+    "q10": "decimal day of the season by which it has come so likely; its last day + 1 past its end"
+}
 
 
 FORECASTS: tuple[Column[Any], ...] = (
@@ -58,7 +50,7 @@ FORECASTS: tuple[Column[Any], ...] = (
     attribute("given", "text", "the stage whose first sight issued it", of="question.given"),
     attribute("target", "text", "the stage forecast", of="question.target"),
     attribute("issued", "date", of="made.issued"),
-    *starmap(_quantile, enumerate(LEVELS)),
+    *each(QUANTILES, "number", lambda row, k: row.made.quantiles[k], digits=3),
     attribute("p_not", "number", "chance that it does not come", 4, of="made.p_not"),
     attribute("median", "date", "q50 as a date"),
     attribute("after_day", "number", "seen to come after this day of the season", of="after"),
@@ -66,45 +58,23 @@ FORECASTS: tuple[Column[Any], ...] = (
 )
 
 
-def forecast_table(result: Hindcast, question: Question, calendar: SeasonCalendar) -> Table[Forecast]:
-    """One row a tree-season; P.csv has it without `SEEN`."""
-    ends = observed(result.rows).tolist()
-    return Table(
-        "",
-        FORECASTS,
-        (
-            Forecast(row, question, calendar.date(row.wait.season, row.quantiles[2]), *end)
-            for row, end in zip(result.rows, ends, strict=True)
-        ),
-    )
+def forecasts(result: Hindcast, question: Question, calendar: SeasonCalendar) -> Iterator[Forecast]:
+    """One row a tree-season."""
+    for row, end in zip(result.rows, observed(result.rows).tolist(), strict=True):
+        yield Forecast(row, question, calendar.date(row.wait.season, row.quantiles[2]), *end)
 
 
-def write_predictions(path: Path, table: Table[Any]) -> None:
-    """Write the forecasts, one line each.
-
-    Raises
-    ------
-    StoreError
-        If the file cannot be written.
-    """
-    write_output(path, table.as_csv(without=SEEN).encode("utf-8"))
+def predictions_csv(rows: Iterable[Forecast]) -> str:
+    """The forecasts as P.csv has them, one line each."""
+    return Table("", FORECASTS, rows).as_csv(without=SEEN)
 
 
 @dataclass(frozen=True)
 class Scored:
     """What one way of forecasting scored on the rows seen to come between two looks.
 
-    Attributes
-    ----------
-    forecaster : str
-    rows : int
-        Rows it had a forecast for.
-    means : dict of measure to float
-        As `DateScores.means`; empty where it had none.
-    saved : float or None
-        Share of its CRPS that flushcast saves; None for flushcast itself.
-    crps : ndarray
-        Each row's, NaN where it had no forecast. [d]
+    `means` are `DateScores.means`, `crps` each row's [d], NaN where it had no forecast; `saved` is the share
+    of its CRPS that flushcast saves, None for flushcast itself.
     """
 
     forecaster: str
@@ -161,16 +131,13 @@ COUNTS: tuple[Column[tuple[str, int]], ...] = (
 )
 
 
-def count_table(result: Hindcast) -> Table[tuple[str, int]]:
+def counts(result: Hindcast) -> Iterator[tuple[str, int]]:
     """What was counted on the way: rows, and what has none."""
-    counts = {
-        "forecasts": len(result.rows),
-        "target shown already": result.already,
-        "looks go backward": len(result.skipped),
-        "days of weather filled": result.filled_days,
-        "seasons without weather": len(result.no_weather),
-    }
-    return Table("", COUNTS, counts.items())
+    yield "forecasts", len(result.rows)
+    yield "target shown already", result.already
+    yield "looks go backward", len(result.skipped)
+    yield "days of weather filled", result.filled_days
+    yield "seasons without weather", len(result.no_weather)
 
 
 def score_text(result: Hindcast, question: Question, calendar: SeasonCalendar) -> str:

@@ -11,7 +11,7 @@ import numpy as np
 
 from phenology.language.date_style import date_range, full_date, short_date
 from phenology.region.cells import LIMITS
-from reports.text.lines import counted
+from reports.text.words import counted
 
 if TYPE_CHECKING:
     import xarray as xr
@@ -21,15 +21,7 @@ if TYPE_CHECKING:
 class Quantity:
     """One quantity of a map, over the cells.
 
-    Attributes
-    ----------
-    title : str
-    values : xarray.DataArray
-        Days since `epoch`, or chances; NaN where there is none.
-    epoch : date or None
-        None for chances.
-    least, most : float
-        Ends of the values; NaN where there are none.
+    Values are days since `epoch`, or chances where that is None; NaN where there is none.
     """
 
     title: str
@@ -71,13 +63,7 @@ def quantities(maps: xr.Dataset) -> list[Quantity]:
 
 
 def region_lines(maps: xr.Dataset) -> Iterator[str]:
-    """What the maps show, a line a quantity.
-
-    Parameters
-    ----------
-    maps : xarray.Dataset
-        As written: dates as numbers, with their units.
-    """
+    """What the maps show, a line a quantity."""
     limit = maps["last_safe_limit"].compute()
     cells, known = int(limit.size), int(np.isfinite(limit).sum())
     by = "the catalogue alone" if maps.attrs["calibration"] == "species catalogue" else "a garden's looks"

@@ -17,13 +17,7 @@ MISSING = "messages need more packages: pip install 'flushcast[notify]'"
 
 
 def addresses() -> list[str]:
-    """Where messages go, as apprise writes it: from the environment, else from the keyring.
-
-    Raises
-    ------
-    InputError
-        If neither has any.
-    """
+    """Where messages go, as apprise writes it: from the environment, else from the keyring."""
     found = os.environ.get(VARIABLE) or _kept_in_keyring() or ""
     if not found.split():
         raise InputError(
@@ -46,20 +40,6 @@ def _kept_in_keyring() -> str | None:
 
 class Receiver:
     """One place that messages go to.
-
-    Parameters
-    ----------
-    address : str
-        As apprise writes it; no part of it but the kind of service is ever shown.
-    number : int
-        Which of the addresses it is.
-
-    Attributes
-    ----------
-    code : str
-        Tells it from others and says nothing of it.
-    name : str
-        Such as "address 1 (mailto)".
 
     Raises
     ------

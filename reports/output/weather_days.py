@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from datetime import date, timedelta
 from math import isnan
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 from data_sources.weather.store.records import DayValue
-from reports.table import Column, Table
+from reports.table import Column, Kind, Table
 
 SCHEMA = "flushcast.weather-days/1"
 STATES = {
@@ -32,48 +32,28 @@ def _number(value: float) -> float | None:
     return None if isnan(value) else value
 
 
-def _origin(value: DayValue) -> str:
-    return " ".join(filter(None, (value.origin.provider, value.origin.detail)))
+def _of_value(
+    name: str, kind: Kind, meaning: str, get: Callable[[DayValue], Any], **more: Any
+) -> Column[DayRow]:
+    """A column of what is told of a value; empty where the day has none."""
+    return Column(name, kind, lambda row: None if row.value is None else get(row.value), meaning, **more)
 
 
-COLUMNS = (
-    Column[DayRow]("day", "date", lambda row: row.day, "The place's local day.", show=date.isoformat),
-    Column[DayRow](
-        "tmin", "temperature", lambda row: row.value and _number(row.value.tmin), "Lowest air.", digits=1
-    ),
-    Column[DayRow](
-        "tmax", "temperature", lambda row: row.value and _number(row.value.tmax), "Highest air.", digits=1
-    ),
-    Column[DayRow]("source", "text", lambda row: row.value and row.value.source, "What kind of source."),
-    Column[DayRow](
-        "state",
-        "text",
-        lambda row: row.value.state if row.value else "missing",
-        f"One of {', '.join(STATES)}.",
-        title="what became of it",
-        show=STATES.__getitem__,
-    ),
-    Column[DayRow](
-        "origin", "text", lambda row: row.value and _origin(row.value), "Who gave it.", title="from"
-    ),
-    Column[DayRow](
-        "stations",
-        "number",
-        lambda row: row.value.stations if row.value and row.value.source == "station" else None,
-        "How many stations it is from.",
-        digits=0,
-    ),
-    Column[DayRow](
-        "taken",
-        "time",
-        lambda row: row.value and row.value.fetched_at,
-        "When it was fetched or added.",
-        show=lambda at: at.date().isoformat(),
-    ),
-    Column[DayRow](
-        "reason", "text", lambda row: row.value and row.value.reason, "Why it is doubted, or waits."
-    ),
-)
+COLUMNS: tuple[Column[DayRow], ...] = (
+    Column("day", "date", lambda row: row.day, "The place's local day.", show=date.isoformat),
+    _of_value("tmin", "temperature", "Lowest air.", lambda v: _number(v.tmin), digits=1),
+    _of_value("tmax", "temperature", "Highest air.", lambda v: _number(v.tmax), digits=1),
+    _of_value("source", "text", "What kind of source.", lambda v: v.source),
+    Column("state", "text", lambda row: row.value.state if row.value else "missing",
+           f"One of {', '.join(STATES)}.", title="what became of it", show=STATES.__getitem__),
+    _of_value("origin", "text", "Who gave it.",
+              lambda v: " ".join(filter(None, (v.origin.provider, v.origin.detail))), title="from"),
+    _of_value("stations", "number", "How many stations it is from.",
+              lambda v: v.stations if v.source == "station" else None, digits=0),
+    _of_value("taken", "time", "When it was fetched or added.", lambda v: v.fetched_at,
+              show=lambda at: at.date().isoformat()),
+    _of_value("reason", "text", "Why it is doubted, or waits.", lambda v: v.reason),
+)  # fmt: skip
 
 
 def weather_days(values: Sequence[DayValue], first: date, last: date, units: str) -> Table[DayRow]:

@@ -9,8 +9,7 @@ from phenology.advice.lesson_here import Translation
 from phenology.model.stages import Stage
 from phenology.species.species import Species
 from phenology.work.shoot import described, how_far
-from reports.page.drawings import Label, svg_drawing, svg_line, svg_rect
-from reports.page.template import drawn, filled
+from reports.page.drawings import Label, drawn, filled, svg_drawing, svg_line, svg_rect
 from reports.text.elsewhere_text import Asked, Card, asked_words, due_words, span
 from reports.text.shoot_picture import svg_picture
 from reports.text.words import MONTHS, capital, listed, short_date
@@ -30,12 +29,13 @@ def card_html(card: Card) -> str:
     """The whole card as one HTML page that fits a sheet."""
     dates = card.dates
     first = card.rows[0]
+    states = {t.state.words: t for t in card.rows}
     return filled(
         TEMPLATE,
         card=card,
         title=card.title,
         shoot=drawn(_shoot(first.lesson.species)) if first.lesson.operation in CUTS else "",
-        looks=[f"{capital(words)}: {_signs(t)}." for words, t in _states(card)],
+        looks=[f"{capital(words)}: {_signs(t)}." for words, t in states.items()],
         tables=[_table(card, dates[n : n + ACROSS]) for n in range(0, len(dates), ACROSS)],
         strips=[(town, drawn(_strip(card, town))) for town in card.towns],
         asked=listed([asked_words(card.cell(card.towns[0], one)) for one in dates]),
@@ -47,10 +47,6 @@ def card_html(card: Card) -> str:
 def _shoot(species: Species) -> str:
     leaves = described(SHOOT, opposite=species.arrangement == "opposite")
     return svg_picture(leaves, how_far(leaves, keeps=species.keeps))
-
-
-def _states(card: Card) -> list[tuple[str, Translation]]:
-    return list({t.state.words: (t.state.words, t) for t in card.rows}.values())
 
 
 def _signs(t: Translation) -> str:

@@ -13,28 +13,22 @@ from phenology.model.units import c_to_f
 from phenology.seasons.compare import Comparison
 from phenology.seasons.season_heat import BASE_C, heat_course
 from phenology.seasons.tree_stages import StageDate
-from reports.charts.past_chart import describe_past
+from reports.charts.learned_charts import describe_past
 from reports.output.compare import Compared
-from reports.page.compare_drawings import Around, finite, flush_drawing, lead_drawing, lead_reach
-from reports.page.drawings import heat_drawing, miss_drawing, month_labels
-from reports.page.render import lead_words
-from reports.page.template import drawn, filled
-from reports.text.compare_tables import (
-    STAGES,
-    TRUTH_NOTE,
-    StageRow,
-    followed_groups,
-    frost_tables,
-    latest_first,
-    loose_words,
-    shown_heat,
-    signed,
-    stage_rows,
-    trend_rows,
-    truth_table,
-    warmth_notes,
-    warmth_table,
+from reports.page.drawings import (
+    Around,
+    drawn,
+    filled,
+    finite,
+    flush_drawing,
+    heat_drawing,
+    lead_drawing,
+    lead_reach,
+    miss_drawing,
+    month_labels,
 )
+from reports.page.render import lead_words
+from reports.text import compare_tables as tables
 from reports.text.words import short_date, weekday_full_date
 
 TEMPLATE = "compare.html.j2"
@@ -49,18 +43,11 @@ class StageTable:
     """Dates of a species or a tree: seasons across, stages down, flush by flush."""
 
     seasons: tuple[str, ...]
-    flushes: dict[int, list[StageRow]]
+    flushes: dict[int, list[tables.StageRow]]
 
 
 def compare_html(compared: Compared, name: str) -> str:
-    """The whole page as HTML.
-
-    Parameters
-    ----------
-    compared : Compared
-    name : str
-        The garden's.
-    """
+    """The whole page as HTML."""
     comparison, units = compared.comparison, compared.units
     garden = comparison.garden
     course = heat_course(garden)
@@ -78,25 +65,28 @@ def compare_html(compared: Compared, name: str) -> str:
         place=comparison.place,
         base=f"{c_to_f(BASE_C):.0f} °F" if units == "F" else f"{BASE_C:.0f} °C",
         of_all=max(h.of_all for h in comparison.warmth),
-        warmth=warmth_table(comparison, units, today).texts(),
-        notes=list(warmth_notes(comparison)),
+        warmth=tables.warmth_table(comparison, units, today).texts(),
+        notes=list(tables.warmth_notes(comparison)),
         heat={"svg": drawn(heat), "labels": heat_labels, "past": len(course.past)},
         leads=list(_leads(comparison, around)) if comparison.usual_known else [],
         reach=round(lead_reach(comparison)),
         months=month_labels(garden.calendar, garden.season),
-        frosts={place: table.texts() for place, table in frost_tables(comparison.frosts, garden).items()},
+        frosts={
+            place: table.texts() for place, table in tables.frost_tables(comparison.frosts, garden).items()
+        },
         species=list(_species(comparison, around)),
-        shown_heat=lambda heat: shown_heat(heat, units),
+        shown_heat=lambda heat: tables.shown_heat(heat, units),
         date_of=lambda one: short_date(one.date),
-        signed=signed,
-        stages=STAGES,
-        loose=loose_words(comparison),
-        few_trees=0 < len({t.tree_id for t in comparison.trees}) <= TREES_SHOWN,
+        signed=tables.signed,
+        stages=tables.STAGES,
+        loose=tables.loose_words(comparison),
+        few_trees=(trees := len({t.tree_id for t in comparison.trees})) <= TREES_SHOWN,
+        many_trees=trees > TREES_SHOWN,
         looked_back=compared.look_back is not None,
-        truth=truth_table(compared.truth, garden).texts(),
+        truth=tables.truth_table(compared.truth, garden).texts(),
         misses=_misses(compared),
-        followed=followed_groups(compared.followed, garden),
-        trends=list(trend_rows(compared.trends, garden)),
+        followed=tables.followed_groups(compared.followed, garden),
+        trends=list(tables.trend_rows(compared.trends, garden)),
         attribution=list(garden.attribution),
     )
 
@@ -164,7 +154,7 @@ def _strips(
         mine = [s for s in stages if s.season == season]
         label = garden.calendar.label(season)
         dates = ", ".join(
-            f"{STAGES[s.stage]} {short_date(s.date)}" + (f" (flush {s.flush})" if s.flush > 1 else "")
+            f"{tables.STAGES[s.stage]} {short_date(s.date)}" + (f" (flush {s.flush})" if s.flush > 1 else "")
             for s in mine
         )
         with_works = replace(around[season], works=_works(garden, mine[0].species, season))
@@ -183,14 +173,16 @@ def _works(garden: Garden, latin: str, season: int) -> list[float]:
 def _tables(stages: Sequence[StageDate], garden: Garden) -> Iterator[StageTable]:
     """The dates, as many seasons across as a phone shows."""
     short = len(short_date(garden.calendar.end(garden.season))) <= SHORT_DATE
-    for seasons in latest_first((s.season for s in stages), SEASONS_WIDE if short else SEASONS_WIDE_LONG):
+    for seasons in tables.latest_first(
+        (s.season for s in stages), SEASONS_WIDE if short else SEASONS_WIDE_LONG
+    ):
         yield StageTable(
-            tuple(map(garden.calendar.label, seasons)), _by_flush(stage_rows(stages, seasons, garden))
+            tuple(map(garden.calendar.label, seasons)), _by_flush(tables.stage_rows(stages, seasons, garden))
         )
 
 
-def _by_flush(rows: Iterable[StageRow]) -> dict[int, list[StageRow]]:
-    flushes: dict[int, list[StageRow]] = {}
+def _by_flush(rows: Iterable[tables.StageRow]) -> dict[int, list[tables.StageRow]]:
+    flushes: dict[int, list[tables.StageRow]] = {}
     for row in rows:
         flushes.setdefault(row.flush, []).append(row)
     return flushes
@@ -201,4 +193,10 @@ def _misses(compared: Compared) -> dict[str, Any] | None:
         return None
     words = describe_past(compared.past)
     svg, labels, reach = miss_drawing(compared.past, f"Misses of past forecasts by lead time. {words}")
-    return {"words": words, "note": TRUTH_NOTE, "svg": drawn(svg), "labels": labels, "reach": f"{reach:.0f}"}
+    return {
+        "words": words,
+        "note": tables.TRUTH_NOTE,
+        "svg": drawn(svg),
+        "labels": labels,
+        "reach": f"{reach:.0f}",
+    }

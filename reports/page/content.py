@@ -11,7 +11,7 @@ from phenology.advice.alike import Alike, alike
 from phenology.advice.visits import Visit
 from phenology.garden import Garden
 from phenology.seasons.season_heat import HeatCourse
-from reports.text.care_text import as_counted
+from reports.text.change_text import as_counted
 from reports.text.forecast_text import MOST_GROUPS, advice_words, in_brief, notes_of
 from reports.text.words import (
     capital,
@@ -33,18 +33,7 @@ TOPICS = {
 
 @dataclass(frozen=True)
 class Block:
-    """Trees to look at today, often only one.
-
-    Attributes
-    ----------
-    names : str
-    does : tuple of str
-        What to look for, and what it opens.
-    until : str
-        Until when; empty where nothing presses.
-    works : bool
-        Whether it may be worked.
-    """
+    """Trees to look at today, often only one: what to look for, until when, whether to work."""
 
     names: str
     does: tuple[str, ...]

@@ -1,14 +1,20 @@
-"""The report put together: content, drawings and the packaged template."""
+"""The report put together: content, drawings, how well the weather is known, and the packaged template."""
 
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Sequence
-from dataclasses import replace
+from collections.abc import Callable, Sequence
+from contextlib import suppress
+from dataclasses import dataclass, replace
+from datetime import date
 from pathlib import Path
 from typing import Any
 
+import numpy as np
+from numpy.typing import NDArray
+
 from data_sources.garden import GardenSettings
+from data_sources.weather.store.weather_store import WeatherStore
 from phenology.advice.agenda import Agenda, make_agenda
 from phenology.advice.forecast_change import changed_since, forecast_changes
 from phenology.advice.forecast_rows import GardenForecast
@@ -17,12 +23,15 @@ from phenology.garden import Garden
 from phenology.heat.clocks import CLOCKS, REFERENCE_C
 from phenology.judging.past_forecasts import past_forecasts
 from phenology.language.degrees import degrees, using_units
+from phenology.model.errors import WeatherError
 from phenology.model.track_record import PastForecast, TrackRecord, first_hardenings
 from phenology.seasons.compare import compare_seasons
 from phenology.seasons.season_heat import BASE_C, HeatCourse, heat_course
+from phenology.weather.series import DailyWeather
 from phenology.work.cautions import BEFORE_A_CUT, CUT_FIRM, LOOK_FIRST
-from reports.charts.heat_curve import describe_heat_curve
-from reports.charts.past_chart import describe_past
+from reports.charts.agenda_rows import Line
+from reports.charts.learned_charts import describe_past
+from reports.charts.weather_charts import describe_heat_curve
 from reports.page.content import (
     blocks,
     care_topics,
@@ -33,16 +42,83 @@ from reports.page.content import (
     warnings_of,
     week,
 )
-from reports.page.coverage import PlaceCoverage, weather_of
-from reports.page.drawings import heat_drawing, month_labels, trust_drawing, years_drawing
+from reports.page.drawings import drawn, filled, heat_drawing, month_labels, trust_drawing, years_drawing
 from reports.page.season_picture import season_picture
-from reports.page.template import drawn, filled
 from reports.table import in_units
-from reports.text.care_text import care_of
-from reports.text.change_text import changes_text, misses_text
+from reports.text.change_text import care_of, changes_text, misses_text
 from reports.text.forecast_text import NO_TREES, weather_words
 from reports.text.progress import Step
-from reports.text.words import capital, listed
+from reports.text.words import capital, listed, weekday_full_date
+
+_SOURCE_WORDS = {
+    "bench": "from your own thermometer",
+    "station": "from a weather station",
+    "model": "from a weather model",
+    "filled": "filled in",
+}
+NEARLY_WHOLE = 0.9  # a year with a smaller share of its days known is called thin (ours)
+
+
+@dataclass(frozen=True)
+class PlaceCoverage:
+    """How well a place's weather is known: each calendar year with the share of its days, up to today."""
+
+    name: str
+    words: str
+    years: tuple[tuple[int, float], ...]
+    attributions: tuple[str, ...]
+
+    @property
+    def picture_words(self) -> str:
+        """What the strip of years shows."""
+        thin = [str(year) for year, share in self.years if share < NEARLY_WHOLE]
+        words = f"Much is missing in {', '.join(thin)}." if thin else "Every year is nearly whole."
+        return f"Weather by year, {self.years[0][0]} to {self.years[-1][0]}. {words}"
+
+
+def weather_of(folder: Path, garden: Garden) -> list[PlaceCoverage]:
+    """Coverage of every place, and its attributions."""
+    lines: dict[str, list[str]] = {}
+    with suppress(WeatherError), WeatherStore.open(folder) as store:
+        lines = {p.id: store.attribution_lines(p.id) for p in garden.places if store.has(p.id)}
+    return [
+        _coverage(place.name, garden.weather[place.id], lines.get(place.id, ()))
+        if place.id in garden.weather
+        else PlaceCoverage(
+            place.name, f'No weather yet: flushcast weather add FILE --place "{place.name}"', (), ()
+        )
+        for place in garden.places
+    ]
+
+
+def _coverage(name: str, weather: DailyWeather, lines: Sequence[str]) -> PlaceCoverage:
+    ahead = weather.known & (weather.source == "forecast")
+    measured = weather.known & ~ahead
+    then = f". Then a forecast to {weekday_full_date(_last(weather, ahead))}" if ahead.any() else ""
+    if not measured.any():
+        return PlaceCoverage(name, f"Nothing measured yet{then}.", (), tuple(lines))
+    last = _last(weather, measured)
+    known = measured[: (last - weather.first_day).days + 1]
+    missing = int((~known).sum())
+    sources = zip(*np.unique(weather.source[measured], return_counts=True), strict=True)
+    counts = ", ".join(f"{_days(n)} {_SOURCE_WORDS.get(source, source)}" for source, n in sources)
+    gaps = f"{_days(missing)} missing" if missing else "no day missing"
+    year = np.array([date.fromordinal(int(ordinal)).year for ordinal in weather.ordinals[: len(known)]])
+    return PlaceCoverage(
+        name,
+        f"{weather.first_day.year} to {weekday_full_date(last)}: {counts}; {gaps}{then}.",
+        tuple((int(y), float(known[year == y].mean())) for y in np.unique(year)),
+        tuple(lines),
+    )
+
+
+def _last(weather: DailyWeather, which: NDArray[np.bool_]) -> date:
+    return date.fromordinal(int(weather.ordinals[which][-1]))
+
+
+def _days(n: int) -> str:
+    return f"{n:,} {'day' if n == 1 else 'days'}"
+
 
 TEMPLATE = "report.html.j2"
 DEGREE = "\N{NO-BREAK SPACE}°"
@@ -60,30 +136,32 @@ def report_html(
     remember: bool = False,
     progress: Step | None = None,
     agenda: Agenda | None = None,
+    herds_at: Callable[[Line], str] | None = None,
 ) -> str:
     """The whole page as HTML.
 
     Parameters
     ----------
-    folder : Path
-        The garden's, for the attributions of its weather.
-    garden : Garden
-        With its species' past skill where that is known, as `reports.garden.past_forecasts` gives it.
-    settings : GardenSettings
     look_back : bool
-        Whether the page tells what changed since the last look, and how past forecasts did; unless given,
-        they are made again, which takes seconds.
-    past : sequence of PastForecast, optional
-        The garden's, where they are known already.
+        Whether the page tells what changed since the last look, and how `past` forecasts did; unless given,
+        these are made again, which takes seconds.
     remember : bool
-        Whether what is told is kept in the folder, for later pages to be held against.
+        Whether what is told is kept in the `folder` of the garden, for later pages to be held against.
     progress : callable, optional
         Told (flushes forecast again, flushes to forecast) meanwhile.
     agenda : Agenda, optional
         The garden's, where it was made already.
+    herds_at : callable, optional
+        Gives the address at which the trees of a line are drawn one by one; without it they stand behind it.
     """
     with using_units(settings.units):
-        return _filled(folder, garden, settings, look_back, past, remember, progress, agenda)
+        return _filled(folder, garden, settings, look_back, past, remember, progress, agenda, herds_at)
+
+
+def herd_html(agenda: Agenda, settings: GardenSettings, headline: str) -> str:
+    """A page of some trees' season, a row each."""
+    with using_units(settings.units):
+        return filled("herd.html.j2", headline=headline, picture=season_picture(agenda))
 
 
 def _filled(
@@ -95,6 +173,7 @@ def _filled(
     remember: bool,
     progress: Step | None,
     agenda: Agenda | None,
+    herds_at: Callable[[Line], str] | None,
 ) -> str:
     agenda = agenda or make_agenda(forecast_garden(garden))
     forecast = agenda.forecast
@@ -114,7 +193,8 @@ def _filled(
         topics=care_topics(agenda),
         care=care_of(agenda),
         week=week(agenda),
-        picture=season_picture(agenda),
+        picture=season_picture(agenda, behind=herds_at is None),
+        herds_at=herds_at,
         changed=_changed(folder, forecast, look_back, remember),
         notes=list(warnings_of(agenda)),
         trees=in_full(agenda),

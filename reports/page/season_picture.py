@@ -11,8 +11,7 @@ from phenology.garden import Garden
 from reports.charts.agenda_rows import Line, agenda_lines, axis_of, tree_line
 from reports.charts.row_drawing import FORMS, Axis, kinds_of, svg_row, svg_sample
 from reports.page.content import row_words
-from reports.page.drawings import Label
-from reports.page.template import drawn
+from reports.page.drawings import Label, drawn
 from reports.text.words import MONTHS, listed, short_date
 
 if TYPE_CHECKING:
@@ -34,15 +33,15 @@ class Drawn:
     trees: tuple[Drawn, ...] = ()
 
 
-def season_picture(agenda: Agenda) -> dict[str, Any] | None:
-    """The picture as its template wants it; None without trees."""
+def season_picture(agenda: Agenda, *, behind: bool = True) -> dict[str, Any] | None:
+    """The picture as its template wants it, the trees `behind` each herd or not; None without trees."""
     lines = agenda_lines(agenda)
     if not lines:
         return None
     axis = axis_of(agenda, lines)
     first, days = axis.window
     return {
-        "lines": [_line(line, axis, agenda.garden) for line in lines],
+        "lines": [_line(line, axis, agenda.garden, behind) for line in lines],
         "zoom": f"{axis.days / days:.4g}",
         "shift": f"{(first - axis.first).days / days:.4g}",
         "weeks": [Label(axis.at(day.toordinal()), str(day.day)) for day in axis.weeks],
@@ -54,18 +53,18 @@ def season_picture(agenda: Agenda) -> dict[str, Any] | None:
     }
 
 
-def _line(line: Line, axis: Axis, garden: Garden) -> Drawn:
+def _line(line: Line, axis: Axis, garden: Garden, behind: bool) -> Drawn:
     svg, several = drawn(svg_row(line.marks, axis)), len(line.rows) > 1
     if not several:
         return Drawn(line, svg, row_words(line.rows))
     told = [f"{label} about {short_date(day)}" for label, day in line.outliers]
     few = told if len(told) <= FEW else [*told[:FEW], f"{len(told) - FEW} more"]
     words = f"{len(line.rows)} trees{f', {line.today} to look at today' if line.today else ''}; {line.end}."
-    trees = (tree_line(row, garden) for row in line.rows)
-    behind = tuple(
-        Drawn(one, drawn(svg_row([m for m in one.marks if m.kind not in SMALL], axis))) for one in trees
+    lines = (tree_line(row, garden) for row in line.rows if behind)
+    trees = tuple(
+        Drawn(one, drawn(svg_row([m for m in one.marks if m.kind not in SMALL], axis))) for one in lines
     )
-    return Drawn(line, svg, words, f"Apart from the rest: {listed(few)}." if few else "", behind)
+    return Drawn(line, svg, words, f"Apart from the rest: {listed(few)}." if few else "", trees)
 
 
 def _months(axis: Axis) -> list[tuple[str, Label]]:

@@ -16,7 +16,7 @@ from phenology.learning.work_habit import WorkHabit
 from phenology.model.track_record import TrackRecord
 from phenology.species.catalogue import Species
 from reports.table import Column, Kind, Table, grid, in_units
-from reports.text.words import short_date
+from reports.text.words import counted, short_date
 
 WIDTH = 80
 CLIMATES = {"alike": "a climate like here", "near": "a climate near to here", "other": "another climate"}
@@ -105,7 +105,7 @@ def species_words(
 def leaf_words(habit: LeafHabit, units: str) -> str:
     """How fast leaves come, and how many, in the garden's units."""
     number = f"{habit.leaves[0]:.1f} leaves to extended"
-    flushes = f"from {_counted(habit.flushes, 'flush', 'flushes')} counted"
+    flushes = f"from {counted(habit.flushes, 'flushes')} counted"
     if not habit.paced:  # counted only at the end: nothing was seen of the pace
         return f"{number}, {flushes}."
     heat = in_units(habit.degree_days_a_leaf, "degree_days", units)
@@ -126,10 +126,10 @@ def learned_words(learned: Sequence[LearnedFrom]) -> Iterator[str]:
             for row in rows
             if row.days and len(row.transition.links()) == 1
         )
-        seasons = _counted(max(row.seasons for row in rows), "season", "seasons")
+        seasons = counted(max(row.seasons for row in rows), "seasons")
         yield (
             f"From {garden}, {CLIMATES[rows[0].climate]}, {seasons}, "
-            f"{_counted(max(row.trees for row in rows), 'tree', 'trees')}, {weight:.0%} of what others say"
+            f"{counted(max(row.trees for row in rows), 'trees')}, {weight:.0%} of what others say"
             f"{f': {steps}' if steps else ''}."
         )
 
@@ -170,7 +170,7 @@ def observers_text(found: Sequence[Lateness]) -> str:
             if one.clear
             else f"{one.first} and {one.second} call leaves hard alike, as far as can be told ({span} days)"
         )
-        flushes = _counted(one.flushes, "flush", "flushes")
+        flushes = counted(one.flushes, "flushes")
         lines += textwrap.wrap(f"{words}; {flushes} seen by both.", WIDTH, subsequent_indent="  ")
     return "\n".join(lines)
 
@@ -184,8 +184,8 @@ def classic_text(rows: Iterable[ClassicRow], units: str) -> str:
         methods = list(group)
         lines += ["", species] if species != before else [""]
         before = species
-        waits = _counted(methods[0].waits, "wait", "waits")
-        lines.append(f"  {step.words}, {waits} in {_counted(methods[0].seasons, 'season', 'seasons')}")
+        waits = counted(methods[0].waits, "waits")
+        lines.append(f"  {step.words}, {waits} in {counted(methods[0].seasons, 'seasons')}")
         cells = [
             (f"    {METHODS[row.method]}", *_estimate(row.result, units)) for row in methods if row.result
         ]
@@ -213,10 +213,6 @@ def _span(interval: tuple[float, float] | None, shown: Callable[[float], str]) -
         return " (no limit)"
     low, high = (shown(v) if math.isfinite(v) else "no limit" for v in interval)
     return f" ({low} to {high})"
-
-
-def _counted(number: int, one: str, many: str) -> str:
-    return f"{number} {one if number == 1 else many}"
 
 
 def _indented(text: str, indent: str) -> list[str]:

@@ -17,7 +17,7 @@ from phenology.seasons.season_frosts import SeasonFrost
 from phenology.seasons.tree_stages import StageDate
 from phenology.seasons.trends import FEWEST_SEASONS, Trend
 from reports.table import Column, Table, attribute, in_units
-from reports.text.words import listed, short_date
+from reports.text.words import counted, listed, short_date
 
 STAGES = {"budbreak": "bud break", "extended": "extended", "hardened": "hardened"}
 HARD = STAGES | {"hardened": "hard"}
@@ -55,7 +55,7 @@ def warmth_notes(comparison: Comparison) -> Iterator[str]:
     if lacking:
         yield f"Too little weather was measured to tell the warmth of {listed(lacking)}."
     filled = [
-        f"{counted(h.days_filled, 'day')} of {label(h.season)}"
+        f"{counted(h.days_filled, 'days')} of {label(h.season)}"
         for h in comparison.warmth
         if h.days_filled and h.degree_days is not None
     ]
@@ -137,7 +137,7 @@ def loose_words(comparison: Comparison, trees: Collection[str] | None = None) ->
     most = [label for label, _ in of.most_common(3)]
     named = listed([*most, *([f"{len(of) - 3} more trees"] if len(of) > 3 else [])])
     weeks = f"{WIDEST_DAYS / 7:.0f} weeks"
-    return f"Not dated: {counted(of.total(), 'stage')} of {named}, between looks more than {weeks} apart."
+    return f"Not dated: {counted(of.total(), 'stages')} of {named}, between looks more than {weeks} apart."
 
 
 def truth_table(truth: Sequence[SeasonTruth], garden: Garden) -> Table[SeasonTruth]:
@@ -234,14 +234,3 @@ def signed(days: float | None) -> str:
     ('+4', '0', '.')
     """
     return "." if days is None else f"{round(days):+d}" if round(days) else "0"
-
-
-def counted(number: int, what: str) -> str:
-    """So many of something.
-
-    Examples
-    --------
-    >>> counted(1, "day"), counted(2, "day")
-    ('1 day', '2 days')
-    """
-    return f"{number} {what}{'' if number == 1 else 's'}"

@@ -16,23 +16,7 @@ from phenology.seasons.season_heat import BASE_C
 from phenology.seasons.tree_stages import StageDate
 from phenology.seasons.trends import Trend
 from reports.table import grid
-from reports.text.compare_tables import (
-    HARD,
-    STAGES,
-    TRUTH_NOTE,
-    common_name,
-    followed_groups,
-    frost_tables,
-    latest_first,
-    loose_words,
-    shown_heat,
-    signed,
-    stage_rows,
-    trend_rows,
-    truth_table,
-    warmth_notes,
-    warmth_table,
-)
+from reports.text import compare_tables as tables
 from reports.text.words import MONTHS, short_date
 
 WIDTH = 80
@@ -53,14 +37,7 @@ def compare_text(
 ) -> str:
     """Warmth first, then frosts, the dates by species, past forecasts, what followed work, and trends.
 
-    Parameters
-    ----------
-    comparison : Comparison
-    units : {"C", "F"}
-    truth, followed, trends : sequence
-        As `reports.output.compare.Compared` has them; empty ones are left out.
-    every_stage : bool
-        Every stage of later flushes too, and the warmth that each took.
+    What is empty is left out; `every_stage` tells those of later flushes too, and the warmth that each took.
     """
     garden = comparison.garden
     weather = f"Weather: {'; '.join(garden.attribution)}." if garden.attribution else ""
@@ -89,7 +66,7 @@ def tree_text(comparison: Comparison, units: str, trees: Collection[str]) -> str
             lines += [name, *_stages({"": mine}, garden, units, True), ""]
         else:
             lines += _wrapped(f"{name}: no stage was seen to come between two looks in these seasons")
-    return "\n".join([*lines, *_wrapped(loose_words(comparison, trees)), *_legend(seen, units, True)])
+    return "\n".join([*lines, *_wrapped(tables.loose_words(comparison, trees)), *_legend(seen, units, True)])
 
 
 def _warmth(comparison: Comparison, units: str) -> Iterator[str]:
@@ -102,8 +79,8 @@ def _warmth(comparison: Comparison, units: str) -> Iterator[str]:
         also = f" and on {until}" if any(name == until for name, _ in days) else ""
         words += f", and days ahead (+) of or behind (-) usual at the end of each month{also}"
     yield from _wrapped(words)
-    yield warmth_table(comparison, units, days).as_text(WIDTH)
-    for note in warmth_notes(comparison):
+    yield tables.warmth_table(comparison, units, days).as_text(WIDTH)
+    for note in tables.warmth_notes(comparison):
         yield from _wrapped(note)
     past = [s for s in comparison.seasons if s < garden.season]
     if any(comparison.ahead_on(s, day) is None for s in past for _, day in days):
@@ -131,19 +108,19 @@ def _lead_days(comparison: Comparison) -> list[tuple[str, int]]:
 
 
 def _frosts(frosts: Iterable[SeasonFrost], garden: Garden) -> Iterator[str]:
-    tables = frost_tables(frosts, garden)
-    for place, table in list(tables.items())[:PLACES_SHOWN]:
+    by_place = tables.frost_tables(frosts, garden)
+    for place, table in list(by_place.items())[:PLACES_SHOWN]:
         yield f"Frosts, {place}"
         yield table.as_text(WIDTH)
-    if len(tables) > PLACES_SHOWN:
-        yield f"Frosts of {len(tables) - PLACES_SHOWN} more places: --csv --table frosts"
+    if len(by_place) > PLACES_SHOWN:
+        yield f"Frosts of {len(by_place) - PLACES_SHOWN} more places: --csv --table frosts"
 
 
 def _species(comparison: Comparison, units: str, every_stage: bool) -> Iterator[str]:
     garden = comparison.garden
     shown = [s for s in comparison.stages if every_stage or s.flush == 1 or s.stage == "hardened"]
     groups = {
-        common_name(latin, garden): [s for s in shown if s.species == latin]
+        tables.common_name(latin, garden): [s for s in shown if s.species == latin]
         for latin in dict.fromkeys(s.species for s in shown)
     }
     if not groups:
@@ -151,7 +128,7 @@ def _species(comparison: Comparison, units: str, every_stage: bool) -> Iterator[
     else:
         yield from _stages(groups, garden, units, every_stage)
         yield from _legend(shown, units, every_stage)
-    yield from _wrapped(loose_words(comparison))
+    yield from _wrapped(tables.loose_words(comparison))
     if groups and not every_stage:
         yield "Every stage and the warmth it took: --stages; tree by tree: --tree NAME."
 
@@ -161,22 +138,26 @@ def _stages(
 ) -> Iterator[str]:
     shown = [one for stages in groups.values() for one in stages]
     wide = max(len(_dated(one)) for one in shown) + 2
-    for n, seasons in enumerate(latest_first((s.season for s in shown), (WIDTH - STAGE_WIDE + 2) // wide)):
+    for n, seasons in enumerate(
+        tables.latest_first((s.season for s in shown), (WIDTH - STAGE_WIDE + 2) // wide)
+    ):
         rows: list[tuple[str, ...]] = []
         for name, stages in groups.items():
             rows += [(name, *[""] * len(seasons))] if name else []
-            for row in stage_rows(stages, seasons, garden):
+            for row in tables.stage_rows(stages, seasons, garden):
                 flush = f", flush {row.flush}" if row.flush > 1 else ""
-                rows.append((f"  {STAGES[row.stage]}{flush}", *map(_dated, row.dates)))
+                rows.append((f"  {tables.STAGES[row.stage]}{flush}", *map(_dated, row.dates)))
                 if with_heat and row.counted_from:
-                    rows.append((f"    {row.counted_from}", *(shown_heat(heat, units) for heat in row.heat)))
+                    rows.append(
+                        (f"    {row.counted_from}", *(tables.shown_heat(heat, units) for heat in row.heat))
+                    )
         yield ("\n" if n else "") + grid(["", *map(garden.calendar.label, seasons)], rows, WIDTH)
 
 
 def _dated(one: StageDate | None) -> str:
     if one is None:
         return "."
-    return short_date(one.date) + ("" if one.days_ahead is None else f" {signed(one.days_ahead)}")
+    return short_date(one.date) + ("" if one.days_ahead is None else f" {tables.signed(one.days_ahead)}")
 
 
 def _legend(stages: Iterable[StageDate], units: str, with_heat: bool) -> list[str]:
@@ -192,13 +173,13 @@ def _truth(truth: Sequence[SeasonTruth], garden: Garden) -> Iterator[str]:
     if truth:
         yield "Forecasts of the first hardening against what came, each made without its"
         yield "season: median misses in days"
-        yield truth_table(truth, garden).as_text(WIDTH)
-        yield from _wrapped(TRUTH_NOTE)
+        yield tables.truth_table(truth, garden).as_text(WIDTH)
+        yield from _wrapped(tables.TRUTH_NOTE)
 
 
 def _followed(followed: Sequence[Followed], garden: Garden) -> Iterator[str]:
     rows: list[Sequence[str]] = []
-    for name, works in followed_groups(followed, garden).items():
+    for name, works in tables.followed_groups(followed, garden).items():
         rows.append((name, "", "", ""))
         for row in works:
             times = f"{row.works} times" if row.works > 1 else "once"
@@ -208,13 +189,13 @@ def _followed(followed: Sequence[Followed], garden: Garden) -> Iterator[str]:
                 rows.append((f"  (nothing written {one})", "", "", ""))
     if rows:
         yield "Work and what followed: days to each stage, the middle one and the range"
-        yield grid(["", *HARD.values()], rows, WIDTH)
+        yield grid(["", *tables.HARD.values()], rows, WIDTH)
 
 
 def _trends(trends: Sequence[Trend], garden: Garden) -> Iterator[str]:
     if trends:
         yield "Trends, with the interval that holds the truth in 95 of 100 such records"
-    for what, words in trend_rows(trends, garden):
+    for what, words in tables.trend_rows(trends, garden):
         yield from textwrap.wrap(
             f"  {what}: {words}", WIDTH, subsequent_indent="    ", break_on_hyphens=False
         )

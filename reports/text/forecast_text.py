@@ -12,7 +12,7 @@ from phenology.model.stages import Stage
 from phenology.work.cautions import CUT_FIRM, LOOK_FIRST
 from phenology.work.grades import odds_in_tenths
 from phenology.work.season_of_work import until_rest
-from reports.text.care_text import care_of
+from reports.text.change_text import care_of
 from reports.text.words import (
     capital,
     counted_word,
@@ -54,19 +54,7 @@ NO_TREES = "The garden has no trees yet; add one with `flushcast tree add`."
 def forecast_text(
     agenda: Agenda, width: int = 80, *, in_full: bool = False, closing: Sequence[str] = CLOSING
 ) -> str:
-    """The forecast as text no wider than `width`.
-
-    Parameters
-    ----------
-    agenda : Agenda
-        Of the whole garden, or of the trees asked about.
-    width : int
-        Columns of the terminal.
-    in_full : bool
-        Whether trees of later are told as fully as today's.
-    closing : sequence of str
-        Paragraphs at its end.
-    """
+    """The forecast as text no wider than `width`; `in_full` tells trees of later as fully as today's."""
     garden = agenda.garden
     season = garden.calendar.label(garden.season)
     lines = wrapped(f"{season} season, as of {weekday_full_date(garden.as_of)}", width)

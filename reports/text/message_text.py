@@ -8,10 +8,9 @@ from phenology.advice.agenda import Agenda
 from phenology.advice.alike import alike
 from phenology.advice.news import News
 from phenology.work.cautions import CUT_FIRM, LOOK_FIRST
-from reports.text.care_text import as_counted
-from reports.text.change_text import changes_text
+from reports.text.change_text import as_counted, changes_text
 from reports.text.forecast_text import advice_words
-from reports.text.words import capital, short_date, tree_names, weekday_full_date
+from reports.text.words import capital, counted, short_date, tree_names, weekday_full_date
 
 WIDTH = 72
 MOST_TREES = 12  # groups of trees that a message tells of; the rest are counted
@@ -21,11 +20,13 @@ def subject(found: News, name: str) -> str:
     """What it is about, most pressing first: "My benches: frost ahead; look at 2 trees"."""
     parts = [f"{care} ahead" for care in dict.fromkeys(one.care for one in found.weather)]
     if found.closing:
-        parts.append(f"{_trees({row.tree.id for row, _ in found.closing})} to cut before it is too late")
+        parts.append(
+            f"{counted(len({row.tree.id for row, _ in found.closing}), 'trees')} to cut before it is too late"
+        )
     if found.looks:
-        parts.append(f"look at {_trees({row.tree.id for row in found.looks})}")
+        parts.append(f"look at {counted(len({row.tree.id for row in found.looks}), 'trees')}")
     if found.changes:
-        parts.append(f"{len(found.changes)} {'change' if len(found.changes) == 1 else 'changes'}")
+        parts.append(f"{counted(len(found.changes), 'changes')}")
     return f"{' '.join(name.split())[:60]}: {'; '.join(parts)}"
 
 
@@ -61,10 +62,6 @@ def _blocks(found: News) -> Iterator[str]:
         yield "\n".join(["Look at:", *told, *([f"And {more} more: flushcast forecast"] if more > 0 else [])])
     if found.changes and found.since is not None:
         yield changes_text(found.changes, found.since, WIDTH)
-
-
-def _trees(ids: set[str]) -> str:
-    return f"{len(ids)} {'tree' if len(ids) == 1 else 'trees'}"
 
 
 def _names(labels: list[str]) -> str:

@@ -21,17 +21,7 @@ Step = Callable[[int, int], None]
 
 
 class ProgressLine:
-    """One line on a terminal, rewritten in place.
-
-    Parameters
-    ----------
-    stream : text file, optional
-        Default: stderr. Where it is no terminal nothing is ever written.
-    clock : callable
-        Seconds that never run backward.
-    wait : float, optional
-        Until anything is written; default `WAIT`. [s]
-    """
+    """One line on a terminal (stderr), rewritten in place; where the stream is none nothing is written."""
 
     def __init__(
         self,
@@ -74,19 +64,9 @@ class ProgressLine:
 
 @contextmanager
 def progress(part: str, stream: TextIO | None = None) -> Iterator[Step]:
-    """Show how far work has come while it goes on.
+    """Show how far work has come while it goes on: what it yields is called with (parts done, parts in all).
 
-    Parameters
-    ----------
-    part : str
-        What is counted: "season" is shown as "Still working: season 4 of 9".
-    stream : text file, optional
-        Default: stderr.
-
-    Yields
-    ------
-    callable
-        To be called with (parts done, parts in all) as each part begins.
+    A `part` "season" is shown as "Still working: season 4 of 9".
     """
     with ProgressLine(stream) as line:
         yield lambda done, total: line.show(part, done, total)

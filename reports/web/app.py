@@ -48,6 +48,7 @@ PAGES: dict[str, tuple[Handler, list[str]]] = {
     "/morning": (today_pages.morning, READ),
     "/seasons": (today_pages.seasons, READ),
     "/trees": (tree_pages.trees, READ),
+    "/trees/{tree}/herd": (today_pages.herd, READ),
     "/trees/{tree}/season.svg": (tree_pages.season_picture, READ),
     "/photos/{look}": (tree_pages.photo, READ),
     "/entries/{kind}/{id}": (entry_pages.correct, BOTH),

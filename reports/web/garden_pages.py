@@ -26,7 +26,7 @@ from reports.web.tree_pages import tree_of
 
 GROWN_FOR = ("", "leaf", "flower", "fruit")
 TREE_FIELDS = ("label", "species", "pot", "last_repot", "vigour", "grown_for", "note")
-MOST_LABELS = 400
+MOST_LABELS = 40  # on a sheet
 
 
 def more(visit: Visit) -> Response:
@@ -105,13 +105,13 @@ def _edited(visit: Visit, plan: Callable[[], Edit], onward: str) -> Response:
 
 
 def labels(visit: Visit) -> Response:
-    """A label for each pot: its code opens the tree's look."""
+    """A label for each pot: its code opens the tree's look; a sheet at a time."""
     base = str(visit.request.base_url).rstrip("/")
-    standing = [tree for tree in visit.garden.trees if tree.retired is None][:MOST_LABELS]
+    leafed = visit.leafed([tree for tree in visit.garden.trees if tree.retired is None], MOST_LABELS)
     drawn = [
-        (tree.label, drawn_qr(f"{base}/look?tree={tree.id}", f"Look at {tree.label}")) for tree in standing
+        (tree.label, drawn_qr(f"{base}/look?tree={tree.id}", f"Look at {tree.label}")) for tree in leafed.here
     ]
-    return visit.page("labels.html.j2", "Labels", labels=drawn, base=base)
+    return visit.page("labels.html.j2", "Labels", labels=drawn, base=base, leafed=leafed)
 
 
 # Settings, calibration -------------------------------------------------------------------------------------
@@ -174,7 +174,7 @@ def calibration(visit: Visit) -> Response:
 
 def weather(visit: Visit) -> Response:
     """How fresh the weather is, place by place, and an update with its progress."""
-    from reports.page.coverage import weather_of
+    from reports.page.render import weather_of
 
     site, garden = visit.site, visit.garden
     if visit.request.method == "POST":

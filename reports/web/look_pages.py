@@ -5,10 +5,12 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any
+from urllib.parse import urlencode
 
 from starlette.responses import Response
 
 from data_sources.journal_questions import newest_of_trees
+from phenology.advice.agenda import Section
 from phenology.language.tree_selection import few_labels, place_of
 from phenology.language.words import find_stage, plain_words
 from phenology.model.errors import InputError
@@ -19,8 +21,7 @@ from reports.entries.entry_editor import UnchangedError
 from reports.entries.look_editor import LookEditor
 from reports.garden.open_garden import OpenGarden
 from reports.text.forecast_text import SEEN
-from reports.text.lines import shown_date
-from reports.text.words import capital
+from reports.text.words import capital, shown_date
 from reports.web.photos import keep_photo
 from reports.web.site import Visit
 from reports.web.writing import (
@@ -38,7 +39,7 @@ from reports.web.writing import (
 
 GIVEN = ("stage", *LOOK_FIELDS)
 FEW_FOUND = 60
-"""More trees than these are not listed at once: a few letters find the one meant."""
+"""Trees listed on one page."""
 
 
 @dataclass(frozen=True)
@@ -71,7 +72,10 @@ def look(visit: Visit) -> Response:
 
 
 def chosen_trees(visit: Visit) -> list[Tree]:
-    """The trees that an address or a form names by their ids."""
+    """The trees that an address or a form names by their ids, or by `all` that a search finds."""
+    if asked := visit.text("all"):
+        where = _places(visit.garden)
+        return [t for t in visit.garden.trees if t.id in where and fits(t, where[t.id], asked, visit.garden)]
     wanted = set(visit.texts("tree"))
     found = [tree for tree in visit.garden.trees if tree.id in wanted]
     if len(found) < len(wanted):
@@ -163,27 +167,39 @@ def number(text: str) -> int | None:
 
 
 def pick_tree(visit: Visit, path: str, title: str) -> Response:
-    """The trees to choose from, bench by bench; a search by name, species or bench narrows them."""
+    """The trees to choose from, bench by bench; a search by name, species or bench narrows them.
+
+    With `due` they are those to be looked at today.
+    """
     garden, wanted = visit.garden, visit.text("q")
     standing = [tree for tree in garden.trees if tree.retired is None]
-    places = {place.id: place.name for place in garden.places}
-    where = {
-        tree.id: places.get(place_of(tree.id, garden.stands, garden.today) or "", "") for tree in standing
-    }
-    found = [tree for tree in standing if _fits(tree, where[tree.id], wanted, garden)]
-    together: list[Tree] = []
-    if wanted and len(found) > 1:
-        together = found
+    where = _places(garden)
+    if visit.text("due"):
+        due = {row.tree.id for row in visit.site.keeper.ahead(garden).agenda.of(Section.TODAY)}
+        standing = [tree for tree in standing if tree.id in due]
+    found = [tree for tree in standing if fits(tree, where[tree.id], wanted, garden)]
+    leafed = visit.leafed(found, FEW_FOUND)
     benches: dict[str, list[Tree]] = {}
-    for tree in found[:FEW_FOUND]:
+    for tree in leafed.here:
         benches.setdefault(where[tree.id], []).append(tree)
     return visit.page(
-        "pick.html.j2", title, benches=benches, wanted=wanted, path=path, found=len(found),
-        together=together, few=FEW_FOUND, catalogue=garden.catalogue, total=len(standing),
+        "pick.html.j2", title, benches=benches, wanted=wanted, path=path, leafed=leafed,
+        together=visit.at(f"{path}?{urlencode({'all': wanted})}") if wanted and len(found) > 1 else "",
+        catalogue=garden.catalogue, total=len(standing),
     )  # fmt: skip
 
 
-def _fits(tree: Tree, place: str, wanted: str, garden: OpenGarden) -> bool:
+def _places(garden: OpenGarden) -> dict[str, str]:
+    """The name of the place of each tree that stands."""
+    places = {place.id: place.name for place in garden.places}
+    standing = [tree for tree in garden.trees if tree.retired is None]
+    return {
+        tree.id: places.get(place_of(tree.id, garden.stands, garden.today) or "", "") for tree in standing
+    }
+
+
+def fits(tree: Tree, place: str, wanted: str, garden: OpenGarden) -> bool:
+    """Whether a tree goes by what was typed, by a part of its name, its species' or its bench's."""
     species = garden.catalogue.get(tree.species)
     texts: list[Any] = [tree.label, tree.species, place, *(species.names if species else ())]
     return not wanted or any(plain_words(wanted) in plain_words(str(text)) for text in texts)

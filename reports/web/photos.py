@@ -44,6 +44,11 @@ def photo_path(folder: Path, look_id: str) -> Path:
     return folder / FOLDER / f"{look_id}.jpg"
 
 
+def photo_ids(folder: Path) -> set[str]:
+    """The looks of which a photo is kept."""
+    return {path.stem for path in (folder / FOLDER).glob("*.jpg")}
+
+
 def plain_photo(body: bytes) -> bytes:
     """A photo as JPEG, upright, no side longer than `LONGEST`, with nothing in it but the day it was taken.
 

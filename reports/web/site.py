@@ -4,11 +4,11 @@ from __future__ import annotations
 
 import hashlib
 import threading
-from collections.abc import Awaitable, Callable, Mapping
+from collections.abc import Awaitable, Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import cache
 from importlib import resources
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Generic, TypeVar
 
 from starlette.concurrency import run_in_threadpool
 from starlette.datastructures import FormData, UploadFile
@@ -27,7 +27,8 @@ if TYPE_CHECKING:
     from reports.web.writing import Saved
 
 KINDS = {"bench.css": "text/css", "bench.js": "text/javascript", "leaf.svg": "image/svg+xml"}
-MOST_FIELDS = 200
+T = TypeVar("T")
+MOST_FIELDS = 2000  # a look at a thousand trees together has as many
 MOST_FILES = 5
 KEPT_SAVES = 20
 
@@ -93,6 +94,18 @@ class Site:
 
 
 @dataclass(frozen=True)
+class Leafed(Generic[T]):
+    """One page of many: what stands on it, which of how many it is, and the ways to the next ones."""
+
+    here: Sequence[T]
+    page: int
+    last: int
+    found: int
+    before: str
+    after: str
+
+
+@dataclass(frozen=True)
 class Visit:
     """One request for a page.
 
@@ -121,6 +134,17 @@ class Visit:
         """Every value of a field."""
         given = [*self.form.getlist(name), *self.request.query_params.getlist(name)]
         return [value.strip() for value in given if isinstance(value, str) and value.strip()]
+
+    def leafed(self, found: Sequence[T], most: int) -> Leafed[T]:
+        """As many of what was found as stand on one page, and the ways to those before and after."""
+        last = max(1, -(-len(found) // most))
+        asked = self.text("page")
+        n = max(1, min(int(asked[:6]), last)) if asked.isascii() and asked.isdigit() else 1
+
+        def way(page: int) -> str:
+            return f"?{self.request.url.include_query_params(page=page).query}" if 1 <= page <= last else ""
+
+        return Leafed(found[(n - 1) * most : n * most], n, last, len(found), way(n - 1), way(n + 1))
 
     def at(self, path: str) -> str:
         """The address of a page, below a proxy's prefix where there is one."""

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Collection, Iterator
+from collections.abc import Callable, Collection, Iterator
 from dataclasses import dataclass
 from datetime import timedelta
 from typing import Any
@@ -16,17 +16,20 @@ from phenology.advice.alike import alike
 from phenology.advice.forecast_change import moved_by_looks
 from phenology.advice.visits import Visit as Visited
 from phenology.model.records import Tree
-from reports.text.care_text import as_counted
-from reports.text.change_text import moved_lines
+from reports.charts.agenda_rows import MOST_LINES, Line
+from reports.text.ahead_text import NOTHING_DECIDES, review_lines, round_cautions
+from reports.text.change_text import as_counted, moved_lines
 from reports.text.forecast_text import in_brief
-from reports.text.round_text import NOTHING_DECIDES, review_lines, round_cautions
 from reports.text.words import capital, full_date, short_date, weekday_full_date
 from reports.web.keeper import Known
-from reports.web.report_body import Embedded, morning_body, seasons_body
+from reports.web.report_body import Embedded, herd_body, morning_body, seasons_body, trees_compared
 from reports.web.site import Visit
+from reports.web.tree_pages import tree_of
 from reports.web.writing import take_back
 
 HISTORY_SHOWN = 40
+FEW_CHIPS = 24  # trees of today named on its page; the others are a tap away
+FEW_COMPARED = 20  # trees whose seasons stand on one page
 NO_OTHER = "No other tree's date moved by more than a few days."
 
 
@@ -34,21 +37,47 @@ def today(visit: Visit) -> Response:
     """The morning page, live, with a way to each tree that is to be looked at today."""
     known = visit.site.keeper.ahead(visit.garden)
     trees = sorted((r.tree for r in known.agenda.of(Section.TODAY)), key=lambda t: as_counted(t.label))
-    return _embedding(
-        visit, "today.html.j2", "Today", morning_body(visit.garden, known, look_back=False), trees=trees
-    )
+    body = morning_body(visit.garden, known, _herds_at(visit), look_back=False)
+    return _embedding(visit, "today.html.j2", "Today", body, trees=trees[:FEW_CHIPS], due=len(trees))
+
+
+def _herds_at(visit: Visit) -> Callable[[Line], str]:
+    return lambda line: visit.at(f"/trees/{line.rows[0].tree.id}/herd")
+
+
+def herd(visit: Visit) -> Response:
+    """The trees of the same species on the same bench, each drawn through its season."""
+    garden, known, one = visit.garden, visit.site.keeper.ahead(visit.garden), tree_of(visit)
+    place = known.agenda.garden.place_of(one, garden.today)
+    leafed = visit.leafed([t for t in garden.standing(place) if t.species == one.species], MOST_LINES)
+    title = f"{capital(garden.species_name(one.species))}, {place.name}"
+    body = herd_body(garden, known, {tree.id for tree in leafed.here}, title)
+    return _embedding(visit, "herd.html.j2", title, body, leafed=leafed)
 
 
 def morning(visit: Visit) -> Response:
     """The same with what changed since the last look, and how past forecasts did."""
     known = visit.site.keeper.ahead(visit.garden)
-    return _embedding(visit, "embedded.html.j2", "Morning", morning_body(visit.garden, known, look_back=True))
+    return _embedding(
+        visit,
+        "embedded.html.j2",
+        "Morning",
+        morning_body(visit.garden, known, _herds_at(visit), look_back=True),
+    )
 
 
 def seasons(visit: Visit) -> Response:
-    """Seasons side by side."""
-    known = visit.site.keeper.ahead(visit.garden)
-    return _embedding(visit, "embedded.html.j2", "Seasons", seasons_body(visit.garden, known))
+    """Seasons side by side; tree by tree a species at a time where there are many."""
+    garden, known = visit.garden, visit.site.keeper.ahead(visit.garden)
+    found, species = trees_compared(known), visit.text("species")
+    if species not in found:
+        few = {id for ids in found.values() for id in ids}
+        links = [] if len(few) <= FEW_COMPARED else [(one, garden.species_name(one)) for one in found]
+        body = seasons_body(garden, known, () if links else few)
+        return _embedding(visit, "seasons.html.j2", "Seasons", body, links=links, leafed=None)
+    leafed = visit.leafed(found[species], FEW_COMPARED)
+    body = seasons_body(garden, known, leafed.here, species)
+    return _embedding(visit, "seasons.html.j2", "Seasons", body, links=[], leafed=leafed)
 
 
 def _embedding(visit: Visit, template: str, title: str, page: Embedded, **values: Any) -> HTMLResponse:

@@ -14,16 +14,16 @@ from phenology.model.errors import InputError
 from phenology.model.records import Look, Tree, Work
 from reports.entries.look_editor import LookEditor
 from reports.entries.work_editor import WorkEditor
+from reports.text.ahead_text import plan_lines
 from reports.text.forecast_text import SEEN, told_in_full
-from reports.text.lines import shown_date
-from reports.text.plan_text import plan_lines
-from reports.text.words import capital
+from reports.text.words import capital, shown_date
 from reports.web.keeper import Known
 from reports.web.look_pages import pick_tree
-from reports.web.photos import photo_path
+from reports.web.photos import photo_ids, photo_path
 from reports.web.site import Visit
 from reports.web.writing import NOTHING_TYPED
 
+FEW_WITH_PHOTOS, MOST_PHOTOS = 8, 40  # trees on one page of leaves, photos of each
 ENTRIES_SHOWN, MOST_ENTRIES = 40, 400
 NARROW = (4.8, 3.2)  # inches: on a phone its words stay readable
 
@@ -78,7 +78,7 @@ def _told(visit: Visit, one: Tree) -> Iterator[tuple[str, str]]:
 
 
 def _picture_words(known: Known, one: Tree) -> str:
-    from reports.charts.one_tree import describe_tree
+    from reports.charts.tree_charts import describe_tree
 
     words: str = known.once(f"words of {one.id}", lambda: describe_tree(known.agenda.forecast, one))
     return words
@@ -103,7 +103,7 @@ def season_picture(visit: Visit) -> Response:
 
     def make() -> bytes:
         from reports.charts.ink import chart_bytes, new_axes
-        from reports.charts.one_tree import describe_tree, plot_tree
+        from reports.charts.tree_charts import describe_tree, plot_tree
 
         forecast = known.agenda.forecast
         narrow = new_axes(None, *NARROW)
@@ -139,20 +139,25 @@ def leaves(visit: Visit) -> Response:
     """Photos of each tree beside each other: by stage, and within it by the day of the flush."""
     garden, found = visit.garden, []
     flushes = {flush.id: flush for flush in garden.journal.flushes()}
-    for one in garden.trees:
+    photos = photo_ids(garden.folder)
+    shown: dict[str, list[Look]] = {}
+    for look in garden.journal.looks() if photos else ():
+        if look.id in photos:
+            shown.setdefault(look.tree_id, []).append(look)
+    asked = visit.text("tree")
+    trees = [tree for tree in garden.trees if tree.id in shown and asked in ("", tree.id)]
+    leafed = visit.leafed(trees, FEW_WITH_PHOTOS)
+    for one in leafed.here:
         stages: dict[str, list[tuple[str, str]]] = {}
-        looks = [
-            look for look in garden.journal.looks(one.id) if photo_path(garden.folder, look.id).is_file()
-        ]
+        looks = shown[one.id][-MOST_PHOTOS:]
         for look in sorted(looks, key=lambda look: (look.stage.rank, look.latest)):
             flush = flushes.get(look.flush_id)
             began = flush.started_on if flush else None
             day = f", day {(look.latest - began).days + 1} of its flush" if began else ""
             words = f"{shown_date(look.earliest, look.latest, garden.today)}{day}"
             stages.setdefault(capital(SEEN[look.stage]), []).append((look.id, words))
-        if stages:
-            found.append((one.label, one.id, list(stages.items())))
-    return visit.page("leaves.html.j2", "Leaves", trees=found)
+        found.append((one.label, one.id, list(stages.items())))
+    return visit.page("leaves.html.j2", "Leaves", trees=found, leafed=leafed)
 
 
 def photo(visit: Visit) -> Response:

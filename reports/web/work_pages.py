@@ -19,7 +19,7 @@ from reports.entries.entry_editor import ALL_THE_SAME
 from reports.entries.work_editor import WorkEditor
 from reports.garden.open_garden import OpenGarden
 from reports.garden.work_answers import work_answers
-from reports.text.answer_text import answer_lines
+from reports.text.ahead_text import answer_lines
 from reports.text.words import capital
 from reports.web.look_pages import chosen_trees, number, pick_tree, written
 from reports.web.site import Visit

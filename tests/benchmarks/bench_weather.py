@@ -49,7 +49,7 @@ def main() -> None:
                 answer = Meteostat(made, http).fetch(HERE, SPAN, TODAY)
                 assert answer.days is not None
                 frame = answer.days.to_frame()
-            print(f"  {len(frame):,} days, {frame['tmin'].notna().sum():,} known, {answer.received} files")
+            print(f"  {len(frame):,} days, {frame['tmin'].notna().sum():,} known")
             now = datetime(2026, 6, 14, 10, tzinfo=UTC)
             services = make_services(made, http)
             with WeatherStore.open(folder, create=True) as store:

@@ -15,10 +15,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from data_sources.journal import Journal, list_backups
-from data_sources.journal.change_rows import checksum, compact, expanded
 from data_sources.journal.changes import CHANGE_CELLS
 from data_sources.journal.schema import TABLES, column_names
-from data_sources.journal.steps import STEPS
+from data_sources.journal.steps import STEPS, checksum, compact, expanded
 from data_sources.sqlite.connection import connect, pragma
 from phenology.model.errors import StoreCorruptError
 from phenology.model.records import Look

@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import Any
 
 from reports.cli.setup import settings_command, species_command, tree_command  # noqa: F401  loaded before the fork
-from reports.cli.writing import import_command, look_command, work_command  # noqa: F401
+from reports.cli.writing import entry_commands, import_command  # noqa: F401
 from tests.reports.bench import Answer, Bench
 
 Command = Sequence[object]

@@ -192,7 +192,7 @@ def test_output_to_a_full_device_is_one_sentence(bench: Bench) -> None:
 
 
 BROKEN = """
-import reports.cli.setup.tree_list as broken
+import reports.cli.setup.tree_command as broken
 def listing(garden, trees, *, retired):
     secret = garden.trees[0].label + ' on 12 Garden Lane'
     raise KeyError(secret)

@@ -95,7 +95,7 @@ def test_what_changes_while_the_grower_is_asked_is_seen_before_saving(
             bench.does("tree", "edit", "Elm 1", "--label", "Old elm")
         return True
 
-    monkeypatch.setattr("reports.cli.writing.entry_command.may_ask", lambda: True)
+    monkeypatch.setattr("reports.cli.writing.entry_commands.may_ask", lambda: True)
     monkeypatch.setattr(click, "confirm", confirm)
     monkeypatch.setattr(click, "prompt", lambda *_, **__: "seen")
     answer = bench("look", "elm", "extending", "--date", "about 20 April")

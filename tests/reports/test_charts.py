@@ -17,13 +17,24 @@ from phenology.advice.agenda import make_agenda
 from phenology.advice.garden_forecast import forecast_garden
 from phenology.learning.garden_fit import GardenFit
 from phenology.model.track_record import first_hardenings
-from reports.charts.calibration_chart import describe_calibration, plot_calibration
-from reports.charts.garden_weeks import describe_garden, plot_garden
 from reports.charts.ink import INK, PALE, RULE, WASH
-from reports.charts.one_tree import describe_tree, plot_tree
-from reports.charts.past_chart import describe_past, plot_past, plot_reliability, season_weights
-from reports.charts.ripening_chart import describe_ripening, plot_ripening
-from reports.charts.seasons_chart import describe_seasons, plot_seasons
+from reports.charts.learned_charts import (
+    describe_calibration,
+    describe_past,
+    plot_calibration,
+    plot_past,
+    plot_reliability,
+    season_weights,
+)
+from reports.charts.tree_charts import (
+    describe_garden,
+    describe_ripening,
+    describe_tree,
+    plot_garden,
+    plot_ripening,
+    plot_tree,
+)
+from reports.charts.weather_charts import describe_seasons, plot_seasons
 from tests.reports.bench import Bench
 from tests.reports.demo import DAY, demo_folder, demo_past, own_demo
 from tests.reports.opened import read_garden

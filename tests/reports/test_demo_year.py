@@ -11,8 +11,8 @@ from data_sources.demo.garden import demo_garden
 from phenology.advice.agenda import Section, make_agenda, plan_round
 from phenology.advice.alike import alike
 from phenology.advice.garden_forecast import forecast_garden
+from reports.text.ahead_text import round_text
 from reports.text.forecast_text import forecast_text
-from reports.text.round_text import round_text
 from reports.text.words import tree_names
 from tests.reports.demo import YEAR, demo_folder
 from tests.reports.opened import read_garden

@@ -15,9 +15,16 @@ from data_sources.weather.store.weather_store import Origin, WeatherStore
 from phenology.heat.clocks import HEAT_CLOCKS
 from phenology.seasons.season_heat import heat_course
 from phenology.weather.series import DailyWeather
-from reports.charts.heat_curve import describe_heat_curve, plot_heat_curve
-from reports.charts.seasons_chart import plot_seasons
-from reports.charts.station_chart import DAYS, NIGHTS, describe_station, differences, plot_station
+from reports.charts.weather_charts import (
+    DAYS,
+    NIGHTS,
+    describe_heat_curve,
+    describe_station,
+    differences,
+    plot_heat_curve,
+    plot_seasons,
+    plot_station,
+)
 from reports.garden.station_pair import station_pair
 from tests.reports.bench import Bench, new_bench
 from tests.reports.demo import DAY, demo_folder, own_demo

@@ -19,7 +19,7 @@ def bench(tmp_path: Path) -> Bench:
 @pytest.fixture
 def asked(monkeypatch: pytest.MonkeyPatch) -> None:
     """Somebody sits at a terminal."""
-    for name in ("init_where", "init_command"):
+    for name in ("init_questions", "init_command"):
         monkeypatch.setattr(f"reports.cli.setup.{name}.may_ask", lambda: True)
 
 

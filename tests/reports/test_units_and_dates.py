@@ -159,7 +159,7 @@ def test_a_week_is_the_garden_s_own_when_written_down_and_imported(tmp_path):
 
 def test_the_garden_by_week_begins_its_weeks_where_the_garden_does(tmp_path):
     from phenology.advice.garden_forecast import forecast_garden
-    from reports.charts.garden_weeks import plot_garden
+    from reports.charts.tree_charts import plot_garden
     from tests.reports.opened import read_garden
 
     garden, settings = read_garden(american(tmp_path).folder, DAY)

@@ -19,6 +19,7 @@ from phenology.model.errors import FlushcastError
 from phenology.model.records import Place
 from phenology.weather.series import DailyWeather
 from reports.cli.main import cli
+from tests.data_sources.series import fingerprint
 
 TODAY = date(2026, 3, 10)
 PLAIN = "date,tmin_c,tmax_c\n2026-03-01,1.5,9.0\n2026-03-02,0.2,7.5\n2026-03-03,-2.0,5.0\n"
@@ -131,12 +132,12 @@ BAD_FILES = [
 @pytest.mark.parametrize("content, message", BAD_FILES)
 def test_a_bad_file_is_one_sentence_and_changes_nothing(garden, content, message):
     run(garden, "add", put(garden, PLAIN, "good.csv"))
-    before = stored(garden).fingerprint()
+    before = fingerprint(stored(garden))
     with pytest.raises(FlushcastError) as caught:
         run(garden, "add", put(garden, content))
     assert str(caught.value).startswith(message)
     assert "\n" not in str(caught.value)
-    assert stored(garden).fingerprint() == before
+    assert fingerprint(stored(garden)) == before
 
 
 def test_without_a_garden_it_says_init(tmp_path):
@@ -210,11 +211,11 @@ def test_a_file_of_doubtful_days_alone_can_still_be_looked_at(garden):
 
 def test_the_last_file_can_be_taken_back(garden):
     run(garden, "add", put(garden, PLAIN))
-    before = stored(garden).fingerprint()
+    before = fingerprint(stored(garden))
     run(garden, "add", put(garden, PLAIN.replace("1.5", "0.5") + "2026-03-04,1,2\n", "wrong.csv"))
     done = run(garden, "undo")
     assert done.stdout == "Benches: took back file wrong.csv: 2 days removed, 1 earlier values are back\n"
-    assert stored(garden).fingerprint() == before
+    assert fingerprint(stored(garden)) == before
     run(garden, "undo")
     with pytest.raises(FlushcastError, match="no weather of Benches to take back"):
         run(garden, "undo")

@@ -179,6 +179,6 @@ def test_a_day_still_to_come_is_not_last_year_s_unasked(tmp_path, monkeypatch):
     told = bench.refuses("work", "Elm 1", "cutback", "--date", "6/1")
     assert "'6/1' without a year is Jun 1, 2025, and Jun 1, 2026 is still to come: write the year" in told
     bench.does("work", "Elm 1", "cutback", "--date", "6/1/2025")
-    monkeypatch.setattr("reports.cli.writing.entry_command.may_ask", lambda: True)
+    monkeypatch.setattr("reports.cli.writing.entry_commands.may_ask", lambda: True)
     asked = bench("work", "Hornbeam 1", "cutback", "--date", "6/1", input="n\n")
     assert "Is Jun 1, 2025 meant? [Y/n]: n" in asked.words and "Undo" not in asked.words

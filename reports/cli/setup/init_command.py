@@ -27,12 +27,12 @@ from phenology.language.tree_selection import few_labels
 from phenology.model.errors import InputError, StoreError
 from phenology.model.records import Place, Stand, Tree
 from reports.cli.common import garden_folder, may_ask, put, say, tell
-from reports.cli.setup.positions import read_elevation, read_latitude, read_longitude, shown_position
-from reports.text.lines import counted
+from reports.cli.setup.place_command import read_elevation, read_latitude, read_longitude, shown_position
+from reports.text.words import counted
 
 if TYPE_CHECKING:
     from data_sources.country_dates import CountryDates
-    from reports.cli.setup.init_trees import Named
+    from reports.cli.setup.init_questions import Named
     from reports.garden.open_garden import OpenGarden
 
 
@@ -97,10 +97,10 @@ def init_command(
     if (target / JOURNAL_NAME).exists():
         if town or lat or lon or elevation or timezone or place or trees:
             raise click.UsageError("the journal there has its places and trees; only settings can be given")
-        _mend(target, name, units, season_start, date_order, first_weekday)
+        _mend(target, _settings(name, units, season_start, date_order, first_weekday))
         return
     from data_sources.country_dates import country_dates
-    from reports.cli.setup.init_where import find_where
+    from reports.cli.setup.init_questions import find_where
 
     where = find_where(town or (None if lat or lon else place), lat, lon, timezone)
     spot = Place(
@@ -113,13 +113,7 @@ def init_command(
     )
     grown, slips, unknown = _read_trees(trees)
     usual = country_dates(where.timezone)
-    settings = GardenSettings(
-        name=plain_name(name) or "Garden",
-        units=(units or (usual.units if usual else "C")).upper(),
-        season_start=season_start,
-        date_order=date_order or (usual.order if usual else None),
-        first_weekday=first_weekday or (usual.first_weekday if usual else None),
-    )
+    settings = _settings(name, units, season_start, date_order, first_weekday, usual)
     stands = [Stand(new_id(), tree.id, spot.id) for tree in grown]
     label = f"made the garden: {spot.name}, {counted(len(grown), 'trees')}"
     create_garden(target, settings, [spot, *grown, *stands], label)
@@ -133,19 +127,19 @@ def init_command(
         tell(f"Temperatures ({usual.country}) in °F. Change it with: flushcast settings units C.")
     there = "" if target == Path(".") else f"--garden {target} "
     if may_ask():
-        _ask_on(target, there, spot, slips, ask_trees=not trees)
-        return
+        first = _ask_on(target, there, spot, slips, ask_trees=not trees)
+    else:
+        first = f'look "{grown[0].label}" soft' if grown else TREE_ADD
     say("Next:")
-    say(f"  flushcast {there}" + (f'look "{grown[0].label}" soft' if grown else TREE_ADD))
+    say(f"  flushcast {there}{first}")
     say(f"  flushcast {there}weather add FILE.csv")
 
 
-def _ask_on(folder: Path, there: str, spot: Place, slips: Sequence[Named], *, ask_trees: bool) -> None:
-    """Ask the rest of somebody at a terminal; every answer is kept when it is given."""
+def _ask_on(folder: Path, there: str, spot: Place, slips: Sequence[Named], *, ask_trees: bool) -> str:
+    """Ask the rest of somebody at a terminal, every answer kept when it is given; what may be typed next."""
     from phenology.language.date_style import using_dates
     from phenology.language.degrees import using_units
-    from reports.cli.setup.init_trees import ask_for_trees, ask_how_they_stand
-    from reports.cli.setup.init_where import asked
+    from reports.cli.setup.init_questions import ask_for_trees, ask_how_they_stand, asked
     from reports.garden.open_garden import OpenGarden
 
     garden = OpenGarden(folder, lambda warning: tell(f"Note: {warning}"))
@@ -168,9 +162,7 @@ def _ask_on(folder: Path, there: str, spot: Place, slips: Sequence[Named], *, as
         finally:
             first = garden.trees[0].label if garden.trees else "Elm 1"
             garden.close()
-    say("Next:")
-    say(f'  flushcast {there}look "{first}" soft')
-    say(f"  flushcast {there}weather add FILE.csv")
+    return f'look "{first}" soft'
 
 
 def _first_forecast(garden: OpenGarden) -> None:
@@ -178,7 +170,7 @@ def _first_forecast(garden: OpenGarden) -> None:
     if not garden.trees:
         return
     from phenology.advice.agenda import make_agenda
-    from reports.cli.telling.read_forecast import read_forecast
+    from reports.cli.common import read_forecast
     from reports.text.forecast_text import CLOSING, forecast_text
     from reports.text.words import terminal_width
 
@@ -187,23 +179,27 @@ def _first_forecast(garden: OpenGarden) -> None:
     say()
 
 
-def _mend(
-    folder: Path,
+def _settings(
     name: str,
     units: str | None,
     season_start: str | None,
     date_order: str | None,
     first_weekday: str | None,
-) -> None:
+    usual: CountryDates | None = None,
+) -> GardenSettings:
+    """Settings as given, else as they are usual in the country."""
+    return GardenSettings(
+        name=plain_name(name) or "Garden",
+        units=(units or (usual.units if usual else "C")).upper(),
+        season_start=season_start,
+        date_order=date_order or (usual.order if usual else None),
+        first_weekday=first_weekday or (usual.first_weekday if usual else None),
+    )
+
+
+def _mend(folder: Path, settings: GardenSettings) -> None:
     """New settings for a garden that has lost them; its journal stays as it is."""
     open_journal(folder).close()  # it must be one that can be used
-    settings = GardenSettings(
-        name=plain_name(name) or "Garden",
-        units=(units or "C").upper(),
-        season_start=season_start,
-        date_order=date_order,
-        first_weekday=first_weekday,
-    )
     write_settings(folder, settings)
     tell(
         f"The journal in {folder} is kept; it has new settings, at their defaults unless given: look them "
@@ -241,17 +237,11 @@ def _dates_of(settings: GardenSettings, usual: CountryDates) -> str:
 
 
 def _read_trees(typed: Sequence[str]) -> tuple[list[Tree], list[Named], list[str]]:
-    """Trees as typed, those whose species has to be asked, and the species that nobody has described.
-
-    Raises
-    ------
-    InputError
-        With all that is wrong, where nobody can be asked.
-    """
+    """Trees as typed, those whose species has to be asked, and the species that nobody has described."""
     if not typed:
         return [], [], []
     from phenology.species.catalogue import load_species
-    from reports.cli.setup.init_trees import latin_of, named
+    from reports.cli.setup.init_questions import latin_of, named
 
     catalogue = load_species()
     trees: list[Tree] = []

@@ -1,30 +1,89 @@
-"""`flushcast place`: the spots where trees stand."""
+"""`flushcast place`: the spots where trees stand, and how their positions are read and shown."""
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable
 from typing import Any
 
 import click
 
 from data_sources.garden import new_id
+from data_sources.tables.cells import number_between
 from phenology.language.plain_names import name_key, plain_name
 from phenology.language.words import plain_words
 from phenology.model.errors import InputError
 from phenology.model.records import Place
-from reports.cli.common import open_garden_option, put
-from reports.cli.setup.positions import (
-    check_zone,
-    read_elevation,
-    read_latitude,
-    read_longitude,
-    shown_elevation,
-    shown_position,
-)
+from reports.cli.common import open_garden_option, put, together
 from reports.cli.writing.record_editor import committed
 from reports.entries.merging import Edit, Readers, differences, merged, text_field
 from reports.garden.open_garden import OpenGarden
-from reports.text.lines import table
+from reports.text.words import table
+
+FEET = 0.3048
+
+
+def read_latitude(text: str) -> float:
+    """Degrees north; "33.9 S" is understood."""
+    return _degrees(text, 90, "latitude", "N", "S")
+
+
+def read_longitude(text: str) -> float:
+    """Degrees east; "122.4 W" is understood."""
+    return _degrees(text, 180, "longitude", "E", "W")
+
+
+def read_elevation(text: str) -> float:
+    """Metres above the sea; "1017 ft" is understood."""
+    match = re.fullmatch(r"\s*(-?[\d.,]+)\s*(m|metres?|meters?|ft|feet|')?\s*", text.casefold())
+    if match is None:
+        raise InputError(f"'{text}' is no elevation; write metres such as 310, or feet such as 1017ft")
+    feet = (match[2] or "m") in ("ft", "feet", "'")
+    try:
+        metres = float(match[1].replace(",", "." if not feet else "")) * (FEET if feet else 1)
+    except ValueError:
+        raise InputError(
+            f"'{text}' is no elevation; write metres such as 310, or feet such as 1017ft"
+        ) from None
+    if not -430 <= metres <= 9000:
+        raise InputError(f"an elevation of {text} lies outside -430 to 9000 m")
+    return round(metres, 1)
+
+
+def _degrees(text: str, most: float, what: str, plus: str, minus: str) -> float:
+    match = re.fullmatch(rf"\s*([+-]?[\d.,]+)\s*°?\s*([{plus}{minus}])?\s*", text.upper())
+    if match is None:
+        raise InputError(f"'{text}' is no {what}; write decimal degrees from {-most:g} to {most:g}")
+    try:
+        degrees = number_between(-most, most)(match[1])
+    except InputError:
+        raise InputError(f"{what} runs from {-most:g} to {most:g}; got {text}") from None
+    return -abs(degrees) if match[2] == minus else degrees
+
+
+def shown_position(place: Place) -> str:
+    """A position to read: "47.00 N 8.20 E"."""
+    north = f"{abs(place.latitude):.2f} {'N' if place.latitude >= 0 else 'S'}"
+    east = f"{abs(place.longitude):.2f} {'E' if place.longitude >= 0 else 'W'}"
+    return f"{north} {east}"
+
+
+def shown_elevation(metres: float | None, units: str) -> str:
+    """An elevation in the garden's units."""
+    if metres is None:
+        return "-"
+    return f"{metres / FEET:.0f} ft" if units == "F" else f"{metres:.0f} m"
+
+
+def check_zone(name: str) -> str:
+    """A time zone's name, if there is such a zone."""
+    from zoneinfo import ZoneInfo
+
+    try:
+        ZoneInfo(name)
+    except (KeyError, ValueError, OSError):
+        raise InputError(f"there is no time zone '{name}'; write one such as Europe/Zurich") from None
+    return name
 
 
 @click.group("place")
@@ -32,7 +91,7 @@ def place_command() -> None:
     """The spots where trees stand: add, list, edit, remove."""
 
 
-_OPTIONS = (
+_place_options = together(
     click.option("--lat", metavar="DEGREES", help="Latitude; default: as the first place."),
     click.option("--lon", metavar="DEGREES", help="Longitude; default: as the first place."),
     click.option("--elevation", metavar="METRES", help="Above the sea; '1017ft' is understood."),
@@ -42,13 +101,6 @@ _OPTIONS = (
     click.option("--note", metavar="TEXT", help="Anything else."),
     open_garden_option,
 )
-
-
-def _place_options(command: Callable[..., Any]) -> Callable[..., Any]:
-    """The options that describe a place."""
-    for option in reversed(_OPTIONS):
-        command = option(command)
-    return command
 
 
 def _field(name: str, read: Callable[[str], Any], *, needed: bool = False) -> Callable[..., dict[str, Any]]:

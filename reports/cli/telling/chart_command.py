@@ -7,24 +7,14 @@ from typing import TYPE_CHECKING
 
 import click
 
-from reports.cli.common import as_of_option, open_garden_option, say
-from reports.cli.telling.read_forecast import read_forecast
+from reports.cli.common import as_of_option, open_garden_option, read_forecast, say
 from reports.garden.open_garden import OpenGarden
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
-NAMES = (
-    "garden",
-    "tree",
-    "ripening",
-    "calibration",
-    "past",
-    "reliability",
-    "seasons",
-    "station",
-    "heat-curve",
-)
+NAMES = ("garden", "tree", "ripening", "calibration", "past", "reliability", "seasons", "station",
+         "heat-curve")  # fmt: skip
 LOOKING_BACK = ("past", "reliability")
 OF_A_TREE = ("tree", "ripening")
 
@@ -59,86 +49,71 @@ def chart_command(
         raise click.UsageError(f"--species does not go with '{name}'")
     if place is not None and name != "station":
         raise click.UsageError(f"--place does not go with '{name}'")
+    from phenology.language.date_style import weekday_full_date
     from reports.charts.ink import FORMATS, save_chart
 
     if out.suffix.lower().lstrip(".") not in FORMATS:
         raise click.UsageError(f"a chart is written as .svg or .png, not as '{out.name}'")
-    if name in ("garden", "tree"):
-        axes, words = _forecast(garden, as_of, tree)
-    elif name == "ripening":
-        axes, words = _ripening(garden, as_of, tree or "")
-    elif name == "heat-curve":
-        axes, words = _heat_curve(garden)
-    elif name == "station":
-        axes, words = _station(garden, as_of, place)
+    if name in ("garden", "tree", "ripening"):
+        axes, words = _of_trees(garden, as_of, name, tree)
+    elif name in ("seasons", "station", "heat-curve"):
+        axes, words = _of_weather(garden, as_of, name, place)
     else:
-        axes, words = _learned(garden, as_of, name, species)
-    save_chart(axes, out, words, _heading(garden, as_of) if name != "heat-curve" else "")
+        axes, words = _of_learning(garden, as_of, name, species)
+    heading = ""
+    if name != "heat-curve":
+        heading = f"{garden.settings.name}, {weekday_full_date(garden.snapshot(as_of).as_of)}"
+    save_chart(axes, out, words, heading)
     say(f"Wrote {out}. {words}")
 
 
-def _heading(garden: OpenGarden, as_of: str | None) -> str:
-    from reports.text.words import weekday_full_date
+def _of_trees(opened: OpenGarden, as_of: str | None, name: str, tree: str | None) -> tuple[Axes, str]:
+    from reports.charts import tree_charts as charts
 
-    return f"{garden.settings.name}, {weekday_full_date(garden.snapshot(as_of).as_of)}"
-
-
-def _forecast(opened: OpenGarden, as_of: str | None, tree: str | None) -> tuple[Axes, str]:
-    from reports.charts.garden_weeks import describe_garden, plot_garden
-    from reports.charts.one_tree import describe_tree, plot_tree
-
+    if name == "ripening":
+        garden, chosen = opened.snapshot(as_of), opened.select_one(tree or "")
+        return charts.plot_ripening(garden, chosen), charts.describe_ripening(garden, chosen)
     forecast = read_forecast(opened, as_of)
     if tree is None:
-        return plot_garden(forecast), describe_garden(forecast)
+        return charts.plot_garden(forecast), charts.describe_garden(forecast)
     chosen = opened.select_one(tree)
-    return plot_tree(forecast, chosen), describe_tree(forecast, chosen)
+    return charts.plot_tree(forecast, chosen), charts.describe_tree(forecast, chosen)
 
 
-def _ripening(opened: OpenGarden, as_of: str | None, tree: str) -> tuple[Axes, str]:
-    from reports.charts.ripening_chart import describe_ripening, plot_ripening
-
-    garden, chosen = opened.snapshot(as_of), opened.select_one(tree)
-    return plot_ripening(garden, chosen), describe_ripening(garden, chosen)
-
-
-def _heat_curve(garden: OpenGarden) -> tuple[Axes, str]:
-    """Of no garden, but in its units where there is one."""
-    from reports.charts.heat_curve import describe_heat_curve, plot_heat_curve
-
-    units = garden.settings_or_usual.units
-    return plot_heat_curve(units=units), describe_heat_curve(units)
-
-
-def _station(garden: OpenGarden, as_of: str | None, place: str | None) -> tuple[Axes, str]:
-    from reports.charts.station_chart import describe_station, plot_station
+def _of_weather(opened: OpenGarden, as_of: str | None, name: str, place: str | None) -> tuple[Axes, str]:
+    """Of the season so far, a place beside its station, or no garden, though in its units if there is one."""
+    from reports.charts import weather_charts as charts
     from reports.garden.station_pair import station_pair
 
-    pair = station_pair(garden.folder, garden.place(place), garden.past_day(as_of) if as_of else None)
-    units = garden.settings.units
-    return plot_station(pair, units=units), describe_station(pair, units)
+    if name == "heat-curve":
+        units = opened.settings_or_usual.units
+        return charts.plot_heat_curve(units=units), charts.describe_heat_curve(units)
+    if name == "seasons":
+        garden = opened.snapshot(as_of)
+        return charts.plot_seasons(garden, units=opened.settings.units), charts.describe_seasons(garden)
+    pair = station_pair(opened.folder, opened.place(place), opened.past_day(as_of) if as_of else None)
+    units = opened.settings.units
+    return charts.plot_station(pair, units=units), charts.describe_station(pair, units)
 
 
-def _learned(opened: OpenGarden, as_of: str | None, name: str, species: str | None) -> tuple[Axes, str]:
-    """Of the season so far, of what was learned of a species, of how past forecasts did."""
+def _of_learning(opened: OpenGarden, as_of: str | None, name: str, species: str | None) -> tuple[Axes, str]:
+    """Of what was learned of a species, or of how past forecasts did."""
     from phenology.learning.garden_fit import GardenFit
     from phenology.model.track_record import first_hardenings
     from phenology.species.catalogue import find_species
-    from reports.charts.calibration_chart import describe_calibration, plot_calibration
-    from reports.charts.past_chart import describe_past, plot_past, plot_reliability
-    from reports.charts.seasons_chart import describe_seasons, plot_seasons
+    from reports.charts import learned_charts as charts
     from reports.garden.past_forecasts import garden_past
     from reports.text.progress import progress
 
     garden, units = opened.snapshot(as_of), opened.settings.units
-    if name == "seasons":
-        return plot_seasons(garden, units=units), describe_seasons(garden)
     kept = {t.species for t in garden.trees}
     mine = {latin: s for latin, s in garden.species.items() if latin in kept}
     latin = find_species(species, mine).latin if species else None
     if name == "calibration":
         fit = GardenFit(garden)
-        return plot_calibration(fit, latin, units=units), describe_calibration(fit, latin, units=units)
+        axes = charts.plot_calibration(fit, latin, units=units)
+        return axes, charts.describe_calibration(fit, latin, units=units)
     with progress("past forecast") as step:
         made = first_hardenings(garden_past(opened.folder, garden, say=say, progress=step))
     made = [one for one in made if latin is None or one.species == latin]
-    return (plot_past if name == "past" else plot_reliability)(made), describe_past(made)
+    return (charts.plot_past if name == "past" else charts.plot_reliability)(made), charts.describe_past(made)

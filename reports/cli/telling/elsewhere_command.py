@@ -9,14 +9,13 @@ from typing import TYPE_CHECKING
 
 import click
 
-from reports.cli.common import may_ask, open_garden_option, put, say
+from reports.cli.common import may_ask, open_garden_option, put, say, write_page
 from reports.garden.open_garden import OpenGarden
 
 if TYPE_CHECKING:
     from phenology.advice.lesson import Lesson
     from phenology.advice.lesson_place import LessonPlace
     from phenology.species.catalogue import Species
-    from reports.text.elsewhere_text import Card
 
 USUAL_MONTHS = (3, 4, 5, 6, 7, 8)  # first days of these months after the one in which the season starts
 CARD_MONTHS = (4, 6)  # a card has room for two at 80 columns
@@ -124,22 +123,15 @@ def elsewhere_command(
         if page is None:
             put(card_text(card))
         else:
-            _write(card, page)
+            from reports.page.card_page import card_html
+
+            write_page(page, card_html(card))
     else:
         put(elsewhere_text(rows))
     for name in known.guessed:
         say(f'note: {name} is taken to lie at 45 degrees; say better with --lat "{name}=DEGREES"')
     if seasons := seasons_taught(here):
         say(f"What {kind.latin} takes is learned from your own looks, {seasons} seasons.")
-
-
-def _write(card: Card, page: Path) -> None:
-    from data_sources.disk.whole_files import write_output
-    from reports.page.card_page import card_html
-
-    html = card_html(card).encode("utf-8")
-    write_output(page, html)
-    say(f"Wrote {page}, {len(html) // 1000 or 1} kB.")
 
 
 def _attribution(garden: OpenGarden, names: set[str]) -> tuple[str, ...]:

@@ -30,7 +30,7 @@ from reports.cli.file_questions import asking
 from reports.cli.writing.import_preview import left_out, preview
 from reports.cli.writing.record_editor import UNDO
 from reports.garden.open_garden import OpenGarden
-from reports.text.lines import counted
+from reports.text.words import counted
 
 if TYPE_CHECKING:
     from data_sources.weather.store.weather_store import AddReport

@@ -10,7 +10,7 @@ from data_sources.tables.import_draft import ImportedFile, ImportPlan
 from data_sources.tables.import_rows import ImportedRow
 from data_sources.tables.problems import SHOWN, Problem, sentences
 from phenology.model.stages import Stage
-from reports.text.lines import counted, set_in
+from reports.text.words import counted, set_in
 
 ROWS = 12  # rows told of a file before the rest is only counted; all with --dry-run
 

@@ -25,7 +25,7 @@ from phenology.records.record_book import RecordBook
 from reports.cli.common import tell
 from reports.cli.writing.record_editor import UNDO
 from reports.garden.open_garden import OpenGarden
-from reports.text.lines import counted
+from reports.text.words import counted
 
 SHOWN = 3
 
@@ -50,13 +50,7 @@ def take_in(
     may_ask: bool,
     dry_run: bool,
 ) -> None:
-    """Save a look for every day on which photos were taken, all of them or nothing.
-
-    Raises
-    ------
-    InputError
-        If no photo tells its day, or a look cannot stand (`TableError`, every photo at once).
-    """
+    """Save a look for every day on which photos were taken, all of them or nothing."""
     photos = [read_photo(path) for path in find_photos(paths)]
     if not photos:
         raise InputError(f"there are no photos in {paths[0]}")

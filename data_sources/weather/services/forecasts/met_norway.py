@@ -14,7 +14,6 @@ from data_sources.weather.services.protocol.checks import (
     ahead_from,
     as_weather,
     believable,
-    believable_forecast,
     celsius,
     days_from_hours,
     instants,
@@ -60,8 +59,8 @@ class MetNorway(Service):
             days, rough = forecast_days(steps, spot.timezone)
             begins: date = local_day(steps.iloc[:1], spot.timezone)[0].date()
             refuse_old_issue(begins, today)
-            ahead = ahead_from(as_weather(believable(days), "forecast")[0], min(begins, today), part.last)
-            return (*believable_forecast(ahead), rough, begins)
+            weather = as_weather(believable(days), "forecast")[0]
+            return (*ahead_from(weather, min(begins, today), part.last), rough, begins)
 
         reply = self.http.get(self.base(self.settings), read, params=asked)
         weather, notes, rough, begins = reply.value

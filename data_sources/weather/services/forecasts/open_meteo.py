@@ -16,7 +16,6 @@ from data_sources.weather.services.protocol.checks import (
     ahead_from,
     as_weather,
     believable,
-    believable_forecast,
     celsius,
     days_from_hours,
     instants,
@@ -105,7 +104,7 @@ class OpenMeteoForecast(OpenMeteo):
         def checked(runs: Runs) -> DailyWeather:
             refuse_old_issue(runs.begins + past * DAY, today)
             weather = runs.weather(VARIABLE, "model")
-            believable_forecast(ahead_from(weather, today, part.last))
+            ahead_from(weather, today, part.last)
             assert weather is not None
             return weather
 
@@ -114,7 +113,7 @@ class OpenMeteoForecast(OpenMeteo):
         # A copy from before midnight knows yesterday as a forecast only.
         issued = min(spot.today(reply.fetched_at), today)
         gone = weather.between(part.first, issued - DAY)
-        forecast, notes = believable_forecast(ahead_from(weather, issued, part.last))
+        forecast, notes = ahead_from(weather, issued, part.last)
         return ServiceAnswer(
             Origin("Open-Meteo", "forecast", ATTRIBUTION),
             reply.fetched_at,
@@ -179,7 +178,7 @@ class OpenMeteoEnsemble(OpenMeteo):
             for name in sorted(runs.days, key=lambda n: ("_member" in n, n)):
                 run = runs.weather(name, "forecast")
                 if run is not None and run.between(today, part.last).known.any():
-                    found.append(believable_forecast(run.between(today, part.last))[0])
+                    found.append(ahead_from(run, today, part.last)[0])
             if len(found) < 2:
                 raise ServiceError("damaged", f"sent no members of the model {model}")
             # Every member must hold the same days, or the spread would be one of how far they reach.

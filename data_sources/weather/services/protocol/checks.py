@@ -106,20 +106,6 @@ def as_weather(days: pd.DataFrame, source: str = "station") -> tuple[DailyWeathe
     return weather, len(crossed)
 
 
-def believable_forecast(weather: DailyWeather) -> tuple[DailyWeather, tuple[str, ...]]:
-    """A forecast without its days that are hard to believe: nobody could accept them before they are past.
-
-    Raises `ServiceError` if no day is left.
-    """
-    doubts = doubtful_days(weather)
-    good = weather.only(~np.isin(weather.ordinals, [day.toordinal() for day in doubts]))
-    if not good.known.any():
-        why = next(iter(doubts.values()), "no whole day")
-        raise ServiceError("unbelievable", f"sent a forecast that cannot be ({why})")
-    notes = tuple(f"{day} left out of the forecast: {why}" for day, why in doubts.items())
-    return good, notes
-
-
 def refuse_old_issue(issued: date, today: date) -> None:
     """Refuse a forecast that was made on another day: what it says of days gone by is no weather.
 
@@ -129,15 +115,23 @@ def refuse_old_issue(issued: date, today: date) -> None:
         raise ServiceError("unbelievable", f"sent a forecast of {issued} (is the computer's clock right?)")
 
 
-def ahead_from(weather: DailyWeather | None, issued: date, last: date) -> DailyWeather:
-    """The days of a forecast from its issue on, as far as was asked.
+def ahead_from(
+    weather: DailyWeather | None, issued: date, last: date
+) -> tuple[DailyWeather, tuple[str, ...]]:
+    """The days of a forecast from its issue on, as far as was asked, and what was left out.
 
-    Raises `ServiceError` if no whole day is among them.
+    Days that are hard to believe are: nobody could accept them before they are past. Raises `ServiceError` if
+    no whole day is left.
     """
     ahead = weather.between(issued, last) if weather is not None else None
     if ahead is None or not ahead.known.any():
         raise ServiceError("damaged", "sent no whole day from today on (is the computer's clock right?)")
-    return ahead
+    doubts = doubtful_days(ahead)
+    good = ahead.only(~np.isin(ahead.ordinals, [day.toordinal() for day in doubts]))
+    if not good.known.any():
+        why = next(iter(doubts.values()), "no whole day")
+        raise ServiceError("unbelievable", f"sent a forecast that cannot be ({why})")
+    return good, tuple(f"{day} left out of the forecast: {why}" for day, why in doubts.items())
 
 
 YEAR = 365.2425 * 86400  # s

@@ -138,8 +138,8 @@ class StationService(Service):
             self._chosen[spot] = self.choose(spot, today)
         stations = self._chosen[spot][: part.stations]
         pieces = [piece for station in stations for piece in self.pieces(station, part, today)]
-        got = _Fetched(self)
-        got.fetch(pieces)
+        got = _Fetched()
+        got.fetch(pieces, self.title, self.http)
         if all(reply.from_cache for _, reply in got.replies):
             # The copies that are here are in the store already.
             newest = any(part.last.year in piece.years for piece, _ in got.replies)
@@ -185,37 +185,30 @@ class StationService(Service):
         )
 
 
+@dataclass
 class _Fetched:
     """What became of a round's pieces."""
 
-    def __init__(self, service: Service) -> None:
-        self._service, self._http = service, service.http
-        self.replies: list[tuple[Piece, Reply[Days]]] = []
-        self.failed: list[Piece] = []
-        self._absent: list[Piece] = []
-        self.reason: ServiceError | None = None
+    replies: list[tuple[Piece, Reply[Days]]] = field(default_factory=list)
+    failed: list[Piece] = field(default_factory=list)
+    absent: list[Piece] = field(default_factory=list)
+    reason: ServiceError | None = None
 
-    def fetch(self, pieces: Sequence[Piece]) -> None:
+    def fetch(self, pieces: Sequence[Piece], title: str, http: Http) -> None:
         """Ask for each, until it is plain that there is no use in it."""
         failures = 0
         for n, piece in enumerate(pieces):
-            self._http.progress(self._service.title, n, len(pieces))
+            http.progress(title, n, len(pieces))
             if failures >= PATIENCE:
                 self.failed.append(piece)
                 continue
             try:
-                reply = self._http.get(
-                    piece.url,
-                    piece.parse,
-                    params=piece.params,
-                    keep_for=piece.keep_for,
-                    absent_for=piece.absent_for,
-                )
+                reply = http.get(piece.url, piece.parse, piece.params, piece.keep_for, piece.absent_for)
             except ServiceError as error:
                 if error.fault == "offline":
                     raise  # the copies that are here are in the store already
                 if error.fault == "absent":
-                    self._absent.append(piece)
+                    self.absent.append(piece)
                     continue
                 self.failed.append(piece)
                 self.reason = self.reason or error
@@ -223,7 +216,7 @@ class _Fetched:
             else:
                 self.replies.append((piece, reply))
                 failures = failures if reply.from_cache else 0
-        self._http.progress(self._service.title, len(pieces), len(pieces))
+        http.progress(title, len(pieces), len(pieces))
 
     @property
     def fetched_at(self) -> datetime:
@@ -232,7 +225,7 @@ class _Fetched:
 
     def notes(self) -> list[str]:
         """What is absent and what was not received."""
-        notes = [f"no file for {in_words(self._absent)}"] if self._absent else []
+        notes = [f"no file for {in_words(self.absent)}"] if self.absent else []
         if self.reason is not None:
             notes.append(f"{self.reason.words}; not received: {in_words(self.failed)}")
         return notes

@@ -120,7 +120,6 @@ class Http:
         self,
         url: str,
         parse: Callable[[bytes], T],
-        *,
         params: Mapping[str, str] | None = None,
         keep_for: float | None = None,
         absent_for: float = 0.0,

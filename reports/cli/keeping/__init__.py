@@ -1,1 +1,0 @@
-"""Commands that keep a garden safe: export, backup, restore."""
