@@ -19,7 +19,7 @@ from phenology.heat.clocks import CLOCKS
 from phenology.learning.flush_history import FlushHistory, histories_of
 from phenology.model.operations import Operation
 from phenology.model.records import Look, Tree, Work
-from phenology.work.aftercare import Care, aftercare
+from phenology.work.aftercare import LONGEST_DAYS, Care, aftercare
 from phenology.work.case import FADED, Case
 from phenology.work.duties import RestOfYear, bloom_cut, pinching, weather_ahead, winter_list
 from phenology.work.wire_watch import wire_check
@@ -83,6 +83,8 @@ def _after_work(garden: Garden, tree: Tree, rows: Sequence[ForecastRow]) -> Iter
         for row in rows
     )
     for work in garden.works_by_tree.get(tree.id, []):
+        if (garden.as_of - work.latest).days > LONGEST_DAYS:
+            continue
         for care in aftercare(work, tree, garden.species_of(tree), garden.aim_of(tree), late=late):
             yield work, care
 
@@ -160,7 +162,7 @@ def _flowers(case: Case) -> Iterator[Care]:
     faded = [
         look.latest
         for look in garden.looks_by_tree.get(case.tree.id, [])
-        if names(look.note or "", FADED) and garden.calendar.season_of(look.latest) == garden.season
+        if look.note and garden.calendar.season_of(look.latest) == garden.season and names(look.note, FADED)
     ]
     set_on = garden.calendar.date(garden.season, case.late_summer)
     if (care := bloom_cut(case.situation(), min(faded, default=None), set_on, garden.as_of)) is not None:

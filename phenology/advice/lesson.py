@@ -20,7 +20,7 @@ from phenology.advice.lesson_place import LessonPlace, LessonSeason
 from phenology.advice.plan import PlannedFlush
 from phenology.advice.windows import SWELLING_DAYS
 from phenology.forecasting.arrival import Arrival
-from phenology.forecasting.propagation import Step, propagate
+from phenology.forecasting.propagation import Chain, Step, propagate
 from phenology.learning.prediction import Prediction
 from phenology.learning.transitions import SPRING, Transition
 from phenology.model.records import Tree
@@ -311,5 +311,6 @@ def bloom_elsewhere(there: LessonSeason, days: Sequence[int], here: LessonSeason
     takes = Prediction(weight / weight.sum(), clocks, np.mean(had, axis=(0, 2))[clocks], spread)
     traces, ahead = here.drawn
     step = Step(Transition("start", "budbreak"), lambda _: takes)
-    came = Arrival.over(propagate((0.0, 0.0), [step], ahead, traces.gap_variance)[0])
+    [[curves]] = propagate([Chain((0.0, 0.0), [step])], ahead, traces.gap_variance)
+    came = Arrival.over(curves)
     return dates_of(came, here.garden.calendar, here.garden.season)

@@ -155,7 +155,11 @@ def histories(garden: Garden) -> list[FlushHistory]:
 
 def histories_of(garden: Garden, tree: Tree) -> list[FlushHistory]:
     """The flushes of one tree, oldest first."""
+    known = cast(tuple[Tree, list[FlushHistory]] | None, garden.by_tree.get(("histories", tree.id)))
+    if known is not None and known[0] is tree:
+        return known[1]
     out: list[FlushHistory] = []
+    garden.by_tree["histories", tree.id] = tree, out
     for season, mine in itertools.groupby(garden.flushes_by_tree.get(tree.id, []), lambda f: f.season):
         out += _of_season(garden, tree, season, list(mine))
     return out

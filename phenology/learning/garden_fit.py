@@ -87,6 +87,8 @@ class GardenFit:
     _seen: dict[Transition, dict[str, set[int]]] = field(init=False, default_factory=dict)
     _shares: dict[tuple[str, Transition], float] = field(init=False, default_factory=dict)
     _fits: dict[Transition, Requirement] = field(init=False, default_factory=dict)
+    _chains: dict[tuple[str, str], list[Link]] = field(init=False, default_factory=dict)
+    _weights: dict[tuple[str, Transition], float] = field(init=False, default_factory=dict)
 
     def __post_init__(self) -> None:
         self.histories = histories(self.garden)
@@ -170,12 +172,15 @@ class GardenFit:
 
     def chain_of(self, species: str, start: str) -> list[Link]:
         """The same for any tree of a species."""
+        if (species, start) in self._chains:
+            return self._chains[species, start]
         links, stages = [], [start]
         for step in Transition(start, "hardened").links():
             longer = [Transition(stage, step.target) for stage in reversed(stages[:-1])]
             strides = [Stride(whole, weight) for whole in longer if (weight := self.weight(species, whole))]
             links.append(Link(step, tuple(strides)))
             stages.append(step.target)
+        self._chains[species, start] = links
         return links
 
     def weight(self, species: str, whole: Transition) -> float:
@@ -184,8 +189,11 @@ class GardenFit:
         The share of its seasons of which the steps know nothing (ours): where looks tell the steps, the whole
         adds nothing to them; of hardening dates alone it is all that is known.
         """
-        own = len(self.seasons_seen(species, whole))
-        return 1 - steps / own if own > (steps := self._seasons_by_steps(species, whole)) else 0.0
+        key = (species, whole)
+        if key not in self._weights:
+            own, steps = len(self.seasons_seen(species, whole)), self._seasons_by_steps(species, whole)
+            self._weights[key] = 1 - steps / own if own > steps else 0.0
+        return self._weights[key]
 
     def _seasons_by_steps(self, species: str, whole: Transition) -> int:
         """Seasons from which the parts of a longer wait are known, where they are known best."""

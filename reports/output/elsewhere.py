@@ -2,10 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
-
 from phenology.advice.lesson_here import Translation
-from reports.table import Column, Table, attribute
+from reports.table import Column, attribute
 from reports.text.elsewhere_text import notes_of
 
 SCHEMA = "flushcast.elsewhere/2"
@@ -20,7 +18,7 @@ COLUMNS: tuple[Column[Translation], ...] = (
     attribute("operation", "text", "the work meant", of="lesson.operation"),
     attribute("species", "text", "the species meant", of="lesson.species.latin"),
     attribute(
-        "cue", "text", "what the work goes by: a flush, or a season of the tree's year", of="state.cue"
+        "cue", "text", "that the work goes by: a flush, or a season of the tree's year", of="state.cue"
     ),
     attribute("flush", "whole", "the flush meant; 0 with another cue", of="state.flush"),
     attribute("stage", "text", "what it was at there", of="state.stage"),
@@ -40,8 +38,3 @@ COLUMNS: tuple[Column[Translation], ...] = (
     attribute("same_day_length", "date", "what day length alone would say"),
     Column("notes", "texts", lambda t: notes_of(t), "what to mind about the dates"),
 )
-
-
-def elsewhere_table(rows: Iterable[Translation]) -> Table[Translation]:
-    """Translations as a table."""
-    return Table(SCHEMA, COLUMNS, rows)

@@ -6,13 +6,18 @@ import os
 import shutil
 import subprocess
 import sys
+from contextlib import redirect_stderr, redirect_stdout
 from datetime import date
 from functools import cache
+from io import StringIO
 from pathlib import Path
 from tempfile import mkdtemp
 
+import pytest
+
 from data_sources.demo.garden import store_demo
 from phenology.model.track_record import PastForecast
+from reports.cli.main import main
 from reports.garden.past_forecasts import garden_past
 from tests.reports.opened import read_garden
 
@@ -43,7 +48,21 @@ def own_demo(tmp_path: Path, day: date = DAY, south: bool = False) -> Path:
 
 
 def flushcast(*arguments: object, today: str | None = None) -> subprocess.CompletedProcess[str]:
-    """Run the real command line in a process of its own."""
+    """Run the command line in this process, through the `main` of the program: words and exit code."""
+    words, out, err = [str(word) for word in arguments], StringIO(), StringIO()
+    with redirect_stdout(out), redirect_stderr(err), pytest.MonkeyPatch.context() as patch:
+        patch.setattr(sys, "stdin", StringIO())
+        if today:
+            patch.setenv("FLUSHCAST_TODAY", today)
+        with pytest.raises(SystemExit) as ended:
+            main(words)
+    code = ended.value.code
+    assert code is None or isinstance(code, int)
+    return subprocess.CompletedProcess(words, code or 0, out.getvalue(), err.getvalue())
+
+
+def flushcast_process(*arguments: object, today: str | None = None) -> subprocess.CompletedProcess[str]:
+    """Run the command line in a process of its own, as a grower does; one such test a capability."""
     env = {**os.environ, **({"FLUSHCAST_TODAY": today} if today else {})}
     command = [sys.executable, "-m", "reports.cli.main", *map(str, arguments)]
     return subprocess.run(

@@ -161,9 +161,10 @@ def test_a_gardens_own_looks_are_taken_to_the_other_place(bench, far, tmp_path):
 
 
 TOWNS = {
-    "Warmford": "Warmford", "Saint-Aubin-sur-Colline-le-Vieux": "Northby", "Southby": "Southby",
-    "Quillan <old town> & mill": "Warmford", "Northby": "Northby",
-}  # fmt: skip
+    "Saint-Aubin-sur-Colline-le-Vieux": "Northby",
+    "Southby": "Southby",
+    "Quillan <old town> & mill": "Warmford",
+}
 """Some towns, and the file that each takes its weather from."""
 
 

@@ -44,7 +44,7 @@ def exact(waits: list[Wait], clocks=THREE) -> Exact:
             common = CALENDAR_COMMON_SD if clock.by_calendar else COMMON_SD
             own = PRIOR[1] if table.censored.all() else np.hypot(PRIOR[1], YIELDS)
             prior_sd = np.sqrt(common**2 + own**2 + s.tree**2)
-            x = np.log(PRIOR[0]) + prior_sd * np.linspace(-5, 5, 801)
+            x = np.log(PRIOR[0]) + prior_sd * np.linspace(-5, 5, 201)
             density = np.exp(-0.5 * ((x - np.log(PRIOR[0])) / prior_sd) ** 2)
             density /= density.sum()
             for i in range(len(waits)):
