@@ -14,7 +14,7 @@ from datetime import date, timedelta
 
 import numpy as np
 
-from phenology.advice.care import BARE_BEFORE_MIDWINTER, midwinter_before
+from phenology.advice.care import rest_before
 from phenology.advice.forecast_rows import NEVER, Dates, dates_of, shifted
 from phenology.advice.lesson_place import LessonPlace, LessonSeason
 from phenology.advice.plan import PlannedFlush
@@ -25,7 +25,7 @@ from phenology.learning.prediction import Prediction
 from phenology.learning.transitions import SPRING, Transition
 from phenology.model.records import Tree
 from phenology.species.species import Species
-from phenology.work.duties import BLOOM_CUT_DAYS, RestOfYear
+from phenology.work.duties import BLOOM_CUT_DAYS
 from phenology.work.rule import SHAPING
 from phenology.work.season_of_work import SUMMER
 
@@ -275,13 +275,12 @@ def cue_window(season: LessonSeason, tree: Tree, cue: str) -> Dates:
     swelling = shifted((low, middle, high or middle), -SWELLING_DAYS)
     if cue == "bud-swell":
         return swelling
-    midwinter = midwinter_before(low, garden)
+    rest = rest_before((low, high or middle), garden)
     if cue == "summer" or cue == "after-bloom":
         ends = SUMMER if cue == "summer" else FADES.get(season.kind.blooms, (0, 365))
-        found: tuple[date, date] | None = tuple(midwinter + timedelta(days=n) for n in ends)  # type: ignore[assignment]
-    else:
-        bare = midwinter - timedelta(days=BARE_BEFORE_MIDWINTER)
-        found = RestOfYear(bare, midwinter, (low - timedelta(days=SWELLING_DAYS), high or middle)).window(cue)
+        begins, over = (rest.midwinter + timedelta(days=days) for days in ends)
+        return begins, begins, over
+    found = rest.window(cue)
     return NEVER if found is None else (found[0], found[0], found[1])
 
 

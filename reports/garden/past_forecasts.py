@@ -95,7 +95,12 @@ def _key(finished: Garden) -> str:
     """What the forecasts depend on, as a short text: records and weather of finished seasons, the clocks."""
     digest = hashlib.sha256()
     stood = [
-        replace(tree, retired=None if tree.retired is None or tree.retired > finished.as_of else tree.retired)
+        replace(
+            tree,
+            label="",
+            note=None,
+            retired=None if tree.retired is None or tree.retired > finished.as_of else tree.retired,
+        )
         for tree in finished.trees
     ]
     rows = (stood, finished.stands, finished.flushes, finished.looks, finished.works, finished.places)

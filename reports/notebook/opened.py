@@ -33,7 +33,7 @@ class Opened:
 
     snapshot: Garden
     settings: GardenSettings
-    read_skills: Callable[[], dict[str, TrackRecord]]
+    read_past: Callable[[], list[PastForecast]]
     read_history: Callable[[], list[Change]]
     read_pair: Callable[[Place], StationPair]
 
@@ -53,7 +53,7 @@ class Opened:
     @on_one_thread
     def judged(self) -> Garden:
         """The snapshot, with how its past forecasts did: what the forecast is made from."""
-        return replace(self.snapshot, skills=self.read_skills())
+        return replace(self.snapshot, skills=TrackRecord.of(self._past_forecasts(None)))
 
     @cached_property
     @on_one_thread
@@ -73,7 +73,8 @@ class Opened:
     def _past_forecasts(self, species: str | None, every: int = EVERY_DAYS) -> list[PastForecast]:
         """Past forecasts of a species as a grower calls it, reckoned once."""
         if every not in self._past:
-            self._past[every] = past_forecasts(self.snapshot, every=every)
+            usual = every == EVERY_DAYS
+            self._past[every] = self.read_past() if usual else past_forecasts(self.snapshot, every=every)
         latin = self._latin(species)
         return [one for one in self._past[every] if latin in (None, one.species)]
 
