@@ -5,11 +5,11 @@ from __future__ import annotations
 import sqlite3
 from collections import Counter
 from collections.abc import Iterable, Iterator, Mapping
-from dataclasses import MISSING, dataclass, field, fields
+from dataclasses import MISSING, dataclass, field, fields, replace
 from datetime import UTC, datetime
 from functools import cache
 from itertools import groupby
-from typing import Any
+from typing import Any, cast
 from uuid import uuid4
 
 from data_sources.journal.schema import (
@@ -112,7 +112,7 @@ class Batch:
         unknown = set(changes) - set(column_names(table)) | ({"id"} & set(changes))
         if unknown:
             raise InputError(f"{table}: {', '.join(sorted(unknown))} cannot be changed")
-        new = kind(**vars(decode(table, before)) | changes)
+        new = cast(R, replace(decode(table, before), **changes))
         self._put(new, over=True)
         return new
 
@@ -124,7 +124,7 @@ class Batch:
         table = table_of(kind)
         before = self._needed(table, id)
         self.write(table, before, None)
-        return kind(**vars(decode(table, before)))
+        return cast(R, decode(table, before))
 
     def _needed(self, table: str, id: str) -> Row:
         row = self._row(table, id)

@@ -11,7 +11,8 @@ import math
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import MISSING, dataclass, fields
 from datetime import date, datetime
-from functools import cache
+from functools import cache, lru_cache
+from sys import intern
 from types import UnionType
 from typing import Any, TypeAlias, TypeVar, get_args, get_type_hints
 
@@ -136,7 +137,7 @@ _KINDS: dict[type, _Kind] = {
     int: ("a whole number", _whole, None),
     float: ("a number", _number, None),
     bool: ("yes or no", lambda value: int(value) if isinstance(value, bool) else None, bool),
-    date: ("a date", _day, date.fromisoformat),
+    date: ("a date", _day, lru_cache(maxsize=4096)(date.fromisoformat)),
 }
 
 
@@ -162,7 +163,10 @@ def _writers(table: str) -> list[tuple[str, _Kind, bool]]:
 
 def decode_rows(kind: type[R], rows: Iterable[Sequence[Any]]) -> list[R]:
     """Rows as SQLite returns them (columns in the order of the fields) as records."""
-    readers = [(i, _KINDS[column.kind][2]) for i, column in enumerate(columns(table_of(kind)))]
+    table = columns(table_of(kind))
+    readers = [(i, _KINDS[column.kind][2]) for i, column in enumerate(table)]
+    # ids of other rows come up again and again: one text of each is kept
+    readers += [(i, intern) for i, column in enumerate(table) if column.name.endswith("_id")]
     changed = [(i, read) for i, read in readers if read is not None]
     records = []
     for row in rows:
