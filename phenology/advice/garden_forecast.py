@@ -4,14 +4,21 @@ from __future__ import annotations
 
 import math
 from collections import Counter
-from collections.abc import Callable, Collection, Iterator
+from collections.abc import Callable, Collection, Iterator, Sequence
 from dataclasses import replace
 from datetime import date
 
 from phenology.advice.adviser import Advice, Adviser
 from phenology.advice.forecast_rows import LONG_PAST_DAYS, ForecastRow, GardenForecast, Trust, is_past
 from phenology.forecasting.arrival import Arrival
-from phenology.forecasting.flush_forecast import FlushForecasts, StageAhead, falls_back, unmeasured_cover
+from phenology.forecasting.flush_forecast import (
+    TOGETHER,
+    FlushForecasts,
+    StageAhead,
+    blocks,
+    falls_back,
+    unmeasured_cover,
+)
 from phenology.garden import Garden
 from phenology.language.date_style import short_date
 from phenology.learning.flush_history import FlushHistory
@@ -45,14 +52,17 @@ def forecast_garden(
     maker = _Maker(garden, GardenFit(garden))
     rows: list[ForecastRow] = []
     springs: list[ForecastRow] = []
+    done = 0
     asked = [tree for tree in garden.standing_trees if only is None or tree.id in only]
-    for done, tree in enumerate(asked):
+    for some in blocks(asked, TOGETHER):
         if progress is not None:
             progress(done, len(asked))
-        mine = maker.rows(tree)
-        rows += mine
-        if not any(row.arrival is not None and not is_past(row, LONG_PAST_DAYS) for row in mine):
-            springs += filter(None, [maker.spring(tree)])
+        done, resting = done + len(some), []
+        for tree, mine in zip(some, maker.rows(some), strict=True):
+            rows += mine
+            if not any(row.arrival is not None and not is_past(row, LONG_PAST_DAYS) for row in mine):
+                resting.append(tree)
+        springs += maker.springs(resting)
     rows.sort(key=lambda r: (r.season, r.order, r.tree.label))
     return GardenForecast(
         garden,
@@ -93,18 +103,26 @@ class _Maker:
                 f"coming weeks from ({WANTED} wanted): the range may be too narrow"
             )
 
-    def rows(self, tree: Tree) -> list[ForecastRow]:
-        """The rows of a tree's live flushes."""
-        return [row for h, issued in self.forecasts.live(tree) for row in self._of_flush(h, issued)]
+    def rows(self, trees: Sequence[Tree]) -> Iterator[list[ForecastRow]]:
+        """The rows of each tree's live flushes."""
+        live = [[*self.forecasts.live(tree)] for tree in trees]
+        growing = [one for mine in live for one in mine if not one[0].is_hard]
+        ahead = iter(self.forecasts.all_ahead(growing))
+        for mine in live:
+            yield [
+                row
+                for h, _ in mine
+                for row in ([self._open(h)] if h.is_hard else self._of_flush(h, next(ahead)))
+            ]
 
-    def spring(self, tree: Tree) -> ForecastRow | None:
-        """The bud break of a tree's next season."""
-        return next(self._of_flush(self.forecasts.unseen(tree, self.garden.season + 1), 0), None)
+    def springs(self, trees: Sequence[Tree]) -> Iterator[ForecastRow]:
+        """The bud break of each tree's next season."""
+        unseen = [self.forecasts.unseen(tree, self.garden.season + 1) for tree in trees]
+        for h, stages in zip(unseen, self.forecasts.all_ahead([(h, 0) for h in unseen]), strict=True):
+            yield from self._of_flush(h, stages[:1])
 
-    def _of_flush(self, h: FlushHistory, issued: int) -> Iterator[ForecastRow]:
-        if h.is_hard:
-            yield self._open(h)
-        for one in [] if h.is_hard else self.forecasts.ahead(h, issued):
+    def _of_flush(self, h: FlushHistory, stages: Sequence[StageAhead]) -> Iterator[ForecastRow]:
+        for one in stages:
             trust = self._trust(one) if one.dated else Trust(0, None, 1.0)
             yield replace(self._row(h, one.stage, one.arrival, trust), dated=one.dated)
 

@@ -14,18 +14,18 @@ from datetime import date, timedelta
 
 import numpy as np
 
-from phenology.advice.care import BARE_BEFORE_MIDWINTER, midwinter_before
+from phenology.advice.care import rest_before
 from phenology.advice.forecast_rows import NEVER, Dates, dates_of, shifted
 from phenology.advice.lesson_place import LessonPlace, LessonSeason
 from phenology.advice.plan import PlannedFlush
 from phenology.advice.windows import SWELLING_DAYS
 from phenology.forecasting.arrival import Arrival
-from phenology.forecasting.propagation import Step, propagate
+from phenology.forecasting.propagation import Chain, Step, propagate
 from phenology.learning.prediction import Prediction
 from phenology.learning.transitions import SPRING, Transition
 from phenology.model.records import Tree
 from phenology.species.species import Species
-from phenology.work.duties import BLOOM_CUT_DAYS, RestOfYear
+from phenology.work.duties import BLOOM_CUT_DAYS
 from phenology.work.rule import SHAPING
 from phenology.work.season_of_work import SUMMER
 
@@ -275,13 +275,12 @@ def cue_window(season: LessonSeason, tree: Tree, cue: str) -> Dates:
     swelling = shifted((low, middle, high or middle), -SWELLING_DAYS)
     if cue == "bud-swell":
         return swelling
-    midwinter = midwinter_before(low, garden)
+    rest = rest_before((low, high or middle), garden)
     if cue == "summer" or cue == "after-bloom":
         ends = SUMMER if cue == "summer" else FADES.get(season.kind.blooms, (0, 365))
-        found: tuple[date, date] | None = tuple(midwinter + timedelta(days=n) for n in ends)  # type: ignore[assignment]
-    else:
-        bare = midwinter - timedelta(days=BARE_BEFORE_MIDWINTER)
-        found = RestOfYear(bare, midwinter, (low - timedelta(days=SWELLING_DAYS), high or middle)).window(cue)
+        begins, over = (rest.midwinter + timedelta(days=days) for days in ends)
+        return begins, begins, over
+    found = rest.window(cue)
     return NEVER if found is None else (found[0], found[0], found[1])
 
 
@@ -312,5 +311,6 @@ def bloom_elsewhere(there: LessonSeason, days: Sequence[int], here: LessonSeason
     takes = Prediction(weight / weight.sum(), clocks, np.mean(had, axis=(0, 2))[clocks], spread)
     traces, ahead = here.drawn
     step = Step(Transition("start", "budbreak"), lambda _: takes)
-    came = Arrival.over(propagate((0.0, 0.0), [step], ahead, traces.gap_variance)[0])
+    [[curves]] = propagate([Chain((0.0, 0.0), [step])], ahead, traces.gap_variance)
+    came = Arrival.over(curves)
     return dates_of(came, here.garden.calendar, here.garden.season)

@@ -33,12 +33,14 @@ class Window:
 
 def windows(forecast: GardenForecast) -> list[Window]:
     """Every window of a garden that is open or that the season still brings, soonest first."""
-    found = [window for row in forecast.rows for window in _of(row, forecast)]
+    stops = {(r.tree.id, r.season, r.flush): r.dates[1] for r in forecast.rows if r.stage == "extended"}
+    found = [w for row in forecast.rows for w in _of(row, stops.get((row.tree.id, row.season, row.flush)))]
     return sorted(found, key=lambda w: (not w.is_open, w.opens[1] or date.max, w.row.tree.label))
 
 
-def _of(row: ForecastRow, forecast: GardenForecast) -> Iterator[Window]:
-    garden, opens = forecast.garden, row.dates
+def _of(row: ForecastRow, stops: date | None) -> Iterator[Window]:
+    """The windows that a row tells of; `stops` is when shoots of its flush stop."""
+    garden, opens = row.garden, row.dates
     if row.stage == "hardened" and (advice := row.advice) is not None:
         refused = advice.refused[0].sentence if advice.operation is None and advice.refused else ""
         quiet = bool(advice.techniques) and not advice.wakes  # nothing ends work that wakes nothing
@@ -55,9 +57,6 @@ def _of(row: ForecastRow, forecast: GardenForecast) -> Iterator[Window]:
         begun = swelling[1] is not None and swelling[1] <= garden.as_of
         yield Window(row, "repotting", swelling, begun, "buds fat, scales parting", middle, "buds break")
     if garden.aim_of(row.tree) == "refining" and species.takes("pinch"):
-        flush = row.tree.id, row.season, row.flush, "extended"
-        mine = (r for r in forecast.rows if (r.tree.id, r.season, r.flush, r.stage) == flush)
-        stops = next((r.dates[1] for r in mine), None)
         closes = stops or (opens[1] + timedelta(days=PINCHING_DAYS) if opens[1] else None)
         if closes is None or closes >= garden.as_of:
             best = "tips soft, first leaves parting"

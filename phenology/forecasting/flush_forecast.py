@@ -6,11 +6,12 @@ import itertools
 import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from typing import TypeVar
 
 import numpy as np
 
 from phenology.forecasting.arrival import Arrival
-from phenology.forecasting.propagation import Requires, Step, link_step, propagate
+from phenology.forecasting.propagation import Chain, Requires, Step, link_step, propagate
 from phenology.garden import Garden
 from phenology.heat.clocks import CLOCKS, ThermalTime
 from phenology.learning.flush_history import FlushHistory
@@ -19,11 +20,13 @@ from phenology.learning.garden_leaves import STEP as LEAFING
 from phenology.learning.garden_leaves import GardenLeaves
 from phenology.learning.prediction import Prediction, by_calendar, by_warmth
 from phenology.learning.transitions import Transition
+from phenology.model.arrays import Array
 from phenology.model.records import Flush, Site, Tree
 from phenology.model.season import NEVER
 from phenology.weather.traces import Traces, draw_traces
 
 EVEN = 0.5  # believed more than the steps, a longer wait is what a forecast is said to rest on
+TOGETHER = 64  # so many flushes are forecast at once (ours): their curves stay within some megabytes
 NARROW_DAYS = 10.0  # an interval no wider is taken to hold its event anywhere alike (ours)
 
 
@@ -113,14 +116,40 @@ class FlushForecasts:
 
     def ahead(self, h: FlushHistory, issued: int) -> list[StageAhead]:
         """The stages of a flush that may still come, in order."""
-        known = self._beginning(h)
-        if known is None:
-            return []
-        start, begun = known
-        traces, thermal_time = self.drawn(h.site, h.flush.season, issued)
-        links = self.fit.chain(h.tree, start)
-        steps = [self._step(h, link, thermal_time, traces) for link in links]
-        curves = propagate(begun, steps, thermal_time, traces.gap_variance)
+        return self.all_ahead([(h, issued)])[0]
+
+    def all_ahead(self, flushes: Sequence[tuple[FlushHistory, int]]) -> list[list[StageAhead]]:
+        """The same of several flushes, each with the day of its season it is issued on.
+
+        Those of one site and season go through together.
+        """
+        found: list[list[StageAhead]] = [[] for _ in flushes]
+        alike: dict[tuple[Site, int], list[tuple[int, str, list[Link], Chain]]] = {}
+        for k, (h, issued) in enumerate(flushes):
+            known = self._beginning(h)
+            if known is None:
+                continue
+            traces, thermal_time = self.drawn(h.site, h.flush.season, issued)
+            links = self.fit.chain(h.tree, known[0])
+            steps = [self._step(h, link, thermal_time, traces) for link in links]
+            mine = alike.setdefault((h.site, h.flush.season), [])
+            mine.append((k, known[0], links, Chain(known[1], steps)))
+        for key, chains in alike.items():
+            traces, thermal_time = self._traces[key]
+            curves = propagate([chain for *_, chain in chains], thermal_time, traces.gap_variance)
+            for (k, start, links, chain), drawn in zip(chains, curves, strict=True):
+                found[k] = self._told(flushes[k][0], start, links, chain.steps, drawn)
+        return found
+
+    def _told(
+        self,
+        h: FlushHistory,
+        start: str,
+        links: Sequence[Link],
+        steps: Sequence[Step],
+        curves: Sequence[Array],
+    ) -> list[StageAhead]:
+        """The stages of a chain that no look has shown."""
         used: list[Transition] = []
         found: list[tuple[str, tuple[Transition, ...], Arrival]] = []
         for link, step, drawn in zip(links, steps, curves, strict=True):
@@ -201,10 +230,17 @@ def forecast_stages(
 ) -> Iterator[StageAhead]:
     """Every stage that may still come of some trees, or of all that stand, as known on `garden.as_of`."""
     forecasts = FlushForecasts(garden, fit or GardenFit(garden))
-    for tree in garden.standing_trees if trees is None else trees:
-        for h, issued in forecasts.live(tree):
-            if not h.is_hard:
-                yield from forecasts.ahead(h, issued)
+    for some in blocks(garden.standing_trees if trees is None else trees, TOGETHER):
+        growing = [one for tree in some for one in forecasts.live(tree) if not one[0].is_hard]
+        yield from itertools.chain.from_iterable(forecasts.all_ahead(growing))
+
+
+T = TypeVar("T")
+
+
+def blocks(things: Sequence[T], size: int) -> Iterator[Sequence[T]]:
+    """So many at a time."""
+    return (things[k : k + size] for k in range(0, len(things), size))
 
 
 def unmeasured_cover(garden: Garden, h: FlushHistory) -> bool:

@@ -1,7 +1,9 @@
 """Stages as a chain of positive waits, propagated over possible seasons: the one forecaster of this project.
 
-`propagate` takes what is known of a flush on a day and gives the arrival of every stage that may still come.
-Forecasts, hindcasts, past skill, the odds that a cut ripens and the last safe date all call it.
+`propagate` takes what is known of flushes on a day and gives the arrival of every stage that may still come.
+Forecasts, hindcasts, past skill, the odds that a cut ripens and the last safe date all call it. Chains go
+through step by step together: each asks for the curves of its next wait (it yields a `Waiting`), and those of
+all are reckoned at once.
 
 Curves are sub-distributions, one a trace: their mean over the traces is the distribution, so that a trace
 which the looks make unlikely weighs less. Stages cannot cross, since every wait begins where the last ended.
@@ -10,13 +12,14 @@ which the looks make unlikely weighs less. Stages cannot cross, since every wait
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Generator, Mapping, Sequence
 from dataclasses import dataclass, replace
+from typing import TypeVar
 
 import numpy as np
 
 from phenology.forecasting.longer_waits import Move, bent, moments
-from phenology.forecasting.wait_curves import Weather, wait_curves
+from phenology.forecasting.wait_curves import Waiting, Weather, wait_curves
 from phenology.heat.clocks import CLOCKS, Clock, ThermalTime
 from phenology.learning.garden_fit import Link
 from phenology.learning.prediction import Prediction
@@ -104,23 +107,34 @@ def link_step(
     return Step(link.wait, requires(link.wait), seen, paced, wholes, rests)
 
 
+@dataclass(frozen=True)
+class Chain:
+    """What is known of one flush.
+
+    Attributes
+    ----------
+    begun : (float, float)
+        Interval in which its chain of waits began. [day of season]
+    steps : sequence of Step
+        The waits, in order.
+    """
+
+    begun: tuple[float, float]
+    steps: Sequence[Step]
+
+
 def propagate(
-    begun: tuple[float, float],
-    steps: Sequence[Step],
+    chains: Sequence[Chain],
     thermal_time: ThermalTime,
     gap_variance: Array | None = None,
     *,
     clocks: Sequence[Clock] = CLOCKS,
-    every: int = 1,
-) -> list[Array]:
-    """Arrival of every stage of a chain, given what is known.
+) -> list[list[Array]]:
+    """Arrival of every stage of some chains over the same possible seasons, given what is known.
 
     Parameters
     ----------
-    begun : (float, float)
-        Interval in which the chain began. [day of season]
-    steps : sequence of Step
-        The waits, in order.
+    chains : sequence of Chain
     thermal_time : ThermalTime
         The clocks over the possible seasons, sums of shape (traces, clocks, days + 1), or
         (clocks, days + 1) for a season whose weather is known.
@@ -128,32 +142,54 @@ def propagate(
         Running variance of the temperature sum from filled days. [degC^2 d]
     clocks : sequence of Clock
         The clocks that the sums belong to.
-    every : int
-        Curves are computed at every so many days and run straight in between. [d]
 
     Returns
     -------
-    list of ndarray, shape (traces, days + 1)
-        For each step, the chance that its stage has come by the end of each day, trace by trace.
+    list of list of ndarray, shape (traces, days + 1)
+        For each chain and step, the chance that its stage has come by the end of each day, trace by trace.
     """
     gap = np.zeros(thermal_time.days + 1) if gap_variance is None else gap_variance
-    weather = Weather(thermal_time, gap, clocks, every)
+    weather = Weather(thermal_time, gap, clocks)
+    found: dict[int, list[Array]] = {}
+    going = {k: _run(chain, weather.traces) for k, chain in enumerate(chains)}
+    answers: dict[int, Array | None] = dict.fromkeys(going)
+    while going:
+        asked: dict[int, Waiting] = {}
+        for k, answer in answers.items():
+            try:
+                asked[k] = going[k].send(answer)  # type: ignore[arg-type]  # the first is sent nothing
+            except StopIteration as end:
+                found[k] = end.value
+                del going[k]
+        answers = dict(zip(asked, wait_curves(list(asked.values()), weather), strict=True))
+    return [found[k] for k in range(len(chains))]
+
+
+T = TypeVar("T")
+Asking = Generator[Waiting, Array, T]
+"""What asks for the curves of waits, one after another."""
+
+
+def _run(chain: Chain, traces: int) -> Asking[list[Array]]:
+    """The arrival of every stage of one chain."""
     curves: dict[str, Array] = {}
-    moves = [move for step in steps if (move := _pass(step, steps, begun, curves, weather)) is not None]
+    moves: dict[str, Move] = {}
+    for step in chain.steps:
+        move = yield from _pass(step, chain, curves, traces)
+        if move is not None:
+            moves[step.transition.target] = move
     if moves:
-        _smooth(steps, curves, dict(moves), weather)
+        yield from _smooth(chain.steps, curves, moves)
     return list(curves.values())
 
 
-def _pass(
-    step: Step, steps: Sequence[Step], begun: tuple[float, float], curves: dict[str, Array], weather: Weather
-) -> tuple[str, Move] | None:
+def _pass(step: Step, chain: Chain, curves: dict[str, Array], traces: int) -> Asking[Move | None]:
     """Add the curves of a step's stage; where longer waits bear on it, what they moved."""
-    stage, (after, by) = step.transition.target, step.seen
-    freely = curve = _unconditional(step, begun, curves, weather)
+    stage, (after, by), steps = step.transition.target, step.seen, chain.steps
+    freely = curve = yield from _unconditional(step, chain.begun, curves, traces)
     shown = _shown(steps)
     for whole in () if stage in shown else step.wholes:
-        over, alone = _two_ways(whole, step, steps, begun, curves, curve, weather)
+        over, alone = yield from _two_ways(whole, step, chain, curves, curve, traces)
         curve = bent(curve, over, alone, whole.weight)
         curve = _not_before(shown, curves, curve)
     move = None if curve is freely else Move.between(freely, curve)
@@ -162,26 +198,17 @@ def _pass(
     elif math.isfinite(after):
         curve = not_by(curve, after)
     curves[stage] = curve
-    return None if move is None else (stage, move)
+    return move
 
 
 def _two_ways(
-    whole: Whole,
-    step: Step,
-    steps: Sequence[Step],
-    begun: tuple[float, float],
-    curves: Mapping[str, Array],
-    so_far: Array,
-    weather: Weather,
-) -> tuple[Array, Array]:
+    whole: Whole, step: Step, chain: Chain, curves: Mapping[str, Array], so_far: Array, traces: int
+) -> Asking[tuple[Array, Array]]:
     """The curves of a stage by a longer wait, and by its steps, whatever looks say of the stages between."""
+    steps, begun = chain.steps, chain.begun
     rests = steps[0].rests if whole.start == steps[0].transition.start else 0.0
-    over = _unconditional(
-        Step(Transition(whole.start, step.transition.target), whole.predict, rests=rests),
-        begun,
-        curves,
-        weather,
-    )
+    longer = Step(Transition(whole.start, step.transition.target), whole.predict, rests=rests)
+    over = yield from _unconditional(longer, begun, curves, traces)
     stages = [s.transition.target for s in steps]
     first = stages.index(whole.start) + 1 if whole.start in stages else 0
     inner = steps[first : stages.index(step.transition.target) + 1]
@@ -194,13 +221,11 @@ def _two_ways(
         for s in inner
     ]
     for one in unlooked:
-        _pass(one, unlooked, begun, blind, weather)
+        yield from _pass(one, Chain(begun, unlooked), blind, traces)
     return over, blind[step.transition.target]
 
 
-def _smooth(
-    steps: Sequence[Step], curves: dict[str, Array], moves: dict[str, Move], weather: Weather
-) -> None:
+def _smooth(steps: Sequence[Step], curves: dict[str, Array], moves: dict[str, Move]) -> Asking[None]:
     """Let what longer waits say of a stage move the stages before it that nobody has seen."""
     for step in reversed(steps):
         stage, before = step.transition.target, step.transition.start
@@ -212,10 +237,10 @@ def _smooth(
             continue
         came = curves[before]
         ends = _times_at(came, NODE_LEVELS[[1, 3]])
-        later = [
-            moments(wait_curves(step.predict(_middle(came)), end[None], np.ones(1), weather))[0]
-            for end in ends.T
-        ]
+        later = []
+        for end in ends.T:
+            curve = yield Waiting(step.predict(_middle(came)), end[None], np.ones(1))
+            later.append(moments(curve)[0])
         slope = np.clip((later[1] - later[0]) / np.maximum(ends[:, 1] - ends[:, 0], 0.1), 0.0, 1.0)
         back = move.carried_back(came, slope)
         moves[before] = moves[before].then(back) if before in moves else back
@@ -235,8 +260,8 @@ def _not_before(shown: Sequence[str], curves: Mapping[str, Array], curve: Array)
 
 
 def _unconditional(
-    step: Step, begun: tuple[float, float], curves: Mapping[str, Array], weather: Weather
-) -> Array:
+    step: Step, begun: tuple[float, float], curves: Mapping[str, Array], traces: int
+) -> Asking[Array]:
     """The curves of a stage before anything that looks say of the stage itself."""
     before = curves.get(step.transition.start)
     # a wait that begins at an uncertain time is judged at its likely middle for lateness
@@ -246,22 +271,24 @@ def _unconditional(
         times = (
             likely_times(begun) if before is None else tuple(_times_at(before.mean(0)[None], EVEN_LEVELS)[0])
         )
-        parts = [
-            share * _curves(after, (time,), weather) for share, time, after in step.paced(prediction, times)
-        ]
-        return np.asarray(np.sum(parts, axis=0))
+        paced = []
+        for share, time, after in step.paced(prediction, times):
+            paced.append(share * (yield _beginning(after, (time,), traces)))
+        return np.asarray(np.sum(paced, axis=0))
     if before is None:
         times = begun[:1] if begun[0] == begun[1] else likely_times(begun)
-        return (1 - step.rests) * _curves(prediction, times, weather)
+        curve = yield _beginning(prediction, times, traces)
+        return np.asarray((1 - step.rests) * curve)
     nodes = _times_at(before, NODE_LEVELS)
     # the few nodes may run a little ahead of the curve they stand for: nothing ends before it began
-    return np.minimum(before, before[:, -1:] * wait_curves(prediction, nodes.T, NODE_WEIGHTS, weather))
+    curve = yield Waiting(prediction, nodes.T, NODE_WEIGHTS)
+    return np.minimum(before, before[:, -1:] * curve)
 
 
-def _curves(prediction: Prediction, begun: Sequence[float], weather: Weather) -> Array:
-    """Curves of a wait that began at one of a few equally likely times."""
-    nodes = np.broadcast_to(np.asarray(begun, dtype=float)[:, None], (len(begun), weather.traces))
-    return wait_curves(prediction, nodes, np.full(len(begun), 1 / len(begun)), weather)
+def _beginning(prediction: Prediction, begun: Sequence[float], traces: int) -> Waiting:
+    """A wait that began at one of a few equally likely times."""
+    nodes = np.broadcast_to(np.asarray(begun, dtype=float)[:, None], (len(begun), traces))
+    return Waiting(prediction, nodes, np.full(len(begun), 1 / len(begun)))
 
 
 def not_by(curves: Array, t: float) -> Array:

@@ -12,13 +12,13 @@ from functools import cache
 
 import numpy as np
 
-from phenology.forecasting.propagation import Step, propagate, reached_by
+from phenology.forecasting.propagation import Chain, Step, propagate, reached_by
 from phenology.heat.clocks import CLOCKS, Clock, ThermalTime
 from phenology.mathematics.distributions import normal_cdf
 from phenology.model.arrays import Array
 
-EVERY_DAYS = 3  # curves are computed this far apart (ours; the tests hold the odds to 2 in 100)
 CERTAIN = 0.99995  # odds from which on an earlier day is not asked (ours)
+TOGETHER = 8  # so many work days go through at once, the latest first (ours)
 FARTHEST = 4.0  # normal deviates beyond this count as certain
 
 
@@ -88,7 +88,6 @@ def ripening(
     rests: Array | None = None,
     *,
     clocks: Sequence[Clock] = CLOCKS,
-    every: int = EVERY_DAYS,
 ) -> Ripening:
     """The odds for a run of work days.
 
@@ -108,16 +107,19 @@ def ripening(
         For each work day the chance that buds stay shut until spring; by default they never do.
     """
     asked = np.concatenate([deadline, ends])
-    last = int(np.ceil(max([days[-1] + 1, *asked[np.isfinite(asked)]])))  # nobody asks what comes after
-    until = ThermalTime(thermal_time.sums[..., : last + 1])
+    end = int(np.ceil(max([days[-1] + 1, *asked[np.isfinite(asked)]])))  # nobody asks what comes after
+    until = ThermalTime(thermal_time.sums[..., : end + 1])
     shut = np.zeros(len(days)) if rests is None else rests
     ripens, wakes = 1 - shut, 1 - shut
-    for k in reversed(range(len(days))):
-        waking = [replace(steps[0], rests=float(shut[k])), *steps[1:]]
-        curves = propagate((days[k], days[k]), waking, until, clocks=clocks, every=every)
-        ripens[k] = np.where(np.isinf(deadline), 1 - shut[k], reached_by(curves[-1], deadline)).mean()
-        wakes[k] = reached_by(curves[0], ends).mean()
-        if ripens[k] > CERTAIN * (1 - shut[k]):
+    for last in range(len(days), 0, -TOGETHER):
+        some = range(max(0, last - TOGETHER), last)
+        chains = [
+            Chain((days[k], days[k]), [replace(steps[0], rests=float(shut[k])), *steps[1:]]) for k in some
+        ]
+        for k, curves in zip(some, propagate(chains, until, clocks=clocks), strict=True):
+            ripens[k] = np.where(np.isinf(deadline), 1 - shut[k], reached_by(curves[-1], deadline)).mean()
+            wakes[k] = reached_by(curves[0], ends).mean()
+        if ripens[some[0]] > CERTAIN * (1 - shut[some[0]]):
             break  # an earlier cut has the more time
     return Ripening(days, ripens, wakes, shut)
 

@@ -1,13 +1,14 @@
-"""The curve of one wait: the chance, day by day and trace by trace, that it has ended.
+"""The curves of waits: the chance, day by day and trace by trace, that each has ended.
 
-What every forecast spends its time on: single precision does (it keeps dates to a thousandth of a day), and a
-clock is read once for all draws on it, on those days alone on which their curves still rise.
+What every forecast spends its time on: single precision does, waits go through together, draws on one clock
+share its reading, and their normal curve is a short formula, on those days alone on which it still rises.
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
@@ -17,10 +18,15 @@ from phenology.learning.prediction import Prediction
 from phenology.mathematics.distributions import normal_cdf
 from phenology.model.arrays import Array, BoolArray, IntArray
 
-FARTHEST = 5.5  # normal deviates beyond which a curve is flat: 2e-8 are left
-AT_ONCE = 80_000  # so many values stay near the processor while they are worked on (ours)
+Single = NDArray[np.float32]
+
+FARTHEST = 5.0  # normal deviates beyond which a curve is flat: 3e-7 are left
+SHORT = (0.7985, 0.0354)  # tanh(z (a + b z^2)) is the normal curve to 1.6e-4 (ours, by trial)
+AT_ONCE = 150_000  # so many values stay near the processor while they are worked on (ours)
+RISING = 100  # on about so many days a curve rises (ours)
 LEAST_OVER = 1e-9  # a smaller chance that a wait was over by its date is none
 _NOTHING = 1e-20  # stands for no time at all, whose log is taken
+_LEAST = np.full(2 * AT_ONCE, _NOTHING, np.float32)
 
 
 @dataclass(frozen=True)
@@ -34,165 +40,221 @@ class Weather:
     gap_variance : ndarray, shape (days + 1,)
         Running variance of the temperature sum from filled days. [degC^2 d]
     clocks : sequence of Clock
-    every : int
-        Curves are computed at every so many days and run straight in between. [d]
     """
 
     thermal_time: ThermalTime
     gap_variance: Array
     clocks: Sequence[Clock]
-    every: int
 
-    @property
+    @cached_property
     def days(self) -> int:
         """Days of the season."""
         return self.thermal_time.days
 
-    @property
+    @cached_property
     def traces(self) -> int:
         """Possible seasons."""
         return len(self.thermal_time.lines[0])
 
 
-def wait_curves(prediction: Prediction, begun: Array, share: Array, weather: Weather) -> Array:
-    """Mean over beginnings and draws of P(wait ended by day n).
-
-    Parameters
-    ----------
-    prediction : Prediction
-    begun : ndarray, shape (k, traces)
-        Times at which the wait may have begun on each trace.
-    share : ndarray, shape (k,)
-        Their shares.
-    weather : Weather
-
-    Returns
-    -------
-    ndarray, shape (traces, days + 1)
-    """
-    begins = begun < weather.days  # a wait that begins after the last day does not end in it
-    curves = np.zeros((weather.traces, weather.days + 1))
-    if not begins.any():
-        return curves
-    where = np.clip(begun, 0, weather.days)
-    at = np.append(np.arange(int(where.min()), weather.days, weather.every), weather.days)
-    draws = _Draws.of(prediction, where, begins, at, weather)
-    out = np.zeros((weather.traces, len(at)))
-    whole = share @ begins
-    for some, rising in draws.chunks():
-        if rising.start < rising.stop:
-            ended = draws.ended(some, rising)
-            if not begins.all():
-                ended *= begins[..., None]
-            single = np.outer(prediction.weight[some], share).astype(np.float32)
-            out[:, rising] += (single.ravel() @ ended.reshape(single.size, -1)).reshape(weather.traces, -1)
-        out[:, rising.stop :] += prediction.weight[some].sum() * whole[:, None]
-    if weather.every == 1:
-        curves[:, at] = out
-    else:
-        everyday = np.arange(at[0], weather.days + 1)
-        below = np.minimum((everyday - at[0]) // weather.every, max(len(at) - 2, 0))
-        above = np.minimum(below + 1, len(at) - 1)
-        part = (everyday - at[below]) / np.maximum(at[above] - at[below], 1)
-        curves[:, at[0] :] = out[:, below] * (1 - part) + out[:, above] * part
-    return np.asarray(np.maximum.accumulate(curves, axis=1))
-
-
 @dataclass(frozen=True)
-class _Draws:
-    """The draws of a prediction on their clocks.
+class Waiting:
+    """One wait whose curves are asked for.
 
     Attributes
     ----------
-    where : ndarray, shape (k, traces)
-        Times at which the wait may have begun.
-    at : ndarray of int
-        The days on which curves are computed.
-    origin : ndarray, shape (draws, k, traces)
-        The clock's reading from which each draw counts.
-    over : ndarray, shape (draws, k, traces)
-        The chance that a wait which keeps to its date was over before it began.
-    filled : ndarray, shape (k, traces, len(at)), or None
-        Variance of the temperature sum since the beginning, from days that were filled. [degC^2 d]
-    first, after : ndarray of int, shape (draws,)
-        Where in `at` each draw begins to rise, and where it has come to 1.
+    prediction : Prediction
+    begun : ndarray, shape (k, traces)
+        Times at which it may have begun on each trace.
+    share : ndarray, shape (k,)
+        Their shares.
     """
 
     prediction: Prediction
-    weather: Weather
-    where: Array
-    at: IntArray
-    origin: NDArray[np.float32]
-    over: Array
-    filled: NDArray[np.float32] | None
-    first: IntArray
-    after: IntArray
+    begun: Array
+    share: Array
 
-    @classmethod
-    def of(
-        cls, prediction: Prediction, where: Array, begins: BoolArray, at: IntArray, weather: Weather
-    ) -> _Draws:
-        thermal_time, gap, c = weather.thermal_time, weather.gap_variance, prediction.clock
-        lines, trace = thermal_time.lines, np.arange(weather.traces)
-        low = np.minimum(where.astype(np.intp), weather.days - 1)
-        part = (where - low).astype(np.float32)
-        each = c[:, None, None]
-        origin = lines[each, trace, low] * (1 - part) + lines[each, trace, low + 1] * part
-        filled = None
-        if gap[-1] > (began := np.interp(where, np.arange(weather.days + 1), gap)).min():
-            filled = np.maximum(gap[at] - began[..., None], 0.0).astype(np.float32)
-        per_degree = np.array([weather.clocks[i].per_degree for i in c])
-        far = FARTHEST * np.sqrt(prediction.variance + (0.0 if filled is None else gap[-1]) * per_degree**2)
-        soonest, latest = np.exp(prediction.mean - far), np.exp(prediction.mean + far)
-        over = np.zeros((len(c), 1, 1))
-        dated = np.flatnonzero([weather.clocks[i].from_usual for i in c])
-        if len(dated):
-            # by the date some such waits are over before this one began: those take as long as usual
-            origin[dated] = np.atleast_2d(thermal_time.at(prediction.usual))[:, c[dated]].T[:, None]
-            late = np.log(np.maximum(where - prediction.usual, _NOTHING))
-            mean, sd = prediction.mean[dated], np.sqrt(prediction.variance[dated])
-            over = np.zeros(origin.shape)
-            over[dated] = normal_cdf((late - mean[:, None, None]) / sd[:, None, None])
-        counted = origin[:, begins]
-        first = (thermal_time.most[c][:, at] < (counted.min(1) + soonest)[:, None]).sum(1)
-        after = (thermal_time.least[c][:, at] < (counted.max(1) + latest)[:, None]).sum(1)
-        for d in dated[over[dated].max((1, 2)) > LEAST_OVER]:
-            first[d], after[d] = 0, max(after[d], np.searchsorted(at, where[begins].max() + latest[d]))
-        return cls(prediction, weather, where, at, origin, over, filled, first, after)
 
-    def chunks(self) -> Iterator[tuple[slice, slice]]:
-        """A few draws at a time, and the days on which any of them rises."""
-        widest = self.where.size * max(int((self.after - self.first).max()), 1)
-        few = max(1, AT_ONCE // widest)
-        for k in range(0, len(self.first), few):
-            some = slice(k, k + few)
-            after = int(self.after[some].max())
-            yield some, slice(min(int(self.first[some].min()), after), after)
+def wait_curves(waits: Sequence[Waiting], weather: Weather) -> list[Array]:
+    """Of each wait, the mean over beginnings and draws of P(ended by day n).
 
-    def ended(self, some: slice, rising: slice) -> NDArray[np.float32]:
-        """Chance that the wait has ended, by draw, beginning, trace and day."""
-        days, c = self.at[rising], self.prediction.clock[some]
-        line = self.weather.thermal_time.lines[c, :, days[0] : days[-1] + 1]
-        if self.weather.every > 1:
-            line = line[..., days - days[0]]
-        read = line[:, None] - self.origin[some, ..., None]
-        np.maximum(read, np.float32(_NOTHING), out=read)
-        mean, variance = (
-            values[some, None, None, None].astype(np.float32)
-            for values in (self.prediction.mean, self.prediction.variance)
+    Returns
+    -------
+    list of ndarray, shape (traces, days + 1)
+        Quantiles lie within 0.05 days of those of a normal curve a draw.
+    """
+    found: dict[int, Array] = {}
+    if len(waits) == 1:
+        return list(_together(waits, weather))
+    alike = sorted(range(len(waits)), key=lambda i: (len(waits[i].share), float(waits[i].begun.min())))
+    while alike:
+        k = len(waits[alike[0]].share)
+        most = max(1, AT_ONCE // (k * weather.traces * RISING))
+        some = [i for i in alike[:most] if len(waits[i].share) == k]
+        alike = alike[len(some) :]
+        found.update(zip(some, _together([waits[i] for i in some], weather), strict=True))
+    return [found[i] for i in range(len(waits))]
+
+
+def _together(waits: Sequence[Waiting], weather: Weather) -> Array:
+    """The curves of waits with equally many beginnings, shape (waits, traces, days + 1)."""
+    days, draws = weather.days, _Draws(waits, weather)
+    curves = np.zeros((len(waits), weather.traces, days + 1))
+    if not draws.begins.any():
+        return curves
+    each = (np.stack([wait.share for wait in waits])[..., None] * draws.begins).astype(np.float32)
+    whole = each.sum(1)
+    parts: list[tuple[IntArray | slice, slice, Single, Single]] = []
+    for clock, mine in draws.by_clock():
+        rising, ended = draws.ended(clock, mine)
+        of, weight = draws.wait[mine], draws.weight[mine].astype(np.float32)[:, None]
+        told = np.einsum("mkt,mktn->mtn", each[of] * weight[..., None], ended)
+        rest = weight * whole[of]
+        if len(first := np.flatnonzero(np.diff(of, prepend=-1))) < len(of):  # several draws of one wait
+            of, told, rest = of[first], np.add.reduceat(told, first), np.add.reduceat(rest, first)
+        parts.append((slice(None) if len(of) == len(waits) else of, rising, told, rest))
+    low, high = min(r.start for _, r, _, _ in parts), max(r.stop for _, r, _, _ in parts)
+    out = np.zeros((len(waits), weather.traces, high - low + 2), np.float32)  # before, day by day, after
+    for these, rising, told, rest in parts:
+        start, stop = rising.start - low + 1, rising.stop - low + 1
+        out[these, :, start:stop] += told
+        out[these, :, stop:] += rest[..., None]
+    np.maximum.accumulate(out, axis=-1, out=out)
+    begin = draws.at[0]
+    curves[..., begin + low : begin + high] = out[..., 1:-1]
+    curves[..., begin + high :] = out[..., -1:]
+    return curves
+
+
+class _Draws:
+    """The draws of some waits.
+
+    Attributes
+    ----------
+    wait : ndarray of int, shape (draws,)
+        The wait of each draw.
+    weight, mean, variance : ndarray, shape (draws,)
+    where : ndarray, shape (waits, k, traces)
+        Times at which the waits may have begun, within the season.
+    begins : ndarray of bool, same shape
+        Whether they do: a wait that begins after the last day does not end in it.
+    at : ndarray of int
+        The days on which curves are computed.
+    """
+
+    def __init__(self, waits: Sequence[Waiting], weather: Weather) -> None:
+        told, self.weather = [wait.prediction for wait in waits], weather
+        self.wait = np.repeat(np.arange(len(told)), [len(one.clock) for one in told])
+        self.clock, self.weight, self.mean, self.variance = (
+            np.concatenate([getattr(one, name) for one in told])
+            for name in ("clock", "weight", "mean", "variance")
         )
+        self.usual = np.array([one.usual for one in told])
+        begun = np.stack([wait.begun for wait in waits])
+        self.begins: BoolArray = begun < weather.days
+        self.where = np.minimum(np.maximum(begun, 0.0), weather.days)
+        self.at: IntArray = np.arange(int(self.where.min()), weather.days + 1)
+        self._day = np.minimum(self.where.astype(np.intp), weather.days - 1)
+        self._part = (self.where - self._day).astype(np.float32)
+
+    def by_clock(self) -> Iterator[tuple[int, IntArray]]:
+        """Each clock, with the draws on it, wait by wait."""
+        for clock in np.flatnonzero(np.bincount(self.clock)).tolist():
+            yield clock, np.flatnonzero(self.clock == clock)
+
+    @cached_property
+    def filled(self) -> Single | None:
+        """Variance of the temperature sum since the beginning, from days that were filled. [degC^2 d]
+
+        Of shape (waits, k, traces, len(at)); None where no day was.
+        """
+        gap = self.weather.gap_variance
+        if gap[-1] <= gap[0] or gap[-1] <= (began := np.interp(self.where, np.arange(len(gap)), gap)).min():
+            return None
+        return np.asarray(np.maximum(gap[self.at] - began[..., None], 0.0), dtype=np.float32)
+
+    def ended(self, c: int, mine: IntArray) -> tuple[slice, Single]:
+        """Where in `at` draws on a clock rise, and their chances there, shape (draws, k, traces, days)."""
+        clock, line, at = self.weather.clocks[c], self.weather.thermal_time.lines[c], self.at
+        of, mean, variance = self.wait[mine], self.mean[mine], self.variance[mine]
+        begins, over = self.begins[of], None
+        if clock.from_usual:
+            usual = np.atleast_2d(
+                self.weather.thermal_time.at(np.nan_to_num(self.usual))[..., c, :]
+            )  # (traces, waits)
+            origin = np.broadcast_to(usual.T[of][:, None, :], begins.shape).astype(np.float32)
+            over = self._over(mine)
+        else:
+            day, part, trace = self._day, self._part, np.arange(len(line))
+            origin = (line[trace, day] * (1 - part) + line[trace, day + 1] * part)[of]
+        gaps = 0.0 if self.filled is None else self.weather.gap_variance[-1] * clock.per_degree**2
+        far = FARTHEST * np.sqrt(variance + gaps)
+        counted = origin[begins]
+        if over is not None:
+            since, until = 0, float(self.where[of][begins].max() + np.exp(mean + far).max())
+            after = int(np.searchsorted(at, until))
+        else:
+            since, after = int(np.searchsorted(self._most(c), counted.min() + np.exp(mean - far).min())), 0
+        after = max(after, int(np.searchsorted(self._least(c), counted.max() + np.exp(mean + far).max())))
+        rising = slice(min(since, after), after)
+        read = line[:, at[0] + rising.start : at[0] + rising.stop] - origin[..., None]
+        np.maximum(read, _least(read.size).reshape(read.shape), out=read)  # quicker than with one number
+        if self.filled is None and over is None:
+            scale = 1 / np.sqrt(variance)
+            log_read = np.log(read, out=read)
+            log_read *= scale.astype(np.float32)[:, None, None, None]
+            log_read -= (mean * scale).astype(np.float32)[:, None, None, None]
+            return rising, _normal_curve(log_read)
+        return rising, self._exactly(mine, clock.per_degree, read, rising, over)
+
+    def _most(self, c: int) -> Single:
+        return np.asarray(self.weather.thermal_time.most[c][self.at])
+
+    def _least(self, c: int) -> Single:
+        return np.asarray(self.weather.thermal_time.least[c][self.at])
+
+    def _over(self, mine: IntArray) -> Array | None:
+        """The chance that waits which keep to their date were over before they began; None where it is none.
+
+        Those take as long as usual.
+        """
+        of, (mean, sd) = self.wait[mine], (self.mean[mine], np.sqrt(self.variance[mine]))
+        late = np.log(np.maximum(self.where - self.usual[:, None, None], _NOTHING))[of]
+        chance = normal_cdf((late - mean[:, None, None]) / sd[:, None, None])
+        return chance if chance.max() > LEAST_OVER else None
+
+    def _exactly(
+        self, mine: IntArray, per_degree: float, read: Single, rising: slice, over: Array | None
+    ) -> Single:
+        """The chances where they are no function of the reading alone."""
+        of, mean = self.wait[mine], self.mean[mine].astype(np.float32)[:, None, None, None]
+        variance = self.variance[mine].astype(np.float32)[:, None, None, None]
         if self.filled is not None:
-            per_degree = np.array([self.weather.clocks[i].per_degree for i in c], dtype=np.float32)
-            per_degree = per_degree[:, None, None, None]
-            variance = variance + self.filled[..., rising] * (per_degree / np.maximum(read, 1)) ** 2
+            spread = np.float32(per_degree) / np.maximum(read, 1)
+            variance = np.asarray(variance + self.filled[of][..., rising] * spread**2, dtype=np.float32)
         sd = np.sqrt(variance)
-        log_read = np.log(read, out=read)
-        log_read -= mean
-        log_read /= sd
-        out = normal_cdf(log_read, out=log_read)
-        for d in np.flatnonzero((self.over[some] > LEAST_OVER).any((1, 2))):
-            elapsed = np.maximum(days - self.where[..., None], _NOTHING).astype(np.float32)
-            over = self.over[some][d, ..., None].astype(np.float32)
-            again = normal_cdf((np.log(elapsed) - mean[d]) / sd[d])
-            out[d] = (np.maximum(out[d] - over, 0) + over * again) * (days > self.where[..., None])
-        return out
+        ended: Single = np.asarray(normal_cdf((np.log(read) - mean) / sd), dtype=np.float32)
+        if over is None:
+            return ended
+        already, since = over[..., None].astype(np.float32), self.at[rising] - self.where[of][..., None]
+        again = normal_cdf((np.log(np.maximum(since, _NOTHING)).astype(np.float32) - mean) / sd)
+        return np.asarray((np.maximum(ended - already, 0) + already * again) * (since > 0), dtype=np.float32)
+
+
+def _least(size: int) -> Single:
+    """The least reading, so many times over."""
+    if size > len(_LEAST):
+        return np.full(size, _NOTHING, np.float32)
+    return _LEAST[:size]
+
+
+def _normal_curve(z: Single) -> Single:
+    """The normal curve, roughly; `z` is written over."""
+    curve = z * z
+    curve *= np.float32(SHORT[1])
+    curve += np.float32(SHORT[0])
+    curve *= z
+    np.tanh(curve, out=curve)
+    curve *= np.float32(0.5)
+    curve += np.float32(0.5)
+    return curve

@@ -16,7 +16,7 @@ from datetime import date, timedelta
 import numpy as np
 
 from phenology.forecasting.arrival import LEVELS, Arrival
-from phenology.forecasting.propagation import Step, propagate
+from phenology.forecasting.propagation import Chain, Step, propagate
 from phenology.heat.clocks import ThermalTime
 from phenology.judging.rivals import usual_date, usual_days_regressed
 from phenology.learning.garden_fit import requirement_model
@@ -255,7 +255,8 @@ class _Fold:
             return self.requirement.predict(wait.species, wait.tree, self.season, wait.later, began)
 
         step = Step(Transition(self.question.given, self.question.target), requirement, (not_yet, math.inf))
-        arrival = Arrival.over(propagate(wait.anchor, [step], thermal_time, gap)[0])
+        [[curves]] = propagate([Chain(wait.anchor, [step])], thermal_time, gap)
+        arrival = Arrival.over(curves)
         quantiles = self._within(arrival.quantiles())
         return HindcastRow(
             wait,

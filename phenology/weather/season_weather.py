@@ -71,8 +71,7 @@ class SeasonWeather:
     def known(self, season: int) -> NDArray[np.bool_]:
         """Days of a season with both extremes; shape (366,)."""
         row = self.row(season)
-        known: NDArray[np.bool_] = np.isfinite(self.tmin[row]) & np.isfinite(self.tmax[row])
-        return known
+        return np.asarray(np.isfinite(self.tmin[row]) & np.isfinite(self.tmax[row]))
 
     def row(self, season: int) -> int:
         """Row of a season; KeyError when the series does not reach it."""

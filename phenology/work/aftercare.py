@@ -15,6 +15,8 @@ SHADE_DAYS = (7, 14)
 PEST_CHECKS = (7, 14)
 BUDS_MOVE = (14, 28)
 LATE_DAYS = 84  # about as long as late growth takes to harden in the cool of autumn (ours)
+LONGEST_DAYS = LATE_DAYS
+"""No care lasts longer after work. [days]"""
 
 
 @dataclass(frozen=True)

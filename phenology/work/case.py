@@ -210,7 +210,7 @@ class Case:
         if late.zone(self.t, self.required) == "rests":
             return "rests"
         first = min((day for _, day in late.calendar_limits), default=float("inf"))
-        return grade_of(late.curve.odds(self.t), self.required, max(0.0, self.t - first))
+        return grade_of(late.odds_on(self.t), self.required, max(0.0, self.t - first))
 
     @cached_property
     def early_guess(self) -> bool:

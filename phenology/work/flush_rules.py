@@ -169,7 +169,7 @@ def perhaps_late(case: Case) -> str | None:
     late = _past(case)
     if late is None or not case.early_guess:
         return None
-    odds = odds_in_tenths(late.curve.odds(case.t))
+    odds = odds_in_tenths(late.odds_on(case.t))
     return (
         f"by a guess from the catalogue it is {odds} that new growth ripens: note when buds break and "
         "when leaves are hard, and the guess becomes this garden's own"
@@ -180,7 +180,7 @@ def getting_late(case: Case) -> str | None:
     """The last safe day is near."""
     if case.late is None or case.grade != "getting late" or _past(case) is not None:
         return None
-    odds = odds_in_tenths(case.late.curve.odds(case.t))
+    odds = odds_in_tenths(case.late.odds_on(case.t))
     return f"getting late: {odds} that new growth ripens before {_end(case.late)}; {HELP_LATE}"
 
 
@@ -208,7 +208,7 @@ def _late(case: Case, answer: str) -> str | None:
     if ("no" if verdict_of(grade) == "no" else "wait") != answer:
         return None
     how = {"too late": "too late", "risky": "risky"}.get(grade, "late")
-    odds = late.curve.odds(case.t)
+    odds = late.odds_on(case.t)
     if odds >= case.required:
         why = late.reason(case.required)
     else:

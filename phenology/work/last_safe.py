@@ -11,6 +11,7 @@ import math
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
+from functools import cached_property
 
 import numpy as np
 
@@ -105,6 +106,15 @@ class Late:
     def stop(self, required: float | None = None) -> Stop:
         """The last safe day at some odds; those of the garden unless others are given."""
         wanted = self.limits.odds if required is None else required
+        if wanted not in self._stops:
+            self._stops[wanted] = self._stop(wanted)
+        return self._stops[wanted]
+
+    @cached_property
+    def _stops(self) -> dict[float, Stop]:
+        return {}
+
+    def _stop(self, wanted: float) -> Stop:
         last = self.curve.last_day(wanted)
         ruled = self.ender if last is None or not self._rules_by_rest(last, wanted) else "rest"
         found = [(ruled, -math.inf if last is None else last), *self.calendar_limits]
@@ -133,15 +143,29 @@ class Late:
 
     def odds(self) -> tuple[float, float, float]:
         """Odds that a cut ripens if it is made today, in two weeks, in three."""
-        first, second, third = (self.curve.odds(self.today + wait) for wait in WAITING)
+        first, second, third = (self.odds_on(self.today + wait) for wait in WAITING)
         return first, second, third
 
     def zone(self, day: float, required: float | None = None) -> str:
         """What a cut does on a day: "ripens", "danger" (wakes, does not ripen) or "rests"."""
         if day <= self.stop(required).day:
             return "ripens"
-        rests = self.curve.rests_from()
+        rests = self._rests_from
         return "rests" if rests is not None and day >= rests else "danger"
+
+    @cached_property
+    def _rests_from(self) -> float | None:
+        return self.curve.rests_from()
+
+    def odds_on(self, day: float) -> float:
+        """Odds that growth woken on a day ripens."""
+        if day not in self._odds:
+            self._odds[day] = self.curve.odds(day)
+        return self._odds[day]
+
+    @cached_property
+    def _odds(self) -> dict[float, float]:
+        return {}
 
     def reason(self, required: float | None = None) -> str:
         """The limit that ruled, in a sentence."""

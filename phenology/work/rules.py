@@ -6,6 +6,8 @@ it comes from.
 
 from __future__ import annotations
 
+from functools import cache
+
 from phenology.work import flush_rules as flush
 from phenology.work import tree_rules as tree
 from phenology.work.case import Case
@@ -41,8 +43,13 @@ def check_work(case: Case) -> list[Finding]:
     case : Case
         The work, with what the garden knows.
     """
-    found = [finding for rule in RULES if (finding := rule.check(case)) is not None]
+    found = [finding for rule in _speaking(case.operation) if (finding := rule.check(case)) is not None]
     return sorted(found, key=lambda f: not f.forbids)
+
+
+@cache
+def _speaking(operation: str) -> tuple[Rule, ...]:
+    return tuple(rule for rule in RULES if operation in rule.operations)
 
 
 RULES: tuple[Rule, ...] = (

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from functools import lru_cache
 
 LATER_DAYS = (14, 21)
 """How long after the rest low or weak branches are worked, if at all. [days]"""
@@ -57,6 +58,7 @@ class Vigour:
         return self.zones.get(zone, self.whole)
 
 
+@lru_cache(maxsize=1024)  # growers say the same of many trees
 def read_vigour(text: str | None) -> Vigour:
     """What a grower says of a tree's strength, as a whole and zone by zone.
 

@@ -20,6 +20,7 @@ from phenology.model.track_record import PastForecast, TrackRecord
 from phenology.weather.series import DailyWeather
 from reports.garden.own_species import own_species
 from reports.garden.station_pair import StationPair
+from reports.notebook.framed import on_one_thread
 
 
 @dataclass(frozen=True, eq=False)
@@ -32,7 +33,7 @@ class Opened:
 
     snapshot: Garden
     settings: GardenSettings
-    read_skills: Callable[[], dict[str, TrackRecord]]
+    read_past: Callable[[], list[PastForecast]]
     read_history: Callable[[], list[Change]]
     read_pair: Callable[[Place], StationPair]
 
@@ -49,11 +50,13 @@ class Opened:
         return self.snapshot.as_of
 
     @cached_property
+    @on_one_thread
     def judged(self) -> Garden:
         """The snapshot, with how its past forecasts did: what the forecast is made from."""
-        return replace(self.snapshot, skills=self.read_skills())
+        return replace(self.snapshot, skills=TrackRecord.of(self._past_forecasts(None)))
 
     @cached_property
+    @on_one_thread
     def outlook(self) -> GardenForecast:
         """The forecast behind the frames, as `phenology.forecast_garden` gives it."""
         return forecast_garden(self.judged)
@@ -70,7 +73,8 @@ class Opened:
     def _past_forecasts(self, species: str | None, every: int = EVERY_DAYS) -> list[PastForecast]:
         """Past forecasts of a species as a grower calls it, reckoned once."""
         if every not in self._past:
-            self._past[every] = past_forecasts(self.snapshot, every=every)
+            usual = every == EVERY_DAYS
+            self._past[every] = self.read_past() if usual else past_forecasts(self.snapshot, every=every)
         latin = self._latin(species)
         return [one for one in self._past[every] if latin in (None, one.species)]
 

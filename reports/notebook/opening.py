@@ -15,10 +15,10 @@ from phenology.garden import Garden
 from phenology.language.vague_dates import parse
 from phenology.model.errors import InputError
 from phenology.model.records import Place
-from phenology.model.track_record import TrackRecord
+from phenology.model.track_record import PastForecast
 from reports.garden.clock import today
 from reports.garden.open_garden import OpenGarden, one_day
-from reports.garden.past_forecasts import with_skill
+from reports.garden.past_forecasts import garden_past
 from reports.garden.station_pair import StationPair, station_pair
 from reports.notebook.ahead import Ahead
 from reports.notebook.learned import LearnedFrames
@@ -124,8 +124,8 @@ def _no_pair(place: Place) -> StationPair:
 
 
 def _frames(snapshot: Garden, opened: OpenGarden, *, past: bool) -> GardenFrames:
-    def read_skills() -> dict[str, TrackRecord]:
-        return dict(with_skill(snapshot, opened.folder, keep=False).skills)
+    def read_past() -> list[PastForecast]:
+        return garden_past(opened.folder, snapshot, keep=False)
 
     def read_history() -> list[Change]:
         with opened:
@@ -134,4 +134,4 @@ def _frames(snapshot: Garden, opened: OpenGarden, *, past: bool) -> GardenFrames
     def read_pair(place: Place) -> StationPair:
         return station_pair(opened.folder, place, snapshot.as_of if past else None)
 
-    return GardenFrames(snapshot, opened.settings, read_skills, read_history, read_pair)
+    return GardenFrames(snapshot, opened.settings, read_past, read_history, read_pair)

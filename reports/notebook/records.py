@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import math
 from collections import Counter
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 from datetime import date
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 from data_sources.journal.changes import Change
 from phenology.learning.flush_history import FlushHistory
@@ -16,7 +16,7 @@ from phenology.model.season import SeasonCalendar
 from phenology.species.catalogue import STEPS, Species
 from reports.notebook.framed import framed
 from reports.notebook.opened import Opened
-from reports.table import Column, each, fields
+from reports.table import Column, attribute, each, fields
 
 PLACES: tuple[Column[tuple[Place, int]], ...] = (
     Column("place", "text", lambda r: r[0].name, "its name"),
@@ -74,6 +74,16 @@ SPECIES: tuple[Column[tuple[Species, int]], ...] = (
 )
 
 
+def _dated(of: str) -> Iterator[Column[Any]]:
+    """When an entry was, and of which tree."""
+    yield attribute("date", "date", "the day, or the last day of a vague one", of=f"{of}.latest")
+    yield attribute("earliest", "date", of=f"{of}.earliest")
+    yield attribute("latest", "date", of=f"{of}.latest")
+    yield attribute("label", "text", "the tree's name", of="tree.label")
+    yield attribute("species", "text", "its Latin name", of="tree.species")
+    yield attribute("season", "season", "the year it starts in")
+
+
 class LookRow(NamedTuple):
     """A look with what it belongs to."""
 
@@ -84,11 +94,7 @@ class LookRow(NamedTuple):
 
 
 LOOKS: tuple[Column[LookRow], ...] = (
-    Column("date", "date", lambda r: r.look.latest, "the day, or the last day of a vague one"),
-    *fields(lambda r: r.look, earliest="date", latest="date"),
-    Column("label", "text", lambda r: r.tree.label, "the tree's name"),
-    Column("species", "text", lambda r: r.tree.species, "its Latin name"),
-    Column("season", "season", lambda r: r.season, "the year it starts in"),
+    *_dated("look"),
     Column("flush", "whole", lambda r: r.flush, "1 for the season's own"),
     Column("stage", "text", lambda r: r.look.stage),
     Column("kind", "text", lambda r: r.look.kind, "seen: stood by then; happened: came about then"),
@@ -108,11 +114,7 @@ class WorkRow(NamedTuple):
 
 
 WORK: tuple[Column[WorkRow], ...] = (
-    Column("date", "date", lambda r: r.work.latest, "the day, or the last day of a vague one"),
-    *fields(lambda r: r.work, earliest="date", latest="date"),
-    Column("label", "text", lambda r: r.tree.label, "the tree's name"),
-    Column("species", "text", lambda r: r.tree.species, "its Latin name"),
-    Column("season", "season", lambda r: r.season, "the year it starts in"),
+    *_dated("work"),
     Column("operation", "text", lambda r: r.work.operation),
     Column("wakes", "yes", lambda r: r.work.operation.wakes, "whether it wakes a flush"),
     Column("part", "text", lambda r: r.work.part),

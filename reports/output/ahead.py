@@ -186,11 +186,6 @@ WINDOWS: tuple[Column[Window], ...] = (
 )  # fmt: skip
 
 
-def windows_table(windows: Iterable[Window]) -> Table[Window]:
-    """Windows of work, open ones first; odds are missing for work that wakes nothing."""
-    return Table("flushcast.windows/1", WINDOWS, windows)
-
-
 @dataclass(frozen=True)
 class LastSafe:
     """The late season of a species at a place."""

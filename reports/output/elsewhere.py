@@ -2,10 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
-
 from phenology.advice.lesson_here import Translation
-from reports.table import Column, Table, attribute
+from reports.table import Column, attribute
 from reports.text.elsewhere_text import notes_of
 
 SCHEMA = "flushcast.elsewhere/2"
@@ -40,8 +38,3 @@ COLUMNS: tuple[Column[Translation], ...] = (
     attribute("same_day_length", "date", "what day length alone would say"),
     Column("notes", "texts", lambda t: notes_of(t), "what to mind about the dates"),
 )
-
-
-def elsewhere_table(rows: Iterable[Translation]) -> Table[Translation]:
-    """Translations as a table."""
-    return Table(SCHEMA, COLUMNS, rows)

@@ -88,8 +88,8 @@ class Card:
     def stops(self) -> str:
         """The last safe day in each town; empty where nothing ends the work."""
         last = {t.here: t.until for t in self.rows if t.until and t.in_time}
-        days = listed([f"{town} {short_date(day)}" for town, day in last.items()])
-        return f"Stop by: {days}." if days else ""
+        days = [f"{town} {short_date(day)}" for town, day in last.items()]
+        return f"Stop by: {listed(days)}." if days else ""
 
     @property
     def warnings(self) -> list[str]:

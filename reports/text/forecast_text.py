@@ -12,7 +12,7 @@ from phenology.model.stages import Stage
 from phenology.work.cautions import CUT_FIRM, LOOK_FIRST
 from phenology.work.grades import odds_in_tenths
 from phenology.work.season_of_work import until_rest
-from reports.text.change_text import care_of
+from reports.text.change_text import COME, care_of
 from reports.text.words import (
     capital,
     counted_word,
@@ -31,7 +31,6 @@ MOST_NOTES = 3  # told of so many trees; each is told where its tree is asked fo
 MOST_GROUPS = 24  # more groups of alike trees than these are drawn together further, and told in brief
 
 STATE = {"budbreak": "in bud break", "extended": "extended", "hardened": "hard"}
-COMES = {"budbreak": "bud break", "extended": "shoots stopped", "hardened": "hard"}
 SEEN = {
     Stage.DORMANT: "buds closed",
     Stage.SWELLING: "buds swelling",
@@ -240,7 +239,7 @@ def _left(group: Alike, part: AlikeSteps) -> Iterator[str]:
 def when_words(part: AlikeSteps) -> str:
     """When the next stage comes: a middle date and the range that holds four in five, a guess called one."""
     step, today = part.first, part.first.garden.as_of
-    name = COMES[step.stage]
+    name = COME[step.stage]
     ahead = tuple(one for one in part.steps if one.arrival is not None)
     if 0 < len(ahead) < len(part.steps):
         return f"some hard, the others {when_words(AlikeSteps(ahead))}"

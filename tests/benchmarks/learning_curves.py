@@ -18,7 +18,7 @@ from functools import cache
 import numpy as np
 
 from phenology.forecasting.arrival import Arrival
-from phenology.forecasting.propagation import Step, propagate
+from phenology.forecasting.propagation import Chain, Step, propagate
 from phenology.heat.clocks import ThermalTime
 from phenology.judging.hindcast import Question, hindcast
 from phenology.judging.verification import score_dates
@@ -76,7 +76,8 @@ def forecast(requirement: Requirement, wait: Wait, day: int, not_by: float) -> A
     thermal_time, gap = drawn(wait.season, day)
     prediction = requirement.predict(wait.species, wait.tree, wait.season, False, wait.anchor_middle)
     step = Step(Transition("budbreak", "extended"), lambda began: prediction, (not_by, NEVER))
-    return Arrival.over(propagate(wait.anchor, [step], thermal_time, gap)[0])
+    [[curves]] = propagate([Chain(wait.anchor, [step])], thermal_time, gap)
+    return Arrival.over(curves)
 
 
 def score(arrivals: Sequence[Arrival], waits: Sequence[Wait]) -> np.ndarray:

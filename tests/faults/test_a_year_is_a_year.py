@@ -10,9 +10,9 @@ from pathlib import Path
 
 import pytest
 
-from data_sources.demo.garden import store_demo
 from phenology.model.season import SeasonCalendar
 from tests.reports.bench import Bench
+from tests.reports.demo import own_demo
 
 
 def single_sine(low: float, high: float, base: float = 5.0) -> float:
@@ -30,8 +30,7 @@ def single_sine(low: float, high: float, base: float = 5.0) -> float:
 def told(tmp_path_factory: pytest.TempPathFactory) -> tuple[list[dict[str, object]], dict[int, float]]:
     """What `compare` tells of seven seasons, and each season's sum to 14 June from the exported files."""
     folder = tmp_path_factory.mktemp("year")
-    store_demo(folder / "garden", date(2026, 6, 14))
-    bench = Bench(folder / "garden", "2026-06-14")
+    bench = Bench(own_demo(folder), "2026-06-14")
     seasons = range(2019, 2027)
     answer = json.loads(bench.does("compare", *seasons, "--json").out)
     bench.does("export", folder / "out")
@@ -84,15 +83,14 @@ def test_every_date_of_a_year_is_the_same_date_in_another() -> None:
                 assert calendar.season_of(there) == season
 
 
-def test_half_years_of_weather_elsewhere_are_one_sentence(told: object, tmp_path: Path) -> None:
-    store_demo(tmp_path / "garden", date(2026, 6, 14))
-    bench = Bench(tmp_path / "garden", "2026-06-14")
-    for first, last in ((1, 6), (7, 12)):
+def test_half_years_of_weather_elsewhere_are_one_sentence(tmp_path: Path) -> None:
+    bench = Bench(own_demo(tmp_path), "2026-06-14")
+    for first, last, ways in ((1, 6, ([], ["--csv"])), (7, 12, ([], ["--from-here"]))):
         file = tmp_path / "half.csv"
         rows = [f"{y}-{m:02d}-{d:02d},{5 + d % 4},{15 + d % 6}" for y in range(2015, 2026)
                 for m in range(first, last + 1) for d in range(1, 28)]  # fmt: skip
         file.write_text("\n".join(["date,tmin,tmax", *rows]) + "\n")
-        for more in ([], ["--csv"], ["--from-here"]):
+        for more in ways:
             asked = ["Chur", "--date", "15 May", "--operation", "cutback", "--weather", file, "--units", "C"]
             answer = bench("elsewhere", *asked, *more)
             assert answer.code in (0, 1)

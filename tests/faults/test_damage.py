@@ -10,11 +10,13 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from data_sources.garden import open_journal
 from data_sources.sqlite.backups import STAMP, list_backups
 from data_sources.sqlite.connection import CHECKED, beside, connect
 from data_sources.weather.store.records import Origin
 from data_sources.weather.store.weather_store import FILE_NAME, WeatherStore
 from phenology.model.errors import StoreCorruptError, StoreError
+from phenology.model.records import Tree
 from phenology.weather.series import DailyWeather
 from tests.reports.bench import new_bench
 
@@ -135,8 +137,10 @@ def test_the_deep_check_of_a_large_file_is_not_put_off(tmp_path: Path, file: str
         ask = ["weather", "status"]
     else:
         note = "a long note of a look, " * 4000
-        for n in range(30):
-            bench.does("look", "Elm 1", "soft", "--date", f"2026-06-{n + 1:02d}", "--note", f"{n} {note}")
+        with open_journal(bench.folder) as journal, journal.batch("notes") as batch:
+            (elm,) = (tree for tree in journal.trees() if tree.label == "Elm 1")
+            for n in range(30):
+                batch.update(Tree, elm.id, note=f"{n} {note}")
         ask = ["look", "--list"]
     assert path.stat().st_size > (2_000_000 if file == "journal.sqlite" else 200_000)
     bad = bytearray(path.read_bytes())

@@ -25,14 +25,19 @@ NOON = datetime(2026, 7, 1, 12, tzinfo=UTC)
 DAY = date(2026, 6, 1)
 
 
-@pytest.fixture
-def bench(tmp_path: Path) -> Bench:
-    bench = new_bench(tmp_path / "garden")
+@pytest.fixture(scope="module")
+def made(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    bench = new_bench(tmp_path_factory.mktemp("made") / "garden")
     bench.does("look", "Elm 1", "soft")
     bench.does("work", "Elm 1", "wiring")
     bench.does("tree", "edit", "Elm 1", "--note", "twice")
     bench.does("undo")
-    return bench
+    return bench.folder
+
+
+@pytest.fixture
+def bench(made: Path, tmp_path: Path) -> Bench:
+    return Bench(Path(shutil.copytree(made, tmp_path / "garden")))
 
 
 def exported(bench: Bench, folder: Path) -> Path:

@@ -139,7 +139,9 @@ def demo(tmp_path_factory: pytest.TempPathFactory) -> Bench:
 def test_an_old_calendar_with_odd_lines_is_brought_up_to_date(demo: Bench, tmp_path: Path) -> None:
     file = tmp_path / "c.ics"
     demo.does("calendar", "--out", file)
-    good = file.read_bytes()
+    *events, end = file.read_bytes().split(b"BEGIN:VEVENT")
+    good = b"BEGIN:VEVENT".join(events[:4]) + b"END:VCALENDAR\r\n"  # a few are read as all of them are
+    assert end.endswith(b"END:VCALENDAR\r\n") and len(events_before(good)) == 3
     for old, new in (
         (b"SEQUENCE:0", b"SEQUENCE:x"),
         (b"SEQUENCE:0", b"SEQUENCE:" + b"9" * 5000),
@@ -156,6 +158,7 @@ def test_an_old_calendar_with_odd_lines_is_brought_up_to_date(demo: Bench, tmp_p
             kept = events_before(good.replace(old, new))
         for event in kept.values():  # what is odd is written anew
             assert type(event["DTEND"].dt) is date and int(event.get("SEQUENCE", 0)) >= 0
+    good = file.read_bytes()
     file.write_bytes(good.replace(b"SEQUENCE:0", b"SEQUENCE:x"))
     demo.does("calendar", "--out", file)
     assert file.read_bytes().count(b"BEGIN:VEVENT") == good.count(b"BEGIN:VEVENT")

@@ -14,7 +14,7 @@ import numpy as np
 import pytest
 
 from phenology.forecasting.arrival import Arrival
-from phenology.forecasting.propagation import Step, propagate
+from phenology.forecasting.propagation import Chain, Step, propagate
 from phenology.heat.clocks import clock_weights
 from phenology.judging.hindcast import Question, hindcast
 from phenology.judging.rivals import usual_date
@@ -64,7 +64,7 @@ def crps(weights: tuple[float, ...] | None) -> float:
                 continue
             prediction = requirement.predict(wait.species, wait.tree, season, False, 0.0)
             step = Step(BUDBREAK, lambda began, p=prediction: p, (float(first), NEVER))
-            (curves,) = propagate((0.0, 0.0), [step], thermal_time[season].thermal_time)
+            [[curves]] = propagate([Chain((0.0, 0.0), [step])], thermal_time[season].thermal_time)
             quantiles.append(Arrival.over(curves).quantiles())
         ends = np.array([w.target for w, _ in mine])
         scores.append(score_dates(np.array(quantiles), ends[:, 0], ends[:, 1]).crps)

@@ -142,7 +142,9 @@ def test_without_weather_sums_hold_and_own_days_sharpen_them() -> None:
     assert sharper < 0.75 * crps
 
 
-@pytest.mark.parametrize("years", [1, 2, 4])
+@pytest.mark.parametrize(
+    "years", [pytest.param(1, marks=pytest.mark.slow), 2, pytest.param(4, marks=pytest.mark.slow)]
+)
 def test_few_own_years_hold_better_with_borrowed_spread(years: int) -> None:
     held, crps = scores(365, years)
     alone, crps_alone = scores(365, years, borrow=False)

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections import Counter
 from datetime import date, timedelta
 
 import icalendar
@@ -10,11 +9,8 @@ import pytest
 import vobject
 
 from data_sources.demo.climate import synthetic_weather
-from phenology.advice.garden_forecast import forecast_garden
-from reports.output.calendar_file import calendar_text
 from tests.reports.bench import Bench, new_bench
-from tests.reports.demo import DAY, YEAR, demo_folder, own_demo
-from tests.reports.opened import read_garden
+from tests.reports.demo import DAY, demo_folder, own_demo
 
 CARE = (b"care", b"after")
 
@@ -156,18 +152,6 @@ def test_care_keeps_its_dates_from_day_to_day(bench, tmp_path):
     toml = bench.folder / "garden.toml"
     toml.write_text(toml.read_text().replace("2026-06-14", "2026-06-15"))
     assert len(first) > 8 and care(bench.on("2026-06-15")).items() <= first.items()
-
-
-@pytest.mark.parametrize("day", YEAR)
-def test_a_tree_has_at_most_three_events_a_month_and_an_alarm_for_each_that_asks_something(day):
-    when = date.fromisoformat(day)
-    forecast = forecast_garden(read_garden(demo_folder(when), when)[0])
-    events = icalendar.Calendar.from_ical(calendar_text(forecast, "Larkfield")).walk("VEVENT")
-    months = Counter((str(e["SUMMARY"]).split(":")[0], f"{e['DTSTART'].dt:%Y-%m}") for e in events)
-    assert events and max(months.values()) <= 3, months.most_common(3)
-    for event in events:
-        alarms = [alarm["TRIGGER"].dt for alarm in event.walk("VALARM")]
-        assert alarms == ([] if event["CATEGORIES"].to_ical() == b"window" else [timedelta(hours=7)])
 
 
 def test_wire_has_a_look_of_its_own(bench, tmp_path):

@@ -3,14 +3,16 @@
 from __future__ import annotations
 
 import json
+import shutil
 from datetime import date
+from pathlib import Path
 
 import pytest
 
 from phenology.learning.garden_leaves import LeafHabit
 from reports.text.calibration_text import calibration_text, leaf_words
 from tests.phenology.gardens import weather
-from tests.reports.bench import new_bench
+from tests.reports.bench import Bench, new_bench
 
 HABIT = LeafHabit("Ulmus parvifolia", 9, 9, (3.1, 2.8, 3.4), (6.2, 5.8, 6.6), 5.0)
 
@@ -29,28 +31,40 @@ def test_nothing_to_calibrate_says_so_whatever_was_counted():
     assert "Nothing to calibrate yet" in calibration_text([], {}, "C", leaves=[HABIT])
 
 
-@pytest.fixture
-def bench(tmp_path):
-    bench = new_bench(tmp_path / "garden").on("2020-12-31")
-    series, path = weather(), tmp_path / "w.csv"
+@pytest.fixture(scope="module")
+def made(tmp_path_factory):
+    """A garden with weather."""
+    folder = tmp_path_factory.mktemp("leaves")
+    bench = new_bench(folder / "garden").on("2020-12-31")
+    series, path = weather(), folder / "w.csv"
     lines = [
         f"{date.fromordinal(series.first_day.toordinal() + n)},{low:.1f},{high:.1f}"
         for n, (low, high) in enumerate(zip(series.tmin, series.tmax, strict=True))
     ]
     path.write_text("\n".join(["date,tmin,tmax", *lines]))
     bench.does("weather", "add", path, "--units", "C")
-    return bench
+    return bench.folder
 
 
-def test_counts_written_down_come_back_learned(bench):
+@pytest.fixture
+def bench(made, tmp_path):
+    return Bench(Path(shutil.copytree(made, tmp_path / "garden")), "2020-12-31")
+
+
+def test_counts_written_down_come_back_learned(bench, tmp_path):
     assert "A leaf each" not in bench.does("calibrate", "elm").out
-    for year in (2018, 2019, 2020):
-        for stage, when, leaves in (
-            ("dormant", "04-08", None), ("budbreak", "04-12", None), ("extending", "04-27", "3 3 4"),
-            ("extending", "05-08", None), ("extended", "05-12", "6,7,6"),
-        ):  # fmt: skip
-            more = ("--leaves", leaves) if leaves else ()
-            bench.does("look", "Elm 1", stage, "--date", f"{year}-{when}", *more)
+    season = (
+        ("dormant", "04-08", ""), ("budbreak", "04-12", ""), ("extending", "04-27", "3 3 4"),
+        ("extending", "05-08", ""), ("extended", "05-12", "6,7,6"),
+    )  # fmt: skip
+    past = [
+        f'{year}-{when},Elm 1,{stage},"{leaves}"' for year in (2018, 2019) for stage, when, leaves in season
+    ]
+    (tmp_path / "looks.csv").write_text("\n".join(["date,tree,stage,leaf count", *past]))
+    bench.does("import", tmp_path / "looks.csv")
+    for stage, when, leaves in season:
+        more = ("--leaves", leaves) if leaves else ()
+        bench.does("look", "Elm 1", stage, "--date", f"2020-{when}", *more)
     told = bench.does("calibrate", "elm").out
     assert max(map(len, told.splitlines())) <= 80
     words = " ".join(told.split())

@@ -3,14 +3,17 @@
 from __future__ import annotations
 
 import re
-from datetime import date
+from collections import Counter
+from datetime import date, timedelta
 
+import icalendar
 import pytest
 
 from data_sources.demo.garden import demo_garden
 from phenology.advice.agenda import Section, make_agenda, plan_round
 from phenology.advice.alike import alike
 from phenology.advice.garden_forecast import forecast_garden
+from reports.output.calendar_file import calendar_text
 from reports.text.ahead_text import round_text
 from reports.text.forecast_text import forecast_text
 from reports.text.words import tree_names
@@ -31,9 +34,14 @@ EXPECTED = {
 
 
 @pytest.fixture(scope="module", params=YEAR)
-def day(request):
+def forecast(request):
     when = date.fromisoformat(request.param)
-    return request.param, make_agenda(forecast_garden(read_garden(demo_folder(when), when)[0]))
+    return forecast_garden(read_garden(demo_folder(when), when)[0])
+
+
+@pytest.fixture(scope="module")
+def day(forecast):
+    return forecast.garden.as_of.isoformat(), make_agenda(forecast)
 
 
 def test_the_round_has_what_the_season_asks(day):
@@ -93,6 +101,15 @@ def test_the_text_fits_the_terminal_and_gives_odds_in_tenths(day):
     for width in (40, 60, 80, 120):
         assert max(map(len, forecast_text(agenda, width).splitlines())) <= width
     assert not re.search(r"\d%", words)
+
+
+def test_a_tree_has_at_most_three_events_a_month_and_an_alarm_for_each_that_asks_something(forecast):
+    events = icalendar.Calendar.from_ical(calendar_text(forecast, "Larkfield")).walk("VEVENT")
+    months = Counter((str(e["SUMMARY"]).split(":")[0], f"{e['DTSTART'].dt:%Y-%m}") for e in events)
+    assert events and max(months.values()) <= 3, months.most_common(3)
+    for event in events:
+        alarms = [alarm["TRIGGER"].dt for alarm in event.walk("VALARM")]
+        assert alarms == ([] if event["CATEGORIES"].to_ical() == b"window" else [timedelta(hours=7)])
 
 
 def test_a_strong_quince_is_bared_outside_in_may_and_its_second_flush_cut_and_halved_in_july():

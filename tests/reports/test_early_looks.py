@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import shutil
 from datetime import date
+from pathlib import Path
 
 import pytest
 
@@ -13,17 +15,22 @@ from tests.reports.demo import own_demo
 WORKED, SOON, LATER = "2026-06-14", "2026-06-19", "2026-07-12"
 
 
-@pytest.fixture
-def cut(tmp_path):
-    """The demo garden, its first quince cut back today; the garden no longer stands still on its day."""
-    folder = own_demo(tmp_path)
+@pytest.fixture(scope="module")
+def made(tmp_path_factory):
+    """The demo garden, its second hornbeam cut back today; the garden no longer stands still on its day."""
+    folder = own_demo(tmp_path_factory.mktemp("cut"))
     settings = folder / "garden.toml"
     kept = [line for line in settings.read_text("utf-8").splitlines() if not line.startswith("stands_on")]
     settings.write_text("\n".join(kept) + "\n", encoding="utf-8")
     bench = Bench(folder, WORKED)
     bench.does("look", "Hornbeam 2", "dormant")
     bench.does("work", "Hornbeam 2", "cutback", "--yes")
-    return bench
+    return folder
+
+
+@pytest.fixture
+def cut(made, tmp_path):
+    return Bench(Path(shutil.copytree(made, tmp_path / "garden")), WORKED)
 
 
 def stops(bench: Bench) -> list[str]:

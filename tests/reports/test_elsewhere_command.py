@@ -116,6 +116,14 @@ def test_without_weather_the_latitude_stands_in(bench, tmp_path):
     assert "no garden in" in Bench(tmp_path / "none").refuses("elsewhere", "Reykjavik")
 
 
+def test_a_card_of_work_that_nothing_ends_names_no_day_to_stop(bench):
+    said = bench.does(
+        "elsewhere", "A", "B", "--lat", "A=57", "--lat", "B=30", "--date", "early June", "--date", "20 July",
+        "--operation", "halving", "--species", "beech",
+    )  # fmt: skip
+    assert "Halving" in said.out and "Stop by" not in said.out
+
+
 def test_winter_dates_go_by_the_winter_and_wrong_years_are_refused(bench, far):
     weather = ["elsewhere", "Northby", "--weather", far / "Northby.csv", "--units", "C"]
     told = bench.does(*weather, "--date", "20 Dec").out
@@ -153,9 +161,10 @@ def test_a_gardens_own_looks_are_taken_to_the_other_place(bench, far, tmp_path):
 
 
 TOWNS = {
-    "Warmford": "Warmford", "Saint-Aubin-sur-Colline-le-Vieux": "Northby", "Southby": "Southby",
-    "Quillan <old town> & mill": "Warmford", "Northby": "Northby",
-}  # fmt: skip
+    "Saint-Aubin-sur-Colline-le-Vieux": "Northby",
+    "Southby": "Southby",
+    "Quillan <old town> & mill": "Warmford",
+}
 """Some towns, and the file that each takes its weather from."""
 
 

@@ -41,7 +41,7 @@ def nursery() -> Records:
     return records
 
 
-@pytest.mark.parametrize("n", [120, 200])
+@pytest.mark.parametrize("n", [pytest.param(120, marks=pytest.mark.slow), 200])
 def test_two_hundred_trees_fit_two_screens_and_none_is_missing(n):
     agenda = make_agenda(forecast_garden(nursery().garden(day(2020, n))))
     lines = forecast_text(agenda).splitlines()

@@ -7,11 +7,15 @@ import json
 from datetime import date
 from pathlib import Path
 
+from phenology.advice.agenda import make_agenda, plan_round
+from phenology.advice.garden_forecast import forecast_garden
+from reports.text.ahead_text import round_text
 from tests.reports.demo import demo_folder, flushcast, own_demo
+from tests.reports.opened import read_garden
 
 
-def test_the_round_names_trees_reasons_and_cautions():
-    done = flushcast("round", "--garden", demo_folder())
+def test_the_round_names_trees_reasons_and_cautions(tmp_path: Path):
+    done = flushcast("round", "--garden", own_demo(tmp_path))  # cautions are said once a day in a garden
     assert done.returncode == 0, done.stderr
     words = " ".join(done.stdout.split())
     assert words.startswith("Round of Sun 14 Jun 2026")
@@ -89,7 +93,8 @@ def test_sheets_that_cannot_be_used_get_one_sentence(tmp_path: Path):
 
 
 def test_off_season_it_reviews():
-    words = " ".join(flushcast("round", "--garden", demo_folder(date(2026, 1, 20))).stdout.split())
+    garden, _ = read_garden(demo_folder(date(2026, 1, 20)), date(2026, 1, 20))
+    words = " ".join(round_text(plan_round(make_agenda(forecast_garden(garden)))).split())
     assert "First frost: usually by" in words and "Last frost: usually by" in words
     assert "Repot watch" in words and "flushcast compare" in words
 

@@ -13,6 +13,7 @@ from tests.reports.bench import Bench
 
 TODAY = "2024-05-20"
 TREES = ("Hornbeam=Carpinus turczaninowii", "Maple=Acer palmatum", "Elm=Ulmus parvifolia")
+MORE = ((0, False), (45, False), (45, True))
 NONE = "No weather yet: dates rest on the usual warmth of latitude"
 SHARPEN = "sharpen them with `flushcast weather update` or `flushcast weather add FILE`."
 
@@ -49,8 +50,9 @@ def width(row: dict) -> int:
     return (date.fromisoformat(row["p90"]) - date.fromisoformat(row["p10"])).days
 
 
-@pytest.mark.parametrize("looked", [False, True])
-@pytest.mark.parametrize("days", [0, pytest.param(45, marks=pytest.mark.slow)])
+@pytest.mark.parametrize(
+    ("days", "looked"), [(0, True), *(pytest.param(d, k, marks=pytest.mark.slow) for d, k in MORE)]
+)
 def test_every_command_serves_and_says_what_dates_rest_on(tmp_path: Path, days: int, looked: bool) -> None:
     bench = new_garden(tmp_path / "g")
     if days:
@@ -108,9 +110,13 @@ def test_recorded_hardening_dates_alone_bring_the_date_back(tmp_path: Path) -> N
     """Four seasons of about the same date, and no weather in any of them."""
     bench = new_garden(tmp_path / "g", today="2024-04-01")
     before = rows_of(bench)["Maple", "hardened"]
-    for year, day in zip(range(2020, 2024), (8, 12, 10, 11), strict=True):
-        bench.does("look", "Maple", "extending", "--date", f"{year}-06-{day - 4:02d}")
-        bench.does("look", "Maple", "hardened", "--date", f"{year}-06-{day + 3:02d}")
+    looks = [
+        f"{year}-06-{day + days:02d},Maple,{stage}"
+        for year, day in zip(range(2020, 2024), (8, 12, 10, 11), strict=True)
+        for days, stage in ((-4, "extending"), (3, "hardened"))
+    ]
+    (tmp_path / "looks.csv").write_text("\n".join(["date,tree,stage", *looks]))
+    bench.does("import", tmp_path / "looks.csv")
     row = rows_of(bench)["Maple", "hardened"]
     assert date(2024, 6, 3) <= date.fromisoformat(row["p50"]) <= date(2024, 6, 18)
     assert before["p90"] is None or width(row) < width(before) / 2

@@ -1,4 +1,4 @@
-"""The commands that write, in processes of their own, as a grower runs them."""
+"""The commands that write: a season in processes of their own, as a grower runs them, and at a terminal."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ from pathlib import Path
 import pytest
 
 from data_sources.garden import open_journal
-from tests.reports.demo import flushcast
+from tests.reports.demo import flushcast, flushcast_process
 
 TODAY = "2026-07-25"
 
@@ -41,7 +41,7 @@ def test_a_season_at_the_bench(garden: Path, tmp_path: Path) -> None:
         ["import", tmp_path / "out"],
     ]
     for step in steps:
-        done = run(garden, *step)
+        done = flushcast_process("--garden", garden, *step, today=TODAY)
         assert done.returncode == 0, (step, done.stderr)
         assert done.stdout == ""
     with open_journal(garden) as journal:

@@ -12,8 +12,14 @@ from tests.simulated.climates import CLIMATES
 from tests.simulated.growers import simulate
 from tests.simulated.observers import OBSERVERS
 
+ALWAYS = ("subtropical", "southern temperate")
+"""Climates of the ordinary run: the two farthest from the others."""
 
-@pytest.mark.parametrize("climate", CLIMATES, ids=lambda climate: climate.name)
+
+@pytest.mark.parametrize(
+    "climate",
+    [pytest.param(c, id=c.name, marks=() if c.name in ALWAYS else pytest.mark.slow) for c in CLIMATES],
+)
 def test_every_tree_stands_on_the_agenda_once_with_a_date(climate):
     made = simulate(climate, OBSERVERS[0], seed=3, seasons=4, trees=2).garden
     start = made.calendar.start(made.season)

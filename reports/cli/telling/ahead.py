@@ -157,9 +157,11 @@ def windows_command(garden: OpenGarden, trees: tuple[str, ...], as_of: str | Non
     forecast = read_forecast(garden, as_of)
     found = [w for w in windows(forecast) if wanted is None or w.row.tree.id in wanted]
     if as_json:
-        from reports.output.ahead import windows_table
+        from reports.output.ahead import WINDOWS
+        from reports.table import Table
 
-        put(windows_table(found).as_json(key="windows", as_of=forecast.garden.as_of))
+        table = Table("flushcast.windows/1", WINDOWS, found)
+        put(table.as_json(key="windows", as_of=forecast.garden.as_of))
     else:
         from phenology.work.cautions import WINDOW_LOOKS_FIRST
         from reports.text.ahead_text import windows_text

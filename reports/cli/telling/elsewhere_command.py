@@ -89,7 +89,8 @@ def elsewhere_command(
     from phenology.species.catalogue import neutral_species
     from reports.garden.elsewhere_weather import HERE, LessonPlaces, seasons_taught
     from reports.garden.past_forecasts import read_with_skill
-    from reports.output.elsewhere import elsewhere_table
+    from reports.output.elsewhere import COLUMNS, SCHEMA
+    from reports.table import Table
     from reports.text.elsewhere_text import Card, card_text, elsewhere_text
 
     if len(places) > 1 and year is not None:
@@ -115,7 +116,7 @@ def elsewhere_command(
     pairs = [(here, other) if outward else (other, here) for other in others]
     rows = [row for a, b in pairs for lesson in lessons for row in translate(a, b, lesson)]
     if as_json or as_csv:
-        table = elsewhere_table(rows)
+        table = Table(SCHEMA, COLUMNS, rows)
         put(table.as_json() if as_json else table.as_csv().rstrip("\n"))
     elif page is not None or len(others) > 1:
         names = {one.name for one in (here, *others) if one.name.casefold() not in files}

@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from datetime import timedelta
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import click
 
@@ -150,13 +150,7 @@ def _computing(workers: int | None, memory: str, scheduler: str | None) -> Itera
         with progress("part") as step, dask.config.set(scheduler="synchronous"):
             done = [0]
 
-            def each(
-                _key: object,
-                _result: object,
-                _graph: object,
-                state: dict[str, dict[object, object]],
-                _id: object,
-            ) -> None:
+            def each(_key: object, _result: object, _graph: object, state: Any, _id: object) -> None:
                 done[0] += 1
                 step(done[0], done[0] + sum(len(state[k]) for k in ("waiting", "ready", "running")))
 

@@ -101,15 +101,8 @@ def test_every_stop_date_that_moved_is_news_and_so_is_why():
     records.tree("maple", MAPLE)
     for season in PAST:
         records.work("elm", season, 170, "cutback")
-        woken = records.seen(
-            "elm",
-            season,
-            (190, "budbreak"),
-            (230, "extended"),
-            (240, "hardened"),
-            "work",
-            started_on=day(season, 170),
-        )
+        looks = (190, "budbreak"), (230, "extended"), (240, "hardened")
+        records.seen("elm", season, *looks, started_by="work", started_on=day(season, 170))
     before = records.garden(day(2020, 140))
     records.work("elm", 2020, 140, "cutback", early=True)
     woken = records.flush("elm", 2020, "work", started_on=day(2020, 140), work_id=records.works[-1].id)

@@ -10,7 +10,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from numpy.testing import assert_allclose
 
-from phenology.forecasting.propagation import Step, Whole, propagate
+from phenology.forecasting.propagation import Chain, Step, Whole, propagate
 from phenology.learning.transitions import Transition
 from tests.phenology.forecasting.test_propagation import DAYS, STAGES, chain, dist, draws, one_a_day
 
@@ -31,7 +31,8 @@ def bent(whole: float, *, log_sd: float = SURE, weight: float = 1.0, seen=None, 
         )
         for start, stage, days in zip(("work", *STAGES), STAGES, steps, strict=False)
     ]
-    return [dist(curve) for curve in propagate((BEGAN, BEGAN), links, one_a_day(365), clocks=DAYS)]
+    [curves] = propagate([Chain((BEGAN, BEGAN), links)], one_a_day(365), clocks=DAYS)
+    return [dist(curve) for curve in curves]
 
 
 def by_steps(seen=None):

@@ -78,7 +78,7 @@ def test_a_coarse_grid_finds_the_day_that_every_day_finds(thermal_time):
     deadline = np.full(len(few.sums), 290.0)
     steps = steps_of(guesses())
     coarse = ripening(steps, few, np.arange(90.0, 330.0, 14), deadline, deadline)
-    fine = ripening(steps, few, np.arange(180.0, 280.0, 2), deadline, deadline, every=1)
+    fine = ripening(steps, few, np.arange(180.0, 280.0, 2), deadline, deadline)
     for odds in (0.8, 0.9, 0.95):
         assert coarse.last_day(odds) == pytest.approx(fine.last_day(odds), abs=1.5)
     assert coarse.rests_from() == pytest.approx(fine.rests_from(), abs=3)
@@ -107,7 +107,7 @@ def test_a_date_gives_a_late_cut_no_help(thermal_time):
     steps = [Step(t, lambda began, p=p: p) for t, p in zip(CHAIN, sure, strict=True)]
     for by, odds in ((258.0, 0.0), (262.0, 1.0)):
         deadline = np.full(len(thermal_time.sums), by)
-        late = ripening(steps, thermal_time, np.array([200.0]), deadline, deadline, every=1)
+        late = ripening(steps, thermal_time, np.array([200.0]), deadline, deadline)
         assert late.odds(200.0) == pytest.approx(odds, abs=1e-3)
 
 
