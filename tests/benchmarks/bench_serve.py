@@ -42,9 +42,8 @@ def after_a_look(phone: Phone, tree: str, empty: float) -> None:
         saved = phone.post("/look", form).headers["location"]
         page, moved = taken(phone, saved), taken(phone, f"{saved}/moved")
         others = taken(phone, f"{saved}/moved?others=1")
-    print(
-        f"after a look: page {page / empty:.1f} times the empty one; moved {moved:.2f} s, others {others:.2f} s"
-    )
+    ratio = page / empty
+    print(f"after a look: {ratio:.1f} empty pages; moved {moved:.2f} s, the other trees {others:.2f} s")
 
 
 def main(trees: int = 200, requests: int = 500) -> None:
