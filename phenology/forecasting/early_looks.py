@@ -33,7 +33,6 @@ def too_early(look: Look, flush: Flush, garden: Garden) -> bool:
     ----------
     look : Look
         The first that shows growth; see `may_be_early`.
-    flush : Flush
     garden : Garden
         As known on the day of the look, without it.
     """

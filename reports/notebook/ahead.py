@@ -24,8 +24,8 @@ class Ahead(Opened):
         """Every living tree once: today's first, then this week's, later ones, those to leave.
 
         >>> garden.agenda()[["label", "section", "next", "p50", "last_safe"]].head(1)
-                label section      next        p50  last_safe
-        0       Beech   today  hardened 2026-06-16 2026-06-28
+           label section      next        p50  last_safe
+        0  Beech   today  hardened 2026-06-16 2026-07-01
         """
         return make_agenda(self.outlook).rows
 
@@ -58,7 +58,7 @@ class Ahead(Opened):
 
         >>> garden.windows()[["label", "operation", "open", "opens_p50", "closes"]].head(1)
                 label operation   open  opens_p50     closes
-        0  Crab apple   cutback  False 2026-06-13 2026-07-21
+        0  Crab apple   cutback  False 2026-06-12 2026-07-24
         """
         return windows(self.outlook)
 
@@ -68,7 +68,7 @@ class Ahead(Opened):
 
         >>> garden.last_safe_dates()[["species", "last_safe", "limit", "zone"]].head(1)
                         species  last_safe  limit    zone
-        0  Rhododendron indicum 2026-05-31  frost  danger
+        0  Rhododendron indicum 2026-06-04  frost  danger
         """
         return tables.last_safe_dates(self.snapshot)
 
@@ -87,8 +87,8 @@ class Ahead(Opened):
         """Which trees to look at on this walk because a look would change a decision; most pressing first.
 
         >>> garden.round()[["label", "by", "rank"]].head(1)
-                label         by  rank
-        0       Beech 2026-06-28     0
+           label         by  rank
+        0  Beech 2026-07-01     0
         """
         return plan_round(make_agenda(self.outlook)).visits
 
