@@ -15,7 +15,7 @@ from phenology.advice.agenda import Section
 from phenology.language.tree_selection import few_labels, place_of
 from phenology.language.words import find_stage, plain_words
 from phenology.model.errors import InputError
-from phenology.model.records import Look, Tree
+from phenology.model.records import Look, Stand, Tree
 from phenology.model.stages import Mark, Part, Stage
 from phenology.records.entries import stage_now
 from reports.entries.entry_editor import UnchangedError
@@ -194,10 +194,11 @@ def pick_tree(visit: Visit, path: str, title: str) -> Response:
 def _places(garden: OpenGarden) -> dict[str, str]:
     """The name of the place of each tree that stands."""
     places = {place.id: place.name for place in garden.places}
-    standing = [tree for tree in garden.trees if tree.retired is None]
-    return {
-        tree.id: places.get(place_of(tree.id, garden.stands, garden.today) or "", "") for tree in standing
-    }
+    stands: dict[str, list[Stand]] = {}
+    for one in garden.stands:
+        stands.setdefault(one.tree_id, []).append(one)
+    standing = [tree.id for tree in garden.trees if tree.retired is None]
+    return {id: places.get(place_of(id, stands.get(id, ()), garden.today) or "", "") for id in standing}
 
 
 def fits(tree: Tree, place: str, wanted: str, garden: OpenGarden) -> bool:

@@ -28,7 +28,7 @@ from reports.web.tree_pages import tree_of
 from reports.web.writing import take_back
 
 HISTORY_SHOWN = 40
-FEW_CHIPS = 24  # trees of today named on its page; the others are a tap away
+FEW_CHIPS = 8  # trees of today named above its headline; the others are a tap away
 FEW_COMPARED = 20  # trees whose seasons stand on one page
 NO_OTHER = "No other tree's date moved by more than a few days."
 

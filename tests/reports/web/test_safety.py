@@ -11,7 +11,7 @@ import pytest
 from data_sources.look_photos import photo_path
 from reports.web import server
 from reports.web.devices import TRIES, Devices
-from reports.web.safety import MOST_BYTES, Reach
+from reports.web.safety import MOST_BYTES, MOST_PHOTO_BYTES, Reach
 from reports.web.server import Serving
 from tests.reports.web.site import HERE, Phone, words
 
@@ -130,6 +130,15 @@ def test_a_body_that_is_too_large_is_refused(phone: Phone) -> None:
     assert phone.looks() == []
 
 
+def test_a_photo_of_another_kind_or_too_large_is_refused_whole(phone: Phone) -> None:
+    form = {"tree": phone.tree("Elm 1"), **LOOK}
+    for body, status in ((b"GIF89a no photo", 422), (b"x" * (MOST_PHOTO_BYTES + 1), 413)):
+        assert phone.post("/look", form, files={"photo": ("a.jpg", body, "image/jpeg")}).status_code == status
+    elsewhere = phone.post("/work", form, files={"photo": ("a.jpg", b"x" * MOST_BYTES, "image/jpeg")})
+    assert elsewhere.status_code == 413
+    assert phone.looks() == [] and not (phone.folder / "photos").exists()
+
+
 @pytest.mark.parametrize(
     "path",
     [
@@ -215,7 +224,7 @@ def test_a_code_pairs_one_device_once(home: tuple[Phone, Devices]) -> None:
     assert phone.get("/more").status_code == 200
     assert [d.name for d in devices.listed()] == ["my phone"]
     kept = (phone.folder / "devices.json").read_text()
-    assert phone.client.cookies["flushcast"] not in kept
+    assert phone.client.cookies["flushcast"] not in kept and len(phone.client.cookies["flushcast"]) >= 43
     assert (phone.folder / "devices.json").stat().st_mode & 0o077 == 0
     phone.client.cookies.clear()
     assert phone.post("/pair", {"code": code}).status_code == 422

@@ -96,7 +96,9 @@ def test_after_a_look_the_answer_rests_on_its_tree_and_says_what_the_whole_garde
 
     real = garden_forecast._Maker.rows
     monkeypatch.setattr(
-        garden_forecast._Maker, "rows", lambda self, tree: made.append(tree.label) or real(self, tree)
+        garden_forecast._Maker,
+        "rows",
+        lambda self, some: made.extend(t.label for t in some) or real(self, some),
     )
     path = f"/look?tree={phone.tree('Elm 1')}"
     form = phone.form(path) | {"stage": "extending"}
