@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import sqlite3
 from collections import Counter
-from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import MISSING, dataclass, field, fields
+from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import MISSING, dataclass, field, fields, replace
 from datetime import UTC, datetime
 from functools import cache
 from itertools import groupby
-from typing import Any
+from typing import Any, cast
 from uuid import uuid4
 
 from data_sources.journal.schema import (
@@ -61,7 +61,7 @@ class Batch:
     device: str
     undoes: str | None = None
     id: str = field(default_factory=lambda: str(uuid4()))
-    _changes: list[tuple[str | None, ...]] = field(default_factory=list)
+    _changes: list[tuple[str, str, str | None, Row | None, Row | None]] = field(default_factory=list)
 
     def insert(self, record: Record) -> bool:
         """Add a record; False when exactly this record is there already (a retry).
@@ -85,7 +85,7 @@ class Batch:
             names = column_names(table)
             self.connection.executemany(
                 f"INSERT INTO {table} ({', '.join(names)}) VALUES ({', '.join('?' * len(names))})",
-                (tuple(row.values()) for row in new),
+                [tuple(row.values()) for row in sorted(new, key=_by_day)],
             )
             for row in new:
                 self.record(table, None, row)
@@ -112,7 +112,7 @@ class Batch:
         unknown = set(changes) - set(column_names(table)) | ({"id"} & set(changes))
         if unknown:
             raise InputError(f"{table}: {', '.join(sorted(unknown))} cannot be changed")
-        new = kind(**vars(decode(table, before)) | changes)
+        new = cast(R, replace(decode(table, before), **changes))
         self._put(new, over=True)
         return new
 
@@ -124,7 +124,7 @@ class Batch:
         table = table_of(kind)
         before = self._needed(table, id)
         self.write(table, before, None)
-        return kind(**vars(decode(table, before)))
+        return cast(R, decode(table, before))
 
     def _needed(self, table: str, id: str) -> Row:
         row = self._row(table, id)
@@ -154,8 +154,7 @@ class Batch:
     def record(self, table: str, before: Row | None, after: Row | None) -> None:
         """Note what became of a row, for the change table."""
         row = after or before or {}
-        texts = (None if one is None else to_json(one) for one in (before, after))
-        self._changes.append((table, str(row["id"]), tree_of(table, row), *texts))
+        self._changes.append((table, str(row["id"]), tree_of(table, row), before, after))
 
     def take_back(self, batch: str, label: str) -> None:
         """Undo every row of a batch, last first."""
@@ -179,10 +178,16 @@ class Batch:
         append_changes(self.connection, ((None, *start, *cells, self.undoes) for cells in self._changes))
 
 
-def insert_row(connection: sqlite3.Connection, table: str, row: Row) -> None:
-    """Add one row, given by column name."""
+def _by_day(row: Row) -> str:
+    """Sorts looks so that those of a tree lie apart, whatever order they came in: its indexes pack closer."""
+    return str(row.get("latest", ""))
+
+
+def insert_row(connection: sqlite3.Connection, table: str, row: Mapping[str, Stored]) -> int:
+    """Add one row, given by column name; returns its number."""
     marks = ", ".join("?" * len(row))
-    connection.execute(f"INSERT INTO {table} ({', '.join(row)}) VALUES ({marks})", tuple(row.values()))
+    added = f"INSERT INTO {table} ({', '.join(row)}) VALUES ({marks})"
+    return int(connection.execute(added, tuple(row.values())).lastrowid or 0)
 
 
 def append_changes(connection: sqlite3.Connection, rows: Iterable[tuple[Any, ...]]) -> None:
@@ -190,29 +195,24 @@ def append_changes(connection: sqlite3.Connection, rows: Iterable[tuple[Any, ...
     batches: dict[tuple[Any, ...], int] = {}
     trees: dict[str, int] = {}
     small = []
-    for seq, *who, table, row_id, tree_id, before, after, undoes in rows:
+    for seq, *who, table, row_id, tree_id, before, after, undoes in rows:  # both as rows or as their JSON
         batch = (*who, undoes)
         if batch not in batches:
-            batches[batch] = _key_of(connection, "batch", ("id", *_WHO[1:], "undoes"), batch)
+            named = dict(zip(("id", *_WHO[1:], "undoes"), batch, strict=True))
+            batches[batch] = _key_of(connection, "batch", named)
         if tree_id is not None and tree_id not in trees:
-            trees[tree_id] = _key_of(connection, "changed_tree", ("id",), (tree_id,))
-        texts = [compact(table, row_id, tree_id, text) for text in (before, after)]
+            trees[tree_id] = _key_of(connection, "changed_tree", {"id": tree_id})
+        texts = [compact(table, row_id, tree_id, row) for row in (before, after)]
         sum_of_it = checksum((*who, table, row_id, tree_id, *texts, undoes))
         small.append((seq, batches[batch], table, row_id, trees.get(tree_id), *texts, sum_of_it))
     connection.executemany("INSERT INTO change VALUES (?, ?, ?, ?, ?, ?, ?, ?)", small)
 
 
-def _key_of(
-    connection: sqlite3.Connection, table: str, names: Sequence[str], values: Sequence[str | None]
-) -> int:
+def _key_of(connection: sqlite3.Connection, table: str, row: Mapping[str, Stored]) -> int:
     """The key of a row that is there once, put there now if it is not."""
-    same = " AND ".join(f"{name} IS ?" for name in names)
-    found = connection.execute(f"SELECT key FROM {table} WHERE {same}", values).fetchone()
-    if found is None:
-        marks = ", ".join("?" * len(names))
-        added = f"INSERT INTO {table} ({', '.join(names)}) VALUES ({marks})"
-        return int(connection.execute(added, values).lastrowid or 0)
-    return int(found[0])
+    same = " AND ".join(f"{name} IS ?" for name in row)
+    found = connection.execute(f"SELECT key FROM {table} WHERE {same}", tuple(row.values())).fetchone()
+    return int(found[0]) if found else insert_row(connection, table, row)
 
 
 @cache

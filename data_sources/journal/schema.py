@@ -11,7 +11,8 @@ import math
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import MISSING, dataclass, fields
 from datetime import date, datetime
-from functools import cache
+from functools import cache, lru_cache
+from sys import intern
 from types import UnionType
 from typing import Any, TypeAlias, TypeVar, get_args, get_type_hints
 
@@ -130,12 +131,13 @@ def _day(value: Any) -> str | None:
 
 
 # What a grower calls the kind; the value as it is stored, None when it is of another kind; how it is read.
-_KINDS: dict[type, tuple[str, Callable[[Any], Stored], Callable[[Any], Any] | None]] = {
+_Kind: TypeAlias = tuple[str, Callable[[Any], Stored], Callable[[Any], Any] | None]
+_KINDS: dict[type, _Kind] = {
     str: ("text", _text, None),
     int: ("a whole number", _whole, None),
     float: ("a number", _number, None),
     bool: ("yes or no", lambda value: int(value) if isinstance(value, bool) else None, bool),
-    date: ("a date", _day, date.fromisoformat),
+    date: ("a date", _day, lru_cache(maxsize=4096)(date.fromisoformat)),
 }
 
 
@@ -146,19 +148,25 @@ def encode(record: Record) -> Row:
     """
     table = table_of(type(record))
     row: Row = {}
-    for column in columns(table):
-        value = getattr(record, column.name)
-        name, stored, _ = _KINDS[column.kind]
-        row[column.name] = None if value is None else stored(value)
-        missing = row[column.name] is None and not (value is None and column.optional)
-        if missing or (column.name == "id" and not value):
-            raise InputError(f"{table}: '{column.name}' must be {name}, got {value!r}")
+    for name, (wanted, stored, _), optional in _writers(table):
+        value = getattr(record, name)
+        row[name] = cell = None if value is None else stored(value)
+        if (cell is None and not (value is None and optional)) or (name == "id" and not value):
+            raise InputError(f"{table}: '{name}' must be {wanted}, got {value!r}")
     return row
+
+
+@cache
+def _writers(table: str) -> list[tuple[str, _Kind, bool]]:
+    return [(column.name, _KINDS[column.kind], column.optional) for column in columns(table)]
 
 
 def decode_rows(kind: type[R], rows: Iterable[Sequence[Any]]) -> list[R]:
     """Rows as SQLite returns them (columns in the order of the fields) as records."""
-    readers = [(i, _KINDS[column.kind][2]) for i, column in enumerate(columns(table_of(kind)))]
+    table = columns(table_of(kind))
+    readers = [(i, _KINDS[column.kind][2]) for i, column in enumerate(table)]
+    # ids of other rows come up again and again: one text of each is kept
+    readers += [(i, intern) for i, column in enumerate(table) if column.name.endswith("_id")]
     changed = [(i, read) for i, read in readers if read is not None]
     records = []
     for row in rows:

@@ -134,19 +134,23 @@ USUAL: dict[str, dict[str, Any]] = {"look": {"kind": "seen", "checked": 0, "lost
 """Cells that are left out of a row where they hold this."""
 
 
-def compact(table: str, row_id: str, tree_id: str | None, text: str | None) -> str | None:
+_encode = json.JSONEncoder(ensure_ascii=False, separators=(",", ":")).encode
+
+
+def compact(table: str, row_id: str, tree_id: str | None, row: Mapping[str, Any] | str | None) -> str | None:
     """The JSON of a row without nulls and without what `expanded` brings back; other text as it is."""
-    if text is None:
+    text = row
+    if isinstance(text, str):
+        try:
+            row = json.loads(text)
+        except ValueError:  # damage, which stays to be seen
+            return text
+        if not isinstance(row, dict):
+            return text
+    if row is None or isinstance(row, str):
         return None
-    try:
-        row = json.loads(text)
-    except ValueError:  # damage, which stays to be seen
-        return text
-    if not isinstance(row, dict):
-        return text
     implied = _implied(table, row_id, tree_id, row)
-    kept = {name: cell for name, cell in row.items() if cell != implied.get(name)}
-    return json.dumps(kept, ensure_ascii=False, separators=(",", ":"))
+    return _encode({name: cell for name, cell in row.items() if cell != implied.get(name)})
 
 
 def expanded(table: str, row_id: str, tree_id: str | None, text: str) -> dict[str, Any]:

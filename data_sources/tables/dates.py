@@ -85,10 +85,6 @@ class DateReader:
                 raise InputError(f"of {first.year} this still lies ahead")
         return found
 
-    def in_year(self, text: str, year: int) -> VagueDate:
-        """A date that lies in a year, where it has none of its own."""
-        return self.within(text, date(year, 1, 1), date(year, 12, 31))
-
     def exact(self, text: str) -> date:
         """A date that must fix one day."""
         day = self.vague(text)

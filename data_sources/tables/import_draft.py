@@ -4,9 +4,8 @@ from __future__ import annotations
 
 import difflib
 import re
-from collections.abc import Callable, Iterator, Mapping, Sequence
-from contextlib import contextmanager
-from dataclasses import dataclass, field, replace
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, field
 from datetime import date
 from typing import TypeVar
 
@@ -14,7 +13,7 @@ from data_sources.journal.schema import TABLES, ImportMap, Record, SharedFile, t
 from data_sources.tables.garden_tables import GardenRecords, read_exported, unresolved
 from data_sources.tables.headers import is_dated
 from data_sources.tables.import_rows import Fate, ImportedRow
-from data_sources.tables.problems import Problem, TableError
+from data_sources.tables.problems import Problem
 from data_sources.tables.sheet import Row
 from data_sources.tables.subjects import SUBJECTS
 from data_sources.tables.text_table import TextTable
@@ -109,31 +108,22 @@ class Draft:
 
     def note(self, row: Row, fate: Fate, said: str = "") -> None:
         """What became of a row."""
-        one = ImportedRow(
-            row.sheet.table.file,
-            row.line,
-            row.date_column,
-            row.sheet.subject,
-            fate,
-            said,
-            row.to_mend(),
-            tuple(row.problems),
+        self._note(row, fate, said, row.texts, ())
+
+    def leave(self, row: Row, problems: Sequence[Problem], tree: Tree | None = None) -> None:
+        """A row, or that of one of its trees, is left out, with its problems."""
+        self.problems += problems
+        fate: Fate = "asked" if any(problem.asks for problem in problems) else "refused"
+        texts = row.to_mend() | ({"tree": tree.label} if tree else {})
+        self._note(row, fate, "", texts, tuple(problems))
+
+    def _note(
+        self, row: Row, fate: Fate, said: str, texts: Mapping[str, str], problems: tuple[Problem, ...]
+    ) -> None:
+        table, subject, day = row.sheet.table, row.sheet.subject, row.values.get("latest")
+        self.plan.rows.append(
+            ImportedRow(table.file, row.line, row.date_column, subject, fate, said, texts, problems, day)
         )
-        self.plan.rows.append(one)
-
-    def leave(self, row: Row) -> None:
-        """A row is left out, with its problems."""
-        self.problems += row.problems
-        self.note(row, "asked" if any(problem.asks for problem in row.problems) else "refused")
-
-    @contextmanager
-    def leaving(self, row: Row, tree: Tree | None = None) -> Iterator[None]:
-        """Leave a row out, or that of one of its trees, where what is done meanwhile finds problems."""
-        try:
-            yield
-        except TableError as error:
-            texts = row.texts | ({"tree": tree.label} if tree else {})
-            self.leave(replace(row, texts=texts, problems=list(error.problems)))
 
     def pass_over(self, table: TextTable, why: str) -> None:
         """A sheet that is no table of ours; dates in it are refused, each with its place."""

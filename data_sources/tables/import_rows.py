@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from datetime import date
 from itertools import count
 from pathlib import Path
-from typing import Literal
+from typing import Literal, NamedTuple
 
 from data_sources.disk.whole_files import read_output, write_output
 from data_sources.tables.cells import csv_lines
@@ -16,11 +16,10 @@ from data_sources.tables.subjects import ENTRIES, SUBJECTS, WHAT
 Fate = Literal["new", "there", "asked", "refused", "unknown"]
 
 
-@dataclass(frozen=True)
-class ImportedRow:
+class ImportedRow(NamedTuple):
     """A row, or one date of a row, and what became of it.
 
-    `said` is what was understood, in the grower's words; `texts` the cells by field.
+    `said` is what was understood, in the grower's words; `texts` the cells by field; `day` its last day.
     """
 
     file: str
@@ -31,6 +30,7 @@ class ImportedRow:
     said: str
     texts: Mapping[str, str]
     problems: tuple[Problem, ...] = ()
+    day: date | None = None
 
 
 QUESTION = "question"

@@ -7,16 +7,17 @@ from __future__ import annotations
 
 import json
 import re
-from collections.abc import Callable, Iterable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, fields, replace
 from datetime import date
+from functools import cache, cached_property, lru_cache
 from typing import Any, TypeVar
 
 from data_sources.journal.schema import ImportMap
 from data_sources.tables.cells import unmark
 from data_sources.tables.columns import IGNORE, OPEN, Known, explained, understand
 from data_sources.tables.dates import DAY_NUMBER, DateReader, order_of
-from data_sources.tables.headers import event_column, is_dated, is_mark, is_nothing, is_unknown
+from data_sources.tables.headers import EventColumn, event_column, is_dated, is_mark, is_nothing, is_unknown
 from data_sources.tables.notebook import year_of
 from data_sources.tables.problems import Problem, TableError
 from data_sources.tables.subjects import ENTRIES, SEASON_WORDS, SUBJECTS, WHAT
@@ -59,115 +60,114 @@ class Sheet:
         """The field that says what was seen or done."""
         return WHAT.get(self.subject, "")
 
-    @property
+    @cached_property
     def year(self) -> int | None:
         """The year of dates without one."""
         return year_of(self.table) if self.subject in ENTRIES else None
 
-    def headed(self, name: str) -> list[str]:
-        """Headers of the columns that are a field, or OPEN, or IGNORE."""
-        return [
-            header
-            for header, is_ in zip(self.table.headers, self.mapping.values(), strict=True)
-            if is_ == name
-        ]
+    @cached_property
+    def headed(self) -> dict[str, str]:
+        """The header over each field."""
+        return dict(zip(self.mapping.values(), self.table.headers, strict=True))
 
-    def dated_cells(self) -> Iterator[tuple[int, str, str]]:
-        """Line, header and text of every cell where a date may stand."""
-        dates = {one.name for one in SUBJECTS[self.subject] if one.date}
-        for line, cells in self.table.rows:
-            for name, header, cell in zip(self.mapping.values(), self.table.headers, cells, strict=True):
-                if name in dates or (event_column(name) is not None and not is_mark(cell)):
-                    yield line, header, cell
+    @cached_property
+    def _fields(self) -> list[tuple[int, str]]:
+        """Columns that are a field, by position."""
+        names = {one.name for one in SUBJECTS[self.subject]}
+        return [(n, name) for n, name in enumerate(self.mapping.values()) if name in names]
+
+    @cached_property
+    def _event_columns(self) -> list[tuple[int, EventColumn]]:
+        """Columns of dates of a stage or work, by position."""
+        found = ((n, event_column(name)) for n, name in enumerate(self.mapping.values()))
+        return [(n, column) for n, column in found if column is not None]
+
+    @cached_property
+    def _idle(self) -> dict[int, str]:
+        """What columns that are no field are, by position; those that the grower passes over left out."""
+        names = enumerate(self.mapping.items())
+        return {
+            n: name for n, (key, name) in names if name == OPEN or (name == IGNORE and key not in self.said)
+        }
 
     def date_order(self) -> DateOrder | None:
         """The order of day and month that the date columns prove; raises as `order_of` does."""
-        return order_of(self.table.file, self.dated_cells())
+        dates = {one.name for one in SUBJECTS[self.subject] if one.date}
+        plain = [n for n, name in self._fields if name in dates]
+        first: dict[tuple[int, str], int] = {}  # the line on which each text of a column stands first
+        for line, cells in self.table.rows:
+            for n in plain:
+                first.setdefault((n, cells[n]), line)
+            for n, _ in self._event_columns:
+                if not is_mark(cells[n]):
+                    first.setdefault((n, cells[n]), line)
+        headers = self.table.headers
+        return order_of(self.table.file, ((line, headers[n], cell) for (n, cell), line in first.items()))
 
     def rows(self, dates: DateReader) -> Iterator[Row]:
         """The rows, with what is wrong with each."""
-        above: dict[str, str] = {}
+        reader, above, entries = _RowReader(self, dates), dict[str, str](), self.subject in ENTRIES
         season: tuple[str, str] | None = None
         for line, cells in self.table.rows:
-            filled = [cell for cell in cells if cell.strip(BLANKS)]
-            if len(filled) == 1 and self.subject in ENTRIES and (title := _SEASON.fullmatch(filled[0])):
-                season = ("season" if title["next"] else "year", filled[0])  # a line between the rows
+            if entries and (title := _title(cells)):
+                season = title  # a line between the rows
                 continue
-            texts, own = (
-                self.texts(cells),
-                list(zip(self.table.headers, self.mapping.values(), cells, strict=True)),
-            )
-            if self.subject in ENTRIES:
-                rows = list(self._entries(line, texts, own, above, season))
-            else:
-                rows = [Row(self, line, texts)]
-            rows += self._unexplained(line, texts, own, alone=not rows)
+            texts = self.texts(cells)
+            rows = self._entries(line, texts, cells, above, season) if entries else [Row(self, line, texts)]
+            rows += self._unexplained(line, texts, cells, alone=not rows)
             for row in rows:
-                row.read(dates)
+                reader.read(row)
                 yield row
 
-    def texts(self, cells: Iterable[str]) -> dict[str, str]:
+    def texts(self, cells: Sequence[str]) -> dict[str, str]:
         """A row's cells by field, without marks and outer spaces."""
-        found = zip(self.mapping.values(), cells, strict=True)
-        names = {one.name for one in SUBJECTS[self.subject]}
-        return {name: unmark(cell.strip(BLANKS)) for name, cell in found if name in names}
+        return {name: unmark(cells[n].strip(BLANKS)) for n, name in self._fields}
 
     def _entries(
         self,
         line: int,
         texts: dict[str, str],
-        cells: list[tuple[str, str, str]],
+        cells: Sequence[str],
         above: dict[str, str],
         season: tuple[str, str] | None,
-    ) -> Iterator[Row]:
+    ) -> list[Row]:
         """Looks and work in a line: that of its date and stage, and those of its columns of dates."""
-        what, date_text = texts.get(self.what, ""), texts.get("date", "")
-        dated = [
-            (header, column, cell.strip(BLANKS))
-            for header, name, cell in cells
-            if (column := event_column(name)) is not None and not is_nothing(cell)
-        ]
-        if not (what or dated or (date_text and not is_nothing(date_text))):
+        what, tree = texts.get(self.what, ""), texts.get("tree", "")
+        dated = [(n, column) for n, column in self._event_columns if not is_nothing(cells[n])]
+        if not (what or dated or not is_nothing(texts.get("date", ""))):
             above.update({name: text for name, text in texts.items() if text and name in ("tree", "species")})
-            return
-        filled = [
-            name
-            for name in ("tree", "date")
-            if texts.get(name, "").casefold() in DITTO
-            or (name == "tree" and not texts.get(name) and not texts.get("species"))
-        ]
-        if any(above.get(name) for name in filled):
-            texts = texts | {name: above.get(name, "") for name in filled}
-            if "tree" in filled and not texts.get("species"):
-                texts["species"] = above.get("species", "")
+            return []
+        if above.get("date") and texts.get("date", "").casefold() in DITTO:
+            texts["date"] = above["date"]
+        if above.get("tree") and (tree.casefold() in DITTO or not (tree or texts.get("species"))):
+            texts["tree"], texts["species"] = above["tree"], texts.get("species") or above["species"]
         above.update({name: texts.get(name, "") for name in ("tree", "date", "species")})
-        from_above = tuple(name for name in filled if texts.get(name))
         season = ("year", texts["season"]) if texts.get("season") else season
-        rest = texts
-        if what or (date_text and not any(is_mark(cell) for _, _, cell in dated)):
-            for event in _events_in(what):
-                yield Row(self, line, rest | {self.what: event}, season=season, from_above=from_above)
-                rest = {name: text for name, text in rest.items() if name != "note"}
-        for header, column, cell in dated:
-            own = rest | {self.what: str(column.event), "date": cell}
-            own |= {"flush": str(column.flush)} if column.flush else {}
-            if is_mark(cell):
-                own["date"] = date_text
-            elif isinstance(column.event, Stage):
-                own["kind"] = own.get("kind") or self.options.get("kind") or "happened"
-            own = {name: text for name, text in own.items() if name not in ("earliest", "latest")}
+        rows: list[Row] = []
+        if what or (texts.get("date") and not any(is_mark(cells[n]) for n, _ in dated)):
+            rows = [Row(self, line, texts | {self.what: event}, season) for event in _events_in(what)]
+        for n, column in dated:
+            cell = cells[n].strip(BLANKS)
+            own = {name: text for name, text in texts.items() if name not in ("earliest", "latest")}
+            own |= {self.what: str(column.event)} | ({"flush": str(column.flush)} if column.flush else {})
+            if not is_mark(cell):
+                own["date"] = cell
+                if isinstance(column.event, Stage):
+                    own["kind"] = own.get("kind") or self.options.get("kind") or "happened"
             at = ("year", str(column.year)) if column.year else season
-            yield Row(self, line, own, season=at, from_above=from_above, column=header)
-            rest = {name: text for name, text in rest.items() if name != "note"}
+            rows.append(Row(self, line, own, at, self.table.headers[n]))
+        for row in rows[1:]:
+            row.texts.pop("note", None)
+        return rows
 
     def _unexplained(
-        self, line: int, texts: dict[str, str], cells: list[tuple[str, str, str]], *, alone: bool
+        self, line: int, texts: dict[str, str], cells: Sequence[str], *, alone: bool
     ) -> Iterator[Row]:
         """Dates of which nothing tells what happened then; `alone` where the line says nothing else."""
-        for (header, name, cell), key in zip(cells, self.mapping, strict=True):
-            text = cell.strip(BLANKS)
-            passed = name == IGNORE and key in self.said
-            if not is_dated(text) or passed or (name not in (OPEN, IGNORE) and not alone):
+        fields = dict(self._fields) | {n: "" for n, _ in self._event_columns} if alone else {}
+        for n, name in (self._idle | fields).items():
+            text, header = cells[n].strip(BLANKS), self.table.headers[n]
+            if not is_dated(text):
                 continue
             row = Row(self, line, texts | {"date": text, self.what: ""}, column=header)
             explain = f"say --map '{header}=STAGE OR WORK', such as '{header}=hardened', or '{header}=-'"
@@ -178,82 +178,40 @@ class Sheet:
                     None if whole else line,
                     header,
                     "nothing says what the dates here are" if whole else f"read '{text}'",
-                    f"{explain} to pass it over" if name in (OPEN, IGNORE) else "say what happened then",
+                    f"{explain} to pass it over" if n in self._idle else "say what happened then",
                     asks=True,
                 )
             )
             yield row
 
 
-@dataclass(frozen=True)
+@dataclass(slots=True)
 class Row:
     """One look, work, tree or place of a sheet: the texts and the values of its cells, by field.
 
-    `column` heads the cell with its date, where that is not the sheet's own date column; `from_above` names
-    the fields that a line above gave.
+    `season` is what gives its date the year: ("season" or "year", its words). `column` heads the cell with
+    its date, where that is not the sheet's own date column.
     """
 
     sheet: Sheet
     line: int
     texts: dict[str, str]
-    values: dict[str, Any] = field(default_factory=dict)
-    problems: list[Problem] = field(default_factory=list)
     season: tuple[str, str] | None = None
     column: str = ""
-    from_above: tuple[str, ...] = ()
-
-    def read(self, dates: DateReader) -> None:
-        """Read the cells; what is wrong with one is a problem of the row."""
-        if self.problems:
-            return
-        for one in SUBJECTS[self.sheet.subject]:
-            text = self.texts.get(one.name, "")
-            try:
-                if one.name == "date" and is_unknown(text):
-                    self.values["unknown"] = True
-                    return
-                if one.name == "date" and self.sheet.subject in ENTRIES:
-                    self.values["date"] = self._date(text, dates)
-                    continue
-                read = getattr(dates, one.date) if one.date else one.read
-                if one.needed and not text and read is str:
-                    raise InputError(f"write the {one.name}")
-                self.values[one.name] = read(text) if text or one.needed else one.empty
-            except InputError as error:
-                self.problems.append(self.problem(one.name, error))
-        try:
-            self._settle_date(dates)
-        except InputError as error:
-            self.problems.append(self.problem("date", error))
-
-    def _date(self, text: str, dates: DateReader) -> VagueDate:
-        """The row's date; without a year of its own it is of the season given for it."""
-        if self.season is None:
-            year = self.sheet.year
-            return (
-                dates.vague(text)
-                if year is None
-                else dates.within(text, date(year, 1, 1), date(year, 12, 31))
-            )
-        found = _SEASON.fullmatch(self.season[1])
-        if found is None:
-            raise InputError(f"'{self.season[1]}' is no year; write one such as 2004")
-        year = int(found["year"])
-        header = self.sheet.headed("season")
-        if found["next"] or (header and header[0].casefold() in _SEASON_HEADERS):
-            return dates.within(text, dates.calendar.start(year), dates.calendar.end(year))
-        return dates.in_year(text, year)
+    values: dict[str, Any] = field(default_factory=dict)
+    problems: list[Problem] = field(default_factory=list)
 
     def problem(self, name: str, advice: object) -> Problem:
         """What is wrong with a cell, under the header that the file gives its field."""
         asks = isinstance(advice, UnknownNameError) and bool(advice.near)
-        if self.column and name in ("date", self.sheet.what):
-            column: str = self.column
-        else:
-            headed = self.sheet.headed(name)
-            column = headed[0] if headed else name
+        column = self.column if name in ("date", self.sheet.what) else ""
         return Problem(
-            self.sheet.table.file, self.line, column, f"read '{self.texts.get(name, '')}'", str(advice), asks
+            self.sheet.table.file,
+            self.line,
+            column or self.sheet.headed.get(name, name),
+            f"read '{self.texts.get(name, '')}'",
+            str(advice),
+            asks,
         )
 
     def understood(self, name: str, read: Callable[[str], str]) -> str:
@@ -266,8 +224,7 @@ class Row:
     @property
     def date_column(self) -> str:
         """The header over the row's date."""
-        headed = self.sheet.headed("date")
-        return self.column or (headed[0] if headed else "")
+        return self.column or self.sheet.headed.get("date", "")
 
     def to_mend(self) -> dict[str, str]:
         """The cells as a sheet to be mended has them: a day that is clear written out, the year kept."""
@@ -287,31 +244,114 @@ class Row:
 
     def make(self, record: type[R], *first: Any, **more: Any) -> R:
         """A record of the row's values: its first fields as given, others instead of the row's by name."""
-        names = [one.name for one in fields(record)][len(first) :]
-        return record(*first, **{n: self.values[n] for n in names if n in self.values} | more)
+        values = {
+            name: self.values[name]
+            for name in _names_of(record.__name__)[len(first) :]
+            if name in self.values
+        }
+        return record(*first, **(values | more))
 
-    def _settle_date(self, dates: DateReader) -> None:
-        """First and last day of a dated row: its own `earliest` and `latest` where given, else its date's."""
-        vague = self.values.get("date")
-        if vague is None:
+
+@cache
+def _names_of(record: str) -> list[str]:
+    kinds: dict[str, Any] = {kind.__name__: kind for kind in (Look, Work, Tree, Place)}
+    return [one.name for one in fields(kinds[record])]
+
+
+class _RowReader:
+    """Reads the rows of a sheet, each text of a column once."""
+
+    def __init__(self, sheet: Sheet, dates: DateReader) -> None:
+        self.sheet, self.dates, self.entries = sheet, dates, sheet.subject in ENTRIES
+        self.fields = {one.name: one for one in SUBJECTS[sheet.subject]}
+        self.plain = {name for name, one in self.fields.items() if one.read is str and not one.date}
+        self.empty = {name: one.empty for name, one in self.fields.items() if not one.needed}
+        self.needed = {name: "" for name, one in self.fields.items() if one.needed}
+        self._known: dict[tuple[object, ...], Any] = {}
+
+    def read(self, row: Row) -> None:
+        """Read the cells; what is wrong with one is a problem of the row."""
+        if row.problems:
             return
-        ends = {name: found for name in ("earliest", "latest") if (found := self.values.get(name))}
-        when = replace(vague, **ends) if ends else vague
-        earliest, latest = when.in_season(dates.calendar, dates.today)
+        if self.entries and is_unknown(row.texts.get("date", "")):
+            row.values = {"unknown": True}
+            return
+        row.values = values = dict(self.empty)
+        wrong: dict[str, InputError] = {}
+        for name, text in (self.needed | row.texts).items():
+            if text and name in self.plain:
+                values[name] = text
+            elif (text or name in self.needed) and not (name == "date" and self.entries):
+                found = self._once(name, text)
+                if isinstance(found, InputError):
+                    wrong[name] = found
+                else:
+                    values[name] = found
+        if self.entries:
+            ends = tuple((name, values[name]) for name in ("earliest", "latest") if values[name])
+            found = self._once("date", row.texts.get("date", ""), row.season, ends)
+            if isinstance(found, InputError):
+                wrong["date"] = found
+            else:
+                values.update(found)
+        if wrong:
+            names = [*(name for name in self.fields if name != "date"), "date"]
+            row.problems += [row.problem(name, wrong[name]) for name in names if name in wrong]
+
+    def _once(self, *cell: Any) -> Any:
+        """What a cell says, or the error where it cannot be read."""
+        if cell not in self._known:
+            try:
+                self._known[cell] = self._days(*cell[1:]) if len(cell) > 2 else self._value(*cell)
+            except InputError as error:
+                self._known[cell] = error.with_traceback(None)  # which would hold all that was read
+        return self._known[cell]
+
+    def _value(self, name: str, text: str) -> Any:
+        one = self.fields[name]
+        if name in self.plain:
+            raise InputError(f"write the {name}")
+        return getattr(self.dates, one.date)(text) if one.date else one.read(text)
+
+    def _days(
+        self, text: str, season: tuple[str, str] | None, ends: tuple[tuple[str, date], ...]
+    ) -> dict[str, Any]:
+        """A row's date, what is kept of its words, and its first and last day, as far as given these."""
+        vague = self._vague(text, season)
+        given: Any = dict(ends)
+        when = replace(vague, **given) if given else vague
+        earliest, latest = when.in_season(self.dates.calendar, self.dates.today)
         if earliest > latest:
             raise InputError("earliest lies after latest; exchange them")
-        self.values.update(date_text=self._date_text(vague, earliest), earliest=earliest, latest=latest)
-
-    def _date_text(self, vague: VagueDate, earliest: date) -> str:
-        """A date as the file has it; a count of days as its day, and the year with it that a title had."""
-        text = self.texts["date"]
         if DAY_NUMBER.fullmatch(text):
-            return earliest.isoformat()
-        if _HAS_YEAR.search(text) or (self.season is None and self.sheet.year is None):
-            return text
-        return earliest.isoformat() if vague.is_exact else f"{text} {earliest.year}"
+            text = earliest.isoformat()
+        elif not (_HAS_YEAR.search(text) or (season is None and self.sheet.year is None)):
+            text = earliest.isoformat() if vague.is_exact else f"{text} {earliest.year}"
+        return {"date": vague, "date_text": text, "earliest": earliest, "latest": latest}
+
+    def _vague(self, text: str, season: tuple[str, str] | None) -> VagueDate:
+        """A date; without a year of its own it is of the season, or the year, given for it."""
+        year, calendar = self.sheet.year, self.dates.calendar
+        if season is not None:
+            found = _SEASON.fullmatch(season[1])
+            if found is None:
+                raise InputError(f"'{season[1]}' is no year; write one such as 2004")
+            year = int(found["year"])
+            if found["next"] or self.sheet.headed.get("season", "").casefold() in _SEASON_HEADERS:
+                return self.dates.within(text, calendar.start(year), calendar.end(year))
+        if year is None:
+            return self.dates.vague(text)
+        return self.dates.within(text, date(year, 1, 1), date(year, 12, 31))
 
 
+def _title(cells: Sequence[str]) -> tuple[str, str] | None:
+    """The season or year that a line holds and nothing else."""
+    filled = [cell for cell in cells if cell.strip(BLANKS)]
+    found = _SEASON.fullmatch(filled[0]) if len(filled) == 1 else None
+    return ("season" if found["next"] else "year", found[0]) if found else None
+
+
+@lru_cache(maxsize=1 << 10)
 def _events_in(text: str) -> list[str]:
     """The stages and works of a cell; one that holds several known ones is taken apart."""
     pieces = [piece for piece in _SEVERAL.split(text) if piece]

@@ -33,8 +33,7 @@ from phenology.model.operations import Operation
 from phenology.model.records import Flush, Look, Place, Tree, Work
 from phenology.model.season import SeasonCalendar
 from phenology.model.stages import Stage
-from phenology.records.entries import Changes, kind_of_date, look_changes, work_changes
-from phenology.records.flushes import TreeRecord
+from phenology.records.entries import kind_of_date, look_changes, work_changes
 from phenology.records.record_book import RecordBook
 from phenology.species.catalogue import Species
 from phenology.species.names import fitting_species
@@ -44,16 +43,16 @@ from phenology.species.names import fitting_species
 class Answers:
     """What is said about the files: their subject, header to field, order of day and month, seen or happened.
 
-    `new_trees` adds trees that looks or work name but the garden lacks; `usual_order` is the garden's and
-    decides where a file does not tell; weeks begin on a day counted from Monday as 0. Without `strict` the
-    good rows are planned and the others listed.
+    `new_trees` adds trees that looks or work name but the garden lacks (None: not said); `usual_order` is the
+    garden's and decides where a file does not tell; weeks begin on a day counted from Monday as 0. Without
+    `strict` the good rows are planned and the others listed.
     """
 
     subject: str | None = None
     mapping: Mapping[str, str] = field(default_factory=dict)
     date_order: DateOrder | None = None
     kind: str | None = None
-    new_trees: bool = False
+    new_trees: bool | None = None
     usual_order: DateOrder | None = None
     first_weekday: int = 0
     strict: bool = True
@@ -98,6 +97,7 @@ def plan_import(
     exported_wrong = bool(draft.problems)
     _take_sheets(draft, answers, by_columns)
     draft.plan.problems = sorted(dict.fromkeys(draft.problems), key=lambda p: (p.file, p.line or 0))
+    draft.plan.rows.sort(key=lambda row: (row.file, row.line, row.day or date.min))
     if draft.problems and (answers.strict or exported_wrong):
         raise TableError(draft.plan.problems)
     return draft.plan
@@ -143,10 +143,12 @@ def _take_sheets(
         report.columns = dict(zip(sheet.table.headers, sheet.mapping.values(), strict=True))
         draft.plan.reports += [] if there else [report]
         draft.plan.open_columns += [
-            (sheet.table.file, header, next(filter(is_dated, cells), ""))
-            for header, name, *cells in zip(
-                sheet.table.headers, sheet.mapping.values(), *(c for _, c in sheet.table.rows), strict=True
+            (
+                sheet.table.file,
+                sheet.table.headers[n],
+                next(filter(is_dated, (cells[n] for _, cells in sheet.table.rows)), ""),
             )
+            for n, name in enumerate(sheet.mapping.values())
             if name == OPEN
         ]
         dates = DateReader(draft.today, draft.calendar, _order(sheet, draft, answers), answers.first_weekday)
@@ -155,13 +157,15 @@ def _take_sheets(
             if row.values.get("unknown"):
                 draft.note(row, "unknown")
             elif row.problems:
-                draft.leave(row)
+                draft.leave(row, row.problems)
             elif take is None:
                 dated.append((row, report))
             else:
-                with draft.leaving(row):
+                try:
                     take(row, report, draft)
-    _take_dated(dated, draft, new_trees=answers.new_trees)
+                except TableError as error:
+                    draft.leave(row, error.problems)
+    _Entries(dated, draft, new_trees=bool(answers.new_trees)).take()
 
 
 def _is_tree(cell: str, roster: Roster, on: date) -> bool:
@@ -218,95 +222,86 @@ def _take_tree(row: Row, report: ImportedFile, draft: Draft) -> None:
     report.added += 1
 
 
-def _take_dated(dated: list[tuple[Row, ImportedFile]], draft: Draft, *, new_trees: bool) -> None:
-    """Looks and work in the order of their dates, a look before work of its day."""
-    for row, _ in dated:
-        if isinstance(row.event, Stage):
-            row.values["kind"] = _kind(row)
-    book = RecordBook(draft.calendar, draft.of(Flush), draft.of(Look), draft.of(Work))
-    known = {_key(look) for look in draft.of(Look)} | {_key(work) for work in draft.of(Work)}
-    dated.sort(
-        key=lambda d: (d[0].values["latest"], d[0].values["earliest"], isinstance(d[0].event, Operation))
-    )
-    trees_of = _tree_reader(dated, draft, new_trees)
-    for row, report in dated:
-        trees: Sequence[Tree] = ()
-        with draft.leaving(row):
+class _Entries:
+    """Looks and work of all sheets, each tree's taken in in the order of their dates, a look before work."""
+
+    def __init__(self, dated: list[tuple[Row, ImportedFile]], draft: Draft, *, new_trees: bool) -> None:
+        self.draft = draft
+        for row, _ in dated:
+            if isinstance(row.event, Stage):
+                row.values["kind"] = _kind(row)
+        self.dated = dated
+        looks, works = draft.of(Look), draft.of(Work)
+        self.book = RecordBook(draft.calendar, draft.of(Flush), looks, works)
+        self.known = {*map(_key, looks), *map(_key, works)}
+        self.days = cache(format_dates)
+        in_order = sorted((row for row, _ in dated), key=lambda row: (row.sheet.table.file, row.line))
+        species: dict[str, str] = {}
+        for row in in_order:
+            key = name_key(row.values["tree"])
+            species[key] = species.get(key) or row.values["species"] or ""
+        self.trees = TreeReader(draft, species, new_trees)
+        for text, on in {row.values["tree"]: row.values["latest"] for row in in_order}.items():
+            with suppress(InputError):  # new trees are planned in the order of the files
+                self.trees.read(text, on)
+
+    def take(self) -> None:
+        """Plan them, tree after tree; what cannot stand is left out."""
+        by_tree: dict[str, list[tuple[Row, Tree, ImportedFile]]] = {}
+        for row, report in self.dated:
             try:
-                trees = trees_of(row.values["tree"], row.values["latest"])
-            except SpeciesError as error:
-                raise TableError([replace(row.problem("species", error), asks=True)]) from None
-            except NewTreeError as error:
-                raise TableError([replace(row.problem("tree", error), asks=True)]) from None
+                trees = self.trees.read(row.values["tree"], row.values["latest"])
             except InputError as error:
-                raise TableError([row.problem("tree", error)]) from None
-        for tree in trees:
-            with draft.leaving(row, tree):
-                _take_entry(row, tree, report, draft, book, known)
+                problem = row.problem("species" if isinstance(error, SpeciesError) else "tree", error)
+                asks = problem.asks or isinstance(error, SpeciesError | NewTreeError)
+                self.draft.leave(row, [replace(problem, asks=asks)])
+                continue
+            for tree in trees:
+                by_tree.setdefault(tree.id, []).append((row, tree, report))
+        for entries in by_tree.values():
+            for row, tree, report in sorted(entries, key=lambda entry: _place_in_time(entry[0])):
+                try:
+                    self._take(row, tree, report)
+                except StageOrderError as error:
+                    first = str(error).split(". A new flush")[0]
+                    advice = f"{first}; if it is a new flush write its number (2, 3, ...) in a column 'flush'"
+                    problem = replace(row.problem(row.sheet.what, advice), asks=True)
+                    self.draft.leave(row, [problem], tree)
+                except InputError as error:
+                    self.draft.leave(row, [row.problem("date", error)], tree)
 
-
-def _tree_reader(
-    dated: Sequence[tuple[Row, ImportedFile]], draft: Draft, new_trees: bool
-) -> Callable[[str, date], tuple[Tree, ...]]:
-    """Finds the trees of a cell; those that the garden lacks are planned in the order of the files."""
-    species: dict[str, str] = {}
-    in_order = sorted((row for row, _ in dated), key=lambda row: (row.sheet.table.file, row.line))
-    for row in in_order:
-        key = name_key(row.values["tree"])
-        species[key] = species.get(key) or row.values["species"] or ""
-    find = TreeReader(draft, species, new_trees).read
-    for text, on in {row.values["tree"]: row.values["latest"] for row in in_order}.items():
-        with suppress(InputError):
-            find(text, on)
-    return cache(find)
-
-
-def _take_entry(
-    row: Row,
-    tree: Tree,
-    report: ImportedFile,
-    draft: Draft,
-    book: RecordBook,
-    known: set[tuple[object, ...]],
-) -> None:
-    """Plan the look or work of one tree."""
-    id, event = draft.new_id(), row.event
-    entry: Look | Work
-    if isinstance(event, Stage):
-        entry = row.make(Look, id, tree.id, "", stage=event)
-    else:
-        entry = row.make(Work, id, tree.id, operation=event)
-    around = book.around(tree.id, tree.label, entry.latest)
-    if isinstance(entry, Look) and _is_plain_date(row):
-        entry = replace(entry, kind=kind_of_date(entry, around, draft.today))
-    said = f"{tree.label}: {event}, {format_dates(entry.earliest, entry.latest)}"
-    if _key(entry) in known:
-        report.there += 1
-        draft.note(row, "there", said)
-        return
-    changes = _changes(entry, row, around, draft)
-    known.add(_key(entry))
-    book.apply(changes)
-    draft.plan.save += changes.save
-    report.added += 1
-    report.others += isinstance(entry, Work) == (report.table == "look")
-    draft.note(row, "new", said)
-
-
-def _changes(entry: Look | Work, row: Row, around: TreeRecord, draft: Draft) -> Changes:
-    """What writing an entry down changes."""
-    today, new_id = draft.today, draft.new_id
-    try:
+    def _take(self, row: Row, tree: Tree, report: ImportedFile) -> None:
+        """Plan the look or work of one tree; raises where it cannot stand."""
+        draft, event, values = self.draft, row.event, row.values
+        today, new_id, calendar = draft.today, draft.new_id, draft.calendar
+        around = self.book.around(tree.id, tree.label, values["latest"])
+        entry: Look | Work
+        if isinstance(event, Stage):
+            entry = row.make(Look, new_id(), tree.id, "", stage=event)
+            if _is_plain_date(row) and (kind := kind_of_date(entry, around, today)) != entry.kind:
+                entry = replace(entry, kind=kind)
+        else:
+            entry = row.make(Work, new_id(), tree.id, operation=event)
+        said = f"{tree.label}: {event}, {self.days(entry.earliest, entry.latest)}"
+        if _key(entry) in self.known:
+            report.there += 1
+            draft.note(row, "there", said)
+            return
         if isinstance(entry, Work):
-            return work_changes(entry, around, draft.calendar, today=today, new_id=new_id)
-        number = row.values["flush"]
-        return look_changes(entry, around, draft.calendar, today=today, new_id=new_id, number=number)
-    except StageOrderError as error:
-        first = str(error).split(". A new flush")[0]
-        advice = f"{first}; if it is a new flush write its number (2, 3, ...) in a column 'flush'"
-        raise TableError([replace(row.problem(row.sheet.what, advice), asks=True)]) from None
-    except InputError as error:
-        raise TableError([row.problem("date", error)]) from None
+            changes = work_changes(entry, around, calendar, today=today, new_id=new_id)
+        else:
+            number = values["flush"]
+            changes = look_changes(entry, around, calendar, today=today, new_id=new_id, number=number)
+        self.known.add(_key(entry))
+        self.book.apply(changes)
+        draft.plan.save += changes.save
+        report.added += 1
+        report.others += isinstance(entry, Work) == (report.table == "look")
+        draft.note(row, "new", said)
+
+
+def _place_in_time(row: Row) -> tuple[date, date, bool]:
+    return row.values["latest"], row.values["earliest"], isinstance(row.event, Operation)
 
 
 def _kind(row: Row) -> str:

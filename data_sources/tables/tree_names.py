@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from collections import defaultdict
 from collections.abc import Mapping
 from contextlib import suppress
 from dataclasses import dataclass
@@ -43,9 +44,34 @@ class TreeReader:
 
     def __post_init__(self) -> None:
         self.roster: Roster = self.draft.roster()
+        self._of_words: dict[tuple[str, ...], list[Tree]] = defaultdict(list)
+        self._of_numbers: dict[tuple[str, ...], list[tuple[str, str]]] = defaultdict(list)
+        for tree in self.roster.trees:
+            self._enter(tree)
+        self._read: dict[object, tuple[Tree, ...]] = {}
+
+    def _enter(self, tree: Tree) -> None:
+        """A tree of the garden, or one that is to be, by the words and numbers of its label."""
+        if tree.retired is None:
+            self._of_words[_words(tree.label)].append(tree)
+        words, numbers = _words_and_numbers(tree.label)
+        self._of_numbers[numbers].append((words, tree.label))
 
     def read(self, text: str, on: date) -> tuple[Tree, ...]:
-        """The trees of a cell.
+        """The trees of a cell, each text read once; where trees stand may differ from day to day.
+
+        Raises
+        ------
+        InputError
+            As `_find`.
+        """
+        key = text if self.roster.by_label.get(name_key(text)) else (text, on)
+        if key not in self._read:
+            self._read[key] = self._find(text, on)
+        return self._read[key]
+
+    def _find(self, text: str, on: date) -> tuple[Tree, ...]:
+        """The trees that a text names on a day.
 
         Raises
         ------
@@ -70,7 +96,7 @@ class TreeReader:
                     "is this one tree or several? Give each a row of its own, or add the one with: "
                     f'flushcast tree add "{plain_name(text)}" SPECIES'
                 )
-            return tuple(tree for piece in pieces for tree in self.read(piece, on))
+            return tuple(tree for piece in pieces for tree in self._find(piece, on))
         return (self._new(plain_name(text), str(unknown).rstrip(".")),)
 
     def _meant(self, text: str) -> Tree | None:
@@ -85,7 +111,7 @@ class TreeReader:
             If several trees may be meant.
         """
         words = _words(text)
-        same = [tree for tree in self.roster.active if _words(tree.label) == words]
+        same = self._of_words.get(words, ())
         if len(same) == 1:
             return same[0]
         if self.asked or not any(len(word) > 2 for word in words):
@@ -132,6 +158,7 @@ class TreeReader:
             raise InputError(f"{unknown}; to add it the row needs a species{said}")
         tree = Tree(self.draft.new_id(), label, latin)
         self.roster = self.roster.with_tree(tree, self.draft.add_tree(tree, None))
+        self._enter(tree)
         self.draft.plan.new_trees.setdefault(label, latin)
         return tree
 
@@ -150,14 +177,13 @@ class TreeReader:
     def _alike(self, label: str) -> list[str]:
         """Labels that differ by a slip; another number is another tree."""
         words, numbers = _words_and_numbers(label)
-        found = []
-        for tree in self.roster.trees:
-            others, other_numbers = _words_and_numbers(tree.label)
-            if numbers != other_numbers or words == others or abs(len(words) - len(others)) > 3:
+        match, found = SequenceMatcher(None, "", words), []
+        for others, other in self._of_numbers.get(numbers, ()):
+            if words == others or abs(len(words) - len(others)) > 3:
                 continue
-            match = SequenceMatcher(None, words, others)
+            match.set_seq1(others)
             if match.quick_ratio() >= ALIKE and match.ratio() >= ALIKE:
-                found.append(tree.label)
+                found.append(other)
         return found[:2]
 
 

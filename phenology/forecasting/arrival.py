@@ -17,13 +17,9 @@ class Arrival:
     """Distribution of the time at which a stage arrives.
 
     Quantiles come from the mixture's curve, never from averaging quantiles.
-
-    Attributes
-    ----------
-    curve : ndarray, shape (days + 1,)
-        Chance that the stage has come by the end of day n, for n = 0 ... days of the season.
     """
 
+    # chance that the stage has come by the end of day n, for n = 0 ... days of the season; shape (days + 1,)
     curve: Array
 
     @classmethod

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
+
 from phenology.forecasting.flush_forecast import FlushForecasts
 from phenology.garden import Garden
 from phenology.learning.garden_fit import GardenFit
@@ -15,7 +17,7 @@ FIRST_WEEKS = 60
 _TARGETS = (Stage.HARDENED, Stage.EXTENDED, Stage.BUDBREAK)
 
 
-def may_be_early(look: Look, flush: Flush, known: list[Look]) -> bool:
+def may_be_early(look: Look, flush: Flush, known: Iterable[Look]) -> bool:
     """Whether a look is the first to show growth of a flush that work woke not long ago."""
     if flush.started_by != "work" or flush.started_on is None or look.stage.rank < Stage.BUDBREAK.rank:
         return False
@@ -31,7 +33,6 @@ def too_early(look: Look, flush: Flush, garden: Garden) -> bool:
     ----------
     look : Look
         The first that shows growth; see `may_be_early`.
-    flush : Flush
     garden : Garden
         As known on the day of the look, without it.
     """

@@ -32,25 +32,14 @@ NARROW_DAYS = 10.0  # an interval no wider is taken to hold its event anywhere a
 
 @dataclass(frozen=True)
 class StageAhead:
-    """A stage that may still come.
+    """A stage that may still come."""
 
-    Attributes
-    ----------
-    history : FlushHistory
-        The flush, as known on the day of the forecast.
-    stage : str
-    steps : tuple of Transition
-        The waits it rests on, from what was seen last.
-    arrival : Arrival
-    dated : bool
-        False under cover without readings, before a bud break is seen: the weather outside tells when to
-        begin to look, and no date.
-    """
-
-    history: FlushHistory
+    history: FlushHistory  # the flush, as known on the day of the forecast
     stage: str
-    steps: tuple[Transition, ...]
+    steps: tuple[Transition, ...]  # the waits it rests on, from what was seen last
     arrival: Arrival
+    # False under cover without readings, before a bud break is seen: the weather outside tells when to begin
+    # to look, and no date
     dated: bool = True
 
 
@@ -59,7 +48,6 @@ class FlushForecasts:
 
     Parameters
     ----------
-    garden : Garden
     fit : GardenFit
         Its requirements.
     """

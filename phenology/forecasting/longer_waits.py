@@ -64,21 +64,11 @@ def moments(curves: Array) -> tuple[Array, Array]:
 
 @dataclass(frozen=True)
 class Move:
-    """How far a stage was moved on each trace.
+    """How far a stage was moved on each trace."""
 
-    Attributes
-    ----------
-    by : ndarray, shape (traces,)
-        [d]
-    variance : ndarray, shape (traces,)
-        Of the stage before it was moved. [d^2]
-    left : ndarray, shape (traces,)
-        Share of that variance that is left.
-    """
-
-    by: Array
-    variance: Array
-    left: Array
+    by: Array  # [d]; shape (traces,)
+    variance: Array  # of the stage before it was moved. [d^2]; shape (traces,)
+    left: Array  # share of that variance that is left; shape (traces,)
 
     @classmethod
     def between(cls, before: Array, after: Array) -> Move:

@@ -50,49 +50,24 @@ Requires = Callable[[float], Prediction]
 
 @dataclass(frozen=True)
 class Whole:
-    """A wait over several steps of a chain, learned where looks did not tell the steps apart.
+    """A wait over several steps of a chain, learned where looks did not tell the steps apart."""
 
-    Attributes
-    ----------
-    start : str
-        The chain's beginning, or the stage in it, from which it runs.
-    predict : callable
-        Its requirement.
-    weight : float
-        How far it is believed against the steps, above 0 to 1 (the steps add nothing).
-    """
-
-    start: str
-    predict: Requires
-    weight: float
+    start: str  # the chain's beginning, or the stage in it, from which it runs
+    predict: Requires  # its requirement
+    weight: float  # how far it is believed against the steps, above 0 to 1 (the steps add nothing)
 
 
 @dataclass(frozen=True)
 class Step:
-    """One wait of a chain.
+    """One wait of a chain."""
 
-    Attributes
-    ----------
-    transition : Transition
-        From the chain's beginning, or from a stage that comes before in it, to this one.
-    predict : callable
-        Its requirement.
-    seen : (float, float)
-        Between which looks the stage came: (-inf, inf) without looks, (t, inf) when it had not come at t.
-    paced : callable, optional
-        See `Paced`; None where no leaves were counted.
-    wholes : tuple of Whole
-        Longer waits that end with this stage, the shortest first.
-    rests : float
-        Chance that the wait never ends: buds that stay shut until spring.
-    """
-
-    transition: Transition
-    predict: Requires
+    transition: Transition  # from the chain's beginning, or from a stage that comes before in it, to this one
+    predict: Requires  # its requirement
+    # between which looks the stage came: (-inf, inf) without looks, (t, inf) when it had not come at t
     seen: tuple[float, float] = UNSEEN
-    paced: Paced | None = None
-    wholes: tuple[Whole, ...] = ()
-    rests: float = 0.0
+    paced: Paced | None = None  # see `Paced`; None where no leaves were counted
+    wholes: tuple[Whole, ...] = ()  # longer waits that end with this stage, the shortest first
+    rests: float = 0.0  # chance that the wait never ends: buds that stay shut until spring
 
 
 def link_step(

@@ -24,24 +24,13 @@ FARTHEST = 4.0  # normal deviates beyond this count as certain
 
 @dataclass(frozen=True)
 class Ripening:
-    """What becomes of a cut, by the day it is made.
+    """What becomes of a cut, by the day it is made."""
 
-    Attributes
-    ----------
-    days : ndarray
-        Work days of the season, rising; odds in between lie on straight lines of their normal deviates.
-    ripens : ndarray
-        Odds that it wakes growth that is hard in time.
-    wakes : ndarray
-        Odds that buds break before the year's growth ends.
-    rests : ndarray or float
-        Chance that buds stay shut until spring, counted in both.
-    """
-
+    # work days of the season, rising; odds in between lie on straight lines of their normal deviates
     days: Array
-    ripens: Array
-    wakes: Array
-    rests: Array | float = 0.0
+    ripens: Array  # odds that it wakes growth that is hard in time
+    wakes: Array  # odds that buds break before the year's growth ends
+    rests: Array | float = 0.0  # chance that buds stay shut until spring, counted in both
 
     def answered(self) -> Ripening:
         """The same of cuts whose buds do not stay shut."""

@@ -54,26 +54,17 @@ class DatedSight:
 
 @dataclass(frozen=True)
 class Question:
-    """What a hindcast is asked.
+    """What a hindcast is asked."""
 
-    Attributes
-    ----------
-    given, target : str
-        The stage that the wait counts from (`START`: the season's first day), and the stage forecast.
-    known_weather : bool
-        Whether the season's later weather is taken as known (never its later looks).
-    train, test : (int, int), optional
-        First and last season of each; without them every season is left out in turn.
-    issued : tuple of (int, int)
-        Months and days on which forecasts are issued, where `given` was seen by then and `target` was not;
-        by default one forecast is issued at the first sight of `given`.
-    """
-
-    given: str
-    target: str
+    given: str  # the stage that the wait counts from (`START`: the season's first day)
+    target: str  # the stage forecast
+    # whether the season's later weather is taken as known (never its later looks)
     known_weather: bool = False
+    # first and last season to learn from, and to forecast; without them every season is left out in turn
     train: tuple[int, int] | None = None
     test: tuple[int, int] | None = None
+    # months and days on which forecasts are issued, where `given` was seen by then and `target` was not; by
+    # default one forecast is issued at the first sight of `given`
     issued: tuple[tuple[int, int], ...] = ()
 
     def __post_init__(self) -> None:
@@ -100,25 +91,13 @@ class HindcastRow:
 
 @dataclass(frozen=True)
 class Hindcast:
-    """All rows, and what was counted on the way.
-
-    Attributes
-    ----------
-    rows : tuple of HindcastRow
-    already : int
-        Tree-seasons whose first look at GIVEN already showed TARGET: no row.
-    filled_days : int
-        Days of weather that had to be filled in the seasons forecast.
-    skipped : tuple of str
-        Trees and seasons left out because their looks contradict each other.
-    no_weather : tuple of int
-        Seasons with looks that the weather does not reach: neither used nor forecast.
-    """
+    """All rows, and what was counted on the way."""
 
     rows: tuple[HindcastRow, ...]
-    already: int
-    filled_days: int
-    skipped: tuple[str, ...] = ()
+    already: int  # tree-seasons whose first look at GIVEN already showed TARGET: no row
+    filled_days: int  # days of weather that had to be filled in the seasons forecast
+    skipped: tuple[str, ...] = ()  # trees and seasons left out because their looks contradict each other
+    # seasons with looks that the weather does not reach: neither used nor forecast
     no_weather: tuple[int, ...] = ()
 
 
@@ -152,10 +131,6 @@ def hindcast(
 
     Parameters
     ----------
-    sights : sequence of DatedSight
-    weather : DailyWeather
-    question : Question
-    calendar : SeasonCalendar
     prior_of : callable
         Prior of a species for the wait from given to target; see `RequirementModel`.
     latitude : float, optional

@@ -16,34 +16,20 @@ NEAR_DAYS = 21  # forecasts issued within this of the event are the ones that a 
 
 @dataclass(frozen=True)
 class SeasonTruth:
-    """Forecasts of one season's first hardenings against what came. Misses are medians over flushes.
-
-    Attributes
-    ----------
-    season : int
-    flushes, forecasts : int
-        Flushes forecast, and forecasts made of them.
-    missed : float
-        Distance of the median forecast, issued when its wait began (at bud break where that is on record),
-        from the middle of the looks either side. [days]
-    late : float
-        The same with its sign: too late (+) or too early (-). [days]
-    missed_near : float
-        Distance of those issued in the last `NEAR_DAYS` days; NaN where there are none. [days]
-    usual_missed : float
-        Distance of the species' mean date in the other seasons; NaN where there are none. [days]
-    held : float
-        Share of the ranges meant to hold four in five that held the middle of the looks.
-    """
+    """Forecasts of one season's first hardenings against what came. Misses are medians over flushes."""
 
     season: int
-    flushes: int
-    forecasts: int
+    flushes: int  # that were forecast
+    forecasts: int  # made of them
+    # distance of the median forecast, issued when its wait began (at bud break where that is on record), from
+    # the middle of the looks either side. [days]
     missed: float
-    late: float
+    late: float  # the same with its sign: too late (+) or too early (-). [days]
+    # distance of those issued in the last `NEAR_DAYS` days; NaN where there are none. [days]
     missed_near: float
+    # distance of the species' mean date in the other seasons; NaN where there are none. [days]
     usual_missed: float
-    held: float
+    held: float  # share of the ranges meant to hold four in five that held the middle of the looks
 
 
 def season_truth(past: Sequence[PastForecast]) -> list[SeasonTruth]:

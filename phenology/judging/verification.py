@@ -36,38 +36,18 @@ _FLOOR = 1e-4  # least probability credited to what was seen, so one miss does n
 
 @dataclass(frozen=True)
 class DateScores:
-    """Scores of each forecast, one entry a tree-season; see the module's first lines.
+    """Scores of each forecast, one entry a tree-season; see the module's first lines."""
 
-    Attributes
-    ----------
-    mae_mid : ndarray
-        Distance of the median from the middle of the interval. [d]
-    mae_out : ndarray
-        Distance of the median from the interval, 0 inside. [d]
-    bias : ndarray
-        Median less middle: positive is late. [d]
-    crps : ndarray
-        Expected score of the five quantiles, the true date uniform over the interval. [d]
-    cov80, cov50 : ndarray
-        Share of the interval inside the 80 % and 50 % ranges.
-    pit80, pit50 : ndarray
-        Share of the forecast's own probability over the interval lying within its 80 % and 50 % ranges.
-    logs : ndarray
-        Minus the log of the probability put on the interval.
-    w80 : ndarray
-        Width of the 80 % range. [d]
-    """
-
-    mae_mid: Array
-    mae_out: Array
-    bias: Array
-    crps: Array
-    cov80: Array
-    cov50: Array
-    pit80: Array
-    pit50: Array
-    logs: Array
-    w80: Array
+    mae_mid: Array  # distance of the median from the middle of the interval. [d]
+    mae_out: Array  # distance of the median from the interval, 0 inside. [d]
+    bias: Array  # median less middle: positive is late. [d]
+    crps: Array  # expected score of the five quantiles, the true date uniform over the interval. [d]
+    cov80: Array  # share of the interval inside the 80 % range
+    cov50: Array  # the same of the 50 % range
+    pit80: Array  # share of the forecast's own probability over the interval lying within its 80 % range
+    pit50: Array  # the same of the 50 % range
+    logs: Array  # minus the log of the probability put on the interval
+    w80: Array  # width of the 80 % range. [d]
 
     def means(self) -> dict[str, float]:
         """Mean of each measure over the forecasts that have one, by name; NaN when there are none."""
@@ -159,24 +139,12 @@ def forecast_cdf(quantiles: ArrayLike, t: ArrayLike) -> Array:
 
 @dataclass(frozen=True)
 class PairedDifference:
-    """One forecaster less another, season by season; negative means the first scores lower (better).
+    """One forecaster less another, season by season; negative means the first scores lower (better)."""
 
-    Attributes
-    ----------
-    mean : float
-        Mean over seasons of the difference of season means.
-    standard_error : float
-        Its standard error from the spread between seasons; NaN with one season.
-    seasons : tuple of int
-        The seasons, in order.
-    by_season : ndarray, shape (n_seasons,)
-        Difference of the season means.
-    """
-
-    mean: float
-    standard_error: float
-    seasons: tuple[int, ...]
-    by_season: Array
+    mean: float  # mean over seasons of the difference of season means
+    standard_error: float  # its standard error from the spread between seasons; NaN with one season
+    seasons: tuple[int, ...]  # the seasons, in order
+    by_season: Array  # difference of the season means; shape (n_seasons,)
 
 
 def paired_by_season(score: ArrayLike, rival: ArrayLike, season: Sequence[int] | Array) -> PairedDifference:

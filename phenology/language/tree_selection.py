@@ -8,6 +8,7 @@ meant. Retired trees answer only to their label.
 from __future__ import annotations
 
 import re
+from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import date
@@ -59,6 +60,14 @@ class Roster:
         return [tree for tree in self.trees if tree.retired is None]
 
     @cached_property
+    def index(self) -> _Index:
+        """Trees by the words and numbers they answer to."""
+        index = _Index()
+        for tree in self.trees:
+            index.add(tree, self.species_names(tree.species))
+        return index
+
+    @cached_property
     def most_joints(self) -> int:
         """How many "and"s, commas and the like a label holds at most."""
         return max((len(_AND.findall(key)) for key in (*self.by_label, *self.by_id)), default=0)
@@ -93,11 +102,16 @@ class Roster:
         return {}
 
     def with_tree(self, tree: Tree, stands: Sequence[Stand]) -> Roster:
-        """The same with one tree more, and where it stands."""
+        """The same with one tree more, and where it stands; this one, whose indexes go on, is used up."""
         more = replace(self, trees=(*self.trees, tree), stands=(*self.stands, *stands))
+        grown = ("by_label", "by_id", "active", "index", "_species_names")
+        more.__dict__.update({name: getattr(self, name) for name in grown})
         key = name_key(tree.label)
-        more.__dict__["by_label"] = {**self.by_label, key: [*self.by_label.get(key, []), tree]}
         more.__dict__["most_joints"] = max(self.most_joints, len(_AND.findall(key)))
+        more.by_label.setdefault(key, []).append(tree)
+        more.by_id[tree.id] = [tree]
+        more.active.append(tree)
+        more.index.add(tree, self.species_names(tree.species))
         return more
 
     def labelled(self, text: str) -> tuple[Tree, ...]:
@@ -118,6 +132,28 @@ class Roster:
                 f'flushcast tree edit {found[-1].id} --label "{plain_name(text)} (2)"'
             )
         return tuple(found)
+
+
+class _Index:
+    """Trees by the words and numbers they answer to, kept as trees are added."""
+
+    def __init__(self) -> None:
+        self.active: set[str] = set()
+        self.species: dict[str, None] = {}
+        self.by_word: dict[str, set[str]] = defaultdict(set)
+        self.by_number: dict[int, list[tuple[Tree, frozenset[str]]]] = defaultdict(list)
+
+    def add(self, tree: Tree, species_names: frozenset[str]) -> None:
+        """Take a tree in; a retired one by its number alone."""
+        tail = _TAIL.fullmatch(tree.label)
+        words = species_names | {plain_words(tail["stem"] if tail else tree.label)}
+        if tail:
+            self.by_number[int(tail["number"])].append((tree, words))
+        if tree.retired is None:
+            self.active.add(tree.id)
+            self.species[tree.species] = None
+            for word in (*words, plain_words(tree.label)):
+                self.by_word[word].add(tree.id)
 
 
 def place_of(tree_id: str, stands: Iterable[Stand], on: date) -> str | None:
@@ -226,7 +262,7 @@ class _SelectionReader:
         """An expression: a label, "A but B", "A, B and C", or one term."""
         if exact := self.labelled(text):
             return exact
-        everything = {tree.id for tree in self.active}
+        everything = self.roster.index.active
         if plain_words(text) in _ALL:
             return everything
         if plain_words(text) in _SAME:
@@ -284,7 +320,7 @@ class _SelectionReader:
             return found
         numbered = _NUMBERED.fullmatch(item)
         if numbered:
-            found = self.numbered(numbered, {t.id for t in self.active}, numbered["stem"])
+            found = self.numbered(numbered, self.roster.index.active, numbered["stem"])
             if found:
                 return found
         pieces = _AT.split(item)
@@ -299,26 +335,20 @@ class _SelectionReader:
 
     def matching(self, item: str) -> set[str]:
         """Trees that fit a word as the stem of their label, their species or their place."""
-        wanted = _singulars(item)
-        found = {
-            t.id
-            for t in self.active
-            if wanted
-            & {plain_words(_label_stem(t.label)), plain_words(t.label), *self.species_names(t.species)}
-        }
-        return found | self.standing(item)
+        own = (self.roster.index.by_word.get(word, set()) for word in _singulars(item))
+        return self.standing(item).union(*own)
 
     def by_part_of_name(self, item: str) -> set[str]:
         """Trees of the one species here that has these words in its name: "trident" for trident maple."""
         wanted = {f" {word} " for word in _singulars(item)}
-        latins: dict[str, None] = {}
-        for tree in self.active:
-            names = (tree.species, *self.roster.common_names.get(tree.species, ()))
+        latins = []
+        for species in self.roster.index.species:
+            names = (species, *self.roster.common_names.get(species, ()))
             if any(word in f" {plain_words(name)} " for word in wanted for name in names):
-                latins[tree.species] = None
+                latins.append(species)
         if len(latins) > 1:
             raise InputError(f"'{item}' may be {' or '.join(latins)}; write more of the name")
-        return {tree.id for tree in self.active if tree.species in latins}
+        return {tree.id for tree in self.active if tree.species in latins} if latins else set()
 
     def standing(self, item: str) -> set[str]:
         words = plain_words(re.sub(r"^(?:(?:on|at|in) )?(?:(?:the|my) )*", "", plain_spaces(item)))
@@ -333,14 +363,14 @@ class _SelectionReader:
         if last < first:
             raise InputError(f"'{match[0]}' runs backwards")
         stems = _singulars(stem) if stem else set()
-        found = set()
-        for tree in self.roster.trees:
-            tail = _TAIL.fullmatch(tree.label)
-            if tail is None or tree.id not in within or not first <= int(tail["number"]) <= last:
-                continue
-            if not stems or stems & {plain_words(tail["stem"]), *self.species_names(tree.species)}:
-                found.add(tree.id)
-        return found
+        known, wanted = self.roster.index.by_number, range(first, last + 1)
+        return {
+            tree.id
+            for number in (wanted if len(wanted) < len(known) else known)
+            if number in wanted
+            for tree, words in known.get(number, ())
+            if tree.id in within and (not stems or stems & words)
+        }
 
     def near(self, item: str) -> tuple[str, ...]:
         return near_words(item, self.roster.known_words) if self.suggest else ()

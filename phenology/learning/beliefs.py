@@ -18,24 +18,14 @@ PriorOf = Callable[[str], tuple[float, float]]
 
 @dataclass(frozen=True)
 class Beliefs:
-    """Means and variances of the effects known beforehand, clock by clock, on the log scale.
+    """Means and variances of the effects known beforehand, clock by clock, on the log scale."""
 
-    Attributes
-    ----------
-    mean, species : ndarray, shape (clocks, species)
-        Mean log days of each species' wait, and variance of its own effect.
-    common, later_mean, later : ndarray, shape (clocks,)
-        Variance of what the species share; mean and variance of what a later flush takes more.
-    by_catalogue : ndarray of bool, shape (species,)
-        Whether only the catalogue speaks of the species.
-    """
-
-    mean: Array
-    species: Array
-    common: Array
-    later_mean: Array
-    later: Array
-    by_catalogue: BoolArray
+    mean: Array  # mean log days of each species' wait; shape (clocks, species)
+    species: Array  # variance of its own effect; the same shape
+    common: Array  # variance of what the species share; shape (clocks,), as the next two
+    later_mean: Array  # mean of what a later flush takes more
+    later: Array  # its variance
+    by_catalogue: BoolArray  # whether only the catalogue speaks of the species; shape (species,)
 
     @property
     def variances(self) -> tuple[Array, Array, Array]:

@@ -22,41 +22,22 @@ MIDDLE = 0.8
 
 @dataclass(frozen=True)
 class Calibrated:
-    """One species and step.
-
-    Attributes
-    ----------
-    looks : int
-        Looks at the species in the records.
-    seasons, unfinished : int
-        Seasons with the step seen to its end, and waits that ended without it (they count as such).
-    days : (float, float, float)
-        Median requirement of an average tree and season, and the interval of that average. [days at 18 degC]
-    prior_days : float
-        The catalogue's median. [days at 18 degC]
-    error_days : float
-        Expected error of a forecast made when the step begins and the weather is as usual: the mean
-        distance between median and date in a new season. [days at 18 degC]
-    prior_share : float
-        Share of the catalogue in what is believed of the mean, 1 to 0.
-    others_share : float
-        The same of other gardens' calibrations.
-    clock : str
-        The clock that explains the dates best, and its share among all.
-    clock_share : float
-    """
+    """One species and step."""
 
     species: str
     transition: Transition
-    looks: int
-    seasons: int
-    unfinished: int
+    looks: int  # looks at the species in the records
+    seasons: int  # with the step seen to its end
+    unfinished: int  # waits that ended without it (they count as such)
+    # median requirement of an average tree and season, and the interval of that average. [days at 18 degC]
     days: tuple[float, float, float]
-    prior_days: float
+    prior_days: float  # the catalogue's median. [days at 18 degC]
+    # expected error of a forecast made when the step begins and the weather is as usual: the mean distance
+    # between median and date in a new season. [days at 18 degC]
     error_days: float
-    prior_share: float
-    others_share: float
-    clock: str
+    prior_share: float  # share of the catalogue in what is believed of the mean, 1 to 0
+    others_share: float  # the same of other gardens' calibrations
+    clock: str  # the clock that explains the dates best, and its share among all
     clock_share: float
 
 
@@ -67,7 +48,6 @@ def calibrate(
 
     Parameters
     ----------
-    fit : GardenFit
     species : str, optional
         Latin name; without it every species that has trees.
     progress : callable, optional

@@ -40,24 +40,13 @@ TOO_ALIKE = "these seasons are too alike to tell a base temperature"
 
 @dataclass(frozen=True)
 class ClassicBase:
-    """A base temperature and requirement by one classic estimator.
+    """A base temperature and requirement by one classic estimator."""
 
-    Attributes
-    ----------
-    base : float
-        Estimated base temperature. [°C]
-    requirement : float
-        Mean degree-days above it; for the x-intercept the inverse of the slope. [°C·d]
-    n : int
-        Seasons used.
-    base_interval, requirement_interval : tuple of float, optional
-        For the x-intercept only: confidence interval for the *average* relation, not for one season. An end
-        is infinite where the data set no limit. [°C], [°C·d]
-    """
-
-    base: float
-    requirement: float
-    n: int
+    base: float  # estimated base temperature. [°C]
+    requirement: float  # mean degree-days above it; for the x-intercept the inverse of the slope. [°C·d]
+    n: int  # seasons used
+    # for the x-intercept only: confidence interval for the *average* relation, not for one season. An end is
+    # infinite where the data set no limit. [°C], [°C·d]
     base_interval: tuple[float, float] | None = None
     requirement_interval: tuple[float, float] | None = None
 
@@ -183,25 +172,14 @@ def _checked(mean_temps: ArrayLike, durations: ArrayLike) -> tuple[Array, Array]
 
 @dataclass(frozen=True)
 class ClassicRow:
-    """One species, step and method.
-
-    Attributes
-    ----------
-    waits, seasons : int
-        Finished waits used, and the seasons they come from.
-    method : str
-        One of `CLASSIC`.
-    result : ClassicBase or None
-        What the estimator says; None where `why_not` says why.
-    why_not : str
-    """
+    """One species, step and method."""
 
     species: str
     transition: Transition
-    waits: int
-    seasons: int
-    method: str
-    result: ClassicBase | None
+    waits: int  # finished ones used
+    seasons: int  # they come from
+    method: str  # one of `CLASSIC`
+    result: ClassicBase | None  # what the estimator says; None where `why_not` says why
     why_not: str = ""
 
 
@@ -210,7 +188,6 @@ def classic_rows(fit: GardenFit, species: str | None = None) -> Iterator[Classic
 
     Parameters
     ----------
-    fit : GardenFit
     species : str, optional
         Latin name; without it every species that has trees.
     """

@@ -87,19 +87,11 @@ class _Told:
 
 @dataclass(frozen=True)
 class SpeciesBelief:
-    """A species' wait in this garden before its own looks, on each clock. [log days at 18 degC]
+    """A species' wait in this garden before its own looks, on each clock. [log days at 18 degC]"""
 
-    Attributes
-    ----------
-    mean, variance : ndarray, shape (clocks,)
-        Without what all species of the garden share.
-    catalogue : float
-        Share of the catalogue in it, 1 to 0.
-    """
-
-    mean: Array
+    mean: Array  # without what all species of the garden share; shape (clocks,)
     variance: Array
-    catalogue: float
+    catalogue: float  # share of the catalogue in it, 1 to 0
 
 
 class Club:
@@ -107,7 +99,6 @@ class Club:
 
     Parameters
     ----------
-    steps : sequence of (SharedCalibration, SharedStep)
     climate : SharedClimate
         Of the garden that learns.
     prior_of : callable

@@ -128,7 +128,6 @@ class Columns:
 
         Parameters
         ----------
-        clocks : sequence of Clock
         season : float
             Standard deviation between seasons.
         odd : ndarray, shape (clocks, seasons)

@@ -23,23 +23,13 @@ from phenology.model.arrays import Array, IntArray
 
 @dataclass(frozen=True)
 class Rows:
-    """Which effects each row answers to.
+    """Which effects each row answers to."""
 
-    Attributes
-    ----------
-    local : ndarray, shape (n, q)
-        Each row in the columns of its block.
-    tree : ndarray of int, shape (n,)
-        The tree of each row.
-    block : ndarray of int, shape (trees,)
-        The block of each tree.
-    expand : ndarray, shape (blocks, q, p)
-        What a block's columns mean in the shared effects: a row's design is ``local @ expand[block]``.
-    """
-
-    local: Array
-    tree: IntArray
-    block: IntArray
+    local: Array  # each row in the columns of its block; shape (n, q)
+    tree: IntArray  # the tree of each row; shape (n,)
+    block: IntArray  # the block of each tree; shape (trees,)
+    # what a block's columns mean in the shared effects: a row's design is ``local @ expand[block]``; shape
+    # (blocks, q, p)
     expand: Array
 
     @classmethod
@@ -75,26 +65,14 @@ class Rows:
 
 @dataclass(frozen=True)
 class EffectsPosterior:
-    """Posterior of all effects at settings of the variances, the trees kept in their own cheap form.
-
-    Attributes
-    ----------
-    rows : Rows
-    shared_mean : ndarray, shape (..., p)
-    shared_covariance : ndarray, shape (..., p, p)
-    tree_mean : ndarray, shape (..., trees)
-    tree_precision : ndarray, shape (..., trees)
-        Of a tree's effect, were the shared effects known.
-    reach : ndarray, shape (..., trees, q)
-        How a tree's mean answers to the columns of its block.
-    """
+    """Posterior of all effects at settings of the variances, the trees kept in their own cheap form."""
 
     rows: Rows
-    shared_mean: Array
-    shared_covariance: Array
-    tree_mean: Array
-    tree_precision: Array
-    reach: Array
+    shared_mean: Array  # shape (..., p)
+    shared_covariance: Array  # shape (..., p, p)
+    tree_mean: Array  # shape (..., trees)
+    tree_precision: Array  # of a tree's effect, were the shared effects known; shape (..., trees)
+    reach: Array  # how a tree's mean answers to the columns of its block; shape (..., trees, q)
 
     def mean_at(self, row: Array) -> Array:
         """Mean of ``x'beta`` at a design row of shape (p,), or at each of several, without a tree."""
@@ -141,7 +119,6 @@ class Weighed:
 
         Parameters
         ----------
-        rows : Rows
         y, noise : ndarray, shape (..., n)
             Values less their prior means, and the noise variance of each.
         """
@@ -191,7 +168,6 @@ def log_evidences(weighed: Weighed, shared_prior: Array, tree_prior: float) -> A
 
     Parameters
     ----------
-    weighed : Weighed
     shared_prior : ndarray, shape (..., g, p)
         Prior variances of the shared effects, one setting a row.
     tree_prior : float

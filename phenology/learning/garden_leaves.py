@@ -38,27 +38,17 @@ INTERVALS_SD = 0.3  # how far leaf intervals of species differ, log scale: `spre
 
 @dataclass(frozen=True)
 class LeafHabit:
-    """What is believed of the leaves of one species.
-
-    Attributes
-    ----------
-    flushes, paced : int
-        Flushes with counts that it rests on, and those of them counted while they grew.
-    days_a_leaf : (float, float, float)
-        Phyllochron of an average first flush, with its 80 % interval. [days at 18 degC]
-    leaves : (float, float, float)
-        Leaves to extended, with their 80 % interval: as counted at the end, where any flush was counted
-        then, else as the pace leads to.
-    base : float
-        Base temperature of the heat clock that the days are read on. [degC]
-    """
+    """What is believed of the leaves of one species."""
 
     species: str
-    flushes: int
-    paced: int
+    flushes: int  # with counts, that it rests on
+    paced: int  # those of them counted while they grew
+    # phyllochron of an average first flush, with its 80 % interval. [days at 18 degC]
     days_a_leaf: tuple[float, float, float]
+    # leaves to extended, with their 80 % interval: as counted at the end, where any flush was counted then,
+    # else as the pace leads to
     leaves: tuple[float, float, float]
-    base: float
+    base: float  # base temperature of the heat clock that the days are read on. [degC]
 
     @property
     def degree_days_a_leaf(self) -> float:
@@ -68,12 +58,7 @@ class LeafHabit:
 
 @dataclass(eq=False)
 class GardenLeaves:
-    """Leaf counts of a garden. Nothing is reckoned before a flush with counts asks for it.
-
-    Parameters
-    ----------
-    fit : GardenFit
-    """
+    """Leaf counts of a garden. Nothing is reckoned before a flush with counts asks for it."""
 
     fit: GardenFit
     _counts: dict[str, FlushCounts] = field(init=False, default_factory=dict)
@@ -98,8 +83,6 @@ class GardenLeaves:
 
         Parameters
         ----------
-        h : FlushHistory
-        prediction : Prediction
         thermal_time : ThermalTime
             The clocks over the season's traces; they agree up to the count.
         gap_variance : ndarray, shape (days + 1,)

@@ -32,20 +32,12 @@ _COUNT = re.compile(r"(\d+(?:\.\d+)?)(?:\s*(?:-|–|to)\s*(\d+(?:\.\d+)?))?")
 
 @dataclass(frozen=True)
 class LeafCount:
-    """Leaves on an average shoot on a day of the season, or within a few for a vague date.
+    """Leaves on an average shoot on a day of the season, or within a few for a vague date."""
 
-    Attributes
-    ----------
-    earliest, latest : float
-        Of the look. [day of season]
-    leaves, sd : float
-        Mean of the shoots counted, and how far that may be from the flush.
-    """
-
-    earliest: float
+    earliest: float  # of the look [day of season]
     latest: float
-    leaves: float
-    sd: float
+    leaves: float  # mean of the shoots counted
+    sd: float  # how far that may be from the flush
 
     @property
     def day(self) -> float:

@@ -18,32 +18,19 @@ ALIKE, NEAR = 0.5, 1.5  # how far climates may lie apart to be called so (ours)
 
 @dataclass(frozen=True)
 class LearnedFrom:
-    """What one other garden says of one wait.
-
-    Attributes
-    ----------
-    garden : str
-        As it is called here.
-    seasons, trees, looks : int
-        That it rests on.
-    days : (float, float, float) or None
-        Median for an average tree and season with its 80 % interval, as heat above 5 °C reads it; None where
-        that garden's looks leave it open. [days at 18 degC]
-    weight : float
-        Its share among all other gardens, 0 to 1.
-    climate : str
-        "alike", "near" or "other".
-    """
+    """What one other garden says of one wait."""
 
     species: str
     transition: Transition
-    garden: str
-    seasons: int
+    garden: str  # as it is called here
+    seasons: int  # that it rests on, like the next two
     trees: int
     looks: int
+    # median for an average tree and season with its 80 % interval, as heat above 5 °C reads it; None where
+    # that garden's looks leave it open. [days at 18 degC]
     days: tuple[float, float, float] | None
-    weight: float
-    climate: str
+    weight: float  # its share among all other gardens, 0 to 1
+    climate: str  # "alike", "near" or "other"
 
 
 def learned_from(fit: GardenFit, species: str | None = None) -> Iterator[LearnedFrom]:

@@ -28,22 +28,14 @@ Interval = tuple[float, float]
 
 @dataclass(frozen=True)
 class Lateness:
-    """How much later `second` calls a stage than `first`.
-
-    Attributes
-    ----------
-    flushes : int
-        Flushes that both bracketed.
-    days, low, high : float
-        Median, and the range that holds four in five. [days]
-    """
+    """How much later `second` calls a stage than `first`."""
 
     stage: str
     first: str
     second: str
-    flushes: int
-    days: float
-    low: float
+    flushes: int  # flushes that both bracketed
+    days: float  # median [days]
+    low: float  # ends of the range that holds four in five
     high: float
 
     @property
@@ -73,13 +65,7 @@ def lateness(pairs: Sequence[tuple[Interval, Interval]]) -> tuple[float, float, 
 
 
 def observer_lateness(garden: Garden, stage: str = "hardened") -> Iterator[Lateness]:
-    """Every two people of a garden who bracketed the stage on the same flushes.
-
-    Parameters
-    ----------
-    garden : Garden
-    stage : str
-    """
+    """Every two people of a garden who bracketed the stage on the same flushes."""
     seen: dict[str, dict[str, Interval]] = {}
     for flush, looks in garden.looks_by_flush.items():
         for who in {look.who for look in looks if look.who}:

@@ -42,40 +42,25 @@ PriorOf = Callable[[str], tuple[float, float]]
 
 @dataclass(frozen=True)
 class LeafRow:
-    """What one count says of a flush, clock by clock, on the log scale.
-
-    Attributes
-    ----------
-    flush : str
-        Name of the flush; rows of one flush share how it differs from others.
-    final : bool
-        Whether it is the number of leaves at the end rather than the pace that says it.
-    value, variance : ndarray, shape (clocks,)
-    """
+    """What one count says of a flush, clock by clock, on the log scale."""
 
     species: str
     tree: str
     season: int
-    flush: str
+    flush: str  # name of the flush; rows of one flush share how it differs from others
     later: bool
-    final: bool
-    value: Array
+    final: bool  # whether it is the number of leaves at the end rather than the pace that says it
+    value: Array  # shape (clocks,)
     variance: Array
 
 
 @dataclass(frozen=True)
 class Belief:
-    """A quantity of a tree's next flush, clock by clock, on the log scale.
+    """A quantity of a tree's next flush, clock by clock, on the log scale."""
 
-    Attributes
-    ----------
-    mean, level, between : ndarray, shape (clocks,)
-        Its mean, the variance of that mean, and the variance between flushes, seasons included.
-    """
-
-    mean: Array
-    level: Array
-    between: Array
+    mean: Array  # shape (clocks,), as the next two
+    level: Array  # variance of that mean
+    between: Array  # variance between flushes, seasons included
 
 
 @dataclass(frozen=True)
@@ -134,10 +119,8 @@ def learn(rows: Sequence[LeafRow], prior_of: PriorOf, clocks: int, season_sd: fl
 
     Parameters
     ----------
-    rows : sequence of LeafRow
     prior_of : callable
         Gives a species' prior mean and standard deviation on the log scale.
-    clocks : int
     season_sd : float
         Standard deviation between seasons.
 
@@ -202,20 +185,12 @@ def _less_of_outliers(y: Array, variance: Array, rows: Rows, prior: Array) -> Ar
 
 @dataclass(frozen=True)
 class Pace:
-    """The pace of a flush under way, as its last count tells it.
+    """The pace of a flush under way, as its last count tells it."""
 
-    Attributes
-    ----------
-    log_phyllochron : ndarray, shape (clocks,)
-        Log of heat since bud break over leaves counted. [log days at 18 degC a leaf]
-    variance : ndarray, shape (clocks,)
-        From the count and from its date.
-    late : float
-        How much later than usual the wait began, for clocks that run from the usual date. [days]
-    """
-
+    # log of heat since bud break over leaves counted. [log days at 18 degC a leaf]; shape (clocks,)
     log_phyllochron: Array
-    variance: Array
+    variance: Array  # from the count and from its date; shape (clocks,)
+    # how much later than usual the wait began, for clocks that run from the usual date. [days]
     late: float = 0.0
 
 
@@ -259,7 +234,6 @@ def with_counts(
     ----------
     prediction : Prediction
         Draws of the requirement from bud break to extended.
-    pace : Pace or None
     leaves : Belief
         What is believed of log N.
     clocks : sequence of Clock
@@ -269,7 +243,6 @@ def with_counts(
 
     Returns
     -------
-    Prediction
     float
         Density of the log count under the prediction; 1 with no count.
 

@@ -17,22 +17,14 @@ day of 14 (0.2 an hour)."""
 
 @dataclass(frozen=True)
 class Prediction:
-    """A wait not yet seen, as a mixture of log-normal requirements (draws), each on one clock.
+    """A wait not yet seen, as a mixture of log-normal requirements (draws), each on one clock."""
 
-    Attributes
-    ----------
-    weight, mean, variance : ndarray, shape (k,)
-        Mixture weights, and mean and variance of the log requirement. [log days at 18 degC]
-    clock : ndarray of int, shape (k,)
-        The clock each draw is read on.
-    usual : float
-        Day of the season on which the wait usually begins, for clocks that run from it.
-    """
-
+    # mixture weights, and mean and variance of the log requirement; shape (k,) [log days at 18 degC]
     weight: Array
-    clock: IntArray
+    clock: IntArray  # the clock each draw is read on; shape (k,)
     mean: Array
     variance: Array
+    # day of the season on which the wait usually begins, for clocks that run from it
     usual: float = float("nan")
 
 

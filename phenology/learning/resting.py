@@ -30,21 +30,11 @@ _BREAK, _HARD = Stage.BUDBREAK.rank, Stage.HARDENED.rank
 
 @dataclass(frozen=True)
 class Resting:
-    """What is believed of the day from which cuts rest.
+    """What is believed of the day from which cuts rest."""
 
-    Attributes
-    ----------
-    longest : float or None
-        Day of the season with the longest day; None where nothing rests.
-    half : ndarray, shape (k,)
-        Days after it by which every other cut rests.
-    weight : ndarray, shape (k,)
-        Their posterior shares.
-    """
-
-    longest: float | None
-    half: Array
-    weight: Array
+    longest: float | None  # day of the season with the longest day; None where nothing rests
+    half: Array  # days after it by which every other cut rests; shape (k,)
+    weight: Array  # their posterior shares; shape (k,)
 
     @classmethod
     def learned(cls, longest: float | None, cuts: Sequence[tuple[float, bool]]) -> Resting:

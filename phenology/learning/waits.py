@@ -14,7 +14,7 @@ from phenology.model.records import Site
 from phenology.weather.season_weather import SeasonThermalTime
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, slots=True)
 class Wait:
     """One wait of one flush. Times are days of its season; intervals are (after, by].
 

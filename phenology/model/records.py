@@ -56,7 +56,7 @@ class Tree:
     note: str | None = None
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, slots=True)
 class Stand:
     """A tree stands in a place from a date on (None: since before the records begin)."""
 
@@ -66,7 +66,7 @@ class Stand:
     from_date: date | None = None
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, slots=True)
 class Aim:
     """What a tree is grown towards from a date on."""
 
@@ -79,7 +79,7 @@ class Aim:
         _spell(self, "aim", GrowthAim)
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, slots=True)
 class Flush:
     """One flush of a tree in a season. Its number is derived by date, never stored."""
 
@@ -98,7 +98,7 @@ class Flush:
         _spell(self, "part", Part)
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, slots=True)
 class Look:
     """What was seen of a flush. `seen`: the stage stood by that date; `happened`: it came about then.
 
@@ -125,7 +125,7 @@ class Look:
         _spell(self, "part", Part)
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, slots=True)
 class Work:
     """Work done on a tree. Work that wakes a flush is that flush's biofix."""
 

@@ -37,8 +37,8 @@ def kind_of_date(look: Look, record: TreeRecord, today: date) -> str:
     """
     if look.stage not in DATED_STAGES or (today - look.latest).days < LONG_AGO_DAYS:
         return "seen"
-    before = [(look.earliest - other.latest).days for other in record.looks if other.latest < look.earliest]
-    return "seen" if min(before, default=UNSEEN_DAYS) < UNSEEN_DAYS else "happened"
+    before = max((one.latest for one in record.looks if one.latest < look.earliest), default=date.min)
+    return "seen" if (look.earliest - before).days < UNSEEN_DAYS else "happened"
 
 
 @dataclass(frozen=True)
@@ -86,6 +86,11 @@ def look_changes(
     A look that corrects another one of the same id may leave that one's flush empty; it is removed then.
     """
     before = next((other for other in record.looks if other.id == look.id), None)
+    if before is None and is_last(look, record):
+        said = Said(new_flush, number, cause, ended)
+        placed = place_look(look, record, calendar, said, today=today, new_id=new_id)
+        begun = (*placed.also, placed.flush) if placed.is_new else placed.also
+        return Changes((*placed.changed, *begun, *placed.moved, replace(look, flush_id=placed.flush.id)))
     if before and not ended:
         ended = next((f.ended_why for f in record.flushes if _ended_by(before, f) and not before.lost), None)
     cleared = without_look(before, record).applied_to(record) if before else record

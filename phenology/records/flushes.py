@@ -9,6 +9,8 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
+from functools import cached_property
+from operator import attrgetter
 
 from phenology.model.records import Flush, Look, Work
 from phenology.model.season import SeasonCalendar
@@ -41,20 +43,25 @@ class TreeRecord:
     looks: Sequence[Look] = ()
     works: Sequence[Work] = ()
 
-    def looks_of(self, flush: Flush) -> list[Look]:
+    @cached_property
+    def _by_flush(self) -> dict[str, list[Look]]:
+        found: dict[str, list[Look]] = {}
+        for look in sorted(self.looks, key=attrgetter("latest", "earliest")):
+            found.setdefault(look.flush_id, []).append(look)
+        return found
+
+    def looks_of(self, flush: Flush) -> Sequence[Look]:
         """Looks at one flush, by date."""
-        return sorted(
-            (look for look in self.looks if look.flush_id == flush.id),
-            key=lambda look: (look.latest, look.earliest),
-        )
+        return self._by_flush.get(flush.id, ())
 
     def in_season(self, season: int, calendar: SeasonCalendar) -> list[Flush]:
         """Flushes of a season in the order they began."""
-        return sorted((f for f in self.flushes if f.season == season), key=lambda f: _order(f, calendar))
+        found = [f for f in self.flushes if f.season == season]
+        return sorted(found, key=lambda f: _order(f, calendar)) if len(found) > 1 else found
 
     def furthest(self, flush: Flush) -> int:
         """Rank of the latest stage seen of a flush; -1 when nothing was."""
-        return max((look.stage.rank for look in self.looks if look.flush_id == flush.id), default=-1)
+        return max((look.stage.rank for look in self.looks_of(flush)), default=-1)
 
 
 def flush_start(flush: Flush, calendar: SeasonCalendar) -> date:

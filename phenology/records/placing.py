@@ -94,7 +94,8 @@ def place_look(
         raise LookError(
             f"{record.label}: {format_day(look.earliest)} is in the future; a look can only be past"
         )
-    record = replace(record, looks=[other for other in record.looks if other.id != look.id])
+    others = [other for other in record.looks if other.id != look.id]
+    record = record if len(others) == len(record.looks) else replace(record, looks=others)
     season = _season(look, record, calendar)
     placer = _Placer(look, record, calendar, season, record.in_season(season, calendar), said, new_id)
     placement = placer.placed()

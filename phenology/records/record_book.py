@@ -72,23 +72,20 @@ class _Index(Generic[T]):
     def __init__(self, key: Callable[[T], Hashable], records: Iterable[T]) -> None:
         self.key = key
         self.by_id: dict[str, T] = {}
-        self._ids: dict[Hashable, dict[str, None]] = defaultdict(dict)
+        self._under: dict[Hashable, dict[str, T]] = defaultdict(dict)
         for record in records:
             self.put(record)
 
     def put(self, record: T) -> None:
         """Take a record in, for one of the same id."""
-        before = self.by_id.get(record.id)
-        if before is not None:
-            self._ids[self.key(before)].pop(record.id, None)
-        self.by_id[record.id] = record
-        self._ids[self.key(record)][record.id] = None
+        self.drop(record.id)
+        self.by_id[record.id] = self._under[self.key(record)][record.id] = record
 
     def drop(self, id: str) -> None:
         """Take a record out."""
         if id in self.by_id:
-            self._ids[self.key(self.by_id.pop(id))].pop(id, None)
+            self._under[self.key(self.by_id.pop(id))].pop(id, None)
 
-    def under(self, key: Hashable) -> list[T]:
+    def under(self, key: Hashable) -> Iterable[T]:
         """The records of one key, in the order in which they came."""
-        return [self.by_id[id] for id in self._ids.get(key, ())]
+        return self._under[key].values() if key in self._under else ()

@@ -38,7 +38,8 @@ def place_in_order(entry: Look | Work) -> tuple[date, int, date]:
 def is_last(entry: Look | Work, record: TreeRecord) -> bool:
     """Whether no other entry of the record comes after this one: it can be written down as it is."""
     place = place_in_order(entry)
-    return all(place_in_order(other) <= place for other in _entries(record) if other.id != entry.id)
+    later = (other for other in _entries(record) if other.latest >= place[0] and other.id != entry.id)
+    return all(place_in_order(other) <= place for other in later)
 
 
 def _entries(record: TreeRecord) -> list[Look | Work]:

@@ -25,26 +25,14 @@ DAY_RULES = (
 
 @dataclass(frozen=True)
 class Answer:
-    """The answer to "may I do this work?".
+    """The answer to "may I do this work?"."""
 
-    Attributes
-    ----------
-    answer : {"yes", "better wait", "no"}
-    why : tuple of str
-        The reasons, two at most, a sentence each without a full stop; what to mind where the answer is yes.
-    instead : str
-        What to do instead now, in a sentence without a full stop; empty where the answer is yes.
-    when : str
-        From when the work is better; empty where nobody can say, or the answer is yes.
-    findings : tuple of Finding
-        Everything the rules said.
-    """
-
-    answer: str
+    answer: str  # "yes", "better wait" or "no"
+    # the reasons, two at most, a sentence each without a full stop; what to mind where the answer is yes
     why: tuple[str, ...]
-    instead: str
-    when: str
-    findings: tuple[Finding, ...]
+    instead: str  # what to do instead now, in a sentence without a full stop; empty where the answer is yes
+    when: str  # from when the work is better; empty where nobody can say, or the answer is yes
+    findings: tuple[Finding, ...]  # everything the rules said
 
 
 def may_i(case: Case) -> Answer:

@@ -24,21 +24,11 @@ BRIGHT = 0.5  # inside with half the light of outside needs no more (ours)
 
 @dataclass(frozen=True)
 class Canopy:
-    """Light inside a canopy.
+    """Light inside a canopy."""
 
-    Attributes
-    ----------
-    through : float
-        Share of the light that reaches the inside, 0 to 1.
-    depth : float
-        Effective k LAI of the leaves above it.
-    outer : float
-        Share of that leaf area which is outer leaves.
-    """
-
-    through: float
-    depth: float
-    outer: float = 1.0
+    through: float  # share of the light that reaches the inside, 0 to 1
+    depth: float  # effective k LAI of the leaves above it
+    outer: float = 1.0  # share of that leaf area which is outer leaves
 
     @classmethod
     def measured(cls, above: float, inside: float, outer: float = 1.0) -> Canopy:

@@ -35,7 +35,6 @@ def pinching(s: Situation, budbreak: tuple[date, date], extended: date | None = 
 
     Parameters
     ----------
-    s : Situation
     budbreak : (date, date)
         Between which days the flush breaks, or the day on which it was seen to, twice.
     extended : date, optional
@@ -54,12 +53,10 @@ def bloom_cut(s: Situation, faded: date | None, buds_set: date, today: date) -> 
 
     Parameters
     ----------
-    s : Situation
     faded : date or None
         When its flowers were seen faded.
     buds_set : date
         From when next year's flower buds are taken to be set.
-    today : date
     """
     option = next((o for o in choose(s).options if o.technique == "bloom-cut"), None)
     if option is None or option.unmet or today > buds_set:
@@ -88,8 +85,6 @@ def weather_ahead(
     ----------
     ahead : iterable of (date, float, float)
         Days to come with their minimum and maximum. [degC]
-    species : Species
-    limits : Limits
     stage : str or None
         Of the newest flush.
     worked : bool
@@ -119,21 +114,11 @@ def weather_ahead(
 
 @dataclass(frozen=True)
 class RestOfYear:
-    """The days that a winter hangs on, seen or forecast.
+    """The days that a winter hangs on, seen or forecast."""
 
-    Attributes
-    ----------
-    bare : date
-        When leaves are down; for a tree that keeps them, when growth has ended.
-    midwinter : date
-        The shortest day.
-    swelling : (date, date)
-        From when buds swell, and when they break.
-    """
-
-    bare: date
-    midwinter: date
-    swelling: tuple[date, date]
+    bare: date  # when leaves are down; for a tree that keeps them, when growth has ended
+    midwinter: date  # the shortest day
+    swelling: tuple[date, date]  # from when buds swell, and when they break
 
     def window(self, season: str) -> tuple[date, date] | None:
         """When a season of work falls this winter; None where it does not."""
@@ -163,13 +148,10 @@ def winter_list(
 
     Parameters
     ----------
-    species : Species
-    rest : RestOfYear
     aim : str
         A resting tree is only sheltered, and repotted where that is due.
     put_off : bool
         Whether a cut was refused or left in late summer, to be made in winter.
-    repotting_due : bool
     wired : bool
         Whether it wears wire already.
     """

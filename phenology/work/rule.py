@@ -22,60 +22,31 @@ Fires = Callable[[Case], str | None]
 
 @dataclass(frozen=True)
 class Finding:
-    """A rule that fired.
-
-    Attributes
-    ----------
-    rule : str
-    forbids : bool
-        Whether the work is not advised; else it is only to be minded.
-    sentence : str
-        What is the matter, to the grower.
-    provenance : str
-        Where the rule comes from.
-    answer : {"no", "wait", "mind"}
-        What it says to whoever asks first: no, better wait, or go on and mind this.
-    when : str
-        From when the work is better, where the rule knows: "when the leaves are hard", "from 24 Jun".
-    """
+    """A rule that fired."""
 
     rule: str
-    forbids: bool
-    sentence: str
-    provenance: str
+    forbids: bool  # whether the work is not advised; else it is only to be minded
+    sentence: str  # what is the matter, to the grower
+    provenance: str  # where the rule comes from
+    # what it says to whoever asks first: "no", "wait" (better wait) or "mind" (go on and mind this)
     answer: str = "mind"
+    # from when the work is better, where the rule knows: "when the leaves are hard", "from 24 Jun"
     when: str = ""
 
 
 @dataclass(frozen=True)
 class Rule:
-    """One rule of work.
-
-    Attributes
-    ----------
-    name : str
-    operations : tuple of str
-        What it speaks to.
-    forbids : bool
-    provenance : str
-    fires : callable
-        Takes a `Case`, gives the sentence or None.
-    on_the_day : bool
-        Whether it only holds on the day itself, and says nothing of a window still to come.
-    answer : str
-        As `Finding.answer`; by default "no" for a rule that forbids, else "mind".
-    when : str or callable
-        As `Finding.when`, or what gives it for a case.
-    """
+    """One rule of work."""
 
     name: str
-    operations: tuple[str, ...]
+    operations: tuple[str, ...]  # what it speaks to
     forbids: bool
     provenance: str
-    fires: Fires
+    fires: Fires  # takes a `Case`, gives the sentence or None
+    # whether it only holds on the day itself, and says nothing of a window still to come
     on_the_day: bool = False
-    answer: str = ""
-    when: str | Callable[[Case], str] = ""
+    answer: str = ""  # as `Finding.answer`; by default "no" for a rule that forbids, else "mind"
+    when: str | Callable[[Case], str] = ""  # as `Finding.when`, or what gives it for a case
 
     def check(self, case: Case) -> Finding | None:
         """The finding, if the rule speaks to this work and fires."""

@@ -40,30 +40,14 @@ LEAVES_FEED = "leaves turn soon and fill the buds till then: leave them whole"  
 
 @dataclass(frozen=True)
 class YearState:
-    """Where a tree stands in its year.
+    """Where a tree stands in its year."""
 
-    Attributes
-    ----------
-    stage : str or None
-        Latest stage seen this season; None where nobody looked.
-    since_midwinter : int or None
-        Days since the shortest day, 0 to 364; None near the equator.
-    flowers : str or None
-        "flowering" or "faded"; None where nobody said.
-    buds_set : bool
-        Whether next year's flower buds are taken to be set.
-    nights_warm : bool or None
-        Whether nights stay warm; None where unknown.
-    blooms : str
-        When the species blooms.
-    """
-
-    stage: str | None = None
-    since_midwinter: int | None = None
-    flowers: str | None = None
-    buds_set: bool = False
-    nights_warm: bool | None = None
-    blooms: str = "none"
+    stage: str | None = None  # latest stage seen this season; None where nobody looked
+    since_midwinter: int | None = None  # days since the shortest day, 0 to 364; None near the equator
+    flowers: str | None = None  # "flowering" or "faded"; None where nobody said
+    buds_set: bool = False  # whether next year's flower buds are taken to be set
+    nights_warm: bool | None = None  # whether nights stay warm; None where unknown
+    blooms: str = "none"  # when the species blooms
 
     @property
     def in_leaf(self) -> bool | None:

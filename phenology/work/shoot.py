@@ -43,21 +43,11 @@ COUNTED = ("no", "one", "two", "three", "four", "five", "six", "seven", "eight")
 
 @dataclass(frozen=True)
 class Leaf:
-    """One node of a shoot: a leaf, or a pair where leaves are opposite.
+    """One node of a shoot: a leaf, or a pair where leaves are opposite."""
 
-    Attributes
-    ----------
-    points : tuple of str
-        Which way the leaf points, or the two of a pair; see `DIRECTIONS`.
-    bud : bool
-        Whether a bud stands in its axil.
-    internode : float or None
-        Length of the stem below it. [mm]
-    """
-
-    points: tuple[str, ...]
-    bud: bool = True
-    internode: float | None = None
+    points: tuple[str, ...]  # which way the leaf points, or the two of a pair; see `DIRECTIONS`
+    bud: bool = True  # whether a bud stands in its axil
+    internode: float | None = None  # length of the stem below it. [mm]
 
     @property
     def serves(self) -> bool:
@@ -72,32 +62,15 @@ class Leaf:
 
 @dataclass(frozen=True)
 class Cut:
-    """Where to cut a shoot.
+    """Where to cut a shoot."""
 
-    Attributes
-    ----------
-    after : int
-        Number of the leaf (or pair) just below the cut, counted from the base, budless ones too.
-    kept : int
-        Leaves (or pairs) with a bud that stay.
-    points : str
-        Which way the next shoot grows.
-    why : tuple of str
-        The reasons, a sentence each.
-    wire : str
-        Whether the next shoot needs wire, in a sentence.
-    next : str
-        What grows next, in a sentence.
-    buds : tuple of str
-        Which way the buds point that are kept at the last leaf or pair: both of a pair, or the better one.
-    """
-
-    after: int
-    kept: int
-    points: str
-    why: tuple[str, ...]
-    wire: str
-    next: str
+    after: int  # number of the leaf (or pair) just below the cut, counted from the base, budless ones too
+    kept: int  # leaves (or pairs) with a bud that stay
+    points: str  # which way the next shoot grows
+    why: tuple[str, ...]  # the reasons, a sentence each
+    wire: str  # whether the next shoot needs wire, in a sentence
+    next: str  # what grows next, in a sentence
+    # which way the buds point that are kept at the last leaf or pair: both of a pair, or the better one
     buds: tuple[str, ...] = ()
 
 

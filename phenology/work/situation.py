@@ -11,71 +11,34 @@ from phenology.work.zones import Vigour
 
 @dataclass(frozen=True)
 class Done:
-    """Work done before.
-
-    Attributes
-    ----------
-    operation : str
-    days_ago : int
-    seasons_ago : int
-        0 for the season under way.
-    this_flush : bool
-        Whether it was done on the flush that is asked about.
-    """
+    """Work done before."""
 
     operation: str
     days_ago: int
-    seasons_ago: int = 0
-    this_flush: bool = False
+    seasons_ago: int = 0  # 0 for the season under way
+    this_flush: bool = False  # whether it was done on the flush that is asked about
 
 
 @dataclass(frozen=True)
 class Situation:
-    """A tree, or a zone of it, whose next work is to be chosen.
-
-    Attributes
-    ----------
-    species : Species
-    flush : int
-        Number of the flush in its season, 1 for the first.
-    stage : str or None
-        Latest stage seen of it; None where nobody looked.
-    zone : {"outer", "inside", "low"}
-    vigour : Vigour
-    aim : {"refining", "building", "resting"}
-    done : tuple of Done
-    repotted : bool
-        Whether the tree was repotted this season.
-    grade : str or None
-        How late it is for growth woken now, see `phenology.work.grades`; None where nobody knows.
-    guess : bool
-        Whether that rests on the catalogue alone, in the first half of the growing season.
-    flowers : str or None
-        "flowering" or "faded"; None where nobody said.
-    buds_set : bool
-        Whether next year's flower buds are taken to be set.
-    nights_warm : bool or None
-    grown_for : str or None
-        Leaf, flower or fruit, where the tree differs from its species.
-    checked : bool
-        Whether growth was checked by heat, drought or tight roots.
-    """
+    """A tree, or a zone of it, whose next work is to be chosen."""
 
     species: Species
-    flush: int = 1
-    stage: str | None = None
-    zone: str = "outer"
+    flush: int = 1  # number of the flush in its season, 1 for the first
+    stage: str | None = None  # latest stage seen of it; None where nobody looked
+    zone: str = "outer"  # "outer", "inside" or "low"
     vigour: Vigour = field(default_factory=Vigour)
-    aim: str = "refining"
+    aim: str = "refining"  # "refining", "building" or "resting"
     done: tuple[Done, ...] = ()
-    repotted: bool = False
+    repotted: bool = False  # whether the tree was repotted this season
+    # how late it is for growth woken now, see `phenology.work.grades`; None where nobody knows
     grade: str | None = None
-    guess: bool = False
-    flowers: str | None = None
-    buds_set: bool = False
+    guess: bool = False  # whether that rests on the catalogue alone, in the first half of the growing season
+    flowers: str | None = None  # "flowering" or "faded"; None where nobody said
+    buds_set: bool = False  # whether next year's flower buds are taken to be set
     nights_warm: bool | None = None
-    grown_for: str | None = None
-    checked: bool = False
+    grown_for: str | None = None  # leaf, flower or fruit, where the tree differs from its species
+    checked: bool = False  # whether growth was checked by heat, drought or tight roots
 
     @property
     def too_late(self) -> bool:

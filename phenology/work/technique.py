@@ -46,26 +46,14 @@ _BREAK, _HARD, _TURN = stage_rank("budbreak"), stage_rank("hardened"), stage_ran
 
 @dataclass(frozen=True)
 class Option:
-    """One technique that the flush may open.
-
-    Attributes
-    ----------
-    technique, operation : str
-    ready : bool
-        Whether the leaf, tip or flower is ready for it.
-    when : str
-        What it waits for, in words.
-    unmet : tuple of str
-        What stands against it, in words; empty where nothing does.
-    after_days : (int, int) or None
-        How long after the rest of the tree it is done; None together with it.
-    """
+    """One technique that the flush may open."""
 
     technique: str
     operation: str
-    ready: bool
-    when: str
-    unmet: tuple[str, ...] = ()
+    ready: bool  # whether the leaf, tip or flower is ready for it
+    when: str  # what it waits for, in words
+    unmet: tuple[str, ...] = ()  # what stands against it, in words; empty where nothing does
+    # how long after the rest of the tree it is done; None together with it
     after_days: tuple[int, int] | None = None
 
     @property
@@ -81,20 +69,11 @@ class Option:
 
 @dataclass(frozen=True)
 class Choice:
-    """What there is to choose from.
-
-    Attributes
-    ----------
-    situation : Situation
-    options : tuple of Option
-        First choice first; none where the zone is left alone.
-    leave : str
-        Why it is left alone, in words; empty where there are options.
-    """
+    """What there is to choose from."""
 
     situation: Situation
-    options: tuple[Option, ...] = ()
-    leave: str = ""
+    options: tuple[Option, ...] = ()  # first choice first; none where the zone is left alone
+    leave: str = ""  # why it is left alone, in words; empty where there are options
 
     @property
     def now(self) -> tuple[str, ...]:

@@ -25,22 +25,12 @@ DaysOfGrowth = Callable[[date, date], float | None]
 
 @dataclass(frozen=True)
 class WireCheck:
-    """The next look that wire on a tree wants.
-
-    Attributes
-    ----------
-    wired : Work
-    due : date
-    on_wood : bool
-        Whether older wood was wired; else this year's shoots.
-    overdue : int
-        Days past it, 0 or more.
-    """
+    """The next look that wire on a tree wants."""
 
     wired: Work
     due: date
-    on_wood: bool
-    overdue: int
+    on_wood: bool  # whether older wood was wired; else this year's shoots
+    overdue: int  # days past it, 0 or more
 
     @property
     def sentence(self) -> str:
@@ -66,8 +56,6 @@ def wire_check(
         Of one tree. `wire-removal` takes all wire off.
     looks : sequence of Look
         Of the same tree; one whose note names the wire counts as a wire look.
-    today : date
-    calendar : SeasonCalendar
     vigour : str, optional
         As the grower calls it; a strong tree is looked at sooner.
     growth : callable, optional

@@ -22,14 +22,20 @@ def asking(read: Callable[[], T], answer: Callable[[FileQuestion, str], None]) -
         try:
             return read()
         except FileQuestion as question:
-            if not may_ask():
-                raise
-            say(f"{question}.")
-            answer(question, _ask(question))
+            answer(question, ask(question))
 
 
-def _ask(question: FileQuestion) -> str:
-    """An answer out of the choices; whether the day comes first may be said with y or n."""
+def ask(question: FileQuestion) -> str:
+    """An answer out of the choices; whether the day comes first may be said with y or n.
+
+    Raises
+    ------
+    FileQuestion
+        The question itself, if nobody can be asked.
+    """
+    if not may_ask():
+        raise question
+    say(f"{question}.")
     words, choices = question.what.replace("_", " "), question.choices
     if question.what == "date_order":
         words, choices = "Day first?", ("y", "n", *choices)

@@ -24,8 +24,8 @@ class Ahead(Opened):
         """Every living tree once: today's first, then this week's, later ones, those to leave.
 
         >>> garden.agenda()[["label", "section", "next", "p50", "last_safe"]].head(1)
-                label section      next        p50  last_safe
-        0       Beech   today  hardened 2026-06-16 2026-06-29
+           label section      next        p50  last_safe
+        0  Beech   today  hardened 2026-06-16 2026-06-29
         """
         return make_agenda(self.outlook).rows
 
@@ -87,8 +87,8 @@ class Ahead(Opened):
         """Which trees to look at on this walk because a look would change a decision; most pressing first.
 
         >>> garden.round()[["label", "by", "rank"]].head(1)
-                label         by  rank
-        0       Beech 2026-06-29     0
+           label         by  rank
+        0  Beech 2026-06-29     0
         """
         return plan_round(make_agenda(self.outlook)).visits
 

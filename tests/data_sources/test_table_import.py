@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import asdict
 from datetime import date
 from itertools import count
 
@@ -301,7 +302,7 @@ def test_what_an_import_saves_the_journal_takes(take, tmp_path):
             seen = set()
             for record in plan.save:
                 if record.id in seen:
-                    fields = {k: v for k, v in record.__dict__.items() if k != "id"}
+                    fields = {k: v for k, v in asdict(record).items() if k != "id"}
                     batch.update(type(record), record.id, **fields)
                 else:
                     batch.insert(record)

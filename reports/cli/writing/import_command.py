@@ -72,7 +72,8 @@ def import_command(
     import it.
     """
     from data_sources.photo_dates import holds_photos
-    from reports.cli.writing import import_entry as entry
+    from reports.cli.writing.import_entry import take_in
+    from reports.entries.intake import garden_answers
 
     said = []
     for text in mapping:
@@ -91,11 +92,11 @@ def import_command(
     if trees or stage or who:
         raise click.UsageError("--tree, --stage and --who go with photos; a table has columns for them")
     answers = replace(
-        entry.garden_answers(garden, TABLES.get(kind_of_file or "")),
+        garden_answers(garden, TABLES.get(kind_of_file or "")),
         mapping=dict(said),
         date_order=date_order,
         kind=kind,
-        new_trees=new_trees,
+        new_trees=new_trees or None,
         strict=strict,
     )
-    entry.take_in(garden, files, answers, dry_run=dry_run, yes=yes)
+    take_in(garden, files, answers, dry_run=dry_run, yes=yes)

@@ -8,7 +8,8 @@ from pathlib import Path
 from data_sources.tables.problems import TableError
 from data_sources.tables.text_table import read_table
 from reports.cli.common import tell
-from reports.cli.writing.import_entry import garden_answers, save_tables
+from reports.cli.writing.import_entry import take_tables_in
+from reports.entries.intake import garden_answers
 from reports.garden.open_garden import OpenGarden
 
 
@@ -34,4 +35,4 @@ def take_sheet_in(garden: OpenGarden, file: Path, *, dry_run: bool) -> None:
     if not filled and not table.problems:
         tell("No stage was filled in; nothing was changed.")
         return
-    save_tables(garden, [replace(table, rows=filled)], garden_answers(garden, "look"), dry_run=dry_run)
+    take_tables_in(garden, [replace(table, rows=filled)], garden_answers(garden, "look"), dry_run=dry_run)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import date, timedelta
 
 import pytest
@@ -88,7 +89,7 @@ def test_soft_leaves_long_before_tell_little():
 
 def test_work_done_early_is_no_evidence_at_all():
     records = cut_on(*LAST_OF_JUNE)
-    records.works[:] = [type(w)(**{**vars(w), "early": True}) for w in records.works]
+    records.works[:] = [replace(work, early=True) for work in records.works]
     assert not habits(records)
 
 

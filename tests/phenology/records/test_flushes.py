@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import date, timedelta
 
 import pytest
@@ -47,7 +48,7 @@ class Diary:
             self.flushes[flush.id] = flush
         for moved in placed.moved:
             self.looks[moved.id] = moved
-        self.looks[look.id] = Look(**{**look.__dict__, "flush_id": placed.flush.id})
+        self.looks[look.id] = replace(look, flush_id=placed.flush.id)
         return placed.flush
 
     def work(self, when, operation, *, part=None):
