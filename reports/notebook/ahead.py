@@ -25,7 +25,7 @@ class Ahead(Opened):
 
         >>> garden.agenda()[["label", "section", "next", "p50", "last_safe"]].head(1)
            label section      next        p50  last_safe
-        0  Beech   today  hardened 2026-06-16 2026-07-01
+        0  Beech   today  hardened 2026-06-16 2026-06-29
         """
         return make_agenda(self.outlook).rows
 
@@ -68,7 +68,7 @@ class Ahead(Opened):
 
         >>> garden.last_safe_dates()[["species", "last_safe", "limit", "zone"]].head(1)
                         species  last_safe  limit    zone
-        0  Rhododendron indicum 2026-06-04  frost  danger
+        0  Rhododendron indicum 2026-06-02  frost  danger
         """
         return tables.last_safe_dates(self.snapshot)
 
@@ -88,7 +88,7 @@ class Ahead(Opened):
 
         >>> garden.round()[["label", "by", "rank"]].head(1)
            label         by  rank
-        0  Beech 2026-07-01     0
+        0  Beech 2026-06-29     0
         """
         return plan_round(make_agenda(self.outlook)).visits
 

@@ -119,7 +119,7 @@ def test_a_catalogue_wrong_of_all_species_is_not_taken_for_an_odd_season():
     waits = [a_wait(2003, 177, 183, tree=f"{s}{k}", species=s) for s in "ABCDEFGH" for k in range(3)]
     read = tabulate(waits, hands_for(waits, heat), heat).middle[0, 0]
     found = fit(waits, (np.exp(read) / 3, 0.4), heat).predict("A", "A0", 2011, False, 120.0)
-    assert_allclose(found.weight @ found.mean, read, atol=0.06)
+    assert_allclose(found.weight @ found.mean, read, atol=0.1)
 
 
 @pytest.mark.parametrize("every", [14, 21, 30])
