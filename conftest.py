@@ -1,10 +1,27 @@
-"""What the examples in docstrings speak of without saying it."""
+"""The room that processes of a run share, and what examples in docstrings speak of without saying it."""
 
 from __future__ import annotations
 
+import os
+import shutil
+from tempfile import mkdtemp
 from typing import Any
 
 import pytest
+
+ROOM = "FLUSHCAST_TEST_ROOM"
+
+
+def pytest_configure(config: pytest.Config) -> None:
+    """The first process makes the room, its workers find it."""
+    if not hasattr(config, "workerinput"):
+        os.environ[ROOM] = mkdtemp(prefix="flushcast-test-")
+
+
+def pytest_unconfigure(config: pytest.Config) -> None:
+    """The first process, which ends last, clears it away."""
+    if not hasattr(config, "workerinput"):
+        shutil.rmtree(os.environ.pop(ROOM), ignore_errors=True)
 
 
 @pytest.fixture(autouse=True)

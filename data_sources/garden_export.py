@@ -1,4 +1,4 @@
-"""A whole garden as files, and a garden made of them again: records, history, settings, weather."""
+"""A whole garden as files, and a garden made of them again: records, history, settings, weather, photos."""
 
 from __future__ import annotations
 
@@ -15,6 +15,8 @@ from data_sources.journal import FILE_NAME, Journal, Record
 from data_sources.journal.schema import decode, encode
 from data_sources.journal.store import CHANGE_FIELDS
 from data_sources.journal_questions import all_records
+from data_sources.look_photos import FOLDER as PHOTOS
+from data_sources.look_photos import copy_photos, photo_ids
 from data_sources.sqlite.connection import remove
 from data_sources.sqlite.errors import plain_errors
 from data_sources.tables.cells import unmark, write_csv
@@ -51,6 +53,8 @@ def export_garden(
         counts[CHANGES_FILE] = write_csv(folder / CHANGES_FILE, CHANGE_FIELDS, _change_rows(journal))
         write_whole(folder / SETTINGS_NAME, without_secrets(settings_file).encode("utf-8"))
         counts[WEATHER_INDEX] = export_weather(folder, settings_file.parent, journal.places())
+        copy_photos(settings_file.parent / PHOTOS, folder / PHOTOS)
+        counts[PHOTOS] = len(photo_ids(folder / PHOTOS))
     return counts
 
 
@@ -85,6 +89,7 @@ def rebuild_garden(folder: Path, export: Path) -> dict[str, int]:
         with Journal.open(folder / FILE_NAME) as journal:
             journal.rebuild(records, changes)
         days = sum(report.offered for report in add_weather(folder, weather, datetime.now(UTC)))
+        copy_photos(export / PHOTOS, folder / PHOTOS)
     except BaseException:
         for name in (FILE_NAME, SETTINGS_NAME, WEATHER_STORE):
             remove(folder / name)

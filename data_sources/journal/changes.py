@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import sqlite3
 from collections import Counter
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import MISSING, dataclass, field, fields
 from datetime import UTC, datetime
 from functools import cache
@@ -183,10 +183,11 @@ def _by_day(row: Row) -> str:
     return str(row.get("latest", ""))
 
 
-def insert_row(connection: sqlite3.Connection, table: str, row: Row) -> None:
-    """Add one row, given by column name."""
+def insert_row(connection: sqlite3.Connection, table: str, row: Mapping[str, Stored]) -> int:
+    """Add one row, given by column name; returns its number."""
     marks = ", ".join("?" * len(row))
-    connection.execute(f"INSERT INTO {table} ({', '.join(row)}) VALUES ({marks})", tuple(row.values()))
+    added = f"INSERT INTO {table} ({', '.join(row)}) VALUES ({marks})"
+    return int(connection.execute(added, tuple(row.values())).lastrowid or 0)
 
 
 def append_changes(connection: sqlite3.Connection, rows: Iterable[tuple[Any, ...]]) -> None:
@@ -197,26 +198,21 @@ def append_changes(connection: sqlite3.Connection, rows: Iterable[tuple[Any, ...
     for seq, *who, table, row_id, tree_id, before, after, undoes in rows:  # both as rows or as their JSON
         batch = (*who, undoes)
         if batch not in batches:
-            batches[batch] = _key_of(connection, "batch", ("id", *_WHO[1:], "undoes"), batch)
+            named = dict(zip(("id", *_WHO[1:], "undoes"), batch, strict=True))
+            batches[batch] = _key_of(connection, "batch", named)
         if tree_id is not None and tree_id not in trees:
-            trees[tree_id] = _key_of(connection, "changed_tree", ("id",), (tree_id,))
+            trees[tree_id] = _key_of(connection, "changed_tree", {"id": tree_id})
         texts = [compact(table, row_id, tree_id, row) for row in (before, after)]
         sum_of_it = checksum((*who, table, row_id, tree_id, *texts, undoes))
         small.append((seq, batches[batch], table, row_id, trees.get(tree_id), *texts, sum_of_it))
     connection.executemany("INSERT INTO change VALUES (?, ?, ?, ?, ?, ?, ?, ?)", small)
 
 
-def _key_of(
-    connection: sqlite3.Connection, table: str, names: Sequence[str], values: Sequence[str | None]
-) -> int:
+def _key_of(connection: sqlite3.Connection, table: str, row: Mapping[str, Stored]) -> int:
     """The key of a row that is there once, put there now if it is not."""
-    same = " AND ".join(f"{name} IS ?" for name in names)
-    found = connection.execute(f"SELECT key FROM {table} WHERE {same}", values).fetchone()
-    if found is None:
-        marks = ", ".join("?" * len(names))
-        added = f"INSERT INTO {table} ({', '.join(names)}) VALUES ({marks})"
-        return int(connection.execute(added, values).lastrowid or 0)
-    return int(found[0])
+    same = " AND ".join(f"{name} IS ?" for name in row)
+    found = connection.execute(f"SELECT key FROM {table} WHERE {same}", tuple(row.values())).fetchone()
+    return int(found[0]) if found else insert_row(connection, table, row)
 
 
 @cache

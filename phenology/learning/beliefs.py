@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from phenology.heat.clocks import Clock
-from phenology.learning.club import YIELDS, Club
+from phenology.learning.club import YIELDS, YIELDS_ALIKE, Club
 from phenology.learning.effect_columns import LATER_SD, common_sd
 from phenology.model.arrays import Array, BoolArray, IntArray
 
@@ -55,8 +55,10 @@ class Beliefs:
 
     def yielding(self, told: Sequence[bool]) -> Beliefs:
         """The same once two looks bracket a wait of some species: the catalogue gives way, see `YIELDS`."""
-        yields = np.where(self.by_catalogue & np.array(told, dtype=bool), YIELDS**2, 0.0)
-        return replace(self, species=self.species + yields)
+        gives = self.by_catalogue & np.array(told, dtype=bool)
+        shared = YIELDS_ALIKE**2 if gives.any() and self.by_catalogue.all() else 0.0
+        species = self.species + np.where(gives, YIELDS**2 - shared, 0.0)
+        return replace(self, species=species, common=self.common + shared)
 
 
 def beliefs(

@@ -1,8 +1,10 @@
-"""Rows known only by a bound: Gaussian stand-ins by expectation propagation.
+"""Rows known only by two intervals: Gaussian stand-ins by expectation propagation.
 
-A censored row says ``lower < y <= upper`` of a noisy log wait. Its likelihood as a function of the noise-free
-value is matched, in the light of all other rows, by a Gaussian of equal mean and variance (Minka 2001,
-expectation propagation; formulas for a probit-like factor derived here).
+A censored row says between which looks a wait began and between which it ended. Within the first interval it
+began anywhere alike, so that every wait has a chance of ending in the second: also where both lie between the
+same two looks, which short waits do more often than long ones. That likelihood of the noise-free log wait is
+matched, in the light of all other rows, by a Gaussian of equal mean and variance (Minka 2001, expectation
+propagation; the chance derived here).
 """
 
 from __future__ import annotations
@@ -12,11 +14,12 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from phenology.learning.waits import WaitTable
-from phenology.mathematics.distributions import log_normal_cdf
+from phenology.learning.waits import LEAST_WAIT, WaitTable
 from phenology.model.arrays import Array, IntArray
 
 VAGUE = 25.0  # variance of a stand-in that says nothing yet (log scale: vastly wide)
+NODES, WEIGHTS = np.polynomial.legendre.leggauss(24)
+EXPONENT = 36.0  # how much smaller than at its top, as a power of e, a density may be left out
 
 
 @dataclass(frozen=True)
@@ -29,8 +32,10 @@ class CensoredSites:
         Log wait: the middle of its interval, or the stand-in's mean.
     own : ndarray, shape (clocks, rows)
         Variance that does not depend on the setting: interval, anchor and gaps, or the stand-in's.
-    lower, upper, extra : ndarray, shape (clocks, rows)
-        Bounds, and the variance of anchor and gaps.
+    ends : ndarray, shape (clocks, rows, 4)
+        See `WaitTable`.
+    gaps : ndarray, shape (clocks, rows)
+        Variance of gaps in the weather.
     censored : ndarray of bool, shape (rows,)
     log_scale : ndarray, shape (clocks,), or float
         What the stand-ins must add to the log evidence.
@@ -38,19 +43,18 @@ class CensoredSites:
 
     value: Array
     own: Array
-    lower: Array
-    upper: Array
-    extra: Array
+    ends: Array
+    gaps: Array
     censored: NDArray[np.bool_]
     log_scale: Array | float = 0.0
 
     @classmethod
     def start(cls, table: WaitTable, clocks: IntArray, offset: Array) -> CensoredSites:
         """Interval rows at their middle; censored rows saying nothing yet."""
-        censored, noise = table.censored, table.noise[clocks]
+        censored = table.censored
         value = np.where(censored, offset, table.middle[clocks])
-        own = np.where(censored, VAGUE, table.width[clocks] ** 2 / 12 + noise)
-        return cls(value, own, table.lower[clocks], table.upper[clocks], noise, censored)
+        own = np.where(censored, VAGUE, table.width[clocks] ** 2 / 12 + table.noise[clocks])
+        return cls(value, own, table.ends[clocks], table.gaps[clocks], censored)
 
     def variance(self, noise: float) -> Array:
         """Noise variance of every row; a stand-in already holds its noise."""
@@ -66,29 +70,29 @@ def match_sites(sites: CensoredSites, centre: Array, spread: Array, noise: float
     old_value, old_own = sites.value[..., rows], sites.own[..., rows]
     cavity_variance = 1 / np.maximum(1 / spread - 1 / old_own, 1e-6)
     cavity_mean = cavity_variance * (centre / spread - old_value / old_own)
-    total = cavity_variance + noise**2 + sites.extra[..., rows]
-    lower, upper = sites.lower[..., rows], sites.upper[..., rows]
-    log_mass, mean, variance = bounded_moments(cavity_mean, total, lower, upper)
-    # moments of the noise-free value: it carries its share of what the bound moved
+    total = cavity_variance + noise**2 + sites.gaps[..., rows]
+    log_mass, mean, variance = interval_moments(cavity_mean, total, sites.ends[..., rows, :])
+    # moments of the noise-free value: it carries its share of what the intervals moved
     share = cavity_variance / total
     new_mean = cavity_mean + share * (mean - cavity_mean)
     new_variance = cavity_variance - share**2 * (total - variance)
     precision = np.maximum(1 / new_variance - 1 / cavity_variance, 1 / VAGUE)
     value, own = sites.value.copy(), sites.own.copy()
     own[..., rows] = 1 / precision
-    value[..., rows] = (new_mean / new_variance - cavity_mean / cavity_variance) / precision
+    value[..., rows] = new_mean + (new_mean - cavity_mean) / (cavity_variance * precision)
     gap = cavity_variance + 1 / precision
     scale = log_mass + 0.5 * np.log(2 * np.pi * gap) + 0.5 * (cavity_mean - value[..., rows]) ** 2 / gap
     return replace(sites, value=value, own=own, log_scale=scale.sum(-1))
 
 
-def bounded_moments(mean: Array, variance: Array, lower: Array, upper: Array) -> tuple[Array, Array, Array]:
-    """Log probability, mean and variance of Gaussians kept between two bounds.
+def interval_moments(mean: Array, variance: Array, ends: Array) -> tuple[Array, Array, Array]:
+    """Log probability of two intervals under Gaussian log waits, and their mean and variance given these.
 
     Parameters
     ----------
-    mean, variance, lower, upper : ndarray, any equal shape
-        Bounds may be infinite.
+    mean, variance : ndarray, any equal shape
+    ends : ndarray, the same shape and an axis of 4
+        See `WaitTable`.
 
     Returns
     -------
@@ -97,18 +101,25 @@ def bounded_moments(mean: Array, variance: Array, lower: Array, upper: Array) ->
     Examples
     --------
     >>> zero, one = np.zeros(1), np.ones(1)
-    >>> [float(v[0].round(4)) for v in bounded_moments(zero, one, zero, one * np.inf)]
-    [-0.6931, 0.7979, 0.3634]
+    >>> [float(v[0].round(3)) for v in interval_moments(zero, one, np.array([[-1e-9, 0, 1, np.inf]]))]
+    [-0.693, 0.798, 0.363]
     """
-    sd = np.sqrt(variance)
-    a, b = (lower - mean) / sd, (upper - mean) / sd
-    mirror = a > -b  # so that the subtraction happens in the lower tail
-    a, b = np.where(mirror, -b, a), np.where(mirror, -a, b)
-    log_b = log_normal_cdf(b)
-    # log(ndtr(b) - ndtr(a)), from the larger one
-    log_mass = log_b + np.log1p(-np.minimum(np.exp(np.minimum(log_normal_cdf(a) - log_b, 0.0)), 1 - 1e-15))
-    pdf_a, pdf_b = (np.exp(-0.5 * z**2 - 0.5 * np.log(2 * np.pi) - log_mass) for z in (a, b))
-    slope = pdf_a - pdf_b
-    edge = np.where(np.isinf(a), 0.0, a) * pdf_a - np.where(np.isinf(b), 0.0, b) * pdf_b
-    kept = np.clip(1 + edge - slope**2, 1e-6, 1.0)
-    return log_mass, mean + sd * np.where(mirror, -slope, slope), variance * kept
+    began, begun, after, by = np.moveaxis(ends[..., None], -2, 0)
+    mean, sd = mean[..., None], np.sqrt(variance)[..., None]
+    lower, upper = np.log(np.maximum(after - begun, LEAST_WAIT)), np.log(by - began)
+    # the part of what the looks allow on which the Gaussian is not negligible
+    nearest = np.clip(mean, lower, upper)
+    reach = np.sqrt((nearest - mean) ** 2 + 2 * EXPONENT * sd**2)
+    lower, upper = np.maximum(lower, mean - reach), np.minimum(upper, mean + reach)
+    at = (lower + upper) / 2 + (upper - lower) / 2 * NODES
+    wait = np.exp(at)
+    chance = (np.minimum(begun, by - wait) - np.maximum(began, after - wait)) / (begun - began)
+    with np.errstate(divide="ignore"):
+        log_density = np.log(np.maximum(chance, 0.0)) - 0.5 * ((at - mean) / sd) ** 2
+    top = log_density.max(-1, keepdims=True)
+    share = WEIGHTS * np.exp(log_density - top)
+    mass = share.sum(-1, keepdims=True)
+    share /= mass
+    centre = (share * at).sum(-1, keepdims=True)
+    scale = np.log(mass * (upper - lower) / (2 * np.sqrt(2 * np.pi) * sd)) + top
+    return scale[..., 0], centre[..., 0], (share * (at - centre) ** 2).sum(-1)

@@ -55,6 +55,10 @@ class FlushHistory:
         Marks on the last look.
     worked : bool
         Whether the work that its hardening opens has been done.
+    put_off : (float, float) or None
+        Between how many days after its hardening that work came.
+    by_work : bool
+        Whether that work alone says by when it was hard.
     contradiction : str
         Why a stage could not be placed: looks that go backward, most often imported; empty if none do.
     reach : dict
@@ -74,6 +78,8 @@ class FlushHistory:
     checked: bool = False
     lost: bool = False
     worked: bool = False
+    put_off: tuple[float, float] | None = None
+    by_work: bool = False
     contradiction: str = ""
     reach: dict[str, float] = field(default_factory=dict)
     _waits: dict[Transition, Wait | None] = field(default_factory=dict, compare=False, repr=False)
@@ -201,6 +207,10 @@ def _history(garden: Garden, tree: Tree, flush: Flush, number: int) -> FlushHist
         waking = next((w for w in garden.works_by_tree.get(tree.id, []) if w.id == flush.work_id), None)
         if waking:
             woken = (_t(start, waking.earliest) - 1, _t(start, waking.latest))
+    put_off = None
+    if work is not None and not work.early and "hardened" in came and came["hardened"][0] != -math.inf:
+        done = _t(start, work.latest)
+        put_off = (max(done - came["hardened"][1], 0.0), done - came["hardened"][0])
     last = looks[-1] if looks else None
     return FlushHistory(
         tree,
@@ -215,6 +225,8 @@ def _history(garden: Garden, tree: Tree, flush: Flush, number: int) -> FlushHist
         bool(last and last.checked),
         any(v.lost for v in looks) or flush.ended_why == "lost",
         work is not None,
+        put_off,
+        bool(shown),
         contradiction,
         _reach(sights, shown),
     )
@@ -325,8 +337,3 @@ def _leafless(garden: Garden, flush: Flush, work: Work) -> bool:
 
 def _t(start: date, day: date) -> float:
     return float((day - start).days + 1)
-
-
-def waits_for(transition: Transition, all_histories: list[FlushHistory]) -> list[Wait]:
-    """All waits over one transition that the records hold."""
-    return [w for h in all_histories if (w := h.wait(transition)) is not None]

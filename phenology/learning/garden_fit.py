@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field, replace
 from functools import cached_property
 
@@ -11,11 +11,12 @@ import numpy as np
 from phenology.garden import Garden
 from phenology.heat.clocks import CLOCKS
 from phenology.learning.club import Club
-from phenology.learning.flush_history import FlushHistory, histories, waits_for
+from phenology.learning.flush_history import WORK_REACH, FlushHistory, histories
 from phenology.learning.requirement import Requirement, RequirementModel
 from phenology.learning.resting import Resting, cuts_of, rested
 from phenology.learning.transitions import Transition, prior_of_transition
 from phenology.learning.waits import Wait
+from phenology.learning.work_habit import mean_delay
 from phenology.model.records import Tree
 from phenology.model.season import NEVER
 from phenology.species.catalogue import neutral_species
@@ -109,10 +110,23 @@ class GardenFit:
                 histories = [h for h in histories if not self.runs_on(h.tree)]
             if transition.start == "work":  # buds at rest say nothing of how long others take
                 histories = [h for h in histories if not rested(self.garden, h)]
-            waits = waits_for(transition, histories)
-            reached = [w for w in waits if w.season in self.garden.record_at(w.site).seasons]
-            self._waits[transition] = reached
+            self._waits[transition] = list(self._waits_of(histories, transition))
         return self._waits[transition]
+
+    def _waits_of(self, histories: list[FlushHistory], transition: Transition) -> Iterator[Wait]:
+        for h in histories:
+            wait = h.wait(transition)
+            if wait is None or wait.season not in self.garden.record_at(wait.site).seasons:
+                continue
+            if h.by_work and transition.target == "hardened":
+                # it got hard no longer before that work than the grower usually lets pass
+                after, by = wait.target
+                wait = replace(wait, target=(max(after, by - min(2 * self._delay, WORK_REACH)), by))
+            yield wait
+
+    @cached_property
+    def _delay(self) -> float:
+        return mean_delay(self.histories)
 
     def model(self, transition: Transition) -> RequirementModel:
         """What is believed of a transition before the records speak."""

@@ -58,26 +58,28 @@ class WaitTable:
         Log reading at the middle of the target interval; NaN where the row is censored.
     width : ndarray, shape (clocks, rows)
         Width of the target interval on the log scale.
-    lower, upper : ndarray, shape (clocks, rows)
-        Log readings at the two ends; -inf and inf where an end is open.
-    noise : ndarray, shape (clocks, rows)
-        Variance from the anchor's interval and from gaps in the weather.
+    ends : ndarray, shape (clocks, rows, 4)
+        Readings at the two looks either side of the wait's beginning, and at the two either side of its end,
+        infinite where that is open; counted from the middle of its beginning. [days at 18 degC]
+    noise, gaps : ndarray, shape (clocks, rows)
+        Variance from the anchor's interval and from gaps in the weather, and from gaps alone.
     censored : ndarray of bool, shape (rows,)
-        Rows whose interval is open or too wide to stand at its middle.
+        Rows of which either end is open, or too wide to stand at its middle.
     """
 
     middle: Array
     width: Array
-    lower: Array
-    upper: Array
+    ends: Array
     noise: Array
+    gaps: Array
     censored: NDArray[np.bool_]
 
 
-# Ours: an interval wider than this on the log scale is treated as a censored row, not as its middle.
+# Ours: where either interval is wider than this part of the wait, the row is read as two intervals.
 WIDE = 0.6
 # Ours: two stages cannot lie closer than this, so that a wait is always positive. [days at 18 degC]
 LEAST_WAIT = 0.25
+_INSTANT = 1e-3  # width of a beginning known to the moment [days at 18 degC]
 
 
 def tabulate(
@@ -120,13 +122,13 @@ def tabulate(
     from_usual = np.array([clock.from_usual for clock in clocks])[:, None]
     per_degree = np.array([clock.per_degree for clock in clocks])[:, None]
     origin = np.where(from_usual, read[:, 1], read[:, 0])
-    began_width = np.where(from_usual, 0.0, read[:, 3] - read[:, 2])
-    after, by = read[:, 4] - origin, read[:, 5] - origin
+    began, begun = (np.where(from_usual, 0.0, read[:, k] - origin) for k in (2, 3))
+    after, by = read[:, 4] - origin, np.maximum(read[:, 5] - origin, LEAST_WAIT * 1.5)
     typical = np.maximum(read[:, 6] - origin, LEAST_WAIT)
-    lower = np.where(ended[:, 0] > start, np.log(np.maximum(after, LEAST_WAIT)), -np.inf)
-    upper = np.where(seen, np.log(np.maximum(by, LEAST_WAIT * 1.5)), np.inf)
     middle = np.where(seen, np.log(typical), np.nan)
     width = np.where(seen, np.maximum(by - np.maximum(after, 0), LEAST_WAIT / 2) / typical, np.nan)
-    noise = began_width**2 / 12 / typical**2 + gap * per_degree**2 / typical**2
-    censored = ~seen | (width > WIDE).any(0) | np.isneginf(lower).all(0)
-    return WaitTable(middle, width, lower, upper, noise, censored)
+    gaps = gap * per_degree**2 / typical**2
+    noise = ((begun - began) / typical) ** 2 / 12 + gaps
+    wide = np.fmax(width, (begun - began) / typical) > WIDE
+    ends = np.stack([np.minimum(began, begun - _INSTANT), begun, after, np.where(seen, by, np.inf)], axis=-1)
+    return WaitTable(middle, width, ends, noise, gaps, ~seen | wide.any(0) | (ended[:, 0] <= start))

@@ -1,7 +1,8 @@
-"""Whether work tells of the tree or of the grower's week.
+"""What work that followed on hard leaves tells of the tree, and what of the grower.
 
-Where nobody wrote a look, a cutback says that leaves were hard by then. A grower who always cuts on one
-weekend teaches the calendar that way: every season then seems to ripen on the same day.
+Where nobody wrote a look, a cutback says that leaves were hard by then, and not long before: how long, the
+grower's other flushes tell. A grower who always cuts on one weekend teaches the calendar that way: every
+season then seems to ripen on the same day.
 """
 
 from __future__ import annotations
@@ -10,6 +11,8 @@ from collections import defaultdict
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import date
+
+import numpy as np
 
 from phenology.language.date_style import WEEKDAYS
 from phenology.learning.flush_history import WORK_REACH, FlushHistory
@@ -23,6 +26,9 @@ ONE_WEEK = 7
 
 FEWEST_DATES = 3
 """Fewer days of work on one weekday are chance: three on weekends are already 1 in 43 (derived: (2/7)^3)."""
+
+DELAYS_BELIEVED = 2.0
+"""Flushes that the belief in a usual delay of half of `WORK_REACH` is worth (ours)."""
 
 
 @dataclass(frozen=True)
@@ -92,9 +98,22 @@ def work_habits(
 def rests_on_work(history: FlushHistory) -> bool:
     """Whether work alone says when leaves were hard: no look found them soft shortly before."""
     interval = history.came.get("hardened")
-    if interval is None or history.reach.get("hardened") != WORK_REACH:
-        return False
-    return interval[1] - interval[0] > SOFT_DAYS
+    return interval is not None and history.by_work and interval[1] - interval[0] > SOFT_DAYS
+
+
+def mean_delay(histories: Iterable[FlushHistory]) -> float:
+    """How long after leaves got hard the grower works on them, on average. [days]
+
+    The mean of an exponential distribution of delays known between two looks, by expectation-maximisation. A
+    longer delay than `WORK_REACH` counts as one of that length: it was no longer about the leaves.
+    """
+    known = np.array([h.put_off for h in histories if h.put_off is not None]).reshape(-1, 2)
+    least, within = known[:, 0], np.maximum(np.diff(known)[:, 0], 1.0)
+    mean = WORK_REACH / 2
+    for _ in range(30):
+        expected = np.minimum(least + mean - within / np.expm1(within / mean), WORK_REACH)
+        mean = (DELAYS_BELIEVED * WORK_REACH / 2 + expected.sum()) / (DELAYS_BELIEVED + len(known))
+    return float(mean)
 
 
 def shared_weekday(days: Sequence[date]) -> str | None:

@@ -1,7 +1,7 @@
 """The normal distribution on arrays, and two values of the gamma distribution, without loading scipy.
 
 Importing `scipy.special` costs about half as much as importing pandas, and the forecast needs nothing of it
-but these functions (measured with ``python -X importtime``). Tests hold them against scipy.
+but these (measured with ``python -X importtime``). Tests hold them against scipy.
 """
 
 from __future__ import annotations
@@ -11,8 +11,6 @@ from typing import TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
-
-from phenology.model.arrays import Array
 
 Float = TypeVar("Float", np.float32, np.float64)
 
@@ -58,26 +56,6 @@ def normal_cdf(z: NDArray[Float], out: NDArray[Float] | None = None) -> NDArray[
     out *= 0.5
     out += 0.5
     return out
-
-
-def log_normal_cdf(z: Array) -> Array:
-    """Log of `normal_cdf`, exact to rounding and far into the lower tail; for small arrays.
-
-    Examples
-    --------
-    >>> [round(float(v), 4) for v in log_normal_cdf(np.array([0.0, -50.0]))]
-    [-0.6931, -1254.8314]
-    """
-    flat = np.ravel(np.asarray(z, dtype=float))
-    out = np.where(flat > 0, 0.0, -np.inf)
-    near = np.flatnonzero((flat >= -30) & (flat < np.inf))
-    out[near] = np.log([0.5 * math.erfc(value) for value in (flat[near] / -math.sqrt(2)).tolist()])
-    far = np.flatnonzero((flat < -30) & (flat > -np.inf))
-    # asymptotic series of the tail (derived by parts); the next term is below 1e-8 here
-    deep = flat[far]
-    series = 1 - 1 / deep**2 + 3 / deep**4 - 15 / deep**6
-    out[far] = -0.5 * deep**2 - np.log(-deep) - 0.5 * math.log(2 * math.pi) + np.log(series)
-    return out.reshape(np.shape(z))
 
 
 def gamma_quantile(shape: int, level: float) -> float:

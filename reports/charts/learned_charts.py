@@ -23,6 +23,10 @@ if TYPE_CHECKING:
 
 
 TICKS = (3, 5, 10, 15, 20, 30, 40, 60, 80)
+BINS = ((0, 10), (10, 20), (20, 30), (30, 45), (45, 60), (60, 90))
+FIFTHS = (0.2, 0.4, 0.6, 0.8)
+NINE_IN_TEN = 1.645  # standard deviations either side
+FEWEST = 3  # forecasts without which a group is not summed up (ours)
 
 
 def plot_calibration(
@@ -98,12 +102,6 @@ def describe_calibration(fit: GardenFit, species: str | None = None, *, units: s
         for r in calibrate(fit, species)
     ]
     return f"How long each step{f' of {species}' if species else ''} takes. {'. '.join(parts)}."
-
-
-BINS = ((0, 10), (10, 20), (20, 30), (30, 45), (45, 60), (60, 90))
-FIFTHS = (0.2, 0.4, 0.6, 0.8)
-NINE_IN_TEN = 1.645  # standard deviations either side
-FEWEST = 3  # forecasts without which a group is not summed up (ours)
 
 
 def plot_past(past: Sequence[PastForecast], ax: Axes | None = None) -> Axes:

@@ -28,6 +28,12 @@ from reports.text.words import date_range, few_names, short_date, weekday_date
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
+NAMES = {"budbreak": "bud break", "extended": "extended", "hardened": "hard"}
+LANE = 0.13  # from a row's middle to its lower and upper lane
+Key = tuple[int, str]
+"""Flush and stage: a line of the picture."""
+WAITS = (0, 14, 28)  # days from today whose odds are written beside the curve
+
 
 def plot_garden(forecast: GardenForecast, ax: Axes | None = None) -> Axes:
     """Draw what comes of every tree, when to look and when to stop, with what was seen and done."""
@@ -69,12 +75,6 @@ def range_words(step: ForecastRow, state: str) -> str:
         return ""
     sure, guess = ("perhaps", ", a guess") if step.guess else ("probably", "")
     return f"{sure} {state} {date_range(low, high)}{guess}"
-
-
-NAMES = {"budbreak": "bud break", "extended": "extended", "hardened": "hard"}
-LANE = 0.13  # from a row's middle to its lower and upper lane
-Key = tuple[int, str]
-"""Flush and stage: a line of the picture."""
 
 
 def plot_tree(forecast: GardenForecast, tree: Tree, ax: Axes | None = None) -> Axes:
@@ -160,9 +160,6 @@ def describe_tree(forecast: GardenForecast, tree: Tree) -> str:
     season = forecast.garden.calendar.label(forecast.garden.season)
     words = f"{tree.label} in {season}: {'; '.join(parts) or 'nothing forecast'}."
     return f"{words} {forecast.usual_warmth}".strip()
-
-
-WAITS = (0, 14, 28)  # days from today whose odds are written beside the curve
 
 
 def plot_ripening(garden: Garden, tree: Tree, ax: Axes | None = None) -> Axes:

@@ -27,6 +27,12 @@ if TYPE_CHECKING:
 NAMED = 3  # past seasons, the latest, whose days ahead are drawn
 SEASON_STROKES = ((0, (5, 2)), (0, (1.5, 1.5)), "-")  # theirs, oldest first
 REACH = 25.0  # days; longer leads are cut off, they would flatten the rest (ours)
+NIGHTS, DAYS = "nights", "days"
+TWO_SIGMA = 2.0
+LEAP_YEAR = 2024  # any year with all days, to lay others over
+COLDEST, HOTTEST, TOP = -2.0, 45.0, 2.6
+NUMBERS = ("none", "one", "two", "three", "four", "five", "six", "seven", "eight")
+CLOCK_STROKES = ("-", (0, (5, 2)), (0, (1.5, 1.5)))  # told apart without colour
 
 
 def plot_seasons(garden: Garden, ax: Axes | None = None, *, units: str = "C") -> Axes:
@@ -107,11 +113,6 @@ def describe_seasons(garden: Garden) -> str:
     return f"{words}; from today on as past seasons went on." if course.past else f"{words}."
 
 
-NIGHTS, DAYS = "nights", "days"
-TWO_SIGMA = 2.0
-LEAP_YEAR = 2024  # any year with all days, to lay others over
-
-
 def plot_station(pair: StationPair, ax: Axes | None = None, *, units: str = "C") -> Axes:
     """Draw how much warmer the place is than its station through the year.
 
@@ -177,11 +178,6 @@ def describe_station(pair: StationPair, units: str = "C") -> str:
     if pair.learned is None:
         return f"{title}: too few to learn how they differ."
     return f"{title}: {'; '.join(pair.learned.lines(units)[:2])}."
-
-
-COLDEST, HOTTEST, TOP = -2.0, 45.0, 2.6
-NUMBERS = ("none", "one", "two", "three", "four", "five", "six", "seven", "eight")
-CLOCK_STROKES = ("-", (0, (5, 2)), (0, (1.5, 1.5)))  # told apart without colour
 
 
 def plot_heat_curve(ax: Axes | None = None, *, units: str = "C") -> Axes:

@@ -11,6 +11,8 @@ import click
 from data_sources.garden import JOURNAL_NAME, SETTINGS_NAME
 from data_sources.journal import Restore, list_backups, restore
 from data_sources.kept.last_restore import remember_restore
+from data_sources.look_photos import FOLDER as PHOTOS
+from data_sources.look_photos import copy_photos, photo_ids, photos_of_backup
 from data_sources.sqlite.backups import FOLDER
 from data_sources.tables.garden_tables import FILES
 from phenology.model.errors import InputError
@@ -25,7 +27,7 @@ from reports.text.words import TABLE_NAMES, counted, table
 @open_garden_option
 def export_command(garden: OpenGarden, folder: Path, replace: bool) -> None:
     """Write every record as CSV: one file a table, looks.csv among them, and
-    the weather, a file for each place and source.
+    the weather, a file for each place and source; photos of looks as they are.
 
     `flushcast init NEW --from DIR` makes the same garden of it, `flushcast import DIR` takes edited rows
     back in. A cell that a spreadsheet would run as a formula begins with an apostrophe; import takes it off.
@@ -37,6 +39,7 @@ def export_command(garden: OpenGarden, folder: Path, replace: bool) -> None:
     names = {file: TABLE_NAMES[table] for table, file in FILES.items()} | {
         "changes.csv": "changes",
         "weather.csv": "days of weather",
+        "photos": "photos",
     }
     counts_text = ", ".join(counted(n, names[name]) for name, n in counts.items() if n)
     tell(f"Exported to {folder}: {counts_text}. Past forecasts of the weather stay in weather.sqlite.")
@@ -49,7 +52,8 @@ def export_command(garden: OpenGarden, folder: Path, replace: bool) -> None:
 def backup_command(garden: OpenGarden, to: Path | None, listing: bool) -> None:
     """Copy the journal, check the copy, and say where it is.
 
-    One is made by itself before the first change of a day; old ones are thinned out.
+    Photos of looks are copied into a folder beside it. A copy of the journal alone is made by itself before
+    the first change of a day; old ones are thinned out.
     """
     if listing:
         _ = garden.settings  # says so where there is no garden
@@ -60,8 +64,11 @@ def backup_command(garden: OpenGarden, to: Path | None, listing: bool) -> None:
         put(table(["taken", "why", "file"], rows) if rows else "No backups yet.")
         return
     path = garden.journal.backup(to)
+    copied = copy_photos(garden.folder / PHOTOS, photos_of_backup(path, named=path == to))
     tell("Backup made and checked:")
     put(str(path))
+    if copied:
+        tell(f"{counted(copied, 'photos')} copied beside it.")
 
 
 @click.command("restore")
@@ -79,22 +86,30 @@ def restore_command(garden: OpenGarden, backup: Path | None, yes: bool) -> None:
     if source is not None and not source.exists() and (garden.folder / FOLDER / source.name).exists():
         source = garden.folder / FOLDER / source.name
     plan = restore(journal, source, dry_run=True)
+    kept, own = photos_of_backup(plan.source), garden.folder / PHOTOS
+    photos = len(photo_ids(kept) - photo_ids(own))
     put(plan_text(plan))
-    if plan.nothing_changes:
+    if photos:
+        put(f"{counted(photos, 'photos')} beside it that the garden lacks: to come back.")
+    if plan.nothing_changes and not photos:
         return
     if not yes and may_ask():
         yes = click.confirm("Put it in place?", default=False, err=True)
     if not yes:
         tell("Nothing was changed. To put it in place add --yes.")
         return
+    copy_photos(kept, own)
+    if plan.nothing_changes:
+        tell("Photos are back in their place.")
+        return
     done = restore(journal, plan.source, dry_run=False)
-    kept, undo = "", ""
+    aside, undo = "", ""
     if done.kept_aside is not None:
-        kept = f" The journal of before is kept as {done.kept_aside.name}."
+        aside = f" The journal of before is kept as {done.kept_aside.name}."
         if done.current_fault is None:
             remember_restore(garden.folder, garden.journal, done.kept_aside)
             undo = " Undo:\u00a0flushcast\u00a0undo"
-    tell(f"Restored from {done.source.name}.{kept}{undo}")
+    tell(f"Restored from {done.source.name}.{aside}{undo}")
 
 
 def plan_text(plan: Restore) -> str:

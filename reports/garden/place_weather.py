@@ -44,7 +44,7 @@ def read_outlook(
 
 
 @dataclass
-class PlaceWeather:
+class StoredWeather:
     """What the store has of a garden's places, by their ids, and whom it is owed to."""
 
     weather: dict[str, DailyWeather] = field(default_factory=dict)
@@ -52,12 +52,12 @@ class PlaceWeather:
     attribution: list[str] = field(default_factory=list)
 
 
-def read_place_weather(folder: Path, places: list[str], as_of: date | None) -> PlaceWeather:
+def read_place_weather(folder: Path, places: list[str], as_of: date | None) -> StoredWeather:
     """The weather of each place that has any, brought to its bench where own readings tell how it differs.
 
     See `WeatherStore.read` for what `as_of` leaves out.
     """
-    known = PlaceWeather()
+    known = StoredWeather()
     try:
         store = WeatherStore.open(folder)
     except WeatherError:

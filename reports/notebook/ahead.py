@@ -48,7 +48,7 @@ class Ahead(Opened):
         >>> daily = garden.chances().query("label == 'Beech' and day == 171").round({"chance": 1})
         >>> daily[["date", "stage", "chance"]]
                   date     stage  chance
-        609 2026-06-20  hardened     0.9
+        810 2026-06-20  hardened     0.8
         """
         return tables.chances(self.outlook)
 

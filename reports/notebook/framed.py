@@ -8,14 +8,30 @@ from functools import wraps
 from typing import Any, ParamSpec, TypeVar
 
 import pandas as pd
+from threadpoolctl import threadpool_limits
 
 from reports.table import Column, Table
 
 P = ParamSpec("P")
 R = TypeVar("R")
+T = TypeVar("T")
 
 DAY = pd.date_range("2026-01-01", periods=1).dtype
 """Dates as this pandas counts them itself, so that our columns merge with its own."""
+
+
+def on_one_thread(function: Callable[P, T]) -> Callable[P, T]:
+    """Keep linear algebra to one thread while a function runs: for our small matrices more cost time.
+
+    A notebook has loaded the library long before, and has its threads again afterwards.
+    """
+
+    @wraps(function)
+    def limited(*args: P.args, **kwargs: P.kwargs) -> T:
+        with threadpool_limits(1, "blas"):
+            return function(*args, **kwargs)
+
+    return limited
 
 
 def framed(
@@ -56,6 +72,7 @@ def framed(
 
     def decorated(method: Callable[P, Iterable[R]]) -> Callable[P, pd.DataFrame]:
         @wraps(method)
+        @on_one_thread
         def frame(*args: P.args, **kwargs: P.kwargs) -> pd.DataFrame:
             return Table("", columns, method(*args, **kwargs)).as_frame()
 

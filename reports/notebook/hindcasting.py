@@ -19,7 +19,7 @@ from phenology.learning.transitions import catalogue_priors
 from phenology.model.errors import InputError
 from phenology.model.season import SeasonCalendar
 from reports.garden.clock import today
-from reports.notebook.framed import framed
+from reports.notebook.framed import framed, on_one_thread
 from reports.notebook.weather import Weather, daily_weather
 from reports.output.hindcast import COUNTS, FORECASTS, SCORES, Forecast, Scored, counts, forecasts, scored
 
@@ -50,6 +50,7 @@ class HindcastFrames:
         return counts(self.result)
 
 
+@on_one_thread
 def hindcast(
     looks: Looks,
     weather: Weather,
@@ -71,7 +72,7 @@ def hindcast(
     looks : DataFrame or path
         A LOOKS.csv, or a frame with its columns: ``date``, ``tree`` (or ``label``), ``species``, ``flush``,
         ``stage``, and perhaps ``earliest``, ``latest``, ``kind``. `GardenFrames.looks` fits as it is.
-    weather : DataFrame, DailyWeather or path
+    weather, units
         Daily weather; see `reports.notebook.weather.daily_weather`. [°C]
     given, target : str
         The stage whose first sight issues a forecast ("start": the season's first day), and the one forecast.
@@ -82,16 +83,9 @@ def hindcast(
         [degrees]
     train, test : (int, int), optional
         First and last season to learn from, and to forecast; without them every season is left out in turn.
-    known_weather : bool
-        Take the season's later weather as known; never its later looks.
-    skip_bad : bool
-        Leave out flushes whose looks go backward, instead of refusing.
-    units : {"C", "F", "tenths"}, optional
-        Of a weather file.
-
-    Returns
-    -------
-    HindcastFrames
+    known_weather, skip_bad : bool
+        Take the season's later weather as known, never its later looks; leave out flushes whose looks go
+        backward, instead of refusing.
 
     Raises
     ------

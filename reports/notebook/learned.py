@@ -144,7 +144,7 @@ class LearnedFrames(Opened):
         >>> garden.past_forecasts("elm").groupby("season")[["lead_days", "error_days"]].mean().round(0)
                 lead_days  error_days
         season
-        2022         20.0         8.0
+        2022         20.0         9.0
         2023         19.0         1.0
         2024         29.0        -3.0
         2025         18.0         5.0

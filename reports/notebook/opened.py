@@ -20,6 +20,7 @@ from phenology.model.track_record import PastForecast, TrackRecord
 from phenology.weather.series import DailyWeather
 from reports.garden.own_species import own_species
 from reports.garden.station_pair import StationPair
+from reports.notebook.framed import on_one_thread
 
 
 @dataclass(frozen=True, eq=False)
@@ -49,11 +50,13 @@ class Opened:
         return self.snapshot.as_of
 
     @cached_property
+    @on_one_thread
     def judged(self) -> Garden:
         """The snapshot, with how its past forecasts did: what the forecast is made from."""
         return replace(self.snapshot, skills=TrackRecord.of(self._past_forecasts(None)))
 
     @cached_property
+    @on_one_thread
     def outlook(self) -> GardenForecast:
         """The forecast behind the frames, as `phenology.forecast_garden` gives it."""
         return forecast_garden(self.judged)

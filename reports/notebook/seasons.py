@@ -120,7 +120,7 @@ class SeasonFrames(Opened):
 
         >>> garden.season_skill("elm")[["season", "median_miss", "median_miss_of_usual_date"]].round(0)
            season  median_miss  median_miss_of_usual_date
-        0    2022          7.0                       11.0
+        0    2022          8.0                       11.0
         1    2023          3.0                       14.0
         2    2024          4.0                        7.0
         3    2025          8.0                       10.0
@@ -152,29 +152,19 @@ class Elsewhere(Opened):
 
         Parameters
         ----------
-        there : str
-            Name of the place of the lesson; without `weather` and `latitude` a place of this garden.
-        weather : DataFrame, DailyWeather or path, optional
-            Its daily weather [°C]; a file may be in other `units`. With a `latitude` alone the usual warmth
-            of the latitude stands in.
+        there, weather, units, latitude
+            Name of the place of the lesson, and its daily weather [°C]; a file may be in other `units` ("C",
+            "F", "tenths"). With a latitude [degrees] alone the usual warmth of the latitude stands in; with
+            weather alone it is 45, on the side of the equator that the weather shows; with neither, `there`
+            is a place of this garden.
         dates : date or text, or several
-            Such as "5 July" or "early May"; only day and month count.
-        units : {"C", "F", "tenths"}, optional
-            Of a file.
-        latitude : float, optional
-            Of there; without it 45, on the side of the equator that the weather shows. [degrees]
+            Such as "5 July" or "early May"; only day and month count. With `from_here` they are mine, and
+            become theirs.
         year : int, optional
             The season of the lesson there, when it is known.
-        from_here : bool
-            The other way: my dates become theirs.
-        place : str, optional
-            Which place of the garden is here; the first without one.
-        species, operation : str, optional
-            What is meant; without a species an average temperate tree.
-        stage : str, optional
-            What the tree was at, such as "firm", if that is known; else it is worked out.
-        flush : int, optional
-            Of which flush, 1 for that of spring.
+        species, operation, stage, flush
+            What is meant, without a species an average temperate tree; what the tree was at, such as "firm",
+            and of which flush, 1 for that of spring: if these are known; else they are worked out.
 
         Raises
         ------

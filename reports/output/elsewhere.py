@@ -18,7 +18,7 @@ COLUMNS: tuple[Column[Translation], ...] = (
     attribute("operation", "text", "the work meant", of="lesson.operation"),
     attribute("species", "text", "the species meant", of="lesson.species.latin"),
     attribute(
-        "cue", "text", "that the work goes by: a flush, or a season of the tree's year", of="state.cue"
+        "cue", "text", "what the work goes by: a flush, or a season of the tree's year", of="state.cue"
     ),
     attribute("flush", "whole", "the flush meant; 0 with another cue", of="state.flush"),
     attribute("stage", "text", "what it was at there", of="state.stage"),

@@ -28,6 +28,11 @@ if TYPE_CHECKING:
 
 BINS = ((45, 60), (30, 45), (20, 30), (10, 20), (0, 10))
 FEWEST = 3
+TRUST_REACH = 14.0  # days either way; larger misses stand at the edge (ours)
+DAYS = 366
+HIGH = 20.0
+STEP = 3  # every third day of a course is drawn
+REACH_MOST = 25.0  # days; late leads may be longer, and would flatten the rest (ours)
 
 
 @dataclass(frozen=True)
@@ -115,9 +120,6 @@ def years_drawing(shares: Sequence[float], words: str) -> str:
     return svg_drawing(max(len(shares), 1), 10, words, parts, "years")
 
 
-TRUST_REACH = 14.0  # days either way; larger misses stand at the edge (ours)
-
-
 def trust_drawing(errors: Mapping[int, float], words: str) -> str:
     """A dot a season: how many days too early (left) or too late its forecasts came."""
     parts = [
@@ -127,12 +129,6 @@ def trust_drawing(errors: Mapping[int, float], words: str) -> str:
         at = 50 + 48 * max(-1.0, min(1.0, error / TRUST_REACH))
         parts.append(f'<circle class="season" cx="{at:.1f}%" cy="9" r="4"/>')
     return f'<svg class="trust" role="img" aria-label="{escape(words, quote=True)}">{"".join(parts)}</svg>'
-
-
-DAYS = 366
-HIGH = 20.0
-STEP = 3  # every third day of a course is drawn
-REACH_MOST = 25.0  # days; late leads may be longer, and would flatten the rest (ours)
 
 
 @dataclass(frozen=True)

@@ -57,6 +57,10 @@ _SOURCE_WORDS = {
     "filled": "filled in",
 }
 NEARLY_WHOLE = 0.9  # a year with a smaller share of its days known is called thin (ours)
+TEMPLATE = "report.html.j2"
+DEGREE = "\N{NO-BREAK SPACE}°"
+FORECAST_AGAIN = 40  # trees of which an earlier day's forecast is quick to make again (ours)
+UNWRAPPED = 1_000_000
 
 
 @dataclass(frozen=True)
@@ -118,12 +122,6 @@ def _last(weather: DailyWeather, which: NDArray[np.bool_]) -> date:
 
 def _days(n: int) -> str:
     return f"{n:,} {'day' if n == 1 else 'days'}"
-
-
-TEMPLATE = "report.html.j2"
-DEGREE = "\N{NO-BREAK SPACE}°"
-FORECAST_AGAIN = 40  # trees of which an earlier day's forecast is quick to make again (ours)
-UNWRAPPED = 1_000_000
 
 
 def report_html(

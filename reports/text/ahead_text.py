@@ -32,6 +32,7 @@ from reports.text.words import (
 WIDTH = 80
 NOTHING_DECIDES = "No look is likely to change a decision today: on every tree the chance is under 1 in 4."
 SHEET_COLUMNS = ("date", "tree", "stage", "checked", "note", "look for")
+STAGES = {"budbreak": "buds break", "extended": "stops lengthening", "hardened": "hard"}
 
 
 def round_text(walk: Round, closing: Sequence[str] = (), width: int = WIDTH) -> str:
@@ -156,9 +157,6 @@ def _opens(window: Window) -> str:
     if first is None:
         return "hardly this season"
     return f"opens {date_range(first, last)}" if last else f"opens from {short_date(first)}, if at all"
-
-
-STAGES = {"budbreak": "buds break", "extended": "stops lengthening", "hardened": "hard"}
 
 
 def plan_lines(plan: Plan) -> Iterator[tuple[int, str]]:

@@ -15,6 +15,14 @@ from phenology.advice.forecast_rows import GardenForecast
 from reports.text.words import capital, date_range, short_date, tree_names, wrapped
 
 WIRE_AHEAD = 14  # wire looks due within this many days are told (ours)
+COME = {"budbreak": "bud break", "extended": "shoots stopped", "hardened": "hard"}
+NOT_YET = {
+    "budbreak": "buds had not broken",
+    "extended": "shoots had not stopped",
+    "hardened": "not yet hard",
+}
+CAUSE = {"weather": " by the weather", "looks": " by your looks", "": ""}
+FIRST_TOLD = 8  # more lines than this are counted, not told
 
 
 def care_of(agenda: Agenda, names: Callable[[Sequence[str]], str] = tree_names) -> list[tuple[str, str]]:
@@ -49,16 +57,6 @@ def as_counted(label: str) -> list[tuple[int, str]]:
     """Order of labels in which 2 comes before 10."""
     parts = re.split(r"(\d+)", label)
     return [(int(part), "") if part.isdigit() else (-1, part) for part in parts]
-
-
-COME = {"budbreak": "bud break", "extended": "shoots stopped", "hardened": "hard"}
-NOT_YET = {
-    "budbreak": "buds had not broken",
-    "extended": "shoots had not stopped",
-    "hardened": "not yet hard",
-}
-CAUSE = {"weather": " by the weather", "looks": " by your looks", "": ""}
-FIRST_TOLD = 8  # more lines than this are counted, not told
 
 
 def misses_text(folder: Path, forecast: GardenForecast, width: int = 80) -> str:

@@ -210,12 +210,10 @@ def _degrees(value: float, units: str) -> str:
 def _sources(state: WeatherState) -> list[str]:
     lines = ["from"]
     for use in state.origins:
-        origin = " ".join(filter(None, (use.origin.provider, use.origin.detail)))
         measures = f", measures {use.origin.measures}" if use.origin.measures else ""
         span = f"{use.first_day} to {use.last_day}"
-        lines.append(
-            f"  {origin}: {use.days:,} {use.source} days {span}, taken {use.fetched_at:%Y-%m-%d}{measures}"
-        )
+        taken = f"taken {use.fetched_at:%Y-%m-%d}{measures}"
+        lines.append(f"  {use.origin}: {use.days:,} {use.source} days {span}, {taken}")
     if state.replaced:
         lines.append(f"  {state.replaced:,} earlier values were replaced; they are kept")
     return lines + list(dict.fromkeys(u.origin.attribution for u in state.origins if u.origin.attribution))

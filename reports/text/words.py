@@ -36,6 +36,17 @@ NARROWEST, WIDEST = 40, 100
 FEW = 50  # columns that names may take where very many are counted
 COUNTS = ("no", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten", "eleven",
           "twelve")  # fmt: skip
+TABLE_NAMES = {
+    "place": "places",
+    "tree": "trees",
+    "stand": "standings",
+    "aim": "aims",
+    "work": "works",
+    "flush": "flushes",
+    "look": "looks",
+    "import_map": "column readings",
+    "shared_file": "calibrations of others",
+}
 
 
 def terminal_width() -> int:
@@ -175,16 +186,3 @@ def shown_date(earliest: date, latest: date, today: date) -> str:
 
 def _cut(cell: str, width: int) -> str:
     return cell if len(cell) <= width else f"{cell[: width - 1]}…"
-
-
-TABLE_NAMES = {
-    "place": "places",
-    "tree": "trees",
-    "stand": "standings",
-    "aim": "aims",
-    "work": "works",
-    "flush": "flushes",
-    "look": "looks",
-    "import_map": "column readings",
-    "shared_file": "calibrations of others",
-}

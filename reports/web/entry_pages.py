@@ -7,6 +7,7 @@ from typing import Any
 
 from starlette.responses import Response
 
+from data_sources.look_photos import keep_photo
 from phenology.language.words import find_operation, find_stage
 from phenology.model.errors import InputError
 from phenology.model.operations import Operation
@@ -15,7 +16,7 @@ from phenology.model.stages import Mark, Stage
 from reports.entries.look_editor import LookEditor
 from reports.entries.work_editor import WorkEditor
 from reports.web.look_pages import look_form, number, written
-from reports.web.photos import keep_photo
+from reports.web.photos import plain_photo
 from reports.web.site import Visit
 from reports.web.work_pages import work_form
 from reports.web.writing import LOOK_FIELDS, NOTHING_TYPED, WORK_FIELDS, Entry, checked_token
@@ -38,7 +39,7 @@ def correct(visit: Visit) -> Response:
     if isinstance(old, Look):
         editor, name = LookEditor, find_stage(visit.text("stage"))
         if photo := visit.files.get("photo"):
-            keep_photo(visit.garden.folder, old.id, photo)
+            keep_photo(visit.garden.folder, old.id, plain_photo(photo))
     else:
         editor, name = WorkEditor, find_operation(visit.text("operation"))
     entry = Entry(

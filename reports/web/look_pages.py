@@ -10,6 +10,7 @@ from urllib.parse import urlencode
 from starlette.responses import Response
 
 from data_sources.journal_questions import newest_of_trees
+from data_sources.look_photos import keep_photo
 from phenology.advice.agenda import Section
 from phenology.language.tree_selection import few_labels, place_of
 from phenology.language.words import find_stage, plain_words
@@ -22,7 +23,7 @@ from reports.entries.look_editor import LookEditor
 from reports.garden.open_garden import OpenGarden
 from reports.text.forecast_text import SEEN
 from reports.text.words import capital, shown_date
-from reports.web.photos import keep_photo
+from reports.web.photos import plain_photo
 from reports.web.site import Visit
 from reports.web.writing import (
     LOOK_FIELDS,
@@ -120,8 +121,9 @@ def save_look(visit: Visit) -> Response:
         visit.texts("agreed"),
     )
     if photo := visit.files.get("photo"):
+        made = plain_photo(photo)
         for tree in chosen_trees(visit):
-            keep_photo(visit.garden.folder, entry.id_of(tree.id), photo)
+            keep_photo(visit.garden.folder, entry.id_of(tree.id), made)
     return written(visit, entry, "/look")
 
 

@@ -1,4 +1,4 @@
-"""Photos of looks, kept beside the journal: made smaller, their day kept, their place taken out.
+"""Photos as phones send them: made smaller, their day kept, their place taken out.
 
 A photo is written anew from its pixels, so that nothing of what the camera noted comes along but the day.
 """
@@ -7,7 +7,6 @@ from __future__ import annotations
 
 import io
 import warnings
-from pathlib import Path
 from typing import TYPE_CHECKING
 
 from phenology.model.errors import InputError
@@ -15,38 +14,10 @@ from phenology.model.errors import InputError
 if TYPE_CHECKING:
     from PIL import Image
 
-FOLDER = "photos"
 LONGEST = 1600  # pixels
 MOST_PIXELS = 60_000_000  # what a phone takes today, with room (ours)
 KINDS = ("JPEG", "PNG", "WEBP")
 _EXIF_PART, _TAKEN = 0x8769, 0x9003
-
-
-def keep_photo(folder: Path, look_id: str, body: bytes) -> Path:
-    """Keep a photo of a look; one sent twice is kept once.
-
-    Raises
-    ------
-    InputError
-        If it is no photo that can be read, or too large.
-    """
-    from data_sources.disk.whole_files import mode_in, write_whole
-
-    made = plain_photo(body)
-    path = photo_path(folder, look_id)
-    path.parent.mkdir(mode=0o700, exist_ok=True)
-    write_whole(path, made, mode=mode_in(folder))
-    return path
-
-
-def photo_path(folder: Path, look_id: str) -> Path:
-    """Where the photo of a look lies; the id is one of ours, never what a client sent."""
-    return folder / FOLDER / f"{look_id}.jpg"
-
-
-def photo_ids(folder: Path) -> set[str]:
-    """The looks of which a photo is kept."""
-    return {path.stem for path in (folder / FOLDER).glob("*.jpg")}
 
 
 def plain_photo(body: bytes) -> bytes:

@@ -8,6 +8,7 @@ from typing import Any
 from starlette.responses import Response
 
 from data_sources.journal_questions import find_by_id
+from data_sources.look_photos import FOLDER, photo_ids, photo_path
 from phenology.advice.alike import alike
 from phenology.language.tree_selection import place_of
 from phenology.model.errors import InputError
@@ -19,7 +20,6 @@ from reports.text.forecast_text import SEEN, told_in_full
 from reports.text.words import capital, shown_date
 from reports.web.keeper import Known
 from reports.web.look_pages import pick_tree
-from reports.web.photos import photo_ids, photo_path
 from reports.web.site import Visit
 from reports.web.writing import NOTHING_TYPED
 
@@ -139,7 +139,7 @@ def leaves(visit: Visit) -> Response:
     """Photos of each tree beside each other: by stage, and within it by the day of the flush."""
     garden, found = visit.garden, []
     flushes = {flush.id: flush for flush in garden.journal.flushes()}
-    photos = photo_ids(garden.folder)
+    photos = photo_ids(garden.folder / FOLDER)
     shown: dict[str, list[Look]] = {}
     for look in garden.journal.looks() if photos else ():
         if look.id in photos:

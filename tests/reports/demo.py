@@ -4,9 +4,10 @@ from __future__ import annotations
 
 import os
 import shutil
+import sqlite3
 import subprocess
 import sys
-from contextlib import redirect_stderr, redirect_stdout
+from contextlib import closing, redirect_stderr, redirect_stdout
 from datetime import date
 from functools import cache
 from io import StringIO
@@ -22,18 +23,31 @@ from reports.garden.past_forecasts import garden_past
 from tests.reports.opened import read_garden
 
 DAY = date(2026, 6, 14)
+ROOM = "FLUSHCAST_TEST_ROOM"
+"""Names the folder that the processes of a run of the tests share (`conftest.py` at the top)."""
 YEAR = [f"2026-{day}" for day in ("03-15", "04-20", "05-15", "06-14", "08-01", "09-15", "11-15", "12-20")]
 """Days through the demo's year on which its pages are read."""
 
 
-@cache
 def demo_folder(day: date = DAY, south: bool = False) -> Path:
     """A demo garden that nobody may change; that of the usual day looked back on once for all tests."""
-    folder = Path(mkdtemp(prefix="flushcast-test-")) / "demo"
-    store_demo(folder, day, south=south)
-    if day == DAY:  # other days are mostly read for what lies ahead
-        garden_past(folder, read_garden(folder, day)[0])
-    return folder
+    return _demo_folder(day, south)
+
+
+@cache
+def _demo_folder(day: date, south: bool) -> Path:
+    """Made by the first process of a run that asks; each works with a copy of its own."""
+    room = Path(os.environ.get(ROOM) or mkdtemp(prefix="flushcast-test-"))
+    made = room / f"{day}{'-south' * south}"
+    with closing(sqlite3.connect(room / "lock", timeout=600)) as lock:
+        lock.execute("BEGIN EXCLUSIVE")
+        if not made.exists():
+            begun = made.with_suffix(".begun")
+            store_demo(begun, day, south=south)
+            if day == DAY:  # other days are mostly read for what lies ahead
+                garden_past(begun, read_garden(begun, day)[0])
+            begun.rename(made)
+    return Path(shutil.copytree(made, Path(mkdtemp(dir=room)) / "demo"))
 
 
 @cache

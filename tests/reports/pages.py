@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from collections.abc import Callable
 from dataclasses import replace
 from datetime import UTC, date, datetime, timedelta
@@ -28,7 +29,7 @@ from reports.page.compare_page import compare_html
 from reports.page.render import report_html
 from reports.text.elsewhere_text import Card
 from tests.reports.bench import Bench
-from tests.reports.demo import DAY, demo_folder, own_demo
+from tests.reports.demo import DAY, ROOM, demo_folder, own_demo
 from tests.reports.opened import read_garden
 
 NOON = datetime(2026, 6, 14, 12, tzinfo=UTC)
@@ -96,7 +97,7 @@ def short_of_weather(garden: Garden, days: int = 600) -> Garden:
 @cache
 def busy_folder() -> Path:
     """The demo garden after a day of work, with a forecast, a line to show and a place without weather."""
-    folder = own_demo(Path(mkdtemp(prefix="flushcast-test-")))
+    folder = own_demo(Path(mkdtemp(prefix="flushcast-test-", dir=os.environ.get(ROOM))))
     bench = Bench(folder, today=DAY.isoformat())
     bench.does("work", "crab apple", "cutback", "--date", "2026-06-12")
     bench.does("work", "maple 1", "wiring", "--date", "2026-05-01")

@@ -11,10 +11,13 @@ from pathlib import Path
 
 import pandas as pd
 import pytest
+from threadpoolctl import threadpool_info, threadpool_limits
 
 import reports.notebook
 from phenology.model.errors import InputError, StoreError, WeatherError
 from reports.notebook import GardenFrames, open_garden
+from reports.notebook.framed import framed
+from reports.table import Column
 from tests.reports.bench import Bench
 from tests.reports.demo import DAY, flushcast, own_demo
 
@@ -34,6 +37,17 @@ FRAMES = {
 @pytest.fixture(scope="module")
 def garden() -> GardenFrames:
     return open_garden("demo", as_of=DAY)
+
+
+def test_linear_algebra_runs_on_one_thread_while_a_frame_is_reckoned_and_as_before_after_it() -> None:
+    def threads() -> list[int]:
+        return [one["num_threads"] for one in threadpool_info() if one["user_api"] == "blas"]
+
+    with threadpool_limits(2, "blas"):
+        before = threads()
+        frame = framed([Column("threads", "count", int)], "a library")(threads)()
+        assert set(frame["threads"]) == {1}
+        assert threads() == before
 
 
 def test_the_public_names_are_these() -> None:

@@ -28,7 +28,7 @@ FARTHEST_AHEAD = 60  # days: no forecast is believed beyond
 LOOK_BACK = 45  # days: how far behind the newest measurement forecasts may stand in for days not yet measured
 _FORECAST = SOURCES.index("forecast")
 _LATEST = date.max.toordinal()
-_ORIGIN = "provider, detail, attribution, measures"
+ORIGIN = "provider, detail, attribution, measures"
 
 
 class WeatherReader(Database):
@@ -207,7 +207,7 @@ class WeatherReader(Database):
         By day; the one that is read first, then by trust, what gave way last, the newest first.
         """
         key, span = self._key(place), (first.toordinal(), last.toordinal())
-        joined = f"{_ORIGIN}, fetched_at FROM {{0}} JOIN batch ON batch.key = {{0}}.batch"
+        joined = f"{ORIGIN}, fetched_at FROM {{0}} JOIN batch ON batch.key = {{0}}.batch"
         joined += " JOIN origin ON origin.key = batch.origin WHERE {0}.place = ? AND day BETWEEN ? AND ?"
         cells, nothing = "day, source, tmin, tmax, stations", (key, *span)
         days = self.query(f"SELECT {cells}, suspect, accepted, {joined.format('day')}", nothing)
@@ -247,7 +247,7 @@ class WeatherReader(Database):
         which come last, the newest of each provider."""
         key = self._number(place)
         rows = self.query(
-            f"SELECT {_ORIGIN}, source, count(*), min(day), max(day),"
+            f"SELECT {ORIGIN}, source, count(*), min(day), max(day),"
             # also when the last answer brought nothing new
             " (SELECT max(fetched_at) FROM batch b WHERE b.origin = origin.key AND b.place = day.place)"
             " FROM day JOIN batch ON batch.key = batch JOIN origin ON origin.key = origin"
@@ -255,7 +255,7 @@ class WeatherReader(Database):
             (key,),
         )
         rows += self.query(
-            f"SELECT {_ORIGIN}, {_FORECAST}, count(*), min(day), max(day), fetched_at"
+            f"SELECT {ORIGIN}, {_FORECAST}, count(*), min(day), max(day), fetched_at"
             " FROM forecast JOIN batch ON batch.key = batch JOIN origin ON origin.key = origin"
             " WHERE forecast.place = ? AND member = 0 AND batch IN (SELECT max(b.key) FROM batch b"
             " JOIN origin o ON o.key = b.origin WHERE b.place = ? AND issued IS NOT NULL GROUP BY o.provider)"

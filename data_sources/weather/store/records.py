@@ -22,6 +22,9 @@ class Origin:
     # what it measures when that is not air at 2 m in the open ("pot surface", "under glass")
     measures: str = ""
 
+    def __str__(self) -> str:
+        return " ".join(filter(None, (self.provider, self.detail)))
+
 
 @dataclass(frozen=True)
 class AddReport:

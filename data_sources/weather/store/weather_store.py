@@ -14,13 +14,14 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Iterable, Iterator, Mapping
 from contextlib import contextmanager
+from dataclasses import astuple
 from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
 
 import numpy as np
 from numpy.typing import NDArray
 
-from data_sources.weather.store.reading import FARTHEST_AHEAD, FILE_NAME, NO_WEATHER, WeatherReader
+from data_sources.weather.store.reading import FARTHEST_AHEAD, FILE_NAME, NO_WEATHER, ORIGIN, WeatherReader
 from data_sources.weather.store.records import (
     EARLIEST,
     LATEST,
@@ -84,13 +85,12 @@ class WeatherStore(WeatherReader):
         """A transaction for values that came in together; numbers of the place and of the batch."""
         if fetched_at.tzinfo is None:
             raise ValueError("fetched_at needs a time zone")
-        names = "provider, detail, attribution, measures"
-        fields = (origin.provider, origin.detail, origin.attribution, origin.measures)
+        fields = astuple(origin)
         change = self.connection.execute
         with self.errors("saving to"), self.writing():
             change("INSERT OR IGNORE INTO place (id) VALUES (?)", (place,))
-            change(f"INSERT OR IGNORE INTO origin ({names}) VALUES (?, ?, ?, ?)", fields)
-            found = change(f"SELECT key FROM origin WHERE ({names}) = (?, ?, ?, ?)", fields).fetchone()
+            change(f"INSERT OR IGNORE INTO origin ({ORIGIN}) VALUES (?, ?, ?, ?)", fields)
+            found = change(f"SELECT key FROM origin WHERE ({ORIGIN}) = (?, ?, ?, ?)", fields).fetchone()
             key = self._key(place)
             when = fetched_at.astimezone(UTC).isoformat(timespec="seconds")
             batch = change(
@@ -280,7 +280,7 @@ class WeatherStore(WeatherReader):
         key, change = self._key(place), self.connection.execute
         with self.writing():
             newest = change(
-                "SELECT batch.key, provider, detail, attribution, measures, fetched_at"
+                f"SELECT batch.key, {ORIGIN}, fetched_at"
                 " FROM batch JOIN origin ON origin.key = origin WHERE batch.key IN"
                 " (SELECT batch FROM day WHERE place = ? UNION SELECT by_batch FROM replaced WHERE place = ?)"
                 " ORDER BY batch.key DESC LIMIT 1",

@@ -35,6 +35,8 @@ if TYPE_CHECKING:
     from reports.cli.setup.init_questions import Named
     from reports.garden.open_garden import OpenGarden
 
+TREE_ADD = 'tree add "Elm 1" "Ulmus parvifolia"'
+
 
 @click.command("init")
 @click.argument("folder", required=False, type=click.Path(path_type=Path), metavar="[DIR]")
@@ -205,9 +207,6 @@ def _mend(folder: Path, settings: GardenSettings) -> None:
         f"The journal in {folder} is kept; it has new settings, at their defaults unless given: look them "
         "through with flushcast settings, the season's start above all."
     )
-
-
-TREE_ADD = 'tree add "Elm 1" "Ulmus parvifolia"'
 
 
 def _rebuild(folder: Path, export: Path) -> None:

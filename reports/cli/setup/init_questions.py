@@ -35,6 +35,8 @@ if TYPE_CHECKING:
 
 FAR_KM = 100.0  # a zone taken from farther away is worth a word
 T = TypeVar("T")
+Event = Stage | Operation
+OFFERED = 6
 
 
 @dataclass(frozen=True)
@@ -133,10 +135,6 @@ def _zone(latitude: str, longitude: str, town: Town | None) -> str:
     away = f", {town.distance_km:.0f} km away; --timezone says another" if far else ""
     say(f"Time zone {town.timezone}, as in {town.name}{away}.")
     return town.timezone
-
-
-Event = Stage | Operation
-OFFERED = 6
 
 
 @dataclass(frozen=True)

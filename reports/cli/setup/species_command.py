@@ -23,6 +23,33 @@ from reports.cli.common import open_garden_option, put, tell
 from reports.garden.open_garden import OpenGarden
 from reports.text.words import table, terminal_width
 
+_STEPS = {
+    "start_budbreak": "season's start to bud break",
+    "work_budbreak": "waking work to bud break",
+    "budbreak_extended": "bud break to extended",
+    "extended_hardened": "extended to hardened",
+}
+_DEFOLIATION = {
+    "never": "not known to stand defoliation",
+    "once": "stands partial defoliation once a season",
+    "repeat": "stands partial defoliation, when strong a second time in a season",
+}
+_WOKEN_BY = {
+    "season": "wakes with the season",
+    "bloom": "wakes when its bloom is over",
+    "warmth": "wakes with warm nights, whatever the season",
+}
+_TECHNIQUE = {
+    "pinch": "pinch soft tips",
+    "extend-cut": "let extend and cut when hard",
+    "outer-defoliation": "bare the outer canopy",
+    "full-defoliation": "take all leaves off",
+    "halve": "halve outer leaves",
+    "bloom-cut": "shape as the bloom ends",
+}
+_PRACTICE = "common practice, no source"
+_SAP_SOURCE = "from memory, unverified"
+
 
 @click.command("species")
 @click.argument("words", nargs=-1, metavar="[NAME]")
@@ -122,34 +149,6 @@ def _prior(text: str) -> dict[str, float]:
             f"a step takes days at 18 degC and, if you like, a log-scale spread: 35 or 35,0.3; got '{text}'"
         )
     return {"days": parts[0]} if len(parts) == 1 else {"days": parts[0], "log_sd": parts[1]}
-
-
-_STEPS = {
-    "start_budbreak": "season's start to bud break",
-    "work_budbreak": "waking work to bud break",
-    "budbreak_extended": "bud break to extended",
-    "extended_hardened": "extended to hardened",
-}
-_DEFOLIATION = {
-    "never": "not known to stand defoliation",
-    "once": "stands partial defoliation once a season",
-    "repeat": "stands partial defoliation, when strong a second time in a season",
-}
-_WOKEN_BY = {
-    "season": "wakes with the season",
-    "bloom": "wakes when its bloom is over",
-    "warmth": "wakes with warm nights, whatever the season",
-}
-_TECHNIQUE = {
-    "pinch": "pinch soft tips",
-    "extend-cut": "let extend and cut when hard",
-    "outer-defoliation": "bare the outer canopy",
-    "full-defoliation": "take all leaves off",
-    "halve": "halve outer leaves",
-    "bloom-cut": "shape as the bloom ends",
-}
-_PRACTICE = "common practice, no source"
-_SAP_SOURCE = "from memory, unverified"
 
 
 def everything(catalogue: Mapping[str, Species], shared: Sequence[SharedCalibration] = ()) -> str:

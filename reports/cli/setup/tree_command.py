@@ -19,6 +19,7 @@ from reports.garden.open_garden import OpenGarden
 from reports.text.words import counted, shown_date, table
 
 AIMS = [str(aim) for aim in GrowthAim]
+FLUSHES_SHOWN = 6
 
 
 @click.group("tree")
@@ -115,9 +116,6 @@ def retire(garden: OpenGarden, trees: str, when: str | None, back: bool) -> Edit
 def remove(garden: OpenGarden, tree: str) -> Edit:
     """Remove a tree that was added by mistake and has no looks or work."""
     return remove_tree(garden, tree)
-
-
-FLUSHES_SHOWN = 6
 
 
 def listing(garden: OpenGarden, text: str, *, retired: bool) -> str:

@@ -23,6 +23,9 @@ from reports.garden.open_garden import OpenGarden
 if TYPE_CHECKING:
     from data_sources.kept.messages_sent import Sent
 
+KINDS = {"look": "look", "window": "window", "stop": "stop date", "wire": "wire look", "care": "care date"}
+PORT = 8420
+
 
 @click.command("report")
 @click.option("--out", required=True, type=click.Path(path_type=Path, dir_okay=False), metavar="FILE.html",
@@ -46,9 +49,6 @@ def report_command(garden: OpenGarden, out: Path, look_back: bool, as_of: str | 
     html = report_html(garden.folder, snapshot, settings, look_back=look_back, past=past, remember=remember)
     write_page(out, html)
     tell_usual_warmth(usual_warmth_note(snapshot))
-
-
-KINDS = {"look": "look", "window": "window", "stop": "stop date", "wire": "wire look", "care": "care date"}
 
 
 @click.command("calendar")
@@ -145,9 +145,6 @@ def _keep(garden: OpenGarden, code: str, before: Sent, after: Sent) -> bool:
             return False
         keep_sent(garden.folder, kept | {code: after})
         return True
-
-
-PORT = 8420
 
 
 @click.command("serve")

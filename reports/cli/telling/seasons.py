@@ -16,6 +16,9 @@ if TYPE_CHECKING:
     from phenology.model.track_record import PastForecast
     from reports.garden.open_garden import OpenGarden
 
+# As in reports.output.compare.COLUMNS, which --help does not load.
+TABLES = ("stages", "trees", "warmth", "course", "frosts", "forecasts", "followed", "trends")
+
 
 @click.command("calibrate")
 @click.argument("species", required=False)
@@ -70,10 +73,6 @@ def calibrate_command(
             from phenology.learning.observers import observer_lateness
 
             put(observers_text(list(observer_lateness(snapshot))))
-
-
-# As in reports.output.compare.COLUMNS, which --help does not load.
-TABLES = ("stages", "trees", "warmth", "course", "frosts", "forecasts", "followed", "trends")
 
 
 @click.command("compare")

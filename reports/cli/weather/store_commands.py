@@ -133,9 +133,8 @@ def undo_command(garden: OpenGarden, place: str | None) -> None:
         if undone is None:
             raise InputError(f"there is no weather of {where.name} to take back")
         corrections = refit_corrections(garden.folder, store, where.id, garden.settings.units)
-    origin = " ".join(filter(None, (undone.origin.provider, undone.origin.detail)))
     restored = f", {undone.restored:,} earlier values are back" if undone.restored else ""
-    put(f"{where.name}: took back {origin}: {undone.removed:,} days removed{restored}")
+    put(f"{where.name}: took back {undone.origin}: {undone.removed:,} days removed{restored}")
     for line in corrections:
         put(f"{where.name} {line}")
 
@@ -189,7 +188,6 @@ def sources_command(garden: OpenGarden) -> None:
     """List the weather services: in which order they are asked, what for, and what they need."""
     from data_sources.weather.services.registry import SERVICES, make_services
     from data_sources.weather.services.transport.http import Http
-    from data_sources.weather.store.weather_store import WeatherStore
     from reports.garden.weather_updating import weather_settings
 
     places, settings = garden.some_places, weather_settings(garden)

@@ -29,11 +29,18 @@ for (const row of document.querySelectorAll("[data-counter]")) {
   button("Next shoot", () => { if (field.value && !field.value.endsWith(",")) field.value += ","; });
 }
 
-// A form is sent once; without a connection it is kept here, and sent when there is one. Its token has it
-// written once, however often it arrives. Photos are too large to be kept: the form stays open for them.
-const KEPT = "flushcast-drafts";
-const drafts = () => JSON.parse(localStorage.getItem(KEPT) || "{}");
-const keep = (all) => localStorage.setItem(KEPT, JSON.stringify(all));
+// A form is sent once; without a connection it is kept here, photo and all, and sent when there is one. Its
+// token has it written once, however often it arrives.
+const drafts = (mode, act) => new Promise((done, failed) => {
+  const opening = indexedDB.open("flushcast", 1);
+  opening.onupgradeneeded = () => opening.result.createObjectStore("drafts", { keyPath: "token" });
+  opening.onerror = () => failed(opening.error);
+  opening.onsuccess = () => {
+    const asked = act(opening.result.transaction("drafts", mode).objectStore("drafts"));
+    asked.onsuccess = () => done(asked.result);
+    asked.onerror = () => failed(asked.error);
+  };
+});
 const say = (words) => {
   let line = document.getElementById("told");
   if (!line) {
@@ -43,24 +50,30 @@ const say = (words) => {
   }
   line.textContent = words;
 };
+const post = ({ action, whole, fields }) => {
+  const body = whole ? new FormData() : new URLSearchParams();
+  for (const [name, value] of fields) body.append(name, value);
+  return fetch(action, { method: "POST", body });
+};
 
 for (const form of document.querySelectorAll("form[data-draft]")) {
   form.addEventListener("submit", async (event) => {
     event.preventDefault();
-    const button = form.querySelector("button:not([type=button])"), data = new FormData(form);
+    const button = form.querySelector("button:not([type=button])");
+    const draft = { token: form.dataset.draft, action: form.action,
+      whole: form.enctype.startsWith("multipart"), fields: [...new FormData(form)] };
     button.disabled = true;
     let answer;
     try {
-      answer = await fetch(form.action, {
-        method: "POST", body: form.enctype.startsWith("multipart") ? data : new URLSearchParams(data) });
+      answer = await post(draft);
     } catch {
-      const all = drafts(), fields = [...data].filter(([, value]) => typeof value === "string");
-      all[form.dataset.draft] = { action: form.action, fields };
-      keep(all);
-      const photo = form.querySelector("input[type=file]");
-      say("No connection. This is kept in the phone and sent once there is one."
-        + (photo && photo.files.length ? " Its photo is not: take it again then." : ""));
       button.disabled = false;
+      try {
+        await drafts("readwrite", (kept) => kept.put(draft));
+        say("No connection. This is kept in the phone and sent once there is one.");
+      } catch {
+        say("No connection, and this browser keeps nothing: leave the page open, and save again later.");
+      }
       return;
     }
     if (answer.redirected) location.assign(answer.url);
@@ -72,26 +85,25 @@ window.addEventListener("pageshow", () => {
 });
 
 const send = async () => {
-  for (const [token, draft] of Object.entries(drafts())) {
+  let waiting;
+  try { waiting = await drafts("readonly", (kept) => kept.getAll()); } catch { return; }
+  for (const draft of waiting) {
     let answer;
-    try {
-      answer = await fetch(draft.action, { method: "POST", body: new URLSearchParams(draft.fields) });
-    } catch { return; }
-    const all = drafts();
-    if (answer.ok && answer.redirected) {
-      delete all[token]; keep(all);
-      say("What was kept in the phone has been sent.");
-    } else if (answer.status < 500) { // a question, or something was written meanwhile: the grower decides
-      delete all[token]; keep(all);
-      const form = document.createElement("form");
-      form.method = "post"; form.action = draft.action;
-      for (const [name, value] of draft.fields) {
-        const field = document.createElement("input");
-        field.type = "hidden"; field.name = name; field.value = value; form.append(field);
-      }
-      document.body.append(form); form.submit();
-      return;
+    try { answer = await post(draft); } catch { return; }
+    if (answer.status === 401) { say("Something is kept in the phone to be sent: pair it again."); return; }
+    if (answer.status >= 500) continue;
+    await drafts("readwrite", (kept) => kept.delete(draft.token));
+    if (answer.redirected) { say("What was kept in the phone has been sent."); continue; }
+    // a question, or something was written meanwhile: the grower decides
+    const form = document.createElement("form");
+    form.method = "post"; form.action = draft.action;
+    for (const [name, value] of draft.fields) {
+      if (typeof value !== "string") continue; // its photo has arrived already
+      const field = document.createElement("input");
+      field.type = "hidden"; field.name = name; field.value = value; form.append(field);
     }
+    document.body.append(form); form.submit();
+    return;
   }
 };
 window.addEventListener("online", send);

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 import numpy as np
@@ -14,7 +15,7 @@ from phenology.learning.club import YIELDS
 from phenology.learning.effect_columns import CALENDAR_COMMON_SD, COMMON_SD, SETTINGS, Columns
 from phenology.learning.prediction import Prediction
 from phenology.learning.requirement import MEAN_STRETCH, MOST_KEPT, SEASON_TAIL, RequirementModel
-from phenology.learning.waits import Wait, tabulate
+from phenology.learning.waits import LEAST_WAIT, Wait, tabulate
 from phenology.model.errors import InputError
 from phenology.model.season import NEVER
 from tests.phenology.worlds import a_wait, fit, hands_for, simulated_waits
@@ -49,8 +50,10 @@ def exact(waits: list[Wait], clocks=THREE) -> Exact:
             density /= density.sum()
             for i in range(len(waits)):
                 sd = np.sqrt(s.noise**2 + table.noise[c, i] + (s.season**2 + s.cell**2) * scale)
-                high = ndtr((table.upper[c, i] - x[:, None]) / sd)
-                density *= (high - ndtr((table.lower[c, i] - x[:, None]) / sd)).mean(1)
+                _, begun, after, by = table.ends[c, i]  # every wait here begins at a known moment
+                lower, upper = np.log(max(after - begun, LEAST_WAIT)), np.log(by - begun)
+                ended = ndtr((upper - x[:, None]) / sd) - ndtr((lower - x[:, None]) / sd)
+                density *= ended.mean(1)
             mass = density.sum()
             log_weight[c, k] = np.log(mass) + s.log_prior
             mean[c, k] = density @ x / mass
@@ -108,6 +111,27 @@ def test_a_new_season_is_predicted_as_by_quadrature(waits):
     assert_allclose(requirement.clock_shares, wanted.shares, atol=0.045)
     assert_allclose(mean, wanted.mean, atol=0.025)  # 2.5 % of the wait: under a day in thirty
     assert_allclose(sd, wanted.sd, rtol=0.13)
+
+
+def test_a_catalogue_wrong_of_all_species_is_not_taken_for_an_odd_season():
+    """One season of four species whose waits are three times what the catalogue says."""
+    heat = THREE[:1]
+    waits = [a_wait(2003, 177, 183, tree=f"{s}{k}", species=s) for s in "ABCDEFGH" for k in range(3)]
+    read = tabulate(waits, hands_for(waits, heat), heat).middle[0, 0]
+    found = fit(waits, (np.exp(read) / 3, 0.4), heat).predict("A", "A0", 2011, False, 120.0)
+    assert_allclose(found.weight @ found.mean, read, atol=0.06)
+
+
+@pytest.mark.parametrize("every", [14, 21, 30])
+def test_looks_far_apart_make_no_wait_long(every):
+    """Waits of 12 days, looked at on days of every phase: with both ends between two looks, most of them."""
+    waits = []
+    for k in range(every):
+        began = 120.3 + k
+        looks = [(every * math.floor(t / every), every * math.ceil(t / every)) for t in (began, began + 12)]
+        waits.append(a_wait(1996 + k % 10, *looks[1], anchor=looks[0], tree=f"t{k % 3}"))
+    prediction = fit(waits, (20.0, 0.5), (DAYS_CLOCK,)).predict("A", "", 2011, False, 130.0)
+    assert_allclose(np.exp(prediction.weight @ prediction.mean), 12, rtol=0.06)
 
 
 def test_an_odd_season_keeps_the_clocks_in_their_place():

@@ -6,8 +6,10 @@ from datetime import date, timedelta
 
 import pytest
 
-from phenology.learning.flush_history import histories
-from phenology.learning.work_habit import work_habits
+from phenology.learning.flush_history import WORK_REACH, histories
+from phenology.learning.garden_fit import GardenFit
+from phenology.learning.transitions import Transition
+from phenology.learning.work_habit import mean_delay, work_habits
 from reports.text.calibration_text import habit_words
 from tests.phenology.gardens import ELM, Records
 
@@ -88,3 +90,23 @@ def test_work_done_early_is_no_evidence_at_all():
     records = cut_on(*LAST_OF_JUNE)
     records.works[:] = [type(w)(**{**vars(w), "early": True}) for w in records.works]
     assert not habits(records)
+
+
+def test_work_alone_tells_of_hard_leaves_as_far_back_as_the_grower_lets_pass():
+    records = cut_on(date(2016, 6, 20))
+    for season in range(2017, 2021):
+        records.a_season("elm", season, 100, 130, 160)
+        records.work("elm", season, 164 if season < 2020 else 172, "cutback")
+    records.looks = records.looks[:-2]  # nobody looked after day 132 of the last season
+    fit = GardenFit(records.garden(END))
+    delay = mean_delay(fit.histories)
+    assert 4 < delay < 12  # two to six days in three seasons, under forty in one, and half of 35 believed
+    ended = {w.season: w.target for w in fit.waits(Transition("budbreak", "hardened"))}
+    assert ended[2019] == (158, 162)  # looks tell
+    assert ended[2020] == pytest.approx((172 - 2 * delay, 172))
+    (alone,) = (w.target for w in fit.waits(Transition("start", "hardened")) if w.season == 2016)
+    assert alone == pytest.approx((172 - 2 * delay, 172))
+
+
+def test_without_looks_the_delay_is_the_one_believed():
+    assert mean_delay(histories(cut_on(*LAST_OF_JUNE).garden(END))) == WORK_REACH / 2

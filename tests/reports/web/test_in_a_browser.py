@@ -86,6 +86,8 @@ def test_begun_looked_at_undone_offline_stale_and_with_a_photo(tmp_path: Path, m
         tree = phone.tree("Trident maple")
         page.goto(f"{base}/look?tree={tree}")  # the connection is lost, and comes back
         page.check("input[value=extending]")
+        page.click("summary")
+        page.set_input_files("#photo", {"name": "b.jpg", "mimeType": "image/jpeg", "buffer": a_photo()})
         context.set_offline(True)
         page.click(".save button")
         page.wait_for_selector("text=No connection")
@@ -93,6 +95,8 @@ def test_begun_looked_at_undone_offline_stale_and_with_a_photo(tmp_path: Path, m
         context.set_offline(False)
         page.wait_for_selector("text=has been sent")
         assert len(phone.looks()) == 2
+        photos = {path.stem for path in (garden / "photos").iterdir()}
+        assert len(photos & {look.id for look in phone.looks()}) == 1  # its photo came along
         page.goto(f"{base}/trees")
         assert len(phone.looks()) == 2  # and is sent once
 

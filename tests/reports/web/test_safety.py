@@ -8,9 +8,9 @@ from pathlib import Path
 
 import pytest
 
+from data_sources.look_photos import photo_path
 from reports.web import server
 from reports.web.devices import TRIES, Devices
-from reports.web.photos import photo_path
 from reports.web.safety import MOST_BYTES, Reach
 from reports.web.server import Serving
 from tests.reports.web.site import HERE, Phone, words

@@ -11,7 +11,8 @@ import pytest
 from PIL import Image
 
 from data_sources.garden import open_journal
-from reports.web.photos import LONGEST, photo_path, plain_photo
+from data_sources.look_photos import photo_path
+from reports.web.photos import LONGEST, plain_photo
 from tests.reports.bench import Bench
 from tests.reports.web.site import HIDDEN, Phone, words
 
@@ -235,6 +236,25 @@ def test_a_photo_keeps_its_day_and_loses_its_place(phone: Phone) -> None:
     shown = phone.get(f"/photos/{look.id}")
     assert shown.headers["content-type"] == "image/jpeg" and shown.content == raw
     assert f"/photos/{look.id}" in phone.get("/leaves").text
+
+
+def test_photos_go_along_with_backups_and_exports_and_come_back(phone: Phone, tmp_path) -> None:
+    bench = Bench(phone.folder)
+    form = phone.form(f"/look?tree={phone.tree('Elm 1')}") | {"stage": "extending"}
+    phone.post("/look", form, files={"photo": ("leaf.jpg", a_photo(60, 40), "image/jpeg")})
+    (look,) = phone.looks()
+    kept = photo_path(phone.folder, look.id)
+    photo = kept.read_bytes()
+    assert "1 photo copied beside it" in bench.does("backup", tmp_path / "safe.backup").words
+    bench.does("backup")
+    bench.does("export", tmp_path / "out")
+    for source in ((tmp_path / "safe.backup",), ()):
+        kept.unlink()
+        assert "1 photo beside it" in bench.does("restore", *source).out and not kept.exists()
+        bench.does("restore", *source, "--yes")
+        assert kept.read_bytes() == photo
+    Bench(tmp_path / "new").does("init", tmp_path / "new", "--from", tmp_path / "out")
+    assert photo_path(tmp_path / "new", look.id).read_bytes() == photo
 
 
 @pytest.mark.parametrize(
