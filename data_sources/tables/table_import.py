@@ -22,7 +22,7 @@ from data_sources.tables.import_draft import Draft, ImportedFile, ImportPlan, sp
 from data_sources.tables.problems import FileQuestion, TableError
 from data_sources.tables.sheet import Row, Sheet, read_sheet, to_remember
 from data_sources.tables.subjects import SUBJECTS
-from data_sources.tables.text_table import TextTable
+from data_sources.tables.text_table import TextTable, header_key
 from data_sources.tables.tree_names import NewTreeError, SpeciesError, TreeReader
 from phenology.language.plain_names import name_key, plain_name
 from phenology.language.tree_selection import Roster, select_trees
@@ -115,13 +115,15 @@ def _take_sheets(
         cache(lambda cell: bool(cell.strip() and fitting_species(cell, draft.catalogue))),
     )
     sheets: list[tuple[Sheet, ImportedFile | None]] = []
+    headed = {key for table, _ in tables for key in table.keys}
     for table, report in tables:
         draft.refuse_ragged(table)
+        elsewhere = headed - set(table.keys)  # what was said of the columns of another file
         try:
             sheet = read_sheet(
                 table,
                 subject=answers.subject,
-                said=answers.mapping,
+                said={h: name for h, name in answers.mapping.items() if header_key(h) not in elsewhere},
                 options=options,
                 remembered=maps,
                 known=known,

@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import re
+from bisect import bisect_left
 from collections import defaultdict
-from collections.abc import Mapping
-from contextlib import suppress
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 from difflib import SequenceMatcher
-from functools import lru_cache
+from functools import cached_property, lru_cache
+from typing import ParamSpec, TypeVar
 
 from data_sources.tables.import_draft import Draft, species_named
 from data_sources.tables.problems import SHOWN
@@ -18,8 +19,11 @@ from phenology.language.tree_selection import Roster, select_trees
 from phenology.model.errors import InputError
 from phenology.model.records import Tree
 from phenology.species.catalogue import Species, find_species
+from phenology.species.names import fitting_species
 
 _AND = re.compile(r"\s*[,;&+/]\s*|\s+(?:and|und|et|y|e|en)\s+")
+P = ParamSpec("P")
+T = TypeVar("T")
 _DIGITS = re.compile(r"\d+")
 ALIKE = 0.85
 """How much of two names must agree for one to be taken for a slip of the other (ours)."""
@@ -48,7 +52,12 @@ class TreeReader:
         self._of_numbers: dict[tuple[str, ...], list[tuple[str, str]]] = defaultdict(list)
         for tree in self.roster.trees:
             self._enter(tree)
-        self._read: dict[object, tuple[Tree, ...]] = {}
+        catalogue = self.draft.catalogue
+        self._find_once = _once(self._find)
+        self._fitting = _once(lambda words: fitting_species(words, catalogue))
+        self._species_in = _once(lambda words: species_in(words, catalogue))
+        self._species_named = _once(lambda text: species_named(text, catalogue))
+        self._told = 0
 
     def _enter(self, tree: Tree) -> None:
         """A tree of the garden, or one that is to be, by the words and numbers of its label."""
@@ -65,10 +74,8 @@ class TreeReader:
         InputError
             As `_find`.
         """
-        key = text if self.roster.by_label.get(name_key(text)) else (text, on)
-        if key not in self._read:
-            self._read[key] = self._find(text, on)
-        return self._read[key]
+        labelled = self.roster.by_label.get(name_key(text))
+        return self._find_once(text, date.min if labelled else on)
 
     def _find(self, text: str, on: date) -> tuple[Tree, ...]:
         """The trees that a text names on a day.
@@ -79,11 +86,12 @@ class TreeReader:
             If a tree is not known and may not be added, or could be a slip of another's name.
         """
         try:
-            # of very many rows that cannot be read only the first are told
-            suggest = not self.asked and len(self.draft.problems) < SHOWN
+            # of very many names that are not known only the first are told
+            suggest = not self.asked and self._told < SHOWN
             return select_trees(text, self.roster, on=on, suggest=suggest)
         except InputError as error:
             unknown = error
+        self._told += 1
         meant = self._meant(text)
         if meant is not None:
             self.draft.plan.warn(f"'{plain_name(text)}' is read as {meant.label}")
@@ -117,26 +125,43 @@ class TreeReader:
         if self.asked or not any(len(word) > 2 for word in words):
             return None
         numbers = {word for word in words if word.isdigit()}
-        found = [tree for tree in self.roster.active if self._named_by(words, numbers, tree)]
-        if not found:  # a species in another language
-            with suppress(InputError):
-                latin = find_species(
-                    " ".join(w for w in words if w not in numbers), self.draft.catalogue
-                ).latin
-                kin = [tree for tree in self.roster.active if tree.species == latin]
-                found = [tree for tree in kin if numbers <= set(_words(tree.label))]
+        found = self._named_by(words)
+        letters = " ".join(word for word in words if word not in numbers)
+        species = self._fitting(letters) if letters and not found else []
+        if len(species) == 1:  # in another language
+            kin = [tree for tree in self.roster.active if tree.species == species[0].latin]
+            found = [tree for tree in kin if numbers <= set(_words(tree.label))]
         if len(found) > 1:
             few = " or ".join(tree.label for tree in found[:4])
             raise SlipError(f"'{plain_name(text)}' may be {few}; write one of them")
         return found[0] if found else None
 
-    def _named_by(self, words: tuple[str, ...], numbers: set[str], tree: Tree) -> bool:
-        label = _words(tree.label)
-        if numbers - set(label):
-            return False
-        known = self.draft.catalogue.get(tree.species)
-        species = _words(" ".join((tree.species, *(known.names if known else ()))))
-        return all(word in numbers or any(w.startswith(word) for w in (*label, *species)) for word in words)
+    def _named_by(self, words: Sequence[str]) -> list[Tree]:
+        """Trees whose label or species has a word that begins with each of these, or each number itself."""
+        fits: list[set[str]] = []
+        for word in words:
+            first, last = (bisect_left(self._words, end) for end in (word, f"{word}\uffff"))
+            begun = [word] if word.isdigit() else self._words[first:last]
+            fits.append({id for other in begun for id in self._by_word.get(other, ())})
+            if not fits[-1]:
+                return []
+        found = set.intersection(*fits)
+        return [tree for tree in self.roster.active if tree.id in found]
+
+    @cached_property
+    def _by_word(self) -> dict[str, list[str]]:
+        """Ids of the trees by each word of their label and species."""
+        by_word: dict[str, list[str]] = defaultdict(list)
+        for tree in self.roster.active:
+            known = self.draft.catalogue.get(tree.species)
+            species = " ".join((tree.species, *(known.names if known else ())))
+            for word in {*_words(tree.label), *_words(species)}:
+                by_word[word].append(tree.id)
+        return by_word
+
+    @cached_property
+    def _words(self) -> list[str]:
+        return sorted(self._by_word)
 
     def _labelled(self, text: str) -> bool:
         return bool(self.roster.labelled(text))
@@ -159,6 +184,7 @@ class TreeReader:
         tree = Tree(self.draft.new_id(), label, latin)
         self.roster = self.roster.with_tree(tree, self.draft.add_tree(tree, None))
         self._enter(tree)
+        self._find_once = _once(self._find)  # what was not known may be now
         self.draft.plan.new_trees.setdefault(label, latin)
         return tree
 
@@ -166,11 +192,11 @@ class TreeReader:
         """Latin name, from the species' cell or the tree's own name; empty where neither tells, and why."""
         if species:
             try:
-                return species_named(species, self.draft.catalogue), ""
+                return self._species_named(species), ""
             except InputError as error:
                 raise SpeciesError(str(error)) from None
         try:
-            return species_in(label, self.draft.catalogue), ""
+            return self._species_in(" ".join(re.findall(r"[^\W\d_]+", label))), ""
         except InputError as error:
             return "", f": {error}"
 
@@ -185,6 +211,24 @@ class TreeReader:
             if match.quick_ratio() >= ALIKE and match.ratio() >= ALIKE:
                 found.append(other)
         return found[:2]
+
+
+def _once(read: Callable[P, T]) -> Callable[P, T]:
+    """The same, reading what it is asked for only once, be it an error."""
+    known: dict[object, T | InputError] = {}
+
+    def read_once(*asked: P.args, **more: P.kwargs) -> T:
+        if asked not in known:
+            try:
+                known[asked] = read(*asked, **more)
+            except InputError as error:
+                known[asked] = error.with_traceback(None)
+        found = known[asked]
+        if isinstance(found, InputError):
+            raise found
+        return found
+
+    return read_once
 
 
 @lru_cache(maxsize=1 << 14)

@@ -9,8 +9,10 @@ from itertools import count
 import pytest
 
 from data_sources.journal import Journal
+from data_sources.tables import tree_names
+from data_sources.tables.dates import DateReader
 from data_sources.tables.garden_tables import GardenRecords, write_tables
-from data_sources.tables.problems import FileQuestion, TableError
+from data_sources.tables.problems import SHOWN, FileQuestion, TableError
 from data_sources.tables.table_import import Answers, plan_import
 from data_sources.tables.text_table import read_table
 from phenology.model.errors import InputError
@@ -343,3 +345,20 @@ def test_names_of_new_trees_are_not_taken_for_those_there(take):
     plan = take(text, records=GardenRecords(places=[BENCH], trees=list(MAPLES)), new_trees=True)
     assert [tree.label for tree in of(plan, Tree)] == ["Trident 7"]
     assert sorted(look.tree_id for look in of(plan, Look))[-1] == "t2"
+
+
+def test_the_same_words_are_read_once_however_many_rows_hold_them(take, monkeypatch):
+    asked = []
+    select = tree_names.select_trees
+    monkeypatch.setattr(
+        tree_names, "select_trees", lambda *a, **m: asked.append((a[0], m)) or select(*a, **m)
+    )
+    dates = []
+    vague = DateReader.vague
+    monkeypatch.setattr(DateReader, "vague", lambda self, text: dates.append(text) or vague(self, text))
+    rows = [f"2026-05-0{1 + n % 3},{('Elm 1', 'Oak', f'Maple {n % 270}')[n % 3]},soft\n" for n in range(900)]
+    plan = take("date,tree,stage\n" + "".join(rows), strict=False)
+    assert len(plan.rows) == 900 and len(plan.problems) == 600
+    assert len(asked) == len({text for text, _ in asked}) == 1 + 1 + 90
+    assert sum(more["suggest"] for _, more in asked) == 1 + SHOWN
+    assert sorted(dates) == ["2026-05-01", "2026-05-02", "2026-05-03"]
