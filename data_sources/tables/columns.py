@@ -164,7 +164,8 @@ def understand(
     lacks = lacking[subject]
     raise TableError(
         f"{table.file}: which column is the {' and which the '.join(lacks)} of its {PLURALS[subject]}? "
-        f"It has {listed}; say for example --map '{table.headers[0]}={lacks[0]}'"
+        f"It has {listed}",
+        hint=f"; say for example --map '{table.headers[0]}={lacks[0]}'",
     )
 
 

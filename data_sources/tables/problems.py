@@ -53,9 +53,12 @@ def sentences(problems: Iterable[Problem]) -> list[str]:
 
 
 class TableError(InputError):
-    """A file, or rows (or `what`) of files, that cannot be used: every problem found, or one sentence."""
+    """A file, or rows (or `what`) of files, that cannot be used: every problem found, or one sentence.
 
-    def __init__(self, problems: Sequence[Problem] | str, what: str = "rows") -> None:
+    `hint` is what a command can be told to get on; `plain` is the message without it.
+    """
+
+    def __init__(self, problems: Sequence[Problem] | str, what: str = "rows", hint: str = "") -> None:
         self.problems: tuple[Problem, ...] = () if isinstance(problems, str) else tuple(problems)
         if isinstance(problems, str):
             message = problems
@@ -67,7 +70,8 @@ class TableError(InputError):
             lines += [f"  {sentence}" for sentence in told[:SHOWN]]
             lines += [f"  and {len(told) - SHOWN:,} more"] if len(told) > SHOWN else []
             message = "\n".join(lines)
-        super().__init__(message)
+        self.plain, self.hint = message, hint
+        super().__init__(message + hint)
 
 
 class FileQuestion(InputError):

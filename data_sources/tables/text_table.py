@@ -103,41 +103,46 @@ def printable(name: str) -> str:
 
 
 def read_text(path: Path) -> str:
-    """The text of a file, in UTF-8, UTF-16 or else Windows-1252; a gzip file is opened on the way.
+    """The text of a file; raises as `read_bytes` and `text_of` do."""
+    return text_of(path.name, read_bytes(path))
 
-    Raises
-    ------
-    TableError
-        If the file cannot be opened, is empty, is a spreadsheet or no text at all.
-    """
+
+def read_bytes(path: Path) -> bytes:
+    """What a file holds, as far as a table may; raises `TableError` if it cannot be opened."""
     try:
         with path.open("rb") as file:
-            raw = file.read(LARGEST + 1)
+            return file.read(LARGEST + 1)
     except FileNotFoundError:
         raise TableError(f"there is no file {path}") from None
     except IsADirectoryError:
         raise TableError(f"{path} is a folder, not a file") from None
     except OSError as error:
         raise TableError(f"{path} cannot be read: {(error.strerror or str(error)).lower()}") from None
+
+
+def text_of(name: str, raw: bytes) -> str:
+    """The text in bytes, in UTF-8, UTF-16 or else Windows-1252; what gzip packed is unpacked on the way.
+
+    Raises
+    ------
+    TableError
+        If it is empty, too much, a spreadsheet or no text at all.
+    """
     if raw[:2] == b"\x1f\x8b":
         try:
             with gzip.open(io.BytesIO(raw)) as packed:
                 raw = packed.read(LARGEST + 1)
         except (OSError, EOFError, zlib.error):
-            raise TableError(
-                f"{path.name}: the compressed file is cut short or damaged; fetch it again"
-            ) from None
+            raise TableError(f"{name}: the compressed file is cut short or damaged; fetch it again") from None
     if len(raw) > LARGEST:
-        raise TableError(
-            f"{path.name} holds more than {LARGEST >> 20} megabytes; take what is needed out of it"
-        )
+        raise TableError(f"{name} holds more than {LARGEST >> 20} megabytes; take what is needed out of it")
     if raw[:4] in (b"PK\x03\x04", b"\xd0\xcf\x11\xe0"):
-        raise TableError(f"{path.name} is a spreadsheet file; save the sheet as CSV and take that")
+        raise TableError(f"{name} is a spreadsheet file; save the sheet as CSV and take that")
     text = raw.decode(_encoding(raw), errors="replace").removeprefix("\ufeff")
     if "\0" in text[:200]:
-        raise TableError(f"{path.name} is not a text file; save or export it as CSV (UTF-8)")
+        raise TableError(f"{name} is not a text file; save or export it as CSV (UTF-8)")
     if not text.strip():
-        raise TableError(f"{path.name}: the file is empty; its first line should name the columns")
+        raise TableError(f"{name}: the file is empty; its first line should name the columns")
     return text
 
 

@@ -16,8 +16,8 @@ from starlette.responses import PlainTextResponse
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 MOST_BYTES = 200_000  # of a form (ours)
-MOST_PHOTO_BYTES = 20_000_000  # of a form with a photo (ours)
-WITH_PHOTO = re.compile(r"/look$|/entries/look/[^/]+$")
+MOST_FILE_BYTES = 20_000_000  # of a form with a photo or a table (ours)
+WITH_FILE = re.compile(r"/(look|entries/look/[^/]+|import|readings)$")
 READS = ("GET", "HEAD", "OPTIONS")
 FORWARDED = ("forwarded", "x-forwarded-for", "x-forwarded-host", "x-real-ip")
 
@@ -120,8 +120,8 @@ class BodyLimit:
             await self.app(scope, receive, send)
             return
         headers = Headers(scope=scope)
-        photo = headers.get("content-type", "").startswith("multipart/") and WITH_PHOTO.search(scope["path"])
-        most = MOST_PHOTO_BYTES if photo else MOST_BYTES
+        file = headers.get("content-type", "").startswith("multipart/") and WITH_FILE.search(scope["path"])
+        most = MOST_FILE_BYTES if file else MOST_BYTES
         body = await _whole_body(receive, most) if _length(headers) <= most else None
         if body is None:
             await PlainTextResponse("That is too large to be sent here.", 413)(scope, receive, send)

@@ -19,6 +19,7 @@ from phenology.model.errors import FlushcastError, InputError
 from reports.garden.open_garden import OpenGarden
 from reports.web.keeper import Keeper
 from reports.web.safety import Reach
+from reports.web.uploads import Uploads, plain_file_name
 
 if TYPE_CHECKING:
     from jinja2 import Environment
@@ -73,6 +74,8 @@ class Site:
         Of the weather.
     start : str
         The address where a garden is begun, prefix and all.
+    uploads : Uploads
+        Files that wait for answers.
     """
 
     keeper: Keeper
@@ -85,6 +88,7 @@ class Site:
     updating: Updating = field(default_factory=Updating)
     starting: threading.Lock = field(default_factory=threading.Lock)
     start: str = "/start"
+    uploads: Uploads = field(default_factory=Uploads)
 
     def remember(self, batch: str, saved: Saved) -> None:
         """Keep what is told once a change is saved, for the page that follows."""
@@ -117,6 +121,8 @@ class Visit:
     form : FormData
         What was sent; empty where the page is only asked for.
     files : dict of str to bytes
+    names : dict of str to str
+        What the files are called where they come from: to be told, never to be opened.
     """
 
     request: Request
@@ -124,6 +130,7 @@ class Visit:
     garden: OpenGarden
     form: FormData
     files: Mapping[str, bytes]
+    names: Mapping[str, str]
 
     def text(self, name: str) -> str:
         """A field of the form, or else of the address; empty where there is none."""
@@ -145,6 +152,12 @@ class Visit:
             return f"?{self.request.url.include_query_params(page=page).query}" if 1 <= page <= last else ""
 
         return Leafed(found[(n - 1) * most : n * most], n, last, len(found), way(n - 1), way(n + 1))
+
+    @property
+    def owner(self) -> tuple[str, str]:
+        """The garden and the device that a file was sent to and from."""
+        device = self.request.scope.get("device")
+        return str(self.site.keeper.folder), device.id if device else ""
 
     def at(self, path: str) -> str:
         """The address of a page, below a proxy's prefix where there is one."""
@@ -186,9 +199,11 @@ def served(
 ) -> Callable[[Request], Awaitable[Response]]:
     """A page's handler as Starlette calls it: the form read, the garden opened, errors in words."""
 
-    def run(request: Request, form: FormData, files: Mapping[str, bytes]) -> Response:
+    def run(
+        request: Request, form: FormData, files: Mapping[str, bytes], names: Mapping[str, str]
+    ) -> Response:
         with site.keeper.opened() as garden:
-            visit = Visit(request, site, garden, form, files)
+            visit = Visit(request, site, garden, form, files, names)
             if not garden.exists and not without_garden:
                 return RedirectResponse(site.start, 303)
             try:
@@ -199,14 +214,15 @@ def served(
                 return visit.wrong(str(error), 503)
 
     async def endpoint(request: Request) -> Response:
-        form, files = FormData(), dict[str, bytes]()
+        form, files, names = FormData(), dict[str, bytes](), dict[str, str]()
         if request.method == "POST":
             async with request.form(max_files=MOST_FILES, max_fields=MOST_FIELDS) as sent:
                 form = FormData([(k, v) for k, v in sent.multi_items() if isinstance(v, str)])
                 for name, value in sent.multi_items():
                     if isinstance(value, UploadFile) and value.size:
                         files[name] = await value.read()
-        return await run_in_threadpool(run, request, form, files)
+                        names[name] = plain_file_name(value.filename or "")
+        return await run_in_threadpool(run, request, form, files, names)
 
     return endpoint
 

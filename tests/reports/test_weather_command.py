@@ -366,3 +366,10 @@ def test_own_readings_tell_at_once_how_the_bench_differs(garden):
     assert 1.0 < load_corrections(garden)[BENCHES.id]["station"].size()["tmin"][0] < 2.1
     assert "against" not in run(garden, "undo").stdout
     assert load_corrections(garden) == {BENCHES.id: {}}
+
+
+def test_what_no_thermometer_shows_is_refused_before_the_store_would_call_it_damage(garden):
+    with pytest.raises(FlushcastError, match="says 900 °C on 2026-03-02, which no thermometer shows"):
+        run(garden, "add", put(garden, PLAIN.replace("7.5", "900")))
+    run(garden, "add", put(garden, PLAIN))
+    assert stored(garden).known.all()

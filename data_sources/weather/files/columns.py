@@ -116,7 +116,8 @@ def find_columns(table: TextTable, chosen: Mapping[str, str] | None = None) -> d
     if not is_enough(at):
         raise TableError(
             f"{file}: needs the columns date, tmin and tmax (or a log's time and temperature); it has "
-            f"{_listed(header[:8])}. Say which is which with --column tmin=NAME"
+            f"{_listed(header[:8])}",
+            hint=". Say which is which with --column tmin=NAME",
         )
     return at
 

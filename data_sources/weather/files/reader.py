@@ -32,6 +32,7 @@ def read_weather_file(
     timezone: str | None = None,
     clock: Clock | None = None,
     today: date | None = None,
+    text: str | None = None,
 ) -> tuple[DailyWeather, FileReport]:
     """Read a weather file into daily extremes in °C.
 
@@ -53,6 +54,8 @@ def read_weather_file(
         What a log's clock showed, where the file does not tell.
     today : date, optional
         The measured row of this day in a daily table is left out: the day is not over.
+    text : str, optional
+        What the file holds, where it was sent or typed; the path then only names it.
 
     Returns
     -------
@@ -69,7 +72,7 @@ def read_weather_file(
         If only the grower can tell.
     """
     path = Path(path)
-    text = _one_sign(read_text(path))
+    text = _one_sign(read_text(path) if text is None else text)
     columns = {role: _one_sign(name) for role, name in columns.items()} if columns else columns
     if is_ghcn(text):
         return read_ghcn(path, text, source=source or "station")

@@ -81,7 +81,7 @@ def weather_errors() -> Iterator[None]:
     try:
         yield
     except TableError as error:
-        raise WeatherFileError(error.problems or str(error)) from None
+        raise WeatherFileError(error.problems or error.plain, hint=error.hint) from None
 
 
 @dataclass
@@ -107,9 +107,9 @@ class WeatherTable:
         if not self.rows and not self.problems:
             raise self.error("has column names and no rows")
 
-    def error(self, words: str) -> TableError:
+    def error(self, words: str, hint: str = "") -> TableError:
         """What is wrong with the whole file."""
-        return TableError(f"{self.table.file}: {words}")
+        return TableError(f"{self.table.file}: {words}", hint=hint)
 
     def names(self, *roles: str) -> dict[str, str]:
         """The columns' own names, of the roles that are there."""
@@ -214,7 +214,8 @@ class WeatherTable:
         if len(stated) > 1:
             raise self.error("states both °C and °F; bring its temperatures to one unit")
         if given and stated and given not in stated:
-            raise self.error(f"says its temperatures are °{stated.pop()}, which contradicts --units {given}")
+            hint = f", which contradicts --units {given}"
+            raise self.error(f"says its temperatures are °{stated.pop()}", hint)
         if not given and not stated:
             why = "does not say whether its temperatures are °C or °F; say --units C or --units F"
             raise FileQuestion("units", ("C", "F"), f"{self.table.file}: {why}")

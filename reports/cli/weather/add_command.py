@@ -2,23 +2,18 @@
 
 from __future__ import annotations
 
-from datetime import date, timedelta
 from pathlib import Path
 from typing import Any
 
 import click
 
 from data_sources.tables.problems import FileQuestion
-from data_sources.tables.text_table import printable
 from data_sources.weather.files.reader import read_weather_file
 from data_sources.weather.files.weather_table import FileReport
-from data_sources.weather.place_correction import refit_corrections
-from data_sources.weather.store.weather_store import Origin, WeatherStore
-from phenology.model.errors import WeatherError
-from phenology.weather.quality import doubtful_days, shifted_days
-from phenology.weather.series import SOURCES, DailyWeather, merge_weather
+from phenology.weather.series import DailyWeather
 from reports.cli.common import open_garden_option, put
 from reports.cli.file_questions import asking
+from reports.entries.readings import take_readings
 from reports.garden.open_garden import OpenGarden
 from reports.text.weather_text import added_text
 
@@ -66,20 +61,12 @@ def add_command(
     unfinished = None if garden.settings.stands_on else garden.today
     answers = {**known, "timezone": timezone or where.timezone, "today": unfinished}
     weather, report = _read(file, source, answers)
-    today = garden.today
-    _refuse_days_to_come(file, weather, today)
-    detail = " ".join(filter(None, (file.name, report.station)))
-    origin = Origin("file", printable(detail), report.attribution, measures)
-    with WeatherStore.open(garden.folder, create=True) as store:
-        neighbour = _neighbour(store, where.id, weather)
-        doubts = _doubts(store, where.id, weather, neighbour)
-        result = store.add(where.id, weather, origin, fetched_at=garden.now, suspect=doubts, prefer=True)
-        corrections = refit_corrections(garden.folder, store, where.id, garden.settings.units)
-    for line in added_text(report, result, where.name):
+    taken = take_readings(garden, where, weather, report, file.name, measures)
+    for line in added_text(report, taken.result, where.name):
         put(line)
-    for shift in shifted_days(weather, neighbour) if neighbour is not None else []:
+    for shift in taken.shifts:
         put(f"note: {shift}")
-    for line in corrections:
+    for line in taken.corrections:
         put(f"{where.name} {line}")
 
 
@@ -93,36 +80,3 @@ def _read(file: Path, source: str | None, answers: dict[str, Any]) -> tuple[Dail
             answers[question.what] = answer
 
     return asking(lambda: read_weather_file(file, source=source, **answers), keep)
-
-
-def _refuse_days_to_come(file: Path, weather: DailyWeather, last: date) -> None:
-    later = weather.between(last + timedelta(days=1), date.max)
-    if later.known.any():
-        first = later.first_day + timedelta(days=int(later.known.argmax()))
-        days = int(later.known.sum())
-        raise WeatherError(
-            f"{file.name} goes on for {days:,} {'day' if days == 1 else 'days'} after today, from {first}: "
-            "check the order of day and month; forecasts are fetched, not added from a file"
-        )
-
-
-def _doubts(
-    store: WeatherStore, place: str, weather: DailyWeather, neighbour: DailyWeather | None
-) -> dict[date, str]:
-    """Doubtful days of the file, judged together with what the store has of the same source."""
-    doubts: dict[date, str] = {}
-    for source in (name for name in SOURCES if (weather.source == name).any()):
-        before = store.read_source(place, source)
-        new = weather.only(weather.source == source)
-        series = merge_weather([new, before]) if before is not None else new
-        others = neighbour if source != "model" else None  # a model does not know the place well enough
-        found = doubtful_days(series, others)
-        doubts |= {day: found[day] for day in found if (new.between(day, day).source != "").any()}
-    return doubts
-
-
-def _neighbour(store: WeatherStore, place: str, weather: DailyWeather) -> DailyWeather | None:
-    """What other sources say of the same place, the most trusted first."""
-    others = [name for name in ("station", "model", "bench") if name not in weather.source]
-    series = [part for name in others if (part := store.read_source(place, name)) is not None]
-    return merge_weather(series) if series else None

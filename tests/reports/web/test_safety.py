@@ -11,7 +11,7 @@ import pytest
 from data_sources.look_photos import photo_path
 from reports.web import server
 from reports.web.devices import TRIES, Devices
-from reports.web.safety import MOST_BYTES, MOST_PHOTO_BYTES, Reach
+from reports.web.safety import MOST_BYTES, MOST_FILE_BYTES, Reach
 from reports.web.server import Serving
 from tests.reports.web.site import HERE, Phone, words
 
@@ -132,7 +132,7 @@ def test_a_body_that_is_too_large_is_refused(phone: Phone) -> None:
 
 def test_a_photo_of_another_kind_or_too_large_is_refused_whole(phone: Phone) -> None:
     form = {"tree": phone.tree("Elm 1"), **LOOK}
-    for body, status in ((b"GIF89a no photo", 422), (b"x" * (MOST_PHOTO_BYTES + 1), 413)):
+    for body, status in ((b"GIF89a no photo", 422), (b"x" * (MOST_FILE_BYTES + 1), 413)):
         assert phone.post("/look", form, files={"photo": ("a.jpg", body, "image/jpeg")}).status_code == status
     elsewhere = phone.post("/work", form, files={"photo": ("a.jpg", b"x" * MOST_BYTES, "image/jpeg")})
     assert elsewhere.status_code == 413

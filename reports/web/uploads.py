@@ -1,0 +1,115 @@
+"""Files that were sent and wait for the grower's answers: in memory, a few of them, for some minutes."""
+
+from __future__ import annotations
+
+import secrets
+import threading
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, field
+from time import monotonic
+from typing import Any
+
+from data_sources.tables.problems import FileQuestion
+from phenology.model.errors import InputError
+
+MOST = 4  # files at once (ours); the oldest gives way
+SECONDS = 30 * 60.0
+
+
+@dataclass
+class Upload:
+    """A file as sent: `content` as its page reads it, answers by `key`, and what became of it once saved.
+
+    `lock` is held while it is read or saved, so that a form sent twice is saved once.
+    """
+
+    name: str
+    owner: tuple[str, str]
+    since: float
+    content: Any
+    answers: dict[str, str] = field(default_factory=dict)
+    outcome: Any = None
+    lock: threading.Lock = field(default_factory=threading.Lock)
+
+
+class Uploads:
+    """Files that wait, by a token that cannot be guessed; each for the device that sent it.
+
+    Parameters
+    ----------
+    now : callable, optional
+        Seconds of a clock that only goes forward.
+    """
+
+    def __init__(self, now: Callable[[], float] = monotonic) -> None:
+        self._now, self._kept, self._lock = now, dict[str, Upload](), threading.Lock()
+
+    def keep(self, name: str, owner: tuple[str, str], content: Any) -> str:
+        """Keep a file; returns its token."""
+        token = secrets.token_urlsafe(24)
+        with self._lock:
+            self._kept = dict(self._fresh())
+            while len(self._kept) >= MOST:
+                del self._kept[next(iter(self._kept))]
+            self._kept[token] = Upload(name, owner, self._now(), content)
+        return token
+
+    def find(self, token: str, owner: tuple[str, str]) -> Upload:
+        """The file of a token; raises `InputError` where it is kept no longer, or is somebody else's."""
+        with self._lock:
+            found = dict(self._fresh()).get(token)
+        if found is None or found.owner != owner:
+            raise InputError("this file is not kept any more, for half an hour has passed; choose it again")
+        return found
+
+    def _fresh(self) -> Iterator[tuple[str, Upload]]:
+        since = self._now() - SECONDS
+        return ((token, one) for token, one in self._kept.items() if one.since > since)
+
+
+def plain_file_name(name: str) -> str:
+    """The last part of a file's name as a browser sends it, without signs that do not print."""
+    last = name.replace("\\", "/").rpartition("/")[2]
+    return "".join(sign for sign in last if sign.isprintable())[-80:].strip() or "file"
+
+
+# Questions -------------------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True)
+class Ask:
+    """A question as a page asks it: the name of its field, what it says, value and words of each choice."""
+
+    name: str
+    words: str
+    choices: tuple[tuple[str, str], ...]
+    first: str = ""
+
+
+WORDS: dict[str, tuple[str, dict[str, str]]] = {
+    "date_order": (
+        "How does a date such as 4/7/2025 read in this file?",
+        {"day-first": "4 July, the day first", "month-first": "April 7, the month first"},
+    ),
+    "kind": (
+        "Dates that are not exact: what do they say of a stage?",
+        {"seen": "It was seen so by then", "happened": "It came about then"},
+    ),
+    "units": ("Which degrees are these?", {"C": "°C", "F": "°F"}),
+    "clock": ("What did the thermometer's clock show?", {"standard": "Standard time", "utc": "UTC"}),
+    "new_trees": (
+        "The file names trees that the garden lacks. Add them?",
+        {"yes": "Yes, add them", "no": "No, leave their rows out"},
+    ),
+}
+ROLES = {"tmin": "the minimum", "tmax": "the maximum", "temp": "the temperature", "date": "the date"}
+
+
+def asked_plainly(question: FileQuestion, choices: dict[str, str] | None = None) -> Ask:
+    """A question in the words of a page; `choices` where it brings none that a page can show."""
+    name = f"{question.what}:{question.role}"
+    if question.what in WORDS:
+        words, known = WORDS[question.what]
+        return Ask(name, words, tuple((choice, known[choice]) for choice in question.choices))
+    given = choices or {choice: choice for choice in question.choices}
+    return Ask(name, f"Which column is {ROLES.get(question.role, question.role)}?", tuple(given.items()))
