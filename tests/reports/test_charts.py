@@ -73,8 +73,8 @@ def test_the_garden_has_a_row_for_each_tree_as_the_agenda_has_it():
     ax = plot_garden(forecast())
     labels = [t.get_text() for t in ax.get_yticklabels()]
     assert labels == [row.tree.label for row in make_agenda(forecast()).rows]
-    assert {"by 28 Jun", "likely late", "too late", "note only"} <= set(words_on(ax))
-    assert "Hornbeams 1 and 2" in describe_garden(forecast()) and "stop by 28 Jun" in describe_garden(
+    assert {"by 29 Jun", "likely late", "too late", "note only"} <= set(words_on(ax))
+    assert "Hornbeams 1 and 2" in describe_garden(forecast()) and "stop by 29 Jun" in describe_garden(
         forecast()
     )
 
@@ -153,7 +153,7 @@ def test_ripening_falls_through_the_odds_asked_at_the_stop():
     odds, stop = np.array(curve.get_ydata()), next(t.get_text() for t in ax.texts)
     assert (np.diff(odds) < 0.005).all() and odds.max() <= 1
     told = next(r for r in make_agenda(forecast()).rows if r.tree.label == "Beech").last_safe
-    assert stop == f"stop by {told.day} Jun" and "Stop by 28 Jun" in describe_ripening(garden(), beech)
+    assert stop == f"stop by {told.day} Jun" and "Stop by 29 Jun" in describe_ripening(garden(), beech)
     assert np.interp(told.toordinal(), curve.get_xdata(), odds) == pytest.approx(0.9, abs=0.02)
 
 

@@ -132,7 +132,8 @@ def told(call) -> list[tuple[int, int]]:
     ],
     ids=["forecast", "past forecasts", "calibration"],
 )
-def test_long_work_counts_each_part_once_and_in_order(call):
+def test_long_work_counts_each_part_once_and_in_order(call, monkeypatch):
+    monkeypatch.setattr("phenology.advice.garden_forecast.TOGETHER", 1)
     fit = GardenFit(read_garden(demo_folder(), DAY)[0])
     steps = told(lambda step: call(fit, step))
     total = steps[0][1]
