@@ -127,7 +127,7 @@ def test_without_scripts_a_look_is_written_down_all_the_same(folder: Path) -> No
 def test_without_scripts_a_notebook_and_a_reading_are_taken(folder: Path) -> None:
     phone = Phone(folder)
     before = len(phone.looks())
-    rows = "date,tree,stage\n2026-06-10,Maple 1,hardened\n2026-06-11,Maple 1,purple\n"
+    rows = "date,tree,stage\n2026-06-13,Maple 1,extended\n2026-06-11,Maple 1,purple\n"
     with chromium() as browser, serving(folder) as base:
         page = browser.new_context(viewport=SIZE, java_script_enabled=False).new_page()
         page.goto(f"{base}/import")
