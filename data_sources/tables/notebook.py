@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import replace
-from pathlib import Path
+from pathlib import Path, PurePath
 
 from data_sources.tables.headers import AGAIN, event_column, is_dated, is_known_header, year_in
 from data_sources.tables.text_table import (
@@ -18,31 +18,37 @@ from data_sources.tables.text_table import (
     TextTable,
     header_key,
     printable,
-    read_text,
+    read_bytes,
     split_table,
+    text_of,
 )
-from data_sources.tables.workbook import Grid, is_workbook, read_workbook
+from data_sources.tables.workbook import Grid, is_workbook, sheets_of
 
 DEEPEST = 12  # rows of a notebook looked through for its column names
 KNOWN = 2  # known column names that make a row a header
 
 
 def read_notebook(path: Path) -> list[TextTable]:
-    """The tables in a file, one a sheet; raises as `read_text`, `split_table` and `read_workbook` do."""
-    name = printable(path.name)
-    if is_workbook(path):
-        sheets = read_workbook(path)
+    """The tables in a file, one a sheet; raises as `read_bytes` and `notebook_in` do."""
+    return notebook_in(printable(path.name), read_bytes(path))
+
+
+def notebook_in(name: str, raw: bytes) -> list[TextTable]:
+    """The tables in what a file of some name holds; raises as `text_of`, `split_table` and `sheets_of` do."""
+    stem = PurePath(name).stem
+    if is_workbook(raw):
+        sheets = sheets_of(name, raw)
         return [
             table_of(name if len(sheets) == 1 else f"{name}, sheet {title}", grid, title)
             for title, grid in sheets
         ]
-    text = read_text(path)
+    text = text_of(name, raw)
     table = split_table(name, text)
     if _known(table.headers) >= KNOWN and not _twice(table.headers):
-        return [replace(table, title=path.stem)]
+        return [replace(table, title=stem)]
     grids = [_grid(split_table(name, text, separator=sign)) for sign in SEPARATORS if sign in text]
     grid = max(grids, key=_likelihood, default=_grid(table))
-    return [table_of(name, grid, path.stem)]
+    return [table_of(name, grid, stem)]
 
 
 def table_of(name: str, grid: Grid, title: str = "") -> TextTable:

@@ -15,7 +15,8 @@ LINES = 6  # lines named of those on which the same is wrong
 class Problem:
     """One cell, row or file that cannot be used: where it is, what is wrong, what to do.
 
-    `asks` says that the grower may well mean something, and what it is has to be told.
+    `asks` says that the grower may well mean something, and what it is has to be told; `about` of which kind
+    it is ("column", "new_tree", "like_tree"), where what to do depends on where it is told.
     """
 
     file: str
@@ -24,6 +25,7 @@ class Problem:
     wrong: str
     advice: str = ""
     asks: bool = False
+    about: str = ""
 
     def __str__(self) -> str:
         return _sentence(self, [] if self.line is None else [self.line])

@@ -180,6 +180,7 @@ class Sheet:
                     "nothing says what the dates here are" if whole else f"read '{text}'",
                     f"{explain} to pass it over" if n in self._idle else "say what happened then",
                     asks=True,
+                    about="column" if n in self._idle else "",
                 )
             )
             yield row

@@ -256,7 +256,8 @@ class _Entries:
             except InputError as error:
                 problem = row.problem("species" if isinstance(error, SpeciesError) else "tree", error)
                 asks = problem.asks or isinstance(error, SpeciesError | NewTreeError)
-                self.draft.leave(row, [replace(problem, asks=asks)])
+                about = getattr(error, "about", "")
+                self.draft.leave(row, [replace(problem, asks=asks, about=about)])
                 continue
             for tree in trees:
                 by_tree.setdefault(tree.id, []).append((row, tree, report))

@@ -246,9 +246,13 @@ def _words(text: str) -> tuple[str, ...]:
 class NewTreeError(InputError):
     """A tree that the garden lacks, or may: the grower has to say."""
 
+    about = "new_tree"
+
 
 class SlipError(NewTreeError):
     """A name that is much like another."""
+
+    about = "like_tree"
 
 
 class SpeciesError(InputError):

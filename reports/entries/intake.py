@@ -60,6 +60,8 @@ class Intake:
         What of the weather cannot be taken, a sentence each without its full stop.
     brought : list of AddReport
         Once it is saved, what became of each weather series.
+    batch : str
+        Once it is saved, the change that wrote its records; empty where none was needed.
     """
 
     tables: Sequence[TextTable]
@@ -71,6 +73,7 @@ class Intake:
     left_out: list[str] = field(default_factory=list)
     brought: list[AddReport] = field(default_factory=list)
     planned_on: tuple[object, ...] = ()
+    batch: str = ""
 
     @property
     def questions(self) -> list[FileQuestion]:
@@ -226,6 +229,8 @@ def _write(garden: OpenGarden, intake: Intake) -> None:
             from data_sources.weather_export import add_weather
 
             intake.brought = add_weather(garden.folder, intake.weather, garden.now)
+    if intake.plan.save and (newest := garden.journal.newest_change()):
+        intake.batch = newest[1]
 
 
 def _added(report: ImportedFile) -> str:

@@ -18,7 +18,8 @@ SECONDS = 30 * 60.0
 
 @dataclass
 class Upload:
-    """A file as sent: `content` as its page reads it, answers by `key`, and what became of it once saved.
+    """A file as sent: `content` as its page takes it, answers by name of field, how it was read last, and
+    what became of it once saved.
 
     `lock` is held while it is read or saved, so that a form sent twice is saved once.
     """
@@ -28,6 +29,7 @@ class Upload:
     since: float
     content: Any
     answers: dict[str, str] = field(default_factory=dict)
+    read: Any = None
     outcome: Any = None
     lock: threading.Lock = field(default_factory=threading.Lock)
 

@@ -124,6 +124,28 @@ def test_without_scripts_a_look_is_written_down_all_the_same(folder: Path) -> No
     assert len(phone.looks()) == before + 1
 
 
+def test_without_scripts_a_notebook_and_a_reading_are_taken(folder: Path) -> None:
+    phone = Phone(folder)
+    before = len(phone.looks())
+    rows = "date,tree,stage\n2026-06-13,Maple 1,extended\n2026-06-11,Maple 1,purple\n"
+    with chromium() as browser, serving(folder) as base:
+        page = browser.new_context(viewport=SIZE, java_script_enabled=False).new_page()
+        page.goto(f"{base}/import")
+        page.set_input_files("#file", {"name": "a.csv", "mimeType": "text/csv", "buffer": rows.encode()})
+        page.click("text=Show what it becomes")
+        assert "column stage: read 'purple'" in page.inner_text("main") and len(phone.looks()) == before
+        page.click("text=Save 1 row as shown")
+        assert len(phone.looks()) == before + 1
+        page.click("text=Undo the import")
+        assert len(phone.looks()) == before
+        page.goto(f"{base}/readings")
+        page.fill("#day", "2026-06-13")
+        page.fill("#low", "8.5")
+        page.fill("#high", "19")
+        page.click("text=Save this day")
+        assert "1 day" in page.inner_text("[role=status]")
+
+
 def test_a_phone_is_paired_in_the_browser(folder: Path) -> None:
     devices = Devices(folder, lambda: 0.0, lambda: date(2026, 6, 14))
     with chromium() as browser, serving(folder, Reach(), devices) as base:
