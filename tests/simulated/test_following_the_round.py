@@ -1,4 +1,4 @@
-"""A grower who looks when the round says so finds hard leaves no later than one who looks every week.
+"""A grower who looks when the round says so finds hard leaves about as soon as one who looks every week.
 
 Four past seasons of weekly looks; in the fifth both look at the same trees until the first flush is hard.
 """
