@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import io
 import shutil
 from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
+from zipfile import ZIP_DEFLATED, ZipFile
 
 import pytest
 
@@ -146,3 +148,18 @@ def test_files_wait_for_their_own_device_a_while_and_a_few_at_a_time() -> None:
         kept.find(more[-1], ("garden", "phone"))
     assert plain_file_name("C:\\x\\..\\my\x00 notes\u202e 2019.csv") == "my notes 2019.csv"
     assert plain_file_name("../..") == ".." and plain_file_name("/") == "file"
+
+
+@pytest.mark.parametrize(
+    ("part", "why"),
+    [(b'<c r="XFD1048576"/>', "a cell far from all others"), (b" " * 90_000, "holds more than")],
+)
+def test_a_workbook_that_unpacks_too_large_is_refused(
+    phone: Phone, monkeypatch, part: bytes, why: str
+) -> None:
+    monkeypatch.setattr("data_sources.tables.workbook.LARGEST", 80_000)
+    packed = io.BytesIO()
+    with ZipFile(packed, "w", ZIP_DEFLATED) as book:
+        book.writestr("xl/worksheets/sheet1.xml", part)
+    files = {"file": ("a.xlsx", packed.getvalue(), "application/octet-stream")}
+    assert why in words(phone.post("/import", files=files))
