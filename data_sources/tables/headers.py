@@ -24,6 +24,7 @@ _AROUND = re.compile(r"^(?:date of|date|day of|on|when|datum|date de|fecha de|da
 _MARKS = {"x", "xx", "yes", "y", "ja", "oui", "sí", "si", "✓", "✔", "✗", "true"}
 _NOTHING = {"", "-", "--", "—", "–", "/", "n/a", "na", "none", "no", "nein", "non", "nee", ".", "0", "x̶"}
 _UNKNOWN = {"?", "??", "???", "unknown", "not known", "don't know", "unbekannt", "inconnu", "desconocido"}
+LONGEST_DATE = 200  # characters of a cell that may be one, in words and with spaces around (ours)
 _FIGURES = re.compile(r"\d{4}-\d{1,2}-\d{1,2}(?:[T ].*)?|\d{1,2}\s?([./-])\s?\d{1,2}\s?\1\s?(?:\d{4}|\d{2})?")
 _WORDS = re.compile(r"[^\W\d_]{3,}.*\d|\d.*[^\W\d_]{3,}")
 _DAY = re.compile(r"\d{1,2}\.? (?P<month>[a-z]{3,9})\.?(?: \d{4})?")
@@ -110,6 +111,8 @@ def is_dated(cell: str) -> bool:
     >>> is_dated("Ende Juni 2004"), is_dated("3.5.04"), is_dated("3.5"), is_dated("32 May")
     (True, True, False, True)
     """
+    if len(cell) > LONGEST_DATE:
+        return False
     if _FIGURES.fullmatch(cell.strip()):
         return True
     if not _WORDS.search(cell):
@@ -121,6 +124,8 @@ def is_dated(cell: str) -> bool:
 @cache
 def is_date(cell: str) -> bool:
     """Whether a cell can be read as a date, or as a spreadsheet's count of days."""
+    if len(cell) > LONGEST_DATE:
+        return False
     if DAY_NUMBER.fullmatch(cell.strip()):
         return True
     for order in DATE_ORDERS:

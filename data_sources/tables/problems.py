@@ -9,6 +9,7 @@ from phenology.model.errors import InputError
 
 SHOWN = 30  # problems printed before the rest is only counted
 LINES = 6  # lines named of those on which the same is wrong
+LONGEST = 500  # characters of what is wrong, and of what to do: a cell may hold a book (ours)
 
 
 @dataclass(frozen=True)
@@ -33,7 +34,9 @@ class Problem:
     @property
     def why(self) -> str:
         """What is wrong and what to do, without the place."""
-        return self.wrong + (f"; {self.advice}" if self.advice else "")
+        return "; ".join(
+            part if len(part) <= LONGEST else f"{part[:LONGEST]} ..." for part in (self.wrong, self.advice) if part
+        )
 
 
 def _sentence(problem: Problem, lines: Sequence[int]) -> str:

@@ -136,6 +136,16 @@ def test_every_bad_row_of_every_file_is_told_at_once_and_nothing_is_taken(take):
     assert "Did you mean cutback" in text
 
 
+@pytest.mark.parametrize("column", [0, 1, 2])
+def test_a_cell_that_holds_a_book_is_told_in_a_few_words_and_holds_nothing_up(take, column):
+    cells = ["2026-06-12", "Elm 1", "hardened"]
+    cells[column] = "ab" * 50_000
+    with pytest.raises(TableError) as caught:
+        take(f"date,tree,stage\n{','.join(cells)}\n")
+    [problem] = caught.value.problems
+    assert problem.line == 2 and len(str(problem)) < 1_200
+
+
 def test_a_flush_running_backwards_is_a_bad_row_that_says_what_to_write(take):
     with pytest.raises(TableError, match=r"if it is a new flush write its number .* column 'flush'"):
         take("date,tree,stage\n1 May,Elm 1,firm\n1 June,Elm 1,soft\n")
