@@ -35,7 +35,9 @@ class Problem:
     def why(self) -> str:
         """What is wrong and what to do, without the place."""
         return "; ".join(
-            part if len(part) <= LONGEST else f"{part[:LONGEST]} ..." for part in (self.wrong, self.advice) if part
+            part if len(part) <= LONGEST else f"{part[:LONGEST]} ..."
+            for part in (self.wrong, self.advice)
+            if part
         )
 
 

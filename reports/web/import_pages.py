@@ -25,7 +25,6 @@ from reports.web.uploads import WORDS, Ask, Upload, asked_plainly
 ROWS = 12  # told as they were understood
 COLUMNS = 12  # asked about at once
 LONGEST = 300  # characters of one sentence
-MOST_IN_A_CELL = 2000  # characters, since names much like a cell are looked for; ours
 PASS_OVER = "-"
 
 FIELDS = {
@@ -78,8 +77,6 @@ def _sent(visit: Visit) -> Response:
         tables = notebook_in(name, raw)
     except TableError as error:
         return _form(visit, _told(error.problems) or [_short(error.plain)])
-    if any(len(cell) > MOST_IN_A_CELL for table in tables for _, row in table.rows for cell in row):
-        return _form(visit, [f"{name} holds a cell of more than {MOST_IN_A_CELL:,} characters; shorten it"])
     return visit.to(f"/import?token={visit.site.uploads.keep(name, visit.owner, tables)}")
 
 
