@@ -35,6 +35,7 @@ NODE_WEIGHTS = np.array([0.0112574, 0.2220759, 0.5333333, 0.2220759, 0.0112574])
 NODE_WEIGHTS = NODE_WEIGHTS / NODE_WEIGHTS.sum()
 EVEN_LEVELS = (np.arange(5) + 0.5) / 5  # levels of equally likely times
 MISJUDGED = 0.01  # share of looks that misjudge a stage, ours
+LEAST_DAYS = 1e-3  # an interval is no shorter [days]
 SURPRISED = 0.05  # share of stages that come at some time the curves know nothing of, ours
 
 UNSEEN = (-math.inf, math.inf)
@@ -292,11 +293,12 @@ def within(curves: Array, after: float, by: float) -> Array:
     the whole season, so that an interval which the curves hardly allow is simply taken as it is.
     """
     days = np.arange(curves.shape[1])
-    after, by = max(after, 0.0), min(by, float(days[-1]))
+    by = min(by, float(days[-1]))
+    after = min(max(after, 0.0), by - LEAST_DAYS)  # looks beyond the last day leave that day
     first, last = reached_by(curves, after)[:, None], reached_by(curves, by)[:, None]
     inside = np.clip(curves, first, last) - first
     inside[:, days <= after] = 0.0
-    alike = np.clip((days - after) / max(by - after, 1e-9), 0.0, 1.0)
+    alike = np.clip((days - after) / (by - after), 0.0, 1.0)
     believed = (1 - SURPRISED) * inside + SURPRISED * (by - after) / days[-1] * alike
     return np.asarray(believed / believed[:, -1].mean())
 

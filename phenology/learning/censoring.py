@@ -19,6 +19,7 @@ from phenology.model.arrays import Array, IntArray
 
 VAGUE = 25.0  # variance of a stand-in that says nothing yet (log scale: vastly wide)
 NODES, WEIGHTS = np.polynomial.legendre.leggauss(24)
+LEAST_CHANCE = 1e-12  # at the very edge of two intervals, where differences are lost to rounding
 EXPONENT = 36.0  # how much smaller than at its top, as a power of e, a density may be left out
 
 
@@ -114,8 +115,7 @@ def interval_moments(mean: Array, variance: Array, ends: Array) -> tuple[Array, 
     at = (lower + upper) / 2 + (upper - lower) / 2 * NODES
     wait = np.exp(at)
     chance = (np.minimum(begun, by - wait) - np.maximum(began, after - wait)) / (begun - began)
-    with np.errstate(divide="ignore"):
-        log_density = np.log(np.maximum(chance, 0.0)) - 0.5 * ((at - mean) / sd) ** 2
+    log_density = np.log(np.maximum(chance, LEAST_CHANCE)) - 0.5 * ((at - mean) / sd) ** 2
     top = log_density.max(-1, keepdims=True)
     share = WEIGHTS * np.exp(log_density - top)
     mass = share.sum(-1, keepdims=True)

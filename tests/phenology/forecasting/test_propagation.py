@@ -323,6 +323,12 @@ def test_an_interval_the_curves_do_not_allow_is_taken_as_it_is():
     assert_allclose([inside.quantile(q) for q in (0.25, 0.5, 0.75)], [205, 210, 215], atol=0.5)
 
 
+@pytest.mark.parametrize("after", [364.0, 364.5, 400.0])
+def test_an_interval_after_the_last_day_leaves_that_day(after):
+    curves = within(chain(100, draws(10))[0], after, after + 20)
+    assert curves[:, -1].mean() == pytest.approx(1) and (curves[:, -2] == 0).all()
+
+
 def test_an_interval_weighs_the_traces():
     thermal_time = one_a_day(365, traces=2)
     thermal_time.sums[1] *= 2  # there the event comes by day 150

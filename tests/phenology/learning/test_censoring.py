@@ -54,6 +54,19 @@ def test_from_a_known_beginning_moments_are_those_of_the_truncated_normal(mean, 
     assert_allclose(variance, exact.var(), rtol=2e-3)
 
 
+@given(
+    mean=st.floats(-20, 20),
+    sd=st.floats(1e-3, 5),
+    ends=st.tuples(st.floats(-60, -0.1), st.floats(0, 0), st.floats(-60, 300), st.floats(0.4, 60)),
+)
+@settings(max_examples=150, deadline=None)
+def test_moments_are_finite_however_little_the_gaussian_allows_the_intervals(mean, sd, ends):
+    began, begun, after, width = ends
+    log_mass, got, variance = moments(mean, sd**2, (began, begun, after, max(after, 0.0) + width))
+    assert np.isfinite([log_mass, got, variance]).all() and variance >= 0
+    assert np.log(LEAST_WAIT) - 1e-9 <= got <= np.log(max(after, 0.0) + width - began) + 1e-9
+
+
 @pytest.mark.parametrize(
     "ends",
     [
