@@ -94,10 +94,13 @@ def _does(visit: Visit) -> str:
 
 
 def week(agenda: Agenda) -> list[tuple[str, str]]:
-    """The coming seven days, each with the trees whose look comes then."""
+    """The coming seven days, each with the trees whose look comes then.
+
+    A tree whose growth has no date is looked at weekly from tomorrow, however far its next forecast look is.
+    """
     found: dict[date, list[str]] = {agenda.garden.as_of + timedelta(days=n): [] for n in range(1, 8)}
     for row in agenda.of(Section.WEEK):
-        days = [step.look_on for step in row.told if step.decides]
+        days = [step.look_on for step in row.told if step.decides and step.look_on <= max(found)]
         found[max(min(days, default=min(found)), min(found))].append(row.tree.label)
     return [(weekday_date(day), few_names(labels) if labels else "") for day, labels in found.items()]
 

@@ -8,7 +8,7 @@ from datetime import date, timedelta
 from pathlib import Path
 
 import pytest
-from hypothesis import HealthCheck, given, settings
+from hypothesis import HealthCheck, Phase, given, settings
 from hypothesis import strategies as st
 
 from phenology.model.operations import Operation
@@ -66,9 +66,13 @@ def diary_written(folder: Path, diary: list[tuple[str, ...]], latitude: float) -
     return bench
 
 
+# the same diaries every time, and none made smaller: that takes minutes. Random ones: take derandomize out
 @pytest.mark.slow
 @given(st.lists(entries(), min_size=4, max_size=20), st.sampled_from([47.2, -37.5, 60.0, 1.0]), st.data())
-@settings(max_examples=8, deadline=None, suppress_health_check=list(HealthCheck))
+@settings(
+    max_examples=8, deadline=None, suppress_health_check=list(HealthCheck), derandomize=True,
+    phases=[Phase.generate],
+)  # fmt: skip
 def test_every_view_serves_whatever_was_written_down(
     diary: list[tuple[str, ...]], latitude: float, data: st.DataObject
 ) -> None:

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import re
 from dataclasses import replace
-from datetime import UTC, date, datetime
+from datetime import UTC, date, datetime, timedelta
 from html.parser import HTMLParser
+from types import SimpleNamespace
 
 from data_sources.weather.store.weather_store import Origin, WeatherStore
 from phenology.advice.agenda import Section, make_agenda
@@ -180,3 +181,10 @@ def test_the_report_trusts_as_the_forecast_does_and_shares_what_compare_keeps(tm
     table = re.findall(r"<td>(\d+) days</td><td>(\d+) days</td>", out.read_text())
     kept = [(str(round(r.missed)), str(round(r.usual_missed))) for r in records]
     assert sorted(table) == sorted(kept)
+
+
+def test_a_tree_looked_at_weekly_stands_in_the_week_though_its_forecast_look_is_far_off():
+    far = SimpleNamespace(decides=True, look_on=DAY + timedelta(days=250))
+    row = SimpleNamespace(told=[far], tree=SimpleNamespace(label="Elm"))
+    days = week(SimpleNamespace(garden=SimpleNamespace(as_of=DAY), of=lambda section: [row]))
+    assert len(days) == 7 and [trees for _, trees in days] == ["Elm", *[""] * 6]
