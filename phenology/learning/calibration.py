@@ -134,6 +134,8 @@ def best_heat_clock(requirement: Requirement) -> int:
 def expected_error(prediction: Prediction, clock: int) -> float:
     """Mean distance between median and requirement, as one clock reads it. [days at 18 degC]"""
     mine = prediction.clock == clock
+    if not mine.any():  # it counts too little to be predicted with: the likeliest reads it
+        mine = prediction.clock == prediction.clock[np.argmax(prediction.weight)]
     weight = prediction.weight[mine] / prediction.weight[mine].sum()
     sds = np.sqrt(prediction.variance[mine])
     grid = (np.arange(200) + 0.5) / 200

@@ -94,6 +94,11 @@ def test_the_expected_error_is_the_mean_distance_from_the_median(median, log_sd)
     assert_allclose(expected_error(one, 0), np.abs(draws - median).mean(), rtol=0.02)
 
 
+def test_a_clock_that_no_draw_is_read_on_gives_way_to_the_likeliest():
+    two = Prediction(np.array([0.3, 0.7]), np.array([1, 2]), np.log([10.0, 20.0]), np.array([0.01, 0.04]))
+    assert expected_error(two, 0) == expected_error(two, 2) != expected_error(two, 1)
+
+
 def test_a_requirement_is_told_by_one_clock_and_not_by_a_mixture_of_all():
     """Plain days and days at 18 degC differ several times over; mixed, the range would be absurd."""
     waits = simulated_waits(
