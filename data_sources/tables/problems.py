@@ -51,12 +51,13 @@ def _sentence(problem: Problem, lines: Sequence[int]) -> str:
 
 
 def sentences(problems: Iterable[Problem]) -> list[str]:
-    """Problems as sentences; what is wrong alike on several lines of a file is said once."""
+    """The first `SHOWN` problems as sentences, then how many more; the same on several lines is one."""
     alike: dict[Problem, list[int]] = {}
     for problem in problems:
         lines = alike.setdefault(replace(problem, line=None), [])
         lines += [] if problem.line is None or problem.line in lines else [problem.line]
-    return [_sentence(problem, lines) for problem, lines in alike.items()]
+    told = [_sentence(problem, lines) for problem, lines in alike.items()]
+    return told[:SHOWN] + [f"and {len(told) - SHOWN:,} more"] * (len(told) > SHOWN)
 
 
 class TableError(InputError):
@@ -73,9 +74,7 @@ class TableError(InputError):
             message = f"{problems[0]}. Nothing was changed."
         else:
             lines = [f"{len(problems):,} {what} cannot be read; nothing was changed."]
-            told = sentences(problems)
-            lines += [f"  {sentence}" for sentence in told[:SHOWN]]
-            lines += [f"  and {len(told) - SHOWN:,} more"] if len(told) > SHOWN else []
+            lines += [f"  {sentence}" for sentence in sentences(problems)]
             message = "\n".join(lines)
         self.plain, self.hint = message, hint
         super().__init__(message + hint)

@@ -155,10 +155,8 @@ def _account(intake: Intake) -> list[str]:
 
 
 def _told(problems: Iterable[Problem]) -> list[str]:
-    """Problems as sentences, the first so many; what to do about them in words of these pages."""
-    told = sentences(replace(one, advice=ADVICE.get(one.about, one.advice)) for one in problems)
-    more = [f"and {len(told) - SHOWN:,} more"] if len(told) > SHOWN else []
-    return [*map(_short, told[:SHOWN]), *more]
+    """Problems as sentences; what to do about them in words of these pages."""
+    return sentences(replace(one, advice=ADVICE.get(one.about, one.advice)) for one in problems)
 
 
 def _short(text: str) -> str:

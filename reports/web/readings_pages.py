@@ -10,7 +10,7 @@ from typing import Any
 
 from starlette.responses import Response
 
-from data_sources.tables.problems import SHOWN, FileQuestion, TableError, sentences
+from data_sources.tables.problems import FileQuestion, TableError, sentences
 from data_sources.tables.text_table import text_of
 from data_sources.weather.files.reader import read_weather_file
 from phenology.language.date_style import short_date
@@ -125,9 +125,7 @@ def _taken(visit: Visit, name: str, text: str, known: Mapping[str, Any], place: 
     except FileQuestion:
         raise
     except TableError as error:
-        told = sentences(error.problems)
-        more = [f"and {len(told) - SHOWN:,} more"] if len(told) > SHOWN else []
-        return _form(visit, [*told[:SHOWN], *more] if told else [error.plain])
+        return _form(visit, sentences(error.problems) or [error.plain])
     except InputError as error:
         return _form(visit, [str(error)])
     visit.site.keeper.warm()

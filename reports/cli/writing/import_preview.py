@@ -8,7 +8,7 @@ from data_sources.tables.columns import IGNORE, OPEN
 from data_sources.tables.headers import event_column
 from data_sources.tables.import_draft import ImportedFile, ImportPlan
 from data_sources.tables.import_rows import ImportedRow
-from data_sources.tables.problems import SHOWN, Problem, sentences
+from data_sources.tables.problems import sentences
 from phenology.model.stages import Stage
 from reports.text.words import counted, set_in
 
@@ -40,14 +40,7 @@ def left_out(plan: ImportPlan) -> Iterator[str]:
     ):
         if problems:
             yield heading
-            yield from _problems(problems)
-
-
-def _problems(problems: Sequence[Problem]) -> Iterator[str]:
-    told = sentences(problems)
-    yield from (set_in(sentence, 2) for sentence in told[:SHOWN])
-    if len(told) > SHOWN:
-        yield f"  and {len(told) - SHOWN:,} more"
+            yield from (set_in(sentence, 2) for sentence in sentences(problems))
 
 
 def _columns(report: ImportedFile) -> Iterator[str]:
