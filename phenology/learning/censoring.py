@@ -19,7 +19,8 @@ from phenology.model.arrays import Array, IntArray
 
 VAGUE = 25.0  # variance of a stand-in that says nothing yet (log scale: vastly wide)
 NODES, WEIGHTS = np.polynomial.legendre.leggauss(24)
-LEAST_CHANCE = 1e-12  # at the very edge of two intervals, where differences are lost to rounding
+# at the very edge of two intervals, where differences are lost to rounding (the width on the log scale)
+LEAST_CHANCE, LEAST_WIDTH = 1e-12, 1e-9
 EXPONENT = 36.0  # how much smaller than at its top, as a power of e, a density may be left out
 
 
@@ -112,6 +113,7 @@ def interval_moments(mean: Array, variance: Array, ends: Array) -> tuple[Array, 
     nearest = np.clip(mean, lower, upper)
     reach = np.sqrt((nearest - mean) ** 2 + 2 * EXPONENT * sd**2)
     lower, upper = np.maximum(lower, mean - reach), np.minimum(upper, mean + reach)
+    upper = np.maximum(upper, lower + LEAST_WIDTH)
     at = (lower + upper) / 2 + (upper - lower) / 2 * NODES
     wait = np.exp(at)
     chance = (np.minimum(begun, by - wait) - np.maximum(began, after - wait)) / (begun - began)
