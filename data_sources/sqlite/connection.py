@@ -94,12 +94,21 @@ def file_uri(path: Path, mode: str = "ro", *, immutable: bool = False) -> str:
     return f"file://{root}{name}?mode={mode}{'&immutable=1' if immutable else ''}"
 
 
-def look(path: Path) -> sqlite3.Connection:
-    """A connection for reading that leaves the file and its folder as they are, as far as a log allows."""
-    rollback = beside(path, "-journal")
+def look(path: Path, *, locked: bool = False) -> sqlite3.Connection:
+    """A connection for reading that leaves the file and its folder as they are, as far as a log allows.
+
+    Without a log it reads without any lock, unless `locked`: then it waits for who is writing.
+    """
     # A change cut off midway must be rolled back before anything can be read, and that is writing.
-    mend = rollback.exists() and rollback.stat().st_size and may_write(path)
-    return connect(path, "rw" if mend else "ro", immutable=not has_log(path))
+    mend = _size(beside(path, "-journal")) > 0 and may_write(path)
+    return connect(path, "rw" if mend else "ro", immutable=not (locked or has_log(path)))
+
+
+def _size(path: Path) -> int:
+    """The size of a file; 0 when there is none, or none any more (a log goes with the change it belongs to)."""
+    with suppress(OSError):
+        return path.stat().st_size
+    return 0
 
 
 def pragma(connection: sqlite3.Connection, name: str) -> Any:

@@ -33,13 +33,13 @@ def inspect(path: Path, schema: Schema, *, whole: bool = False) -> Inspection:
 
     Raises `OSError` or `sqlite3.Error` if the file cannot be read, which says nothing of what it holds.
     """
-    for _ in range(3):
+    for attempt in range(3):
         before = state_of(path)
         with path.open("rb") as file:
             if not file.read(1):
                 return Inspection(fault="the file is empty")
         try:
-            with closing(look(path)) as connection:
+            with closing(look(path, locked=attempt > 0)) as connection:
                 seen = _read_header(connection, path, schema)
                 if whole and seen.fault is None:
                     seen = replace(seen, fault=fault_in(connection, schema))

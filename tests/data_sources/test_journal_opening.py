@@ -12,7 +12,7 @@ from pathlib import Path
 import pytest
 
 from data_sources.journal import Journal, list_backups, restore
-from data_sources.sqlite.connection import CHECKED, beside, place_new, pragma
+from data_sources.sqlite.connection import CHECKED, beside, look, place_new, pragma
 from data_sources.sqlite.folders import why_not_shared_memory
 from data_sources.sqlite.schema import Migration
 from phenology.model.errors import InputError, StoreError, StoreLockedError, StoreTooNewError
@@ -328,6 +328,25 @@ def test_a_synced_folder_is_warned_of_and_uses_the_rollback_mode(tmp_path: Path,
         assert journal.connection.execute("PRAGMA journal_mode").fetchone()[0] == "delete"
         add(journal, "k1")
         assert journal.check() is None
+
+
+def test_a_rollback_log_that_goes_while_it_is_looked_at_is_no_fault(
+    path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Another process ends its change, and with it the log, between two questions about that log."""
+    log, stat, asked = beside(path, "-journal"), Path.stat, list[str]()
+
+    def gone_the_second_time(file: Path, **options: bool) -> os.stat_result:
+        if file == log:
+            asked.append("stat")
+            if len(asked) > 1:
+                raise FileNotFoundError(2, "No such file or directory")
+            return stat(path)
+        return stat(file, **options)
+
+    monkeypatch.setattr(Path, "stat", gone_the_second_time)
+    with closing(look(path)) as connection:
+        assert pragma(connection, "user_version") == NOW
 
 
 def test_a_garden_moved_into_a_synced_folder_changes_its_mode(path: Path) -> None:
