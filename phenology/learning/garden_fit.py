@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
+from collections import defaultdict
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field, replace
-from functools import cached_property
+from functools import cache, cached_property
 
 import numpy as np
 
@@ -114,9 +115,10 @@ class GardenFit:
         return self._waits[transition]
 
     def _waits_of(self, histories: list[FlushHistory], transition: Transition) -> Iterator[Wait]:
+        measured = cache(lambda site: frozenset(self.garden.record_at(site).seasons))
         for h in histories:
             wait = h.wait(transition)
-            if wait is None or wait.season not in self.garden.record_at(wait.site).seasons:
+            if wait is None or wait.season not in measured(wait.site):
                 continue
             if h.by_work and transition.target == "hardened":
                 # it got hard no longer before that work than the grower usually lets pass
@@ -205,7 +207,7 @@ class GardenFit:
         """
         key = (species, whole)
         if key not in self._weights:
-            own, steps = len(self.seasons_seen(species, whole)), self._seasons_by_steps(species, whole)
+            own, steps = self.seasons_known(species, whole), self._seasons_by_steps(species, whole)
             self._weights[key] = 1 - steps / own if own > steps else 0.0
         return self._weights[key]
 
@@ -221,8 +223,21 @@ class GardenFit:
 
     def seasons_known(self, species: str, wait: Transition) -> int:
         """Seasons from which a wait is known, at one stride or by its parts."""
-        own = len(self.seasons_seen(species, wait))
-        return own if len(wait.links()) == 1 else max(own, self._seasons_by_steps(species, wait))
+        steps = self._seasons_by_steps(species, wait) if len(wait.links()) > 1 else 0
+        if steps >= len(self._ended[wait.target, wait.start == "work"][species]):
+            return steps  # no wait of its own needs to be worked out to know that it tells no more
+        return max(steps, len(self.seasons_seen(species, wait)))
+
+    @cached_property
+    def _ended(self) -> dict[tuple[str, bool], dict[str, set[int]]]:
+        """By stage, of all flushes or of those that work woke, and species: the seasons in which it came."""
+        found: dict[tuple[str, bool], dict[str, set[int]]] = defaultdict(lambda: defaultdict(set))
+        for h in self.histories:
+            for stage, (_, by) in h.came.items():
+                if by != NEVER:
+                    for woken in (False, True)[: 1 + (h.woken is not None)]:
+                        found[stage, woken][h.tree.species].add(h.flush.season)
+        return found
 
     def runs_on(self, tree: Tree) -> bool:
         """Whether, in two flushes or more, a tree's shoots were never seen to stop before leaves were hard.
