@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, field, replace
-from functools import cache, cached_property
+from functools import cache, cached_property, partial
+from typing import cast
 
 import numpy as np
 
@@ -20,7 +21,12 @@ from phenology.learning.waits import Wait
 from phenology.learning.work_habit import mean_delay
 from phenology.model.records import Tree
 from phenology.model.season import NEVER
-from phenology.species.catalogue import neutral_species
+from phenology.species.catalogue import Species, neutral_species
+
+
+def _prior(known: Mapping[str, Species], transition: Transition, species: str) -> tuple[float, float]:
+    return prior_of_transition(known.get(species) or neutral_species(species), transition)
+
 
 FEWEST_FLUSHES = 2  # before which nothing is said of a tree's habit (ours)
 
@@ -97,8 +103,7 @@ class GardenFit:
 
     def prior(self, species: str, transition: Transition) -> tuple[float, float]:
         """The catalogue's prior for a species and wait; see `prior_of_transition`."""
-        known = self.garden.species.get(species)
-        return prior_of_transition(known or neutral_species(species), transition)
+        return _prior(self.garden.species, transition, species)
 
     def waits(self, transition: Transition) -> list[Wait]:
         """The waits on record that the weather reaches.
@@ -132,7 +137,7 @@ class GardenFit:
 
     def model(self, transition: Transition) -> RequirementModel:
         """What is believed of a transition before the records speak."""
-        prior_of = lambda species: self.prior(species, transition)  # noqa: E731
+        prior_of = partial(_prior, self.garden.species, transition)
         return requirement_model(transition, prior_of, self.garden.longest_day, self.club(transition))
 
     def club(self, transition: Transition) -> Club | None:
@@ -148,16 +153,20 @@ class GardenFit:
         return Club(
             steps,
             self.garden.climate,
-            lambda species: self.prior(species, transition),
+            partial(_prior, self.garden.species, transition),
             all_later=transition.start == "work",
         )
 
     def requirement(self, transition: Transition) -> Requirement:
-        """The requirement of a transition."""
+        """The requirement of a transition; that of a garden with other records stands where its waits do."""
         if transition not in self._fits:
-            waits = self.waits(transition)
-            thermal_time = self.garden.thermal_time({(w.site, w.season) for w in waits})
-            self._fits[transition] = self.model(transition).fit(waits, thermal_time)
+            waits, garden, key = self.waits(transition), self.garden, ("requirement", transition)
+            kept = cast(tuple[object, Requirement] | None, garden.worked_out.get(key))
+            if kept is None or kept[0] != garden.surroundings or kept[1].waits != tuple(waits):
+                thermal_time = garden.thermal_time({(w.site, w.season) for w in waits})
+                kept = garden.surroundings, self.model(transition).fit(waits, thermal_time)
+                garden.worked_out[key] = kept
+            self._fits[transition] = kept[1]
         return self._fits[transition]
 
     def prior_share(self, species: str, transition: Transition) -> float:
