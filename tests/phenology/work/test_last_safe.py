@@ -74,7 +74,7 @@ def test_odds_stand_for_other_records_only_where_these_teach_the_same():
 
     kept = odds(one)
     assert odds(one.with_records({"nobody": ([], [])})) is kept
-    for tree in ("other", "third"):  # of which one says how long growth takes, one whether buds rest
+    for tree in ("third", "other"):  # of which one says whether buds rest, one how long growth takes
         assert not np.array_equal(odds(one.with_records({tree: ([], [])})).ripens, kept.ripens)
     colder = odds(replace(one, limits=Limits(frost_c=-4.0)))
     assert_array_equal(colder.ripens, odds(replace(one, limits=Limits(frost_c=-4.0), worked_out={})).ripens)
