@@ -173,6 +173,15 @@ class Garden:
         return _grouped(sorted(self.works, key=lambda v: v.latest), "tree_id")
 
     @cached_property
+    def works_of_season(self) -> Mapping[tuple[str, int], list[Work]]:
+        """Work by tree and season, oldest first."""
+        found: dict[tuple[str, int], list[Work]] = defaultdict(list)
+        for tree, works in self.works_by_tree.items():
+            for work in works:
+                found[tree, self.calendar.season_of(work.latest)].append(work)
+        return found
+
+    @cached_property
     def flushes_by_tree(self) -> Mapping[str, list[Flush]]:
         """Flushes of each tree, in the order in which they began."""
         return _grouped(sorted(self.flushes, key=self._flush_order), "tree_id")

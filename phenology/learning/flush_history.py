@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import itertools
 import math
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 from datetime import date
 from typing import cast
@@ -166,22 +166,16 @@ def histories_of(garden: Garden, tree: Tree) -> list[FlushHistory]:
         return known[1]
     out: list[FlushHistory] = []
     garden.by_tree["histories", tree.id] = tree, out
-    works: dict[int, list[Work]] = {}
-    for work in garden.works_by_tree.get(tree.id, ()):
-        works.setdefault(garden.calendar.season_of(work.latest), []).append(work)
     for season, mine in itertools.groupby(garden.flushes_by_tree.get(tree.id, []), lambda f: f.season):
-        out += _of_season(garden, tree, season, list(mine), works)
+        out += _of_season(garden, tree, season, list(mine))
     return out
 
 
-def _of_season(
-    garden: Garden, tree: Tree, season: int, flushes: list[Flush], by_season: Mapping[int, list[Work]]
-) -> list[FlushHistory]:
+def _of_season(garden: Garden, tree: Tree, season: int, flushes: list[Flush]) -> list[FlushHistory]:
     """The flushes of a season; worked out once for all gardens that hold the very same records of it."""
     looks = [look for flush in flushes for look in garden.looks_by_flush.get(flush.id, ())]
-    works, ids = by_season.get(season, []), {flush.work_id for flush in flushes} - {None}
-    others = (work for known, some in by_season.items() if known != season for work in some)
-    waking = [work for work in (*works, *others) if work.id in ids] if ids else []
+    works, ids = garden.works_of_season.get((tree.id, season), ()), {flush.work_id for flush in flushes}
+    waking = [work for work in garden.works_by_tree.get(tree.id, ()) if work.id in ids]
     records = (tree, *flushes, *looks, *works, *waking)
     key = (tuple(map(id, records)), garden.site(tree, season), garden.calendar)
     kept = garden.worked_out.get(key)

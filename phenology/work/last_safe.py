@@ -35,6 +35,7 @@ from phenology.model.records import Site
 from phenology.model.season import NEVER, SeasonCalendar
 from phenology.weather.frost import FreezeOdds, LateSeason, first_frosts, late_season
 from phenology.weather.traces import Traces
+from phenology.work.grades import grade_of
 
 HARDENING = (Transition("extended", "hardened"), Transition("budbreak", "hardened"))
 
@@ -170,6 +171,18 @@ class Late:
     def _odds(self) -> dict[float, float]:
         return {}
 
+    def grade(self, day: float, required: float) -> str:
+        """How late it is for growth woken on a day: see `grades`, or "rests"."""
+        if (day, required) not in self._grades:
+            first = min((limit for _, limit in self.calendar_limits), default=math.inf)
+            grade = grade_of(self.odds_on(day), required, max(0.0, day - first))
+            self._grades[day, required] = "rests" if self.zone(day, required) == "rests" else grade
+        return self._grades[day, required]
+
+    @cached_property
+    def _grades(self) -> dict[tuple[float, float], str]:
+        return {}
+
     def reason(self, required: float | None = None) -> str:
         """The limit that ruled, in a sentence."""
         stop, wanted = self.stop(required), self.limits.odds if required is None else required
@@ -291,7 +304,7 @@ class WorkSeason:
         curve = self._ripening(species, site, ending.season)
         kind = garden.species.get(species)
         tropical = kind is not None and kind.is_tropical
-        own = own_late_flushes(self.fit.histories, species, ending.then)
+        own = own_late_flushes(self._woken, species, ending.then)
         kept = tuple(
             (name, day)
             for name, day in (() if tropical else ending.calendar_limits)
@@ -310,6 +323,11 @@ class WorkSeason:
             ending.season.summer,
             not any(self.fit.seasons_seen(species, step) for step in HARDENING),
         )
+
+    @cached_property
+    def _woken(self) -> list[FlushHistory]:
+        """The flushes that work woke."""
+        return [h for h in self.fit.histories if h.woken is not None]
 
     def _ripening(self, species: str, site: Site, season: LateSeason) -> Ripening:
         """The odds by day of work; those of a garden with other records stand where they teach the same."""
