@@ -125,7 +125,7 @@ class Late:
 
     def _rules_by_rest(self, last: float, wanted: float) -> bool:
         """Whether growth woken after the last day would ripen, did buds not stay shut."""
-        answered = self.curve.answered().last_day(wanted)
+        answered = self.curve.last_day(wanted, answered=True)
         return answered is not None and answered > last + RULES_DAYS
 
     def last_safe(self, required: float | None = None) -> date | None:
@@ -294,6 +294,7 @@ class WorkSeason:
         days = _grid(garden.today, ending.season)
         rests = np.array([self.fit.rests(species, day) for day in days])
         curve = ripening(steps, ending.season.thermal_time, days, ends - before, ends, rests)
+        curve.work_out(garden.today + float(wait) for wait in WAITING)
         kind = garden.species.get(species)
         tropical = kind is not None and kind.is_tropical
         own = own_late_flushes(self.fit.histories, species, ending.then)
