@@ -47,29 +47,29 @@ class Ripening:
     @property
     def ripens(self) -> Array:
         """Odds that a cut wakes growth that is hard in time, on all days."""
-        return self._at(range(len(self.days)))[0]
+        return self._at(range(len(self.days)), 0)
 
     @property
     def wakes(self) -> Array:
         """Odds that buds break before the year's growth ends, on all days."""
-        return self._at(range(len(self.days)))[1]
+        return self._at(range(len(self.days)), 1)
 
     def work_out(self, days: Iterable[float]) -> None:
         """Work out some of the days together, which is quicker than one by one."""
         self._at(np.flatnonzero(np.isin(self.days, [*days])).tolist())
 
-    def _at(self, some: Sequence[int]) -> Array:
+    def _at(self, some: Sequence[int], row: int = 0) -> Array:
         missing = [k for k in some if np.isnan(self._odds[0, k])]
         if missing:
             self._odds[:, missing] = self._work_out(missing)
-        return self._odds[:, some]
+        return np.asarray(self._odds[row, some])
 
     def odds(self, day: float) -> float:
         """Odds that growth woken on a day ripens."""
         after = int(np.searchsorted(self.days, day))
         exact = after < len(self.days) and self.days[after] == day
         some = [k for k in ((after,) if exact else (after - 1, after)) if 0 <= k < len(self.days)]
-        deviate = np.interp(day, self.days[some], _normal_quantile(self._at(some)[0]))
+        deviate = np.interp(day, self.days[some], _normal_quantile(self._at(some)))
         return float(normal_cdf(np.array([deviate]))[0]) if abs(deviate) < FARTHEST else float(deviate > 0)
 
     def last_day(self, required: float, *, answered: bool = False) -> float | None:

@@ -398,8 +398,9 @@ def gives_way(limit: float, own: Sequence[tuple[float, float, float]], days_befo
 
 def _grid(today: int, season: LateSeason) -> Array:
     """Work days to be tried: every other week from spring to the end of growth, and today and what waits."""
-    ends = season.end()
-    last = float(np.median(ends[np.isfinite(ends)])) if np.isfinite(ends).any() else season.summer + 160.0
+    ends = sorted(day for day in season.end().tolist() if math.isfinite(day))
+    middle = len(ends) // 2  # np.median would load numpy.ma
+    last = (ends[middle] + ends[~middle]) / 2 if ends else season.summer + 160.0
     last = min(last, season.thermal_time.days - 1.0)
     first, dense = max(1.0, season.summer - BEFORE_SUMMER), season.summer - BEFORE_SUMMER / 2
     early = np.arange(first, dense, 2 * GRID_DAYS)
