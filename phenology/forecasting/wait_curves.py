@@ -20,7 +20,7 @@ from phenology.model.arrays import Array, BoolArray, IntArray
 
 Single = NDArray[np.float32]
 
-FARTHEST = 4.0  # normal deviates beyond which a curve is flat: 3e-5 are left
+FARTHEST = 5.0  # normal deviates beyond which a curve is flat: 3e-7 are left
 SHORT = (0.7985, 0.0354)  # tanh(z (a + b z^2)) is the normal curve to 1.6e-4 (ours, by trial)
 AT_ONCE = 300_000  # so many values stay near the processor while they are worked on (ours)
 RISING = 100  # on about so many days a curve rises (ours)

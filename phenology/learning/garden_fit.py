@@ -6,22 +6,23 @@ from collections import defaultdict
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, field, replace
 from functools import cache, cached_property, partial
-from typing import cast
+from typing import TYPE_CHECKING, cast
 
 import numpy as np
 
 from phenology.garden import Garden
 from phenology.heat.clocks import CLOCKS
-from phenology.learning.club import Club
 from phenology.learning.flush_history import WORK_REACH, FlushHistory, histories
 from phenology.learning.requirement import Requirement, RequirementModel
 from phenology.learning.resting import Resting, cuts_of, rested
 from phenology.learning.transitions import Transition, prior_of_transition
 from phenology.learning.waits import Wait
-from phenology.learning.work_habit import mean_delay
 from phenology.model.records import Tree
 from phenology.model.season import NEVER
 from phenology.species.catalogue import Species, neutral_species
+
+if TYPE_CHECKING:
+    from phenology.learning.club import Club
 
 
 def _prior(known: Mapping[str, Species], transition: Transition, species: str) -> tuple[float, float]:
@@ -133,6 +134,8 @@ class GardenFit:
 
     @cached_property
     def _delay(self) -> float:
+        from phenology.learning.work_habit import mean_delay
+
         return mean_delay(self.histories)
 
     def model(self, transition: Transition) -> RequirementModel:
@@ -150,6 +153,8 @@ class GardenFit:
         ]
         if not steps:
             return None
+        from phenology.learning.club import Club
+
         return Club(
             steps,
             self.garden.climate,

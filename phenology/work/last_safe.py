@@ -129,7 +129,7 @@ class Late:
 
     def _rules_by_rest(self, last: float, wanted: float) -> bool:
         """Whether growth woken after the last day would ripen, did buds not stay shut."""
-        answered = self.curve.answered().last_day(wanted)
+        answered = self.curve.last_day(wanted, answered=True)
         return answered is not None and answered > last + RULES_DAYS
 
     def last_safe(self, required: float | None = None) -> date | None:
@@ -347,6 +347,7 @@ class WorkSeason:
         ends = season.end()
         before = np.where(np.isfinite(season.frost), garden.limits.days_before_frost, 0)
         curve = ripening(steps, season.thermal_time, days, ends - before, ends, rests)
+        curve.work_out(garden.today + float(wait) for wait in WAITING)
         garden.worked_out[key] = rests_on, learned, curve
         return curve
 
@@ -357,10 +358,10 @@ class WorkSeason:
         forecast of a flush that was really woken does let date and light speak.)
         """
 
+        fitted, season = self.fit.requirement(wait), self.garden.season  # all that is kept with the odds
+
         def requirement(began: float) -> Prediction:
-            fitted = self.fit.requirement(wait)
-            found = fitted.predict(species, "", self.garden.season, True, began, lean=False)
-            return by_duration(found, CLOCKS)
+            return by_duration(fitted.predict(species, "", season, True, began, lean=False), CLOCKS)
 
         return requirement
 
@@ -431,8 +432,9 @@ def gives_way(limit: float, own: Sequence[tuple[float, float, float]], days_befo
 
 def _grid(today: int, season: LateSeason) -> Array:
     """Work days to be tried: every other week from spring to the end of growth, and today and what waits."""
-    ends = season.end()
-    last = float(np.median(ends[np.isfinite(ends)])) if np.isfinite(ends).any() else season.summer + 160.0
+    ends = sorted(day for day in season.end().tolist() if math.isfinite(day))
+    middle = len(ends) // 2  # np.median would load numpy.ma
+    last = (ends[middle] + ends[~middle]) / 2 if ends else season.summer + 160.0
     last = min(last, season.thermal_time.days - 1.0)
     first, dense = max(1.0, season.summer - BEFORE_SUMMER), season.summer - BEFORE_SUMMER / 2
     early = np.arange(first, dense, 2 * GRID_DAYS)
