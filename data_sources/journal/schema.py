@@ -76,9 +76,7 @@ class StoredColumn:
     name: str
     kind: type  # of its values: str, float, int, bool or date
     optional: bool  # whether it may be empty
-    read: (
-        Callable[[Any], Any] | None
-    )  # makes of what SQLite holds what the record does; None where it is that
+    read: Callable[[Any], Any] | None  # makes of SQLite's value that of the record; None: it is the same
 
 
 def table_of(kind: type[Record]) -> str:
