@@ -62,16 +62,9 @@ class Planned(Generic[Entry]):
 
 @dataclass(frozen=True)
 class Draft:
-    """What is saved, what is said once it is, and what the history says of it.
+    """What is saved, what is said once it is, and what the history says of it."""
 
-    Attributes
-    ----------
-    said, minded : str
-        What was understood and brings about; what to mind. Either may be empty.
-    save, remove : sequence of records
-    label : str
-    """
-
+    # said and minded: what was understood and brings about; what to mind. Either may be empty.
     said: str
     minded: str
     save: Sequence[Record]

@@ -48,32 +48,20 @@ def answered(answers: Answers, question: FileQuestion, answer: str) -> Answers:
 
 @dataclass
 class Intake:
-    """What tables bring to a garden: records and the weather of exported folders.
-
-    Attributes
-    ----------
-    plan : ImportPlan
-        Empty while a question is `needed`.
-    needed : FileQuestion or None
-        What has to be answered before the tables can be read.
-    left_out : list of str
-        What of the weather cannot be taken, a sentence each without its full stop.
-    brought : list of AddReport
-        Once it is saved, what became of each weather series.
-    batch : str
-        Once it is saved, the change that wrote its records; empty where none was needed.
-    """
+    """What tables bring to a garden: records and the weather of exported folders."""
 
     tables: Sequence[TextTable]
     answers: Answers
     folders: Sequence[Path] = ()
-    plan: ImportPlan = field(default_factory=ImportPlan)
-    needed: FileQuestion | None = None
+    plan: ImportPlan = field(default_factory=ImportPlan)  # empty while a question is `needed`
+    needed: FileQuestion | None = None  # what has to be answered before the tables can be read
     weather: list[ExportedWeather] = field(default_factory=list)
+    # what of the weather cannot be taken, a sentence each without its full stop
     left_out: list[str] = field(default_factory=list)
+    # once it is saved, what became of each weather series
     brought: list[AddReport] = field(default_factory=list)
     planned_on: tuple[object, ...] = ()
-    batch: str = ""
+    batch: str = ""  # once it is saved, the change that wrote its records; empty where none was needed
 
     @property
     def questions(self) -> list[FileQuestion]:

@@ -17,23 +17,13 @@ SOURCES = ("station", "model")  # the first that a place has is what its reading
 
 @dataclass(frozen=True, eq=False)
 class StationPair:
-    """Own readings and the station's (or model's) for the same place.
+    """Own readings and the station's (or model's) for the same place."""
 
-    Attributes
-    ----------
-    place : str
-        Its name.
-    source : {"station", "model"}
-    own, other : DailyWeather
-    learned : PlaceCorrection or None
-        How they have been found to differ; None with too few days.
-    """
-
-    place: str
+    place: str  # its name
     source: str
     own: DailyWeather
     other: DailyWeather
-    learned: PlaceCorrection | None
+    learned: PlaceCorrection | None  # how they have been found to differ; None with too few days
 
 
 def station_pair(folder: Path, place: Place, as_of: date | None = None) -> StationPair:

@@ -30,21 +30,12 @@ MOST_DEVICES = 50
 
 @dataclass(frozen=True)
 class Device:
-    """A paired phone, computer or program.
-
-    Attributes
-    ----------
-    id, name : str
-    digest : str
-        Of its secret.
-    since : str
-        The day it was paired, ISO.
-    """
+    """A paired phone, computer or program."""
 
     id: str
     name: str
-    digest: str
-    since: str
+    digest: str  # of its secret
+    since: str  # the day it was paired, ISO
 
 
 @dataclass

@@ -17,18 +17,10 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True)
 class Embedded:
-    """A page of its own, to stand inside another one.
+    """A page of its own, to stand inside another one."""
 
-    Attributes
-    ----------
-    style : str
-        Its stylesheet.
-    body : Markup
-        What stands in its body.
-    """
-
-    style: str
-    body: Markup
+    style: str  # its stylesheet
+    body: Markup  # what stands in its body
 
 
 def morning_body(

@@ -19,25 +19,13 @@ AT_ONCE = 40
 
 @dataclass(frozen=True)
 class Serving:
-    """How a garden is served.
-
-    Attributes
-    ----------
-    folder : Path
-    port : int
-    lan : bool
-        For other devices of the home network, not only for this computer.
-    behind : str or None
-        The public name of a reverse proxy in front, such as "garden.example:8443".
-    prefix : str
-        The path under which that proxy shows the garden.
-    """
+    """How a garden is served."""
 
     folder: Path
     port: int
-    lan: bool = False
-    behind: str | None = None
-    prefix: str = ""
+    lan: bool = False  # for other devices of the home network, not only for this computer
+    behind: str | None = None  # the public name of a reverse proxy in front, such as "garden.example:8443"
+    prefix: str = ""  # the path under which that proxy shows the garden
 
     @property
     def address(self) -> str:

@@ -61,22 +61,13 @@ class StaleError(Exception):
 
 @dataclass(frozen=True)
 class Saved:
-    """What is told once a change is saved.
+    """What is told once a change is saved."""
 
-    Attributes
-    ----------
-    said, minded : str
-        As `Draft` has them.
-    trees : tuple of str
-        Their ids.
-    before : Known or None
-        What was forecast before it, where that was reckoned.
-    """
-
+    # said and minded: as `Draft` has them
     said: str
     minded: str
-    trees: tuple[str, ...]
-    before: Known | None = None
+    trees: tuple[str, ...]  # their ids
+    before: Known | None = None  # what was forecast before it, where that was reckoned
 
 
 class _InTheForm:
@@ -97,34 +88,18 @@ class _InTheForm:
 
 @dataclass(frozen=True)
 class Entry:
-    """A look or work as a form or a program hands it in.
-
-    Attributes
-    ----------
-    editor : type of EntryEditor
-    trees : tuple of str
-        Their ids.
-    name : Stage or Operation
-    typed : dict
-        As the command's options.
-    token : str
-        Of the form: the same one is written once, however often it is sent.
-    seen : int or None
-        The last change of these trees when the form was made; None where that does not matter.
-    agreed : sequence of str or None
-        The questions that were answered with yes; None where nobody is asked.
-    corrects : str
-        The id of the record that it takes the place of; empty where it is a new one.
-    """
+    """A look or work as a form or a program hands it in."""
 
     editor: type[LookEditor] | type[WorkEditor]
-    trees: tuple[str, ...]
+    trees: tuple[str, ...]  # their ids
     name: Any
-    typed: dict[str, Any]
-    token: str
+    typed: dict[str, Any]  # as the command's options
+    token: str  # of the form: the same one is written once, however often it is sent
+    # the last change of these trees when the form was made; None where that does not matter
     seen: int | None = None
+    # the questions that were answered with yes; None where nobody is asked
     agreed: Sequence[str] | None = None
-    corrects: str = ""
+    corrects: str = ""  # the id of the record that it takes the place of; empty where it is a new one
 
     def id_of(self, tree: str) -> str:
         """The id of a tree's record: the same for the same form."""
