@@ -1,4 +1,4 @@
-"""Work: where the general flow of `EntryEditor` is that of what was done."""
+"""Work: how `EntryEditor` goes on with what was done, and what the rules say of it."""
 
 from __future__ import annotations
 
@@ -9,6 +9,7 @@ from datetime import date
 from data_sources.garden import new_id
 from data_sources.journal.schema import Record
 from data_sources.kept.cautions_said import not_said_yet
+from phenology.advice.adviser import late_seasons
 from phenology.language.tree_selection import few_labels
 from phenology.language.words import find_operation
 from phenology.model.errors import FlushcastError, InputError
@@ -17,12 +18,37 @@ from phenology.model.records import Stand, Tree, Work
 from phenology.model.stages import Stage
 from phenology.records.entries import Changes, work_changes
 from phenology.records.flushes import TreeRecord
-from phenology.work.answer import Answer
+from phenology.work.answer import Answer, may_i
+from phenology.work.case import Case
 from phenology.work.cautions import cautions
 from reports.entries.entry_editor import ENTRY_READERS, EntryEditor, Planned
 from reports.garden.clock import today
-from reports.garden.work_answers import work_answers
+from reports.garden.open_garden import OpenGarden
 from reports.text.ahead_text import answer_lines, finding_lines
+
+
+def work_answers(opened: OpenGarden, trees: Sequence[Tree], work: Work) -> Iterator[tuple[Tree, Answer]]:
+    """The answer for each tree; a garden without weather yet is judged by what there is.
+
+    Parameters
+    ----------
+    opened : OpenGarden
+    trees : sequence of Tree
+    work : Work
+        Of no tree yet; its last day is the one that is asked about.
+    """
+    if not trees:
+        return
+    day = work.latest
+    garden = opened.snapshot(day if day < opened.today else None)
+    seasons = late_seasons(garden) if work.operation.wakes else None
+    for tree in trees:
+        late = seasons.late(tree.species, garden.site(tree, garden.season)) if seasons else None
+        yield (
+            tree,
+            may_i(Case(garden, tree, work.operation, day, work.part, work.note or "", work.early, late)),
+        )
+
 
 NEEDS_HARD_LEAVES = (Operation.CUTBACK, Operation.HALVING, Operation.PARTIAL_DEFOLIATION)
 

@@ -19,8 +19,8 @@ from phenology.model.season import SeasonCalendar
 from phenology.model.track_record import PastForecast, TrackRecord, first_hardenings
 from reports.notebook.framed import framed
 from reports.notebook.opened import Opened
-from reports.output.calibration import COLUMNS as LEARNED
 from reports.table import Column, attribute
+from reports.text.calibration_text import COLUMNS as LEARNED
 
 LEVELS = (10, 50, 90)
 CLOCK_SHARES = (

@@ -19,7 +19,7 @@ from phenology.model.records import Place
 from phenology.model.track_record import PastForecast, TrackRecord
 from phenology.weather.series import DailyWeather
 from reports.garden.own_species import own_species
-from reports.garden.station_pair import StationPair
+from reports.garden.place_weather import StationPair
 from reports.notebook.framed import on_one_thread
 
 

@@ -25,7 +25,7 @@ from reports.notebook.framed import framed
 from reports.notebook.opened import Opened
 from reports.notebook.weather import Weather, daily_weather
 from reports.output.compare import COLUMNS, course_days, followed_stages
-from reports.output.elsewhere import COLUMNS as LESSONS
+from reports.text.elsewhere_text import COLUMNS as LESSONS
 
 
 class SeasonFrames(Opened):

@@ -16,8 +16,8 @@ from phenology.model.stages import Mark, Stage
 from reports.entries.look_editor import LookEditor
 from reports.entries.work_editor import WorkEditor
 from reports.web.look_pages import look_form, number, written
-from reports.web.photos import plain_photo
 from reports.web.site import Visit
+from reports.web.uploads import plain_photo
 from reports.web.work_pages import work_form
 from reports.web.writing import LOOK_FIELDS, NOTHING_TYPED, WORK_FIELDS, Entry, checked_token
 

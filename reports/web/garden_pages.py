@@ -20,7 +20,7 @@ from reports.entries.trees import add_tree, aim_trees, edit_trees, move_trees, r
 from reports.garden.weather_updating import update_places
 from reports.table import Table
 from reports.text.calibration_text import STEPS_MEAN, species_words, step_columns
-from reports.web.qr import drawn_qr
+from reports.web.device_pages import drawn_qr
 from reports.web.site import Updating, Visit
 from reports.web.tree_pages import tree_of
 

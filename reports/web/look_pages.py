@@ -23,8 +23,8 @@ from reports.entries.look_editor import LookEditor
 from reports.garden.open_garden import OpenGarden
 from reports.text.forecast_text import SEEN
 from reports.text.words import capital, shown_date
-from reports.web.photos import plain_photo
 from reports.web.site import Visit
+from reports.web.uploads import plain_photo
 from reports.web.writing import (
     LOOK_FIELDS,
     AlreadyWrittenError,

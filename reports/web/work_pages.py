@@ -16,9 +16,8 @@ from phenology.model.records import Tree, Work
 from phenology.model.stages import Part
 from phenology.work.cautions import cautions
 from reports.entries.entry_editor import ALL_THE_SAME
-from reports.entries.work_editor import WorkEditor
+from reports.entries.work_editor import WorkEditor, work_answers
 from reports.garden.open_garden import OpenGarden
-from reports.garden.work_answers import work_answers
 from reports.text.ahead_text import answer_lines
 from reports.text.words import capital
 from reports.web.look_pages import chosen_trees, number, pick_tree, written

@@ -108,7 +108,7 @@ def round_command(
     if filled is not None:
         if as_of is not None:
             raise click.UsageError("--as-of goes with a round, not with --read")
-        from reports.cli.writing.round_entry import take_sheet_in
+        from reports.cli.writing.import_entry import take_sheet_in
 
         take_sheet_in(garden, filled, dry_run=dry_run)
         return
@@ -240,7 +240,7 @@ def check_command(
     from phenology.language.words import find_operation, find_part
     from phenology.model.records import Work
     from phenology.work.cautions import cautions
-    from reports.garden.work_answers import work_answers
+    from reports.entries.work_editor import work_answers
     from reports.output.ahead import answers_table
     from reports.text.ahead_text import answer_lines
     from reports.text.words import paragraph

@@ -83,7 +83,7 @@ def _of_trees(opened: OpenGarden, as_of: str | None, name: str, tree: str | None
 def _of_weather(opened: OpenGarden, as_of: str | None, name: str, place: str | None) -> tuple[Axes, str]:
     """Of the season so far, a place beside its station, or no garden, though in its units if there is one."""
     from reports.charts import weather_charts as charts
-    from reports.garden.station_pair import station_pair
+    from reports.garden.place_weather import station_pair
 
     if name == "heat-curve":
         units = opened.settings_or_usual.units

@@ -89,8 +89,7 @@ def notify_command(garden: OpenGarden, dry_run: bool) -> None:
     from data_sources.kept.messages_sent import Sent, read_sent, sending_now
     from phenology.advice.agenda import make_agenda
     from phenology.advice.news import all_told, news
-    from reports.output.sending import Receiver, addresses
-    from reports.text.message_text import message_text, subject
+    from reports.text.message_text import Receiver, addresses, message_text, subject
 
     receivers: list[Receiver | None] = []
     try:
@@ -174,7 +173,7 @@ def serve_command(garden: OpenGarden, port: int, lan: bool, behind: str | None, 
     devices = serving.devices()
     put(serving.url)
     if devices is not None:
-        from reports.web.qr import terminal_qr
+        from reports.web.device_pages import terminal_qr
 
         if lan:
             tell("This is plain HTTP: whoever shares this network could read along. Use it at home.")

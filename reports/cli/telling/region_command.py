@@ -79,7 +79,7 @@ def region_command(
     from data_sources.gridded.writing import check_ending, read_maps, write_maps
     from phenology.region.maps import region_maps
     from reports.charts.ink import FORMATS, save_chart
-    from reports.output.region import region_lines
+    from reports.charts.region_map import region_lines
 
     check_ending(out)
     if out.resolve() in [file.resolve() for file in files]:

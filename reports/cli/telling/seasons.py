@@ -42,8 +42,13 @@ def calibrate_command(
     from phenology.model.track_record import TrackRecord
     from reports.garden.own_species import own_species
     from reports.garden.past_forecasts import garden_past
-    from reports.output.calibration import calibration_json, classic_json
-    from reports.text.calibration_text import calibration_text, classic_text, observers_text
+    from reports.text.calibration_text import (
+        calibration_json,
+        calibration_text,
+        classic_json,
+        classic_text,
+        observers_text,
+    )
     from reports.text.progress import progress
 
     snapshot, settings = garden.snapshot(as_of), garden.settings

@@ -71,7 +71,7 @@ def import_command(
     to a small sheet beside the file, with the question: mend it there and
     import it.
     """
-    from data_sources.photo_dates import holds_photos
+    from data_sources.look_photos import holds_photos
     from reports.cli.writing.import_entry import take_in
     from reports.entries.intake import garden_answers
 

@@ -1,28 +1,114 @@
-"""An import at the terminal: asked about, shown, its account told, rows left out written beside the file."""
+"""An import at the terminal: previewed, asked about, its account told, rows left out written beside the file."""
 
 from __future__ import annotations
 
 import re
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
+from dataclasses import replace
 from pathlib import Path
 
 import click
 
-from data_sources.tables.columns import IGNORE
-from data_sources.tables.import_draft import ImportPlan
-from data_sources.tables.import_rows import write_to_mend
-from data_sources.tables.problems import FileQuestion, TableError
+from data_sources.tables.columns import IGNORE, OPEN
+from data_sources.tables.headers import event_column
+from data_sources.tables.import_draft import ImportedFile, ImportedRow, ImportPlan, write_to_mend
+from data_sources.tables.problems import FileQuestion, TableError, sentences
 from data_sources.tables.table_import import Answers
-from data_sources.tables.text_table import TextTable, printable
+from data_sources.tables.text_table import TextTable, printable, read_table
 from phenology.language.words import find_event
 from phenology.model.errors import InputError
+from phenology.model.stages import Stage
 from reports.cli.common import may_ask, say, tell
 from reports.cli.file_questions import ask
-from reports.cli.writing.import_preview import left_out, preview
 from reports.cli.writing.record_editor import UNDO
-from reports.entries.intake import Intake, answered, prepare, read_tables, save
+from reports.entries.intake import Intake, answered, garden_answers, prepare, read_tables, save
 from reports.garden.open_garden import OpenGarden
-from reports.text.words import counted
+from reports.text.words import counted, set_in
+
+ROWS = 12  # rows told of a file before the rest is only counted; all with --dry-run
+
+
+def preview(plan: ImportPlan, *, every_row: bool = False) -> Iterator[str]:
+    """Lines for the terminal."""
+    for report in plan.reports:
+        if not report.columns:
+            continue
+        yield from _columns(report)
+        mine = [row for row in plan.rows if row.file == report.file]
+        yield from _rows(mine, len(mine) if every_row else ROWS)
+    if plan.new_trees and every_row:  # else they were asked about
+        yield "Trees that the garden lacks:"
+        yield from (set_in(f"{label}: {species}", 2) for label, species in plan.new_trees.items())
+    yield from left_out(plan)
+
+
+def left_out(plan: ImportPlan) -> Iterator[str]:
+    """What is to be asked and what cannot be used, place and reason."""
+    unknown = sum(row.fate == "unknown" for row in plan.rows)
+    if unknown:
+        yield f"{counted(unknown, 'cells')} with a date that is not known, passed over."
+    for heading, problems in (
+        ("To be told first:", [problem for problem in plan.problems if problem.asks]),
+        ("Cannot be used:", [problem for problem in plan.problems if not problem.asks]),
+    ):
+        if problems:
+            yield heading
+            yield from (set_in(sentence, 2) for sentence in sentences(problems))
+
+
+def _columns(report: ImportedFile) -> Iterator[str]:
+    """How the columns of a file were understood."""
+    meant: dict[str, list[str]] = {}
+    for header, name in report.columns.items():
+        column = event_column(name)
+        if column is not None:
+            meant.setdefault("looks" if isinstance(column.event, Stage) else "work", []).append(header)
+        elif name not in (IGNORE, OPEN):
+            same = header.casefold() == name
+            meant.setdefault(name.replace("_", " "), []).append("" if same else header)
+    said = [
+        f"{', '.join(filter(None, headers))} ({name})" if any(headers) else name
+        for name, headers in meant.items()
+    ]
+    yield set_in(f"{report.file}: {'; '.join(said)}.", 0)
+    passed = [header for header, name in report.columns.items() if name == IGNORE]
+    if passed:
+        yield set_in(f"Columns passed over: {', '.join(passed)}.", 2)
+
+
+def _rows(rows: Sequence[ImportedRow], most: int) -> Iterator[str]:
+    """Rows as they were understood, line by line."""
+    taken = sorted((row for row in rows if row.fate in ("new", "there")), key=lambda row: row.line)
+    for row in taken[:most]:
+        there = " (there already)" if row.fate == "there" else ""
+        yield set_in(f"line {row.line}: {row.said}{there}", 2)
+    if len(taken) > most:
+        yield f"  and {len(taken) - most:,} more, all of them with --dry-run"
+
+
+def take_sheet_in(garden: OpenGarden, file: Path, *, dry_run: bool) -> None:
+    """Save the looks of a filled sheet, all of them or none; rows without a stage are passed over.
+
+    Raises
+    ------
+    TableError
+        If it is no such sheet, or a row that was filled in cannot be used; it is named by its line.
+    """
+    table = read_table(file)
+    at = {key: n for n, key in enumerate(table.keys)}
+    missing = [name for name in ("date", "tree", "stage") if name not in at]
+    if missing:
+        raise TableError(
+            f"{file.name} lacks the column '{missing[0]}'; make a sheet with flushcast round --csv"
+        )
+    filled = tuple(row for row in table.rows if row[1][at["stage"]].strip())
+    for line, cells in table.rows:
+        if (line, cells) not in filled and "note" in at and cells[at["note"]].strip():
+            tell(f"{file.name}, line {line}: a note without a stage was passed over.")
+    if not filled and not table.problems:
+        tell("No stage was filled in; nothing was changed.")
+        return
+    take_tables_in(garden, [replace(table, rows=filled)], garden_answers(garden, "look"), dry_run=dry_run)
 
 
 def take_in(

@@ -12,7 +12,7 @@ import click
 from data_sources.garden import new_id
 from data_sources.journal.schema import Record
 from data_sources.journal_questions import all_records
-from data_sources.photo_dates import Photo, find_photos, read_photo
+from data_sources.look_photos import Photo, find_photos, read_photo
 from data_sources.tables.problems import Problem, TableError
 from phenology.language.tree_selection import few_labels
 from phenology.language.vague_dates import format_day
