@@ -1,4 +1,4 @@
-"""Photos of looks: the folder `photos` beside the journal, one a look, and the days cameras wrote into them."""
+"""Photos of looks: the folder `photos` beside the journal, one a look, and the days that cameras wrote."""
 
 from __future__ import annotations
 

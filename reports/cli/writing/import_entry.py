@@ -1,4 +1,4 @@
-"""An import at the terminal: previewed, asked about, its account told, rows left out written beside the file."""
+"""An import at the terminal: previewed, asked about, told; rows left out are written beside the file."""
 
 from __future__ import annotations
 
