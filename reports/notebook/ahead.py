@@ -11,8 +11,7 @@ from phenology.advice.forecast_change import ForecastChange, forecast_changes
 from phenology.advice.forecast_rows import ForecastRow
 from phenology.advice.visits import Visit
 from phenology.advice.windows import Window, windows
-from reports.notebook.framed import framed
-from reports.notebook.opened import Opened
+from reports.notebook.opened import Opened, framed
 from reports.output import ahead as tables
 
 

@@ -17,8 +17,7 @@ from phenology.learning.transitions import Transition, all_transitions
 from phenology.learning.work_habit import work_habits
 from phenology.model.season import SeasonCalendar
 from phenology.model.track_record import PastForecast, TrackRecord, first_hardenings
-from reports.notebook.framed import framed
-from reports.notebook.opened import Opened
+from reports.notebook.opened import Opened, framed
 from reports.table import Column, attribute
 from reports.text.calibration_text import COLUMNS as LEARNED
 

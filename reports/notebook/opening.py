@@ -19,7 +19,7 @@ from phenology.model.records import Place
 from phenology.model.track_record import PastForecast
 from reports.charts import learned_charts, tree_charts, weather_charts
 from reports.garden.clock import today
-from reports.garden.named_tree import named_tree
+from reports.garden.meant import named_tree
 from reports.garden.open_garden import OpenGarden, one_day
 from reports.garden.past_forecasts import garden_past
 from reports.garden.place_weather import StationPair, station_pair

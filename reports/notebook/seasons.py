@@ -21,8 +21,7 @@ from phenology.seasons.tree_stages import tree_stages
 from phenology.seasons.trends import garden_trends
 from phenology.species.catalogue import neutral_species
 from reports.garden.elsewhere_weather import home_place
-from reports.notebook.framed import framed
-from reports.notebook.opened import Opened
+from reports.notebook.opened import Opened, framed
 from reports.notebook.weather import Weather, daily_weather
 from reports.output.compare import COLUMNS, course_days, followed_stages
 from reports.text.elsewhere_text import COLUMNS as LESSONS

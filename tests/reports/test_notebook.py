@@ -16,7 +16,7 @@ from threadpoolctl import threadpool_info, threadpool_limits
 import reports.notebook
 from phenology.model.errors import InputError, StoreError, WeatherError
 from reports.notebook import GardenFrames, open_garden
-from reports.notebook.framed import framed
+from reports.notebook.opened import framed
 from reports.table import Column
 from tests.reports.bench import Bench
 from tests.reports.demo import DAY, flushcast, own_demo

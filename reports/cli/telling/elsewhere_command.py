@@ -146,7 +146,7 @@ def _attribution(garden: OpenGarden, names: set[str]) -> tuple[str, ...]:
 
 def _species(garden: OpenGarden, typed: str) -> Species:
     """The species meant, with the garden's own where there is one."""
-    from reports.garden.own_species import own_species
+    from reports.garden.meant import own_species
 
     grown = {tree.species for tree in garden.trees} if garden.exists else set()
     return own_species(typed, grown, garden.catalogue)

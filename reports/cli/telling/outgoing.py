@@ -164,7 +164,7 @@ def serve_command(garden: OpenGarden, port: int, lan: bool, behind: str | None, 
     Without --lan only this computer can ask for them. Stop it with Ctrl-C.
     """
     try:
-        from reports.web.server import Serving, serve
+        from reports.web.app import Serving, serve
     except ModuleNotFoundError as error:
         raise InputError(
             f"serving pages needs {error.name}, which is not installed: pip install 'flushcast[serve]'"

@@ -116,8 +116,8 @@ def _forecasts(
     from phenology.language.date_style import full_date
     from phenology.model.errors import InputError, WeatherError
     from phenology.region.cells import CellForecasts
+    from reports.garden.meant import own_species
     from reports.garden.open_garden import one_day
-    from reports.garden.own_species import own_species
 
     days = weather.indexes["time"]
     first, last = days[0].date(), days[-1].date()

@@ -12,7 +12,6 @@ from reports.cli.common import as_of_option, open_garden_option, put, say, tell_
 from reports.garden.clock import today
 
 if TYPE_CHECKING:
-    from phenology.garden import Garden
     from phenology.model.track_record import PastForecast
     from reports.garden.open_garden import OpenGarden
 
@@ -40,7 +39,7 @@ def calibrate_command(
     from phenology.learning.learned_from import learned_from
     from phenology.learning.work_habit import work_habits
     from phenology.model.track_record import TrackRecord
-    from reports.garden.own_species import own_species
+    from reports.garden.meant import own_species
     from reports.garden.past_forecasts import garden_past
     from reports.text.calibration_text import (
         calibration_json,
@@ -121,6 +120,7 @@ def compare_command(
         raise click.UsageError("--stages goes with the text; the others tell every stage anyway")
     from phenology.model.track_record import first_hardenings
     from phenology.seasons.compare import compare_seasons
+    from reports.garden.meant import trees_meant
     from reports.garden.past_forecasts import garden_past
     from reports.output.compare import Compared
     from reports.text.compare_text import compare_text, tree_text
@@ -135,7 +135,7 @@ def compare_command(
 
     compared = Compared(comparison, settings.units, past_forecasts if look_back else None)
     if tree is not None:
-        put(tree_text(comparison, settings.units, _trees(tree, snapshot)))
+        put(tree_text(comparison, settings.units, [one.id for one in trees_meant(snapshot, tree)]))
     elif as_csv:
         put(compared.table(table or "stages").as_csv().rstrip("\n"))
     elif as_json:
@@ -147,14 +147,6 @@ def compare_command(
     else:
         truth, followed, trends = compared.truth, compared.followed, compared.trends
         put(compare_text(comparison, settings.units, truth, followed, trends, every_stage=every_stage))
-
-
-def _trees(text: str, garden: Garden) -> list[str]:
-    from phenology.language.tree_selection import Roster, select_trees
-
-    names = {latin: species.names for latin, species in garden.species.items()}
-    roster = Roster(garden.trees, garden.places, garden.stands, names)
-    return [tree.id for tree in select_trees(text, roster, on=garden.as_of)]
 
 
 def _season(text: str) -> int:

@@ -17,8 +17,7 @@ from data_sources.weather.store.records import EARLIEST, LATEST
 from data_sources.weather.store.weather_store import WeatherStore
 from phenology.model.errors import InputError, WeatherError
 from phenology.weather.series import DailyWeather
-from reports.cli.common import open_garden_option, put, say
-from reports.cli.file_questions import asking
+from reports.cli.common import asking, open_garden_option, put, say
 from reports.entries.readings import take_readings
 from reports.garden.open_garden import OpenGarden
 from reports.text.weather_text import WeatherState, added_text, status_text

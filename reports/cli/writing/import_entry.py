@@ -18,9 +18,7 @@ from data_sources.tables.text_table import TextTable, printable, read_table
 from phenology.language.words import find_event
 from phenology.model.errors import InputError
 from phenology.model.stages import Stage
-from reports.cli.common import may_ask, say, tell
-from reports.cli.file_questions import ask
-from reports.cli.writing.record_editor import UNDO
+from reports.cli.common import UNDO, ask, may_ask, say, tell
 from reports.entries.intake import Intake, answered, garden_answers, prepare, read_tables, save
 from reports.garden.open_garden import OpenGarden
 from reports.text.words import counted, set_in

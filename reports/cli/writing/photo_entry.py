@@ -22,8 +22,7 @@ from phenology.model.records import Look, Tree
 from phenology.model.stages import Stage
 from phenology.records.entries import look_changes, same_entry
 from phenology.records.record_book import RecordBook
-from reports.cli.common import tell
-from reports.cli.writing.record_editor import UNDO
+from reports.cli.common import UNDO, tell
 from reports.garden.open_garden import OpenGarden
 from reports.text.words import counted
 
