@@ -4,19 +4,21 @@ from __future__ import annotations
 
 import math
 import textwrap
-from collections.abc import Callable, Iterable, Iterator, Sequence
-from dataclasses import replace
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, fields, replace
 from itertools import groupby
 from operator import itemgetter
 from typing import Any
 
-from phenology.learning.calibration import Calibrated
+from phenology.language.degrees import degrees
+from phenology.learning.calibration import Calibrated, calibrate
 from phenology.learning.classic import ClassicBase, ClassicRow
-from phenology.learning.garden_leaves import LeafHabit
-from phenology.learning.learned_from import LearnedFrom
+from phenology.learning.garden_fit import GardenFit
+from phenology.learning.garden_leaves import GardenLeaves, LeafHabit
+from phenology.learning.learned_from import LearnedFrom, learned_from
 from phenology.learning.observers import Lateness
-from phenology.learning.work_habit import WorkHabit
-from phenology.model.track_record import TrackRecord
+from phenology.learning.work_habit import WorkHabit, work_habits
+from phenology.model.track_record import PastForecast, TrackRecord
 from phenology.species.catalogue import Species
 from reports.table import Column, Kind, Table, attribute, each, grid, in_units, json_text
 from reports.text.words import counted, short_date
@@ -53,56 +55,75 @@ STEPS: tuple[Column[Calibrated], ...] = (
 )
 
 
-def calibration_text(
-    rows: Sequence[Calibrated],
-    catalogue: dict[str, Species],
-    units: str,
-    skills: Sequence[TrackRecord] = (),
-    habits: Sequence[WorkHabit] = (),
-    leaves: Sequence[LeafHabit] = (),
-    learned: Sequence[LearnedFrom] = (),
-) -> str:
+@dataclass(frozen=True)
+class Learned:
+    """What a garden's records have taught of its species, or of one: steps, and what else they tell.
+
+    The fields are named as the tables of `COLUMNS`.
+    """
+
+    rows: Sequence[Calibrated]
+    past_forecasts: Sequence[TrackRecord] = ()
+    work_habits: Sequence[WorkHabit] = ()
+    leaf_counts: Sequence[LeafHabit] = ()
+    learned_from: Sequence[LearnedFrom] = ()
+
+    @classmethod
+    def of(
+        cls,
+        fit: GardenFit,
+        past: Sequence[PastForecast],
+        latin: str | None = None,
+        progress: Callable[[int, int], None] | None = None,
+    ) -> Learned:
+        """Of every species, or the one with a Latin name; `past` are forecasts of all of them."""
+        rows = list(calibrate(fit, latin, progress=progress))
+        records = TrackRecord.of(past).values()
+        return cls(
+            rows,
+            [one for one in records if one.trees and latin in (None, one.species)],
+            list(work_habits(fit.histories, fit.garden.calendar, latin)),
+            list(GardenLeaves(fit).habits(latin)),
+            list(learned_from(fit, latin)),
+        )
+
+    def tables(self, units: str) -> Iterator[tuple[str, int, Table[Calibrated], list[str]]]:
+        """Species by species: Latin name, looks at it, its steps as a table, and what else is told of it."""
+        shown = [c for c in STEPS if c is not OTHERS or any(row.others_share for row in self.rows)]
+        for species in dict.fromkeys(row.species for row in self.rows):
+            mine = [row for row in self.rows if row.species == species]
+            yield species, mine[0].looks, Table("", shown, mine), list(self._words(species, units))
+
+    def _words(self, species: str, units: str) -> Iterator[str]:
+        """From whom it was learned, leaves, past forecasts, habits that mislead."""
+        yield from learned_words([one for one in self.learned_from if one.species == species])
+        yield from (leaf_words(leaf, units) for leaf in self.leaf_counts if leaf.species == species)
+        skills = (one for one in self.past_forecasts if one.species == species and one.compared)
+        yield from map(_skill_words, skills)
+        yield from (habit_words(habit) for habit in self.work_habits if habit.species == species)
+
+    def as_json(self) -> str:
+        """Every table of it, by the name of its field."""
+        names = (field.name for field in fields(self))
+        return json_text(SCHEMA, {name: learned_table(name, getattr(self, name)).records() for name in names})
+
+
+def calibration_text(learned: Learned, catalogue: Mapping[str, Species], units: str) -> str:
     """The calibration: a block a species, a line a step, and how it would have done."""
-    if not rows:
+    if not learned.rows:
         return "Nothing to calibrate yet: there are no trees, or no looks at them."
-    reference = "64 degF" if units == "F" else "18 degC"
     lines = [
-        f"How long each step takes on average, in days at a steady {reference}; four in five",
+        f"How long each step takes on average, in days at a steady {degrees(18, units)}; four in five",
         "that it lies between the two ends, wide where it is open which warmth counts:",
     ]
-    for species in dict.fromkeys(row.species for row in rows):
-        mine = [row for row in rows if row.species == species]
+    for species, looks, steps, words in learned.tables(units):
         known = catalogue.get(species)
-        lines += ["", f"{species}{f' ({known.name})' if known else ''}, {mine[0].looks} looks"]
-        lines.append(Table("", step_columns(rows), mine).as_text(WIDTH))
-        words = species_words(species, units, skills, habits, leaves, learned)
+        lines += ["", f"{species}{f' ({known.name})' if known else ''}, {looks} looks", steps.as_text(WIDTH)]
         lines += [line for text in words for line in _indented(text, "  ")]
     lines += ["", *textwrap.wrap(STEPS_MEAN, WIDTH - 4)]
-    if learned:
+    if learned.learned_from:
         lines.append(OTHERS_MEAN)
     return "\n".join(lines)
-
-
-def step_columns(rows: Sequence[Calibrated]) -> tuple[Column[Calibrated], ...]:
-    """The columns of steps; what came from others only where something did."""
-    return tuple(c for c in STEPS if c is not OTHERS or any(row.others_share for row in rows))
-
-
-def species_words(
-    species: str,
-    units: str,
-    skills: Sequence[TrackRecord],
-    habits: Sequence[WorkHabit],
-    leaves: Sequence[LeafHabit],
-    learned: Sequence[LearnedFrom] = (),
-) -> list[str]:
-    """What else the records tell of a species: from whom, its leaves, past forecasts, habits that mislead."""
-    return [
-        *learned_words([one for one in learned if one.species == species]),
-        *(leaf_words(leaf, units) for leaf in leaves if leaf.species == species),
-        *(_skill_words(skill) for skill in skills if skill.species == species and skill.compared),
-        *(habit_words(habit) for habit in habits if habit.species == species),
-    ]
 
 
 def leaf_words(habit: LeafHabit, units: str) -> str:
@@ -114,7 +135,7 @@ def leaf_words(habit: LeafHabit, units: str) -> str:
     heat = in_units(habit.degree_days_a_leaf, "degree_days", units)
     base = in_units(habit.base, "temperature", units)
     return (
-        f"A leaf each {habit.days_a_leaf[0]:.1f} days at {'64 degF' if units == 'F' else '18 degC'} "
+        f"A leaf each {habit.days_a_leaf[0]:.1f} days at {degrees(18, units)} "
         f"({heat:.0f} degree-days above {base:g}), {number}, {flushes}."
     )
 
@@ -319,11 +340,6 @@ COLUMNS: dict[str, tuple[Column[Any], ...]] = {
 def learned_table(name: str, rows: Iterable[Any]) -> Table[Any]:
     """Rows as the table of that name in `COLUMNS`."""
     return Table(CLASSIC_SCHEMA if name == "classic" else SCHEMA, COLUMNS[name], rows)
-
-
-def calibration_json(**rows: Iterable[Any]) -> str:
-    """The calibration as JSON, each argument a table of `COLUMNS` by its name."""
-    return json_text(SCHEMA, {name: learned_table(name, made).records() for name, made in rows.items()})
 
 
 def classic_json(rows: Iterable[Any]) -> str:

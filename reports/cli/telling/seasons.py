@@ -33,16 +33,11 @@ def calibrate_command(
 ) -> None:
     """Say, per species and step, what was learned from the looks and how sure it is."""
     from phenology.advice.garden_forecast import usual_warmth_note
-    from phenology.learning.calibration import calibrate
     from phenology.learning.garden_fit import GardenFit
-    from phenology.learning.garden_leaves import GardenLeaves
-    from phenology.learning.learned_from import learned_from
-    from phenology.learning.work_habit import work_habits
-    from phenology.model.track_record import TrackRecord
     from reports.garden.meant import own_species
     from reports.garden.past_forecasts import garden_past
     from reports.text.calibration_text import (
-        calibration_json,
+        Learned,
         calibration_text,
         classic_json,
         classic_text,
@@ -60,23 +55,20 @@ def calibrate_command(
         compared = classic_rows(fit, latin)
         put(classic_json(compared) if as_json else classic_text(compared, settings.units))
         return
-    with progress("species") as step:
-        rows = list(calibrate(fit, latin, progress=step))
+
     with progress("past forecast") as step:
         past = garden_past(garden.folder, snapshot, progress=step)
-    skills = [one for one in TrackRecord.of(past).values() if one.trees and latin in (None, one.species)]
-    habits = list(work_habits(fit.histories, snapshot.calendar, latin))
-    leaves, learned = GardenLeaves(fit).habits(latin), list(learned_from(fit, latin))
+    with progress("species") as step:
+        learned = Learned.of(fit, past, latin, step)
     if as_json:
-        put(calibration_json(rows=rows, past_forecasts=skills, work_habits=habits, leaf_counts=leaves,
-                             learned_from=learned))  # fmt: skip
-    else:
-        put(calibration_text(rows, dict(snapshot.species), settings.units, skills, habits, leaves, learned))
-        tell_usual_warmth(usual_warmth_note(snapshot))
-        if len({look.who for look in snapshot.looks if look.who}) > 1:
-            from phenology.learning.observers import observer_lateness
+        put(learned.as_json())
+        return
+    put(calibration_text(learned, snapshot.species, settings.units))
+    tell_usual_warmth(usual_warmth_note(snapshot))
+    if len({look.who for look in snapshot.looks if look.who}) > 1:
+        from phenology.learning.observers import observer_lateness
 
-            put(observers_text(list(observer_lateness(snapshot))))
+        put(observers_text(list(observer_lateness(snapshot))))
 
 
 @click.command("compare")
