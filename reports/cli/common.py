@@ -153,10 +153,10 @@ def read_forecast(garden: OpenGarden, as_of: str | None = None) -> GardenForecas
 
 
 def commit(garden: OpenGarden, plan: Callable[[], Edit]) -> None:
-    """Plan a change and save it with nobody writing in between, then say what was done and how to undo it."""
-    with garden.changing():
-        edit = plan()
-        garden.save(edit.label or edit.said.rstrip("."), edit.save, edit.remove)
+    """Plan a change and save it, then say what was done and how to undo it."""
+    from reports.entries.merging import saved
+
+    edit, _ = saved(garden, plan)
     tell(f"{edit.said.rstrip('.')}. {UNDO}")
 
 

@@ -6,8 +6,8 @@ import math
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import timedelta
+from functools import cache
 from html import escape
-from importlib import resources
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -23,6 +23,7 @@ from reports.charts.ink import PALETTES
 from reports.text.words import MONTHS
 
 if TYPE_CHECKING:
+    from jinja2 import Environment
     from markupsafe import Markup
 
 
@@ -215,20 +216,22 @@ def finite(day: float | None) -> float | None:
 
 
 def filled(template: str, **values: Any) -> str:
-    """A template of `reports/templates` with its values; text is escaped, a name that is missing an error."""
-    from jinja2 import Environment, FunctionLoader, StrictUndefined
+    """A template of `reports/templates` with its values."""
+    return templates("reports").get_template(template).render(palettes=PALETTES, **values)
 
-    def load(name: str) -> str:
-        return resources.files("reports").joinpath("templates", name).read_text(encoding="utf-8")
 
-    environment = Environment(
-        loader=FunctionLoader(load),
+@cache
+def templates(package: str) -> Environment:
+    """The templates beside a package; text is escaped, and a name that is missing is an error."""
+    from jinja2 import Environment, PackageLoader, StrictUndefined
+
+    return Environment(
+        loader=PackageLoader(package),
         autoescape=True,
         trim_blocks=True,
         lstrip_blocks=True,
         undefined=StrictUndefined,
     )
-    return environment.get_template(template).render(palettes=PALETTES, **values)
 
 
 def drawn(svg: str) -> Markup:

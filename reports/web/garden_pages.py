@@ -15,7 +15,7 @@ from phenology.language.degrees import degrees
 from phenology.language.tree_selection import place_of
 from phenology.model.errors import FlushcastError, InputError
 from phenology.model.records import GrowthAim, Tree
-from reports.entries.merging import Edit
+from reports.entries.merging import Edit, saved
 from reports.entries.settings import NAMES, change_setting, field_named, shown_setting
 from reports.entries.trees import add_tree, aim_trees, edit_trees, move_trees, remove_tree, retire_trees
 from reports.garden.weather_updating import update_places
@@ -93,15 +93,10 @@ def _edit_page(
 
 
 def _edited(visit: Visit, plan: Callable[[], Edit], onward: str) -> Response:
-    """Save what an edit changes, planned with nobody writing in between, and say so."""
-    with visit.garden.changing():
-        change = plan()
-        visit.garden.save(change.label or change.said.rstrip("."), change.save, change.remove)
-        newest = visit.garden.journal.newest_change()
+    """Save what an edit changes, and say so."""
+    change, batch = saved(visit.garden, plan)
     visit.site.keeper.warm()
-    return visit.page(
-        "edited.html.j2", "Saved", said=change.said, onward=onward, batch=newest[1] if newest else ""
-    )
+    return visit.page("edited.html.j2", "Saved", said=change.said, onward=onward, batch=batch)
 
 
 def labels(visit: Visit) -> Response:

@@ -17,13 +17,12 @@ from starlette.responses import HTMLResponse, RedirectResponse, Response
 
 from phenology.model.errors import FlushcastError, InputError
 from reports.garden.open_garden import OpenGarden
+from reports.page.drawings import templates
 from reports.web.keeper import Keeper
 from reports.web.safety import Reach
 from reports.web.uploads import Uploads, plain_file_name
 
 if TYPE_CHECKING:
-    from jinja2 import Environment
-
     from reports.web.devices import Devices
     from reports.web.writing import Saved
 
@@ -137,7 +136,7 @@ class Visit:
         here = self.request.url.path.removeprefix(self.site.reach.prefix) or "/"
         let_in = not self.site.paired_only or "device" in self.request.scope
         html = (
-            templates()
+            templates("reports.web")
             .get_template(template)
             .render(
                 title=title,
@@ -213,17 +212,3 @@ def assets() -> dict[str, Asset]:
         body = resources.files("reports").joinpath("web", "static", name).read_bytes()
         found[name] = Asset(body, kind, hashlib.sha256(body).hexdigest()[:12])
     return found
-
-
-@cache
-def templates() -> Environment:
-    """The templates of the pages; text is escaped, and a name that is missing is an error."""
-    from jinja2 import Environment, PackageLoader, StrictUndefined
-
-    return Environment(
-        loader=PackageLoader("reports.web"),
-        autoescape=True,
-        trim_blocks=True,
-        lstrip_blocks=True,
-        undefined=StrictUndefined,
-    )

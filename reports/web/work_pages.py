@@ -19,11 +19,12 @@ from phenology.model.stages import Mark, Part, Stage
 from phenology.work.cautions import cautions
 from reports.entries.entry_editor import ALL_THE_SAME
 from reports.entries.look_editor import LookEditor
+from reports.entries.merging import saved
 from reports.entries.work_editor import WorkEditor, work_answers
 from reports.garden.open_garden import OpenGarden
 from reports.text.ahead_text import answer_lines
 from reports.text.words import capital
-from reports.web.look_pages import chosen_trees, look_form, number, pick_tree, written
+from reports.web.look_pages import chosen_trees, entry_in, look_form, number, pick_tree, written
 from reports.web.site import Visit
 from reports.web.uploads import plain_photo
 from reports.web.writing import (
@@ -34,7 +35,6 @@ from reports.web.writing import (
     Entry,
     checked_token,
     new_token,
-    typed_fields,
 )
 
 NEW = dict.fromkeys(("operation", "early", *WORK_FIELDS), "")
@@ -104,19 +104,8 @@ def _operation(visit: Visit) -> Operation:
 def save_work(visit: Visit) -> Response:
     """Write the work down; what the rules said of it was read on the page before."""
     operation = _operation(visit)
-    fields: dict[str, Any] = {name: str(value) for name, value in visit.form.items()}
-    if operation is not Operation.MOVING:
-        fields["place"] = ""
-    entry = Entry(
-        WorkEditor,
-        tuple(visit.texts("tree")),
-        operation,
-        typed_fields(fields, WorkEditor),
-        checked_token(visit.text("token")),
-        number(visit.text("seen")),
-        visit.texts("agreed"),
-    )
-    return written(visit, entry, "/work")
+    fields = {} if operation is Operation.MOVING else {"place": ""}
+    return written(visit, entry_in(visit, WorkEditor, operation, **fields), "/work")
 
 
 NO_WORDS = {"part": "none", "mark": "none"}
@@ -187,11 +176,6 @@ def _changed(visit: Visit, given: dict[str, str]) -> dict[str, Any]:
 
 def remove(visit: Visit) -> Response:
     """Take a look or work out, with the flush that only it spoke for; undo brings it back."""
-    garden = visit.garden
-    with garden.changing():
-        old, _ = _found(visit)
-        edit = _editor(visit).removal(old.id)
-        garden.save(edit.label, edit.save, edit.remove)
-        newest = garden.journal.newest_change()
+    _, batch = saved(visit.garden, lambda: _editor(visit).removal(_found(visit)[0].id))
     visit.site.keeper.warm()
-    return visit.to(f"/saved/{newest[1] if newest else ''}")
+    return visit.to(f"/saved/{batch}")
