@@ -43,10 +43,7 @@ def photos_of_backup(backup: Path, named: bool | None = None) -> Path:
 def copy_photos(source: Path, to: Path) -> int:
     """Copy the photos of a folder into another one that lacks them; returns how many.
 
-    Raises
-    ------
-    StoreError
-        If one cannot be read or written; those copied before stay.
+    Raises `StoreError` if one cannot be read or written; those copied before stay.
     """
     lacking = sorted(photo_ids(source) - photo_ids(to))
     with plain_errors(to, "copying photos to"):

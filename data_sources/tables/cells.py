@@ -67,12 +67,7 @@ def quoted(cell: str) -> str:
 
 
 def decimal_number(text: str) -> float:
-    """A number with a decimal point or comma and any sign for minus.
-
-    Raises
-    ------
-    ValueError
-        If it is none.
+    """A number with a decimal point or comma and any sign for minus; raises `ValueError` if it is none.
 
     Examples
     --------
@@ -101,13 +96,7 @@ def number_between(low: float, high: float) -> Callable[[str], float]:
 
 
 def yes_or_no(text: str) -> bool:
-    """A yes/no cell.
-
-    Raises
-    ------
-    InputError
-        If it is neither.
-    """
+    """A yes/no cell; raises `InputError` if it is neither."""
     if text.casefold() not in _YES_NO:
         raise InputError("write yes or no")
     return _YES_NO[text.casefold()]

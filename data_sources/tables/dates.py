@@ -23,12 +23,8 @@ from phenology.model.season import SeasonCalendar
 def order_of(file: str, dates: Iterable[tuple[int, str, str]]) -> DateOrder | None:
     """The order of day and month that a file's dates (line, column, text) prove, or None when they need none.
 
-    Raises
-    ------
-    TableError
-        If some dates have the day first and others the month.
-    FileQuestion
-        If nothing tells.
+    Raises `TableError` if some dates have the day first and others the month; `FileQuestion` if nothing
+    tells.
     """
     cells = list(dates)
     try:
@@ -69,10 +65,7 @@ class DateReader:
     def within(self, text: str, first: date, last: date) -> VagueDate:
         """A date of a known season: without a year of its own it lies between two days.
 
-        Raises
-        ------
-        InputError
-            If it lies after today.
+        Raises `InputError` if it lies after today.
         """
         found = self.vague(text)
         try:

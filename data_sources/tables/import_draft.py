@@ -263,10 +263,7 @@ class Draft:
 def species_named(text: str, catalogue: Mapping[str, Species]) -> str:
     """The Latin name meant: of the catalogue, or as written when it is a Latin name near no known one.
 
-    Raises
-    ------
-    InputError
-        If it is neither.
+    Raises `InputError` if it is neither.
     """
     try:
         return find_species(text, catalogue).latin

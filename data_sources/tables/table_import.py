@@ -70,13 +70,9 @@ def plan_import(
 ) -> ImportPlan:
     """Work out what tables change in a garden, without changing it.
 
-    Raises
-    ------
-    TableError
-        With every row of every table that cannot be used, if asked to be strict or in a damaged export; if
-        the columns of a table are not understood.
-    FileQuestion
-        If the order of day and month, or whether stages were seen or came about then, has to be told first.
+    Raises `TableError` with every row of every table that cannot be used, if asked to be strict or in a
+    damaged export; if the columns of a table are not understood; `FileQuestion` if the order of day and
+    month, or whether stages were seen or came about then, has to be told first.
     """
     answers = answers or Answers()
     draft = Draft(records, catalogue, calendar, today, new_id)

@@ -55,10 +55,7 @@ class TextTable:
     def keys(self) -> tuple[str, ...]:
         """The headers as they are compared: lower case, single spaces.
 
-        Raises
-        ------
-        TableError
-            If two are the same.
+        Raises `TableError` if two are the same.
         """
         keys = tuple(header_key(header) for header in self.headers)
         twice = [key for key in keys if keys.count(key) > 1]
@@ -123,10 +120,7 @@ def read_bytes(path: Path) -> bytes:
 def text_of(name: str, raw: bytes) -> str:
     """The text in bytes, in UTF-8, UTF-16 or else Windows-1252; what gzip packed is unpacked on the way.
 
-    Raises
-    ------
-    TableError
-        If it is empty, too much, a spreadsheet or no text at all.
+    Raises `TableError` if it is empty, too much, a spreadsheet or no text at all.
     """
     if raw[:2] == b"\x1f\x8b":
         try:

@@ -69,10 +69,7 @@ class TreeReader:
     def read(self, text: str, on: date) -> tuple[Tree, ...]:
         """The trees of a cell, each text read once; where trees stand may differ from day to day.
 
-        Raises
-        ------
-        InputError
-            As `_find`.
+        Raises `InputError` as `_find`.
         """
         labelled = self.roster.by_label.get(name_key(text))
         return self._find_once(text, date.min if labelled else on)
@@ -80,10 +77,7 @@ class TreeReader:
     def _find(self, text: str, on: date) -> tuple[Tree, ...]:
         """The trees that a text names on a day.
 
-        Raises
-        ------
-        InputError
-            If a tree is not known and may not be added, or could be a slip of another's name.
+        Raises `InputError` if a tree is not known and may not be added, or could be a slip of another's name.
         """
         try:
             # of very many names that are not known only the first are told
@@ -113,10 +107,7 @@ class TreeReader:
         The same words in another order; else, where no tree may be added by the name, words that begin words
         of the tree's label or species, such as "trident 2" or "A. palm.".
 
-        Raises
-        ------
-        SlipError
-            If several trees may be meant.
+        Raises `SlipError` if several trees may be meant.
         """
         words = _words(text)
         same = self._of_words.get(words, ())
@@ -262,10 +253,7 @@ class SpeciesError(InputError):
 def species_in(label: str, catalogue: Mapping[str, Species]) -> str:
     """The species that a tree's name holds: all of it but numbers, else one of its longer words.
 
-    Raises
-    ------
-    InputError
-        If none or several are in it.
+    Raises `InputError` if none or several are in it.
 
     Examples
     --------

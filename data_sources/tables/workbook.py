@@ -29,10 +29,7 @@ def is_workbook(raw: bytes) -> bool:
 def sheets_of(file: str, raw: bytes) -> list[tuple[str, Grid]]:
     """The sheets of a workbook that hold anything: name and cells, a merged cell in all of its places.
 
-    Raises
-    ------
-    TableError
-        If it cannot be opened, or is too large.
+    Raises `TableError` if it cannot be opened, or is too large.
     """
     from python_calamine import CalamineError, CalamineWorkbook
 

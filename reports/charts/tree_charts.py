@@ -165,10 +165,7 @@ def describe_tree(forecast: GardenForecast, tree: Tree) -> str:
 def plot_ripening(garden: Garden, tree: Tree, ax: Axes | None = None) -> Axes:
     """Draw the odds that what a cut wakes is hard in time, against the day of the cut.
 
-    Raises
-    ------
-    WeatherError
-        Where the tree stands without weather.
+    Raises `WeatherError` where the tree stands without weather.
     """
     late, stop = _late(garden, tree)
     ax = new_axes(ax, 8, 3.8)

@@ -210,10 +210,7 @@ class EntryEditor(ABC, Generic[Entry]):
     def year_is_clear(self) -> bool:
         """Whether a day without a year is meant as read, where this year's is nearer than last year's.
 
-        Raises
-        ------
-        InputError
-            If it is not clear and nobody can be asked.
+        Raises `InputError` if it is not clear and nobody can be asked.
         """
         when = self.typed["when"]
         vague = self.garden.read_date(when) if when and not self.typed["yes"] else None
@@ -236,10 +233,7 @@ class EntryEditor(ABC, Generic[Entry]):
     def plan(self, trees: Sequence[Tree], entry: Entry) -> list[Planned[Entry]]:
         """The entry of each tree that lacks it; nothing is written.
 
-        Raises
-        ------
-        InputError
-            If any cannot stand.
+        Raises `InputError` if any cannot stand.
         """
         planned: list[Planned[Entry]] = []
         wrong: list[FlushcastError] = []

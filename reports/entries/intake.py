@@ -130,10 +130,7 @@ def prepare(
 ) -> Intake:
     """Work out what tables, and the weather of exported folders, change in a garden.
 
-    Raises
-    ------
-    TableError
-        As `plan_import` does.
+    Raises `TableError` as `plan_import` does.
     """
     intake = Intake(tables, answers, folders, planned_on=garden.state())
     try:

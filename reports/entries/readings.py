@@ -35,10 +35,7 @@ def take_readings(
 ) -> Readings:
     """Keep the days of a file as measured at a place; they come before what is there of the same source.
 
-    Raises
-    ------
-    WeatherError
-        If it goes on after today, or holds what no thermometer shows.
+    Raises `WeatherError` if it goes on after today, or holds what no thermometer shows.
     """
     _refuse_days_to_come(name, weather, garden.today)
     _refuse_no_thermometer(name, weather)

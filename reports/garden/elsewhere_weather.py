@@ -63,13 +63,7 @@ class LessonPlaces:
         return home_place(garden, self.opened.place(name) if name else garden.places[0], self.species)
 
     def elsewhere(self, name: str, home: LessonPlace | None) -> LessonPlace:
-        """A place by name.
-
-        Raises
-        ------
-        WeatherError
-            If nothing tells where it lies: says what would.
-        """
+        """A place by name; raises `WeatherError` if nothing tells where it lies: says what would."""
         return self._elsewhere(name, name.strip().casefold(), home)
 
     def _elsewhere(self, name: str, key: str, home: LessonPlace | None) -> LessonPlace:

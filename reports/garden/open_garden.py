@@ -214,12 +214,8 @@ class OpenGarden:
     def place(self, name: str | None = None) -> Place:
         """The place of that name, or the only one whose name begins so; without a name the only place.
 
-        Raises
-        ------
-        UnknownNameError
-            If no place has the name; near matches are offered.
-        InputError
-            If several places fit, or the garden has none yet.
+        Raises `UnknownNameError` if no place has the name; near matches are offered; `InputError` if several
+        places fit, or the garden has none yet.
         """
         places = self.some_places
         if name is None:
@@ -271,10 +267,7 @@ class OpenGarden:
     def coming_day(self, text: str) -> date:
         """A date of the season under way that is today or still to come, a vague one by its middle.
 
-        Raises
-        ------
-        InputError
-            If it is over.
+        Raises `InputError` if it is over.
         """
         end = self.calendar.end(self.calendar.season_of(self.today))
         earliest, latest = self.read_date(text, by=end).in_season(self.calendar, end)
@@ -286,10 +279,7 @@ class OpenGarden:
     def past_day(self, asked: str | date | None) -> date:
         """The day asked for with ``--as-of`` or `as_of`: one day, not to come; None is today.
 
-        Raises
-        ------
-        InputError
-            If the date cannot be understood, is more than one day, or lies in the future.
+        Raises `InputError` if the date cannot be understood, is more than one day, or lies in the future.
         """
         if asked is None:
             return self.today

@@ -172,10 +172,7 @@ def calendar_text(forecast: GardenForecast, name: str, old: Mapping[str, Any] | 
 def events_before(before: bytes) -> dict[str, Any]:
     """The events of a calendar file written earlier, by UID.
 
-    Raises
-    ------
-    InputError
-        If the file is no calendar, or not one of ours.
+    Raises `InputError` if the file is no calendar, or not one of ours.
     """
     from icalendar import Calendar
 

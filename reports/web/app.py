@@ -177,13 +177,7 @@ class Serving:
 
 
 def checked_prefix(prefix: str) -> str:
-    """A path such as "/garden", or nothing.
-
-    Raises
-    ------
-    InputError
-        If it is no plain path.
-    """
+    """A path such as "/garden", or nothing; raises `InputError` if it is no plain path."""
     plain = prefix.strip().rstrip("/")
     words = plain.split("/")[1:]
     if plain and not (
@@ -204,13 +198,7 @@ def home_address() -> str:
 
 
 def serve(serving: Serving, devices: Devices | None) -> None:
-    """Serve until stopped.
-
-    Raises
-    ------
-    InputError
-        If the port is taken.
-    """
+    """Serve until stopped; raises `InputError` if the port is taken."""
     import uvicorn
 
     host = "0.0.0.0" if serving.lan else "127.0.0.1"

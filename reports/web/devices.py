@@ -74,10 +74,7 @@ class Devices:
     def pair(self, code: str, name: str) -> str:
         """Pair a device; returns its secret.
 
-        Raises
-        ------
-        InputError
-            If the code is wrong, was used, is too old, or was guessed at too often.
+        Raises `InputError` if the code is wrong, was used, is too old, or was guessed at too often.
         """
         with self._lock:
             open_code = self._code

@@ -34,13 +34,7 @@ def trees(visit: Visit) -> Response:
 
 
 def tree_of(visit: Visit) -> Tree:
-    """The tree that an address names.
-
-    Raises
-    ------
-    InputError
-        If it is not in the garden.
-    """
+    """The tree that an address names; raises `InputError` if it is not in the garden."""
     id = visit.request.path_params["tree"]
     found = next((tree for tree in visit.garden.trees if tree.id == id), None)
     if found is None:

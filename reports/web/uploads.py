@@ -131,10 +131,7 @@ _EXIF_PART, _TAKEN = 0x8769, 0x9003
 def plain_photo(body: bytes) -> bytes:
     """A photo as JPEG, upright, no side longer than `LONGEST`, with nothing in it but the day it was taken.
 
-    Raises
-    ------
-    InputError
-        If it is no JPEG, PNG or WebP, is damaged, or has more than `MOST_PIXELS`.
+    Raises `InputError` if it is no JPEG, PNG or WebP, is damaged, or has more than `MOST_PIXELS`.
     """
     from PIL import Image, ImageOps
 

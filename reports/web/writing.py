@@ -184,10 +184,7 @@ def write_down(garden: OpenGarden, entry: Entry) -> tuple[Draft, str]:
 def take_back(garden: OpenGarden, batch: str | None = None) -> str:
     """Undo the last change; returns its label.
 
-    Raises
-    ------
-    InputError
-        If it is not the one meant, or there is nothing to undo.
+    Raises `InputError` if it is not the one meant, or there is nothing to undo.
     """
     from data_sources.kept.last_restore import journal_before_restore
 

@@ -87,10 +87,8 @@ def _rows(rows: Sequence[ImportedRow], most: int) -> Iterator[str]:
 def take_sheet_in(garden: OpenGarden, file: Path, *, dry_run: bool) -> None:
     """Save the looks of a filled sheet, all of them or none; rows without a stage are passed over.
 
-    Raises
-    ------
-    TableError
-        If it is no such sheet, or a row that was filled in cannot be used; it is named by its line.
+    Raises `TableError` if it is no such sheet, or a row that was filled in cannot be used; it is named by its
+    line.
     """
     table = read_table(file)
     at = {key: n for n, key in enumerate(table.keys)}
@@ -114,10 +112,8 @@ def take_in(
 ) -> None:
     """Take files in: what is understood is shown and asked about, the rest written beside the file.
 
-    Raises
-    ------
-    TableError
-        With all that is wrong, if nothing can be used, or something cannot and the answers are strict.
+    Raises `TableError` with all that is wrong, if nothing can be used, or something cannot and the answers
+    are strict.
     """
     folders = [path for path in files if path.is_dir()]
     intake = _prepared(garden, read_tables(files), answers, folders)
