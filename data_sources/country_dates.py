@@ -26,12 +26,7 @@ class CountryDates:
 
 
 def country_dates(timezone: str) -> CountryDates | None:
-    """The habits of the country that a time zone belongs to; None when it belongs to none that is known.
-
-    Parameters
-    ----------
-    timezone : str
-        IANA name.
+    """The habits of the country that an IANA time zone belongs to; None where no country is known of it.
 
     Examples
     --------

@@ -372,23 +372,9 @@ def read_sheet(
 ) -> Sheet:
     """Decide what each column of a table is.
 
-    Parameters
-    ----------
-    subject : str, optional
-        Else what the columns fit.
-    said : mapping of header to field, stage or work, optional
-        What the grower says; wins over everything.
-    options : mapping, optional
-        "order" and "kind" as said with the file; they win over remembered ones.
-    remembered : iterable of ImportMap
-        How earlier files were read.
-    known : Known, optional
-        What the garden makes of a cell.
-
-    Raises
-    ------
-    TableError
-        If a needed field has no column, or a mapping names a header or field that is not there.
+    What the grower `said` (header to field, stage or work) wins over everything, `options` ("order", "kind")
+    over those `remembered` of earlier files; without a `subject` it is what the columns fit. Raises
+    `TableError` if a needed field has no column, or a mapping names a header or field that is not there.
     """
     chosen, mapping, kept, before = understand(
         table, subject=subject, said=said or {}, remembered=remembered, known=known or Known()

@@ -31,20 +31,13 @@ ALIKE = 0.85
 
 @dataclass
 class TreeReader:
-    """Finds the trees that cells name, and plans those that the garden lacks.
-
-    Parameters
-    ----------
-    draft : Draft
-    species : mapping of str to str
-        Every cell of the files that names trees, as names are compared, with the species beside it.
-    asked : bool
-        The grower asked for trees that the garden lacks to be added.
-    """
+    """Finds the trees that cells name, and plans those that the garden lacks."""
 
     draft: Draft
-    species: Mapping[str, str]
-    asked: bool
+    species: Mapping[
+        str, str
+    ]  # of every cell that names trees, as names are compared: that beside it
+    asked: bool  # whether the grower asked for trees that the garden lacks to be added
 
     def __post_init__(self) -> None:
         self.roster: Roster = self.draft.roster()

@@ -89,15 +89,8 @@ class Questions(Protocol):
 class EntryEditor(ABC, Generic[Entry]):
     """Plans entries of one kind: new ones, corrections, removals.
 
-    Parameters
-    ----------
-    garden : OpenGarden
-    typed : dict
-        The options of the command, None (or False) where not given.
-    questions : Questions, optional
-        Without them nobody is asked.
-    id_of : callable, optional
-        The id of a tree's new entry. Where the same one is handed in twice, its id shows it.
+    `typed` are the options of the command, None (or False) where not given. Without `questions` nobody is
+    asked. `id_of` gives the id of a tree's new entry: where the same one is handed in twice, its id shows it.
     """
 
     kind: type[Entry]

@@ -163,19 +163,10 @@ def prepare(
 
 @_collector_at_rest()
 def save(garden: OpenGarden, intake: Intake) -> Intake:
-    """Save what was prepared, as one change; where others wrote meanwhile it is prepared again.
+    """Save what was prepared, as one change; returns what was saved.
 
+    Where others wrote meanwhile it is prepared again, and raises `FileQuestion` if that brings up a question.
     Records and weather stand or fall together.
-
-    Returns
-    -------
-    Intake
-        What was saved.
-
-    Raises
-    ------
-    FileQuestion
-        If what others wrote brings up a question.
     """
     kept: list[Intake] = []
 

@@ -28,14 +28,9 @@ from reports.text.ahead_text import answer_lines, finding_lines
 
 
 def work_answers(opened: OpenGarden, trees: Sequence[Tree], work: Work) -> Iterator[tuple[Tree, Answer]]:
-    """The answer for each tree; a garden without weather yet is judged by what there is.
+    """The answer for each tree to work of no tree yet, on its last day.
 
-    Parameters
-    ----------
-    opened : OpenGarden
-    trees : sequence of Tree
-    work : Work
-        Of no tree yet; its last day is the one that is asked about.
+    A garden without weather is judged by what there is.
     """
     if not trees:
         return

@@ -21,25 +21,10 @@ HERE = "here"
 
 
 class LessonPlaces:
-    """The places of one command, by name.
+    """The places of one command, by name; the garden `opened` may not be there.
 
-    Parameters
-    ----------
-    opened : OpenGarden
-        May hold no garden.
-    species : str
-        Latin name.
-    files : mapping of name to path
-        Weather files by place in lower case, `HERE` for the one at home; "" for the only place.
-    latitudes : mapping of name to degrees
-        The same for latitudes.
-    units : str, optional
-        Of the files.
-
-    Attributes
-    ----------
-    guessed : list of str
-        Places whose latitude only the weather tells.
+    `files` of weather (in `units`) and `latitudes` [degrees] go by place in lower case: `HERE` for the one at
+    home, "" for the only place. `guessed` are places whose latitude only the weather tells.
     """
 
     def __init__(

@@ -41,31 +41,10 @@ T = TypeVar("T")
 class OpenGarden:
     """A garden for the time of one command or notebook; each part is read when it is first asked for.
 
-    Parameters
-    ----------
-    folder : Path
-        Its journal is closed at the end of a ``with`` block, or by `close`; asked again it opens again.
-    warn : callable, optional
-        Told what the journal warns of, such as a folder that is read-only.
-    journal : Journal, optional
-        Where it is open already.
-
-    Attributes
-    ----------
-    settings : GardenSettings
-    journal : Journal
-    today : date
-        The day the garden stands still on, else the clock's.
-    places, trees, stands : list of records
-        The trees in the order in which a person would put their labels.
-    catalogue : dict of str to Species
-        With the garden's own values.
-    calendar : SeasonCalendar
-
-    Raises
-    ------
-    StoreError, InputError
-        From any attribute: there is no garden in the folder, or its files cannot be read.
+    Its journal is closed at the end of a ``with`` block, or by `close`; asked again it opens again, but one
+    that was open before and is handed in. `warn` is told what the journal warns of, such as a folder that is
+    read-only. Whatever is asked of it raises `StoreError` or `InputError` where there is no garden in the
+    folder, or its files cannot be read.
     """
 
     def __init__(
@@ -373,10 +352,7 @@ class OpenGarden:
     def snapshot(self, as_of: str | date | None = None) -> Garden:
         """Records and weather as known on a day: what is forecast, calibrated and compared.
 
-        Parameters
-        ----------
-        as_of : text or date, optional
-            As `past_day` reads it. Records and weather dated after it are left out; without it nothing is.
+        Those dated after `as_of`, which `past_day` reads, are left out; without it nothing is.
         """
         from dataclasses import replace
 

@@ -41,21 +41,10 @@ def garden_past(
     say: Callable[[str], None] = lambda _: None,
     progress: Step | None = None,
 ) -> list[PastForecast]:
-    """Every past forecast of every species, as `past_forecasts` makes them.
+    """Every past forecast of every species, as `past_forecasts` makes them, or as kept in the folder.
 
-    Only finished seasons count, so what is kept holds until a new season or older records come in.
-
-    Parameters
-    ----------
-    folder : Path
-        The garden's, where they are kept.
-    garden : Garden
-    keep : bool
-        Whether they may be kept there.
-    say : callable
-        Told when the reckoning begins, which takes some seconds.
-    progress : callable, optional
-        Told (forecasts made, forecasts to make) while it goes on.
+    Only finished seasons count, so what is kept holds until a new season or older records come in. `say` is
+    told when the reckoning begins, which takes some seconds; `progress` hears (made, to make) meanwhile.
     """
     finished = garden.finished_seasons
     if not finished.looks and not finished.works:

@@ -93,22 +93,10 @@ class StationPair:
 
 
 def station_pair(folder: Path, place: Place, as_of: date | None = None) -> StationPair:
-    """Read the pair of one place.
+    """Read the pair of one place; with `as_of` what came after it is forgotten.
 
-    Parameters
-    ----------
-    folder : Path
-        The garden's.
-    place : Place
-    as_of : datetime.date, optional
-        Forget what came after it.
-
-    Raises
-    ------
-    WeatherError
-        If the garden has no weather.
-    InputError
-        If the place has no readings of its own, or nothing to hold them against.
+    Raises `WeatherError` if the garden has no weather; `InputError` if the place has no readings of its own,
+    or nothing to hold them against.
     """
     with WeatherStore.open(folder) as store:
         if not store.has(place.id):

@@ -77,15 +77,9 @@ WORDS = {404: "There is no such page here.", 405: "That is not done this way."}
 
 
 def make_app(folder: Path, reach: Reach | None = None, devices: Devices | None = None) -> Guard:
-    """The pages of the garden in a folder.
+    """The pages of the garden in a folder, for this computer alone or as far as `reach` says.
 
-    Parameters
-    ----------
-    folder : Path
-    reach : Reach, optional
-        From where they may be asked for; by default from this computer alone.
-    devices : Devices, optional
-        Where only paired ones are let in.
+    With `devices` only those that are paired are let in.
     """
     reach, known = reach or Reach(), devices or Devices(folder, monotonic, today)
     site = Site(Keeper(folder), reach, known, devices is not None, start=f"{reach.prefix}/start")

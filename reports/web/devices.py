@@ -47,19 +47,10 @@ class _Code:
 
 @dataclass
 class Devices:
-    """The paired devices of a garden, kept in a file beside the journal that only its owner can read.
-
-    Parameters
-    ----------
-    folder : Path
-    clock : callable
-        Seconds, for how long a code holds.
-    today : callable
-        The day.
-    """
+    """The paired devices of a garden, kept in a file beside the journal that only its owner can read."""
 
     folder: Path
-    clock: Callable[[], float]
+    clock: Callable[[], float]  # seconds, for how long a code holds
     today: Callable[[], date]
     _code: _Code | None = None
     _lock: threading.RLock = field(default_factory=threading.RLock)

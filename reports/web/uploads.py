@@ -40,13 +40,7 @@ class Upload:
 
 
 class Uploads:
-    """Files that wait, by a token that cannot be guessed; each for the device that sent it.
-
-    Parameters
-    ----------
-    now : callable, optional
-        Seconds of a clock that only goes forward.
-    """
+    """Files that wait, by a token that cannot be guessed; each for the device that sent it."""
 
     def __init__(self, now: Callable[[], float] = monotonic) -> None:
         self._now, self._kept, self._lock = now, dict[str, Upload](), threading.Lock()

@@ -129,26 +129,12 @@ def checked_token(token: str) -> str:
 
 
 def write_down(garden: OpenGarden, entry: Entry) -> tuple[Draft, str]:
-    """Write an entry down, one record a tree, all of them or none.
+    """Write an entry down, one record a tree, all of them or none; returns the change that wrote it too.
 
-    Returns
-    -------
-    draft : Draft
-    batch : str
-        Which change wrote it; empty where everything was on record already.
-
-    Raises
-    ------
-    Asked
-        If the grower is to be asked first.
-    AlreadyWrittenError
-        If the same form was saved before.
-    StaleError
-        If something else was written of these trees since the form was made.
-    UnchangedError
-        If a correction says what is on record already.
-    InputError
-        If it cannot stand.
+    That is empty where everything was on record already. Raises `Asked` if the grower is to be asked first;
+    `AlreadyWrittenError` if the same form was saved before; `StaleError` if something else was written of
+    these trees since it was made; `UnchangedError` if a correction says what is on record already;
+    `InputError` if it cannot stand.
     """
     editor, batches = entry.made_by(garden), [""]
 
