@@ -10,11 +10,14 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Sequence
 from pathlib import Path
+from typing import ParamSpec, TypeVar
 
 from data_sources.disk.whole_files import write_output
 from phenology.language.words import near_words
 from phenology.model.errors import InputError
 
+P = ParamSpec("P")
+T = TypeVar("T")
 MARK = "'"
 _NEEDS_MARK = ("=", "+", "-", "@", "\t", "\r", MARK)
 _YES_NO = dict.fromkeys(("yes", "y", "true", "1", "x"), True) | dict.fromkeys(
@@ -113,3 +116,21 @@ def one_of(*allowed: str) -> Callable[[str], str]:
         return word
 
     return read
+
+
+def read_once(read: Callable[P, T]) -> Callable[P, T]:
+    """The same reader, which reads each text only once, be it an error."""
+    known: dict[object, T | InputError] = {}
+
+    def known_or_read(*asked: P.args, **more: P.kwargs) -> T:
+        if asked not in known:
+            try:
+                known[asked] = read(*asked, **more)
+            except InputError as error:
+                known[asked] = error
+        found = known[asked]
+        if isinstance(found, InputError):
+            raise found.with_traceback(None)  # which would hold all that was read
+        return found
+
+    return known_or_read

@@ -5,13 +5,13 @@ from __future__ import annotations
 import re
 from bisect import bisect_left
 from collections import defaultdict
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 from difflib import SequenceMatcher
 from functools import cached_property, lru_cache
-from typing import ParamSpec, TypeVar
 
+from data_sources.tables.cells import read_once
 from data_sources.tables.import_draft import Draft, species_named
 from data_sources.tables.problems import SHOWN
 from phenology.language.plain_names import name_key, plain_name
@@ -22,8 +22,6 @@ from phenology.species.catalogue import Species, find_species
 from phenology.species.names import fitting_species
 
 _AND = re.compile(r"\s*[,;&+/]\s*|\s+(?:and|und|et|y|e|en)\s+")
-P = ParamSpec("P")
-T = TypeVar("T")
 _DIGITS = re.compile(r"\d+")
 ALIKE = 0.85
 """How much of two names must agree for one to be taken for a slip of the other (ours)."""
@@ -34,9 +32,7 @@ class TreeReader:
     """Finds the trees that cells name, and plans those that the garden lacks."""
 
     draft: Draft
-    species: Mapping[
-        str, str
-    ]  # of every cell that names trees, as names are compared: that beside it
+    species: Mapping[str, str]  # of every cell that names trees, as names are compared: that beside it
     asked: bool  # whether the grower asked for trees that the garden lacks to be added
 
     def __post_init__(self) -> None:
@@ -46,10 +42,10 @@ class TreeReader:
         for tree in self.roster.trees:
             self._enter(tree)
         catalogue = self.draft.catalogue
-        self._find_once = _once(self._find)
-        self._fitting = _once(lambda words: fitting_species(words, catalogue))
-        self._species_in = _once(lambda words: species_in(words, catalogue))
-        self._species_named = _once(lambda text: species_named(text, catalogue))
+        self._find_once = read_once(self._find)
+        self._fitting = read_once(lambda words: fitting_species(words, catalogue))
+        self._species_in = read_once(lambda words: species_in(words, catalogue))
+        self._species_named = read_once(lambda text: species_named(text, catalogue))
         self._told = 0
 
     def _enter(self, tree: Tree) -> None:
@@ -168,7 +164,7 @@ class TreeReader:
         tree = Tree(self.draft.new_id(), label, latin)
         self.roster = self.roster.with_tree(tree, self.draft.add_tree(tree, None))
         self._enter(tree)
-        self._find_once = _once(self._find)  # what was not known may be now
+        self._find_once = read_once(self._find)  # what was not known may be now
         self.draft.plan.new_trees.setdefault(label, latin)
         return tree
 
@@ -195,24 +191,6 @@ class TreeReader:
             if match.quick_ratio() >= ALIKE and match.ratio() >= ALIKE:
                 found.append(other)
         return found[:2]
-
-
-def _once(read: Callable[P, T]) -> Callable[P, T]:
-    """The same, reading what it is asked for only once, be it an error."""
-    known: dict[object, T | InputError] = {}
-
-    def read_once(*asked: P.args, **more: P.kwargs) -> T:
-        if asked not in known:
-            try:
-                known[asked] = read(*asked, **more)
-            except InputError as error:
-                known[asked] = error.with_traceback(None)
-        found = known[asked]
-        if isinstance(found, InputError):
-            raise found
-        return found
-
-    return read_once
 
 
 @lru_cache(maxsize=1 << 14)

@@ -11,7 +11,6 @@ from itertools import groupby
 from operator import itemgetter
 from typing import Any
 
-from phenology.garden import Garden
 from phenology.judging.season_truth import SeasonTruth, season_truth
 from phenology.model.track_record import PastForecast
 from phenology.model.units import c_to_f
@@ -136,11 +135,6 @@ class FollowedStage:
     days: DaysAfter
 
 
-def season_table(name: str, rows: Iterable[Any], garden: Garden, units: str = "C") -> Table[Any]:
-    """Rows as the table of that name in `COLUMNS`."""
-    return Table(SCHEMA, COLUMNS[name], rows, units=units, season_label=garden.calendar.label)
-
-
 def course_days(comparison: Comparison, season: int, every: int = COURSE_DAYS) -> list[CourseDay]:
     """A season's course, every so many days and on its last."""
     course = comparison.courses[season]
@@ -205,7 +199,8 @@ class Compared:
             "followed": lambda: followed_stages(self.followed),
             "trends": lambda: self.trends,
         }
-        return season_table(name, rows[name](), c.garden, self.units)
+        label = c.garden.calendar.label
+        return Table(SCHEMA, COLUMNS[name], rows[name](), units=self.units, season_label=label)
 
     def as_json(self) -> str:
         """Every table as one JSON document; heat in the garden's units."""

@@ -20,6 +20,7 @@ from phenology.seasons.compare import Comparison
 from phenology.seasons.season_heat import HeatCourse
 from phenology.seasons.tree_stages import StageDate
 from reports.charts.ink import PALETTES
+from reports.charts.row_drawing import short_number
 from reports.text.words import MONTHS
 
 if TYPE_CHECKING:
@@ -55,24 +56,20 @@ def svg_drawing(width: float, height: float, words: str, parts: Iterable[str], k
 def svg_rect(x: float, y: float, width: float, height: float, kind: str, opacity: float | None = None) -> str:
     """A filled box."""
     faint = "" if opacity is None else f' fill-opacity="{opacity:.2g}"'
-    at = f'x="{_short(x)}" y="{_short(y)}" width="{_short(width)}" height="{_short(height)}"'
+    left, top, wide, high = map(short_number, (x, y, width, height))
+    at = f'x="{left}" y="{top}" width="{wide}" height="{high}"'
     return f'<rect class="{kind}" {at}{faint}/>'
 
 
 def svg_line(x1: float, y1: float, x2: float, y2: float, kind: str) -> str:
     """A line."""
-    at = f'x1="{_short(x1)}" y1="{_short(y1)}" x2="{_short(x2)}" y2="{_short(y2)}"'
+    at = f'x1="{short_number(x1)}" y1="{short_number(y1)}" x2="{short_number(x2)}" y2="{short_number(y2)}"'
     return f'<line class="{kind}" {at}/>'
 
 
 def svg_curve(points: Iterable[tuple[float, float]], kind: str) -> str:
     """A curve through points."""
-    through = " ".join(f"{x:.1f},{y:.1f}" for x, y in points)
-    return f'<polyline class="{kind}" points="{through}"/>'
-
-
-def _short(number: float) -> str:
-    return f"{number:.2f}".rstrip("0").rstrip(".")
+    return f'<polyline class="{kind}" points="{_points(points)}"/>'
 
 
 def heat_drawing(course: HeatCourse, words: str, scale: float = 1.0) -> tuple[str, list[Label]]:
@@ -198,7 +195,7 @@ def _flush(days: dict[str, float]) -> Iterator[str]:
             yield svg_line(at, low, at, high, "stroke" if low > 3 else "hard")
 
 
-def _points(points: Sequence[tuple[float, float]]) -> str:
+def _points(points: Iterable[tuple[float, float]]) -> str:
     return " ".join(f"{x:.1f},{y:.1f}" for x, y in points)
 
 
