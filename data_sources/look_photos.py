@@ -1,4 +1,9 @@
-"""Photos of looks: the folder `photos` beside the journal, one a look, and the days that cameras wrote."""
+"""Photos of looks, in the folder `photos` beside the journal: one a look, named by its id, with its day.
+
+Of what the camera wrote into a photo only the moment of the shot counts (EXIF 2.3, tags 0x9003 and 0x9004).
+The date of the file, and the tag that editing programs rewrite (0x0132), say when it was saved, which may be
+years later.
+"""
 
 from __future__ import annotations
 

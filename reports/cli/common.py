@@ -115,7 +115,7 @@ def tell(words: str) -> None:
 
 def once_a_day(garden: OpenGarden, cautions: Iterable[str]) -> list[str]:
     """Those of some cautions that this garden's grower was not told today."""
-    from data_sources.kept.cautions_said import not_said_yet
+    from data_sources.kept_notes import not_said_yet
     from reports.garden.clock import today
 
     return not_said_yet(garden.folder, today(), cautions)

@@ -10,7 +10,7 @@ import click
 
 from data_sources.garden import JOURNAL_NAME, SETTINGS_NAME
 from data_sources.journal import Restore, list_backups, restore
-from data_sources.kept.last_restore import remember_restore
+from data_sources.kept_notes import remember_restore
 from data_sources.look_photos import FOLDER as PHOTOS
 from data_sources.look_photos import copy_photos, photo_ids, photos_of_backup
 from data_sources.sqlite.backups import FOLDER

@@ -16,7 +16,7 @@ os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
 # name: (module below reports.cli, one line for --help). A command appears here only when it works.
 COMMANDS: dict[str, tuple[str, str]] = {
-    "demo": ("telling.demo_command", "An invented garden, offline, to a printed forecast."),
+    "demo": ("setup.init_command", "An invented garden, offline, to a printed forecast."),
     "forecast": ("telling.ahead", "Which tree to look at when."),
     "calibrate": ("telling.seasons", "What the looks have taught."),
     "compare": ("telling.seasons", "Seasons side by side."),

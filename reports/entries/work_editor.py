@@ -8,7 +8,7 @@ from datetime import date
 
 from data_sources.garden import new_id
 from data_sources.journal.schema import Record
-from data_sources.kept.cautions_said import not_said_yet
+from data_sources.kept_notes import not_said_yet
 from phenology.advice.adviser import late_seasons
 from phenology.language.tree_selection import few_labels
 from phenology.language.words import find_operation

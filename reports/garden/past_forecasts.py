@@ -11,7 +11,7 @@ from operator import attrgetter
 from pathlib import Path
 from typing import Any
 
-from data_sources.kept.past_forecasts import keep_forecasts, read_forecasts
+from data_sources.kept_notes import keep_forecasts, read_forecasts
 from phenology.garden import Garden
 from phenology.heat.clocks import CLOCKS
 from phenology.model.track_record import PastForecast, TrackRecord

@@ -38,12 +38,12 @@ from reports.page.content import (
     cautions_of,
     headline,
     in_full,
+    season_picture,
     subline,
     warnings_of,
     week,
 )
 from reports.page.drawings import drawn, filled, heat_drawing, month_labels, trust_drawing, years_drawing
-from reports.page.season_picture import season_picture
 from reports.table import in_units
 from reports.text.change_text import care_of, changes_text, misses_text
 from reports.text.forecast_text import NO_TREES, weather_words

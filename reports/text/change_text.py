@@ -7,7 +7,7 @@ from collections.abc import Callable, Iterator, Sequence
 from datetime import date, timedelta
 from pathlib import Path
 
-from data_sources.kept.issued_forecasts import keep_issued, read_issued
+from data_sources.kept_notes import keep_issued, read_issued
 from phenology.advice.agenda import Agenda
 from phenology.advice.care import WIRE
 from phenology.advice.forecast_change import STOP, ForecastChange, changed_since, issued_by, misses

@@ -16,9 +16,9 @@ from phenology.language.tree_selection import place_of
 from phenology.model.errors import FlushcastError, InputError
 from phenology.model.records import GrowthAim, Tree
 from reports.entries.merging import Edit, saved
+from reports.entries.readings import update_places
 from reports.entries.settings import NAMES, change_setting, field_named, shown_setting
 from reports.entries.trees import add_tree, aim_trees, edit_trees, move_trees, remove_tree, retire_trees
-from reports.garden.weather_updating import update_places
 from reports.text.calibration_text import STEPS_MEAN, Learned
 from reports.web.device_pages import drawn_qr
 from reports.web.site import Updating, Visit

@@ -1,4 +1,8 @@
-"""What was sent: photos made smaller, their place taken out, and files that wait in memory for answers."""
+"""What was sent: photos, and files that wait in memory for some minutes for the grower's answers.
+
+A photo is written anew from its pixels, smaller and upright, so that nothing of what the camera noted comes
+along but the day.
+"""
 
 from __future__ import annotations
 

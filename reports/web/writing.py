@@ -172,7 +172,7 @@ def take_back(garden: OpenGarden, batch: str | None = None) -> str:
 
     Raises `InputError` if it is not the one meant, or there is nothing to undo.
     """
-    from data_sources.kept.last_restore import journal_before_restore
+    from data_sources.kept_notes import journal_before_restore
 
     with garden.changing():
         if journal_before_restore(garden.folder, garden.journal) is not None:

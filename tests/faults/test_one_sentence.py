@@ -14,8 +14,7 @@ from typing import Any
 
 import pytest
 
-from data_sources.kept.past_forecasts import FILE_NAME as PAST
-from data_sources.kept.past_forecasts import keep_forecasts, read_forecasts
+from data_sources.kept_notes import PAST, keep_forecasts, read_forecasts
 from data_sources.tables import text_table
 from phenology.model.errors import InputError
 from phenology.model.track_record import PastForecast

@@ -278,7 +278,7 @@ def test_a_notebook_is_taken_as_it_is_and_taken_back_whole(bench, file):
 
 
 def test_at_a_terminal_an_import_is_shown_and_taken_when_the_grower_says_so(bench, file, monkeypatch):
-    for module in ("cli.common", "cli.writing.import_entry"):
+    for module in ("cli.common", "cli.writing.import_command"):
         monkeypatch.setattr(f"reports.{module}.may_ask", lambda: True)
     path = file(NOTEBOOK.replace("Cut back", "Leafed out"), "nb.csv")
     told = bench("import", path, input="quux\nextended\ny\nn\n")

@@ -13,7 +13,7 @@ from pathlib import Path
 import pytest
 
 from data_sources.demo.climate import synthetic_weather
-from data_sources.kept.past_forecasts import FILE_NAME
+from data_sources.kept_notes import PAST
 from phenology.advice.garden_forecast import forecast_garden
 from phenology.judging.past_forecasts import past_forecasts
 from phenology.learning.calibration import calibrate
@@ -214,7 +214,7 @@ def test_a_hindcast_shows_its_seasons_on_a_terminal_and_none_in_a_pipe(tmp_path:
 @needs_terminal
 def test_a_report_looks_back_with_a_line_and_leaves_none(tmp_path: Path):
     garden = own_demo(tmp_path)
-    (garden / FILE_NAME).unlink()  # what was looked back on before is reckoned again
+    (garden / PAST).unlink()  # what was looked back on before is reckoned again
     out, err, code = in_terminal("--garden", garden, "report", "--out", tmp_path / "r.html")
     assert code == 0 and out == ""
     assert LINE.search(err), err

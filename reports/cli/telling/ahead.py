@@ -108,7 +108,7 @@ def round_command(
     if filled is not None:
         if as_of is not None:
             raise click.UsageError("--as-of goes with a round, not with --read")
-        from reports.cli.writing.import_entry import take_sheet_in
+        from reports.cli.writing.import_command import take_sheet_in
 
         take_sheet_in(garden, filled, dry_run=dry_run)
         return

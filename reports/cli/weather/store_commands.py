@@ -223,7 +223,7 @@ def update_command(
 
     It can be stopped at any moment (Ctrl-C) and goes on from there the next time.
     """
-    from reports.garden.weather_updating import update_places
+    from reports.entries.readings import update_places
     from reports.text.progress import ProgressLine
 
     places = [garden.place(place)] if place else garden.some_places
@@ -259,7 +259,7 @@ def sources_command(garden: OpenGarden) -> None:
     """List the weather services: in which order they are asked, what for, and what they need."""
     from data_sources.weather.services.registry import SERVICES, make_services
     from data_sources.weather.services.transport.http import Http
-    from reports.garden.weather_updating import weather_settings
+    from reports.entries.readings import weather_settings
 
     places, settings = garden.some_places, weather_settings(garden)
     width = max(map(len, SERVICES))
