@@ -1,32 +1,25 @@
 """Notes kept in files beside the journal, so that nothing need be reckoned or reported twice.
 
-Which cautions were said today, past forecasts made again, what the last few forecasts stated, the last
-restore, and what messages have reported. All of them may be deleted, and one that cannot be read is begun
-anew: cautions are said once more, forecasts reckoned again, `undo` takes back the last change of the journal
-that was put in place, and the next message is a first one.
-
-Of a message what is about to be sent is written down before. Where a machine stops in between, nobody knows
-whether it went; it then counts as sent.
+Which cautions were said today, past forecasts made again, what the last few forecasts stated, and the last
+restore. All of them may be deleted, and one that cannot be read is begun anew: cautions are said once more,
+forecasts reckoned again, and `undo` takes back the last change of the journal that was put in place.
 """
 
 from __future__ import annotations
 
-import json
 import math
-import time
 from collections.abc import Iterable, Mapping, Sequence
-from contextlib import suppress
-from dataclasses import dataclass, fields
+from dataclasses import fields
 from datetime import date
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
-from data_sources.disk.whole_files import read_note, replace_text, write_note
-from data_sources.journal import Journal
-from data_sources.sqlite.backups import FOLDER
+from data_sources.disk.whole_files import read_note, write_note
 from phenology.advice.forecast_change import Issued, Key
-from phenology.advice.news import Told
 from phenology.model.track_record import PastForecast
+
+if TYPE_CHECKING:
+    from data_sources.journal import Journal
 
 ISSUED = "issued_forecasts.json"
 APART_DAYS = 3
@@ -137,6 +130,8 @@ def remember_restore(folder: Path, journal: Journal, aside: Path) -> None:
 
 def journal_before_restore(folder: Path, journal: Journal) -> Path | None:
     """The journal that the last restore put aside; None where something was written since, or it is gone."""
+    from data_sources.sqlite.backups import FOLDER
+
     before = read_note(
         folder / RESTORE,
         lambda kept: Path(str(kept["before"])).name if kept["newest"] == _newest(journal) else "",
@@ -148,62 +143,3 @@ def journal_before_restore(folder: Path, journal: Journal) -> Path | None:
 
 def _newest(journal: Journal) -> str | None:
     return next((change.batch for change in journal.history(limit=1)), None)
-
-
-SENT = "messages_sent.json"
-MOST_SECONDS = 600.0  # after which a message that is still under way was cut off (ours)
-NOTHING = Told()
-
-
-@dataclass(frozen=True)
-class Sent:
-    """What one receiver was told, and what was on its way when last heard of."""
-
-    told: Told = NOTHING
-    under_way: Told | None = None
-
-
-def read_sent(folder: Path) -> dict[str, Sent]:
-    """What each receiver was told; empty where nothing can be read."""
-
-    def sent(one: Mapping[str, Any]) -> Sent:
-        return Sent(_told(one["told"]), None if one["under_way"] is None else _told(one["under_way"]))
-
-    return read_note(folder / SENT, lambda kept: {code: sent(one) for code, one in kept.items()}, {})
-
-
-def sending_now(folder: Path, sent: Sent) -> bool:
-    """Whether another process is likely to be sending what is under way, rather than to have been stopped."""
-    with suppress(OSError):
-        written = (folder / SENT).stat().st_mtime
-        return sent.under_way is not None and time.time() - written < MOST_SECONDS
-    return False
-
-
-def keep_sent(folder: Path, sent: Mapping[str, Sent]) -> None:
-    """Write it down; `StoreError` where the folder cannot be written, for then all would be told again."""
-    rows = {
-        code: {"told": _row(one.told), "under_way": None if one.under_way is None else _row(one.under_way)}
-        for code, one in sent.items()
-    }
-    replace_text(folder / SENT, json.dumps(rows))
-
-
-def _row(told: Told) -> dict[str, Any]:
-    return {
-        "on": None if told.on is None else told.on.isoformat(),
-        "issued": rows_of(told.issued),
-        "stops": dict(told.stops),
-        "today": sorted(told.today),
-        "alerts": {key: day.isoformat() for key, day in told.alerts.items()},
-    }
-
-
-def _told(row: Mapping[str, Any]) -> Told:
-    return Told(
-        None if row["on"] is None else date.fromisoformat(row["on"]),
-        issued_of(row["issued"]),
-        {str(tree): float(day) for tree, day in row["stops"].items()},
-        frozenset(map(str, row["today"])),
-        {str(key): date.fromisoformat(day) for key, day in row["alerts"].items()},
-    )

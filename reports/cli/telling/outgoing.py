@@ -21,7 +21,7 @@ from reports.cli.common import (
 from reports.garden.open_garden import OpenGarden
 
 if TYPE_CHECKING:
-    from data_sources.kept_notes import Sent
+    from reports.text.message_text import Sent
 
 KINDS = {"look": "look", "window": "window", "stop": "stop date", "wire": "wire look", "care": "care date"}
 PORT = 8420
@@ -86,10 +86,17 @@ def notify_command(garden: OpenGarden, dry_run: bool) -> None:
     Where to is read from FLUSHCAST_NOTIFY or the keyring, never from garden.toml: addresses as apprise writes
     them, with a space between.
     """
-    from data_sources.kept_notes import Sent, read_sent, sending_now
     from phenology.advice.agenda import make_agenda
     from phenology.advice.news import all_told, news
-    from reports.text.message_text import Receiver, addresses, message_text, subject
+    from reports.text.message_text import (
+        Receiver,
+        Sent,
+        addresses,
+        message_text,
+        read_sent,
+        sending_now,
+        subject,
+    )
 
     receivers: list[Receiver | None] = []
     try:
@@ -136,7 +143,7 @@ def notify_command(garden: OpenGarden, dry_run: bool) -> None:
 
 def _keep(garden: OpenGarden, code: str, before: Sent, after: Sent) -> bool:
     """Write down what one receiver was told; False where another process has written meanwhile."""
-    from data_sources.kept_notes import Sent, keep_sent, read_sent
+    from reports.text.message_text import Sent, keep_sent, read_sent
 
     with garden.changing():
         kept = read_sent(garden.folder)
