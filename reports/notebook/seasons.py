@@ -14,10 +14,8 @@ from phenology.language.vague_dates import parse
 from phenology.language.words import find_bloom, find_operation, find_stage
 from phenology.model.errors import InputError
 from phenology.model.records import Place
-from phenology.seasons.compare import compare_seasons
-from phenology.seasons.followed import what_followed
-from phenology.seasons.season_frosts import season_frosts
-from phenology.seasons.tree_stages import tree_stages
+from phenology.seasons.compare import compare_seasons, season_frosts
+from phenology.seasons.tree_stages import tree_stages, what_followed
 from phenology.seasons.trends import garden_trends
 from phenology.species.catalogue import neutral_species
 from reports.garden.elsewhere_weather import home_place

@@ -15,8 +15,8 @@ from phenology.judging.season_truth import SeasonTruth, season_truth
 from phenology.model.track_record import PastForecast
 from phenology.model.units import c_to_f
 from phenology.seasons.compare import Comparison
-from phenology.seasons.followed import DaysAfter, Followed, what_followed
 from phenology.seasons.season_heat import BASE_C
+from phenology.seasons.tree_stages import DaysAfter, Followed, what_followed
 from phenology.seasons.trends import Trend, garden_trends
 from reports.table import Column, Table, attribute, json_text
 

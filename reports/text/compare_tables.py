@@ -11,10 +11,8 @@ from phenology.garden import Garden
 from phenology.judging.season_truth import SeasonTruth
 from phenology.learning.flush_history import WIDEST_DAYS
 from phenology.learning.transitions import TARGETS
-from phenology.seasons.compare import Comparison
-from phenology.seasons.followed import DaysAfter, Followed
-from phenology.seasons.season_frosts import SeasonFrost
-from phenology.seasons.tree_stages import StageDate
+from phenology.seasons.compare import Comparison, SeasonFrost
+from phenology.seasons.tree_stages import DaysAfter, Followed, StageDate
 from phenology.seasons.trends import FEWEST_SEASONS, Trend
 from reports.table import Column, Table, attribute, in_units
 from reports.text.words import counted, listed, short_date
