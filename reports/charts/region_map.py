@@ -14,7 +14,7 @@ from phenology.model.arrays import Array
 from phenology.model.errors import InputError
 from phenology.region.cells import LIMITS
 from reports.charts.ink import INK, PALE, WASH, bare
-from reports.text.words import counted
+from reports.views.words import counted
 
 if TYPE_CHECKING:
     import xarray as xr

@@ -18,7 +18,7 @@ from phenology.seasons.season_heat import BASE_C, HeatCourse, ahead_by_date, hea
 from reports.charts.ink import INK, LATE, PALE, RANGE, RULE, SOFT, WASH, bare, new_axes
 from reports.garden.place_weather import StationPair
 from reports.table import in_units
-from reports.text.words import MONTHS, capital
+from reports.views.words import MONTHS, capital
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes

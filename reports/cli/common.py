@@ -108,7 +108,7 @@ def say(words: str = "") -> None:
 
 def tell(words: str) -> None:
     """Words for the grower, wrapped; a no-break space holds words together."""
-    from reports.text.words import paragraph
+    from reports.views.words import paragraph
 
     say(paragraph(words))
 
@@ -145,7 +145,7 @@ def read_forecast(garden: OpenGarden, as_of: str | None = None) -> GardenForecas
     """The forecast of a garden, today or as of a day gone by as typed."""
     from phenology.advice.garden_forecast import forecast_garden
     from reports.garden.past_forecasts import read_with_skill
-    from reports.text.progress import progress
+    from reports.views.progress import progress
 
     snapshot = read_with_skill(garden, as_of)
     with progress("tree") as step:

@@ -18,7 +18,7 @@ from data_sources.tables.garden_tables import FILES
 from phenology.model.errors import InputError
 from reports.cli.common import may_ask, open_garden_option, put, tell
 from reports.garden.open_garden import OpenGarden
-from reports.text.words import TABLE_NAMES, counted, table
+from reports.views.words import TABLE_NAMES, counted, table
 
 
 @click.command("export")

@@ -21,7 +21,7 @@ from phenology.records.entries import Changes, same_entry, without
 from phenology.records.flushes import TreeRecord
 from reports.entries.merging import Edit, Readers, merged, text_field
 from reports.garden.open_garden import OpenGarden
-from reports.text.words import shown_date, table
+from reports.views.words import shown_date, table
 
 Entry = TypeVar("Entry", Look, Work)
 

@@ -22,7 +22,7 @@ from phenology.language.written_days import DATE_ORDERS
 from phenology.model.errors import InputError
 from phenology.model.records import Place
 from reports.garden.open_garden import OpenGarden
-from reports.text.words import counted
+from reports.views.words import counted
 
 if TYPE_CHECKING:
     from data_sources.weather.store.weather_store import AddReport

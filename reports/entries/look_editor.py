@@ -165,7 +165,7 @@ class LookEditor(EntryEditor[Look]):
         """Stop dates, of whichever trees."""
         from phenology.advice.adviser import stop_days
         from phenology.advice.forecast_change import stop_changes
-        from reports.text.change_text import stops_text
+        from reports.views.change_text import stops_text
 
         known: dict[str, float] = {}
         with suppress(FlushcastError):  # without a place or weather there are none

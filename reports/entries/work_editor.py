@@ -24,7 +24,7 @@ from phenology.work.cautions import cautions
 from reports.entries.entry_editor import ENTRY_READERS, EntryEditor, Planned
 from reports.garden.clock import today
 from reports.garden.open_garden import OpenGarden
-from reports.text.ahead_text import answer_lines, finding_lines
+from reports.views.ahead_text import answer_lines, finding_lines
 
 
 def work_answers(opened: OpenGarden, trees: Sequence[Tree], work: Work) -> Iterator[tuple[Tree, Answer]]:

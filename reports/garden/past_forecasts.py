@@ -16,7 +16,7 @@ from phenology.garden import Garden
 from phenology.heat.clocks import CLOCKS
 from phenology.model.track_record import PastForecast, TrackRecord
 from reports.garden.open_garden import OpenGarden
-from reports.text.progress import Step, progress
+from reports.views.progress import Step, progress
 
 VERSION = 7  # raised when forecasts would come out differently on the same records
 

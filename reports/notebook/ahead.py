@@ -12,7 +12,7 @@ from phenology.advice.forecast_rows import ForecastRow
 from phenology.advice.visits import Visit
 from phenology.advice.windows import Window, windows
 from reports.notebook.opened import Opened, framed
-from reports.output import ahead as tables
+from reports.views import ahead as tables
 
 
 class Ahead(Opened):

@@ -21,7 +21,7 @@ from phenology.model.season import SeasonCalendar
 from reports.garden.clock import today
 from reports.notebook.opened import framed, on_one_thread
 from reports.notebook.weather import Weather, daily_weather
-from reports.output.hindcast import COUNTS, FORECASTS, SCORES, Forecast, Scored, counts, forecasts, scored
+from reports.views.hindcast import COUNTS, FORECASTS, SCORES, Forecast, Scored, counts, forecasts, scored
 
 Looks: TypeAlias = pd.DataFrame | str | os.PathLike[str]
 

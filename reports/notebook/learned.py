@@ -19,7 +19,7 @@ from phenology.model.season import SeasonCalendar
 from phenology.model.track_record import PastForecast, TrackRecord, first_hardenings
 from reports.notebook.opened import Opened, framed
 from reports.table import Column, attribute
-from reports.text.calibration_text import COLUMNS as LEARNED
+from reports.views.calibration_text import COLUMNS as LEARNED
 
 LEVELS = (10, 50, 90)
 CLOCK_SHARES = (

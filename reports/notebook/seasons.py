@@ -21,8 +21,8 @@ from phenology.species.catalogue import neutral_species
 from reports.garden.elsewhere_weather import home_place
 from reports.notebook.opened import Opened, framed
 from reports.notebook.weather import Weather, daily_weather
-from reports.output.compare import COLUMNS, course_days, followed_stages
-from reports.text.elsewhere_text import COLUMNS as LESSONS
+from reports.views.compare import COLUMNS, course_days, followed_stages
+from reports.views.elsewhere_text import COLUMNS as LESSONS
 
 
 class SeasonFrames(Opened):

@@ -15,9 +15,9 @@ from phenology.seasons.season_heat import HeatCourse
 from reports.charts.agenda_rows import Line, agenda_lines, axis_of, tree_line
 from reports.charts.row_drawing import FORMS, Axis, kinds_of, svg_row, svg_sample
 from reports.page.drawings import Label, drawn
-from reports.text.change_text import as_counted
-from reports.text.forecast_text import MOST_GROUPS, advice_words, in_brief, notes_of
-from reports.text.words import (
+from reports.views.change_text import as_counted
+from reports.views.forecast_text import MOST_GROUPS, advice_words, in_brief, notes_of
+from reports.views.words import (
     MONTHS,
     capital,
     date_range,

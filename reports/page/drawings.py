@@ -21,7 +21,7 @@ from phenology.seasons.season_heat import HeatCourse
 from phenology.seasons.tree_stages import StageDate
 from reports.charts.ink import PALETTES
 from reports.charts.row_drawing import short_number
-from reports.text.words import MONTHS
+from reports.views.words import MONTHS
 
 if TYPE_CHECKING:
     from jinja2 import Environment

@@ -45,10 +45,10 @@ from reports.page.content import (
 )
 from reports.page.drawings import drawn, filled, heat_drawing, month_labels, trust_drawing, years_drawing
 from reports.table import in_units
-from reports.text.change_text import care_of, changes_text, misses_text
-from reports.text.forecast_text import NO_TREES, weather_words
-from reports.text.progress import Step
-from reports.text.words import capital, listed, weekday_full_date
+from reports.views.change_text import care_of, changes_text, misses_text
+from reports.views.forecast_text import NO_TREES, weather_words
+from reports.views.progress import Step
+from reports.views.words import capital, listed, weekday_full_date
 
 _SOURCE_WORDS = {
     "bench": "from your own thermometer",

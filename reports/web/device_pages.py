@@ -111,7 +111,7 @@ def calendar(visit: Visit) -> Response:
     """The calendar, for whoever knows its secret address."""
     import hmac
 
-    from reports.output.calendar_file import calendar_text, events_before
+    from reports.views.calendar_file import calendar_text, events_before
 
     secret, asked = visit.site.devices.calendar_secret(), visit.request.path_params["secret"]
     if not secret or not hmac.compare_digest(secret.encode(), asked.encode()):

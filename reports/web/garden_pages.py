@@ -19,7 +19,7 @@ from reports.entries.merging import Edit, saved
 from reports.entries.readings import update_places
 from reports.entries.settings import NAMES, change_setting, field_named, shown_setting
 from reports.entries.trees import add_tree, aim_trees, edit_trees, move_trees, remove_tree, retire_trees
-from reports.text.calibration_text import STEPS_MEAN, Learned
+from reports.views.calibration_text import STEPS_MEAN, Learned
 from reports.web.device_pages import drawn_qr
 from reports.web.site import Updating, Visit
 from reports.web.tree_pages import tree_of

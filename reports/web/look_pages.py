@@ -23,8 +23,8 @@ from reports.entries.entry_editor import UnchangedError
 from reports.entries.look_editor import LookEditor
 from reports.entries.work_editor import WorkEditor
 from reports.garden.open_garden import OpenGarden
-from reports.text.forecast_text import SEEN
-from reports.text.words import capital, shown_date
+from reports.views.forecast_text import SEEN
+from reports.views.words import capital, shown_date
 from reports.web.site import Visit
 from reports.web.uploads import plain_photo
 from reports.web.writing import (

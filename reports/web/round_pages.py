@@ -15,10 +15,10 @@ from phenology.advice.alike import alike
 from phenology.advice.forecast_change import moved_by_looks
 from phenology.advice.visits import Visit as Visited
 from phenology.model.records import Tree
-from reports.text.ahead_text import NOTHING_DECIDES, review_lines, round_cautions
-from reports.text.change_text import moved_lines
-from reports.text.forecast_text import in_brief
-from reports.text.words import capital, full_date, short_date, weekday_full_date
+from reports.views.ahead_text import NOTHING_DECIDES, review_lines, round_cautions
+from reports.views.change_text import moved_lines
+from reports.views.forecast_text import in_brief
+from reports.views.words import capital, full_date, short_date, weekday_full_date
 from reports.web.keeper import Known
 from reports.web.site import Visit
 from reports.web.writing import take_back

@@ -12,8 +12,8 @@ from starlette.responses import HTMLResponse, Response
 from phenology.advice.agenda import Section
 from phenology.seasons.compare import Comparison, compare_seasons
 from reports.charts.agenda_rows import MOST_LINES
-from reports.text.change_text import as_counted
-from reports.text.words import capital
+from reports.views.change_text import as_counted
+from reports.views.words import capital
 from reports.web.keeper import Known
 from reports.web.site import Visit
 from reports.web.tree_pages import tree_of
@@ -114,8 +114,8 @@ def _seasons(
 
     def make() -> Embedded:
         from reports.garden.past_forecasts import garden_past
-        from reports.output.compare import Compared
         from reports.page.compare_page import compare_html
+        from reports.views.compare import Compared
 
         settings, folder, snapshot = visit.garden.settings, visit.garden.folder, known.agenda.garden
         some = replace(

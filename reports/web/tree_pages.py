@@ -16,9 +16,9 @@ from phenology.model.errors import InputError
 from phenology.model.records import Look, Tree, Work
 from reports.entries.look_editor import LookEditor
 from reports.entries.work_editor import WorkEditor
-from reports.text.ahead_text import plan_lines
-from reports.text.forecast_text import SEEN, told_in_full
-from reports.text.words import capital, shown_date
+from reports.views.ahead_text import plan_lines
+from reports.views.forecast_text import SEEN, told_in_full
+from reports.views.words import capital, shown_date
 from reports.web.keeper import Known
 from reports.web.look_pages import pick_tree
 from reports.web.site import Visit

@@ -22,8 +22,8 @@ from reports.entries.look_editor import LookEditor
 from reports.entries.merging import saved
 from reports.entries.work_editor import WorkEditor, work_answers
 from reports.garden.open_garden import OpenGarden
-from reports.text.ahead_text import answer_lines
-from reports.text.words import capital
+from reports.views.ahead_text import answer_lines
+from reports.views.words import capital
 from reports.web.look_pages import chosen_trees, entry_in, look_form, number, pick_tree, written
 from reports.web.site import Visit
 from reports.web.uploads import plain_photo

@@ -10,7 +10,7 @@ from pathlib import Path
 import pytest
 
 from phenology.learning.garden_leaves import LeafHabit
-from reports.text.calibration_text import Learned, calibration_text, leaf_words
+from reports.views.calibration_text import Learned, calibration_text, leaf_words
 from tests.phenology.gardens import weather
 from tests.reports.bench import Bench, new_bench
 

@@ -13,8 +13,8 @@ from phenology.advice.alike import alike
 from phenology.advice.garden_forecast import forecast_garden
 from phenology.model.records import Aim
 from phenology.species.catalogue import load_species
-from reports.text.forecast_text import forecast_text
-from reports.text.words import tree_names
+from reports.views.forecast_text import forecast_text
+from reports.views.words import tree_names
 from tests.phenology.gardens import Records, day
 from tests.reports.demo import demo_folder, flushcast, own_demo
 

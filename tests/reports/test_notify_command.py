@@ -18,7 +18,7 @@ import pytest
 from aiosmtpd.controller import Controller
 from keyring.backend import KeyringBackend
 
-from reports.text import message_text
+from reports.views import message_text
 from tests.reports.bench import Bench, new_bench
 
 FIRST, WITHIN, NEXT = "2026-06-20", "2026-06-23", "2026-06-27"

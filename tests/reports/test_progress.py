@@ -18,7 +18,7 @@ from phenology.advice.garden_forecast import forecast_garden
 from phenology.judging.past_forecasts import past_forecasts
 from phenology.learning.calibration import calibrate
 from phenology.learning.garden_fit import GardenFit
-from reports.text.progress import EVERY, WAIT, ProgressLine, progress
+from reports.views.progress import EVERY, WAIT, ProgressLine, progress
 from tests.reports.demo import DAY, demo_folder, flushcast, own_demo
 from tests.reports.opened import read_garden
 
@@ -99,7 +99,7 @@ def test_a_line_is_cut_to_the_terminal(monkeypatch):
 
 
 def test_a_failure_takes_the_line_away_and_goes_on_its_way(monkeypatch):
-    monkeypatch.setattr("reports.text.progress.WAIT", 0.0)
+    monkeypatch.setattr("reports.views.progress.WAIT", 0.0)
     terminal = Terminal()
     with pytest.raises(RuntimeError), progress("season", terminal) as step:
         step(2, 9)
@@ -109,7 +109,7 @@ def test_a_failure_takes_the_line_away_and_goes_on_its_way(monkeypatch):
 
 
 def test_a_stream_that_is_no_terminal_gets_nothing(monkeypatch):
-    monkeypatch.setattr("reports.text.progress.WAIT", 0.0)
+    monkeypatch.setattr("reports.views.progress.WAIT", 0.0)
     log = io.StringIO()
     with progress("season", log) as step:
         step(2, 9)

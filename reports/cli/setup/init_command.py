@@ -30,7 +30,7 @@ from phenology.model.records import Place, Stand, Tree
 from reports.cli.common import garden_folder, may_ask, once_a_day, put, read_forecast, say, tell
 from reports.cli.setup.place_command import read_elevation, read_latitude, read_longitude, shown_position
 from reports.garden.open_garden import OpenGarden, one_day
-from reports.text.words import counted
+from reports.views.words import counted
 
 if TYPE_CHECKING:
     from data_sources.country_dates import CountryDates
@@ -174,8 +174,8 @@ def _first_forecast(garden: OpenGarden) -> None:
         return
     from phenology.advice.agenda import make_agenda
     from reports.cli.common import read_forecast
-    from reports.text.forecast_text import CLOSING, forecast_text
-    from reports.text.words import terminal_width
+    from reports.views.forecast_text import CLOSING, forecast_text
+    from reports.views.words import terminal_width
 
     say()
     put(forecast_text(make_agenda(read_forecast(garden, None)), terminal_width(), closing=CLOSING))
@@ -278,8 +278,8 @@ def demo_command(folder: Path, day: str | None, south: bool) -> None:
     from phenology.advice.agenda import make_agenda
     from phenology.language.vague_dates import parse
     from reports.garden.clock import today
-    from reports.text.forecast_text import CLOSING, forecast_text
-    from reports.text.words import terminal_width
+    from reports.views.forecast_text import CLOSING, forecast_text
+    from reports.views.words import terminal_width
 
     now = today()
     stands_on = (

@@ -17,7 +17,7 @@ from phenology.model.records import Place
 from reports.cli.common import committed, open_garden_option, put, together
 from reports.entries.merging import Edit, Readers, differences, merged, text_field
 from reports.garden.open_garden import OpenGarden
-from reports.text.words import table
+from reports.views.words import table
 
 FEET = 0.3048
 

@@ -15,7 +15,7 @@ from reports.cli.common import committed, open_garden_option, put, together
 from reports.entries.merging import Edit
 from reports.entries.trees import add_tree, aim_trees, edit_trees, move_trees, remove_tree, retire_trees
 from reports.garden.open_garden import OpenGarden
-from reports.text.words import counted, shown_date, table
+from reports.views.words import counted, shown_date, table
 
 AIMS = [str(aim) for aim in GrowthAim]
 FLUSHES_SHOWN = 6

@@ -103,7 +103,7 @@ def _of_learning(opened: OpenGarden, as_of: str | None, name: str, species: str 
     from phenology.species.catalogue import find_species
     from reports.charts import learned_charts as charts
     from reports.garden.past_forecasts import garden_past
-    from reports.text.progress import progress
+    from reports.views.progress import progress
 
     garden, units = opened.snapshot(as_of), opened.settings.units
     kept = {t.species for t in garden.trees}

@@ -90,7 +90,7 @@ def elsewhere_command(
     from reports.garden.elsewhere_weather import HERE, LessonPlaces, seasons_taught
     from reports.garden.past_forecasts import read_with_skill
     from reports.table import Table
-    from reports.text.elsewhere_text import COLUMNS, SCHEMA, Card, card_text, elsewhere_text
+    from reports.views.elsewhere_text import COLUMNS, SCHEMA, Card, card_text, elsewhere_text
 
     if len(places) > 1 and year is not None:
         raise click.UsageError("--year goes with one PLACE")

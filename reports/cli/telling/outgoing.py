@@ -21,7 +21,7 @@ from reports.cli.common import (
 from reports.garden.open_garden import OpenGarden
 
 if TYPE_CHECKING:
-    from reports.text.message_text import Sent
+    from reports.views.message_text import Sent
 
 KINDS = {"look": "look", "window": "window", "stop": "stop date", "wire": "wire look", "care": "care date"}
 PORT = 8420
@@ -61,7 +61,7 @@ def calendar_command(garden: OpenGarden, out: Path) -> None:
     Write it to the same file after every look: events move instead of piling up.
     """
     from data_sources.disk.whole_files import read_output, write_output
-    from reports.output.calendar_file import calendar_text, events_before, events_of
+    from reports.views.calendar_file import calendar_text, events_before, events_of
 
     there = read_output(out)
     before = events_before(there) if there is not None else {}
@@ -88,7 +88,7 @@ def notify_command(garden: OpenGarden, dry_run: bool) -> None:
     """
     from phenology.advice.agenda import make_agenda
     from phenology.advice.news import all_told, news
-    from reports.text.message_text import (
+    from reports.views.message_text import (
         Receiver,
         Sent,
         addresses,
@@ -143,7 +143,7 @@ def notify_command(garden: OpenGarden, dry_run: bool) -> None:
 
 def _keep(garden: OpenGarden, code: str, before: Sent, after: Sent) -> bool:
     """Write down what one receiver was told; False where another process has written meanwhile."""
-    from reports.text.message_text import Sent, keep_sent, read_sent
+    from reports.views.message_text import Sent, keep_sent, read_sent
 
     with garden.changing():
         kept = read_sent(garden.folder)

@@ -145,7 +145,7 @@ def _computing(workers: int | None, memory: str, scheduler: str | None) -> Itera
         import dask
         from dask.callbacks import Callback
 
-        from reports.text.progress import progress
+        from reports.views.progress import progress
 
         with progress("part") as step, dask.config.set(scheduler="synchronous"):
             done = [0]

@@ -15,7 +15,7 @@ if TYPE_CHECKING:
     from phenology.model.track_record import PastForecast
     from reports.garden.open_garden import OpenGarden
 
-# As in reports.output.compare.COLUMNS, which --help does not load.
+# As in reports.views.compare.COLUMNS, which --help does not load.
 TABLES = ("stages", "trees", "warmth", "course", "frosts", "forecasts", "followed", "trends")
 
 
@@ -36,14 +36,14 @@ def calibrate_command(
     from phenology.learning.garden_fit import GardenFit
     from reports.garden.meant import own_species
     from reports.garden.past_forecasts import garden_past
-    from reports.text.calibration_text import (
+    from reports.views.calibration_text import (
         Learned,
         calibration_text,
         classic_json,
         classic_text,
         observers_text,
     )
-    from reports.text.progress import progress
+    from reports.views.progress import progress
 
     snapshot, settings = garden.snapshot(as_of), garden.settings
     grown = {tree.species for tree in snapshot.trees}
@@ -114,9 +114,9 @@ def compare_command(
     from phenology.seasons.compare import compare_seasons
     from reports.garden.meant import trees_meant
     from reports.garden.past_forecasts import garden_past
-    from reports.output.compare import Compared
-    from reports.text.compare_text import compare_text, tree_text
-    from reports.text.progress import progress
+    from reports.views.compare import Compared
+    from reports.views.compare_text import compare_text, tree_text
+    from reports.views.progress import progress
 
     snapshot, settings = garden.snapshot(as_of), garden.settings
     comparison = compare_seasons(snapshot, [_season(text) for text in seasons])
@@ -196,8 +196,8 @@ def hindcast_command(
     from phenology.language.words import find_stage
     from phenology.learning.transitions import catalogue_priors
     from phenology.model.season import SeasonCalendar
-    from reports.output.hindcast import forecasts, predictions_csv, score_text
-    from reports.text.progress import progress
+    from reports.views.hindcast import forecasts, predictions_csv, score_text
+    from reports.views.progress import progress
 
     calendar = SeasonCalendar.for_latitude(45.0 if latitude is None else latitude)
     question = Question(

@@ -20,7 +20,7 @@ from phenology.weather.series import DailyWeather
 from reports.cli.common import asking, open_garden_option, put, say
 from reports.entries.readings import take_readings
 from reports.garden.open_garden import OpenGarden
-from reports.text.weather_text import WeatherState, added_text, status_text
+from reports.views.weather_text import WeatherState, added_text, status_text
 
 
 def _columns(_ctx: click.Context, _param: click.Parameter, given: tuple[str, ...]) -> dict[str, str]:
@@ -129,7 +129,7 @@ def show_command(
     garden: OpenGarden, first: str | None, last: str | None, place: str | None, as_json: bool, as_csv: bool
 ) -> None:
     """Show days one by one: each value, where it comes from, what is used, what waits, what gave way."""
-    from reports.text.weather_text import weather_days
+    from reports.views.weather_text import weather_days
 
     if as_json and as_csv:
         raise click.UsageError("choose one of --json and --csv")
@@ -224,7 +224,7 @@ def update_command(
     It can be stopped at any moment (Ctrl-C) and goes on from there the next time.
     """
     from reports.entries.readings import update_places
-    from reports.text.progress import ProgressLine
+    from reports.views.progress import ProgressLine
 
     places = [garden.place(place)] if place else garden.some_places
     fresh, shown = False, ProgressLine(wait=0.0)  # a service that is waited for is named at once

@@ -22,7 +22,7 @@ from phenology.model.stages import Stage
 from reports.cli.common import UNDO, ask, may_ask, open_garden_option, say, tell
 from reports.entries.intake import Intake, answered, garden_answers, prepare, read_tables, save
 from reports.garden.open_garden import OpenGarden
-from reports.text.words import counted, set_in
+from reports.views.words import counted, set_in
 
 TABLES = {"looks": "look", "works": "work", "trees": "tree", "places": "place"}
 

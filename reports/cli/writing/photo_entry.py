@@ -24,7 +24,7 @@ from phenology.records.entries import look_changes, same_entry
 from phenology.records.record_book import RecordBook
 from reports.cli.common import UNDO, tell
 from reports.garden.open_garden import OpenGarden
-from reports.text.words import counted
+from reports.views.words import counted
 
 SHOWN = 3
 

@@ -10,7 +10,7 @@ from data_sources.journal.changes import Change
 from phenology.model.errors import InputError
 from reports.cli.common import may_ask, open_garden_option, put, tell
 from reports.garden.open_garden import OpenGarden
-from reports.text.words import TABLE_NAMES, counted, shown_date, table
+from reports.views.words import TABLE_NAMES, counted, shown_date, table
 
 
 @click.command("undo")

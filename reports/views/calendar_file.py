@@ -19,8 +19,8 @@ from phenology.advice.forecast_rows import AHEAD_DAYS, ForecastRow, GardenForeca
 from phenology.garden import Garden
 from phenology.model.errors import InputError
 from phenology.work.cautions import LOOK_FIRST
-from reports.text.forecast_text import STATE
-from reports.text.words import capital, date_range, tree_names
+from reports.views.forecast_text import STATE
+from reports.views.words import capital, date_range, tree_names
 
 PRODUCT = "-//flushcast//garden//EN"
 UID_END = "@flushcast"

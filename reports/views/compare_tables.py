@@ -15,7 +15,7 @@ from phenology.seasons.compare import Comparison, SeasonFrost
 from phenology.seasons.tree_stages import DaysAfter, Followed, StageDate
 from phenology.seasons.trends import FEWEST_SEASONS, Trend
 from reports.table import Column, Table, attribute, in_units
-from reports.text.words import counted, listed, short_date
+from reports.views.words import counted, listed, short_date
 
 STAGES = {"budbreak": "bud break", "extended": "extended", "hardened": "hardened"}
 HARD = STAGES | {"hardened": "hard"}

@@ -27,9 +27,9 @@ from phenology.advice.alike import alike
 from phenology.advice.news import News, Told
 from phenology.model.errors import InputError
 from phenology.work.cautions import CUT_FIRM, LOOK_FIRST
-from reports.text.change_text import as_counted, changes_text
-from reports.text.forecast_text import advice_words
-from reports.text.words import capital, counted, short_date, tree_names, weekday_full_date
+from reports.views.change_text import as_counted, changes_text
+from reports.views.forecast_text import advice_words
+from reports.views.words import capital, counted, short_date, tree_names, weekday_full_date
 
 WIDTH = 72
 MOST_TREES = 12  # groups of trees that a message tells of; the rest are counted

@@ -17,7 +17,7 @@ from data_sources.weather.store.weather_store import AddReport, OriginUse, Suspi
 from phenology.model.units import c_to_f
 from phenology.weather.series import SOURCES, DailyWeather
 from reports.table import Column, Kind, Table
-from reports.text.words import date_style, short_date
+from reports.views.words import date_style, short_date
 
 WEEKS = 8
 ROWS = 9

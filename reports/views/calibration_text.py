@@ -21,7 +21,7 @@ from phenology.learning.work_habit import WorkHabit, work_habits
 from phenology.model.track_record import PastForecast, TrackRecord
 from phenology.species.catalogue import Species
 from reports.table import Column, Kind, Table, attribute, each, grid, in_units, json_text
-from reports.text.words import counted, short_date
+from reports.views.words import counted, short_date
 
 WIDTH = 80
 CLIMATES = {"alike": "a climate like here", "near": "a climate near to here", "other": "another climate"}

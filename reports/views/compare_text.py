@@ -14,8 +14,8 @@ from phenology.seasons.season_heat import BASE_C
 from phenology.seasons.tree_stages import Followed, StageDate
 from phenology.seasons.trends import Trend
 from reports.table import grid
-from reports.text import compare_tables as tables
-from reports.text.words import MONTHS, short_date
+from reports.views import compare_tables as tables
+from reports.views.words import MONTHS, short_date
 
 WIDTH = 80
 STAGE_WIDE = 22

@@ -13,7 +13,7 @@ from phenology.species.species import Species
 from phenology.work.cautions import cautions
 from phenology.work.grades import odds_in_tenths
 from reports.table import Column, attribute, grid
-from reports.text.words import capital, date_range, date_style, full_date, listed, short_date
+from reports.views.words import capital, date_range, date_style, full_date, listed, short_date
 
 WIDTH = 80
 COLUMN = 26
