@@ -20,7 +20,7 @@ from phenology.learning.observers import Lateness
 from phenology.learning.work_habit import WorkHabit, work_habits
 from phenology.model.track_record import PastForecast, TrackRecord
 from phenology.species.catalogue import Species
-from reports.table import Column, Kind, Table, attribute, each, grid, in_units, json_text
+from reports.table import Column, Kind, Table, attribute, each, grid, in_units, json_text, picked
 from reports.views.words import counted, short_date
 
 WIDTH = 80
@@ -42,16 +42,9 @@ STEPS_MEAN = (
     "so long."
 )
 OTHERS_MEAN = "others: how much of it comes from other growers' calibrations."
-STEPS: tuple[Column[Calibrated], ...] = (
+STEP_AND_DAYS: tuple[Column[Calibrated], ...] = (
     Column("step", "text", lambda row: f"  {row.transition.words}", title="  step"),
     Column("days", "text", lambda row: "{:.0f} ({:.0f}-{:.0f})".format(*row.days)),
-    Column("error", "number", lambda row: row.error_days, digits=0),
-    Column("guess", "number", lambda row: row.prior_share, show=lambda share: f"{share:.0%}"),
-    OTHERS := Column[Calibrated](
-        "others", "number", lambda row: row.others_share, show=lambda share: f"{share:.0%}"
-    ),
-    Column("seasons", "whole", lambda row: row.seasons),
-    Column("open", "whole", lambda row: row.unfinished or None),
 )
 
 
@@ -89,7 +82,9 @@ class Learned:
 
     def tables(self, units: str) -> Iterator[tuple[str, int, Table[Calibrated], list[str]]]:
         """Species by species: Latin name, looks at it, its steps as a table, and what else is told of it."""
-        shown = [c for c in STEPS if c is not OTHERS or any(row.others_share for row in self.rows)]
+        others = ["others_share"] if any(row.others_share for row in self.rows) else []
+        names = ("expected_error_days_at_18c", "prior_share", *others, "seasons", "unfinished")
+        shown = (*STEP_AND_DAYS, *picked(COLUMNS["rows"], *names))
         for species in dict.fromkeys(row.species for row in self.rows):
             mine = [row for row in self.rows if row.species == species]
             yield species, mine[0].looks, Table("", shown, mine), list(self._words(species, units))
@@ -276,12 +271,16 @@ COLUMNS: dict[str, tuple[Column[Any], ...]] = {
         *_STEP,
         attribute("looks", "whole", "at the species"),
         attribute("seasons", "whole", "with the step seen to its end"),
-        attribute("unfinished", "whole", "waits that ended without it"),
+        attribute("unfinished", "whole", "waits that ended without it",
+                  title="open", show=lambda waits: str(waits or ".")),
         *_interval("requirement", "days_at_18c", "days", "of an average tree and season"),
         attribute("catalogue_days_at_18c", "number", "what the catalogue guessed", 2, of="prior_days"),
-        attribute("expected_error_days_at_18c", "number", "of a forecast made at `from`", 2, of="error_days"),
-        attribute("prior_share", "number", "of the catalogue in the requirement, 1 to 0", 3),
-        attribute("others_share", "number", "of other gardens in it, 1 to 0", 3),
+        attribute("expected_error_days_at_18c", "number", "of a forecast made at `from`", 2, of="error_days",
+                  title="error", show="{:.0f}".format),
+        attribute("prior_share", "number", "of the catalogue in the requirement, 1 to 0", 3,
+                  title="guess", show="{:.0%}".format),
+        attribute("others_share", "number", "of other gardens in it, 1 to 0", 3,
+                  title="others", show="{:.0%}".format),
         attribute("clock", "text", "that explains most"),
         attribute("clock_share", "number", "its share of all, 0 to 1", 3),
     ),
@@ -333,7 +332,7 @@ COLUMNS: dict[str, tuple[Column[Any], ...]] = {
         *_limits("base_c_interval", "base_interval"),
         *_limits("requirement_c_days_interval", "requirement_interval"),
     ),
-}
+}  # fmt: skip
 """Columns of each table; days are days at a constant 18 degC, misses are plain days."""
 
 

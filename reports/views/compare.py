@@ -23,6 +23,11 @@ from reports.table import Column, Table, attribute, json_text
 SCHEMA = "flushcast.compare/1"
 COURSE_DAYS = 7  # days between entries of a season's course
 
+
+def _days(value: float) -> str:
+    return "." if math.isnan(value) else f"{value:.0f}"
+
+
 _SEASON = attribute("season", "season", "the year in which it starts")
 _AHEAD = attribute("days_ahead", "number", "of (+) or behind (-) the mean of the other seasons", 1)
 _STAGE = (
@@ -55,9 +60,10 @@ COLUMNS: dict[str, tuple[Column[Any], ...]] = {
     "warmth": (
         _SEASON,
         attribute("through", "date", "the last day counted"),
-        attribute("degree_days", "degree_days", "above 5 °C [°C·d]; missing where a tenth is lacking", 1),
+        attribute("degree_days", "degree_days", "above 5 °C [°C·d]; missing where a tenth is lacking", 1,
+                  title="heat", show="{:.0f}".format),
         attribute("rank", "number", "1 for the warmest of those shown", 0),
-        attribute("rank_of_all", "number", "among all on record", 0),
+        attribute("rank_of_all", "number", "among all on record", 0, title="rank"),
         attribute("of_all", "whole", "how many those are"),
         _AHEAD,
         attribute("days_filled", "whole", "days that the weather lacks"),
@@ -74,7 +80,7 @@ COLUMNS: dict[str, tuple[Column[Any], ...]] = {
         attribute("last_in_spring", "date", "the last before midsummer"),
         attribute("may_yet_be_later", "yes", "midsummer is still ahead"),
         attribute("first_in_autumn", "date", "the first after midsummer"),
-        attribute("days_between", "number", "the two", 0),
+        attribute("days_between", "number", "the two", 0, title="days between"),
         attribute("no_frost_in_spring", "yes", "none came"),
         attribute("no_frost_in_autumn", "yes", "none came"),
     ),
@@ -84,9 +90,12 @@ COLUMNS: dict[str, tuple[Column[Any], ...]] = {
         attribute("forecasts", "whole", "made of them"),
         attribute("median_miss", "number", "of forecasts issued when the wait began [d]", 1, of="missed"),
         attribute("median_late", "number", "the same, early is negative [d]", 1, of="late"),
-        attribute("median_miss_last_3_weeks", "number", "of those issued then [d]", 1, of="missed_near"),
-        attribute("median_miss_of_usual_date", "number", "the other seasons' mean [d]", 1, of="usual_missed"),
-        attribute("share_inside_80", "number", "of 80 % ranges that held it, 0 to 1", 3, of="held"),
+        attribute("median_miss_last_3_weeks", "number", "of those issued then [d]", 1, of="missed_near",
+                  title="last 3 weeks", show=_days),
+        attribute("median_miss_of_usual_date", "number", "the other seasons' mean [d]", 1, of="usual_missed",
+                  title="usual date", show=_days),
+        attribute("share_inside_80", "number", "of 80 % ranges that held it, 0 to 1", 3, of="held",
+                  title="held", show="{:.0%}".format),
     ),
     "followed": (
         attribute("species", "text", of="work.species"),
