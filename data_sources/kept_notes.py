@@ -19,7 +19,7 @@ from phenology.advice.forecast_change import Issued, Key
 from phenology.model.track_record import PastForecast
 
 if TYPE_CHECKING:
-    from data_sources.journal import Journal
+    from data_sources.journal.store import Journal
 
 ISSUED = "issued_forecasts.json"
 APART_DAYS = 3

@@ -7,20 +7,22 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import date, timedelta
 from functools import cached_property
-from typing import TypeVar
+from typing import TYPE_CHECKING, TypeVar
 
 import numpy as np
 
 from phenology.model.limits import Limits
 from phenology.model.records import Aim, Flush, Look, Place, Site, Stand, Tree, Work
 from phenology.model.season import SeasonCalendar
-from phenology.model.shared_calibration import SharedCalibration, SharedClimate
 from phenology.model.track_record import TrackRecord
 from phenology.species.catalogue import Species, neutral_species
 from phenology.weather.outlook import Outlook
 from phenology.weather.season_weather import SeasonThermalTime, SeasonWeather
 from phenology.weather.series import DailyWeather
 from phenology.weather.site_weather import PlaceWeather, place_beside, site_record
+
+if TYPE_CHECKING:
+    from phenology.model.shared_calibration import SharedCalibration, SharedClimate
 
 T = TypeVar("T")
 
@@ -123,6 +125,8 @@ class Garden:
     @cached_property
     def climate(self) -> SharedClimate:
         """Where it lies, as far as another garden need know."""
+        from phenology.model.shared_calibration import SharedClimate
+
         here = self.places[0]
         usual = self.record_at(((0, here.id),)).normals
         mean = (usual.tmin + usual.tmax) / 2

@@ -5,21 +5,23 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field, replace
 from functools import cached_property
+from typing import TYPE_CHECKING
 
 import numpy as np
 
 from phenology.garden import Garden
 from phenology.heat.clocks import CLOCKS
-from phenology.learning.club import Club
 from phenology.learning.flush_history import WORK_REACH, FlushHistory, histories
 from phenology.learning.requirement import Requirement, RequirementModel
 from phenology.learning.resting import Resting, cuts_of, rested
 from phenology.learning.transitions import Transition, prior_of_transition
 from phenology.learning.waits import Wait
-from phenology.learning.work_habit import mean_delay
 from phenology.model.records import Tree
 from phenology.model.season import NEVER
 from phenology.species.catalogue import neutral_species
+
+if TYPE_CHECKING:
+    from phenology.learning.club import Club
 
 FEWEST_FLUSHES = 2  # before which nothing is said of a tree's habit (ours)
 
@@ -126,6 +128,8 @@ class GardenFit:
 
     @cached_property
     def _delay(self) -> float:
+        from phenology.learning.work_habit import mean_delay
+
         return mean_delay(self.histories)
 
     def model(self, transition: Transition) -> RequirementModel:
@@ -143,6 +147,8 @@ class GardenFit:
         ]
         if not steps:
             return None
+        from phenology.learning.club import Club
+
         return Club(
             steps,
             self.garden.climate,

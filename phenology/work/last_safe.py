@@ -101,7 +101,7 @@ class Late:
 
     def _rules_by_rest(self, last: float, wanted: float) -> bool:
         """Whether growth woken after the last day would ripen, did buds not stay shut."""
-        answered = self.curve.answered().last_day(wanted)
+        answered = self.curve.last_day(wanted, answered=True)
         return answered is not None and answered > last + RULES_DAYS
 
     def last_safe(self, required: float | None = None) -> date | None:
@@ -259,6 +259,7 @@ class WorkSeason:
         days = _grid(garden.today, ending.season)
         rests = np.array([self.fit.rests(species, day) for day in days])
         curve = ripening(steps, ending.season.thermal_time, days, ends - before, ends, rests)
+        curve.work_out(garden.today + float(wait) for wait in WAITING)
         kind = garden.species.get(species)
         tropical = kind is not None and kind.is_tropical
         own = own_late_flushes(self.fit.histories, species, ending.then)
@@ -362,8 +363,9 @@ def gives_way(limit: float, own: Sequence[tuple[float, float, float]], days_befo
 
 def _grid(today: int, season: LateSeason) -> Array:
     """Work days to be tried: every other week from spring to the end of growth, and today and what waits."""
-    ends = season.end()
-    last = float(np.median(ends[np.isfinite(ends)])) if np.isfinite(ends).any() else season.summer + 160.0
+    ends = sorted(day for day in season.end().tolist() if math.isfinite(day))
+    middle = len(ends) // 2  # np.median would load numpy.ma
+    last = (ends[middle] + ends[~middle]) / 2 if ends else season.summer + 160.0
     last = min(last, season.thermal_time.days - 1.0)
     first, dense = max(1.0, season.summer - BEFORE_SUMMER), season.summer - BEFORE_SUMMER / 2
     early = np.arange(first, dense, 2 * GRID_DAYS)

@@ -8,7 +8,7 @@ from datetime import date, timedelta
 from pathlib import Path
 
 from data_sources.weather.place_correction import PlaceCorrection, corrected, load_corrections
-from data_sources.weather.store.weather_store import WeatherStore
+from data_sources.weather.store.reading import WeatherReader
 from phenology.model.errors import InputError, WeatherError
 from phenology.model.records import Place
 from phenology.weather.outlook import Outlook, measure_skill
@@ -19,7 +19,7 @@ SKILL_DAYS = 365
 
 
 def read_outlook(
-    store: WeatherStore,
+    store: WeatherReader,
     place: str,
     weather: DailyWeather,
     corrections: Mapping[str, PlaceCorrection],
@@ -56,11 +56,11 @@ class StoredWeather:
 def read_place_weather(folder: Path, places: list[str], as_of: date | None) -> StoredWeather:
     """The weather of each place that has any, brought to its bench where own readings tell how it differs.
 
-    See `WeatherStore.read` for what `as_of` leaves out.
+    See `WeatherReader.read` for what `as_of` leaves out.
     """
     known = StoredWeather()
     try:
-        store = WeatherStore.open(folder)
+        store = WeatherReader.open(folder)
     except WeatherError:
         return known
     with store:
@@ -98,7 +98,7 @@ def station_pair(folder: Path, place: Place, as_of: date | None = None) -> Stati
     Raises `WeatherError` if the garden has no weather; `InputError` if the place has no readings of its own,
     or nothing to hold them against.
     """
-    with WeatherStore.open(folder) as store:
+    with WeatherReader.open(folder) as store:
         if not store.has(place.id):
             raise InputError(f"{place.name} has no weather yet; add some with `flushcast weather add FILE`")
         own = store.read_source(place.id, "bench", as_of=as_of)

@@ -10,8 +10,8 @@ from pathlib import Path
 
 import pytest
 
-from data_sources.journal import ImportMap, Journal
-from data_sources.journal.schema import TABLES, columns
+from data_sources.journal.schema import TABLES, ImportMap, columns
+from data_sources.journal.store import Journal
 from data_sources.journal_questions import all_records
 from data_sources.sqlite.schema import migrate
 from phenology.model.errors import InputError
