@@ -33,6 +33,9 @@ if TYPE_CHECKING:
     from markupsafe import Markup
 
 ONE_EACH = 8  # more trees of today than these share blocks where they are alike (ours)
+FEW = 3  # trees apart from their herd that are named
+SMALL = ("seen", "work")  # left out of the rows behind a herd
+MONTH_SHARE = 0.15  # of a phone's picture that the name of a month takes
 TOPICS = {
     "shade": "shade and shelter", "water": "watering", "feed": "feeding", "again": "pests",
     "buds": "new buds", "late frost": "cover on frosty nights", "bloom": "faded flowers",
@@ -168,11 +171,6 @@ def cautions_of(garden: Garden) -> list[tuple[str, tuple[str, ...]]]:
 
 def _sentence(text: str) -> str:
     return f"{capital(text).rstrip('.')}."
-
-
-FEW = 3  # trees apart from their herd that are named
-SMALL = ("seen", "work")  # left out of the rows behind a herd
-MONTH_SHARE = 0.15  # of a phone's picture that the name of a month takes
 
 
 @dataclass(frozen=True)

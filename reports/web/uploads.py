@@ -21,6 +21,10 @@ from phenology.model.errors import InputError
 if TYPE_CHECKING:
     from PIL import Image
 
+LONGEST = 1600  # pixels
+MOST_PIXELS = 60_000_000  # what a phone takes today, with room (ours)
+KINDS = ("JPEG", "PNG", "WEBP")
+_EXIF_PART, _TAKEN = 0x8769, 0x9003
 MOST = 4  # files at once (ours); the oldest gives way
 SECONDS = 30 * 60.0
 
@@ -118,12 +122,6 @@ def asked_plainly(question: FileQuestion, choices: dict[str, str] | None = None)
         return Ask(name, words, tuple((choice, known[choice]) for choice in question.choices))
     given = choices or {choice: choice for choice in question.choices}
     return Ask(name, f"Which column is {ROLES.get(question.role, question.role)}?", tuple(given.items()))
-
-
-LONGEST = 1600  # pixels
-MOST_PIXELS = 60_000_000  # what a phone takes today, with room (ours)
-KINDS = ("JPEG", "PNG", "WEBP")
-_EXIF_PART, _TAKEN = 0x8769, 0x9003
 
 
 def plain_photo(body: bytes) -> bytes:

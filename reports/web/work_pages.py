@@ -38,6 +38,8 @@ from reports.web.writing import (
 )
 
 NEW = dict.fromkeys(("operation", "early", *WORK_FIELDS), "")
+NO_WORDS = {"part": "none", "mark": "none"}
+"""What says that a field is to be emptied, where an empty text does not."""
 
 
 def work(visit: Visit) -> Response:
@@ -106,10 +108,6 @@ def save_work(visit: Visit) -> Response:
     operation = _operation(visit)
     fields = {} if operation is Operation.MOVING else {"place": ""}
     return written(visit, entry_in(visit, WorkEditor, operation, **fields), "/work")
-
-
-NO_WORDS = {"part": "none", "mark": "none"}
-"""What says that a field is to be emptied, where an empty text does not."""
 
 
 def correct(visit: Visit) -> Response:

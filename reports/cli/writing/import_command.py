@@ -25,6 +25,7 @@ from reports.garden.open_garden import OpenGarden
 from reports.views.words import counted, set_in
 
 TABLES = {"looks": "look", "works": "work", "trees": "tree", "places": "place"}
+ROWS = 12  # rows told of a file before the rest is only counted; all with --dry-run
 
 
 @click.command("import")
@@ -112,9 +113,6 @@ def import_command(
         strict=strict,
     )
     take_in(garden, files, answers, dry_run=dry_run, yes=yes)
-
-
-ROWS = 12  # rows told of a file before the rest is only counted; all with --dry-run
 
 
 def preview(plan: ImportPlan, *, every_row: bool = False) -> Iterator[str]:
