@@ -213,10 +213,7 @@ class Followed:
 def what_followed(garden: Garden, seasons: set[int] | None = None) -> list[Followed]:
     """What followed work that wakes, by species and operation, in the order of the garden's trees.
 
-    Parameters
-    ----------
-    seasons : set of int, optional
-        Only work done in these.
+    With `seasons` only work done in these counts.
     """
     woken = {h.flush.work_id: h for h in histories(garden) if h.flush.work_id is not None}
     species = {tree.id: tree.species for tree in garden.trees}
