@@ -17,8 +17,10 @@ from data_sources.garden_settings import (
     rewritten,
     write_settings,
 )
-from data_sources.journal import Journal, Record, list_backups
+from data_sources.journal.schema import Record
 from data_sources.journal.store import FILE_NAME as JOURNAL_NAME
+from data_sources.journal.store import Journal
+from data_sources.sqlite.backups import list_backups
 from data_sources.sqlite.connection import place_new, remove
 from data_sources.sqlite.errors import plain_errors
 from phenology.model.errors import StoreError

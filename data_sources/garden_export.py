@@ -11,9 +11,8 @@ from typing import Any
 from data_sources.disk.whole_files import write_whole
 from data_sources.garden import SETTINGS_NAME, GardenSettings, create_garden, read_settings
 from data_sources.garden_settings import without_secrets
-from data_sources.journal import FILE_NAME, Journal, Record
-from data_sources.journal.schema import decode, encode
-from data_sources.journal.store import CHANGE_FIELDS
+from data_sources.journal.schema import Record, decode, encode
+from data_sources.journal.store import CHANGE_FIELDS, FILE_NAME, Journal
 from data_sources.journal_questions import all_records
 from data_sources.look_photos import FOLDER as PHOTOS
 from data_sources.look_photos import copy_photos, photo_ids

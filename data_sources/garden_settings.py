@@ -8,14 +8,16 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from datetime import date, datetime
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from data_sources.disk.whole_files import replace_text
 from data_sources.sqlite.errors import plain_errors
 from phenology.language.date_style import SHOWN_ORDERS, DateStyle
-from phenology.language.written_days import DATE_ORDERS, DateOrder
 from phenology.model.errors import InputError, StoreError
 from phenology.model.limits import Limits
+
+if TYPE_CHECKING:
+    from phenology.language.written_days import DateOrder
 
 SETTINGS_NAME = "garden.toml"
 UNITS = ("C", "F")
@@ -67,6 +69,8 @@ class GardenSettings:
     @property
     def reading_order(self) -> DateOrder | None:
         """How 4/7 reads here; None where nothing was settled, or the year comes first."""
+        from phenology.language.written_days import DATE_ORDERS
+
         return next((o for o in DATE_ORDERS if o == self.date_order), None)
 
 

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Collection
 
-from data_sources.journal import Journal
 from data_sources.journal.schema import R, table_of
+from data_sources.journal.store import Journal
 from data_sources.tables.garden_tables import GardenRecords
 from phenology.model.errors import InputError
 

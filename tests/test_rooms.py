@@ -11,7 +11,13 @@ from pathlib import Path
 ROOT = Path(__file__).resolve().parent.parent
 ROOMS = ("phenology", "data_sources", "reports")
 HEAVY = ("numpy", "scipy", "pandas", "matplotlib", "statsmodels", "meteostat", "requests", "rich", "babel")
-NOT_FOR_FORECAST = ("pandas", "matplotlib", "statsmodels", "meteostat", "requests", "rich", "jinja2", "babel")
+NOT_FOR_FORECAST = (
+    *("pandas", "scipy", "matplotlib", "statsmodels", "meteostat", "requests", "rich", "jinja2", "babel"),
+    *("numpy.ma", "numpy.random", "tomlkit", "data_sources.journal.restoring", "phenology.language.words"),
+    *("data_sources.weather.store.weather_store", "phenology.language.written_days"),
+    *("phenology.learning.club", "phenology.learning.phyllochron", "phenology.weather.zonal_climate"),
+)
+"""What takes long to load, or is of no use where no leaf was counted and past years of weather are known."""
 
 
 def modules(room: str) -> list[Path]:

@@ -8,7 +8,7 @@ from __future__ import annotations
 from pathlib import Path
 
 from data_sources.disk.whole_files import read_note, write_note
-from data_sources.journal import Journal
+from data_sources.journal.store import Journal
 from data_sources.sqlite.backups import FOLDER
 
 FILE_NAME = "last_restore.json"

@@ -105,7 +105,7 @@ def look(path: Path, *, locked: bool = False) -> sqlite3.Connection:
 
 
 def _size(path: Path) -> int:
-    """The size of a file; 0 when there is none, or none any more (a log goes with the change it belongs to)."""
+    """The size of a file; 0 when there is none, or none any more: a log goes with its change."""
     with suppress(OSError):
         return path.stat().st_size
     return 0

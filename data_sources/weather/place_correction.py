@@ -23,7 +23,7 @@ from numpy.typing import NDArray
 
 from data_sources.disk.whole_files import replace_text
 from data_sources.sqlite.errors import plain_errors
-from data_sources.weather.store.weather_store import WeatherStore
+from data_sources.weather.store.reading import WeatherReader
 from phenology.model.arrays import Array
 from phenology.model.errors import InputError
 from phenology.weather.series import DailyWeather
@@ -267,7 +267,7 @@ def _from_dict(kept: Mapping[str, Any]) -> PlaceCorrection:
     return PlaceCorrection(variable(kept["tmin"]), variable(kept["tmax"]), first, last)
 
 
-def refit_corrections(garden: Path, store: WeatherStore, place: str, units: str = "C") -> list[str]:
+def refit_corrections(garden: Path, store: WeatherReader, place: str, units: str = "C") -> list[str]:
     """Fit how a place's own readings differ from its stations and model, and keep that beside the weather.
 
     Returns size and uncertainty in words; nothing where there are no own readings to go by. Raises

@@ -13,7 +13,6 @@ from functools import partial
 import numpy as np
 
 from phenology.advice.forecast_rows import ForecastRow
-from phenology.advice.windows import SWELLING_DAYS
 from phenology.garden import Garden
 from phenology.heat.clocks import CLOCKS
 from phenology.learning.flush_history import FlushHistory, histories_of
@@ -21,7 +20,7 @@ from phenology.model.operations import Operation
 from phenology.model.records import Look, Tree, Work
 from phenology.work.aftercare import LONGEST_DAYS, Care, aftercare
 from phenology.work.case import FADED, Case
-from phenology.work.duties import RestOfYear, bloom_cut, pinching, weather_ahead, winter_list
+from phenology.work.duties import SWELLING_DAYS, RestOfYear, bloom_cut, pinching, weather_ahead, winter_list
 from phenology.work.wire_watch import wire_check
 from phenology.work.zones import names
 

@@ -18,14 +18,13 @@ from phenology.advice.care import rest_before
 from phenology.advice.forecast_rows import NEVER, Dates, dates_of, shifted
 from phenology.advice.lesson_place import LessonPlace, LessonSeason
 from phenology.advice.plan import PlannedFlush
-from phenology.advice.windows import SWELLING_DAYS
 from phenology.forecasting.arrival import Arrival
 from phenology.forecasting.propagation import Chain, Step, propagate
 from phenology.learning.prediction import Prediction
 from phenology.learning.transitions import SPRING, Transition
 from phenology.model.records import Tree
 from phenology.species.species import Species
-from phenology.work.duties import BLOOM_CUT_DAYS
+from phenology.work.duties import BLOOM_CUT_DAYS, SWELLING_DAYS
 from phenology.work.rule import SHAPING
 from phenology.work.season_of_work import SUMMER
 

@@ -8,7 +8,6 @@ from datetime import date, timedelta
 
 from phenology.advice.care import WIRE, CareDue, due_for_repotting
 from phenology.advice.forecast_rows import ForecastRow
-from phenology.advice.windows import SWELLING_DAYS
 from phenology.garden import Garden
 from phenology.language.date_style import short_date
 from phenology.learning.flush_history import FlushHistory, histories_of
@@ -16,6 +15,7 @@ from phenology.learning.transitions import SHORTENED_DAYS
 from phenology.model.records import Tree
 from phenology.model.stages import stage_rank
 from phenology.records.flushes import CARRIES_ON_DAYS
+from phenology.work.duties import SWELLING_DAYS
 from phenology.work.grades import odds_in_tenths
 
 CLOSING_DAYS = 21  # a last safe date this near makes a look pressing (ours)

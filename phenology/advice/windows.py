@@ -10,9 +10,7 @@ from dataclasses import dataclass
 from datetime import date, timedelta
 
 from phenology.advice.forecast_rows import Dates, ForecastRow, GardenForecast, shifted
-from phenology.work.duties import PINCHING_DAYS
-
-SWELLING_DAYS = 18  # buds swell about this long before they break
+from phenology.work.duties import PINCHING_DAYS, SWELLING_DAYS
 
 
 @dataclass(frozen=True)

@@ -6,7 +6,8 @@ import itertools
 import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from typing import TypeVar
+from functools import cached_property
+from typing import TYPE_CHECKING, TypeVar
 
 import numpy as np
 
@@ -16,14 +17,15 @@ from phenology.garden import Garden
 from phenology.heat.clocks import CLOCKS, ThermalTime
 from phenology.learning.flush_history import FlushHistory
 from phenology.learning.garden_fit import GardenFit, Link
-from phenology.learning.garden_leaves import STEP as LEAFING
-from phenology.learning.garden_leaves import GardenLeaves
 from phenology.learning.prediction import Prediction, by_calendar, by_warmth
-from phenology.learning.transitions import Transition
+from phenology.learning.transitions import LEAFING, Transition
 from phenology.model.arrays import Array
 from phenology.model.records import Flush, Site, Tree
 from phenology.model.season import NEVER
 from phenology.weather.traces import Traces, draw_traces
+
+if TYPE_CHECKING:
+    from phenology.learning.garden_leaves import GardenLeaves
 
 EVEN = 0.5  # believed more than the steps, a longer wait is what a forecast is said to rest on
 TOGETHER = 64  # so many flushes are forecast at once (ours): their curves stay within some megabytes
@@ -54,12 +56,20 @@ class FlushForecasts:
 
     def __init__(self, garden: Garden, fit: GardenFit) -> None:
         self.garden, self.fit = garden, fit
-        self._leaves = GardenLeaves(fit)
         self._traces: dict[tuple[Site, int], tuple[Traces, ThermalTime]] = {}
         self._by_tree: dict[str, list[FlushHistory]] = {}
         for h in fit.histories:
             if self._known_by_now(h):
                 self._by_tree.setdefault(h.tree.id, []).append(h)
+
+    @cached_property
+    def _leaves(self) -> GardenLeaves | None:
+        """The garden's leaf counts; None where nobody counted."""
+        if not any(look.leaves for look in self.garden.looks):
+            return None
+        from phenology.learning.garden_leaves import GardenLeaves
+
+        return GardenLeaves(self.fit)
 
     def _known_by_now(self, h: FlushHistory) -> bool:
         """Whether it has begun: a hindcast may learn from seasons that come later."""
@@ -172,13 +182,13 @@ class FlushForecasts:
 
         begun = h.begun(link.wait.target)
         not_yet = h.came.get(link.wait.target, (-math.inf, NEVER))[0]
-        paced = None
-        if link.wait == LEAFING and self._leaves.counts(h).growing is not None:
+        paced, leaves = None, self._leaves if link.wait == LEAFING else None
+        if leaves is not None and leaves.counts(h).growing is not None:
 
             def paced(
                 prediction: Prediction, times: Sequence[float]
             ) -> list[tuple[float, float, Prediction]]:
-                return self._leaves.informed(h, prediction, thermal_time, traces.gap_variance, times)
+                return leaves.informed(h, prediction, thermal_time, traces.gap_variance, times)
 
         rests = 0.0
         if link.wait.start == "work" and h.woken is not None:

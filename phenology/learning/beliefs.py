@@ -4,13 +4,16 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
 
 import numpy as np
 
 from phenology.heat.clocks import Clock
-from phenology.learning.club import YIELDS, YIELDS_ALIKE, Club
-from phenology.learning.effect_columns import LATER_SD, common_sd
+from phenology.learning.effect_columns import LATER_SD, YIELDS, YIELDS_ALIKE, common_sd
 from phenology.model.arrays import Array, BoolArray, IntArray
+
+if TYPE_CHECKING:
+    from phenology.learning.club import Club
 
 PriorOf = Callable[[str], tuple[float, float]]
 """A species' prior: median days at 18 degC, and the log-scale sd of how far the species may lie from it."""

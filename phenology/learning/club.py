@@ -16,16 +16,10 @@ from functools import cached_property
 import numpy as np
 
 from phenology.heat.clocks import CLOCKS
-from phenology.learning.effect_columns import LATER_SD, common_sd
+from phenology.learning.effect_columns import LATER_SD, YIELDS, common_sd
 from phenology.model.arrays import Array
 from phenology.model.shared_calibration import Reading, SharedCalibration, SharedClimate, SharedStep
 
-YIELDS = 0.8
-"""How much further than it says the catalogue may lie from a species once two looks bracket one of its waits,
-on the log scale (ours): doubt costs nothing then; a wrong catalogue would otherwise pass for odd seasons."""
-YIELDS_ALIKE = 0.4
-"""The part of it that all species of a garden share (ours): else what is wrong with all of them at once would
-still be taken for an odd season."""
 GARDENS = ((0.05, 0.25), (0.10, 0.40), (0.17, 0.25), (0.30, 0.10))
 """Spread between gardens of one climate, on the log scale, and what each value is believed (ours)."""
 HEAT_DRIFT, CALENDAR_DRIFT = 0.08, 0.30

@@ -29,6 +29,12 @@ CALENDAR_COMMON_SD = (
 )
 LIGHT_COMMON_SD = 0.30  # the same for heat that counts by the length of the day
 LATER_SD = 0.20  # a later flush against the first
+YIELDS = 0.8
+"""How much further than it says the catalogue may lie from a species once two looks bracket one of its waits,
+on the log scale (ours): doubt costs nothing then; a wrong catalogue would otherwise pass for odd seasons."""
+YIELDS_ALIKE = 0.4
+"""The part of it that all species of a garden share (ours): else what is wrong with all of them at once would
+still be taken for an odd season."""
 FARTHEST = 8.0  # a wait does not change any more, the further it lies from its usual day [10 days], ours
 SLOPE_SD = 0.03  # per 10 days that a wait begins later than usual; twice that for days and date
 

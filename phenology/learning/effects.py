@@ -89,7 +89,7 @@ class EffectsPosterior:
         variance = 1 / self.tree_precision[..., tree]
         mean = self.tree_mean[..., tree]
         block = rows.block[tree]
-        for b in np.unique(block):
+        for b in np.flatnonzero(np.bincount(block)):  # np.unique would load numpy.ma
             mine, expand = np.flatnonzero(block == b), rows.expand[b]
             own = rows.local[which[mine]]
             left = own - self.reach[..., tree[mine], :]

@@ -24,13 +24,12 @@ from phenology.learning.phyllochron import (
     with_counts,
 )
 from phenology.learning.prediction import Prediction
-from phenology.learning.transitions import Transition
+from phenology.learning.transitions import LEAFING
 from phenology.model.arrays import Array
 from phenology.model.season import NEVER
 from phenology.species.catalogue import neutral_species
 from phenology.weather.season_weather import SeasonThermalTime
 
-STEP = Transition("budbreak", "extended")
 RANGE = 2 * 1.645  # a catalogue's two leaf counts hold nine in ten
 ONE_LEAF = 0.5  # what counts as the first and as the last leaf is open by so much [leaves], ours
 INTERVALS_SD = 0.3  # how far leaf intervals of species differ, log scale: `spread_leaves` of the catalogue
@@ -98,7 +97,7 @@ class GardenLeaves:
         if count is None:
             return [(1 / len(times), time, prediction) for time in times]
         leaves = self.leaves.of(h.tree.species, h.tree.id, h.number > 1)
-        share = self.fit.prior_share(h.tree.species, STEP)
+        share = self.fit.prior_share(h.tree.species, LEAFING)
         first = ThermalTime(thermal_time.sums.mean(0)) if thermal_time.sums.ndim == 3 else thermal_time
         out = []
         for time in times:
@@ -128,7 +127,7 @@ class GardenLeaves:
         mine = [h for h in self._counted if h.tree.species == species]
         if not mine:
             return None
-        requirement = self.fit.requirement(STEP)
+        requirement = self.fit.requirement(LEAFING)
         shares = requirement.clock_shares
         heat = [c for c, clock in enumerate(CLOCKS) if clock.kind == "sine"]
         c = max(heat, key=lambda k: float(shares[k]))
@@ -167,7 +166,7 @@ class GardenLeaves:
         return math.log(middle), math.hypot(math.log(high / low) / RANGE, ONE_LEAF / middle)
 
     def _prior_phyllochron(self, species: str) -> tuple[float, float]:
-        days, _ = self.fit.prior(species, STEP)
+        days, _ = self.fit.prior(species, LEAFING)
         log_leaves, sd = self._prior_leaves(species)
         return math.log(days) - log_leaves, math.hypot(INTERVALS_SD, sd)
 
@@ -186,7 +185,7 @@ class GardenLeaves:
     def _number_rows(self) -> Iterator[LeafRow]:
         """Final counts, and for flushes counted on the way how many leaves their pace led to."""
         for h in self._counted:
-            counts, wait = self.counts(h), h.wait(STEP)
+            counts, wait = self.counts(h), h.wait(LEAFING)
             if counts.final is not None:
                 final = counts.final
                 value = np.full(len(CLOCKS), math.log(final.leaves))

@@ -17,13 +17,13 @@ import math
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
+from typing import TYPE_CHECKING
 
 import numpy as np
 
 from phenology.heat.clocks import CLOCKS, USUAL_WEIGHTS, Clock
 from phenology.learning.beliefs import Beliefs, PriorOf, beliefs
 from phenology.learning.censoring import CensoredSites, match_sites
-from phenology.learning.club import Club
 from phenology.learning.effect_columns import (
     CELLS,
     REFERENCE_SETTING,
@@ -40,6 +40,9 @@ from phenology.model.arrays import Array, BoolArray, IntArray
 from phenology.model.errors import InputError
 from phenology.model.records import Site
 from phenology.weather.season_weather import SeasonThermalTime
+
+if TYPE_CHECKING:
+    from phenology.learning.club import Club
 
 SEASON_TAIL = 4.0  # degrees of freedom of a season's effect: odd seasons happen
 MOST_KEPT = 40  # grid points that stand for the whole grid

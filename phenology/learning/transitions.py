@@ -111,6 +111,10 @@ def catalogue_priors(given: str, target: str) -> Callable[[str], tuple[float, fl
     return prior_of
 
 
+LEAFING = Transition("budbreak", "extended")
+"""While leaves are counted."""
+
+
 def all_transitions() -> Iterable[Transition]:
     """Every wait from a start to a target that follows it."""
     for start in STARTS:

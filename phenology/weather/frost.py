@@ -22,9 +22,9 @@ from numpy.typing import NDArray
 from phenology.heat.clocks import ThermalTime, accumulate
 from phenology.model.arrays import Array
 from phenology.model.errors import InputError
+from phenology.weather.normals import BEYOND_DAYS
 from phenology.weather.season_weather import SeasonWeather
 from phenology.weather.traces import FEWEST, SHIFT_DAYS, Traces
-from phenology.weather.zonal_climate import BEYOND_DAYS
 
 FREEZE_C = 0.0
 METHODS = ("empirical", "weibull", "normal")
@@ -98,7 +98,9 @@ class FreezeOdds:
             at = given * (len(dates) + 1)
             inside = 1 <= at <= len(dates)
             return float(np.interp(at, np.arange(1, len(dates) + 1), dates)) if inside else None
-        return float(np.quantile(dates, given)) if given <= 1 else None
+        if given > 1:
+            return None
+        return float(np.interp(given * (len(dates) - 1), np.arange(len(dates)), dates))
 
     def chance_by(self, day: float) -> float:
         """Share of all years in which a frost has come by the end of a day."""

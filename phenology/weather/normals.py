@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from phenology.model.arrays import Array
 
 YEAR_DAYS = 366
+BEYOND_DAYS = 200  # past the season's end that a possible one is followed, where no frost came before (ours)
 LEAST_SEASONS_FOR_TREND = 15  # design choice: a shorter record says more about chance than about climate
 TREND_PRIOR_SD = 0.03  # how steep a local trend may be expected to be, ours [degC per year]
 MEMORY_DAYS = 4.0  # how long a spell of weather lasts, for filling gaps, from memory, unverified

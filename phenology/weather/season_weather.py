@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from functools import cached_property
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
@@ -15,7 +16,9 @@ from phenology.model.arrays import Array
 from phenology.model.season import SeasonCalendar
 from phenology.weather.normals import YEAR_DAYS, Normals, fill_gaps, fit_normals
 from phenology.weather.series import DailyWeather
-from phenology.weather.zonal_climate import PossibleYears
+
+if TYPE_CHECKING:
+    from phenology.weather.zonal_climate import PossibleYears
 
 
 @dataclass(frozen=True)

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -12,7 +13,9 @@ from phenology.model.records import Place
 from phenology.model.season import SeasonCalendar
 from phenology.weather.season_weather import SeasonWeather
 from phenology.weather.series import DailyWeather
-from phenology.weather.zonal_climate import ZonalClimate
+
+if TYPE_CHECKING:
+    from phenology.weather.zonal_climate import ZonalClimate
 
 ENOUGH_YEARS = 5
 """With fewer past years of weather the latitude's usual warmth stands in for them (ours: with five, real
@@ -67,6 +70,8 @@ class PlaceWeather:
         What looks of seasons without weather teach was learned on this same usual year, and a forecast on
         it takes back what is wrong with it: each such season leaves less doubt about the place (ours).
         """
+        from phenology.weather.zonal_climate import ZonalClimate
+
         climate = ZonalClimate.at(self.place.latitude, self.place.elevation)
         if self.series is not None:
             measured = self.series.only(self.series.source != "forecast")

@@ -44,10 +44,7 @@ import numpy as np
 
 from phenology.model.arrays import Array
 from phenology.model.season import SeasonCalendar
-from phenology.weather.normals import MEMORY_DAYS, YEAR_DAYS, Normals, harmonics
-
-BEYOND_DAYS = 200
-"""Days past the season's end that a possible season is followed, where no frost came before (ours)."""
+from phenology.weather.normals import BEYOND_DAYS, MEMORY_DAYS, YEAR_DAYS, Normals, harmonics
 
 
 @dataclass(frozen=True, eq=False)

@@ -19,6 +19,7 @@ from phenology.work.situation import Situation
 from phenology.work.technique import choose, doing, kept
 
 PINCHING_DAYS = 21  # tips stay soft so long after bud break where nobody saw them stop (ours)
+SWELLING_DAYS = 18  # buds swell about this long before they break
 BLOOM_CUT_DAYS = 28  # within so long after the flowers fade, next year's buds have time to form
 NEAR_FROST_C = (
     2.0  # a bench in the open is colder than the air in a screen by about so much on a clear night [K]

@@ -9,11 +9,11 @@ from pathlib import Path
 import click
 
 from data_sources.garden import JOURNAL_NAME, SETTINGS_NAME
-from data_sources.journal import Restore, list_backups, restore
+from data_sources.journal.restoring import Restore, restore
 from data_sources.kept.last_restore import remember_restore
 from data_sources.look_photos import FOLDER as PHOTOS
 from data_sources.look_photos import copy_photos, photo_ids, photos_of_backup
-from data_sources.sqlite.backups import FOLDER
+from data_sources.sqlite.backups import FOLDER, list_backups
 from data_sources.tables.garden_tables import FILES
 from phenology.model.errors import InputError
 from reports.cli.common import may_ask, open_garden_option, put, tell
@@ -186,7 +186,7 @@ def learn_from_command(garden: OpenGarden, files: tuple[Path, ...]) -> None:
     and the less, the more you have seen yourself. `flushcast calibrate` shows what came from whom,
     `flushcast undo` takes them out. A file that no flushcast wrote is refused, and then none is taken.
     """
-    from data_sources.journal import SharedFile
+    from data_sources.journal.schema import SharedFile
     from data_sources.sharing.calibration_file import garden_code, read_calibrations
 
     own = garden_code(garden.some_places)

@@ -19,15 +19,13 @@ from data_sources.garden import (
     write_settings,
 )
 from phenology.language.date_style import full_date
-from phenology.language.tree_selection import in_order, place_of
-from phenology.language.words import near_words, plain_words
 from phenology.model.errors import InputError, UnknownNameError
 from phenology.records.flushes import TreeRecord
 from reports.garden.clock import now_on, today
 
 if TYPE_CHECKING:
-    from data_sources.journal import Journal
     from data_sources.journal.schema import Record
+    from data_sources.journal.store import Journal
     from phenology.garden import Garden
     from phenology.language.vague_dates import VagueDate
     from phenology.model.records import Place, Stand, Tree
@@ -133,6 +131,8 @@ class OpenGarden:
 
     @cached_property
     def trees(self) -> list[Tree]:
+        from phenology.language.tree_selection import in_order
+
         return in_order(self.journal.trees())
 
     @cached_property
@@ -208,6 +208,8 @@ class OpenGarden:
 
     def standing(self, place: Place, day: date | None = None) -> list[Tree]:
         """The trees that stand in a place on a day, retired ones left out."""
+        from phenology.language.tree_selection import place_of
+
         on = day or self.today
         return [t for t in self.trees if t.retired is None and place_of(t.id, self.stands, on) == place.id]
 
@@ -221,6 +223,8 @@ class OpenGarden:
         InputError
             If several places fit, or the garden has none yet.
         """
+        from phenology.language.words import near_words, plain_words
+
         places = self.some_places
         if name is None:
             if len(places) > 1:

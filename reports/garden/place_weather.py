@@ -8,7 +8,7 @@ from datetime import date, timedelta
 from pathlib import Path
 
 from data_sources.weather.place_correction import PlaceCorrection, corrected, load_corrections
-from data_sources.weather.store.weather_store import WeatherStore
+from data_sources.weather.store.reading import WeatherReader
 from phenology.model.errors import WeatherError
 from phenology.weather.outlook import Outlook, measure_skill
 from phenology.weather.series import DailyWeather
@@ -18,7 +18,7 @@ SKILL_DAYS = 365
 
 
 def read_outlook(
-    store: WeatherStore,
+    store: WeatherReader,
     place: str,
     weather: DailyWeather,
     corrections: Mapping[str, PlaceCorrection],
@@ -55,11 +55,11 @@ class StoredWeather:
 def read_place_weather(folder: Path, places: list[str], as_of: date | None) -> StoredWeather:
     """The weather of each place that has any, brought to its bench where own readings tell how it differs.
 
-    See `WeatherStore.read` for what `as_of` leaves out.
+    See `WeatherReader.read` for what `as_of` leaves out.
     """
     known = StoredWeather()
     try:
-        store = WeatherStore.open(folder)
+        store = WeatherReader.open(folder)
     except WeatherError:
         return known
     with store:

@@ -17,7 +17,7 @@ from reports.garden.clock import today
 from reports.garden.open_garden import OpenGarden
 
 if TYPE_CHECKING:
-    from data_sources.journal import Journal
+    from data_sources.journal.store import Journal
     from phenology.advice.agenda import Agenda
 
 KEPT_STATES = 4

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator
 from typing import Any
 
@@ -117,11 +118,14 @@ def season_picture(visit: Visit) -> Response:
 
 
 def _entries(visit: Visit, one: Tree) -> Iterator[dict[str, Any]]:
-    """Looks and work, newest first."""
+    """Looks and work, newest first; of one day the stage reached last, and above it what was then done."""
     garden = visit.garden
     looks, works = LookEditor(garden, dict(NOTHING_TYPED)), WorkEditor(garden, dict(NOTHING_TYPED))
     entries: list[Look | Work] = [*looks.entries(one.id), *works.entries(one.id)]
-    entries.sort(key=lambda entry: (entry.latest, entry.earliest), reverse=True)
+    entries.sort(
+        key=lambda one: (one.latest, one.earliest, one.stage.rank if isinstance(one, Look) else math.inf),
+        reverse=True,
+    )
     for entry in entries[: MOST_ENTRIES if visit.text("all") else ENTRIES_SHOWN + 1]:
         name, remarks = (looks if isinstance(entry, Look) else works).remarks(entry)  # type: ignore[arg-type]
         more = [*remarks, f"by {entry.who}" if entry.who else "", entry.note or ""]

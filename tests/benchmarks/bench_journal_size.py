@@ -14,7 +14,7 @@ from pathlib import Path
 from tempfile import TemporaryDirectory
 from typing import Any
 
-from data_sources.journal import Journal
+from data_sources.journal.store import Journal
 from phenology.model.records import Flush, Look, Tree
 from tests.data_sources.journal_help import a_look
 

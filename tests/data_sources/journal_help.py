@@ -13,8 +13,8 @@ from pathlib import Path
 
 import pytest
 
-from data_sources.journal import Journal
 from data_sources.journal.schema import TABLES
+from data_sources.journal.store import Journal
 from data_sources.sqlite.schema import Migration
 from phenology.model.records import Flush, Look, Place, Stand, Tree, Work
 

@@ -8,9 +8,10 @@ from pathlib import Path
 
 import pytest
 
-from data_sources.journal import Journal, list_backups, restore
+from data_sources.journal.restoring import restore
+from data_sources.journal.store import Journal
 from data_sources.sqlite import backups
-from data_sources.sqlite.backups import newest_good, rolling_backup, spaced, thin, write_backup
+from data_sources.sqlite.backups import list_backups, newest_good, rolling_backup, spaced, thin, write_backup
 from data_sources.sqlite.connection import connect
 from data_sources.sqlite.health import inspect
 from data_sources.sqlite.schema import Migration

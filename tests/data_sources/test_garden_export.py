@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 
 from data_sources.garden import GardenSettings, create_garden, open_journal, read_settings
 from data_sources.garden_export import export_garden, rebuild_garden
-from data_sources.journal import ImportMap
+from data_sources.journal.schema import ImportMap
 from data_sources.journal_questions import all_records
 from data_sources.tables.garden_tables import FILES
 from phenology.model.errors import InputError

@@ -9,7 +9,8 @@ from pathlib import Path
 
 import pytest
 
-from data_sources.journal import Journal, restore
+from data_sources.journal.restoring import restore
+from data_sources.journal.store import Journal
 from data_sources.sqlite.connection import CHECKED, beside
 from data_sources.sqlite.health import fault_in, inspect
 from phenology.model.errors import StoreCorruptError, StoreError

@@ -11,7 +11,9 @@ from pathlib import Path
 import pytest
 
 from data_sources.garden import GardenSettings, create_garden, open_journal, read_settings
-from data_sources.journal import Journal, list_backups, restore
+from data_sources.journal.restoring import restore
+from data_sources.journal.store import Journal
+from data_sources.sqlite.backups import list_backups
 from data_sources.sqlite.connection import connect, pragma
 from data_sources.sqlite.health import inspect
 from data_sources.sqlite.schema import Migration
@@ -28,7 +30,7 @@ def spread(steps: int) -> list[int]:
 
 WRITER = """
 import itertools
-from data_sources.journal import Journal
+from data_sources.journal.store import Journal
 from tests.data_sources.journal_help import a_look, some_work
 
 def work(path, round):
@@ -105,7 +107,7 @@ LATER = tuple(
     for n in AFTER
 )
 UPGRADER = """
-from data_sources.journal import Journal
+from data_sources.journal.store import Journal
 from tests.data_sources.journal_help import a_later_flushcast
 from tests.data_sources.test_journal_killed import LATER
 
@@ -146,7 +148,7 @@ def test_an_upgrade_killed_at_any_point_is_taken_up_again(tmp_path: Path) -> Non
 
 
 RESTORER = """
-from data_sources.journal import restore
+from data_sources.journal.restoring import restore
 
 def work(path, source):
     restore(Path(path), Path(source), dry_run=False)

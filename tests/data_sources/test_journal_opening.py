@@ -11,7 +11,9 @@ from pathlib import Path
 
 import pytest
 
-from data_sources.journal import Journal, list_backups, restore
+from data_sources.journal.restoring import restore
+from data_sources.journal.store import Journal
+from data_sources.sqlite.backups import list_backups
 from data_sources.sqlite.connection import CHECKED, beside, look, place_new, pragma
 from data_sources.sqlite.folders import why_not_shared_memory
 from data_sources.sqlite.schema import Migration
@@ -189,7 +191,7 @@ def test_a_journal_locked_whole_says_so(path: Path, monkeypatch: pytest.MonkeyPa
 def test_two_processes_add_at_once_and_both_are_heard(path: Path) -> None:
     code = """
 import sys
-from data_sources.journal import Journal
+from data_sources.journal.store import Journal
 from tests.data_sources.journal_help import a_look
 with Journal.open(sys.argv[1]) as journal:
     for n in range(40):
@@ -209,7 +211,7 @@ with Journal.open(sys.argv[1]) as journal:
 def test_two_processes_may_create_it_at_once(tmp_path: Path) -> None:
     code = """
 import sys
-from data_sources.journal import Journal
+from data_sources.journal.store import Journal
 from phenology.model.records import Tree
 with Journal.open(sys.argv[1], create=True) as journal, journal.batch("added") as batch:
     batch.insert(Tree(sys.argv[2], "x", "y"))
@@ -245,7 +247,7 @@ import data_sources.garden, data_sources.journal, tests.data_sources.journal_hel
 from pathlib import Path
 {"os.setgroups([]); os.setgid(65534); os.setuid(65534)" if ROOT else ""}
 from phenology.model.errors import FlushcastError
-from data_sources.journal import Journal
+from data_sources.journal.store import Journal
 from tests.data_sources.journal_help import a_look
 path = Path(sys.argv[1])
 try:

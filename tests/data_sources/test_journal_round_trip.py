@@ -10,8 +10,8 @@ from typing import Any
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from data_sources.journal import ImportMap, Journal, Record
-from data_sources.journal.schema import TABLES
+from data_sources.journal.schema import TABLES, ImportMap, Record
+from data_sources.journal.store import Journal
 from data_sources.journal_questions import all_records
 from data_sources.tables.garden_tables import FILES, read_exported, write_tables
 from data_sources.tables.problems import Problem

@@ -14,10 +14,11 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from data_sources.journal import Journal, list_backups
 from data_sources.journal.changes import CHANGE_CELLS
 from data_sources.journal.schema import TABLES, column_names
 from data_sources.journal.steps import STEPS, checksum, compact, expanded
+from data_sources.journal.store import Journal
+from data_sources.sqlite.backups import list_backups
 from data_sources.sqlite.connection import connect, pragma
 from phenology.model.errors import StoreCorruptError
 from phenology.model.records import Look
@@ -111,7 +112,7 @@ def test_what_was_damaged_before_the_upgrade_is_seen_after_it(older: Path) -> No
 
 
 UPGRADER = """
-from data_sources.journal import Journal
+from data_sources.journal.store import Journal
 
 def work(path):
     Journal.open(path).close()

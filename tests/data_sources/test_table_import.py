@@ -8,7 +8,7 @@ from itertools import count
 
 import pytest
 
-from data_sources.journal import Journal
+from data_sources.journal.store import Journal
 from data_sources.tables import tree_names
 from data_sources.tables.dates import DateReader
 from data_sources.tables.garden_tables import GardenRecords, write_tables

@@ -68,7 +68,7 @@ def test_an_import_of_which_the_records_cannot_be_kept_takes_its_weather_back(
 ) -> None:
     from contextlib import contextmanager
 
-    from data_sources.journal import Journal
+    from data_sources.journal.store import Journal
     from phenology.model.errors import StoreError
 
     bench = new_bench(tmp_path / "garden")

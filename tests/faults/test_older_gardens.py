@@ -12,7 +12,7 @@ from pathlib import Path
 
 import pytest
 
-from data_sources.journal import Journal
+from data_sources.journal.store import Journal
 from data_sources.sqlite.backups import list_backups
 from data_sources.sqlite.connection import connect, pragma
 from data_sources.sqlite.schema import Migration

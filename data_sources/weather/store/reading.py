@@ -7,7 +7,7 @@ from contextlib import contextmanager
 from datetime import date, datetime
 from itertools import chain
 from pathlib import Path
-from typing import Any
+from typing import Any, Self
 
 import numpy as np
 from numpy.typing import NDArray
@@ -36,6 +36,23 @@ class WeatherReader(Database):
 
     schema = WEATHER_SCHEMA
     _backup_tried = False
+
+    @classmethod
+    def open(cls, garden: Path, *, create: bool = False) -> Self:
+        """The store of a garden's folder; with `create` made where there is none.
+
+        Raises `WeatherError` if there is none, `StoreError` if the file cannot be used; see `Database`.
+        """
+        path = garden / FILE_NAME
+        if create and not garden.is_dir():
+            raise StoreError(f"there is no garden in {garden}; run `flushcast init` first")
+        # An older flushcast that was stopped while it made the file has left it empty.
+        empty = path.exists() and not path.stat().st_size
+        if not create and (empty or not path.exists()):
+            raise WeatherError(NO_WEATHER)
+        if empty:
+            path.unlink()
+        return cls(path, create=create)
 
     @contextmanager
     def writing(self) -> Iterator[None]:

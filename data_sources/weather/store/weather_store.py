@@ -16,12 +16,11 @@ from collections.abc import Iterable, Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import astuple
 from datetime import UTC, date, datetime, timedelta
-from pathlib import Path
 
 import numpy as np
 from numpy.typing import NDArray
 
-from data_sources.weather.store.reading import FARTHEST_AHEAD, FILE_NAME, NO_WEATHER, ORIGIN, WeatherReader
+from data_sources.weather.store.reading import FARTHEST_AHEAD, FILE_NAME, ORIGIN, WeatherReader
 from data_sources.weather.store.records import (
     EARLIEST,
     LATEST,
@@ -33,7 +32,7 @@ from data_sources.weather.store.records import (
     Value,
     verdict,
 )
-from phenology.model.errors import StoreError, WeatherError
+from phenology.model.errors import WeatherError
 from phenology.weather.series import SOURCES, DailyWeather
 
 _DAY = "place, source, day, tmin, tmax, suspect, accepted, batch, stations"
@@ -60,23 +59,6 @@ class WeatherStore(WeatherReader):
 
     Open it with `WeatherStore.open`, and close it, or use it in a ``with``. A place is named by its id.
     """
-
-    @classmethod
-    def open(cls, garden: Path, *, create: bool = False) -> WeatherStore:
-        """The store of a garden's folder; with `create` made where there is none.
-
-        Raises `WeatherError` if there is none, `StoreError` if the file cannot be used; see `Database`.
-        """
-        path = garden / FILE_NAME
-        if create and not garden.is_dir():
-            raise StoreError(f"there is no garden in {garden}; run `flushcast init` first")
-        # An older flushcast that was stopped while it made the file has left it empty.
-        empty = path.exists() and not path.stat().st_size
-        if not create and (empty or not path.exists()):
-            raise WeatherError(NO_WEATHER)
-        if empty:
-            path.unlink()
-        return cls(path, create=create)
 
     @contextmanager
     def _adding(

@@ -64,7 +64,7 @@ def _agreed(changes: list[Change], yes: bool) -> bool:
 def _take_back_restore(garden: OpenGarden, before: Path, count: int, yes: bool) -> None:
     """Put the journal of before a restore back in its place, after a look at what that changes."""
     from data_sources.garden import JOURNAL_NAME
-    from data_sources.journal import restore
+    from data_sources.journal.restoring import restore
     from data_sources.kept.last_restore import remember_restore
     from reports.cli.keeping import plan_text
 

@@ -148,10 +148,34 @@ def test_a_late_beginning_counts_only_within_reason():
 
 
 def test_a_day_is_read_between_the_days_tried():
-    curve = Ripening(np.array([100.0, 110, 120]), np.array([0.99, 0.9, 0.1]), np.array([1.0, 0.5, 0.01]))
+    curve = known([0.99, 0.9, 0.1], [1.0, 0.5, 0.01])
     assert curve.last_day(0.9) == pytest.approx(110.0, abs=0.1)
     assert curve.last_day(0.995) is None
     assert curve.last_day(0.05) == 120.0
     assert curve.odds(110) == pytest.approx(0.9, abs=1e-3)
     assert 110 < curve.rests_from() < 120
-    assert Ripening(curve.days, curve.ripens, np.ones(3)).rests_from() is None
+    assert known([0.99, 0.9, 0.1], [1.0, 1.0, 1.0]).rests_from() is None
+
+
+def known(ripens: list[float], wakes: list[float]) -> Ripening:
+    """Cuts on days 100, 110 and 120, with given odds."""
+    return Ripening(np.array([100.0, 110, 120]), lambda some: np.array([ripens, wakes])[:, some])
+
+
+@pytest.mark.parametrize("asked_first", [[], [100.0, 130.0], [300.0, 310.0], [200.0]])
+def test_the_last_day_is_found_without_working_out_every_day(asked_first):
+    days, tried = np.arange(100.0, 320.0, 10), []
+    falls = 1 / (1 + np.exp((days - 223) / 12))
+
+    def work_out(some):
+        tried.extend(some)
+        return falls[some], falls[some]
+
+    curve = Ripening(days, work_out)
+    curve.work_out(asked_first)
+    every_day = Ripening(days, lambda some: (falls[some], falls[some]))
+    assert len(every_day.ripens) == len(days)
+    for required in (0.9, 0.5, 0.02):
+        assert curve.last_day(required) == every_day.last_day(required)
+    assert curve.odds(214.0) == every_day.odds(214.0)
+    assert len(tried) == len(set(tried)) < len(days) - 5

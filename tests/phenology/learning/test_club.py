@@ -10,8 +10,8 @@ from numpy.testing import assert_allclose
 
 from phenology.heat.clocks import CLOCKS
 from phenology.learning.beliefs import beliefs
-from phenology.learning.club import GARDENS, YIELDS, Club, unlikeness
-from phenology.learning.effect_columns import COMMON_SD, LATER_SD
+from phenology.learning.club import GARDENS, Club, unlikeness
+from phenology.learning.effect_columns import COMMON_SD, LATER_SD, YIELDS
 from phenology.learning.requirement import RequirementModel
 from phenology.model.shared_calibration import (
     Reading,

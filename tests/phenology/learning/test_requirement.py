@@ -11,8 +11,7 @@ from numpy.testing import assert_allclose
 from scipy.special import gammaincinv, ndtr
 
 from phenology.heat.clocks import CLOCKS, DATE_CLOCK, DAYS_CLOCK, HEAT_CLOCKS, Clock, clock_weights
-from phenology.learning.club import YIELDS
-from phenology.learning.effect_columns import CALENDAR_COMMON_SD, COMMON_SD, SETTINGS, Columns
+from phenology.learning.effect_columns import CALENDAR_COMMON_SD, COMMON_SD, SETTINGS, YIELDS, Columns
 from phenology.learning.prediction import Prediction
 from phenology.learning.requirement import MEAN_STRETCH, MOST_KEPT, SEASON_TAIL, RequirementModel
 from phenology.learning.waits import LEAST_WAIT, Wait, tabulate

@@ -10,9 +10,10 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from phenology.model.season import SeasonCalendar
+from phenology.weather.normals import BEYOND_DAYS
 from phenology.weather.season_weather import SeasonWeather
 from phenology.weather.traces import draw_traces
-from phenology.weather.zonal_climate import BEYOND_DAYS, ZONE_LATITUDES, ZONE_MEANS, ZonalClimate
+from phenology.weather.zonal_climate import ZONE_LATITUDES, ZONE_MEANS, ZonalClimate
 
 NORTH, SOUTH = SeasonCalendar(), SeasonCalendar(7, 1)
 latitudes = st.floats(0.0, 70.0)

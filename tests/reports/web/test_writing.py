@@ -206,6 +206,17 @@ def test_what_was_written_is_taken_out_and_brought_back(phone: Phone) -> None:
     assert phone.looks() == [look]
 
 
+def test_a_tree_tells_newest_first_and_of_one_day_the_work_then_the_further_stage(phone: Phone) -> None:
+    bench = Bench(phone.folder)
+    bench.does("look", "Elm 1", "soft", "--date", "2026-06-20")
+    for stage in ("extended", "firm"):
+        bench.does("look", "Elm 1", stage, "--date", "2026-07-04")
+    bench.does("work", "Elm 1", "cutback", "--date", "2026-07-04")
+    told = words(phone.get(f"/trees/{phone.tree('Elm 1')}")).partition("Looks and work")[2]
+    order = [told.index(name) for name in ("Cutback", "Hard", "Shoots stopped", "Lengthening")]
+    assert order == sorted(order)
+
+
 def test_the_round_goes_tree_after_tree(phone: Phone) -> None:
     Bench(phone.folder, "2026-07-01").does("look", "Elm 1", "soft")
     Bench(phone.folder, "2026-07-01").does("look", "Hornbeam 1", "soft")
