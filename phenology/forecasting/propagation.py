@@ -319,7 +319,7 @@ def _times_at(curves: Array, levels: Array) -> Array:
     last = curves.shape[1] - 1
     rising = curves + np.arange(last + 1) * 1e-12
     wanted = levels * curves[:, -1:]
-    high = (rising[:, None, :] < wanted[:, :, None]).sum(-1)
+    high = (rising[:, None, :] >= wanted[:, :, None]).argmax(-1)
     trace, above = np.arange(len(curves))[:, None], np.clip(high, 1, last)
     below = rising[trace, above - 1]
     part = (wanted - below) / (rising[trace, above] - below)
