@@ -152,7 +152,7 @@ def ripening(
     """
     asked = np.concatenate([deadline, ends])
     end = int(np.ceil(max([days[-1] + 1, *asked[np.isfinite(asked)]])))  # nobody asks what comes after
-    until = ThermalTime(thermal_time.sums[..., : end + 1])
+    until = thermal_time.until(end)
     shut = np.zeros(len(days)) if rests is None else rests
 
     def curves(some: Sequence[int], steps: Sequence[Step]) -> list[Array]:

@@ -10,7 +10,7 @@ from numpy.testing import assert_allclose
 from scipy.special import ndtr
 from scipy.stats import norm, truncnorm
 
-from phenology.learning.censoring import VAGUE, CensoredSites, interval_moments, match_sites
+from phenology.learning.censoring import NODES, VAGUE, WEIGHTS, CensoredSites, interval_moments, match_sites
 from phenology.learning.effects import Rows, Weighed, log_evidences, posterior
 from phenology.learning.waits import LEAST_WAIT, tabulate
 from phenology.model.season import NEVER
@@ -28,6 +28,10 @@ def bounds(lower, upper):
     """The ends of waits that began at 0 and ended between two looks, from the logs of these."""
     after, by = np.exp([lower, upper])
     return np.stack(np.broadcast_arrays(-INSTANT, 0.0, after, by), axis=-1)
+
+
+def test_nodes_and_weights_are_those_of_gauss_and_legendre():
+    assert_allclose([NODES, WEIGHTS], np.polynomial.legendre.leggauss(len(NODES)), atol=1e-15)
 
 
 def moments(mean, variance, ends):
