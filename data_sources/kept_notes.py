@@ -77,22 +77,17 @@ SETS_KEPT = 3
 
 def read_forecasts(folder: Path, key: str) -> list[PastForecast] | None:
     """What was kept under a key; None when nothing was, or it cannot be read."""
-    found = read_note(
-        folder / PAST,
-        lambda kept: [PastForecast(**dict(zip(PAST_FIELDS, row, strict=True))) for row in kept["sets"][key]],
-        None,
-    )
-    return found if found is not None and all(map(_is_whole, found)) else None
+    return read_note(folder / PAST, lambda kept: _forecasts(kept["sets"][key]), None)
 
 
-def _is_whole(past: PastForecast) -> bool:
-    """Whether every value is of its kind: anybody may have written to the file."""
-    kinds: dict[str, Any] = {"str": str, "int": int, "bool": bool, "float": (int, float)}
-    return all(
-        isinstance(value := getattr(past, field.name), kinds[str(field.type)])
-        and (isinstance(value, str | bool) or math.isfinite(value))
-        for field in fields(past)
-    )
+def _forecasts(rows: Sequence[Sequence[Any]]) -> list[PastForecast]:
+    """The rows as forecasts; `ValueError` where one is not of its kind: anybody may write to the file."""
+    kinds: dict[str, set[type]] = {"str": {str}, "int": {int}, "bool": {bool}, "float": {int, float}}
+    for field, column in zip(fields(PastForecast), zip(*rows, strict=True), strict=bool(rows)):
+        kind = kinds[str(field.type)]
+        if not kind.issuperset(map(type, column)) or (float in kind and not all(map(math.isfinite, column))):
+            raise ValueError(f"{field.name} is damaged")
+    return [PastForecast(*row) for row in rows]
 
 
 def keep_forecasts(folder: Path, key: str, past: Sequence[PastForecast]) -> None:

@@ -160,7 +160,7 @@ def read_note(path: Path, read: Callable[[Any], T], nothing: T) -> T:
     """What `read` makes of a JSON note beside the journal; `nothing` where there is none or it is no such."""
     try:
         return read(json.loads(path.read_text(encoding="utf-8")))
-    except (OSError, ValueError, KeyError, TypeError, AttributeError, RecursionError):
+    except (OSError, ValueError, KeyError, TypeError, AttributeError, OverflowError, RecursionError):
         return nothing
 
 

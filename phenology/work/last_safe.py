@@ -130,12 +130,7 @@ class Late:
         """What a cut does on a day: "ripens", "danger" (wakes, does not ripen) or "rests"."""
         if day <= self.stop(required).day:
             return "ripens"
-        rests = self._rests_from
-        return "rests" if rests is not None and day >= rests else "danger"
-
-    @cached_property
-    def _rests_from(self) -> float | None:
-        return self.curve.rests_from()
+        return "rests" if self.curve.only_rests(day) else "danger"
 
     def odds_on(self, day: float) -> float:
         """Odds that growth woken on a day ripens."""

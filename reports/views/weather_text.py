@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import calendar
+from collections import Counter
 from collections.abc import Callable, Collection, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
@@ -165,22 +166,21 @@ def _years(weather: DailyWeather) -> list[str]:
     """Days by year and source; a run of years that are whole and from one source shares a line."""
     if not len(weather):
         return []
-    import pandas as pd
-
-    frame = weather.to_frame()
-    year = pd.DatetimeIndex(frame.index).year
-    kind = frame["source"].where(frame[["tmin", "tmax"]].notna().all(axis=1), "missing")
-    counts = pd.crosstab(year, kind)
-    columns = [*(name for name in SOURCES if name in counts), "missing"]
-    counts = counts.reindex(columns=columns, fill_value=0)
-    days = pd.Series([365 + calendar.isleap(y) for y in counts.index], counts.index)
-    only = counts.drop(columns="missing").eq(days, axis=0)  # from one source, and whole
-    same = only.any(axis=1) & (only == only.shift(fill_value=False)).all(axis=1)
+    rows: list[tuple[int, int, str | None, Counter[str]]] = []  # first and last year, their only source, days
+    for year in range(weather.first_day.year, weather.last_day.year + 1):
+        part = weather.between(date(year, 1, 1), date(year, 12, 31))
+        days = Counter(np.where(part.known, part.source, "missing").tolist())
+        only = next((name for name in SOURCES if days[name] == 365 + calendar.isleap(year)), None)
+        if rows and only is not None and only == rows[-1][2]:
+            first, *_, before = rows.pop()
+            rows.append((first, year, only, before + days))
+        else:
+            rows.append((year, year, only, days))
+    columns = [*(name for name in SOURCES if any(days[name] for *_, days in rows)), "missing"]
     width = max(9, *(len(name) + 2 for name in columns))
     lines = ["year     " + "".join(name.rjust(width) for name in columns)]
-    for _, run in counts.groupby((~same).cumsum()):
-        first, last = run.index[0], run.index[-1]
-        cells = (f"{n:,}" if n else "-" for n in run.sum())
+    for first, last, _, days in rows:
+        cells = (f"{days[name]:,}" if days[name] else "-" for name in columns)
         label = str(first) if first == last else f"{first}-{last}"
         lines.append(label.ljust(9) + "".join(cell.rjust(width) for cell in cells))
     return lines
