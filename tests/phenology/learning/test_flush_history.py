@@ -302,7 +302,7 @@ def test_a_season_is_read_once_for_gardens_that_hold_the_very_same_records_of_it
     known = {h.flush.season: h for h in histories(one)}
     *others, last = one.looks
     later = replace(last, earliest=day(2019, 170), latest=day(2019, 170))
-    for looks in (others, [*others, later]):
+    for looks in ([*others, later], others):
         found = {h.flush.season: h for h in histories(one.with_records({"elm": (one.flushes, looks)}))}
         assert found[2018] is known[2018]
         assert found[2019].came["hardened"] != known[2019].came["hardened"]
