@@ -19,8 +19,8 @@ from phenology.advice.forecast_rows import AHEAD_DAYS, ForecastRow, GardenForeca
 from phenology.garden import Garden
 from phenology.model.errors import InputError
 from phenology.work.cautions import LOOK_FIRST
-from reports.text.forecast_text import STATE
-from reports.text.words import capital, date_range, tree_names
+from reports.views.forecast_text import STATE
+from reports.views.words import capital, date_range, tree_names
 
 PRODUCT = "-//flushcast//garden//EN"
 UID_END = "@flushcast"
@@ -172,10 +172,7 @@ def calendar_text(forecast: GardenForecast, name: str, old: Mapping[str, Any] | 
 def events_before(before: bytes) -> dict[str, Any]:
     """The events of a calendar file written earlier, by UID.
 
-    Raises
-    ------
-    InputError
-        If the file is no calendar, or not one of ours.
+    Raises `InputError` if the file is no calendar, or not one of ours.
     """
     from icalendar import Calendar
 

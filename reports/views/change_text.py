@@ -7,12 +7,12 @@ from collections.abc import Callable, Iterator, Sequence
 from datetime import date, timedelta
 from pathlib import Path
 
-from data_sources.kept.issued_forecasts import keep_issued, read_issued
+from data_sources.kept_notes import keep_issued, read_issued
 from phenology.advice.agenda import Agenda
 from phenology.advice.care import WIRE
 from phenology.advice.forecast_change import STOP, ForecastChange, changed_since, issued_by, misses
 from phenology.advice.forecast_rows import GardenForecast
-from reports.text.words import capital, date_range, short_date, tree_names, wrapped
+from reports.views.words import capital, date_range, short_date, tree_names, wrapped
 
 WIRE_AHEAD = 14  # wire looks due within this many days are told (ours)
 COME = {"budbreak": "bud break", "extended": "shoots stopped", "hardened": "hard"}

@@ -11,18 +11,22 @@ from itertools import groupby
 from operator import itemgetter
 from typing import Any
 
-from phenology.garden import Garden
 from phenology.judging.season_truth import SeasonTruth, season_truth
 from phenology.model.track_record import PastForecast
 from phenology.model.units import c_to_f
 from phenology.seasons.compare import Comparison
-from phenology.seasons.followed import DaysAfter, Followed, what_followed
 from phenology.seasons.season_heat import BASE_C
+from phenology.seasons.tree_stages import DaysAfter, Followed, what_followed
 from phenology.seasons.trends import Trend, garden_trends
 from reports.table import Column, Table, attribute, json_text
 
 SCHEMA = "flushcast.compare/1"
 COURSE_DAYS = 7  # days between entries of a season's course
+
+
+def _days(value: float) -> str:
+    return "." if math.isnan(value) else f"{value:.0f}"
+
 
 _SEASON = attribute("season", "season", "the year in which it starts")
 _AHEAD = attribute("days_ahead", "number", "of (+) or behind (-) the mean of the other seasons", 1)
@@ -56,9 +60,10 @@ COLUMNS: dict[str, tuple[Column[Any], ...]] = {
     "warmth": (
         _SEASON,
         attribute("through", "date", "the last day counted"),
-        attribute("degree_days", "degree_days", "above 5 °C [°C·d]; missing where a tenth is lacking", 1),
+        attribute("degree_days", "degree_days", "above 5 °C [°C·d]; missing where a tenth is lacking", 1,
+                  title="heat", show="{:.0f}".format),
         attribute("rank", "number", "1 for the warmest of those shown", 0),
-        attribute("rank_of_all", "number", "among all on record", 0),
+        attribute("rank_of_all", "number", "among all on record", 0, title="rank"),
         attribute("of_all", "whole", "how many those are"),
         _AHEAD,
         attribute("days_filled", "whole", "days that the weather lacks"),
@@ -75,7 +80,7 @@ COLUMNS: dict[str, tuple[Column[Any], ...]] = {
         attribute("last_in_spring", "date", "the last before midsummer"),
         attribute("may_yet_be_later", "yes", "midsummer is still ahead"),
         attribute("first_in_autumn", "date", "the first after midsummer"),
-        attribute("days_between", "number", "the two", 0),
+        attribute("days_between", "number", "the two", 0, title="days between"),
         attribute("no_frost_in_spring", "yes", "none came"),
         attribute("no_frost_in_autumn", "yes", "none came"),
     ),
@@ -85,9 +90,12 @@ COLUMNS: dict[str, tuple[Column[Any], ...]] = {
         attribute("forecasts", "whole", "made of them"),
         attribute("median_miss", "number", "of forecasts issued when the wait began [d]", 1, of="missed"),
         attribute("median_late", "number", "the same, early is negative [d]", 1, of="late"),
-        attribute("median_miss_last_3_weeks", "number", "of those issued then [d]", 1, of="missed_near"),
-        attribute("median_miss_of_usual_date", "number", "the other seasons' mean [d]", 1, of="usual_missed"),
-        attribute("share_inside_80", "number", "of 80 % ranges that held it, 0 to 1", 3, of="held"),
+        attribute("median_miss_last_3_weeks", "number", "of those issued then [d]", 1, of="missed_near",
+                  title="last 3 weeks", show=_days),
+        attribute("median_miss_of_usual_date", "number", "the other seasons' mean [d]", 1, of="usual_missed",
+                  title="usual date", show=_days),
+        attribute("share_inside_80", "number", "of 80 % ranges that held it, 0 to 1", 3, of="held",
+                  title="held", show="{:.0%}".format),
     ),
     "followed": (
         attribute("species", "text", of="work.species"),
@@ -134,11 +142,6 @@ class FollowedStage:
     work: Followed
     stage: str | None
     days: DaysAfter
-
-
-def season_table(name: str, rows: Iterable[Any], garden: Garden, units: str = "C") -> Table[Any]:
-    """Rows as the table of that name in `COLUMNS`."""
-    return Table(SCHEMA, COLUMNS[name], rows, units=units, season_label=garden.calendar.label)
 
 
 def course_days(comparison: Comparison, season: int, every: int = COURSE_DAYS) -> list[CourseDay]:
@@ -205,7 +208,8 @@ class Compared:
             "followed": lambda: followed_stages(self.followed),
             "trends": lambda: self.trends,
         }
-        return season_table(name, rows[name](), c.garden, self.units)
+        label = c.garden.calendar.label
+        return Table(SCHEMA, COLUMNS[name], rows[name](), units=self.units, season_label=label)
 
     def as_json(self) -> str:
         """Every table as one JSON document; heat in the garden's units."""

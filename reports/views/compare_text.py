@@ -9,15 +9,13 @@ from datetime import date
 from phenology.garden import Garden
 from phenology.judging.season_truth import SeasonTruth
 from phenology.model.units import c_to_f
-from phenology.seasons.compare import Comparison
-from phenology.seasons.followed import Followed
-from phenology.seasons.season_frosts import SeasonFrost
+from phenology.seasons.compare import Comparison, SeasonFrost
 from phenology.seasons.season_heat import BASE_C
-from phenology.seasons.tree_stages import StageDate
+from phenology.seasons.tree_stages import Followed, StageDate
 from phenology.seasons.trends import Trend
 from reports.table import grid
-from reports.text import compare_tables as tables
-from reports.text.words import MONTHS, short_date
+from reports.views import compare_tables as tables
+from reports.views.words import MONTHS, short_date
 
 WIDTH = 80
 STAGE_WIDE = 22

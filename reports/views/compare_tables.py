@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections import Counter
 from collections.abc import Collection, Iterable, Iterator, Sequence
 from typing import Any, NamedTuple
@@ -11,13 +10,12 @@ from phenology.garden import Garden
 from phenology.judging.season_truth import SeasonTruth
 from phenology.learning.flush_history import WIDEST_DAYS
 from phenology.learning.transitions import TARGETS
-from phenology.seasons.compare import Comparison
-from phenology.seasons.followed import DaysAfter, Followed
-from phenology.seasons.season_frosts import SeasonFrost
-from phenology.seasons.tree_stages import StageDate
+from phenology.seasons.compare import Comparison, SeasonFrost
+from phenology.seasons.tree_stages import DaysAfter, Followed, StageDate
 from phenology.seasons.trends import FEWEST_SEASONS, Trend
-from reports.table import Column, Table, attribute, in_units
-from reports.text.words import counted, listed, short_date
+from reports.table import Column, Table, in_units, picked
+from reports.views.compare import COLUMNS
+from reports.views.words import counted, listed, short_date
 
 STAGES = {"budbreak": "bud break", "extended": "extended", "hardened": "hardened"}
 HARD = STAGES | {"hardened": "hard"}
@@ -25,7 +23,6 @@ TRUTH_NOTE = (
     "First forecast: made at bud break where that was seen, else at the season's start. Held: how many of "
     "the ranges meant to hold four in five did; 80% is honest."
 )
-SEASON = attribute("season", "season")
 
 
 def warmth_table(comparison: Comparison, units: str, days: Iterable[tuple[str, int]]) -> Table[Any]:
@@ -34,14 +31,10 @@ def warmth_table(comparison: Comparison, units: str, days: Iterable[tuple[str, i
     def lead(name: str, day: int) -> Column[Any]:
         return Column(name, "number", lambda h: comparison.ahead_on(h.season, day), show=signed)
 
-    columns: tuple[Column[Any], ...] = (
-        SEASON,
-        Column("degree_days", "degree_days", lambda h: h.degree_days, title="heat", show="{:.0f}".format),
-        Column("rank_of_all", "whole", lambda h: h.rank_of_all, title="rank"),
-        *(lead(name, day) for name, day in days),
-    )
+    columns = picked(COLUMNS["warmth"], "season", "degree_days", "rank_of_all")
     label = comparison.garden.calendar.label
-    return Table("", columns, comparison.warmth, units=units, season_label=label)
+    leads = [lead(name, day) for name, day in days]
+    return Table("", [*columns, *leads], comparison.warmth, units=units, season_label=label)
 
 
 def warmth_notes(comparison: Comparison) -> Iterator[str]:
@@ -75,12 +68,10 @@ def frost_tables(frosts: Iterable[SeasonFrost], garden: Garden) -> dict[str, Tab
         when = f.first_in_autumn
         return short_date(when) if when is not None else "none" if f.no_frost_in_autumn else None
 
-    columns: tuple[Column[SeasonFrost], ...] = (
-        SEASON,
-        Column("last_in_spring", "text", spring, title="last in spring"),
-        Column("first_in_autumn", "text", autumn, title="first in autumn"),
-        Column("days_between", "whole", lambda f: f.days_between, title="days between"),
-    )
+    season, between = picked(COLUMNS["frosts"], "season", "days_between")
+    last = Column[SeasonFrost]("last_in_spring", "text", spring, title="last in spring")
+    first = Column[SeasonFrost]("first_in_autumn", "text", autumn, title="first in autumn")
+    columns = (season, last, first, between)
     places: dict[str, list[SeasonFrost]] = {}
     for one in frosts:
         places.setdefault(one.place, []).append(one)
@@ -147,16 +138,11 @@ def truth_table(truth: Sequence[SeasonTruth], garden: Garden) -> Table[SeasonTru
         leaning = f" ({abs(t.late):.0f} {'late' if t.late > 0 else 'early'})" if round(t.late) else ""
         return f"{t.missed:.0f}{leaning}"
 
-    def days(value: float) -> str:
-        return "." if math.isnan(value) else f"{value:.0f}"
-
-    columns: tuple[Column[SeasonTruth], ...] = (
-        SEASON,
-        attribute("flushes", "whole"),
-        Column("first", "text", first, title="first forecast"),
-        Column("near", "number", lambda t: t.missed_near, title="last 3 weeks", show=days),
-        Column("usual", "number", lambda t: t.usual_missed, title="usual date", show=days),
-        Column("held", "number", lambda t: t.held, show="{:.0%}".format),
+    names = ("median_miss_last_3_weeks", "median_miss_of_usual_date", "share_inside_80")
+    columns = (
+        *picked(COLUMNS["forecasts"], "season", "flushes"),
+        Column[SeasonTruth]("first", "text", first, title="first forecast"),
+        *picked(COLUMNS["forecasts"], *names),
     )
     return Table("", columns, truth, season_label=garden.calendar.label)
 

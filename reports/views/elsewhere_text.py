@@ -1,4 +1,4 @@
-"""Lessons from elsewhere as text at 80 columns, and a card of several towns for a club."""
+"""Lessons from elsewhere: as text at 80 columns, as a card of towns for a club, and as a table."""
 
 from __future__ import annotations
 
@@ -12,8 +12,8 @@ from phenology.language.date_style import DateStyle
 from phenology.species.species import Species
 from phenology.work.cautions import cautions
 from phenology.work.grades import odds_in_tenths
-from reports.table import grid
-from reports.text.words import capital, date_range, date_style, full_date, listed, short_date
+from reports.table import Column, attribute, grid
+from reports.views.words import capital, date_range, date_style, full_date, listed, short_date
 
 WIDTH = 80
 COLUMN = 26
@@ -265,3 +265,37 @@ def _wrapped(text: str, indent: str = "") -> list[str]:
     return textwrap.wrap(
         text, WIDTH, initial_indent=indent, subsequent_indent=f"{indent}  ", break_on_hyphens=False
     )
+
+
+SCHEMA = "flushcast.elsewhere/2"
+
+
+COLUMNS: tuple[Column[Translation], ...] = (
+    attribute("there", "text", "where the lesson was given"),
+    attribute("here", "text", "where it is due"),
+    attribute("tree", "text", "the tree meant; empty for any of the species"),
+    attribute("from", "date", "the lesson's date, its first day; only day and month count", of="asked_from"),
+    attribute("to", "date", "its last, where it was vague", of="asked_to"),
+    attribute("operation", "text", "the work meant", of="lesson.operation"),
+    attribute("species", "text", "the species meant", of="lesson.species.latin"),
+    attribute(
+        "cue", "text", "what the work goes by: a flush, or a season of the tree's year", of="state.cue"
+    ),
+    attribute("flush", "whole", "the flush meant; 0 with another cue", of="state.flush"),
+    attribute("stage", "text", "what it was at there", of="state.stage"),
+    Column("state_odds", "number", lambda t: t.state.odds, "that a tree there was at it; missing if said", 2),
+    Column("there_usual", "date", lambda t: t.state.usual[1], "when that usually comes there"),
+    attribute("due_low", "date", "by when that state has come here with a chance of 10 %"),
+    attribute("due", "date", "50 %; missing where it does not come"),
+    attribute("due_high", "date", "90 %"),
+    attribute("until", "date", "the last day for the work here, where something ends it"),
+    attribute("in_time", "yes", "whether it comes here before it is too late for the work"),
+    attribute("answer", "text", "whether the lesson's own work is good here then"),
+    attribute("why", "texts", "what stands against it, or is to be minded"),
+    attribute("does", "text", "what to do here then"),
+    attribute("never_share", "number", "chance that it does not come in the season, 0 to 1", 2),
+    attribute("years_there", "whole", "of weather"),
+    attribute("years_here", "whole", "of weather"),
+    attribute("same_day_length", "date", "what day length alone would say"),
+    Column("notes", "texts", lambda t: notes_of(t), "what to mind about the dates"),
+)

@@ -18,8 +18,8 @@ from phenology.work.answer import Answer
 from phenology.work.cautions import ROUND_LOOKS_FIRST, WINDOW_LOOKS_FIRST, cautions
 from phenology.work.grades import odds_in_tenths
 from phenology.work.rule import Finding
-from reports.text.forecast_text import SOON_DAYS, WORTH_SAYING
-from reports.text.words import (
+from reports.views.forecast_text import SOON_DAYS, WORTH_SAYING
+from reports.views.words import (
     capital,
     date_range,
     full_date,

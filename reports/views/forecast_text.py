@@ -12,8 +12,8 @@ from phenology.model.stages import Stage
 from phenology.work.cautions import CUT_FIRM, LOOK_FIRST
 from phenology.work.grades import odds_in_tenths
 from phenology.work.season_of_work import until_rest
-from reports.text.change_text import COME, care_of
-from reports.text.words import (
+from reports.views.change_text import COME, care_of
+from reports.views.words import (
     capital,
     counted_word,
     date_range,
