@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import os
 import shutil
+from collections.abc import Iterator
+from pathlib import Path
 from tempfile import mkdtemp
 from typing import Any
 
@@ -25,9 +27,22 @@ def pytest_unconfigure(config: pytest.Config) -> None:
 
 
 @pytest.fixture(autouse=True)
-def garden_of_the_examples(request: pytest.FixtureRequest, doctest_namespace: dict[str, Any]) -> None:
-    """`garden` in an example of the notebook is the demo garden, as `GardenFrames` says."""
-    if request.path.parent.name == "notebook" and "garden" not in doctest_namespace:
-        from reports.notebook import open_garden
+def garden_of_the_examples(
+    request: pytest.FixtureRequest, doctest_namespace: dict[str, Any]
+) -> Iterator[None]:
+    """`garden` in an example of the notebook is the demo garden, which the tests have looked back on already."""
+    if request.path.parent.name != "notebook" and request.path.stem != "test_python_page":
+        yield
+        return
+    from data_sources.kept.past_forecasts import read_forecasts
+    from reports.notebook import open_garden
+    from tests.reports.demo import demo_folder
 
-        doctest_namespace["garden"] = open_garden("demo", as_of="2026-06-14")
+    def kept_or_shared(folder: Path, key: str) -> Any:
+        kept = read_forecasts(folder, key)
+        return read_forecasts(demo_folder(), key) if kept is None else kept
+
+    doctest_namespace.setdefault("garden", open_garden("demo", as_of="2026-06-14"))
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr("reports.garden.past_forecasts.read_forecasts", kept_or_shared)
+        yield
