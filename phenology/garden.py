@@ -51,7 +51,7 @@ class Garden:
     # the lines that whoever shows the weather, or what comes of it, must show
     attribution: Sequence[str] = ()
     shared: Sequence[SharedCalibration] = ()  # what other gardens teach
-    # what was worked out of records, by those very records; shared with gardens made of this one
+    # what was worked out of records, kept with what it rests on; shared with gardens made of this one
     worked_out: dict[object, object] = field(default_factory=dict, repr=False)
     # what was worked out for trees of this garden alone
     by_tree: dict[object, object] = field(default_factory=dict, repr=False, init=False)
@@ -101,6 +101,26 @@ class Garden:
         ]
         outlooks = {place: one for place, one in self.outlooks.items() if one.issued <= as_of}
         return replace(self, as_of=as_of, looks=looks, works=works, flushes=flushes, outlooks=outlooks)
+
+    def with_records(self, records: Mapping[str, tuple[Sequence[Flush], Sequence[Look]]]) -> Garden:
+        """The garden with other flushes and looks of some trees, by their ids."""
+        flushes = [one for one in self.flushes if one.tree_id not in records]
+        looks = [one for one in self.looks if one.tree_id not in records]
+        for mine in records.values():
+            flushes += mine[0]
+            looks += mine[1]
+        return replace(self, flushes=flushes, looks=looks)
+
+    @cached_property
+    def surroundings(self) -> tuple[object, ...]:
+        """All that bears on what is learned but the records of trees themselves: for comparison."""
+        of_day = (self.as_of, self.calendar, self._looked, self.weather, self.outlooks)
+        return *of_day, self.places, self.species, self.shared, self.limits
+
+    @cached_property
+    def _looked(self) -> frozenset[int]:
+        """The seasons of the records."""
+        return frozenset(flush.season for flush in self.flushes)
 
     @property
     def finished_seasons(self) -> Garden:
@@ -155,6 +175,15 @@ class Garden:
     def works_by_tree(self) -> Mapping[str, list[Work]]:
         """Work on each tree, oldest first."""
         return _grouped(sorted(self.works, key=lambda v: v.latest), "tree_id")
+
+    @cached_property
+    def works_of_season(self) -> Mapping[tuple[str, int], list[Work]]:
+        """Work by tree and season, oldest first."""
+        found: dict[tuple[str, int], list[Work]] = defaultdict(list)
+        for tree, works in self.works_by_tree.items():
+            for work in works:
+                found[tree, self.calendar.season_of(work.latest)].append(work)
+        return found
 
     @cached_property
     def flushes_by_tree(self) -> Mapping[str, list[Flush]]:
@@ -221,13 +250,12 @@ class Garden:
         if site not in self._cut:
             assert isinstance(site, tuple)
             places = self._places_by_id
-            looked = {flush.season for flush in self.flushes}
             self._cut[site] = site_record(
                 [
                     (
                         day,
                         PlaceWeather(
-                            places[p], self.series_of(places[p]), self.calendar, looked, self.season
+                            places[p], self.series_of(places[p]), self.calendar, self._looked, self.season
                         ),
                     )
                     for day, p in site

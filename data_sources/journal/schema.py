@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import json
 import math
+from collections import deque
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import MISSING, dataclass, fields
 from datetime import date, datetime
@@ -70,11 +71,12 @@ _TABLE_OF = {kind: table for table, kind in TABLES.items()}
 
 @dataclass(frozen=True)
 class StoredColumn:
-    """One column: its name, the kind of its values (str, float, int, bool, date), whether it may be empty."""
+    """One column of a table."""
 
     name: str
-    kind: type
-    optional: bool
+    kind: type  # of its values: str, float, int, bool or date
+    optional: bool  # whether it may be empty
+    read: Callable[[Any], Any] | None  # makes of SQLite's value that of the record; None: it is the same
 
 
 def table_of(kind: type[Record]) -> str:
@@ -98,7 +100,9 @@ def columns(table: str) -> tuple[StoredColumn, ...]:
         hint = hints[field.name]
         parts = [h for h in get_args(hint) if h is not type(None)] if isinstance(hint, UnionType) else [hint]
         kind = str if issubclass(parts[0], str) else parts[0]  # names of stages and the like are text
-        found.append(StoredColumn(field.name, kind, len(parts) < len(get_args(hint))))
+        # ids of other rows come up again and again: one text of each is kept
+        read = intern if field.name.endswith("_id") else _KINDS[kind][2] if kind is parts[0] else parts[0]
+        found.append(StoredColumn(field.name, kind, len(parts) < len(get_args(hint)), read))
     return tuple(found)
 
 
@@ -163,18 +167,20 @@ def _writers(table: str) -> list[tuple[str, _Kind, bool]]:
 
 def decode_rows(kind: type[R], rows: Iterable[Sequence[Any]]) -> list[R]:
     """Rows as SQLite returns them (columns in the order of the fields) as records."""
-    table = columns(table_of(kind))
-    readers = [(i, _KINDS[column.kind][2]) for i, column in enumerate(table)]
-    # ids of other rows come up again and again: one text of each is kept
-    readers += [(i, intern) for i, column in enumerate(table) if column.name.endswith("_id")]
-    changed = [(i, read) for i, read in readers if read is not None]
-    records = []
-    for row in rows:
-        values = list(row)
-        for i, read in changed:
-            if values[i] is not None:
-                values[i] = read(values[i])
-        records.append(kind(*values))
+    cells: list[Sequence[Any]] = [*zip(*rows, strict=True)]
+    if not cells:
+        return []
+    for k, column in enumerate(columns(table_of(kind))):
+        if (read := column.read) is not None:
+            known = {value: None if value is None else read(value) for value in set(cells[k])}
+            cells[k] = [known[value] for value in cells[k]]
+    slots: Sequence[str] = getattr(kind, "__slots__", ())
+    if not slots:
+        return [kind(*row) for row in zip(*cells, strict=True)]
+    # of many records it takes half as long to fill one field of all after another; names are read already
+    records = [kind.__new__(kind) for _ in cells[0]]
+    for name, values in zip(slots, cells, strict=True):
+        deque(map(getattr(kind, name).__set__, records, values), maxlen=0)
     return records
 
 

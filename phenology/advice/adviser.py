@@ -91,7 +91,7 @@ class Adviser:
         warnings: list[Finding] = []
         refused = [f for f in check_work(case) if f.forbids] if choice.leave else []
         for option in choice.options:
-            findings = check_work(replace(case, operation=option.operation))
+            findings = check_work(case.by(option.operation))
             against = [f for f in findings if f.forbids]
             if option.wakes:
                 refused += against

@@ -19,7 +19,6 @@ from phenology.garden import Garden
 from phenology.language.date_style import short_date
 from phenology.model.operations import Operation
 from phenology.model.records import Tree
-from phenology.model.stages import stage_rank
 from phenology.weather.frost import FreezeOdds, autumn_frosts, spring_frosts
 
 WEEK_DAYS = 7
@@ -216,7 +215,7 @@ def _state(tree: Tree, garden: Garden) -> State:
     season, last_season = garden.calendar.start(garden.season), garden.calendar.start(garden.season - 1)
     looks, works = garden.looks_by_tree.get(tree.id, []), garden.works_by_tree.get(tree.id, [])
     woken = [work for work in works if Operation(work.operation).wakes and work.latest >= season]
-    last = max(looks, key=lambda look: (look.latest, stage_rank(look.stage)), default=None)
+    last = max(looks, key=lambda look: (look.latest, look.stage.rank), default=None)
     work = max(woken, key=lambda work: work.latest, default=None)
     if work is not None and (last is None or last.latest <= work.latest):
         return State(operation=str(work.operation), on=work.latest)

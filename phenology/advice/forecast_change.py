@@ -101,6 +101,12 @@ def _stops(forecast: GardenForecast, only: Collection[str] | None = None) -> dic
     return stop_days(forecast.garden, forecast.seasons, only)
 
 
+def stops_moved(before: Garden, now: Garden) -> list[ForecastChange]:
+    """Every last safe date that records moved between two gardens that nothing else tells apart."""
+    then = stop_days(before)
+    return [*stop_changes(then, stop_days(now), now, then)]
+
+
 def stop_changes(
     before: Mapping[str, float], now: Mapping[str, float], garden: Garden, by_weather: Mapping[str, float]
 ) -> Iterator[ForecastChange]:

@@ -319,8 +319,12 @@ def _times_at(curves: Array, levels: Array) -> Array:
     last = curves.shape[1] - 1
     rising = curves + np.arange(last + 1) * 1e-12
     wanted = levels * curves[:, -1:]
-    high = (rising[:, None, :] < wanted[:, :, None]).sum(-1)
-    trace, above = np.arange(len(curves))[:, None], np.clip(high, 1, last)
+    # end to end, each trace above the one before, the curves of all are one that is looked through at once
+    trace = np.arange(len(curves))[:, None]
+    lift = trace * (rising[:, -1].max() + 1.0)
+    found = np.searchsorted((rising + lift).ravel(), (wanted + lift).ravel()).reshape(wanted.shape)
+    high = found - trace * (last + 1)
+    above = np.clip(high, 1, last)
     below = rising[trace, above - 1]
     part = (wanted - below) / (rising[trace, above] - below)
     times = np.where(high == 0, 0.0, above - 1 + part)

@@ -22,7 +22,7 @@ Single = NDArray[np.float32]
 
 FARTHEST = 5.0  # normal deviates beyond which a curve is flat: 3e-7 are left
 SHORT = (0.7985, 0.0354)  # tanh(z (a + b z^2)) is the normal curve to 1.6e-4 (ours, by trial)
-AT_ONCE = 150_000  # so many values stay near the processor while they are worked on (ours)
+AT_ONCE = 300_000  # so many values stay near the processor while they are worked on (ours)
 RISING = 100  # on about so many days a curve rises (ours)
 LEAST_OVER = 1e-9  # a smaller chance that a wait was over by its date is none
 _NOTHING = 1e-20  # stands for no time at all, whose log is taken

@@ -18,9 +18,10 @@ from phenology.learning.waits import LEAST_WAIT, WaitTable
 from phenology.model.arrays import Array, IntArray
 
 VAGUE = 25.0  # variance of a stand-in that says nothing yet (log scale: vastly wide)
-NODES, WEIGHTS = np.polynomial.legendre.leggauss(24)
+NODES, WEIGHTS = (part[:, None].astype(np.float32) for part in np.polynomial.legendre.leggauss(24))
 # at the very edge of two intervals, where differences are lost to rounding (the width on the log scale)
-LEAST_CHANCE, LEAST_WIDTH = 1e-12, 1e-9
+LEAST_CHANCE, LEAST_WIDTH = np.float32(1e-12), 1e-9
+AT_ONCE = 2048  # so many rows stay near the processor while their nodes are worked on (ours)
 EXPONENT = 36.0  # how much smaller than at its top, as a power of e, a density may be left out
 
 
@@ -106,22 +107,47 @@ def interval_moments(mean: Array, variance: Array, ends: Array) -> tuple[Array, 
     >>> [float(v[0].round(3)) for v in interval_moments(zero, one, np.array([[-1e-9, 0, 1, np.inf]]))]
     [-0.693, 0.798, 0.363]
     """
-    began, begun, after, by = np.moveaxis(ends[..., None], -2, 0)
-    mean, sd = mean[..., None], np.sqrt(variance)[..., None]
+    shape = mean.shape
+    rows = [np.ravel(part) for part in (mean, variance, *np.moveaxis(ends, -1, 0))]
+    found = np.empty((3, mean.size))
+    for first in range(0, mean.size, AT_ONCE):
+        some = slice(first, first + AT_ONCE)
+        found[:, some] = _moments(*(part[some] for part in rows))
+    log_mass, centre, spread = found.reshape(3, *shape)
+    return log_mass, centre, spread
+
+
+def _moments(
+    mean: Array, variance: Array, began: Array, begun: Array, after: Array, by: Array
+) -> tuple[Array, Array, Array]:
+    """The same of a run of rows; nodes, the first axis, are counted from the middle of what is integrated."""
+    sd = np.sqrt(variance)
     lower, upper = np.log(np.maximum(after - begun, LEAST_WAIT)), np.log(by - began)
     # the part of what the looks allow on which the Gaussian is not negligible
     nearest = np.clip(mean, lower, upper)
-    reach = np.sqrt((nearest - mean) ** 2 + 2 * EXPONENT * sd**2)
+    reach = np.sqrt((nearest - mean) ** 2 + 2 * EXPONENT * variance)
     lower, upper = np.maximum(lower, mean - reach), np.minimum(upper, mean + reach)
     upper = np.maximum(upper, lower + LEAST_WIDTH)
-    at = (lower + upper) / 2 + (upper - lower) / 2 * NODES
+    middle, half = (lower + upper) / 2, (upper - lower) / 2
+    from_mean = (middle - mean) / sd
+    single = np.float32
+    at = NODES * half.astype(single)
     wait = np.exp(at)
-    chance = (np.minimum(begun, by - wait) - np.maximum(began, after - wait)) / (begun - began)
-    log_density = np.log(np.maximum(chance, LEAST_CHANCE)) - 0.5 * ((at - mean) / sd) ** 2
-    top = log_density.max(-1, keepdims=True)
-    share = WEIGHTS * np.exp(log_density - top)
-    mass = share.sum(-1, keepdims=True)
+    wait *= np.exp(middle).astype(single)
+    chance = np.minimum(begun.astype(single), by.astype(single) - wait)
+    chance -= np.maximum(began.astype(single), after.astype(single) - wait)
+    chance /= (begun - began).astype(single)
+    log_density = np.log(np.maximum(chance, LEAST_CHANCE, out=chance), out=chance)
+    deviate = at / sd.astype(single)
+    deviate *= deviate / 2 + from_mean.astype(single)
+    log_density -= deviate
+    top = log_density.max(0)
+    log_density -= top
+    share = np.exp(log_density, out=log_density)
+    share *= WEIGHTS
+    mass = share.sum(0)
     share /= mass
-    centre = (share * at).sum(-1, keepdims=True)
-    scale = np.log(mass * (upper - lower) / (2 * np.sqrt(2 * np.pi) * sd)) + top
-    return scale[..., 0], centre[..., 0], (share * (at - centre) ** 2).sum(-1)
+    centre = (share * at).sum(0)
+    at -= centre
+    scale = np.log(mass * half / (np.sqrt(2 * np.pi) * sd)) + top - from_mean**2 / 2
+    return scale, middle + centre, (share * at**2).sum(0, dtype=np.float64)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import itertools
 import math
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 from datetime import date
 from typing import cast
@@ -173,40 +173,41 @@ def histories_of(garden: Garden, tree: Tree) -> list[FlushHistory]:
 
 def _of_season(garden: Garden, tree: Tree, season: int, flushes: list[Flush]) -> list[FlushHistory]:
     """The flushes of a season; worked out once for all gardens that hold the very same records of it."""
-    season_of, waking = garden.calendar.season_of, {flush.work_id for flush in flushes}
     looks = [look for flush in flushes for look in garden.looks_by_flush.get(flush.id, ())]
-    works = [
-        work
-        for work in garden.works_by_tree.get(tree.id, ())
-        if work.id in waking or season_of(work.latest) == season
-    ]
-    records = (tree, *flushes, *looks, *works)
+    works, ids = garden.works_of_season.get((tree.id, season), ()), {flush.work_id for flush in flushes}
+    waking = [work for work in garden.works_by_tree.get(tree.id, ()) if work.id in ids]
+    records = (tree, *flushes, *looks, *works, *waking)
     key = (tuple(map(id, records)), garden.site(tree, season), garden.calendar)
     kept = garden.worked_out.get(key)
     if kept is None:
         numbers = flush_numbers(flushes, garden.calendar)
-        found = [_history(garden, tree, flush, numbers[flush.id]) for flush in flushes]
+        shaping = [work for work in works if work.operation in SHOWS_HARDENED]
+        found = []
+        for flush in flushes:
+            work = _closing_work(garden, flush, flushes, shaping) if shaping else None
+            woken_by = next((one for one in waking if one.id == flush.work_id), None)
+            found.append(_history(garden, tree, flush, numbers[flush.id], work, woken_by))
         kept = garden.worked_out[key] = (found, records)  # which holds on to them: no other gets their place
     found, _ = cast(tuple[list[FlushHistory], object], kept)
     return found
 
 
-def _history(garden: Garden, tree: Tree, flush: Flush, number: int) -> FlushHistory:
+def _history(
+    garden: Garden, tree: Tree, flush: Flush, number: int, work: Work | None, woken_by: Work | None
+) -> FlushHistory:
+    """The history of a flush, of the work that its hardening opened and the work that woke it."""
     start = garden.calendar.start(flush.season)
     looks = garden.looks_by_flush.get(flush.id, [])
-    sights = _sights(flush, [v for v in looks if not v.lost], start)  # what was lost shows no stage
+    sights = _sights(flush, [look for look in looks if not look.lost], start)  # what was lost shows no stage
     ended = _t(start, flush.ended_on) if flush.ended_on else None
-    work = _closing_work(garden, tree, flush)
     shown = list(_shown_by_work(work, looks, start))
     sights += shown
     came, contradiction = _came(sights)
     if work is not None and work.early:
         came = _not_hard_by(came, _t(start, work.earliest))
     woken = None
-    if flush.work_id:
-        waking = next((w for w in garden.works_by_tree.get(tree.id, []) if w.id == flush.work_id), None)
-        if waking:
-            woken = (_t(start, waking.earliest) - 1, _t(start, waking.latest))
+    if woken_by is not None:
+        woken = (_t(start, woken_by.earliest) - 1, _t(start, woken_by.latest))
     put_off = None
     if work is not None and not work.early and "hardened" in came and came["hardened"][0] != -math.inf:
         done = _t(start, work.latest)
@@ -238,12 +239,12 @@ def _sights(flush: Flush, looks: list[Look], start: date) -> list[Sight]:
     A look at a part counts only where none speaks for the whole. Of several looks on one day the latest
     stage stands. Growth that was checked has stopped, but neither extended nor hardened.
     """
-    whole = [v for v in looks if v.part is None or v.part == flush.part] or looks
+    whole = [look for look in looks if look.part is None or look.part == flush.part] or looks
     by_day: dict[tuple[date, date], Look] = {}
     for look in whole:
-        key = (look.earliest, look.latest)
-        if key not in by_day or stage_rank(look.stage) > stage_rank(by_day[key].stage):
-            by_day[key] = look
+        other = by_day.setdefault((look.earliest, look.latest), look)
+        if look.stage.rank > other.stage.rank:
+            by_day[look.earliest, look.latest] = look
     sights = []
     for look in by_day.values():
         stage = _stage(look)
@@ -277,10 +278,10 @@ def _came(sights: list[Sight]) -> tuple[dict[str, tuple[float, float]], str]:
 def _reach(sights: list[Sight], by_work: list[Sight]) -> dict[str, float]:
     """How far back a stage may lie that the first sight of it, or of anything later, finds just come."""
     out = {}
-    ranked = sorted(((s.latest, stage_rank(s.stage)), k) for k, s in enumerate(sights))
+    ranked = sorted([(s.latest, stage_rank(s.stage), k) for k, s in enumerate(sights)])
     for stage in TARGETS:
         rank = stage_rank(stage)
-        first = next((sights[k] for (_, shown), k in ranked if shown >= rank), None)
+        first = next((sights[k] for _, shown, k in ranked if shown >= rank), None)
         if first is not None and first.stage == stage:
             out[stage] = WORK_REACH if first in by_work else FIRST_LOOK_REACH
     return out
@@ -301,21 +302,19 @@ def _not_hard_by(came: dict[str, tuple[float, float]], t: float) -> dict[str, tu
     return {**came, "hardened": (max(after, t), by)} if by > t else came
 
 
-def _closing_work(garden: Garden, tree: Tree, flush: Flush) -> Work | None:
+def _closing_work(
+    garden: Garden, flush: Flush, flushes: Sequence[Flush], shaping: Sequence[Work]
+) -> Work | None:
     """The first shaping work of the season after this flush began, before the next one did."""
     began = flush.started_on
     ends = [
         f.started_on
-        for f in garden.flushes_by_tree.get(tree.id, [])
-        if f.season == flush.season
-        and f.id != flush.id
-        and f.started_on
-        and (not began or f.started_on > began)
+        for f in flushes
+        if f.id != flush.id and f.started_on and (not began or f.started_on > began)
     ]
     until = min(ends, default=None)
-    for work in garden.works_by_tree.get(tree.id, []):
-        same = garden.calendar.season_of(work.latest) == flush.season
-        if not same or work.operation not in SHOWS_HARDENED or work.id == flush.work_id:
+    for work in shaping:
+        if work.id == flush.work_id:
             continue
         if (began and work.latest <= began) or (until and work.latest > until):
             continue
@@ -336,4 +335,4 @@ def _leafless(garden: Garden, flush: Flush, work: Work) -> bool:
 
 
 def _t(start: date, day: date) -> float:
-    return float((day - start).days + 1)
+    return float(day.toordinal() - start.toordinal() + 1)

@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections import defaultdict
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, field, replace
-from functools import cached_property
-from typing import TYPE_CHECKING
+from functools import cache, cached_property, partial
+from typing import TYPE_CHECKING, cast
 
 import numpy as np
 
@@ -18,10 +19,15 @@ from phenology.learning.transitions import Transition, prior_of_transition
 from phenology.learning.waits import Wait
 from phenology.model.records import Tree
 from phenology.model.season import NEVER
-from phenology.species.catalogue import neutral_species
+from phenology.species.catalogue import Species, neutral_species
 
 if TYPE_CHECKING:
     from phenology.learning.club import Club
+
+
+def _prior(known: Mapping[str, Species], transition: Transition, species: str) -> tuple[float, float]:
+    return prior_of_transition(known.get(species) or neutral_species(species), transition)
+
 
 FEWEST_FLUSHES = 2  # before which nothing is said of a tree's habit (ours)
 
@@ -98,8 +104,7 @@ class GardenFit:
 
     def prior(self, species: str, transition: Transition) -> tuple[float, float]:
         """The catalogue's prior for a species and wait; see `prior_of_transition`."""
-        known = self.garden.species.get(species)
-        return prior_of_transition(known or neutral_species(species), transition)
+        return _prior(self.garden.species, transition, species)
 
     def waits(self, transition: Transition) -> list[Wait]:
         """The waits on record that the weather reaches.
@@ -116,9 +121,10 @@ class GardenFit:
         return self._waits[transition]
 
     def _waits_of(self, histories: list[FlushHistory], transition: Transition) -> Iterator[Wait]:
+        measured = cache(lambda site: frozenset(self.garden.record_at(site).seasons))
         for h in histories:
             wait = h.wait(transition)
-            if wait is None or wait.season not in self.garden.record_at(wait.site).seasons:
+            if wait is None or wait.season not in measured(wait.site):
                 continue
             if h.by_work and transition.target == "hardened":
                 # it got hard no longer before that work than the grower usually lets pass
@@ -134,7 +140,7 @@ class GardenFit:
 
     def model(self, transition: Transition) -> RequirementModel:
         """What is believed of a transition before the records speak."""
-        prior_of = lambda species: self.prior(species, transition)  # noqa: E731
+        prior_of = partial(_prior, self.garden.species, transition)
         return requirement_model(transition, prior_of, self.garden.longest_day, self.club(transition))
 
     def club(self, transition: Transition) -> Club | None:
@@ -152,16 +158,20 @@ class GardenFit:
         return Club(
             steps,
             self.garden.climate,
-            lambda species: self.prior(species, transition),
+            partial(_prior, self.garden.species, transition),
             all_later=transition.start == "work",
         )
 
     def requirement(self, transition: Transition) -> Requirement:
-        """The requirement of a transition."""
+        """The requirement of a transition; that of a garden with other records stands where its waits do."""
         if transition not in self._fits:
-            waits = self.waits(transition)
-            thermal_time = self.garden.thermal_time({(w.site, w.season) for w in waits})
-            self._fits[transition] = self.model(transition).fit(waits, thermal_time)
+            waits, garden, key = self.waits(transition), self.garden, ("requirement", transition)
+            kept = cast(tuple[object, Requirement] | None, garden.worked_out.get(key))
+            if kept is None or kept[0] != garden.surroundings or kept[1].waits != tuple(waits):
+                thermal_time = garden.thermal_time({(w.site, w.season) for w in waits})
+                kept = garden.surroundings, self.model(transition).fit(waits, thermal_time)
+                garden.worked_out[key] = kept
+            self._fits[transition] = kept[1]
         return self._fits[transition]
 
     def prior_share(self, species: str, transition: Transition) -> float:
@@ -211,7 +221,7 @@ class GardenFit:
         """
         key = (species, whole)
         if key not in self._weights:
-            own, steps = len(self.seasons_seen(species, whole)), self._seasons_by_steps(species, whole)
+            own, steps = self.seasons_known(species, whole), self._seasons_by_steps(species, whole)
             self._weights[key] = 1 - steps / own if own > steps else 0.0
         return self._weights[key]
 
@@ -227,8 +237,21 @@ class GardenFit:
 
     def seasons_known(self, species: str, wait: Transition) -> int:
         """Seasons from which a wait is known, at one stride or by its parts."""
-        own = len(self.seasons_seen(species, wait))
-        return own if len(wait.links()) == 1 else max(own, self._seasons_by_steps(species, wait))
+        steps = self._seasons_by_steps(species, wait) if len(wait.links()) > 1 else 0
+        if steps >= len(self._ended[wait.target, wait.start == "work"][species]):
+            return steps  # no wait of its own needs to be worked out to know that it tells no more
+        return max(steps, len(self.seasons_seen(species, wait)))
+
+    @cached_property
+    def _ended(self) -> dict[tuple[str, bool], dict[str, set[int]]]:
+        """By stage, of all flushes or of those that work woke, and species: the seasons in which it came."""
+        found: dict[tuple[str, bool], dict[str, set[int]]] = defaultdict(lambda: defaultdict(set))
+        for h in self.histories:
+            for stage, (_, by) in h.came.items():
+                if by != NEVER:
+                    for woken in (False, True)[: 1 + (h.woken is not None)]:
+                        found[stage, woken][h.tree.species].add(h.flush.season)
+        return found
 
     def runs_on(self, tree: Tree) -> bool:
         """Whether, in two flushes or more, a tree's shoots were never seen to stop before leaves were hard.

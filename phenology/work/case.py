@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from copy import copy
 from dataclasses import dataclass
 from datetime import date, timedelta
 from functools import cached_property
@@ -11,12 +12,11 @@ import numpy as np
 
 from phenology.garden import Garden
 from phenology.learning.flush_history import FlushHistory, histories_of
-from phenology.model.operations import HALVING_JOINS, Operation
+from phenology.model.operations import HALVING_JOINS
 from phenology.model.records import Place, Tree, Work
 from phenology.model.stages import stage_rank
 from phenology.species.catalogue import Species
 from phenology.weather.series import DailyWeather
-from phenology.work.grades import grade_of
 from phenology.work.last_safe import Late, is_old
 from phenology.work.season_of_work import YearState
 from phenology.work.situation import Done, Situation
@@ -67,6 +67,12 @@ class Case:
     planned: bool = False
     known: FlushHistory | None = None
 
+    def by(self, operation: str) -> Case:
+        """The same with another piece of work; what was looked up for one holds for the other."""
+        other = copy(self)
+        other.__dict__["operation"] = operation
+        return other
+
     @property
     def label(self) -> str:
         """The tree, as the grower calls it."""
@@ -82,7 +88,7 @@ class Case:
         """The season of the work."""
         return self.garden.calendar.season_of(self.day)
 
-    @property
+    @cached_property
     def t(self) -> int:
         """The day of the season."""
         return self.garden.calendar.day(self.day)
@@ -115,14 +121,9 @@ class Case:
         return self.stage is not None and stage_rank(self.stage) >= stage_rank(stage)
 
     def done(self, *operations: str, seasons_ago: int = 0) -> list[Work]:
-        """Work of these kinds in a season, up to the day before."""
-        return [
-            w
-            for w in self.garden.works_by_tree.get(self.tree.id, [])
-            if w.operation in operations
-            and w.latest < self.day
-            and self.garden.calendar.season_of(w.latest) == self.season - seasons_ago
-        ]
+        """Work of these kinds, or of any, in a season, up to the day before."""
+        works = self.garden.works_of_season.get((self.tree.id, self.season - seasons_ago), ())
+        return [w for w in works if w.latest < self.day and (not operations or w.operation in operations)]
 
     @cached_property
     def repotted_on(self) -> date | None:
@@ -204,13 +205,7 @@ class Case:
     @property
     def grade(self) -> str | None:
         """How late it is for growth woken on the day: see `grades`, or "rests"; None where nobody knows."""
-        late = self.late
-        if late is None:
-            return None
-        if late.zone(self.t, self.required) == "rests":
-            return "rests"
-        first = min((day for _, day in late.calendar_limits), default=float("inf"))
-        return grade_of(late.odds_on(self.t), self.required, max(0.0, self.t - first))
+        return None if self.late is None else self.late.grade(self.t, self.required)
 
     @cached_property
     def early_guess(self) -> bool:
@@ -286,7 +281,7 @@ class Case:
     def _done(self, seasons_ago: int) -> Iterator[Done]:
         began = self.history.flush.started_on if self.history else None
         joined = timedelta(days=HALVING_JOINS)
-        for w in self.done(*Operation, seasons_ago=seasons_ago):
+        for w in self.done(seasons_ago=seasons_ago):
             since = began if began is None or w.operation != "halving" else began + joined
             here = not seasons_ago and (since is None or w.latest > since)
             yield Done(w.operation, (self.day - w.latest).days, seasons_ago, here)

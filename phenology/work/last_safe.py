@@ -12,6 +12,8 @@ from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 from functools import cached_property
+from operator import is_
+from typing import cast
 
 import numpy as np
 
@@ -25,6 +27,7 @@ from phenology.language.degrees import degrees
 from phenology.learning.flush_history import FlushHistory
 from phenology.learning.garden_fit import GardenFit
 from phenology.learning.prediction import Prediction, by_duration
+from phenology.learning.requirement import Requirement
 from phenology.learning.transitions import Transition
 from phenology.model.arrays import Array
 from phenology.model.limits import Limits
@@ -32,6 +35,7 @@ from phenology.model.records import Site
 from phenology.model.season import NEVER, SeasonCalendar
 from phenology.weather.frost import FreezeOdds, LateSeason, first_frosts, late_season
 from phenology.weather.traces import Traces
+from phenology.work.grades import grade_of
 
 HARDENING = (Transition("extended", "hardened"), Transition("budbreak", "hardened"))
 
@@ -167,6 +171,18 @@ class Late:
     def _odds(self) -> dict[float, float]:
         return {}
 
+    def grade(self, day: float, required: float) -> str:
+        """How late it is for growth woken on a day: see `grades`, or "rests"."""
+        if (day, required) not in self._grades:
+            first = min((limit for _, limit in self.calendar_limits), default=math.inf)
+            grade = grade_of(self.odds_on(day), required, max(0.0, day - first))
+            self._grades[day, required] = "rests" if self.zone(day, required) == "rests" else grade
+        return self._grades[day, required]
+
+    @cached_property
+    def _grades(self) -> dict[tuple[float, float], str]:
+        return {}
+
     def reason(self, required: float | None = None) -> str:
         """The limit that ruled, in a sentence."""
         stop, wanted = self.stop(required), self.limits.odds if required is None else required
@@ -285,19 +301,10 @@ class WorkSeason:
     def _work_out(self, species: str, site: Site) -> Late:
         garden, limits = self.garden, self.garden.limits
         ending = self.ending(site)
-        steps = [
-            link_step(link, lambda wait: self._requirement(species, wait))
-            for link in self.fit.chain_of(species, "work")
-        ]
-        ends = ending.season.end()
-        before = np.where(np.isfinite(ending.season.frost), limits.days_before_frost, 0)
-        days = _grid(garden.today, ending.season)
-        rests = np.array([self.fit.rests(species, day) for day in days])
-        curve = ripening(steps, ending.season.thermal_time, days, ends - before, ends, rests)
-        curve.work_out(garden.today + float(wait) for wait in WAITING)
+        curve = self._ripening(species, site, ending.season)
         kind = garden.species.get(species)
         tropical = kind is not None and kind.is_tropical
-        own = own_late_flushes(self.fit.histories, species, ending.then)
+        own = own_late_flushes(self._woken, species, ending.then)
         kept = tuple(
             (name, day)
             for name, day in (() if tropical else ending.calendar_limits)
@@ -317,6 +324,33 @@ class WorkSeason:
             not any(self.fit.seasons_seen(species, step) for step in HARDENING),
         )
 
+    @cached_property
+    def _woken(self) -> list[FlushHistory]:
+        """The flushes that work woke."""
+        return [h for h in self.fit.histories if h.woken is not None]
+
+    def _ripening(self, species: str, site: Site, season: LateSeason) -> Ripening:
+        """The odds by day of work; those of a garden with other records stand where they teach the same."""
+        garden, chain, days = (
+            self.garden,
+            self.fit.chain_of(species, "work"),
+            _grid(self.garden.today, season),
+        )
+        rests = np.array([self.fit.rests(species, day) for day in days])
+        waits = [wait for link in chain for wait in (link.wait, *(one.wait for one in link.strides))]
+        learned = [self.fit.requirement(wait) for wait in waits]
+        rests_on, key = (garden.surroundings, chain, rests.tolist()), ("ripening", species, site)
+        kept = cast(tuple[object, list[Requirement], Ripening] | None, garden.worked_out.get(key))
+        if kept is not None and kept[0] == rests_on and all(map(is_, kept[1], learned)):
+            return kept[2]
+        steps = [link_step(link, lambda wait: self._requirement(species, wait)) for link in chain]
+        ends = season.end()
+        before = np.where(np.isfinite(season.frost), garden.limits.days_before_frost, 0)
+        curve = ripening(steps, season.thermal_time, days, ends - before, ends, rests)
+        curve.work_out(garden.today + float(wait) for wait in WAITING)
+        garden.worked_out[key] = rests_on, learned, curve
+        return curve
+
     def _requirement(self, species: str, wait: Transition) -> Requires:
         """A wait after work, for any tree of a species, given no help by the time of year.
 
@@ -324,10 +358,10 @@ class WorkSeason:
         forecast of a flush that was really woken does let date and light speak.)
         """
 
+        fitted, season = self.fit.requirement(wait), self.garden.season  # all that is kept with the odds
+
         def requirement(began: float) -> Prediction:
-            fitted = self.fit.requirement(wait)
-            found = fitted.predict(species, "", self.garden.season, True, began, lean=False)
-            return by_duration(found, CLOCKS)
+            return by_duration(fitted.predict(species, "", season, True, began, lean=False), CLOCKS)
 
         return requirement
 

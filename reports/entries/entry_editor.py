@@ -169,9 +169,9 @@ class EntryEditor(ABC, Generic[Entry]):
         """What stands so much against an entry that whoever is there is asked once more."""
         return ()
 
-    def moves(self) -> Callable[[], Iterable[str]]:
-        """Asked before the entry is written: a call that tells, once it is, what it moved."""
-        return tuple
+    def moved(self) -> Iterable[str]:
+        """What the entry moved, once it is written."""
+        return ()
 
     def cautions(self, entry: Entry, trees: Sequence[Tree]) -> Sequence[str]:
         """What to mind, a sentence each."""

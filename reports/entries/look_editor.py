@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from contextlib import suppress
 from dataclasses import replace
 from datetime import date
@@ -65,6 +65,7 @@ class LookEditor(EntryEditor[Look]):
         super().__init__(*given, **more)
         self._early: list[Planned[Look]] = []
         self._known: dict[date, Garden] = {}
+        self._before: dict[str, tuple[list[Flush], list[Look]]] = {}
 
     def find(self, text: str) -> Stage:
         self.bloom = find_bloom(text)
@@ -119,6 +120,7 @@ class LookEditor(EntryEditor[Look]):
 
         Without anybody to ask it is taken for the old leaves, where what is on record of them allows that.
         """
+        self._before = self._records(tree.id for tree in trees)
         planned = super().plan(trees, entry)
         if self.typed["yes"] or self.typed["new_flush"]:
             return planned
@@ -135,8 +137,12 @@ class LookEditor(EntryEditor[Look]):
             return False
         day = one.entry.latest
         if day not in self._known:
-            self._known[day] = self.garden.snapshot(day)
+            self._known[day] = self.garden.snapshot(None if day == self.garden.today else day)
         return too_early(one.entry, flush, self._known[day])
+
+    def _records(self, trees: Iterable[str]) -> dict[str, tuple[list[Flush], list[Look]]]:
+        """The flushes and looks of some trees, as they are written down."""
+        return {id: (self.garden.journal.flushes(id), self.garden.journal.looks(id)) for id in trees}
 
     def _as_old_leaves(self, one: Planned[Look]) -> Planned[Look]:
         calendar = self.garden.calendar
@@ -161,22 +167,17 @@ class LookEditor(EntryEditor[Look]):
         for words, some in said.items():
             yield f"{few_labels(some)}: {words}: the old leaves, or another day?"
 
-    def moves(self) -> Callable[[], Iterable[str]]:
+    def moved(self) -> Iterator[str]:
         """Stop dates, of whichever trees."""
-        from phenology.advice.adviser import stop_days
-        from phenology.advice.forecast_change import stop_changes
+        from phenology.advice.forecast_change import stops_moved
         from reports.text.change_text import stops_text
 
-        known: dict[str, float] = {}
         with suppress(FlushcastError):  # without a place or weather there are none
-            known = stop_days(self.garden.snapshot())
-
-        def moved() -> Iterator[str]:
-            garden = self.garden.snapshot()
-            if words := stops_text([*stop_changes(known, stop_days(garden), garden, known)]):
+            looked_at, known = self._before.keys(), self._known.get(self.garden.today)
+            now = known.with_records(self._records(looked_at)) if known else self.garden.snapshot()
+            before = known or now.with_records(self._before)
+            if words := stops_text(stops_moved(before, now)):
                 yield f"This moves stop dates: {words}."
-
-        return moved if known else tuple
 
     def _kind_is_open(self, entry: Look) -> bool:
         """Whether neither the grower nor the words of the date say if it was seen or came about then."""

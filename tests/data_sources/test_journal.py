@@ -16,6 +16,7 @@ from data_sources.journal_questions import all_records
 from data_sources.sqlite.schema import migrate
 from phenology.model.errors import InputError
 from phenology.model.records import Aim, Flush, Look, Place, Stand, Tree, Work
+from phenology.model.stages import Part, Stage
 from tests.data_sources.journal_help import DAY, GARDEN, PLACE, TREE, a_look, rows_of, some_work
 
 
@@ -58,6 +59,7 @@ def test_every_kind_of_record_comes_back_as_it_was(journal: Journal) -> None:
     with journal.batch("all kinds") as batch:
         assert all(batch.insert(record) for record in records)
     assert [journal.get(type(record), record.id) for record in records] == list(records)
+    assert [type(name) for name in (journal.looks()[-1].stage, journal.works()[-1].part)] == [Stage, Part]
 
 
 def test_readers_answer_for_one_tree_and_from_a_day_on_in_order_of_date(journal: Journal) -> None:

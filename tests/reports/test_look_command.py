@@ -12,7 +12,7 @@ from tests.reports.bench import new_bench
 @pytest.fixture
 def bench(tmp_path, monkeypatch):
     """A garden whose looks work out no stop dates, which takes long: `test_change_text.py` has those."""
-    monkeypatch.setattr(LookEditor, "moves", lambda _: tuple)
+    monkeypatch.setattr(LookEditor, "moved", lambda _: ())
     return new_bench(tmp_path / "garden")
 
 

@@ -68,7 +68,6 @@ def run_entry(
 
 def _add(editor: EntryEditor[Any], words: Sequence[str]) -> None:
     """Write down one entry a tree, all of them or none."""
-    moved = editor.moves()
     asks = editor.questions is not None
     draft = editor.garden.settle(lambda: editor.draft(words), editor.save, asks=asks)
     if draft is None:
@@ -76,7 +75,7 @@ def _add(editor: EntryEditor[Any], words: Sequence[str]) -> None:
     for said in (f"{draft.said} {UNDO}" if draft.save else draft.said, draft.minded):
         if said:
             tell(said)
-    for line in moved() if draft.save else ():
+    for line in editor.moved() if draft.save else ():
         tell(line)
 
 

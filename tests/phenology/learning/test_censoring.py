@@ -10,7 +10,7 @@ from numpy.testing import assert_allclose
 from scipy.special import ndtr
 from scipy.stats import norm, truncnorm
 
-from phenology.learning.censoring import VAGUE, CensoredSites, interval_moments, match_sites
+from phenology.learning.censoring import AT_ONCE, VAGUE, CensoredSites, interval_moments, match_sites
 from phenology.learning.effects import Rows, Weighed, log_evidences, posterior
 from phenology.learning.waits import LEAST_WAIT, tabulate
 from phenology.model.season import NEVER
@@ -52,6 +52,14 @@ def test_from_a_known_beginning_moments_are_those_of_the_truncated_normal(mean, 
     assert_allclose(log_mass, np.log(mass), rtol=1e-5, atol=1e-5)
     assert_allclose(got_mean, exact.mean(), atol=1e-5 * sd)
     assert_allclose(variance, exact.var(), rtol=2e-3)
+
+
+def test_many_rows_go_through_in_runs_as_each_would_alone():
+    mean = np.linspace(2.5, 4.5, AT_ONCE + 3)
+    ends = np.broadcast_to([-2.0, 2.0, 20.0, 30.0], (len(mean), 4))
+    together = interval_moments(mean, np.full_like(mean, 0.04), ends)
+    for k in (0, AT_ONCE - 1, AT_ONCE, len(mean) - 1):
+        assert_allclose([part[k] for part in together], moments(mean[k], 0.04, ends[k]), rtol=1e-6)
 
 
 @given(

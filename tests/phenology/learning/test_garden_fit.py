@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import date
 
 import numpy as np
@@ -9,7 +10,10 @@ import pytest
 
 from phenology.learning.garden_fit import GardenFit, Stride
 from phenology.learning.transitions import Transition, prior_of_transition
-from tests.phenology.gardens import BEECH, ELM, MAPLE, Records
+from phenology.model.records import Place
+from phenology.model.season import SeasonCalendar
+from phenology.model.shared_calibration import SharedCalibration, SharedClimate
+from tests.phenology.gardens import BEECH, ELM, MAPLE, Records, weather
 
 END = date(2020, 12, 31)
 STEP, WHOLE = Transition("extended", "hardened"), Transition("budbreak", "hardened")
@@ -46,6 +50,38 @@ def test_own_seasons_move_it_and_neighbours_of_other_species_a_little():
     }
     assert means[ELM][1] - means[ELM][0] > 0.2
     assert 0.01 < means[MAPLE][1] - means[MAPLE][0] < 0.9 * (means[ELM][1] - means[ELM][0])
+
+
+def test_what_records_do_not_touch_is_learned_once():
+    records = garden(2017, 2018)
+    one = records.garden(END)
+    fitted = GardenFit(one).requirement(STEP)
+    bud = records.seen("maple", 2018, (98, "dormant"), (103, "budbreak"))
+    other = one.with_records({"maple": (records.flushes[-1:], records.looks[-2:])})
+    assert GardenFit(other).requirement(STEP) is fitted
+    assert len(GardenFit(other).requirement(Transition("start", "budbreak")).waits) == 3
+    for n, stage in ((130, "extending"), (134, "extended"), (150, "extended"), (160, "hardened")):
+        records.look(bud, n, stage)
+    other = one.with_records({"maple": (records.flushes[-1:], records.looks[-6:])})
+    assert len(GardenFit(other).requirement(STEP).waits) == 3
+
+
+@pytest.mark.parametrize(
+    "what, other",
+    [
+        ("as_of", date(2020, 12, 30)),
+        ("weather", {"bench": weather(45.0, seed=4)}),
+        ("places", [Place("bench", "Bench", 50.0, 7.0)]),
+        ("species", {}),
+        ("calendar", SeasonCalendar(2, 1)),
+        ("shared", [SharedCalibration("0" * 16, "anna", SharedClimate(45.0, 0.0, 20.0), ())]),
+    ],
+)
+def test_it_is_learned_anew_in_other_surroundings(what, other):
+    one = garden(2017, 2018).garden(END)
+    fitted = GardenFit(one).requirement(STEP)
+    assert GardenFit(replace(one)).requirement(STEP) is fitted
+    assert GardenFit(replace(one, **{what: other})).requirement(STEP) is not fitted
 
 
 def test_seasons_seen_are_those_seen_to_the_end():

@@ -8,8 +8,10 @@ from datetime import date
 
 import numpy as np
 import pytest
+from numpy.testing import assert_array_equal
 
 from data_sources.demo.climate import synthetic_weather
+from phenology.advice.adviser import late_seasons
 from phenology.learning.garden_fit import GardenFit
 from phenology.model.limits import Limits
 from phenology.model.records import Place
@@ -24,7 +26,7 @@ from phenology.work.last_safe import (
     is_old,
     own_late_flushes,
 )
-from tests.phenology.gardens import ELM, NORTH, Records
+from tests.phenology.gardens import ELM, NORTH, Records, day
 
 SOUTH = SeasonCalendar(7, 1)
 FIG = "Ficus microcarpa"
@@ -54,6 +56,29 @@ def late_of(
     return WorkSeason(garden, GardenFit(garden), drawn).late(
         species, garden.site(garden.trees[0], garden.season)
     )
+
+
+def test_odds_stand_for_other_records_only_where_these_teach_the_same():
+    records = Records.of("elm", "other", past=(2018, 2019))
+    for season in (2018, 2019):
+        cut = records.work("elm", season, 165, "cutback")
+        looks = (180, "dormant"), (184, "budbreak"), (210, "extended"), (222, "hardened")
+        records.seen("elm", season, *looks, started_by="work", started_on=day(season, 165), work_id=cut)
+    cut = records.work("third", 2019, 230, "cutback")
+    shut = dict(started_by="work", started_on=day(2019, 230), work_id=cut)
+    records.seen(records.tree("third"), 2019, (330, "dormant"), **shut)
+    one = records.garden(date(2020, 6, 20))
+
+    def odds(garden):
+        return late_seasons(garden).late(ELM, garden.site(garden.trees[0], 2020)).curve
+
+    kept = odds(one)
+    assert odds(one.with_records({"nobody": ([], [])})) is kept
+    for tree in ("third", "other"):  # of which one says whether buds rest, one how long growth takes
+        assert not np.array_equal(odds(one.with_records({tree: ([], [])})).ripens, kept.ripens)
+    colder = odds(replace(one, limits=Limits(frost_c=-4.0)))
+    assert_array_equal(colder.ripens, odds(replace(one, limits=Limits(frost_c=-4.0), worked_out={})).ripens)
+    assert not np.array_equal(colder.ripens, kept.ripens)
 
 
 def test_the_earliest_limit_rules_and_is_named():
