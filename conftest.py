@@ -30,7 +30,7 @@ def pytest_unconfigure(config: pytest.Config) -> None:
 def garden_of_the_examples(
     request: pytest.FixtureRequest, doctest_namespace: dict[str, Any]
 ) -> Iterator[None]:
-    """`garden` in an example of the notebook is the demo garden, which the tests have looked back on already."""
+    """`garden` in an example of the notebook is the demo garden, which the tests looked back on already."""
     if request.path.parent.name != "notebook" and request.path.stem != "test_python_page":
         yield
         return
