@@ -5,7 +5,6 @@ from __future__ import annotations
 import os
 import shutil
 from collections.abc import Iterator
-from pathlib import Path
 from tempfile import mkdtemp
 from typing import Any
 
@@ -34,15 +33,9 @@ def garden_of_the_examples(
     if request.path.parent.name != "notebook" and request.path.stem != "test_python_page":
         yield
         return
-    from data_sources.kept.past_forecasts import read_forecasts
     from reports.notebook import open_garden
-    from tests.reports.demo import demo_folder
-
-    def kept_or_shared(folder: Path, key: str) -> Any:
-        kept = read_forecasts(folder, key)
-        return read_forecasts(demo_folder(), key) if kept is None else kept
+    from tests.reports.demo import looked_back
 
     doctest_namespace.setdefault("garden", open_garden("demo", as_of="2026-06-14"))
-    with pytest.MonkeyPatch.context() as patch:
-        patch.setattr("reports.garden.past_forecasts.read_forecasts", kept_or_shared)
+    with looked_back():
         yield

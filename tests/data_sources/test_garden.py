@@ -117,7 +117,7 @@ def test_writing_keeps_comments_and_order_and_touches_only_what_differs(tmp_path
     ),
     after=st.sampled_from([GardenSettings(), FULL]),
 )
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=40)
 def test_any_settings_follow_any_others(
     tmp_path_factory: pytest.TempPathFactory, before: GardenSettings, after: GardenSettings
 ) -> None:

@@ -7,8 +7,8 @@ import shutil
 import sqlite3
 import subprocess
 import sys
-from collections.abc import Sequence
-from contextlib import closing, redirect_stderr, redirect_stdout
+from collections.abc import Iterator, Sequence
+from contextlib import closing, contextmanager, redirect_stderr, redirect_stdout
 from datetime import date
 from functools import cache
 from io import StringIO
@@ -18,6 +18,7 @@ from tempfile import mkdtemp
 import pytest
 
 from data_sources.demo import garden
+from data_sources.kept.past_forecasts import read_forecasts
 from phenology.model.track_record import PastForecast
 from reports.cli.main import main
 from reports.garden.past_forecasts import garden_past
@@ -63,6 +64,19 @@ def demo_past(trees: Sequence[str] = ()) -> tuple[PastForecast, ...]:
     """The demo garden's past forecasts."""
     folder = demo_folder(trees=trees)
     return tuple(garden_past(folder, read_garden(folder, DAY)[0]))
+
+
+@contextmanager
+def looked_back() -> Iterator[None]:
+    """Whoever makes the demo garden anew finds what the tests' own was looked back on, under the same key."""
+
+    def kept(folder: Path, key: str) -> list[PastForecast] | None:
+        found = read_forecasts(folder, key)
+        return read_forecasts(demo_folder(), key) if found is None else found
+
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr("reports.garden.past_forecasts.read_forecasts", kept)
+        yield
 
 
 def own_demo(tmp_path: Path, day: date = DAY, south: bool = False, trees: Sequence[str] = ()) -> Path:

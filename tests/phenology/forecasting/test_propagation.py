@@ -137,7 +137,7 @@ def test_an_uncertain_beginning_mixes_its_likely_times():
     began=st.floats(0, 200),
     look=st.floats(0, 1) | st.none(),
 )
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=60)
 def test_quantiles_rise_and_little_is_left_before_a_look(medians, log_sd, began, look):
     at = -np.inf if look is None else np.floor(began + look * (364 - began))
     curves = chain(began, draws(*medians, log_sd=log_sd), seen={"budbreak": (at, np.inf)})[0]
@@ -206,7 +206,7 @@ def test_the_chain_agrees_with_simulation(look):
 @given(
     first=st.floats(0.5, 60), second=st.floats(0.05, 60), log_sd=st.floats(0.02, 0.5), look=st.floats(90, 200)
 )
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=60)
 def test_stages_never_cross(first, second, log_sd, look):
     thermal_time = one_a_day(365, traces=2)
     thermal_time.sums[1] *= 1.4
