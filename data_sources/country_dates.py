@@ -16,33 +16,17 @@ NOBODYS = "MM-dd"  # what the tables say where they know nothing of a language
 
 @dataclass(frozen=True)
 class CountryDates:
-    """A country's habits.
+    """A country's habits."""
 
-    Attributes
-    ----------
-    country : str
-        Its name in English.
-    order : {"day-first", "month-first"} or None
-        None where the country itself has it both ways (Canada, South Africa), or the tables do not tell.
-    first_weekday : str
-        "monday" ... "sunday".
-    units : {"C", "F"}
-        Of temperatures.
-    """
-
-    country: str
+    country: str  # its name in English
+    # None where the country itself has it both ways (Canada, South Africa), or the tables do not tell
     order: DateOrder | None
-    first_weekday: str
-    units: str = "C"
+    first_weekday: str  # "monday" ... "sunday"
+    units: str = "C"  # of temperatures
 
 
 def country_dates(timezone: str) -> CountryDates | None:
-    """The habits of the country that a time zone belongs to; None when it belongs to none that is known.
-
-    Parameters
-    ----------
-    timezone : str
-        IANA name.
+    """The habits of the country that an IANA time zone belongs to; None where no country is known of it.
 
     Examples
     --------

@@ -89,12 +89,8 @@ def find_towns(text: str) -> list[Town]:
     may follow, by name or code, behind commas or not ("Springfield, OH", "London, UK", "Worcester
     Massachusetts USA").
 
-    Raises
-    ------
-    UnknownNameError
-        If there is none, with names that are nearly so.
-    ElsewhereError
-        If there are towns of that name, but none where it is said to be.
+    Raises `UnknownNameError` if there is none, with names that are nearly so; `ElsewhereError` if there are
+    towns of that name, but none where it is said to be.
 
     Examples
     --------

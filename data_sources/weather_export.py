@@ -149,14 +149,9 @@ def _read_doubted(path: Path) -> Iterator[ExportedWeather]:
 
 
 def add_weather(garden: Path, found: Sequence[ExportedWeather], at: datetime) -> list[AddReport]:
-    """Put the weather of an export into a garden's store, all of it or nothing, own readings compared anew.
+    """Put the weather of an export into a garden's store, all or nothing; returns what became of each series.
 
-    What the store has already stays where it differs.
-
-    Returns
-    -------
-    list of AddReport
-        What became of each series.
+    What the store has already stays where it differs; own readings are compared anew.
     """
     if not found:
         return []

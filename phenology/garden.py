@@ -295,12 +295,16 @@ class Garden:
 
     def thermal_time(self, keys: set[tuple[Site, int]]) -> dict[tuple[Site, int], SeasonThermalTime]:
         """The clocks for the sites and seasons named, where the weather reaches them."""
-        out: dict[tuple[Site, int], SeasonThermalTime] = {}
-        for site, season in keys:
+        known = self._thermal_time
+        for site, season in keys - known.keys():
             record = self.record_at(site)
             if season in record.seasons:
-                out[site, season] = record.thermal_time([season])[season]
-        return out
+                known[site, season] = record.thermal_time([season])[season]
+        return {key: known[key] for key in keys if key in known}
+
+    @cached_property
+    def _thermal_time(self) -> dict[tuple[Site, int], SeasonThermalTime]:
+        return {}
 
 
 def _grouped(rows: Iterable[T], key: str) -> dict[str, list[T]]:

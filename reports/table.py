@@ -68,7 +68,13 @@ class Column(Generic[R]):
 
 
 def attribute(
-    name: str, kind: Kind, meaning: str = "", digits: int | None = None, *, of: str | None = None
+    name: str,
+    kind: Kind,
+    meaning: str = "",
+    digits: int | None = None,
+    *,
+    of: str | None = None,
+    **shown: Any,
 ) -> Column[Any]:
     """A column read from the attribute of a row of the same name, or from `of` (which may have dots).
 
@@ -77,7 +83,13 @@ def attribute(
     >>> [attribute("real", "number").get(2.0), attribute("date", "text", of="__class__.__name__").get(2.0)]
     [2.0, 'float']
     """
-    return Column(name, kind, attrgetter(of or name), meaning, digits)
+    return Column(name, kind, attrgetter(of or name), meaning, digits, **shown)
+
+
+def picked(columns: Iterable[Column[R]], *names: str) -> list[Column[R]]:
+    """Columns of a result by their names, in the order asked for."""
+    by_name = {column.name: column for column in columns}
+    return [by_name[name] for name in names]
 
 
 def each(

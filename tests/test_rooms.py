@@ -13,7 +13,14 @@ ROOMS = ("phenology", "data_sources", "reports")
 HEAVY = ("numpy", "scipy", "pandas", "matplotlib", "statsmodels", "meteostat", "requests", "rich", "babel")
 NOT_FOR_FORECAST = (
     *("pandas", "scipy", "matplotlib", "statsmodels", "meteostat", "requests", "rich", "jinja2", "babel"),
-    *("numpy.ma", "numpy.random", "tomlkit", "data_sources.journal.restoring", "phenology.language.words"),
+    *(
+        "numpy.ma",
+        "numpy.random",
+        "numpy.polynomial",
+        "tomlkit",
+        "data_sources.journal.restoring",
+        "phenology.language.words",
+    ),
     *("data_sources.weather.store.weather_store", "phenology.language.written_days"),
     *("phenology.learning.club", "phenology.learning.phyllochron", "phenology.weather.zonal_climate"),
 )

@@ -86,15 +86,8 @@ def mode_in(folder: Path) -> int:
 def write_whole(path: Path, data: bytes, *, mode: int | None = None) -> None:
     """Put bytes in a file's place as a whole, lastingly; a linked file stays a link and keeps its mode.
 
-    Parameters
-    ----------
-    mode : int, optional
-        Of a file that is new; default: as the system makes files.
-
-    Raises
-    ------
-    OSError
-        If the folder is not there, is full or cannot be written; what was there stays.
+    `mode` is that of a file that is new. Raises `OSError` if the folder is not there, is full or cannot be
+    written; what was there stays.
     """
     path = path.resolve()
     with suppress(FileNotFoundError):
@@ -167,7 +160,7 @@ def read_note(path: Path, read: Callable[[Any], T], nothing: T) -> T:
     """What `read` makes of a JSON note beside the journal; `nothing` where there is none or it is no such."""
     try:
         return read(json.loads(path.read_text(encoding="utf-8")))
-    except (OSError, ValueError, KeyError, TypeError, AttributeError, RecursionError):
+    except (OSError, ValueError, KeyError, TypeError, AttributeError, OverflowError, RecursionError):
         return nothing
 
 

@@ -56,14 +56,9 @@ def restore(journal: Path, source: Path | None = None, *, dry_run: bool = True) 
     The journal of before, which may be damaged or missing, is kept: as a backup named "before-restore" when
     it is whole, else as it is under another name beside it. By default the newest good backup is taken.
 
-    Raises
-    ------
-    StoreError
-        If there is no backup, or the files cannot be read or written.
-    StoreCorruptError
-        If the backup itself is damaged.
-    StoreTooNewError
-        If the backup, or the journal it would replace, was written by a newer flushcast.
+    Raises `StoreError` if there is no backup, or the files cannot be read or written; `StoreCorruptError` if
+    the backup itself is damaged; `StoreTooNewError` if the backup, or the journal it would replace, was
+    written by a newer flushcast.
     """
     schema = Journal.schema
     if source is None:

@@ -63,19 +63,10 @@ def write_backup(
 ) -> Path:
     """Copy the open database at `path` to a file that appears under its name only when whole and checked.
 
-    Parameters
-    ----------
-    connection : sqlite3.Connection
-        Outside any transaction.
-    to : Path, optional
-        A new file (or an existing folder); default: a dated name in `backups` beside the database.
-    why : str, optional
-        A few lower-case words for the file's name; such a backup is never thinned away.
-
-    Raises
-    ------
-    StoreError, StoreCorruptError
-        If it cannot be written, or `to` exists; if the database itself does not pass the check.
+    `connection` is outside any transaction. `to` is a new file, or a folder; by default a dated name in
+    `backups` beside the database, with a few lower-case words of `why`: such a backup is never thinned away.
+    Raises `StoreError` if it cannot be written or is there; `StoreCorruptError` if the database itself does
+    not pass the check.
     """
     target = path.parent / FOLDER if to is None else to
     with plain_errors(target, "writing the backup", kept=f"The {schema.noun} is unchanged."):

@@ -22,14 +22,8 @@ NOTHING_SAVED = "Nothing was saved."
 class Database:
     """An open SQLite file of one schema; use it as a context manager.
 
-    Attributes
-    ----------
-    path : Path
-        The file.
-    read_only : bool
-        Whether file or folder cannot be written: reading works, writing refuses.
-    warnings : list of str
-        Sentences the grower should read: a synced folder, a backup that could not be made.
+    Where file or folder cannot be written it is `read_only`: reading works, writing refuses. `warnings` are
+    sentences the grower should read: a synced folder, a backup that could not be made.
     """
 
     schema: ClassVar[Schema]

@@ -10,11 +10,14 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Sequence
 from pathlib import Path
+from typing import ParamSpec, TypeVar
 
 from data_sources.disk.whole_files import write_output
 from phenology.language.words import near_words
 from phenology.model.errors import InputError
 
+P = ParamSpec("P")
+T = TypeVar("T")
 MARK = "'"
 _NEEDS_MARK = ("=", "+", "-", "@", "\t", "\r", MARK)
 _YES_NO = dict.fromkeys(("yes", "y", "true", "1", "x"), True) | dict.fromkeys(
@@ -67,12 +70,7 @@ def quoted(cell: str) -> str:
 
 
 def decimal_number(text: str) -> float:
-    """A number with a decimal point or comma and any sign for minus.
-
-    Raises
-    ------
-    ValueError
-        If it is none.
+    """A number with a decimal point or comma and any sign for minus; raises `ValueError` if it is none.
 
     Examples
     --------
@@ -101,13 +99,7 @@ def number_between(low: float, high: float) -> Callable[[str], float]:
 
 
 def yes_or_no(text: str) -> bool:
-    """A yes/no cell.
-
-    Raises
-    ------
-    InputError
-        If it is neither.
-    """
+    """A yes/no cell; raises `InputError` if it is neither."""
     if text.casefold() not in _YES_NO:
         raise InputError("write yes or no")
     return _YES_NO[text.casefold()]
@@ -124,3 +116,21 @@ def one_of(*allowed: str) -> Callable[[str], str]:
         return word
 
     return read
+
+
+def read_once(read: Callable[P, T]) -> Callable[P, T]:
+    """The same reader, which reads each text only once, be it an error."""
+    known: dict[object, T | InputError] = {}
+
+    def known_or_read(*asked: P.args, **more: P.kwargs) -> T:
+        if asked not in known:
+            try:
+                known[asked] = read(*asked, **more)
+            except InputError as error:
+                known[asked] = error
+        found = known[asked]
+        if isinstance(found, InputError):
+            raise found.with_traceback(None)  # which would hold all that was read
+        return found
+
+    return known_or_read

@@ -127,10 +127,8 @@ def understand(
 ) -> tuple[str, dict[str, str], dict[str, str], ImportMap | None]:
     """Subject, columns, remembered options, and what an earlier file with these headers left.
 
-    Raises
-    ------
-    TableError
-        If a needed field has no column, or a mapping names a header or field that is not there.
+    Raises `TableError` if a needed field has no column, or a mapping names a header or field that is not
+    there.
     """
     headers = table.keys
     listed = ", ".join(table.headers)

@@ -8,7 +8,7 @@ written as the mark alone (see `cells`).
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, fields
 from datetime import date
 from pathlib import Path
 
@@ -33,29 +33,6 @@ from phenology.model.season import SeasonCalendar
 from phenology.model.stages import Stage
 from phenology.records.flushes import flush_numbers
 
-_LISTS = [
-    "places",
-    "trees",
-    "stands",
-    "aims",
-    "works",
-    "flushes",
-    "looks",
-    "import_maps",
-    "shared_files",
-]  # as `GardenRecords` calls them
-FILES = {table: f"{name}.csv" for table, name in zip(TABLES, _LISTS, strict=True)}
-
-# Columns that only a person needs, before those of the record.
-_READABLE: dict[str, tuple[str, ...]] = {
-    "stand": ("tree", "place"),
-    "aim": ("tree",),
-    "work": ("date", "tree", "species"),
-    "flush": ("tree", "number"),
-    "look": ("date", "tree", "species", "flush"),
-}
-_RENAMED = {"date_text": "date"}  # of looks and works, as LOOKS.csv calls it
-
 
 @dataclass
 class GardenRecords:
@@ -75,6 +52,19 @@ class GardenRecords:
         """Records of one table, by its name in the journal."""
         records: Sequence[Record] = getattr(self, FILES[table].removesuffix(".csv"))
         return records
+
+
+FILES = {table: f"{one.name}.csv" for table, one in zip(TABLES, fields(GardenRecords), strict=True)}
+
+# Columns that only a person needs, before those of the record.
+_READABLE: dict[str, tuple[str, ...]] = {
+    "stand": ("tree", "place"),
+    "aim": ("tree",),
+    "work": ("date", "tree", "species"),
+    "flush": ("tree", "number"),
+    "look": ("date", "tree", "species", "flush"),
+}
+_RENAMED = {"date_text": "date"}  # of looks and works, as LOOKS.csv calls it
 
 
 def write_tables(folder: Path, records: GardenRecords, calendar: SeasonCalendar) -> dict[str, int]:

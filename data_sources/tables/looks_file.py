@@ -8,7 +8,7 @@ from __future__ import annotations
 from datetime import date
 from pathlib import Path
 
-from data_sources.tables.dates import DateReader
+from data_sources.tables.headers import DateReader
 from data_sources.tables.problems import Problem, TableError
 from data_sources.tables.sheet import read_sheet
 from data_sources.tables.text_table import read_table
@@ -28,12 +28,8 @@ def read_looks(
     Looks after today are refused. How "4/7/2025" reads the whole file decides, unless the order is given.
     Seasons, which close the open side of "by" and "after", begin on 1 January unless a calendar is given.
 
-    Raises
-    ------
-    TableError
-        If the file lacks a column, or with every row that cannot be used.
-    FileQuestion
-        If its dates could be read two ways.
+    Raises `TableError` if the file lacks a column, or with every row that cannot be used; `FileQuestion` if
+    its dates could be read two ways.
     """
     table = read_table(path)
     missing = [name for name in NEEDED if name not in table.keys]

@@ -83,14 +83,8 @@ class TableError(InputError):
 class FileQuestion(InputError):
     """Something a file leaves open and that is never guessed.
 
-    Parameters
-    ----------
-    what : {"units", "date_order", "clock", "timezone", "column", "kind"}
-        The argument that answers it, with one of the choices.
-    message : str
-        The sentence for a grower who cannot be asked, with the flag that answers.
-    role : str
-        For a column: the role to fill ("tmin", "tmax", "temp", "date").
+    `what` is the argument that answers it with one of the `choices`; for a column `role` is the one to fill
+    ("tmin", "tmax", "temp", "date"). The message, for growers who cannot be asked, has the flag that answers.
     """
 
     def __init__(self, what: str, choices: Sequence[str], message: str, role: str = "") -> None:

@@ -14,10 +14,19 @@ from functools import cache, cached_property, lru_cache
 from typing import Any, TypeVar
 
 from data_sources.journal.schema import ImportMap
-from data_sources.tables.cells import unmark
+from data_sources.tables.cells import read_once, unmark
 from data_sources.tables.columns import IGNORE, OPEN, Known, explained, understand
-from data_sources.tables.dates import DAY_NUMBER, DateReader, order_of
-from data_sources.tables.headers import EventColumn, event_column, is_dated, is_mark, is_nothing, is_unknown
+from data_sources.tables.headers import (
+    DAY_NUMBER,
+    DateReader,
+    EventColumn,
+    event_column,
+    is_dated,
+    is_mark,
+    is_nothing,
+    is_unknown,
+    order_of,
+)
 from data_sources.tables.notebook import year_of
 from data_sources.tables.problems import Problem, TableError
 from data_sources.tables.subjects import ENTRIES, SEASON_WORDS, SUBJECTS, WHAT
@@ -268,7 +277,7 @@ class _RowReader:
         self.plain = {name for name, one in self.fields.items() if one.read is str and not one.date}
         self.empty = {name: one.empty for name, one in self.fields.items() if not one.needed}
         self.needed = {name: "" for name, one in self.fields.items() if one.needed}
-        self._known: dict[tuple[object, ...], Any] = {}
+        self._value_once, self._days_once = read_once(self._value), read_once(self._days)
 
     def read(self, row: Row) -> None:
         """Read the cells; what is wrong with one is a problem of the row."""
@@ -283,30 +292,19 @@ class _RowReader:
             if text and name in self.plain:
                 values[name] = text
             elif (text or name in self.needed) and not (name == "date" and self.entries):
-                found = self._once(name, text)
-                if isinstance(found, InputError):
-                    wrong[name] = found
-                else:
-                    values[name] = found
+                try:
+                    values[name] = self._value_once(name, text)
+                except InputError as error:
+                    wrong[name] = error
         if self.entries:
             ends = tuple((name, values[name]) for name in ("earliest", "latest") if values[name])
-            found = self._once("date", row.texts.get("date", ""), row.season, ends)
-            if isinstance(found, InputError):
-                wrong["date"] = found
-            else:
-                values.update(found)
+            try:
+                values.update(self._days_once(row.texts.get("date", ""), row.season, ends))
+            except InputError as error:
+                wrong["date"] = error
         if wrong:
             names = [*(name for name in self.fields if name != "date"), "date"]
             row.problems += [row.problem(name, wrong[name]) for name in names if name in wrong]
-
-    def _once(self, *cell: Any) -> Any:
-        """What a cell says, or the error where it cannot be read."""
-        if cell not in self._known:
-            try:
-                self._known[cell] = self._days(*cell[1:]) if len(cell) > 2 else self._value(*cell)
-            except InputError as error:
-                self._known[cell] = error.with_traceback(None)  # which would hold all that was read
-        return self._known[cell]
 
     def _value(self, name: str, text: str) -> Any:
         one = self.fields[name]
@@ -372,23 +370,9 @@ def read_sheet(
 ) -> Sheet:
     """Decide what each column of a table is.
 
-    Parameters
-    ----------
-    subject : str, optional
-        Else what the columns fit.
-    said : mapping of header to field, stage or work, optional
-        What the grower says; wins over everything.
-    options : mapping, optional
-        "order" and "kind" as said with the file; they win over remembered ones.
-    remembered : iterable of ImportMap
-        How earlier files were read.
-    known : Known, optional
-        What the garden makes of a cell.
-
-    Raises
-    ------
-    TableError
-        If a needed field has no column, or a mapping names a header or field that is not there.
+    What the grower `said` (header to field, stage or work) wins over everything, `options` ("order", "kind")
+    over those `remembered` of earlier files; without a `subject` it is what the columns fit. Raises
+    `TableError` if a needed field has no column, or a mapping names a header or field that is not there.
     """
     chosen, mapping, kept, before = understand(
         table, subject=subject, said=said or {}, remembered=remembered, known=known or Known()

@@ -15,9 +15,8 @@ from functools import cache
 
 from data_sources.journal.schema import ImportMap
 from data_sources.tables.columns import OPEN, Known
-from data_sources.tables.dates import DateReader
 from data_sources.tables.garden_tables import GardenRecords, table_of_headers
-from data_sources.tables.headers import is_dated
+from data_sources.tables.headers import DateReader, is_dated
 from data_sources.tables.import_draft import Draft, ImportedFile, ImportPlan, species_named
 from data_sources.tables.problems import FileQuestion, TableError
 from data_sources.tables.sheet import Row, Sheet, read_sheet, to_remember
@@ -70,13 +69,9 @@ def plan_import(
 ) -> ImportPlan:
     """Work out what tables change in a garden, without changing it.
 
-    Raises
-    ------
-    TableError
-        With every row of every table that cannot be used, if asked to be strict or in a damaged export; if
-        the columns of a table are not understood.
-    FileQuestion
-        If the order of day and month, or whether stages were seen or came about then, has to be told first.
+    Raises `TableError` with every row of every table that cannot be used, if asked to be strict or in a
+    damaged export; if the columns of a table are not understood; `FileQuestion` if the order of day and
+    month, or whether stages were seen or came about then, has to be told first.
     """
     answers = answers or Answers()
     draft = Draft(records, catalogue, calendar, today, new_id)

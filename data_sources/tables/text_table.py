@@ -28,37 +28,22 @@ BLANKS = " \t\u00a0"
 
 @dataclass(frozen=True)
 class TextTable:
-    """Column names and rows of text.
-
-    Parameters
-    ----------
-    headers : sequence of str
-        Column names as they stand in the file, none blank.
-    rows, ragged : sequence of (line, cells)
-        Where a row begins (the first line of a file is 1) and its cells as they stand: one a header, or more
-        in a ragged row.
-    preamble : sequence of str
-        The lines before the column names.
-    title : str
-        What the sheet or the file is called.
-    """
+    """Column names and rows of text."""
 
     file: str
-    headers: tuple[str, ...]
+    headers: tuple[str, ...]  # as they stand in the file, none blank
+    # where each row begins (the first line of a file is 1), and its cells as they stand: one a header
     rows: tuple[tuple[int, tuple[str, ...]], ...]
-    ragged: tuple[tuple[int, tuple[str, ...]], ...] = ()
+    ragged: tuple[tuple[int, tuple[str, ...]], ...] = ()  # those with more cells
     separator: str = ","
-    preamble: tuple[str, ...] = ()
-    title: str = ""
+    preamble: tuple[str, ...] = ()  # the lines before the column names
+    title: str = ""  # what the sheet or the file is called
 
     @cached_property
     def keys(self) -> tuple[str, ...]:
         """The headers as they are compared: lower case, single spaces.
 
-        Raises
-        ------
-        TableError
-            If two are the same.
+        Raises `TableError` if two are the same.
         """
         keys = tuple(header_key(header) for header in self.headers)
         twice = [key for key in keys if keys.count(key) > 1]
@@ -123,10 +108,7 @@ def read_bytes(path: Path) -> bytes:
 def text_of(name: str, raw: bytes) -> str:
     """The text in bytes, in UTF-8, UTF-16 or else Windows-1252; what gzip packed is unpacked on the way.
 
-    Raises
-    ------
-    TableError
-        If it is empty, too much, a spreadsheet or no text at all.
+    Raises `TableError` if it is empty, too much, a spreadsheet or no text at all.
     """
     if raw[:2] == b"\x1f\x8b":
         try:
@@ -164,21 +146,11 @@ def split_table(
     recognise: Callable[[Sequence[str]], bool] | None = None,
     separator: str | None = None,
 ) -> TextTable:
-    """The table in a text.
+    """The table in a text; raises `TableError` if a line is no CSV.
 
-    Parameters
-    ----------
-    recognise : callable, optional
-        Whether a line's cells are the column names; lines before it are the preamble. Where it knows none,
-        the likeliest line counts. Without it the first line that is not blank names the columns, and cells
-        keep their spaces.
-    separator : str, optional
-        Else the one that the column names have most of.
-
-    Raises
-    ------
-    TableError
-        If a line is no CSV.
+    `recognise` tells whether a line's cells are the column names: lines before it are the preamble, and where
+    it knows none the likeliest line counts. Without it the first line that is not blank names the columns,
+    and cells keep their spaces. Without a `separator` it is the one that the column names have most of.
     """
     lines = list(io.StringIO(text, newline=""))
     at, likely = _find_header(lines, recognise)

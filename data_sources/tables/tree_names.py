@@ -5,13 +5,13 @@ from __future__ import annotations
 import re
 from bisect import bisect_left
 from collections import defaultdict
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 from difflib import SequenceMatcher
 from functools import cached_property, lru_cache
-from typing import ParamSpec, TypeVar
 
+from data_sources.tables.cells import read_once
 from data_sources.tables.import_draft import Draft, species_named
 from data_sources.tables.problems import SHOWN
 from phenology.language.plain_names import name_key, plain_name
@@ -22,8 +22,6 @@ from phenology.species.catalogue import Species, find_species
 from phenology.species.names import fitting_species
 
 _AND = re.compile(r"\s*[,;&+/]\s*|\s+(?:and|und|et|y|e|en)\s+")
-P = ParamSpec("P")
-T = TypeVar("T")
 _DIGITS = re.compile(r"\d+")
 ALIKE = 0.85
 """How much of two names must agree for one to be taken for a slip of the other (ours)."""
@@ -31,20 +29,11 @@ ALIKE = 0.85
 
 @dataclass
 class TreeReader:
-    """Finds the trees that cells name, and plans those that the garden lacks.
-
-    Parameters
-    ----------
-    draft : Draft
-    species : mapping of str to str
-        Every cell of the files that names trees, as names are compared, with the species beside it.
-    asked : bool
-        The grower asked for trees that the garden lacks to be added.
-    """
+    """Finds the trees that cells name, and plans those that the garden lacks."""
 
     draft: Draft
-    species: Mapping[str, str]
-    asked: bool
+    species: Mapping[str, str]  # of every cell that names trees, as names are compared: that beside it
+    asked: bool  # whether the grower asked for trees that the garden lacks to be added
 
     def __post_init__(self) -> None:
         self.roster: Roster = self.draft.roster()
@@ -53,10 +42,10 @@ class TreeReader:
         for tree in self.roster.trees:
             self._enter(tree)
         catalogue = self.draft.catalogue
-        self._find_once = _once(self._find)
-        self._fitting = _once(lambda words: fitting_species(words, catalogue))
-        self._species_in = _once(lambda words: species_in(words, catalogue))
-        self._species_named = _once(lambda text: species_named(text, catalogue))
+        self._find_once = read_once(self._find)
+        self._fitting = read_once(lambda words: fitting_species(words, catalogue))
+        self._species_in = read_once(lambda words: species_in(words, catalogue))
+        self._species_named = read_once(lambda text: species_named(text, catalogue))
         self._told = 0
 
     def _enter(self, tree: Tree) -> None:
@@ -69,10 +58,7 @@ class TreeReader:
     def read(self, text: str, on: date) -> tuple[Tree, ...]:
         """The trees of a cell, each text read once; where trees stand may differ from day to day.
 
-        Raises
-        ------
-        InputError
-            As `_find`.
+        Raises `InputError` as `_find`.
         """
         labelled = self.roster.by_label.get(name_key(text))
         return self._find_once(text, date.min if labelled else on)
@@ -80,10 +66,7 @@ class TreeReader:
     def _find(self, text: str, on: date) -> tuple[Tree, ...]:
         """The trees that a text names on a day.
 
-        Raises
-        ------
-        InputError
-            If a tree is not known and may not be added, or could be a slip of another's name.
+        Raises `InputError` if a tree is not known and may not be added, or could be a slip of another's name.
         """
         try:
             # of very many names that are not known only the first are told
@@ -113,10 +96,7 @@ class TreeReader:
         The same words in another order; else, where no tree may be added by the name, words that begin words
         of the tree's label or species, such as "trident 2" or "A. palm.".
 
-        Raises
-        ------
-        SlipError
-            If several trees may be meant.
+        Raises `SlipError` if several trees may be meant.
         """
         words = _words(text)
         same = self._of_words.get(words, ())
@@ -184,7 +164,7 @@ class TreeReader:
         tree = Tree(self.draft.new_id(), label, latin)
         self.roster = self.roster.with_tree(tree, self.draft.add_tree(tree, None))
         self._enter(tree)
-        self._find_once = _once(self._find)  # what was not known may be now
+        self._find_once = read_once(self._find)  # what was not known may be now
         self.draft.plan.new_trees.setdefault(label, latin)
         return tree
 
@@ -211,24 +191,6 @@ class TreeReader:
             if match.quick_ratio() >= ALIKE and match.ratio() >= ALIKE:
                 found.append(other)
         return found[:2]
-
-
-def _once(read: Callable[P, T]) -> Callable[P, T]:
-    """The same, reading what it is asked for only once, be it an error."""
-    known: dict[object, T | InputError] = {}
-
-    def read_once(*asked: P.args, **more: P.kwargs) -> T:
-        if asked not in known:
-            try:
-                known[asked] = read(*asked, **more)
-            except InputError as error:
-                known[asked] = error.with_traceback(None)
-        found = known[asked]
-        if isinstance(found, InputError):
-            raise found
-        return found
-
-    return read_once
 
 
 @lru_cache(maxsize=1 << 14)
@@ -262,10 +224,7 @@ class SpeciesError(InputError):
 def species_in(label: str, catalogue: Mapping[str, Species]) -> str:
     """The species that a tree's name holds: all of it but numbers, else one of its longer words.
 
-    Raises
-    ------
-    InputError
-        If none or several are in it.
+    Raises `InputError` if none or several are in it.
 
     Examples
     --------

@@ -73,13 +73,7 @@ class Adviser:
         self.seasons = WorkSeason(garden, fit, drawn)
 
     def advise(self, h: FlushHistory, opens: Arrival | None = None) -> Advice:
-        """Advice on the work that a flush opens when it is hard.
-
-        Parameters
-        ----------
-        opens : Arrival, optional
-            When the flush will be hard; None where it is.
-        """
+        """Advice on the work that a flush opens when it is hard, which it is, or will be as `opens` says."""
         garden, species = self.garden, self.garden.species_of(h.tree)
         now, day, planned = h.flush.season == garden.season, self._day(opens), opens is not None
         late = self.late(h) if now else None

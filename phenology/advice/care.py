@@ -50,10 +50,7 @@ class CareDue:
 def all_care(garden: Garden, rows: Sequence[ForecastRow]) -> list[CareDue]:
     """Everything there is to do or look for beside the flushes themselves, soonest first.
 
-    Parameters
-    ----------
-    rows : sequence of ForecastRow
-        Its forecast; without it only what work done asks for is told.
+    Without `rows`, the garden's forecast, only what work done asks for is given.
     """
     by_tree: dict[str, list[ForecastRow]] = {}
     for row in rows:

@@ -52,12 +52,7 @@ def changed_since(garden: Garden) -> date:
 def forecast_changes(forecast: GardenForecast, since: date | None = None) -> list[ForecastChange]:
     """What is news in a forecast against the one of an earlier day, misses first.
 
-    Parameters
-    ----------
-    forecast : GardenForecast
-        Today's.
-    since : date, optional
-        The earlier day; by default see `changed_since`.
+    Without `since` that day is as `changed_since` says.
 
     Notes
     -----
@@ -84,12 +79,8 @@ def moved_by_looks(
 ) -> list[ForecastChange]:
     """What records moved between two forecasts of the same day and weather, the largest moves first.
 
-    Parameters
-    ----------
-    before, now : GardenForecast
-        Made before and after something was written down, or taken back.
-    trees : collection of str
-        Those it is told of, by their ids.
+    `before` and `now` were made before and after something was written down, or taken back; it is given for
+    `trees` alone, by their ids.
     """
     then = {key: one for key, one in issued_by(before).items() if key[0] in trees}
     stops = _stops(before, trees)
@@ -112,12 +103,8 @@ def stop_changes(
 ) -> Iterator[ForecastChange]:
     """Every last safe date that moved, while one of the two lies ahead.
 
-    Parameters
-    ----------
-    before, now : mapping
-        As `stop_days` gives them, then and on the garden's day.
-    by_weather : mapping
-        Those of today's weather with the looks of then: whichever of the two moved a date further is named.
+    `before` and `now` are as `stop_days` gives them, then and on the garden's day; `by_weather` those of
+    today's weather with the looks of then: whichever of the two moved a date further is named.
     """
     trees = {tree.id: tree.label for tree in garden.trees}
     for tree, day in now.items():

@@ -107,16 +107,9 @@ class LessonSeason:
 
 
 class LessonPlace:
-    """A place of a lesson.
+    """A place of a lesson: the first place of a garden, on its day; for a species by its Latin name.
 
-    Parameters
-    ----------
-    garden : Garden
-        Its first place is the one meant, `as_of` today.
-    species : str
-        Latin name.
-    learned : GardenFit, optional
-        What another garden has learned of the species.
+    `learned` is what another garden has learned of the species.
     """
 
     def __init__(self, garden: Garden, species: str, learned: GardenFit | None = None) -> None:

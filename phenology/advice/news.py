@@ -79,13 +79,7 @@ def all_told(agenda: Agenda) -> Told:
 
 
 def news(agenda: Agenda, now: Told, before: Told) -> News:
-    """What a garden's agenda has to say to somebody who was told `before`.
-
-    Parameters
-    ----------
-    now, before : Told
-        `all_told` of the agenda, and what the last message told.
-    """
+    """What a garden's agenda has to say to somebody who was told `before`; `now` is `all_told` of it."""
     garden, forecast = agenda.garden, agenda.forecast
     same_season = before.on is not None and garden.calendar.season_of(before.on) == garden.season
     changes: list[ForecastChange] = []

@@ -100,13 +100,7 @@ class Planner:
         self._adviser = Adviser(garden, self.fit, self.forecasts.drawn)
 
     def plan(self, tree: Tree, *, cut: date | None = None) -> Plan:
-        """The plan of one tree.
-
-        Parameters
-        ----------
-        cut : date, optional
-            What if the flush under way were cut back on this day?
-        """
+        """The plan of one tree; with `cut` as if the flush under way were cut back on that day."""
         live = [
             (h, issued) for h, issued in self.forecasts.live(tree) if h.flush.season == self.garden.season
         ]

@@ -67,14 +67,7 @@ def visits_today(
 ) -> tuple[Visit, ...]:
     """What to look for on one tree today, most pressing first.
 
-    Parameters
-    ----------
-    garden : Garden
-        On its day.
-    steps : sequence of ForecastRow
-        The deciding ones of the tree.
-    care : sequence of CareDue
-        What is due on it.
+    `steps` are the deciding ones of the tree, `care` is what is due on it.
     """
     found = [visit for step in steps for visit in _by_forecast(step)]
     return tuple(sorted([*found, *_by_care(tree, garden, care)], key=lambda v: (v.rank, v.by or date.max)))

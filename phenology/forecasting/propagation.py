@@ -85,18 +85,10 @@ def link_step(
 
 @dataclass(frozen=True)
 class Chain:
-    """What is known of one flush.
+    """What is known of one flush."""
 
-    Attributes
-    ----------
-    begun : (float, float)
-        Interval in which its chain of waits began. [day of season]
-    steps : sequence of Step
-        The waits, in order.
-    """
-
-    begun: tuple[float, float]
-    steps: Sequence[Step]
+    begun: tuple[float, float]  # interval in which its chain of waits began. [day of season]
+    steps: Sequence[Step]  # the waits, in order
 
 
 def propagate(

@@ -20,78 +20,42 @@ from phenology.model.arrays import Array
 FARTHEST = 4.0  # normal deviates beyond this count as certain
 NEXT = (1, 2, 4)  # where beyond the days worked out so far a crossing is looked for (ours)
 
-WorkOut = Callable[[Sequence[int]], tuple[Array, Array]]
-"""Gives, for some work days by their numbers, the odds that a cut ripens and that it wakes buds."""
+WorkOut = Callable[[Sequence[int]], Array]
+"""Gives the odds of some work days, by their numbers."""
 
 
-class Ripening:
-    """What becomes of a cut, by the day it is made; days are worked out as they are asked for.
+class FallingOdds:
+    """Odds that fall with the day of work, worked out on the days that are asked about.
 
-    Odds in between lie on straight lines of their normal deviates. An earlier cut has the more time, so the
-    day on which odds fall below a level is found without working out every other.
-
-    Parameters
-    ----------
-    days : ndarray
-        Work days of the season, rising.
-    work_out : callable
-    rests : ndarray or float, optional
-        Chance that buds stay shut until spring, counted in both odds.
+    In between they lie on straight lines of their normal deviates. Since they fall, the day on which they
+    come below a level is found without working out every other.
     """
 
-    def __init__(self, days: Array, work_out: WorkOut, rests: Array | float = 0.0) -> None:
-        self.days, self._work_out = days, work_out
-        self._woken = np.broadcast_to(1 - np.asarray(rests), days.shape)
-        self._odds = np.full((2, len(days)), np.nan)
+    def __init__(self, days: Array, work_out: WorkOut) -> None:
+        self._days, self._work_out = days, work_out
+        self._known = np.full(len(days), np.nan)
 
-    @property
-    def ripens(self) -> Array:
-        """Odds that a cut wakes growth that is hard in time, on all days."""
-        return self._at(range(len(self.days)), 0)
-
-    @property
-    def wakes(self) -> Array:
-        """Odds that buds break before the year's growth ends, on all days."""
-        return self._at(range(len(self.days)), 1)
-
-    def work_out(self, days: Iterable[float]) -> None:
-        """Work out some of the days together, which is quicker than one by one."""
-        self._at(np.flatnonzero(np.isin(self.days, [*days])).tolist())
-
-    def _at(self, some: Sequence[int], row: int = 0) -> Array:
-        missing = [k for k in some if np.isnan(self._odds[0, k])]
+    def at(self, some: Sequence[int]) -> Array:
+        """The odds of some days."""
+        missing = [k for k in some if np.isnan(self._known[k])]
         if missing:
-            self._odds[:, missing] = self._work_out(missing)
-        return np.asarray(self._odds[row, some])
+            self._known[missing] = self._work_out(missing)
+        return np.asarray(self._known[some])
 
-    def odds(self, day: float) -> float:
-        """Odds that growth woken on a day ripens."""
-        after = int(np.searchsorted(self.days, day))
-        exact = after < len(self.days) and self.days[after] == day
-        some = [k for k in ((after,) if exact else (after - 1, after)) if 0 <= k < len(self.days)]
-        deviate = np.interp(day, self.days[some], _normal_quantile(self._at(some)))
+    def on(self, day: float) -> float:
+        """The odds on any day."""
+        after = int(np.searchsorted(self._days, day))
+        exact = after < len(self._days) and self._days[after] == day
+        some = [k for k in ((after,) if exact else (after - 1, after)) if 0 <= k < len(self._days)]
+        deviate = np.interp(day, self._days[some], _normal_quantile(self.at(some)))
         return float(normal_cdf(np.array([deviate]))[0]) if abs(deviate) < FARTHEST else float(deviate > 0)
 
-    def last_day(self, required: float, *, answered: bool = False) -> float | None:
-        """The last day on which a cut still ripens with the required odds; None when no day does.
-
-        `answered` asks it of cuts whose buds do not stay shut.
-        """
-        return self._last(0, required, self._woken if answered else np.ones_like(self._woken))
-
-    def rests_from(self, chance: float = 0.1) -> float | None:
-        """The day from which a cut hardly wakes anything before spring; None when none is that late."""
-        last = self._last(1, chance, np.ones_like(self._woken))
-        if last is None:
-            return float(self.days[0])
-        return None if last >= self.days[-1] else last
-
-    def _last(self, row: int, required: float, share: Array) -> float | None:
-        """The last crossing of one of the odds, less a share of them, that fall with the days."""
-        wanted, count = float(_normal_quantile(np.array([required]))[0]), len(self.days)
+    def last(self, required: float, share: Array) -> float | None:
+        """The last day on which the odds, over a share of all cuts, reach a level; None when none does."""
+        wanted, count = float(_normal_quantile(np.array([required]))[0]), len(self._days)
         while True:
-            known = np.flatnonzero(~np.isnan(self._odds[row]))
-            falling = _normal_quantile(np.minimum.accumulate(self._odds[row, known] / share[known]))
+            known = np.flatnonzero(~np.isnan(self._known))
+            falling = _normal_quantile(np.minimum.accumulate(self._known[known] / share[known]))
             good = int((falling >= wanted).sum())
             low = int(known[good - 1]) if good else -1
             high = int(known[good]) if good < len(known) else count
@@ -103,13 +67,60 @@ class Ripening:
                 tried = [high - step for step in NEXT]
             else:
                 tried = np.linspace(low, high, len(NEXT) + 2)[1:-1].astype(int).tolist()
-            self._at([k for k in dict.fromkeys(tried) if low < k < high])
+            self.at([k for k in dict.fromkeys(tried) if low < k < high])
         if low == -1:
             return None
         if high == count:
-            return float(self.days[-1])
+            return float(self._days[-1])
         part = (falling[good - 1] - wanted) / (falling[good - 1] - falling[good])
-        return float(self.days[low] + part * (self.days[high] - self.days[low]))
+        return float(self._days[low] + part * (self._days[high] - self._days[low]))
+
+
+class Ripening:
+    """What becomes of a cut, by the day it is made.
+
+    Parameters
+    ----------
+    days : ndarray
+        Work days of the season, rising.
+    ripens, wakes : callable
+        Odds that it wakes growth that is hard in time, and that buds break before the year's growth ends.
+    rests : ndarray or float, optional
+        Chance that buds stay shut until spring, counted in both odds.
+    """
+
+    def __init__(self, days: Array, ripens: WorkOut, wakes: WorkOut, rests: Array | float = 0.0) -> None:
+        self.days, self._woken = days, np.broadcast_to(1 - np.asarray(rests), days.shape)
+        self._ripens, self._wakes = FallingOdds(days, ripens), FallingOdds(days, wakes)
+
+    @property
+    def ripens(self) -> Array:
+        """Odds that a cut wakes growth that is hard in time, on all days."""
+        return self._ripens.at(range(len(self.days)))
+
+    @property
+    def wakes(self) -> Array:
+        """Odds that buds break before the year's growth ends, on all days."""
+        return self._wakes.at(range(len(self.days)))
+
+    def work_out(self, days: Iterable[float]) -> None:
+        """Work out some of the days together, which is quicker than one by one."""
+        self._ripens.at(np.flatnonzero(np.isin(self.days, [*days])).tolist())
+
+    def odds(self, day: float) -> float:
+        """Odds that growth woken on a day ripens."""
+        return self._ripens.on(day)
+
+    def last_day(self, required: float, *, answered: bool = False) -> float | None:
+        """The last day on which a cut still ripens with the required odds; None when no day does.
+
+        `answered` asks it of cuts whose buds do not stay shut.
+        """
+        return self._ripens.last(required, self._woken if answered else np.ones_like(self._woken))
+
+    def only_rests(self, day: float, chance: float = 0.1) -> bool:
+        """Whether a cut on a day hardly wakes anything before spring."""
+        return self._wakes.on(day) <= chance
 
 
 def ripening(
@@ -141,20 +152,24 @@ def ripening(
     """
     asked = np.concatenate([deadline, ends])
     end = int(np.ceil(max([days[-1] + 1, *asked[np.isfinite(asked)]])))  # nobody asks what comes after
-    until = ThermalTime(thermal_time.sums[..., : end + 1])
+    until = thermal_time.until(end)
     shut = np.zeros(len(days)) if rests is None else rests
 
-    def work_out(some: Sequence[int]) -> tuple[Array, Array]:
+    def curves(some: Sequence[int], steps: Sequence[Step]) -> list[Array]:
+        """Of the last of some steps."""
         chains = [
             Chain((days[k], days[k]), [replace(steps[0], rests=float(shut[k])), *steps[1:]]) for k in some
         ]
-        ripens, wakes = np.empty((2, len(some)))
-        for n, (k, curves) in enumerate(zip(some, propagate(chains, until, clocks=clocks), strict=True)):
-            ripens[n] = np.where(np.isinf(deadline), 1 - shut[k], reached_by(curves[-1], deadline)).mean()
-            wakes[n] = reached_by(curves[0], ends).mean()
-        return ripens, wakes
+        return [found[-1] for found in propagate(chains, until, clocks=clocks)]
 
-    return Ripening(days, work_out, shut)
+    def ripens(some: Sequence[int]) -> Array:
+        never, by = np.isinf(deadline), [reached_by(curve, deadline) for curve in curves(some, steps)]
+        return np.array([np.where(never, 1 - shut[k], odds).mean() for k, odds in zip(some, by, strict=True)])
+
+    def wakes(some: Sequence[int]) -> Array:
+        return np.array([reached_by(curve, ends).mean() for curve in curves(some, steps[:1])])
+
+    return Ripening(days, ripens, wakes, shut)
 
 
 def _normal_quantile(u: Array) -> Array:

@@ -110,7 +110,8 @@ def _together(waits: Sequence[Waiting], weather: Weather) -> Array:
         of, weight = draws.wait[mine], draws.weight[mine].astype(np.float32)[:, None]
         told = np.einsum("mkt,mktn->mtn", each[of] * weight[..., None], ended)
         rest = weight * whole[of]
-        if len(first := np.flatnonzero(np.diff(of, prepend=-1))) < len(of):  # several draws of one wait
+        if (again := of[1:] == of[:-1]).any():  # several draws of one wait
+            first = np.flatnonzero(np.append(True, ~again))
             of, told, rest = of[first], np.add.reduceat(told, first), np.add.reduceat(rest, first)
         parts.append((slice(None) if len(of) == len(waits) else of, rising, told, rest))
     low, high = min(r.start for _, r, _, _ in parts), max(r.stop for _, r, _, _ in parts)
@@ -160,7 +161,7 @@ class _Draws:
     def by_clock(self) -> Iterator[tuple[int, IntArray]]:
         """Each clock, with the draws on it, wait by wait."""
         for clock in np.flatnonzero(np.bincount(self.clock)).tolist():
-            yield clock, np.flatnonzero(self.clock == clock)
+            yield clock, (self.clock == clock).nonzero()[0]
 
     @cached_property
     def filled(self) -> Single | None:
@@ -175,13 +176,12 @@ class _Draws:
 
     def ended(self, c: int, mine: IntArray) -> tuple[slice, Single]:
         """Where in `at` draws on a clock rise, and their chances there, shape (draws, k, traces, days)."""
-        clock, line, at = self.weather.clocks[c], self.weather.thermal_time.lines[c], self.at
+        clock, time, at = self.weather.clocks[c], self.weather.thermal_time, self.at
+        line = time.lines[c]
         of, mean, variance = self.wait[mine], self.mean[mine], self.variance[mine]
         begins, over = self.begins[of], None
         if clock.from_usual:
-            usual = np.atleast_2d(
-                self.weather.thermal_time.at(np.nan_to_num(self.usual))[..., c, :]
-            )  # (traces, waits)
+            usual = np.atleast_2d(time.at(np.nan_to_num(self.usual))[..., c, :])  # (traces, waits)
             origin = np.broadcast_to(usual.T[of][:, None, :], begins.shape).astype(np.float32)
             over = self._over(mine)
         else:
@@ -194,8 +194,10 @@ class _Draws:
             since, until = 0, float(self.where[of][begins].max() + np.exp(mean + far).max())
             after = int(np.searchsorted(at, until))
         else:
-            since, after = int(np.searchsorted(self._most(c), counted.min() + np.exp(mean - far).min())), 0
-        after = max(after, int(np.searchsorted(self._least(c), counted.max() + np.exp(mean + far).max())))
+            soonest = counted.min() + np.exp((mean - far).min())
+            since, after = int(time.most[c, at[0] :].searchsorted(soonest)), 0
+        latest = counted.max() + np.exp((mean + far).max())
+        after = max(after, int(time.least[c, at[0] :].searchsorted(latest)))
         rising = slice(min(since, after), after)
         read = line[:, at[0] + rising.start : at[0] + rising.stop] - origin[..., None]
         np.maximum(read, _least(read.size).reshape(read.shape), out=read)  # quicker than with one number
@@ -206,12 +208,6 @@ class _Draws:
             log_read -= (mean * scale).astype(np.float32)[:, None, None, None]
             return rising, _normal_curve(log_read)
         return rising, self._exactly(mine, clock.per_degree, read, rising, over)
-
-    def _most(self, c: int) -> Single:
-        return np.asarray(self.weather.thermal_time.most[c][self.at])
-
-    def _least(self, c: int) -> Single:
-        return np.asarray(self.weather.thermal_time.least[c][self.at])
 
     def _over(self, mine: IntArray) -> Array | None:
         """The chance that waits which keep to their date were over before they began; None where it is none.

@@ -158,6 +158,16 @@ class ThermalTime:
         """Number of days covered."""
         return int(self.sums.shape[-1]) - 1
 
+    def until(self, day: int) -> ThermalTime:
+        """The same to the end of a day; always the same object, for what is worked out of it."""
+        if day not in self._until:
+            self._until[day] = ThermalTime(self.sums[..., : day + 1])
+        return self._until[day]
+
+    @cached_property
+    def _until(self) -> dict[int, ThermalTime]:
+        return {}
+
     @cached_property
     def lines(self) -> NDArray[np.float32]:
         """The readings clock by clock in single precision, shape (clocks, traces, days + 1)."""

@@ -35,10 +35,7 @@ class SeasonTruth:
 def season_truth(past: Sequence[PastForecast]) -> list[SeasonTruth]:
     """Sum up past forecasts of first hardenings season by season, oldest first.
 
-    Parameters
-    ----------
-    past : sequence of PastForecast
-        Of one species or of all; those of other stages and flushes are left out.
+    They may be of one species or of all; those of other stages and flushes are left out.
     """
     past = first_hardenings(past)
     usual = {

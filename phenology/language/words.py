@@ -6,7 +6,6 @@ One short list each. Besides these, any beginning of a word that can mean one th
 
 from __future__ import annotations
 
-import difflib
 import re
 from collections.abc import Mapping
 from functools import cache, lru_cache, partial
@@ -209,6 +208,8 @@ def plain_words(text: str) -> str:
 
 def near_words(text: str, known: Mapping[str, str], most: int = 3) -> tuple[str, ...]:
     """The nearest names to a text, best first; `known` maps each spelling to the name that is offered."""
+    import difflib
+
     wanted = plain_words(text)
     comparable = len(wanted) <= 3 * max(map(len, known), default=0)  # nothing far longer is near
     close = difflib.get_close_matches(wanted, list(known), n=most * 3, cutoff=NEAR) if comparable else []

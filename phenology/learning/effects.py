@@ -178,21 +178,27 @@ def log_evidences(weighed: Weighed, shared_prior: Array, tree_prior: float) -> A
     ndarray, shape (..., g)
     """
     inner, score, tree_precision, rest = weighed.without_trees(np.asarray(tree_prior))
-    p = score.shape[-1]
-    # with the score as one more row, the factor's last row is the whitened score: no solve needed
-    bordered = np.zeros((*shared_prior.shape[:-1], p + 1, p + 1))
-    bordered[..., :p, :p] = inner[..., None, :, :]
-    bordered[..., np.arange(p), np.arange(p)] += 1 / shared_prior
-    bordered[..., p, :p] = score[..., None, :]
-    bordered[..., p, p] = (rest + 1.0)[..., None]
-    lower = np.linalg.cholesky(bordered)
-    half = lower[..., p, :p]
-    log_det = 2 * np.log(np.diagonal(lower[..., :p, :p], axis1=-2, axis2=-1)).sum(-1)
-    log_det += np.log(shared_prior).sum(-1)
+    log_det, explained = np.empty(shared_prior.shape[:-1]), np.empty(shared_prior.shape[:-1])
+    for k in np.ndindex(rest.shape):  # one after another they stay near the processor
+        log_det[k], explained[k] = _shared_part(inner[k], score[k], float(rest[k]), shared_prior[k])
     of_trees = np.log(tree_precision).sum(-1) + tree_precision.shape[-1] * np.log(tree_prior)
     log_det += (of_trees + weighed.log_noise)[..., None]
-    left = rest[..., None] - (half**2).sum(-1)
+    left = rest[..., None] - explained
     return np.asarray(-0.5 * (log_det + left + weighed.count * np.log(2 * np.pi)))
+
+
+def _shared_part(inner: Array, score: Array, rest: float, prior: Array) -> tuple[Array, Array]:
+    """Of the shared effects: the log determinant, and the squares they explain; `prior` of shape (g, p)."""
+    p = len(score)
+    # with the score as one more row, the factor's last row is the whitened score: no solve needed
+    bordered = np.empty((len(prior), p + 1, p + 1))
+    bordered[:, :p, :p] = inner
+    bordered[:, np.arange(p), np.arange(p)] += 1 / prior
+    bordered[:, p, :p] = score
+    bordered[:, p, p] = rest + 1.0
+    lower = np.linalg.cholesky(bordered)
+    log_det = 2 * np.log(np.diagonal(lower[:, :p, :p], axis1=-2, axis2=-1)).sum(-1)
+    return log_det + np.log(prior).sum(-1), np.asarray((lower[:, p, :p] ** 2).sum(-1))
 
 
 def posterior(weighed: Weighed, shared_prior: Array, tree_prior: Array | float) -> EffectsPosterior:

@@ -33,54 +33,28 @@ WIDEST_DAYS = 35.0
 
 @dataclass(frozen=True)
 class FlushHistory:
-    """One flush as far as it is known, in days of its season.
-
-    Attributes
-    ----------
-    number : int
-        1 for the first flush of its tree's season, by date.
-    site : hashable
-        The weather the tree stood in.
-    came : dict
-        For budbreak, extended and hardened: the interval (after, by], where looks or work say anything.
-    woken : (float, float) or None
-        When the work that woke it was done.
-    stage : str or None
-        Latest stage seen.
-    last_look : float or None
-        Day of the last look.
-    ended : float or None
-        Day on which its observation ended.
-    checked, lost : bool
-        Marks on the last look.
-    worked : bool
-        Whether the work that its hardening opens has been done.
-    put_off : (float, float) or None
-        Between how many days after its hardening that work came.
-    by_work : bool
-        Whether that work alone says by when it was hard.
-    contradiction : str
-        Why a stage could not be placed: looks that go backward, most often imported; empty if none do.
-    reach : dict
-        For stages without an earlier look: within how many days before `by` they came. A first look that
-        finds a flush just at a stage is taken to be a fresh one; a first look at a later stage says nothing.
-    """
+    """One flush as far as it is known, in days of its season."""
 
     tree: Tree
     flush: Flush
-    number: int
-    site: Site
+    number: int  # 1 for the first flush of its tree's season, by date
+    site: Site  # the weather the tree stood in
+    # for budbreak, extended and hardened: the interval (after, by], where looks or work say anything
     came: dict[str, tuple[float, float]]
-    woken: tuple[float, float] | None
-    stage: str | None
-    last_look: float | None
-    ended: float | None
+    woken: tuple[float, float] | None  # when the work that woke it was done
+    stage: str | None  # latest stage seen
+    last_look: float | None  # day of the last look
+    ended: float | None  # day on which its observation ended
+    # checked and lost: marks on the last look
     checked: bool = False
     lost: bool = False
-    worked: bool = False
-    put_off: tuple[float, float] | None = None
-    by_work: bool = False
+    worked: bool = False  # whether the work that its hardening opens has been done
+    put_off: tuple[float, float] | None = None  # between how many days after its hardening that work came
+    by_work: bool = False  # whether that work alone says by when it was hard
+    # why a stage could not be placed: looks that go backward, most often imported; empty if none do
     contradiction: str = ""
+    # for stages without an earlier look: within how many days before `by` they came. A first look that
+    # finds a flush just at a stage is taken to be a fresh one; a first look at a later stage says nothing.
     reach: dict[str, float] = field(default_factory=dict)
     _waits: dict[Transition, Wait | None] = field(default_factory=dict, compare=False, repr=False)
 

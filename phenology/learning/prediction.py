@@ -36,7 +36,7 @@ def mixture(weight: Array, clock: IntArray, mean: Array, variance: Array) -> Pre
     """
     used = weight > 0
     weight, clock, mean, variance = weight[used], clock[used], mean[used], variance[used]
-    first = np.flatnonzero(np.diff(clock, prepend=-1))
+    first = np.flatnonzero(np.append(True, clock[1:] != clock[:-1]))
     apart = np.maximum.reduceat(mean, first) - np.minimum.reduceat(mean, first) > np.sqrt(
         np.minimum.reduceat(variance, first)
     )

@@ -16,31 +16,17 @@ from phenology.weather.season_weather import SeasonThermalTime
 
 @dataclass(frozen=True, slots=True)
 class Wait:
-    """One wait of one flush. Times are days of its season; intervals are (after, by].
+    """One wait of one flush. Times are days of its season; intervals are (after, by]."""
 
-    Attributes
-    ----------
-    species, tree : str
-        Names; the tree's must be unique.
-    season : int
-        Season label.
-    later : bool
-        Whether the flush is a later one (woken by work, or second or more of its season).
-    anchor : (float, float)
-        When the wait began.
-    target : (float, float)
-        When it ended; `by` is `NEVER` when it had not ended by `after`, the last look.
-    site : hashable
-        Which weather the tree stood in; with the season it names the clocks to read.
-    """
-
+    # species and tree: names; the tree's must be unique
     species: str
     tree: str
-    season: int
-    later: bool
-    anchor: tuple[float, float]
+    season: int  # season label
+    later: bool  # whether the flush is a later one (woken by work, or second or more of its season)
+    anchor: tuple[float, float]  # when the wait began
+    # when it ended; `by` is `NEVER` when it had not ended by `after`, the last look
     target: tuple[float, float]
-    site: Site = ""
+    site: Site = ""  # which weather the tree stood in; with the season it names the clocks to read
 
     @property
     def anchor_middle(self) -> float:
@@ -50,28 +36,20 @@ class Wait:
 
 @dataclass(frozen=True)
 class WaitTable:
-    """Waits as each clock reads them, in log days at 18 degC.
+    """Waits as each clock reads them, in log days at 18 degC."""
 
-    Attributes
-    ----------
-    middle : ndarray, shape (clocks, rows)
-        Log reading at the middle of the target interval; NaN where the row is censored.
-    width : ndarray, shape (clocks, rows)
-        Width of the target interval on the log scale.
-    ends : ndarray, shape (clocks, rows, 4)
-        Readings at the two looks either side of the wait's beginning, and at the two either side of its end,
-        infinite where that is open; counted from the middle of its beginning. [days at 18 degC]
-    noise, gaps : ndarray, shape (clocks, rows)
-        Variance from the anchor's interval and from gaps in the weather, and from gaps alone.
-    censored : ndarray of bool, shape (rows,)
-        Rows of which either end is open, or too wide to stand at its middle.
-    """
-
+    # shape (clocks, rows); log reading at the middle of the target interval; NaN where the row is censored
     middle: Array
-    width: Array
+    width: Array  # shape (clocks, rows); width of the target interval on the log scale
+    # shape (clocks, rows, 4); readings at the two looks either side of the wait's beginning, and at the two
+    # either side of its end, infinite where that is open; counted from the middle of its beginning. [days
+    # at 18 degC]
     ends: Array
+    # noise and gaps: shape (clocks, rows); variance from the anchor's interval and from gaps in the
+    # weather, and from gaps alone
     noise: Array
     gaps: Array
+    # shape (rows,); rows of which either end is open, or too wide to stand at its middle
     censored: NDArray[np.bool_]
 
 

@@ -33,28 +33,14 @@ DELAYS_BELIEVED = 2.0
 
 @dataclass(frozen=True)
 class WorkHabit:
-    """Work of several seasons that keeps to the week.
-
-    Attributes
-    ----------
-    species : str
-    flush : int
-        Number of the flush in its season.
-    days : tuple of date
-        The days of work that alone say when its leaves were hard.
-    seasons : int
-    weekday : str
-        The weekday all of it fell on, or "weekend".
-    same_week : bool
-        Whether it also fell within the same seven days of every year.
-    """
+    """Work of several seasons that keeps to the week."""
 
     species: str
-    flush: int
-    days: tuple[date, ...]
+    flush: int  # number of the flush in its season
+    days: tuple[date, ...]  # the days of work that alone say when its leaves were hard
     seasons: int
-    weekday: str
-    same_week: bool
+    weekday: str  # the weekday all of it fell on, or "weekend"
+    same_week: bool  # whether it also fell within the same seven days of every year
 
 
 def work_habits(

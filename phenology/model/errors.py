@@ -36,17 +36,7 @@ class StageOrderError(LookError):
 
 
 class UnknownNameError(InputError):
-    """No tree, species, stage or place of that name.
-
-    Parameters
-    ----------
-    what : str
-        Kind of thing asked for: "tree", "species", "stage", "place", "operation".
-    name : str
-        The name as it was given.
-    near : sequence of str, optional
-        The nearest known names, best first.
-    """
+    """No tree, species, stage, place or operation (`what`) of that name; `near` names come best first."""
 
     def __init__(self, what: str, name: str, near: tuple[str, ...] | list[str] = ()) -> None:
         self.what, self.name, self.near = what, name, tuple(near)

@@ -129,15 +129,10 @@ class TrackRecord:
         return self.seasons >= ENOUGH_SEASONS and self.missed >= self.usual_missed
 
     def within(self, stage: str, lead: float, half_width: float) -> float:
-        """Distance that four in five such forecasts keep within. [days]
+        """Distance that four in five forecasts made `lead` days before their median keep within. [days]
 
-        Parameters
-        ----------
-        lead : float
-            Days from the forecast to its median.
-        half_width : float
-            Half the width of the range that this forecast gives to four in five. With few seasons behind it
-            the distance is drawn towards that: as if it had been kept for two seasons more (ours).
+        With few seasons behind it, it is drawn towards `half_width`, half the width of the range that this
+        forecast gives to four in five: as if that had been kept for two seasons more (ours).
         """
         by_season = self.misses.get((stage, lead_class(lead)), {})
         if not by_season:

@@ -106,21 +106,11 @@ class Waking:
 
 
 def wake(work: Work, record: TreeRecord, calendar: SeasonCalendar, *, new_id: Callable[[], str]) -> Waking:
-    """What a piece of work does to the tree's flushes.
+    """What a piece of work does to the tree's flushes; `record` is without this work's own flush.
 
-    Parameters
-    ----------
-    record : TreeRecord
-        The tree's flushes and looks without this work's own flush.
-    new_id : callable
-        Makes an id for each flush that begins.
-
-    Returns
-    -------
-    Waking
-        Work on the whole tree ends the flushes that stand; work on a part, or partial defoliation, leaves
-        them side by side with the new one. A bud break already seen after the work becomes its answer, and
-        looks dated after it move to the new flush.
+    Work on the whole tree ends the flushes that stand; work on a part, or partial defoliation, leaves them
+    side by side with the new one. A bud break already seen after the work becomes its answer, and looks dated
+    after it move to the new flush.
     """
     if not work.operation.wakes:
         return Waking(None, why_not=f"{work.operation} wakes no flush")

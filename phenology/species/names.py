@@ -94,18 +94,8 @@ def near_names(text: str, catalogue: Mapping[str, Species], most: int = 3) -> li
 def latin_meant(written: str, catalogue: Mapping[str, Species], *, another: bool) -> str:
     """The catalogue's Latin name when that is meant, whatever its capitals; else the new name as written.
 
-    Parameters
-    ----------
-    written : str
-        The heading of a garden's own species table.
-    catalogue : mapping of Latin name to Species
-    another : bool
-        The grower says that it is another species, however like a known one its name is.
-
-    Raises
-    ------
-    InputError
-        If it is a common name, or much like a known Latin one and not said to be another.
+    With `another` the grower says that it is another species, however like a known one its name is. Raises
+    `InputError` if it is a common name, or much like a known Latin one and not said to be another.
     """
     from difflib import get_close_matches
 

@@ -21,23 +21,14 @@ LONGEST_DAYS = LATE_DAYS
 
 @dataclass(frozen=True)
 class Care:
-    """One thing to do or look for after work.
-
-    Attributes
-    ----------
-    name : str
-    first, last : date
-        From when to when; equal for one day.
-    sentence : str
-    look : bool
-        Whether it is a look worth a place on the round, rather than a way of keeping the tree.
-    provenance : str
-    """
+    """One thing to do or look for after work."""
 
     name: str
+    # first and last: from when to when; equal for one day
     first: date
     last: date
     sentence: str
+    # whether it is a look worth a place on the round, rather than a way of keeping the tree
     look: bool = False
     provenance: str = TRADE
 

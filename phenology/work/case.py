@@ -34,38 +34,19 @@ MIDSUMMER_DAYS = 30  # the warmest days come about so long after the longest, wh
 
 @dataclass(frozen=True, eq=False)
 class Case:
-    """Work on one tree on one day.
+    """Work on one tree on one day."""
 
-    Attributes
-    ----------
-    garden : Garden
-        As known on the day.
-    tree : Tree
-    operation : str
-    day : date
-    part : str or None
-    note : str
-        What the grower says of the work.
-    early : bool
-        The grower knows that the leaves are not hard yet.
-    late : Late or None
-        The late season of the tree's species and place, where weather allows one.
-    planned : bool
-        Asked ahead, for a window that may open later: what only holds on the day itself is left out.
-    known : FlushHistory, optional
-        The flush that is worked on, where it is known already.
-    """
-
-    garden: Garden
+    garden: Garden  # as known on the day
     tree: Tree
     operation: str
     day: date
     part: str | None = None
-    note: str = ""
-    early: bool = False
-    late: Late | None = None
+    note: str = ""  # what the grower says of the work
+    early: bool = False  # the grower knows that the leaves are not hard yet
+    late: Late | None = None  # the late season of the tree's species and place, where weather allows one
+    # asked ahead, for a window that may open later: what only holds on the day itself is left out
     planned: bool = False
-    known: FlushHistory | None = None
+    known: FlushHistory | None = None  # the flush that is worked on, where it is known already
 
     def by(self, operation: str) -> Case:
         """The same with another piece of work; what was looked up for one holds for the other."""

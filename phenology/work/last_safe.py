@@ -59,52 +59,28 @@ SOURCES = {
 
 @dataclass(frozen=True)
 class Stop:
-    """The last safe day of work that wakes a flush.
+    """The last safe day of work that wakes a flush."""
 
-    Attributes
-    ----------
-    day : float
-        Day of the season; infinite where nothing limits work, minus infinity where no day is safe.
-    limit : str
-        What ruled: a key of `SOURCES`, or "none".
-    """
-
-    day: float
-    limit: str
+    day: float  # day of the season; infinite where nothing limits work, minus infinity where no day is safe
+    limit: str  # what ruled: a key of `SOURCES`, or "none"
 
 
 @dataclass(frozen=True)
 class Late:
-    """The late season of one species in one place.
-
-    Attributes
-    ----------
-    calendar : SeasonCalendar
-    season, today : int
-    curve : Ripening
-    calendar_limits : tuple of (str, float)
-        Limits kept by the calendar, those that gave way left out.
-    freeze : FreezeOdds
-        First frosts of the place, in today's climate.
-    ender : str
-        What ends growth here: "frost" or "cool nights".
-    limits : Limits
-    summer : int
-        Day of season that is usually warmest.
-    guess : bool
-        Whether the odds rest on the catalogue alone: no flush of the species was seen here from its beginning
-        until it was hard.
-    """
+    """The late season of one species in one place."""
 
     calendar: SeasonCalendar
     season: int
     today: int
     curve: Ripening
+    # limits kept by the calendar, those that gave way left out
     calendar_limits: tuple[tuple[str, float], ...]
-    freeze: FreezeOdds
-    ender: str
+    freeze: FreezeOdds  # first frosts of the place, in today's climate
+    ender: str  # what ends growth here: "frost" or "cool nights"
     limits: Limits
-    summer: int
+    summer: int  # day of season that is usually warmest
+    # whether the odds rest on the catalogue alone: no flush of the species was seen here from its beginning
+    # until it was hard
     guess: bool = False
 
     def stop(self, required: float | None = None) -> Stop:
@@ -154,12 +130,7 @@ class Late:
         """What a cut does on a day: "ripens", "danger" (wakes, does not ripen) or "rests"."""
         if day <= self.stop(required).day:
             return "ripens"
-        rests = self._rests_from
-        return "rests" if rests is not None and day >= rests else "danger"
-
-    @cached_property
-    def _rests_from(self) -> float | None:
-        return self.curve.rests_from()
+        return "rests" if self.curve.only_rests(day) else "danger"
 
     def odds_on(self, day: float) -> float:
         """Odds that growth woken on a day ripens."""
@@ -237,23 +208,12 @@ def in_words(odds: float) -> str:
 
 @dataclass(frozen=True)
 class Ending:
-    """How the season ends in a site.
+    """How the season ends in a site."""
 
-    Attributes
-    ----------
-    season : LateSeason
-        The traces, to their first frost.
-    freeze : FreezeOdds
-        First frosts of past winters, in today's climate.
-    then : dict
-        The same as they came, by season.
-    calendar_limits : tuple of (str, float)
-        Limits of temperate species that are kept by the calendar.
-    """
-
-    season: LateSeason
-    freeze: FreezeOdds
-    then: dict[int, float]
+    season: LateSeason  # the traces, to their first frost
+    freeze: FreezeOdds  # first frosts of past winters, in today's climate
+    then: dict[int, float]  # the same as they came, by season
+    # limits of temperate species that are kept by the calendar
     calendar_limits: tuple[tuple[str, float], ...]
 
 

@@ -41,17 +41,10 @@ _BREAKS = (",", ";", ".", "/", " but ", " while ", " though ")
 
 @dataclass(frozen=True)
 class Vigour:
-    """How strong a tree is: "strong", "weak" or unsaid, as a whole and by zone.
-
-    Attributes
-    ----------
-    whole : str or None
-    zones : mapping of zone to str
-        Only zones that were spoken of.
-    """
+    """How strong a tree is: "strong", "weak" or unsaid, as a whole and by zone."""
 
     whole: str | None = None
-    zones: Mapping[str, str] = field(default_factory=dict, hash=False)
+    zones: Mapping[str, str] = field(default_factory=dict, hash=False)  # only zones that were spoken of
 
     def of(self, zone: str) -> str | None:
         """How strong a zone is; the whole tree's word where the zone has none of its own."""

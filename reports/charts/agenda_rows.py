@@ -16,7 +16,7 @@ from phenology.garden import Garden
 from phenology.model.operations import Operation
 from phenology.weather.frost import FreezeOdds, autumn_frosts
 from reports.charts.row_drawing import Axis, Mark
-from reports.text.words import capital, date_style, short_date
+from reports.views.words import capital, date_style, short_date
 
 WEEKS_BACK = 1  # before the week of today
 WINDOW_WEEKS = 10  # what a phone shows

@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from phenology.model.errors import InputError
-from reports.text.words import MONTHS
+from reports.views.words import MONTHS
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes

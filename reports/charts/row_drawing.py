@@ -127,17 +127,17 @@ def svg_sample(kind: str) -> str:
 
 
 def _svg(mark: Mark, axis: Axis) -> str:
-    form, name, x = FORMS[mark.kind], mark.kind, _short(axis.at(mark.first))
+    form, name, x = FORMS[mark.kind], mark.kind, short_number(axis.at(mark.first))
     half, level = form.half * mark.size, form.level
     if form.shape == "bar":
-        wide = _short(max(0.2, axis.at(mark.last) - axis.at(mark.first)))
+        wide = short_number(max(0.2, axis.at(mark.last) - axis.at(mark.first)))
         return f'<rect class="{name}" x="{x}%" y="{level - half:g}" width="{wide}%" height="{2 * half:g}"/>'
     if form.shape == "dotted":
-        across = f'x1="{x}%" x2="{_short(axis.at(mark.last))}%"'
+        across = f'x1="{x}%" x2="{short_number(axis.at(mark.last))}%"'
         return f'<line class="{name}" {across} y1="{level:g}" y2="{level:g}"/>'
     if form.shape == "line":
         reach = 60 if name == "today" else half  # today's runs through rows of any height
-        line = f'x1="{x}%" x2="{x}%" y1="{_short(level - reach)}" y2="{_short(level + reach)}"/>'
+        line = f'x1="{x}%" x2="{x}%" y1="{short_number(level - reach)}" y2="{short_number(level + reach)}"/>'
         under = "" if name == "seen" else f'<line class="o {name}" {line}'
         return f'{under}<line class="{name}" {line}'
     if form.shape == "wedge":
@@ -145,7 +145,8 @@ def _svg(mark: Mark, axis: Axis) -> str:
     return f'<circle class="{name}" cx="{x}%" cy="{level:g}" r="{half:g}"/>'
 
 
-def _short(number: float) -> str:
+def short_number(number: float) -> str:
+    """A number of a drawing, to a hundredth at most."""
     return f"{number:.2f}".rstrip("0").rstrip(".")
 
 

@@ -22,8 +22,8 @@ from phenology.work.last_safe import Late, is_old
 from reports.charts.agenda_rows import agenda_lines, axis_of, step_marks
 from reports.charts.ink import INK, LATE, PALE, PAPER, SOFT, bare, date_axis, mark_seen, new_axes
 from reports.charts.row_drawing import Axis, Mark, draw_row, explain
-from reports.text.forecast_text import MOST_GROUPS, STATE, in_brief
-from reports.text.words import date_range, few_names, short_date, weekday_date
+from reports.views.forecast_text import MOST_GROUPS, STATE, in_brief
+from reports.views.words import date_range, few_names, short_date, weekday_date
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -165,10 +165,7 @@ def describe_tree(forecast: GardenForecast, tree: Tree) -> str:
 def plot_ripening(garden: Garden, tree: Tree, ax: Axes | None = None) -> Axes:
     """Draw the odds that what a cut wakes is hard in time, against the day of the cut.
 
-    Raises
-    ------
-    WeatherError
-        Where the tree stands without weather.
+    Raises `WeatherError` where the tree stands without weather.
     """
     late, stop = _late(garden, tree)
     ax = new_axes(ax, 8, 3.8)

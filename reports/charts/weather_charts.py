@@ -16,9 +16,9 @@ from phenology.model.season import SeasonCalendar
 from phenology.model.units import c_to_f
 from phenology.seasons.season_heat import BASE_C, HeatCourse, ahead_by_date, heat_course
 from reports.charts.ink import INK, LATE, PALE, RANGE, RULE, SOFT, WASH, bare, new_axes
-from reports.garden.station_pair import StationPair
+from reports.garden.place_weather import StationPair
 from reports.table import in_units
-from reports.text.words import MONTHS, capital
+from reports.views.words import MONTHS, capital
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes

@@ -1,4 +1,4 @@
-"""What every command shares: which garden, where words and data go, and the garden's forecast."""
+"""What every command shares: which garden, where words and data go, its forecast; changes and questions."""
 
 from __future__ import annotations
 
@@ -7,16 +7,22 @@ import re
 import sys
 from collections.abc import Callable, Iterable
 from contextlib import suppress
+from functools import wraps
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, TypeVar
 
 import click
 
 from phenology.model.errors import InputError
 
 if TYPE_CHECKING:
+    from data_sources.tables.problems import FileQuestion
     from phenology.advice.forecast_rows import GardenForecast
+    from reports.entries.merging import Edit
     from reports.garden.open_garden import OpenGarden
+
+T = TypeVar("T")
+UNDO = "Undo:\u00a0flushcast\u00a0undo"  # kept on one line, to be copied
 
 
 def open_garden_option(command: Callable[..., Any]) -> Callable[..., Any]:
@@ -102,14 +108,14 @@ def say(words: str = "") -> None:
 
 def tell(words: str) -> None:
     """Words for the grower, wrapped; a no-break space holds words together."""
-    from reports.text.words import paragraph
+    from reports.views.words import paragraph
 
     say(paragraph(words))
 
 
 def once_a_day(garden: OpenGarden, cautions: Iterable[str]) -> list[str]:
     """Those of some cautions that this garden's grower was not told today."""
-    from data_sources.kept.cautions_said import not_said_yet
+    from data_sources.kept_notes import not_said_yet
     from reports.garden.clock import today
 
     return not_said_yet(garden.folder, today(), cautions)
@@ -139,8 +145,58 @@ def read_forecast(garden: OpenGarden, as_of: str | None = None) -> GardenForecas
     """The forecast of a garden, today or as of a day gone by as typed."""
     from phenology.advice.garden_forecast import forecast_garden
     from reports.garden.past_forecasts import read_with_skill
-    from reports.text.progress import progress
+    from reports.views.progress import progress
 
     snapshot = read_with_skill(garden, as_of)
     with progress("tree") as step:
         return forecast_garden(snapshot, progress=step)
+
+
+def commit(garden: OpenGarden, plan: Callable[[], Edit]) -> None:
+    """Plan a change and save it, then say what was done and how to undo it."""
+    from reports.entries.merging import saved
+
+    edit, _ = saved(garden, plan)
+    tell(f"{edit.said.rstrip('.')}. {UNDO}")
+
+
+def committed(command: Callable[..., Edit]) -> Callable[..., None]:
+    """Let a command return the `Edit` it is for; it runs under the garden's lock and is saved and told."""
+
+    @wraps(command)
+    def run(garden: OpenGarden, *given: Any, **typed: Any) -> None:
+        commit(garden, lambda: command(garden, *given, **typed))
+
+    return run
+
+
+def asking(read: Callable[[], T], answer: Callable[[FileQuestion, str], None]) -> T:
+    """What `read` returns; each question it raises is put to the grower, where there is somebody to ask.
+
+    `answer` keeps what was answered for the next attempt.
+    """
+    from data_sources.tables.problems import FileQuestion
+
+    while True:
+        try:
+            return read()
+        except FileQuestion as question:
+            answer(question, ask(question))
+
+
+def ask(question: FileQuestion) -> str:
+    """An answer out of the choices; whether the day comes first may be said with y or n.
+
+    Raises
+    ------
+    FileQuestion
+        The question itself, if nobody can be asked.
+    """
+    if not may_ask():
+        raise question
+    say(f"{question}.")
+    words, choices = question.what.replace("_", " "), question.choices
+    if question.what == "date_order":
+        words, choices = "Day first?", ("y", "n", *choices)
+    answer: str = click.prompt(words, type=click.Choice(choices) if choices else str, err=True)
+    return {"y": "day-first", "n": "month-first"}.get(answer, answer)

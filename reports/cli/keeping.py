@@ -10,7 +10,7 @@ import click
 
 from data_sources.garden import JOURNAL_NAME, SETTINGS_NAME
 from data_sources.journal.restoring import Restore, restore
-from data_sources.kept.last_restore import remember_restore
+from data_sources.kept_notes import remember_restore
 from data_sources.look_photos import FOLDER as PHOTOS
 from data_sources.look_photos import copy_photos, photo_ids, photos_of_backup
 from data_sources.sqlite.backups import FOLDER, list_backups
@@ -18,7 +18,7 @@ from data_sources.tables.garden_tables import FILES
 from phenology.model.errors import InputError
 from reports.cli.common import may_ask, open_garden_option, put, tell
 from reports.garden.open_garden import OpenGarden
-from reports.text.words import TABLE_NAMES, counted, table
+from reports.views.words import TABLE_NAMES, counted, table
 
 
 @click.command("export")

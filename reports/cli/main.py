@@ -19,7 +19,7 @@ RECORDS_BETWEEN = 100_000
 
 # name: (module below reports.cli, one line for --help). A command appears here only when it works.
 COMMANDS: dict[str, tuple[str, str]] = {
-    "demo": ("telling.demo_command", "An invented garden, offline, to a printed forecast."),
+    "demo": ("setup.init_command", "An invented garden, offline, to a printed forecast."),
     "forecast": ("telling.ahead", "Which tree to look at when."),
     "calibrate": ("telling.seasons", "What the looks have taught."),
     "compare": ("telling.seasons", "Seasons side by side."),

@@ -21,7 +21,7 @@ from phenology.records.entries import Changes, same_entry, without
 from phenology.records.flushes import TreeRecord
 from reports.entries.merging import Edit, Readers, merged, text_field
 from reports.garden.open_garden import OpenGarden
-from reports.text.words import shown_date, table
+from reports.views.words import shown_date, table
 
 Entry = TypeVar("Entry", Look, Work)
 
@@ -62,16 +62,9 @@ class Planned(Generic[Entry]):
 
 @dataclass(frozen=True)
 class Draft:
-    """What is saved, what is said once it is, and what the history says of it.
+    """What is saved, what is said once it is, and what the history says of it."""
 
-    Attributes
-    ----------
-    said, minded : str
-        What was understood and brings about; what to mind. Either may be empty.
-    save, remove : sequence of records
-    label : str
-    """
-
+    # said and minded: what was understood and brings about; what to mind. Either may be empty.
     said: str
     minded: str
     save: Sequence[Record]
@@ -96,15 +89,8 @@ class Questions(Protocol):
 class EntryEditor(ABC, Generic[Entry]):
     """Plans entries of one kind: new ones, corrections, removals.
 
-    Parameters
-    ----------
-    garden : OpenGarden
-    typed : dict
-        The options of the command, None (or False) where not given.
-    questions : Questions, optional
-        Without them nobody is asked.
-    id_of : callable, optional
-        The id of a tree's new entry. Where the same one is handed in twice, its id shows it.
+    `typed` are the options of the command, None (or False) where not given. Without `questions` nobody is
+    asked. `id_of` gives the id of a tree's new entry: where the same one is handed in twice, its id shows it.
     """
 
     kind: type[Entry]
@@ -217,10 +203,7 @@ class EntryEditor(ABC, Generic[Entry]):
     def year_is_clear(self) -> bool:
         """Whether a day without a year is meant as read, where this year's is nearer than last year's.
 
-        Raises
-        ------
-        InputError
-            If it is not clear and nobody can be asked.
+        Raises `InputError` if it is not clear and nobody can be asked.
         """
         when = self.typed["when"]
         vague = self.garden.read_date(when) if when and not self.typed["yes"] else None
@@ -243,10 +226,7 @@ class EntryEditor(ABC, Generic[Entry]):
     def plan(self, trees: Sequence[Tree], entry: Entry) -> list[Planned[Entry]]:
         """The entry of each tree that lacks it; nothing is written.
 
-        Raises
-        ------
-        InputError
-            If any cannot stand.
+        Raises `InputError` if any cannot stand.
         """
         planned: list[Planned[Entry]] = []
         wrong: list[FlushcastError] = []

@@ -22,7 +22,7 @@ from phenology.language.written_days import DATE_ORDERS
 from phenology.model.errors import InputError
 from phenology.model.records import Place
 from reports.garden.open_garden import OpenGarden
-from reports.text.words import counted
+from reports.views.words import counted
 
 if TYPE_CHECKING:
     from data_sources.weather.store.weather_store import AddReport
@@ -48,32 +48,20 @@ def answered(answers: Answers, question: FileQuestion, answer: str) -> Answers:
 
 @dataclass
 class Intake:
-    """What tables bring to a garden: records and the weather of exported folders.
-
-    Attributes
-    ----------
-    plan : ImportPlan
-        Empty while a question is `needed`.
-    needed : FileQuestion or None
-        What has to be answered before the tables can be read.
-    left_out : list of str
-        What of the weather cannot be taken, a sentence each without its full stop.
-    brought : list of AddReport
-        Once it is saved, what became of each weather series.
-    batch : str
-        Once it is saved, the change that wrote its records; empty where none was needed.
-    """
+    """What tables bring to a garden: records and the weather of exported folders."""
 
     tables: Sequence[TextTable]
     answers: Answers
     folders: Sequence[Path] = ()
-    plan: ImportPlan = field(default_factory=ImportPlan)
-    needed: FileQuestion | None = None
+    plan: ImportPlan = field(default_factory=ImportPlan)  # empty while a question is `needed`
+    needed: FileQuestion | None = None  # what has to be answered before the tables can be read
     weather: list[ExportedWeather] = field(default_factory=list)
+    # what of the weather cannot be taken, a sentence each without its full stop
     left_out: list[str] = field(default_factory=list)
+    # once it is saved, what became of each weather series
     brought: list[AddReport] = field(default_factory=list)
     planned_on: tuple[object, ...] = ()
-    batch: str = ""
+    batch: str = ""  # once it is saved, the change that wrote its records; empty where none was needed
 
     @property
     def questions(self) -> list[FileQuestion]:
@@ -142,10 +130,7 @@ def prepare(
 ) -> Intake:
     """Work out what tables, and the weather of exported folders, change in a garden.
 
-    Raises
-    ------
-    TableError
-        As `plan_import` does.
+    Raises `TableError` as `plan_import` does.
     """
     intake = Intake(tables, answers, folders, planned_on=garden.state())
     try:
@@ -178,19 +163,10 @@ def prepare(
 
 @_collector_at_rest()
 def save(garden: OpenGarden, intake: Intake) -> Intake:
-    """Save what was prepared, as one change; where others wrote meanwhile it is prepared again.
+    """Save what was prepared, as one change; returns what was saved.
 
+    Where others wrote meanwhile it is prepared again, and raises `FileQuestion` if that brings up a question.
     Records and weather stand or fall together.
-
-    Returns
-    -------
-    Intake
-        What was saved.
-
-    Raises
-    ------
-    FileQuestion
-        If what others wrote brings up a question.
     """
     kept: list[Intake] = []
 

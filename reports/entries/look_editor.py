@@ -170,7 +170,7 @@ class LookEditor(EntryEditor[Look]):
     def moved(self) -> Iterator[str]:
         """Stop dates, of whichever trees."""
         from phenology.advice.forecast_change import stops_moved
-        from reports.text.change_text import stops_text
+        from reports.views.change_text import stops_text
 
         with suppress(FlushcastError):  # without a place or weather there are none
             looked_at, known = self._before.keys(), self._known.get(self.garden.today)

@@ -45,3 +45,12 @@ class Edit:
     save: Iterable[Record]
     remove: Iterable[Record] = ()
     label: str = ""
+
+
+def saved(garden: OpenGarden, plan: Callable[[], Edit]) -> tuple[Edit, str]:
+    """Plan a change and save it with nobody writing in between; the change, and the batch that wrote it."""
+    with garden.changing():
+        edit = plan()
+        garden.save(edit.label or edit.said.rstrip("."), edit.save, edit.remove)
+        newest = garden.journal.newest_change()
+    return edit, newest[1] if newest else ""

@@ -12,7 +12,6 @@ from data_sources.garden import GardenSettings
 from data_sources.garden_settings import SETTINGS
 from phenology.language.words import near_words
 from phenology.model.errors import InputError, UnknownNameError
-from phenology.model.units import c_to_f, f_to_c
 from reports.garden.open_garden import OpenGarden
 
 NAMES = {name: name.replace("_", "-") for name, setting in SETTINGS.items() if setting.meaning}
@@ -72,6 +71,8 @@ def _read(field: str, words: Sequence[str], settings: GardenSettings) -> Any:
     except ValueError:
         raise InputError(f"{NAMES[field]} takes {what}; got '{text}'") from None
     if field == "hot_day" and (unit or settings.units) == "F":
+        from phenology.model.units import f_to_c
+
         return round(float(f_to_c(number)), 1)
     return number / 100 if unit == "%" else number
 
@@ -79,8 +80,12 @@ def _read(field: str, words: Sequence[str], settings: GardenSettings) -> Any:
 def shown_setting(field: str, settings: GardenSettings) -> str:
     """A setting's value as it is written; what it means where it is not set."""
     value = getattr(settings, field)
-    if field == "hot_day":  # kept in degC
-        return f"{c_to_f(value):.0f} degF" if settings.units == "F" else f"{value:g} degC"
+    if field == "hot_day" and settings.units == "F":  # kept in degC
+        from phenology.model.units import c_to_f
+
+        return f"{c_to_f(value):.0f} degF"
+    if field == "hot_day":
+        return f"{value:g} degC"
     if isinstance(value, tuple):
         value = ", ".join(value)
     return str(value) if value not in (None, "") else SETTINGS[field].unset

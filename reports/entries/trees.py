@@ -15,7 +15,7 @@ from phenology.model.errors import InputError
 from phenology.model.records import Aim, GrowthAim, Stand, Tree
 from reports.entries.merging import Edit, Readers, differences, merged, text_field
 from reports.garden.open_garden import OpenGarden
-from reports.text.words import shown_date
+from reports.views.words import shown_date
 
 READERS: Readers = {
     "label": lambda garden, text: {"label": plain_name(text)},

@@ -1,4 +1,4 @@
-"""Work: where the general flow of `EntryEditor` is that of what was done."""
+"""Work: how `EntryEditor` goes on with what was done, and what the rules say of it."""
 
 from __future__ import annotations
 
@@ -8,7 +8,8 @@ from datetime import date
 
 from data_sources.garden import new_id
 from data_sources.journal.schema import Record
-from data_sources.kept.cautions_said import not_said_yet
+from data_sources.kept_notes import not_said_yet
+from phenology.advice.adviser import late_seasons
 from phenology.language.tree_selection import few_labels
 from phenology.language.words import find_operation
 from phenology.model.errors import FlushcastError, InputError
@@ -17,12 +18,32 @@ from phenology.model.records import Stand, Tree, Work
 from phenology.model.stages import Stage
 from phenology.records.entries import Changes, work_changes
 from phenology.records.flushes import TreeRecord
-from phenology.work.answer import Answer
+from phenology.work.answer import Answer, may_i
+from phenology.work.case import Case
 from phenology.work.cautions import cautions
 from reports.entries.entry_editor import ENTRY_READERS, EntryEditor, Planned
 from reports.garden.clock import today
-from reports.garden.work_answers import work_answers
-from reports.text.ahead_text import answer_lines, finding_lines
+from reports.garden.open_garden import OpenGarden
+from reports.views.ahead_text import answer_lines, finding_lines
+
+
+def work_answers(opened: OpenGarden, trees: Sequence[Tree], work: Work) -> Iterator[tuple[Tree, Answer]]:
+    """The answer for each tree to work of no tree yet, on its last day.
+
+    A garden without weather is judged by what there is.
+    """
+    if not trees:
+        return
+    day = work.latest
+    garden = opened.snapshot(day if day < opened.today else None)
+    seasons = late_seasons(garden) if work.operation.wakes else None
+    for tree in trees:
+        late = seasons.late(tree.species, garden.site(tree, garden.season)) if seasons else None
+        yield (
+            tree,
+            may_i(Case(garden, tree, work.operation, day, work.part, work.note or "", work.early, late)),
+        )
+
 
 NEEDS_HARD_LEAVES = (Operation.CUTBACK, Operation.HALVING, Operation.PARTIAL_DEFOLIATION)
 

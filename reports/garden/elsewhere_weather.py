@@ -21,25 +21,10 @@ HERE = "here"
 
 
 class LessonPlaces:
-    """The places of one command, by name.
+    """The places of one command, by name; the garden `opened` may not be there.
 
-    Parameters
-    ----------
-    opened : OpenGarden
-        May hold no garden.
-    species : str
-        Latin name.
-    files : mapping of name to path
-        Weather files by place in lower case, `HERE` for the one at home; "" for the only place.
-    latitudes : mapping of name to degrees
-        The same for latitudes.
-    units : str, optional
-        Of the files.
-
-    Attributes
-    ----------
-    guessed : list of str
-        Places whose latitude only the weather tells.
+    `files` of weather (in `units`) and `latitudes` [degrees] go by place in lower case: `HERE` for the one at
+    home, "" for the only place. `guessed` are places whose latitude only the weather tells.
     """
 
     def __init__(
@@ -63,13 +48,7 @@ class LessonPlaces:
         return home_place(garden, self.opened.place(name) if name else garden.places[0], self.species)
 
     def elsewhere(self, name: str, home: LessonPlace | None) -> LessonPlace:
-        """A place by name.
-
-        Raises
-        ------
-        WeatherError
-            If nothing tells where it lies: says what would.
-        """
+        """A place by name; raises `WeatherError` if nothing tells where it lies: says what would."""
         return self._elsewhere(name, name.strip().casefold(), home)
 
     def _elsewhere(self, name: str, key: str, home: LessonPlace | None) -> LessonPlace:

@@ -39,31 +39,10 @@ T = TypeVar("T")
 class OpenGarden:
     """A garden for the time of one command or notebook; each part is read when it is first asked for.
 
-    Parameters
-    ----------
-    folder : Path
-        Its journal is closed at the end of a ``with`` block, or by `close`; asked again it opens again.
-    warn : callable, optional
-        Told what the journal warns of, such as a folder that is read-only.
-    journal : Journal, optional
-        Where it is open already.
-
-    Attributes
-    ----------
-    settings : GardenSettings
-    journal : Journal
-    today : date
-        The day the garden stands still on, else the clock's.
-    places, trees, stands : list of records
-        The trees in the order in which a person would put their labels.
-    catalogue : dict of str to Species
-        With the garden's own values.
-    calendar : SeasonCalendar
-
-    Raises
-    ------
-    StoreError, InputError
-        From any attribute: there is no garden in the folder, or its files cannot be read.
+    Its journal is closed at the end of a ``with`` block, or by `close`; asked again it opens again, but one
+    that was open before and is handed in. `warn` is told what the journal warns of, such as a folder that is
+    read-only. Whatever is asked of it raises `StoreError` or `InputError` where there is no garden in the
+    folder, or its files cannot be read.
     """
 
     def __init__(
@@ -216,12 +195,8 @@ class OpenGarden:
     def place(self, name: str | None = None) -> Place:
         """The place of that name, or the only one whose name begins so; without a name the only place.
 
-        Raises
-        ------
-        UnknownNameError
-            If no place has the name; near matches are offered.
-        InputError
-            If several places fit, or the garden has none yet.
+        Raises `UnknownNameError` if no place has the name; near matches are offered; `InputError` if several
+        places fit, or the garden has none yet.
         """
         from phenology.language.words import near_words, plain_words
 
@@ -275,10 +250,7 @@ class OpenGarden:
     def coming_day(self, text: str) -> date:
         """A date of the season under way that is today or still to come, a vague one by its middle.
 
-        Raises
-        ------
-        InputError
-            If it is over.
+        Raises `InputError` if it is over.
         """
         end = self.calendar.end(self.calendar.season_of(self.today))
         earliest, latest = self.read_date(text, by=end).in_season(self.calendar, end)
@@ -290,10 +262,7 @@ class OpenGarden:
     def past_day(self, asked: str | date | None) -> date:
         """The day asked for with ``--as-of`` or `as_of`: one day, not to come; None is today.
 
-        Raises
-        ------
-        InputError
-            If the date cannot be understood, is more than one day, or lies in the future.
+        Raises `InputError` if the date cannot be understood, is more than one day, or lies in the future.
         """
         if asked is None:
             return self.today
@@ -387,10 +356,7 @@ class OpenGarden:
     def snapshot(self, as_of: str | date | None = None) -> Garden:
         """Records and weather as known on a day: what is forecast, calibrated and compared.
 
-        Parameters
-        ----------
-        as_of : text or date, optional
-            As `past_day` reads it. Records and weather dated after it are left out; without it nothing is.
+        Those dated after `as_of`, which `past_day` reads, are left out; without it nothing is.
         """
         from dataclasses import replace
 

@@ -11,12 +11,12 @@ from operator import attrgetter
 from pathlib import Path
 from typing import Any
 
-from data_sources.kept.past_forecasts import keep_forecasts, read_forecasts
+from data_sources.kept_notes import keep_forecasts, read_forecasts
 from phenology.garden import Garden
 from phenology.heat.clocks import CLOCKS
 from phenology.model.track_record import PastForecast, TrackRecord
 from reports.garden.open_garden import OpenGarden
-from reports.text.progress import Step, progress
+from reports.views.progress import Step, progress
 
 VERSION = 7  # raised when forecasts would come out differently on the same records
 
@@ -41,21 +41,10 @@ def garden_past(
     say: Callable[[str], None] = lambda _: None,
     progress: Step | None = None,
 ) -> list[PastForecast]:
-    """Every past forecast of every species, as `past_forecasts` makes them.
+    """Every past forecast of every species, as `past_forecasts` makes them, or as kept in the folder.
 
-    Only finished seasons count, so what is kept holds until a new season or older records come in.
-
-    Parameters
-    ----------
-    folder : Path
-        The garden's, where they are kept.
-    garden : Garden
-    keep : bool
-        Whether they may be kept there.
-    say : callable
-        Told when the reckoning begins, which takes some seconds.
-    progress : callable, optional
-        Told (forecasts made, forecasts to make) while it goes on.
+    Only finished seasons count, so what is kept holds until a new season or older records come in. `say` is
+    told when the reckoning begins, which takes some seconds; `progress` hears (made, to make) meanwhile.
     """
     finished = garden.finished_seasons
     if not finished.looks and not finished.works:

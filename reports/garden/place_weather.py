@@ -1,4 +1,4 @@
-"""The weather of a garden's places, as its benches have it."""
+"""What the store has of a garden's places, as their benches have it; own readings beside the station's."""
 
 from __future__ import annotations
 
@@ -9,7 +9,8 @@ from pathlib import Path
 
 from data_sources.weather.place_correction import PlaceCorrection, corrected, load_corrections
 from data_sources.weather.store.reading import WeatherReader
-from phenology.model.errors import WeatherError
+from phenology.model.errors import InputError, WeatherError
+from phenology.model.records import Place
 from phenology.weather.outlook import Outlook, measure_skill
 from phenology.weather.series import DailyWeather
 
@@ -75,3 +76,42 @@ def read_place_weather(folder: Path, places: list[str], as_of: date | None) -> S
                     known.outlooks[place] = outlook
                 known.attribution += store.attribution_lines(place)
     return known
+
+
+SOURCES = ("station", "model")  # the first that a place has is what its readings are held against
+
+
+@dataclass(frozen=True, eq=False)
+class StationPair:
+    """Own readings and the station's (or model's) for the same place."""
+
+    place: str  # its name
+    source: str
+    own: DailyWeather
+    other: DailyWeather
+    learned: PlaceCorrection | None  # how they have been found to differ; None with too few days
+
+
+def station_pair(folder: Path, place: Place, as_of: date | None = None) -> StationPair:
+    """Read the pair of one place; with `as_of` what came after it is forgotten.
+
+    Raises `WeatherError` if the garden has no weather; `InputError` if the place has no readings of its own,
+    or nothing to hold them against.
+    """
+    with WeatherReader.open(folder) as store:
+        if not store.has(place.id):
+            raise InputError(f"{place.name} has no weather yet; add some with `flushcast weather add FILE`")
+        own = store.read_source(place.id, "bench", as_of=as_of)
+        found = [(s, w) for s in SOURCES if (w := store.read_source(place.id, s, as_of=as_of)) is not None]
+    if own is None:
+        raise InputError(
+            f"{place.name} has no readings of its own; add some with "
+            "`flushcast weather add FILE --source bench`"
+        )
+    if not found:
+        raise InputError(f"{place.name} has no station or model to hold its own readings against")
+    source, other = found[0]
+    learned = load_corrections(folder).get(place.id, {}).get(source)
+    if learned is not None and as_of is not None and learned.last_day > as_of:
+        learned = None
+    return StationPair(place.name, source, own, other, learned)

@@ -11,9 +11,8 @@ from phenology.advice.forecast_change import ForecastChange, forecast_changes
 from phenology.advice.forecast_rows import ForecastRow
 from phenology.advice.visits import Visit
 from phenology.advice.windows import Window, windows
-from reports.notebook.framed import framed
-from reports.notebook.opened import Opened
-from reports.output import ahead as tables
+from reports.notebook.opened import Opened, framed
+from reports.views import ahead as tables
 
 
 class Ahead(Opened):

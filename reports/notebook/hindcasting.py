@@ -19,9 +19,9 @@ from phenology.learning.transitions import catalogue_priors
 from phenology.model.errors import InputError
 from phenology.model.season import SeasonCalendar
 from reports.garden.clock import today
-from reports.notebook.framed import framed, on_one_thread
+from reports.notebook.opened import framed, on_one_thread
 from reports.notebook.weather import Weather, daily_weather
-from reports.output.hindcast import COUNTS, FORECASTS, SCORES, Forecast, Scored, counts, forecasts, scored
+from reports.views.hindcast import COUNTS, FORECASTS, SCORES, Forecast, Scored, counts, forecasts, scored
 
 Looks: TypeAlias = pd.DataFrame | str | os.PathLike[str]
 

@@ -17,10 +17,9 @@ from phenology.learning.transitions import Transition, all_transitions
 from phenology.learning.work_habit import work_habits
 from phenology.model.season import SeasonCalendar
 from phenology.model.track_record import PastForecast, TrackRecord, first_hardenings
-from reports.notebook.framed import framed
-from reports.notebook.opened import Opened
-from reports.output.calibration import COLUMNS as LEARNED
+from reports.notebook.opened import Opened, framed
 from reports.table import Column, attribute
+from reports.views.calibration_text import COLUMNS as LEARNED
 
 LEVELS = (10, 50, 90)
 CLOCK_SHARES = (

@@ -14,8 +14,7 @@ from phenology.learning.transitions import TARGETS
 from phenology.model.records import Look, Place, Tree, Work
 from phenology.model.season import SeasonCalendar
 from phenology.species.catalogue import STEPS, Species
-from reports.notebook.framed import framed
-from reports.notebook.opened import Opened
+from reports.notebook.opened import Opened, framed
 from reports.table import Column, attribute, each, fields
 
 PLACES: tuple[Column[tuple[Place, int]], ...] = (

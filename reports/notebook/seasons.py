@@ -14,18 +14,15 @@ from phenology.language.vague_dates import parse
 from phenology.language.words import find_bloom, find_operation, find_stage
 from phenology.model.errors import InputError
 from phenology.model.records import Place
-from phenology.seasons.compare import compare_seasons
-from phenology.seasons.followed import what_followed
-from phenology.seasons.season_frosts import season_frosts
-from phenology.seasons.tree_stages import tree_stages
+from phenology.seasons.compare import compare_seasons, season_frosts
+from phenology.seasons.tree_stages import tree_stages, what_followed
 from phenology.seasons.trends import garden_trends
 from phenology.species.catalogue import neutral_species
 from reports.garden.elsewhere_weather import home_place
-from reports.notebook.framed import framed
-from reports.notebook.opened import Opened
+from reports.notebook.opened import Opened, framed
 from reports.notebook.weather import Weather, daily_weather
-from reports.output.compare import COLUMNS, course_days, followed_stages
-from reports.output.elsewhere import COLUMNS as LESSONS
+from reports.views.compare import COLUMNS, course_days, followed_stages
+from reports.views.elsewhere_text import COLUMNS as LESSONS
 
 
 class SeasonFrames(Opened):

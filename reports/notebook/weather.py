@@ -14,8 +14,7 @@ from phenology.heat.clocks import CLOCKS, accumulate
 from phenology.heat.thermal_time import Cutoff, Method, degree_days
 from phenology.model.errors import WeatherError
 from phenology.weather.series import DailyWeather, WeatherCoverage
-from reports.notebook.framed import DAY, framed
-from reports.notebook.opened import Opened
+from reports.notebook.opened import DAY, Opened, framed
 from reports.table import attribute
 
 Weather: TypeAlias = pd.DataFrame | DailyWeather | str | os.PathLike[str]

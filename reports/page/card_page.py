@@ -10,9 +10,9 @@ from phenology.model.stages import Stage
 from phenology.species.species import Species
 from phenology.work.shoot import described, how_far
 from reports.page.drawings import Label, drawn, filled, svg_drawing, svg_line, svg_rect
-from reports.text.elsewhere_text import Asked, Card, asked_words, due_words, span
-from reports.text.shoot_picture import svg_picture
-from reports.text.words import MONTHS, capital, listed, short_date
+from reports.views.elsewhere_text import Asked, Card, asked_words, due_words, span
+from reports.views.shoot_picture import svg_picture
+from reports.views.words import MONTHS, capital, listed, short_date
 
 TEMPLATE = "card.html.j2"
 ACROSS = 3  # dates that a phone holds side by side

@@ -14,7 +14,6 @@ from phenology.seasons.compare import Comparison
 from phenology.seasons.season_heat import BASE_C, heat_course
 from phenology.seasons.tree_stages import StageDate
 from reports.charts.learned_charts import describe_past
-from reports.output.compare import Compared
 from reports.page.drawings import (
     Around,
     drawn,
@@ -28,8 +27,9 @@ from reports.page.drawings import (
     month_labels,
 )
 from reports.page.render import lead_words
-from reports.text import compare_tables as tables
-from reports.text.words import short_date, weekday_full_date
+from reports.views import compare_tables as tables
+from reports.views.compare import Compared
+from reports.views.words import short_date, weekday_full_date
 
 TEMPLATE = "compare.html.j2"
 SEASONS_WIDE = 5  # seasons across that a phone shows; fewer where dates are written long

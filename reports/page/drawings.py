@@ -6,8 +6,8 @@ import math
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import timedelta
+from functools import cache
 from html import escape
-from importlib import resources
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -20,9 +20,11 @@ from phenology.seasons.compare import Comparison
 from phenology.seasons.season_heat import HeatCourse
 from phenology.seasons.tree_stages import StageDate
 from reports.charts.ink import PALETTES
-from reports.text.words import MONTHS
+from reports.charts.row_drawing import short_number
+from reports.views.words import MONTHS
 
 if TYPE_CHECKING:
+    from jinja2 import Environment
     from markupsafe import Markup
 
 
@@ -54,24 +56,20 @@ def svg_drawing(width: float, height: float, words: str, parts: Iterable[str], k
 def svg_rect(x: float, y: float, width: float, height: float, kind: str, opacity: float | None = None) -> str:
     """A filled box."""
     faint = "" if opacity is None else f' fill-opacity="{opacity:.2g}"'
-    at = f'x="{_short(x)}" y="{_short(y)}" width="{_short(width)}" height="{_short(height)}"'
+    left, top, wide, high = map(short_number, (x, y, width, height))
+    at = f'x="{left}" y="{top}" width="{wide}" height="{high}"'
     return f'<rect class="{kind}" {at}{faint}/>'
 
 
 def svg_line(x1: float, y1: float, x2: float, y2: float, kind: str) -> str:
     """A line."""
-    at = f'x1="{_short(x1)}" y1="{_short(y1)}" x2="{_short(x2)}" y2="{_short(y2)}"'
+    at = f'x1="{short_number(x1)}" y1="{short_number(y1)}" x2="{short_number(x2)}" y2="{short_number(y2)}"'
     return f'<line class="{kind}" {at}/>'
 
 
 def svg_curve(points: Iterable[tuple[float, float]], kind: str) -> str:
     """A curve through points."""
-    through = " ".join(f"{x:.1f},{y:.1f}" for x, y in points)
-    return f'<polyline class="{kind}" points="{through}"/>'
-
-
-def _short(number: float) -> str:
-    return f"{number:.2f}".rstrip("0").rstrip(".")
+    return f'<polyline class="{kind}" points="{_points(points)}"/>'
 
 
 def heat_drawing(course: HeatCourse, words: str, scale: float = 1.0) -> tuple[str, list[Label]]:
@@ -197,7 +195,7 @@ def _flush(days: dict[str, float]) -> Iterator[str]:
             yield svg_line(at, low, at, high, "stroke" if low > 3 else "hard")
 
 
-def _points(points: Sequence[tuple[float, float]]) -> str:
+def _points(points: Iterable[tuple[float, float]]) -> str:
     return " ".join(f"{x:.1f},{y:.1f}" for x, y in points)
 
 
@@ -215,20 +213,22 @@ def finite(day: float | None) -> float | None:
 
 
 def filled(template: str, **values: Any) -> str:
-    """A template of `reports/templates` with its values; text is escaped, a name that is missing an error."""
-    from jinja2 import Environment, FunctionLoader, StrictUndefined
+    """A template of `reports/templates` with its values."""
+    return templates("reports").get_template(template).render(palettes=PALETTES, **values)
 
-    def load(name: str) -> str:
-        return resources.files("reports").joinpath("templates", name).read_text(encoding="utf-8")
 
-    environment = Environment(
-        loader=FunctionLoader(load),
+@cache
+def templates(package: str) -> Environment:
+    """The templates beside a package; text is escaped, and a name that is missing is an error."""
+    from jinja2 import Environment, PackageLoader, StrictUndefined
+
+    return Environment(
+        loader=PackageLoader(package),
         autoescape=True,
         trim_blocks=True,
         lstrip_blocks=True,
         undefined=StrictUndefined,
     )
-    return environment.get_template(template).render(palettes=PALETTES, **values)
 
 
 def drawn(svg: str) -> Markup:

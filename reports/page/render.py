@@ -38,17 +38,17 @@ from reports.page.content import (
     cautions_of,
     headline,
     in_full,
+    season_picture,
     subline,
     warnings_of,
     week,
 )
 from reports.page.drawings import drawn, filled, heat_drawing, month_labels, trust_drawing, years_drawing
-from reports.page.season_picture import season_picture
 from reports.table import in_units
-from reports.text.change_text import care_of, changes_text, misses_text
-from reports.text.forecast_text import NO_TREES, weather_words
-from reports.text.progress import Step
-from reports.text.words import capital, listed, weekday_full_date
+from reports.views.change_text import care_of, changes_text, misses_text
+from reports.views.forecast_text import NO_TREES, weather_words
+from reports.views.progress import Step
+from reports.views.words import capital, listed, weekday_full_date
 
 _SOURCE_WORDS = {
     "bench": "from your own thermometer",
@@ -153,61 +153,47 @@ def report_html(
         Gives the address at which the trees of a line are drawn one by one; without it they stand behind it.
     """
     with using_units(settings.units):
-        return _filled(folder, garden, settings, look_back, past, remember, progress, agenda, herds_at)
+        agenda = agenda or make_agenda(forecast_garden(garden))
+        forecast = agenda.forecast
+        garden = _best_place_first(garden)
+        course = heat_course(garden)
+        if look_back and past is None:
+            past = past_forecasts(garden, progress=progress)
+        return filled(
+            TEMPLATE,
+            name=settings.name,
+            headline=headline(agenda),
+            subline=subline(agenda, settings.name, course),
+            usual_warmth=forecast.usual_warmth,
+            no_trees="" if garden.trees else NO_TREES.replace("`", ""),
+            look_first=f"{LOOK_FIRST} {CUT_FIRM}",
+            today=blocks(agenda),
+            topics=care_topics(agenda),
+            care=care_of(agenda),
+            week=week(agenda),
+            picture=season_picture(agenda, behind=herds_at is None),
+            herds_at=herds_at,
+            changed=_changed(folder, forecast, look_back, remember),
+            notes=list(warnings_of(agenda)),
+            trees=in_full(agenda),
+            heat=_heat(course, garden, settings.units) if garden.weather_through() else None,
+            looked_back=look_back,
+            past=describe_past(first_hardenings(past or [])),
+            trust=[_trust(one, garden) for one in TrackRecord.of(past or []).values() if one.compared],
+            rests=weather_words(forecast),
+            weather=[(place, _years(place)) for place in weather_of(folder, garden)],
+            before=BEFORE_A_CUT,
+            cautions=cautions_of(garden),
+            limits=garden.limits,
+            degrees={"reference": degrees(REFERENCE_C, sign=DEGREE), "base": degrees(BASE_C, sign=DEGREE)},
+            clocks={"ways": len(CLOCKS), "words": describe_heat_curve(settings.units)},
+        )
 
 
 def herd_html(agenda: Agenda, settings: GardenSettings, headline: str) -> str:
     """A page of some trees' season, a row each."""
     with using_units(settings.units):
         return filled("herd.html.j2", headline=headline, picture=season_picture(agenda))
-
-
-def _filled(
-    folder: Path,
-    garden: Garden,
-    settings: GardenSettings,
-    look_back: bool,
-    past: Sequence[PastForecast] | None,
-    remember: bool,
-    progress: Step | None,
-    agenda: Agenda | None,
-    herds_at: Callable[[Line], str] | None,
-) -> str:
-    agenda = agenda or make_agenda(forecast_garden(garden))
-    forecast = agenda.forecast
-    garden = _best_place_first(garden)
-    course = heat_course(garden)
-    if look_back and past is None:
-        past = past_forecasts(garden, progress=progress)
-    return filled(
-        TEMPLATE,
-        name=settings.name,
-        headline=headline(agenda),
-        subline=subline(agenda, settings.name, course),
-        usual_warmth=forecast.usual_warmth,
-        no_trees="" if garden.trees else NO_TREES.replace("`", ""),
-        look_first=f"{LOOK_FIRST} {CUT_FIRM}",
-        today=blocks(agenda),
-        topics=care_topics(agenda),
-        care=care_of(agenda),
-        week=week(agenda),
-        picture=season_picture(agenda, behind=herds_at is None),
-        herds_at=herds_at,
-        changed=_changed(folder, forecast, look_back, remember),
-        notes=list(warnings_of(agenda)),
-        trees=in_full(agenda),
-        heat=_heat(course, garden, settings.units) if garden.weather_through() else None,
-        looked_back=look_back,
-        past=describe_past(first_hardenings(past or [])),
-        trust=[_trust(one, garden) for one in TrackRecord.of(past or []).values() if one.compared],
-        rests=weather_words(forecast),
-        weather=[(place, _years(place)) for place in weather_of(folder, garden)],
-        before=BEFORE_A_CUT,
-        cautions=cautions_of(garden),
-        limits=garden.limits,
-        degrees={"reference": degrees(REFERENCE_C, sign=DEGREE), "base": degrees(BASE_C, sign=DEGREE)},
-        clocks={"ways": len(CLOCKS), "words": describe_heat_curve(settings.units)},
-    )
 
 
 def _changed(folder: Path, forecast: GardenForecast, look_back: bool, remember: bool) -> list[str]:

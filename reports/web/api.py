@@ -146,7 +146,7 @@ def make_api(site: Site) -> FastAPI:
 
 
 def _as_json(site: Site, *, with_rows: bool) -> Response:
-    from reports.output.ahead import agenda_json, forecast_json
+    from reports.views.ahead import agenda_json, forecast_json
 
     with site.keeper.opened() as garden:
         known, units = site.keeper.ahead(garden), garden.settings.units

@@ -2,6 +2,10 @@
 
 from __future__ import annotations
 
+import io
+from typing import TYPE_CHECKING
+
+import segno
 from starlette.datastructures import Headers
 from starlette.requests import Request
 from starlette.responses import JSONResponse, RedirectResponse, Response
@@ -9,9 +13,11 @@ from starlette.types import ASGIApp, Receive, Scope, Send
 
 from phenology.model.errors import FlushcastError, InputError
 from reports.web.devices import COOKIE, Device, Devices
-from reports.web.qr import drawn_qr
 from reports.web.safety import Reach
 from reports.web.site import Visit
+
+if TYPE_CHECKING:
+    from markupsafe import Markup
 
 COOKIE_SECONDS = 400 * 24 * 3600  # as long as browsers keep one
 OPEN = ("/pair", "/static/", "/calendar/")
@@ -105,7 +111,7 @@ def calendar(visit: Visit) -> Response:
     """The calendar, for whoever knows its secret address."""
     import hmac
 
-    from reports.output.calendar_file import calendar_text, events_before
+    from reports.views.calendar_file import calendar_text, events_before
 
     secret, asked = visit.site.devices.calendar_secret(), visit.request.path_params["secret"]
     if not secret or not hmac.compare_digest(secret.encode(), asked.encode()):
@@ -120,3 +126,19 @@ def calendar(visit: Visit) -> Response:
     text: bytes = known.once("calendar", make)
     visit.site.last_calendar = text
     return Response(text, media_type="text/calendar; charset=utf-8")
+
+
+def terminal_qr(url: str) -> str:
+    """A code drawn with half blocks, for the terminal."""
+    out = io.StringIO()
+    segno.make(url, error="l", micro=False).terminal(out, compact=True)
+    return out.getvalue().rstrip("\n")
+
+
+def drawn_qr(url: str, words: str) -> Markup:
+    """A code as a drawing inside a page, with the words that say what it is."""
+    from markupsafe import Markup
+
+    made = segno.make(url, error="m", micro=False)
+    svg = made.svg_inline(scale=4, border=2, omitsize=True, dark="#000", light="#fff")
+    return Markup('<svg role="img" aria-label="{}" {}').format(words, Markup(svg.removeprefix("<svg ")))

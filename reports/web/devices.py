@@ -30,21 +30,12 @@ MOST_DEVICES = 50
 
 @dataclass(frozen=True)
 class Device:
-    """A paired phone, computer or program.
-
-    Attributes
-    ----------
-    id, name : str
-    digest : str
-        Of its secret.
-    since : str
-        The day it was paired, ISO.
-    """
+    """A paired phone, computer or program."""
 
     id: str
     name: str
-    digest: str
-    since: str
+    digest: str  # of its secret
+    since: str  # the day it was paired, ISO
 
 
 @dataclass
@@ -56,19 +47,10 @@ class _Code:
 
 @dataclass
 class Devices:
-    """The paired devices of a garden, kept in a file beside the journal that only its owner can read.
-
-    Parameters
-    ----------
-    folder : Path
-    clock : callable
-        Seconds, for how long a code holds.
-    today : callable
-        The day.
-    """
+    """The paired devices of a garden, kept in a file beside the journal that only its owner can read."""
 
     folder: Path
-    clock: Callable[[], float]
+    clock: Callable[[], float]  # seconds, for how long a code holds
     today: Callable[[], date]
     _code: _Code | None = None
     _lock: threading.RLock = field(default_factory=threading.RLock)
@@ -83,10 +65,7 @@ class Devices:
     def pair(self, code: str, name: str) -> str:
         """Pair a device; returns its secret.
 
-        Raises
-        ------
-        InputError
-            If the code is wrong, was used, is too old, or was guessed at too often.
+        Raises `InputError` if the code is wrong, was used, is too old, or was guessed at too often.
         """
         with self._lock:
             open_code = self._code

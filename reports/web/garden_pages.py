@@ -11,16 +11,16 @@ from starlette.responses import Response
 from data_sources.garden_settings import SETTINGS
 from data_sources.journal_questions import labels_since, newest_of_trees
 from phenology.advice.garden_forecast import usual_warmth_note
+from phenology.language.degrees import degrees
 from phenology.language.tree_selection import place_of
 from phenology.model.errors import FlushcastError, InputError
 from phenology.model.records import GrowthAim, Tree
-from reports.entries.merging import Edit
+from reports.entries.merging import Edit, saved
+from reports.entries.readings import update_places
 from reports.entries.settings import NAMES, change_setting, field_named, shown_setting
 from reports.entries.trees import add_tree, aim_trees, edit_trees, move_trees, remove_tree, retire_trees
-from reports.garden.weather_updating import update_places
-from reports.table import Table
-from reports.text.calibration_text import STEPS_MEAN, species_words, step_columns
-from reports.web.qr import drawn_qr
+from reports.views.calibration_text import STEPS_MEAN, Learned
+from reports.web.device_pages import drawn_qr
 from reports.web.site import Updating, Visit
 from reports.web.tree_pages import tree_of
 
@@ -93,15 +93,10 @@ def _edit_page(
 
 
 def _edited(visit: Visit, plan: Callable[[], Edit], onward: str) -> Response:
-    """Save what an edit changes, planned with nobody writing in between, and say so."""
-    with visit.garden.changing():
-        change = plan()
-        visit.garden.save(change.label or change.said.rstrip("."), change.save, change.remove)
-        newest = visit.garden.journal.newest_change()
+    """Save what an edit changes, and say so."""
+    change, batch = saved(visit.garden, plan)
     visit.site.keeper.warm()
-    return visit.page(
-        "edited.html.j2", "Saved", said=change.said, onward=onward, batch=newest[1] if newest else ""
-    )
+    return visit.page("edited.html.j2", "Saved", said=change.said, onward=onward, batch=batch)
 
 
 def labels(visit: Visit) -> Response:
@@ -134,38 +129,20 @@ def calibration(visit: Visit) -> Response:
     garden, known = visit.garden, visit.site.keeper.ahead(visit.garden)
 
     def make() -> list[dict[str, Any]]:
-        from phenology.learning.calibration import calibrate
         from phenology.learning.garden_fit import GardenFit
-        from phenology.learning.garden_leaves import GardenLeaves
-        from phenology.learning.learned_from import learned_from
-        from phenology.learning.work_habit import work_habits
-        from phenology.model.track_record import TrackRecord
         from reports.garden.past_forecasts import garden_past
 
-        snapshot, units = known.agenda.garden, garden.settings.units
-        fit = GardenFit(snapshot)
-        rows, habits = list(calibrate(fit)), list(work_habits(fit.histories, snapshot.calendar, None))
-        skills = [one for one in TrackRecord.of(garden_past(garden.folder, snapshot)).values() if one.trees]
-        leaves, learned = list(GardenLeaves(fit).habits(None)), list(learned_from(fit, None))
-        found = []
-        for latin in dict.fromkeys(row.species for row in rows):
-            mine, species = [row for row in rows if row.species == latin], garden.catalogue.get(latin)
-            found.append(
-                {
-                    "name": species.name if species else latin,
-                    "looks": mine[0].looks,
-                    "rows": Table("", step_columns(rows), mine).texts(),
-                    "heads": [column.title or column.name for column in step_columns(rows)],
-                    "words": species_words(latin, units, skills, habits, leaves, learned),
-                }
-            )
-        return found
+        snapshot = known.agenda.garden
+        learned = Learned.of(GardenFit(snapshot), garden_past(garden.folder, snapshot))
+        return [
+            {"name": garden.species_name(latin), "looks": looks, "steps": steps, "words": words}
+            for latin, looks, steps, words in learned.tables(garden.settings.units)
+        ]
 
     found: list[dict[str, Any]] = known.once("calibration", make)
-    reference = "64 °F" if garden.settings.units == "F" else "18 °C"
     return visit.page(
-        "calibration.html.j2", "Calibration", found=found, reference=reference, meaning=STEPS_MEAN,
-        note=usual_warmth_note(known.agenda.garden),
+        "calibration.html.j2", "Calibration", found=found, meaning=STEPS_MEAN,
+        reference=degrees(18, sign=" °"), note=usual_warmth_note(known.agenda.garden),
     )  # fmt: skip
 
 

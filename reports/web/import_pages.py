@@ -17,8 +17,8 @@ from phenology.language.words import known_event
 from phenology.model.operations import Operation
 from phenology.model.stages import Stage
 from reports.entries.intake import Intake, answered, garden_answers, prepare, save
-from reports.text.forecast_text import SEEN
-from reports.text.words import capital, counted
+from reports.views.forecast_text import SEEN
+from reports.views.words import capital, counted
 from reports.web.site import Visit
 from reports.web.uploads import WORDS, Ask, Upload, asked_plainly
 

@@ -47,12 +47,7 @@ class _OvertakenError(Exception):
 
 
 class Keeper:
-    """Opens a garden for a request, and keeps the forecasts of its last few states.
-
-    Parameters
-    ----------
-    folder : Path
-    """
+    """Opens a garden for a request, and keeps the forecasts of its last few states."""
 
     def __init__(self, folder: Path) -> None:
         self.folder = folder

@@ -15,16 +15,18 @@ from phenology.advice.agenda import Section
 from phenology.language.tree_selection import few_labels, place_of
 from phenology.language.words import find_stage, plain_words
 from phenology.model.errors import InputError
+from phenology.model.operations import Operation
 from phenology.model.records import Look, Stand, Tree
 from phenology.model.stages import Mark, Part, Stage
 from phenology.records.entries import stage_now
 from reports.entries.entry_editor import UnchangedError
 from reports.entries.look_editor import LookEditor
+from reports.entries.work_editor import WorkEditor
 from reports.garden.open_garden import OpenGarden
-from reports.text.forecast_text import SEEN
-from reports.text.words import capital, shown_date
-from reports.web.photos import plain_photo
+from reports.views.forecast_text import SEEN
+from reports.views.words import capital, shown_date
 from reports.web.site import Visit
+from reports.web.uploads import plain_photo
 from reports.web.writing import (
     LOOK_FIELDS,
     AlreadyWrittenError,
@@ -110,21 +112,23 @@ def save_look(visit: Visit) -> Response:
     stage = visit.text("stage")
     if not stage:
         raise InputError("say what the tree is at: choose a stage")
-    fields = {name: str(value) for name, value in visit.form.items()}
-    entry = Entry(
-        LookEditor,
-        tuple(visit.texts("tree")),
-        find_stage(stage),
-        typed_fields(fields, LookEditor),
-        checked_token(visit.text("token")),
-        number(visit.text("seen")),
-        visit.texts("agreed"),
-    )
+    entry = entry_in(visit, LookEditor, find_stage(stage))
     if photo := visit.files.get("photo"):
         made = plain_photo(photo)
         for tree in chosen_trees(visit):
             keep_photo(visit.garden.folder, entry.id_of(tree.id), made)
     return written(visit, entry, "/look")
+
+
+def entry_in(
+    visit: Visit, editor: type[LookEditor] | type[WorkEditor], name: Stage | Operation, **instead: str
+) -> Entry:
+    """The look or work that a form says, but for fields that are `instead` as given."""
+    given = {field: str(value) for field, value in visit.form.items()} | instead
+    return Entry(
+        editor, tuple(visit.texts("tree")), name, typed_fields(given, editor),
+        checked_token(visit.text("token")), number(visit.text("seen")), visit.texts("agreed"),
+    )  # fmt: skip
 
 
 def written(visit: Visit, entry: Entry, action: str) -> Response:

@@ -17,7 +17,7 @@ from phenology.language.date_style import short_date
 from phenology.model.errors import InputError
 from phenology.model.records import Place
 from reports.entries.readings import take_readings
-from reports.text.words import counted
+from reports.views.words import counted
 from reports.web.site import Visit
 from reports.web.uploads import Upload, asked_plainly
 

@@ -37,21 +37,12 @@ HEADERS = {
 
 @dataclass(frozen=True)
 class Reach:
-    """From where the pages may be asked for.
+    """From where the pages may be asked for."""
 
-    Attributes
-    ----------
-    hosts : collection of str
-        Names and addresses by which they are reached, without ports.
-    prefix : str
-        The path under which a reverse proxy shows them, such as "/garden"; usually empty.
-    proxied : bool
-        Whether a reverse proxy may stand in front.
-    """
-
+    # names and addresses by which they are reached, without ports
     hosts: Collection[str] = ("localhost", "127.0.0.1")
-    prefix: str = ""
-    proxied: bool = False
+    prefix: str = ""  # the path under which a reverse proxy shows them, such as "/garden"; usually empty
+    proxied: bool = False  # whether a reverse proxy may stand in front
 
 
 class Guard:

@@ -17,13 +17,12 @@ from starlette.responses import HTMLResponse, RedirectResponse, Response
 
 from phenology.model.errors import FlushcastError, InputError
 from reports.garden.open_garden import OpenGarden
+from reports.page.drawings import templates
 from reports.web.keeper import Keeper
 from reports.web.safety import Reach
 from reports.web.uploads import Uploads, plain_file_name
 
 if TYPE_CHECKING:
-    from jinja2 import Environment
-
     from reports.web.devices import Devices
     from reports.web.writing import Saved
 
@@ -54,41 +53,22 @@ class Updating:
 
 @dataclass
 class Site:
-    """One garden served: its folder's keeper, from where it is reached, who may see it.
-
-    Attributes
-    ----------
-    keeper : Keeper
-    reach : Reach
-    devices : Devices
-        Those that are paired.
-    paired_only : bool
-        Whether only they are let in, or whoever sits at this computer.
-    saves : dict
-        What the last few changes said when they were saved, by their batch.
-    styles : dict
-        Stylesheets of pages that stand inside ours, by their tag.
-    last_calendar : bytes
-        As it was given last.
-    updating, starting : Updating, Lock
-        Of the weather.
-    start : str
-        The address where a garden is begun, prefix and all.
-    uploads : Uploads
-        Files that wait for answers.
-    """
+    """One garden served: its folder's keeper, from where it is reached, who may see it."""
 
     keeper: Keeper
     reach: Reach
-    devices: Devices
-    paired_only: bool = False
+    devices: Devices  # those that are paired
+    paired_only: bool = False  # whether only they are let in, or whoever sits at this computer
+    # what the last few changes said when they were saved, by their batch
     saves: dict[str, Saved] = field(default_factory=dict)
+    # stylesheets of pages that stand inside ours, by their tag
     styles: dict[str, str] = field(default_factory=dict)
-    last_calendar: bytes = b""
+    last_calendar: bytes = b""  # as it was given last
+    # updating and starting: of the weather
     updating: Updating = field(default_factory=Updating)
     starting: threading.Lock = field(default_factory=threading.Lock)
-    start: str = "/start"
-    uploads: Uploads = field(default_factory=Uploads)
+    start: str = "/start"  # the address where a garden is begun, prefix and all
+    uploads: Uploads = field(default_factory=Uploads)  # files that wait for answers
 
     def remember(self, batch: str, saved: Saved) -> None:
         """Keep what is told once a change is saved, for the page that follows."""
@@ -111,26 +91,14 @@ class Leafed(Generic[T]):
 
 @dataclass(frozen=True)
 class Visit:
-    """One request for a page.
-
-    Attributes
-    ----------
-    request : Request
-    site : Site
-    garden : OpenGarden
-    form : FormData
-        What was sent; empty where the page is only asked for.
-    files : dict of str to bytes
-    names : dict of str to str
-        What the files are called where they come from: to be told, never to be opened.
-    """
+    """One request for a page."""
 
     request: Request
     site: Site
     garden: OpenGarden
-    form: FormData
+    form: FormData  # what was sent; empty where the page is only asked for
     files: Mapping[str, bytes]
-    names: Mapping[str, str]
+    names: Mapping[str, str]  # what the files are called where they come from: to be told, never to be opened
 
     def text(self, name: str) -> str:
         """A field of the form, or else of the address; empty where there is none."""
@@ -168,7 +136,7 @@ class Visit:
         here = self.request.url.path.removeprefix(self.site.reach.prefix) or "/"
         let_in = not self.site.paired_only or "device" in self.request.scope
         html = (
-            templates()
+            templates("reports.web")
             .get_template(template)
             .render(
                 title=title,
@@ -244,17 +212,3 @@ def assets() -> dict[str, Asset]:
         body = resources.files("reports").joinpath("web", "static", name).read_bytes()
         found[name] = Asset(body, kind, hashlib.sha256(body).hexdigest()[:12])
     return found
-
-
-@cache
-def templates() -> Environment:
-    """The templates of the pages; text is escaped, and a name that is missing is an error."""
-    from jinja2 import Environment, PackageLoader, StrictUndefined
-
-    return Environment(
-        loader=PackageLoader("reports.web"),
-        autoescape=True,
-        trim_blocks=True,
-        lstrip_blocks=True,
-        undefined=StrictUndefined,
-    )

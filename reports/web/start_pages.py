@@ -19,8 +19,8 @@ from phenology.species.catalogue import load_species
 from reports.entries.look_editor import LookEditor
 from reports.entries.work_editor import WorkEditor
 from reports.garden.clock import today
-from reports.text.forecast_text import SEEN
-from reports.text.words import capital, counted
+from reports.views.forecast_text import SEEN
+from reports.views.words import capital, counted
 from reports.web.site import Visit
 from reports.web.writing import AlreadyWrittenError, Entry, checked_token, new_token, typed_fields, write_down
 

@@ -1,83 +1,150 @@
-"""Today, the round, what was saved and how the forecast moved, the history."""
+"""Today, the morning page, a herd, the seasons: pages of `reports/page` taken apart to stand inside ours."""
 
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Callable, Collection, Iterator
-from dataclasses import dataclass
-from datetime import timedelta
-from typing import Any
+from collections.abc import Collection
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING, Any
 
 from starlette.responses import HTMLResponse, Response
 
-from data_sources.journal_questions import what_a_batch_did
-from phenology.advice.agenda import Round, Section, plan_round
-from phenology.advice.alike import alike
-from phenology.advice.forecast_change import moved_by_looks
-from phenology.advice.visits import Visit as Visited
-from phenology.model.records import Tree
-from reports.charts.agenda_rows import MOST_LINES, Line
-from reports.text.ahead_text import NOTHING_DECIDES, review_lines, round_cautions
-from reports.text.change_text import as_counted, moved_lines
-from reports.text.forecast_text import in_brief
-from reports.text.words import capital, full_date, short_date, weekday_full_date
+from phenology.advice.agenda import Section
+from phenology.seasons.compare import Comparison, compare_seasons
+from reports.charts.agenda_rows import MOST_LINES
+from reports.views.change_text import as_counted
+from reports.views.words import capital
 from reports.web.keeper import Known
-from reports.web.report_body import Embedded, herd_body, morning_body, seasons_body, trees_compared
 from reports.web.site import Visit
 from reports.web.tree_pages import tree_of
-from reports.web.writing import take_back
 
-HISTORY_SHOWN = 40
+if TYPE_CHECKING:
+    from markupsafe import Markup
+
 FEW_CHIPS = 8  # trees of today named above its headline; the others are a tap away
 FEW_COMPARED = 20  # trees whose seasons stand on one page
-NO_OTHER = "No other tree's date moved by more than a few days."
+
+
+@dataclass(frozen=True)
+class Embedded:
+    """A page of its own, to stand inside another one."""
+
+    style: str  # its stylesheet
+    body: Markup  # what stands in its body
 
 
 def today(visit: Visit) -> Response:
     """The morning page, live, with a way to each tree that is to be looked at today."""
     known = visit.site.keeper.ahead(visit.garden)
     trees = sorted((r.tree for r in known.agenda.of(Section.TODAY)), key=lambda t: as_counted(t.label))
-    body = morning_body(visit.garden, known, _herds_at(visit), look_back=False)
-    return _embedding(visit, "today.html.j2", "Today", body, trees=trees[:FEW_CHIPS], due=len(trees))
-
-
-def _herds_at(visit: Visit) -> Callable[[Line], str]:
-    return lambda line: visit.at(f"/trees/{line.rows[0].tree.id}/herd")
-
-
-def herd(visit: Visit) -> Response:
-    """The trees of the same species on the same bench, each drawn through its season."""
-    garden, known, one = visit.garden, visit.site.keeper.ahead(visit.garden), tree_of(visit)
-    place = known.agenda.garden.place_of(one, garden.today)
-    leafed = visit.leafed([t for t in garden.standing(place) if t.species == one.species], MOST_LINES)
-    title = f"{capital(garden.species_name(one.species))}, {place.name}"
-    body = herd_body(garden, known, {tree.id for tree in leafed.here}, title)
-    return _embedding(visit, "herd.html.j2", title, body, leafed=leafed)
+    page = _morning(visit, known, look_back=False)
+    return _embedding(visit, "today.html.j2", "Today", page, trees=trees[:FEW_CHIPS], due=len(trees))
 
 
 def morning(visit: Visit) -> Response:
     """The same with what changed since the last look, and how past forecasts did."""
-    known = visit.site.keeper.ahead(visit.garden)
-    return _embedding(
-        visit,
-        "embedded.html.j2",
-        "Morning",
-        morning_body(visit.garden, known, _herds_at(visit), look_back=True),
-    )
+    page = _morning(visit, visit.site.keeper.ahead(visit.garden), look_back=True)
+    return _embedding(visit, "embedded.html.j2", "Morning", page)
+
+
+def _morning(visit: Visit, known: Known, *, look_back: bool) -> Embedded:
+    """The morning page of a garden, as `flushcast report` writes it.
+
+    The trees of a line of very many stand on a page of their own. With `look_back` it tells what changed and
+    how past forecasts did, which takes two forecasts more.
+    """
+
+    def make() -> Embedded:
+        from reports.garden.past_forecasts import garden_past
+        from reports.page.render import report_html
+
+        garden, snapshot = visit.garden, known.agenda.garden
+        return taken_apart(
+            report_html(
+                garden.folder,
+                snapshot,
+                garden.settings,
+                look_back=look_back,
+                past=garden_past(garden.folder, snapshot) if look_back else None,
+                remember=look_back,
+                agenda=known.agenda,
+                herds_at=lambda line: visit.at(f"/trees/{line.rows[0].tree.id}/herd"),
+            )
+        )
+
+    made: Embedded = known.once("morning, looking back" if look_back else "morning", make)
+    return made
+
+
+def herd(visit: Visit) -> Response:
+    """The trees of the same species on the same bench, each drawn through its season."""
+    from reports.page.render import herd_html
+
+    garden, known, one = visit.garden, visit.site.keeper.ahead(visit.garden), tree_of(visit)
+    place = known.agenda.garden.place_of(one, garden.today)
+    leafed = visit.leafed([t for t in garden.standing(place) if t.species == one.species], MOST_LINES)
+    title = f"{capital(garden.species_name(one.species))}, {place.name}"
+    agenda = known.agenda.only({tree.id for tree in leafed.here})
+    page = taken_apart(herd_html(agenda, garden.settings, title))
+    return _embedding(visit, "herd.html.j2", title, page, leafed=leafed)
 
 
 def seasons(visit: Visit) -> Response:
     """Seasons side by side; tree by tree a species at a time where there are many."""
     garden, known = visit.garden, visit.site.keeper.ahead(visit.garden)
-    found, species = trees_compared(known), visit.text("species")
+    comparison: Comparison = known.once("comparison", lambda: compare_seasons(known.agenda.garden))
+    found: dict[str, dict[str, None]] = {}  # trees of which the seasons tell stages, species by species
+    for one in comparison.trees:
+        found.setdefault(one.species, {})[one.tree_id] = None
+    species = visit.text("species")
     if species not in found:
         few = {id for ids in found.values() for id in ids}
         links = [] if len(few) <= FEW_COMPARED else [(one, garden.species_name(one)) for one in found]
-        body = seasons_body(garden, known, () if links else few)
-        return _embedding(visit, "seasons.html.j2", "Seasons", body, links=links, leafed=None)
-    leafed = visit.leafed(found[species], FEW_COMPARED)
-    body = seasons_body(garden, known, leafed.here, species)
-    return _embedding(visit, "seasons.html.j2", "Seasons", body, links=[], leafed=leafed)
+        page = _seasons(visit, known, comparison, () if links else few)
+        return _embedding(visit, "seasons.html.j2", "Seasons", page, links=links, leafed=None)
+    leafed = visit.leafed([*found[species]], FEW_COMPARED)
+    page = _seasons(visit, known, comparison, leafed.here, species)
+    return _embedding(visit, "seasons.html.j2", "Seasons", page, links=[], leafed=leafed)
+
+
+def _seasons(
+    visit: Visit, known: Known, comparison: Comparison, trees: Collection[str], species: str | None = None
+) -> Embedded:
+    """Seasons side by side, as `flushcast compare --page` has them: of all species or one, some trees."""
+
+    def make() -> Embedded:
+        from reports.garden.past_forecasts import garden_past
+        from reports.page.compare_page import compare_html
+        from reports.views.compare import Compared
+
+        settings, folder, snapshot = visit.garden.settings, visit.garden.folder, known.agenda.garden
+        some = replace(
+            comparison,
+            stages=tuple(one for one in comparison.stages if species in (None, one.species)),
+            trees=tuple(one for one in comparison.trees if one.tree_id in trees),
+        )
+        compared = Compared(some, settings.units, lambda: garden_past(folder, snapshot))
+        return taken_apart(compare_html(compared, settings.name))
+
+    made: Embedded = known.once(f"seasons of {sorted(trees)}", make)
+    return made
+
+
+def taken_apart(html: str) -> Embedded:
+    """Style and body of a whole page."""
+    from markupsafe import Markup
+
+    style = html.partition("<style>")[2].partition("</style>")[0]
+    body = html.partition("<body>")[2].rpartition("</body>")[0]
+    # a page has one main and one header, and they are those of the page around it
+    for tag, plain in (
+        ("<main>", "<div>"),
+        ("</main>", "</div>"),
+        ("<header>", "<div>"),
+        ("</header>", "</div>"),
+    ):
+        body = body.replace(tag, plain)
+    return Embedded(style, Markup(body))
 
 
 def _embedding(visit: Visit, template: str, title: str, page: Embedded, **values: Any) -> HTMLResponse:
@@ -92,126 +159,3 @@ def style(visit: Visit) -> Response:
     if found is None:
         return Response("", 404)
     return Response(found, media_type="text/css", headers={"Cache-Control": "private, max-age=86400"})
-
-
-@dataclass(frozen=True)
-class Stop:
-    """One tree of the round: what to look for there, and why."""
-
-    tree: Tree
-    place: str
-    lines: tuple[str, ...]
-
-
-def walk_round(visit: Visit) -> Response:
-    """The round, one tree a page: those looked at today or passed over are left out."""
-    from reports.web.look_pages import look_form
-
-    keeper = visit.site.keeper
-    known = keeper.recent(visit.garden) or keeper.ahead(visit.garden)  # so that nobody waits between trees
-    if keeper.ready(visit.garden) is None:
-        keeper.warm()
-    walk: Round = known.once("round", lambda: plan_round(known.agenda))
-    passed = set(visit.texts("passed"))
-    last: dict[str, Any] = {"batch": visit.text("saved"), "saved": visit.site.saves.get(visit.text("saved"))}
-    looked = _looked_at_today(visit)
-    here = {tree.id for tree in visit.garden.trees if tree.retired is None} - passed - looked
-    stops = [stop for stop in _stops(walk) if stop.tree.id in here]
-    if not stops:
-        lines = list(review_lines(walk.review)) if walk.review else []
-        if not walk.visits and walk.review is None:
-            lines = [NOTHING_DECIDES]
-        return visit.page(
-            "round_done.html.j2", "Round", day=weekday_full_date(walk.day), lines=lines,
-            done=len(looked), **last, cautions=list(round_cautions(walk, known.agenda.garden)),
-        )  # fmt: skip
-    stop = stops[0]
-    onward = "&".join(f"passed={id}" for id in (*sorted(passed), stop.tree.id))
-    return visit.page(
-        "round.html.j2", f"Round: {stop.tree.label}", stop=stop, left=len(stops) - 1, onward=onward, **last,
-        lines=[capital(line) for line in stop.lines], form=look_form(visit, [stop.tree], after="round"),
-    )  # fmt: skip
-
-
-def _stops(walk: Round) -> Iterator[Stop]:
-    seen: dict[str, list[str]] = {}
-    first: dict[str, Visited] = {}
-    for one in walk.visits:
-        because = f" {capital(one.because)}." if one.because else ""
-        until = f" By {short_date(one.by)}." if one.by is not None else ""
-        seen.setdefault(one.tree.id, []).append(f"{one.look_for}.{because}{until}")
-        first.setdefault(one.tree.id, one)
-    for id, lines in seen.items():
-        yield Stop(first[id].tree, first[id].place, tuple(lines))
-
-
-def _looked_at_today(visit: Visit) -> set[str]:
-    day = visit.garden.today
-    looks = visit.garden.journal.looks(since=day - timedelta(days=1))
-    return {look.tree_id for look in looks if look.latest == day}
-
-
-def saved(visit: Visit) -> Response:
-    """What was written down, with undo; how the forecast moved comes in when it is reckoned."""
-    batch = visit.request.path_params["batch"]
-    found = what_a_batch_did(visit.garden.journal, batch)
-    if found is None:
-        return visit.wrong("There is no such change", 404)
-    label, undone = found
-    told = visit.site.saves.get(batch)
-    trees = [tree for tree in visit.garden.trees if told and tree.id in told.trees]
-    return visit.page(
-        "saved.html.j2", "Saved", batch=batch, said=told.said if told else f"{capital(label)}.",
-        minded=told.minded if told else "", undone=undone, trees=trees, told=told is not None,
-        after=visit.text("after"),
-    )  # fmt: skip
-
-
-def moved(visit: Visit) -> Response:
-    """How the forecast moved, as a part of a page for the script, or as a page without it.
-
-    First the trees that were written of; with `others` what else that moved, for which all are reckoned.
-    """
-    batch = visit.request.path_params["batch"]
-    told, garden, keeper = visit.site.saves.get(batch), visit.garden, visit.site.keeper
-    before = told.before if told and told.before and told.before.agenda.garden.as_of == garden.today else None
-    lines: list[str] = []
-    if told is not None and visit.text("others") and before:
-        others = {tree.id for tree in garden.trees} - {*told.trees}
-        lines = _moved(before, keeper.ahead(garden), others) or [NO_OTHER]
-    elif told is not None:
-        now = keeper.of(garden, told.trees)
-        lines = [*_in_brief(now, told.trees)]
-        if before:
-            lines += [f"Before, {row}" for row in _in_brief(before, told.trees) if row not in lines]
-            lines += _moved(before, now, told.trees)
-    template = "moved_part.html.j2" if visit.text("part") else "moved.html.j2"
-    return visit.page(
-        template, "How the forecast moved", lines=lines, batch=batch,
-        more=bool(before) and not visit.text("others"),
-    )  # fmt: skip
-
-
-def _moved(before: Known, now: Known, trees: Collection[str]) -> list[str]:
-    return [*moved_lines(moved_by_looks(before.agenda.forecast, now.agenda.forecast, trees))]
-
-
-def _in_brief(known: Known, trees: Collection[str]) -> Iterator[str]:
-    rows = [row for row in known.agenda.rows if row.tree.id in trees]
-    for group in alike(rows):
-        yield f"{', '.join(group.labels)}: {in_brief(group)}"
-
-
-def undo(visit: Visit) -> Response:
-    """Take the last change back, if it is the one meant."""
-    label = take_back(visit.garden, visit.text("batch") or None)
-    visit.site.keeper.warm()
-    return visit.page("undone.html.j2", "Taken back", label=label, after=visit.text("after"))
-
-
-def history(visit: Visit) -> Response:
-    """What was written when, newest first."""
-    changes = visit.garden.journal.history(limit=HISTORY_SHOWN)
-    last = next((c.batch for c in changes if not c.undone and c.undoes is None), None)
-    rows = [(full_date(c.at.date()), c.label, c.undone, c.batch == last, c.batch) for c in changes]
-    return visit.page("history.html.j2", "History", rows=rows)

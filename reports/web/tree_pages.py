@@ -16,9 +16,9 @@ from phenology.model.errors import InputError
 from phenology.model.records import Look, Tree, Work
 from reports.entries.look_editor import LookEditor
 from reports.entries.work_editor import WorkEditor
-from reports.text.ahead_text import plan_lines
-from reports.text.forecast_text import SEEN, told_in_full
-from reports.text.words import capital, shown_date
+from reports.views.ahead_text import plan_lines
+from reports.views.forecast_text import SEEN, told_in_full
+from reports.views.words import capital, shown_date
 from reports.web.keeper import Known
 from reports.web.look_pages import pick_tree
 from reports.web.site import Visit
@@ -35,13 +35,7 @@ def trees(visit: Visit) -> Response:
 
 
 def tree_of(visit: Visit) -> Tree:
-    """The tree that an address names.
-
-    Raises
-    ------
-    InputError
-        If it is not in the garden.
-    """
+    """The tree that an address names; raises `InputError` if it is not in the garden."""
     id = visit.request.path_params["tree"]
     found = next((tree for tree in visit.garden.trees if tree.id == id), None)
     if found is None:

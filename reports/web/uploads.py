@@ -1,17 +1,30 @@
-"""Files that were sent and wait for the grower's answers: in memory, a few of them, for some minutes."""
+"""What was sent: photos, and files that wait in memory for some minutes for the grower's answers.
+
+A photo is written anew from its pixels, smaller and upright, so that nothing of what the camera noted comes
+along but the day.
+"""
 
 from __future__ import annotations
 
+import io
 import secrets
 import threading
+import warnings
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
 from time import monotonic
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from data_sources.tables.problems import FileQuestion
 from phenology.model.errors import InputError
 
+if TYPE_CHECKING:
+    from PIL import Image
+
+LONGEST = 1600  # pixels
+MOST_PIXELS = 60_000_000  # what a phone takes today, with room (ours)
+KINDS = ("JPEG", "PNG", "WEBP")
+_EXIF_PART, _TAKEN = 0x8769, 0x9003
 MOST = 4  # files at once (ours); the oldest gives way
 SECONDS = 30 * 60.0
 
@@ -35,13 +48,7 @@ class Upload:
 
 
 class Uploads:
-    """Files that wait, by a token that cannot be guessed; each for the device that sent it.
-
-    Parameters
-    ----------
-    now : callable, optional
-        Seconds of a clock that only goes forward.
-    """
+    """Files that wait, by a token that cannot be guessed; each for the device that sent it."""
 
     def __init__(self, now: Callable[[], float] = monotonic) -> None:
         self._now, self._kept, self._lock = now, dict[str, Upload](), threading.Lock()
@@ -115,3 +122,40 @@ def asked_plainly(question: FileQuestion, choices: dict[str, str] | None = None)
         return Ask(name, words, tuple((choice, known[choice]) for choice in question.choices))
     given = choices or {choice: choice for choice in question.choices}
     return Ask(name, f"Which column is {ROLES.get(question.role, question.role)}?", tuple(given.items()))
+
+
+def plain_photo(body: bytes) -> bytes:
+    """A photo as JPEG, upright, no side longer than `LONGEST`, with nothing in it but the day it was taken.
+
+    Raises `InputError` if it is no JPEG, PNG or WebP, is damaged, or has more than `MOST_PIXELS`.
+    """
+    from PIL import Image, ImageOps
+
+    try:
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore")
+            with Image.open(io.BytesIO(body), formats=KINDS) as image:
+                if image.width * image.height > MOST_PIXELS:
+                    raise InputError("the photo is too large; send a smaller one")
+                taken = image.getexif().get_ifd(_EXIF_PART).get(_TAKEN)
+                image.draft("RGB", (LONGEST, LONGEST))
+                upright = ImageOps.exif_transpose(image).convert("RGB")
+    except (OSError, SyntaxError, ValueError, Image.DecompressionBombError) as error:
+        if isinstance(error, InputError):
+            raise
+        raise InputError("this is no photo that can be read; send a JPEG, PNG or WebP") from None
+    upright.thumbnail((LONGEST, LONGEST))
+    clean = Image.new("RGB", upright.size)
+    clean.paste(upright)
+    out = io.BytesIO()
+    clean.save(out, "JPEG", quality=85, exif=_only_day(taken))
+    return out.getvalue()
+
+
+def _only_day(taken: object) -> Image.Exif:
+    from PIL import Image
+
+    exif = Image.Exif()
+    if isinstance(taken, str) and len(taken) <= 20 and taken.isascii():
+        exif.get_ifd(_EXIF_PART)[_TAKEN] = taken
+    return exif

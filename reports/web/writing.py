@@ -61,22 +61,13 @@ class StaleError(Exception):
 
 @dataclass(frozen=True)
 class Saved:
-    """What is told once a change is saved.
+    """What is told once a change is saved."""
 
-    Attributes
-    ----------
-    said, minded : str
-        As `Draft` has them.
-    trees : tuple of str
-        Their ids.
-    before : Known or None
-        What was forecast before it, where that was reckoned.
-    """
-
+    # said and minded: as `Draft` has them
     said: str
     minded: str
-    trees: tuple[str, ...]
-    before: Known | None = None
+    trees: tuple[str, ...]  # their ids
+    before: Known | None = None  # what was forecast before it, where that was reckoned
 
 
 class _InTheForm:
@@ -97,34 +88,18 @@ class _InTheForm:
 
 @dataclass(frozen=True)
 class Entry:
-    """A look or work as a form or a program hands it in.
-
-    Attributes
-    ----------
-    editor : type of EntryEditor
-    trees : tuple of str
-        Their ids.
-    name : Stage or Operation
-    typed : dict
-        As the command's options.
-    token : str
-        Of the form: the same one is written once, however often it is sent.
-    seen : int or None
-        The last change of these trees when the form was made; None where that does not matter.
-    agreed : sequence of str or None
-        The questions that were answered with yes; None where nobody is asked.
-    corrects : str
-        The id of the record that it takes the place of; empty where it is a new one.
-    """
+    """A look or work as a form or a program hands it in."""
 
     editor: type[LookEditor] | type[WorkEditor]
-    trees: tuple[str, ...]
+    trees: tuple[str, ...]  # their ids
     name: Any
-    typed: dict[str, Any]
-    token: str
+    typed: dict[str, Any]  # as the command's options
+    token: str  # of the form: the same one is written once, however often it is sent
+    # the last change of these trees when the form was made; None where that does not matter
     seen: int | None = None
+    # the questions that were answered with yes; None where nobody is asked
     agreed: Sequence[str] | None = None
-    corrects: str = ""
+    corrects: str = ""  # the id of the record that it takes the place of; empty where it is a new one
 
     def id_of(self, tree: str) -> str:
         """The id of a tree's record: the same for the same form."""
@@ -154,26 +129,12 @@ def checked_token(token: str) -> str:
 
 
 def write_down(garden: OpenGarden, entry: Entry) -> tuple[Draft, str]:
-    """Write an entry down, one record a tree, all of them or none.
+    """Write an entry down, one record a tree, all of them or none; returns the change that wrote it too.
 
-    Returns
-    -------
-    draft : Draft
-    batch : str
-        Which change wrote it; empty where everything was on record already.
-
-    Raises
-    ------
-    Asked
-        If the grower is to be asked first.
-    AlreadyWrittenError
-        If the same form was saved before.
-    StaleError
-        If something else was written of these trees since the form was made.
-    UnchangedError
-        If a correction says what is on record already.
-    InputError
-        If it cannot stand.
+    That is empty where everything was on record already. Raises `Asked` if the grower is to be asked first;
+    `AlreadyWrittenError` if the same form was saved before; `StaleError` if something else was written of
+    these trees since it was made; `UnchangedError` if a correction says what is on record already;
+    `InputError` if it cannot stand.
     """
     editor, batches = entry.made_by(garden), [""]
 
@@ -209,12 +170,9 @@ def write_down(garden: OpenGarden, entry: Entry) -> tuple[Draft, str]:
 def take_back(garden: OpenGarden, batch: str | None = None) -> str:
     """Undo the last change; returns its label.
 
-    Raises
-    ------
-    InputError
-        If it is not the one meant, or there is nothing to undo.
+    Raises `InputError` if it is not the one meant, or there is nothing to undo.
     """
-    from data_sources.kept.last_restore import journal_before_restore
+    from data_sources.kept_notes import journal_before_restore
 
     with garden.changing():
         if journal_before_restore(garden.folder, garden.journal) is not None:

@@ -15,7 +15,7 @@ from pathlib import Path
 from tempfile import TemporaryDirectory
 from typing import Any
 
-from data_sources.demo.region import store_region
+from data_sources.demo.climate import store_region
 from data_sources.gridded.reading import open_grid
 from data_sources.gridded.writing import read_maps, write_maps
 from phenology.region.cells import CellForecasts

@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 import xarray as xr
 
-from data_sources.demo.region import store_region
+from data_sources.demo.climate import store_region
 from data_sources.gridded.reading import open_grid
 from data_sources.gridded.writing import check_ending, read_maps, write_maps
 from phenology.model.errors import InputError, StoreError, WeatherError

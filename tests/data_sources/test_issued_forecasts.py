@@ -6,7 +6,7 @@ from datetime import date, timedelta
 from itertools import pairwise
 from pathlib import Path
 
-from data_sources.kept.issued_forecasts import FILE_NAME, MOST_KEPT, keep_issued, read_issued
+from data_sources.kept_notes import ISSUED, MOST_KEPT, keep_issued, read_issued
 from phenology.advice.forecast_change import Issued
 
 KEY = ("elm", 2026, 1, "hardened")
@@ -40,7 +40,7 @@ def test_going_back_in_time_forgets_the_future(tmp_path: Path) -> None:
 
 def test_an_unreadable_memory_is_begun_anew(tmp_path: Path) -> None:
     for text in ("", "{", "[1]", '{"2026-06-01": [["elm"]]}', '{"soon": []}'):
-        (tmp_path / FILE_NAME).write_text(text)
+        (tmp_path / ISSUED).write_text(text)
         assert read_issued(tmp_path) == {}
         keep_issued(tmp_path, DAY, told(160))
         assert list(read_issued(tmp_path)) == [DAY]

@@ -14,8 +14,7 @@ from hypothesis import strategies as st
 
 from data_sources.tables.garden_tables import GardenRecords
 from data_sources.tables.headers import event_column, is_dated
-from data_sources.tables.import_draft import ImportPlan
-from data_sources.tables.import_rows import write_to_mend
+from data_sources.tables.import_draft import ImportPlan, write_to_mend
 from data_sources.tables.notebook import read_notebook, table_of
 from data_sources.tables.problems import FileQuestion, TableError
 from data_sources.tables.table_import import Answers, plan_import

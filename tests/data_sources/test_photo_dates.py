@@ -7,7 +7,7 @@ from datetime import date
 import pytest
 from PIL import Image
 
-from data_sources.photo_dates import find_photos, holds_photos, read_photo
+from data_sources.look_photos import find_photos, holds_photos, read_photo
 from phenology.model.errors import InputError
 
 TAKEN, DIGITIZED, SAVED = 0x9003, 0x9004, 0x0132

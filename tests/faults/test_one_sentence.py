@@ -14,13 +14,12 @@ from typing import Any
 
 import pytest
 
-from data_sources.kept.past_forecasts import FILE_NAME as PAST
-from data_sources.kept.past_forecasts import keep_forecasts, read_forecasts
+from data_sources.kept_notes import PAST, keep_forecasts, read_forecasts
 from data_sources.tables import text_table
 from phenology.model.errors import InputError
 from phenology.model.track_record import PastForecast
 from reports.cli import unexpected
-from reports.output.calendar_file import events_before
+from reports.views.calendar_file import events_before
 from tests.reports.bench import Bench, new_bench
 from tests.reports.demo import FEW, own_demo
 

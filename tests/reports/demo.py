@@ -18,7 +18,7 @@ from tempfile import mkdtemp
 import pytest
 
 from data_sources.demo import garden
-from data_sources.kept.past_forecasts import read_forecasts
+from data_sources.kept_notes import read_forecasts
 from phenology.model.track_record import PastForecast
 from reports.cli.main import main
 from reports.garden.past_forecasts import garden_past

@@ -22,11 +22,11 @@ from phenology.model.track_record import PastForecast, first_hardenings
 from phenology.seasons.compare import compare_seasons
 from phenology.species.catalogue import load_species
 from phenology.weather.series import DailyWeather
-from reports.output.compare import Compared
 from reports.page.card_page import card_html
 from reports.page.compare_page import compare_html
 from reports.page.render import report_html
-from reports.text.elsewhere_text import Card
+from reports.views.compare import Compared
+from reports.views.elsewhere_text import Card
 from tests.reports.bench import Bench
 from tests.reports.demo import DAY, FEW, ROOM, demo_folder, demo_past, own_demo
 from tests.reports.opened import read_garden

@@ -7,8 +7,7 @@ import math
 
 from phenology.learning.classic import ClassicBase, ClassicRow
 from phenology.learning.transitions import Transition
-from reports.output.calibration import classic_json
-from reports.text.calibration_text import classic_text
+from reports.views.calibration_text import classic_json, classic_text
 from tests.reports.demo import demo_folder, flushcast
 
 STEP = Transition("budbreak", "extended")

@@ -10,7 +10,7 @@ from pathlib import Path
 import pytest
 
 from phenology.learning.garden_leaves import LeafHabit
-from reports.text.calibration_text import calibration_text, leaf_words
+from reports.views.calibration_text import Learned, calibration_text, leaf_words
 from tests.phenology.gardens import weather
 from tests.reports.bench import Bench, new_bench
 
@@ -28,7 +28,7 @@ def test_the_sentence_in_either_unit():
 
 
 def test_nothing_to_calibrate_says_so_whatever_was_counted():
-    assert "Nothing to calibrate yet" in calibration_text([], {}, "C", leaves=[HABIT])
+    assert "Nothing to calibrate yet" in calibration_text(Learned([], leaf_counts=[HABIT]), {}, "C")
 
 
 @pytest.fixture(scope="module")

@@ -9,7 +9,7 @@ import pytest
 
 from phenology.advice.adviser import stop_days
 from phenology.advice.forecast_change import ForecastChange, stop_changes
-from reports.text.change_text import FIRST_TOLD, changes_text, stops_text
+from reports.views.change_text import FIRST_TOLD, changes_text, stops_text
 from tests.reports.demo import DAY, FEW, demo_folder, flushcast, own_demo
 from tests.reports.opened import read_garden
 

@@ -11,7 +11,7 @@ from functools import cache
 import pytest
 
 from reports.cli.telling.seasons import TABLES
-from reports.output.compare import COLUMNS
+from reports.views.compare import COLUMNS
 from tests.reports.bench import Bench, new_bench
 from tests.reports.demo import DAY, demo_folder, flushcast, own_demo
 

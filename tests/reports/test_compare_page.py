@@ -13,9 +13,9 @@ import pytest
 from phenology.model.track_record import first_hardenings
 from phenology.seasons.compare import compare_seasons
 from phenology.seasons.tree_stages import StageDate
-from reports.output.compare import Compared
 from reports.page.compare_page import TREES_SHOWN, compare_html
 from reports.page.drawings import REACH_MOST, Around, flush_drawing, lead_drawing, lead_reach
+from reports.views.compare import Compared
 from tests.reports.bench import Bench
 from tests.reports.browser import chromium
 from tests.reports.demo import DAY, demo_folder, demo_past

@@ -13,10 +13,10 @@ from data_sources.demo.garden import demo_garden
 from phenology.advice.agenda import Section, make_agenda, plan_round
 from phenology.advice.alike import alike
 from phenology.advice.garden_forecast import forecast_garden
-from reports.output.calendar_file import calendar_text
-from reports.text.ahead_text import round_text
-from reports.text.forecast_text import forecast_text
-from reports.text.words import tree_names
+from reports.views.ahead_text import round_text
+from reports.views.calendar_file import calendar_text
+from reports.views.forecast_text import forecast_text
+from reports.views.words import tree_names
 from tests.reports.demo import YEAR, demo_folder
 from tests.reports.opened import read_garden
 

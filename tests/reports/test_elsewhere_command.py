@@ -12,7 +12,7 @@ from types import SimpleNamespace
 import pytest
 
 from data_sources.demo.climate import synthetic_weather
-from reports.text.elsewhere_text import asked_words
+from reports.views.elsewhere_text import asked_words
 from tests.reports.bench import Bench
 from tests.reports.browser import chromium
 from tests.reports.demo import DAY, demo_folder, own_demo

@@ -19,7 +19,7 @@ from data_sources.weather.store.records import Origin
 from data_sources.weather.store.weather_store import WeatherStore
 from phenology.model.records import Place, Stand, Tree
 from tests.reports.demo import DAY, FEW, demo_folder, flushcast, own_demo
-from tests.test_rooms import NOT_FOR_FORECAST, loaded_by
+from tests.test_rooms import HEAVY, NOT_FOR_FORECAST, loaded_by
 
 QUANTILES = ("p10", "p25", "p50", "p75", "p90")
 
@@ -134,8 +134,12 @@ def test_degf_changes_what_is_shown_and_nothing_else(tmp_path: Path) -> None:
     assert [r["p50"] for r in answer["rows"]] == [r["p50"] for r in celsius["rows"]]
 
 
-def test_forecast_loads_nothing_it_does_not_need() -> None:
-    assert not loaded_by(["forecast", "--garden", str(demo_folder(trees=FEW))], NOT_FOR_FORECAST)
+@pytest.mark.parametrize(
+    "command, needless",
+    [("forecast", NOT_FOR_FORECAST), ("weather status", ("pandas", "scipy", "rich")), ("settings", HEAVY)],
+)
+def test_a_command_loads_nothing_it_does_not_need(command: str, needless: tuple[str, ...]) -> None:
+    assert not loaded_by([*command.split(), "--garden", str(demo_folder(trees=FEW))], needless)
 
 
 def small_garden(

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from data_sources.kept.issued_forecasts import FILE_NAME
+from data_sources.kept_notes import ISSUED
 from tests.reports.demo import FEW, flushcast, own_demo
 
 
@@ -25,7 +25,7 @@ def demo(folder: Path) -> Path:
 def test_a_beech_still_soft_long_after_its_range_is_told_the_next_day(tmp_path: Path) -> None:
     garden = demo(tmp_path)
     assert "Since" not in on("2026-06-14", garden, "forecast")
-    assert (garden / FILE_NAME).is_file()
+    assert (garden / ISSUED).is_file()
     assert "Since" not in on("2026-06-15", garden, "forecast")  # a day of jitter is no news
     on("2026-07-12", garden, "look", "beech", "extended")
     told = on("2026-07-12", garden, "forecast")
@@ -36,6 +36,6 @@ def test_a_beech_still_soft_long_after_its_range_is_told_the_next_day(tmp_path: 
 
 def test_asking_about_the_past_remembers_and_tells_nothing(tmp_path: Path) -> None:
     garden = demo(tmp_path)
-    (garden / FILE_NAME).unlink(missing_ok=True)
+    (garden / ISSUED).unlink(missing_ok=True)
     on("2026-06-14", garden, "forecast", "--as-of", "2026-06-01")
-    assert not (garden / FILE_NAME).exists()
+    assert not (garden / ISSUED).exists()

@@ -13,8 +13,8 @@ from phenology.advice.alike import alike
 from phenology.advice.garden_forecast import forecast_garden
 from phenology.model.records import Aim
 from phenology.species.catalogue import load_species
-from reports.text.forecast_text import forecast_text
-from reports.text.words import tree_names
+from reports.views.forecast_text import forecast_text
+from reports.views.words import tree_names
 from tests.phenology.gardens import Records, day
 from tests.reports.demo import FEW, demo_folder, flushcast, own_demo
 
@@ -99,9 +99,10 @@ def test_a_garden_that_cannot_be_written_still_forecasts(tmp_path):
         garden.chmod(0o755)
 
 
-def test_a_round_of_a_day_gone_by():
-    asked = ("round", "--as-of", "2026-05-15", "--garden", demo_folder(trees=FEW))
-    done = flushcast(*asked)
+def test_a_round_of_a_day_gone_by(tmp_path):
+    garden = own_demo(tmp_path, trees=FEW)  # where cautions count as said today
+    done = flushcast("round", "--as-of", "2026-05-15", "--garden", garden)
     assert done.returncode == 0, done.stderr
     assert done.stdout.startswith("Round of Fri 15 May 2026")
-    assert flushcast(*asked, "--read", "x.csv").returncode == 2
+    refused = flushcast("round", "--as-of", "2026-05-15", "--read", "x.csv", "--garden", garden)
+    assert refused.returncode == 2

@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pytest
 
-from data_sources.kept.past_forecasts import FILE_NAME, keep_forecasts, read_forecasts
+from data_sources.kept_notes import PAST, keep_forecasts, read_forecasts
 from phenology.advice.garden_forecast import forecast_garden
 from phenology.model.track_record import TrackRecord
 from reports.garden.past_forecasts import garden_past, with_skill
@@ -32,21 +32,21 @@ def test_a_few_sets_are_kept_the_newest_last(tmp_path: Path) -> None:
 
 @pytest.mark.parametrize("text", ["", "{", "[]", '{"sets": []}', '{"sets": {"a": [["x", 3]]}}'])
 def test_an_unreadable_cache_is_no_cache(tmp_path: Path, text: str) -> None:
-    (tmp_path / FILE_NAME).write_text(text)
+    (tmp_path / PAST).write_text(text)
     assert read_forecasts(tmp_path, "a") is None
 
 
 @pytest.mark.slow
 def test_a_forecast_keeps_what_it_reckoned_and_a_look_does_not_spoil_it(tmp_path: Path) -> None:
     garden = own_demo(tmp_path, trees=FEW)
-    (garden / FILE_NAME).unlink()
+    (garden / PAST).unlink()
     flushcast("forecast", "--garden", garden)
-    kept = json.loads((garden / FILE_NAME).read_text())
+    kept = json.loads((garden / PAST).read_text())
     (key,) = kept["sets"]
     assert {row[0] for row in kept["sets"][key]} == {t.species for t in read_garden(garden, DAY)[0].trees}
     flushcast("look", "Beech", "firm", "--garden", garden)
     snapshot, _ = read_garden(garden, DAY)
-    (garden / FILE_NAME).write_text(json.dumps({"sets": {key: []}}))
+    (garden / PAST).write_text(json.dumps({"sets": {key: []}}))
     assert with_skill(snapshot, garden).skills == {}  # read, not reckoned anew
 
 

@@ -25,7 +25,7 @@ from reports.charts.weather_charts import (
     plot_seasons,
     plot_station,
 )
-from reports.garden.station_pair import station_pair
+from reports.garden.place_weather import station_pair
 from tests.reports.bench import Bench, new_bench
 from tests.reports.demo import DAY, demo_folder, own_demo
 from tests.reports.opened import read_garden

@@ -82,7 +82,7 @@ def test_dates_that_could_be_two_ask_for_the_order(bench, file):
 
 
 def test_what_a_file_leaves_open_is_asked_at_a_terminal(bench, file, monkeypatch):
-    monkeypatch.setattr("reports.cli.file_questions.may_ask", lambda: True)
+    monkeypatch.setattr("reports.cli.common.may_ask", lambda: True)
     bench.does("settings", "date-order", "--reset")
     path = file("date,tree,stage\n4/5/2026,Elm 1,soft\nmid June 2026,Elm 1,firm\n")
     told = bench("import", path, input="y\nhappened\n")
@@ -278,7 +278,7 @@ def test_a_notebook_is_taken_as_it_is_and_taken_back_whole(bench, file):
 
 
 def test_at_a_terminal_an_import_is_shown_and_taken_when_the_grower_says_so(bench, file, monkeypatch):
-    for module in ("cli.file_questions", "cli.writing.import_entry"):
+    for module in ("cli.common", "cli.writing.import_command"):
         monkeypatch.setattr(f"reports.{module}.may_ask", lambda: True)
     path = file(NOTEBOOK.replace("Cut back", "Leafed out"), "nb.csv")
     told = bench("import", path, input="quux\nextended\ny\nn\n")

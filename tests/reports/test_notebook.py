@@ -16,7 +16,7 @@ from threadpoolctl import threadpool_info, threadpool_limits
 import reports.notebook
 from phenology.model.errors import InputError, StoreError, WeatherError
 from reports.notebook import GardenFrames, open_garden
-from reports.notebook.framed import framed
+from reports.notebook.opened import framed
 from reports.table import Column
 from tests.reports.bench import Bench
 from tests.reports.demo import DAY, FEW, demo_folder, flushcast, own_demo
@@ -327,7 +327,7 @@ PLOTS = sorted(
 
 @pytest.mark.parametrize(("module", "name"), PLOTS)
 def test_every_chart_can_be_drawn_from_the_front_door(module, name, garden, measured) -> None:
-    """A new chart gets a method of the same name in `reports/notebook/pictures.py`."""
+    """A new chart gets a method of the same name in `reports/notebook/opening.py`."""
     import matplotlib.pyplot as plt
 
     assert callable(getattr(importlib.import_module(f"reports.charts.{module}"), name))

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from phenology.learning.observers import Lateness
-from reports.text.calibration_text import observers_text
+from reports.views.calibration_text import observers_text
 
 
 def test_a_clear_difference_an_unclear_one_and_none_to_tell():

@@ -13,12 +13,12 @@ from pathlib import Path
 import pytest
 
 from data_sources.demo.climate import synthetic_weather
-from data_sources.kept.past_forecasts import FILE_NAME
+from data_sources.kept_notes import PAST
 from phenology.advice.garden_forecast import forecast_garden
 from phenology.judging.past_forecasts import past_forecasts
 from phenology.learning.calibration import calibrate
 from phenology.learning.garden_fit import GardenFit
-from reports.text.progress import EVERY, WAIT, ProgressLine, progress
+from reports.views.progress import EVERY, WAIT, ProgressLine, progress
 from tests.reports.demo import DAY, demo_folder, flushcast, own_demo
 from tests.reports.opened import read_garden
 
@@ -99,7 +99,7 @@ def test_a_line_is_cut_to_the_terminal(monkeypatch):
 
 
 def test_a_failure_takes_the_line_away_and_goes_on_its_way(monkeypatch):
-    monkeypatch.setattr("reports.text.progress.WAIT", 0.0)
+    monkeypatch.setattr("reports.views.progress.WAIT", 0.0)
     terminal = Terminal()
     with pytest.raises(RuntimeError), progress("season", terminal) as step:
         step(2, 9)
@@ -109,7 +109,7 @@ def test_a_failure_takes_the_line_away_and_goes_on_its_way(monkeypatch):
 
 
 def test_a_stream_that_is_no_terminal_gets_nothing(monkeypatch):
-    monkeypatch.setattr("reports.text.progress.WAIT", 0.0)
+    monkeypatch.setattr("reports.views.progress.WAIT", 0.0)
     log = io.StringIO()
     with progress("season", log) as step:
         step(2, 9)
@@ -214,7 +214,7 @@ def test_a_hindcast_shows_its_seasons_on_a_terminal_and_none_in_a_pipe(tmp_path:
 @needs_terminal
 def test_a_report_looks_back_with_a_line_and_leaves_none(tmp_path: Path):
     garden = own_demo(tmp_path)
-    (garden / FILE_NAME).unlink()  # what was looked back on before is reckoned again
+    (garden / PAST).unlink()  # what was looked back on before is reckoned again
     out, err, code = in_terminal("--garden", garden, "report", "--out", tmp_path / "r.html")
     assert code == 0 and out == ""
     assert LINE.search(err), err

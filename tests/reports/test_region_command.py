@@ -12,7 +12,7 @@ import pandas as pd
 import pytest
 import xarray as xr
 
-from data_sources.demo.region import store_region
+from data_sources.demo.climate import store_region
 from tests.reports.bench import Bench
 from tests.reports.demo import demo_folder
 

@@ -15,7 +15,7 @@ from phenology.model.track_record import TrackRecord
 from phenology.weather.series import DailyWeather
 from reports.page.content import care_topics, week
 from reports.page.render import report_html, weather_of
-from reports.text.change_text import care_of
+from reports.views.change_text import care_of
 from tests.reports.bench import Bench, new_bench
 from tests.reports.demo import DAY, FEW, demo_folder, demo_past, own_demo
 from tests.reports.opened import read_garden

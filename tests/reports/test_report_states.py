@@ -14,7 +14,7 @@ from phenology.advice.agenda import make_agenda
 from phenology.advice.garden_forecast import forecast_garden
 from phenology.weather.series import DailyWeather
 from reports.page.render import report_html
-from reports.text.forecast_text import forecast_text
+from reports.views.forecast_text import forecast_text
 from tests.reports.bench import Bench
 from tests.reports.demo import FEW, demo_folder, own_demo
 from tests.reports.opened import read_garden

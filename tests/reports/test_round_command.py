@@ -9,7 +9,7 @@ from pathlib import Path
 
 from phenology.advice.agenda import make_agenda, plan_round
 from phenology.advice.garden_forecast import forecast_garden
-from reports.text.ahead_text import round_text
+from reports.views.ahead_text import round_text
 from tests.reports.demo import FEW, demo_folder, flushcast, own_demo
 from tests.reports.opened import read_garden
 

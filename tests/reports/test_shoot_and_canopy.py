@@ -11,7 +11,7 @@ import numpy as np
 import pytest
 
 from phenology.work.shoot import described, how_far
-from reports.text.shoot_picture import svg_picture, text_picture
+from reports.views.shoot_picture import svg_picture, text_picture
 from tests.reports.demo import demo_folder, flushcast
 
 

@@ -161,7 +161,7 @@ def test_several_places_must_be_told_apart(tmp_path, monkeypatch):
 
 
 def test_questions_are_asked_at_a_terminal(garden, monkeypatch):
-    monkeypatch.setattr("reports.cli.file_questions.may_ask", lambda: True)
+    monkeypatch.setattr("reports.cli.common.may_ask", lambda: True)
     path = put(garden, "date,tmin,tmax\n03/01/2026,41,50\n03/02/2026,32,50\n")
     result = run(garden, "add", path, stdin="day first\nmonth-first\nkelvin\nF\n")
     assert result.exit_code == 0
@@ -170,7 +170,7 @@ def test_questions_are_asked_at_a_terminal(garden, monkeypatch):
 
 
 def test_an_unclear_column_is_asked_for(garden, monkeypatch):
-    monkeypatch.setattr("reports.cli.file_questions.may_ask", lambda: True)
+    monkeypatch.setattr("reports.cli.common.may_ask", lambda: True)
     path = put(garden, "date,tmin 1 (°C),tmin 2 (°C),tmax (°C)\n2026-03-01,1,2,9\n")
     run(garden, "add", path, stdin="tmin 2 (°C)\n")
     assert stored(garden).tmin.tolist() == [2.0]

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from phenology.weather.series import DailyWeather
-from reports.text.weather_text import weather_picture
+from reports.views.weather_text import weather_picture
 
 LAST = date(2026, 3, 31)
 

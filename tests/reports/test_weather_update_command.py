@@ -22,9 +22,9 @@ from phenology.model.records import Place
 from phenology.weather.series import DailyWeather
 from reports.cli.common import say
 from reports.cli.main import cli
+from reports.entries.readings import spot_of, weather_settings
 from reports.garden.clock import now_on
 from reports.garden.open_garden import OpenGarden
-from reports.garden.weather_updating import spot_of, weather_settings
 from tests.data_sources.conftest import only_this_computer, stand_in  # noqa: F401  (fixtures)
 from tests.data_sources.stand_in import StandIn
 from tests.data_sources.test_weather_stations import a_day_passes

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, field, replace
 from datetime import date, timedelta
 
@@ -51,7 +52,25 @@ class SimulatedGarden:
     nature: Nature
     needs: dict[str, Needs]
     garden: Garden
+    station: DailyWeather
+    warmer: dict[str, float]  # how much warmer than the station each tree stands [degC]
+    factors: dict[tuple[str, int], Factors]  # by tree and season
     events: list[TrueEvent] = field(default_factory=list)
+
+    def weather_of(self, tree: str, season: int) -> DailyWeather:
+        """The days of a season and of the next where a tree stands."""
+        calendar = self.garden.calendar
+        return _warmer(
+            self.station.between(calendar.start(season), calendar.end(season + 1)), self.warmer[tree]
+        )
+
+    def after_cut(self, tree: Tree, season: int, day: float) -> TrueFlush:
+        """What a cut on a day of the season would truly wake."""
+        days = self.weather_of(tree.id, season)
+        year_day = self.garden.calendar.start(season).timetuple().tm_yday
+        rates = self.nature.rates(days.tmin, days.tmax, self.climate.latitude, year_day)
+        factors = self.factors[tree.id, season]
+        return run(*rates, day, "work_budbreak", self.needs[tree.species], factors)
 
 
 @dataclass(frozen=True)
@@ -70,6 +89,8 @@ def simulate(
     seasons: int = 6,
     trees: int = 2,
     kin: Kin | None = None,
+    alter: Callable[[Nature], Nature] | None = None,
+    benches_differ: bool = True,
 ) -> SimulatedGarden:
     """A garden of one or two species over some seasons.
 
@@ -83,12 +104,17 @@ def simulate(
         Seasons with records, and trees (of one species in one garden of two, else of two).
     kin : Kin, optional
         What the garden has in common with others; its trees are then of those species in turn.
+    alter : callable, optional
+        Makes another nature of the one drawn, all else drawn alike.
+    benches_differ : bool
+        Whether every other tree stands by a warmer wall.
 
     Notes
     -----
     Each past season is missing from the records with one chance in ten.
     """
-    return _Maker(climate, observer, np.random.default_rng([seed, 17]), seed, seasons, trees, kin).made()
+    rng = np.random.default_rng([seed, 17])
+    return _Maker(climate, observer, rng, seed, seasons, trees, kin, alter, benches_differ).made()
 
 
 class _Maker:
@@ -101,11 +127,15 @@ class _Maker:
         seasons: int,
         trees: int,
         kin: Kin | None,
+        alter: Callable[[Nature], Nature] | None,
+        benches_differ: bool,
     ) -> None:
         self.climate, self.observer, self.rng = climate, observer, rng
         self.calendar = climate.calendar
         self.seasons = range(FIRST_SEASON, FIRST_SEASON + seasons)
         self.nature = Nature.draw(rng) if kin is None else kin.nature
+        if alter is not None:
+            self.nature = alter(self.nature)
         catalogue = load_species()
         pick = rng.permutation(len(SPECIES))
         kinds = [SPECIES[pick[0]], SPECIES[pick[0] if rng.random() < 0.5 else pick[1]]]
@@ -117,7 +147,7 @@ class _Maker:
             Place("open", "Open bench", climate.latitude, 0.0),
             Place("wall", "By the wall", climate.latitude, 0.0),
         ]
-        self.offset = {"open": 0.0, "wall": float(rng.uniform(0.5, 2.0))}
+        self.offset = {"open": 0.0, "wall": float(rng.uniform(0.5, 2.0)) * benches_differ}
         self.stands = [
             Stand(f"s{k}", tree.id, "wall" if k % 2 else "open") for k, tree in enumerate(self.trees)
         ]
@@ -151,7 +181,21 @@ class _Maker:
             load_species(),
             weather,
         )
-        return SimulatedGarden(self.climate, self.observer, self.nature, self.needs, garden, self.events)
+        return SimulatedGarden(
+            self.climate,
+            self.observer,
+            self.nature,
+            self.needs,
+            garden,
+            self.station,
+            {stand.tree_id: self.offset[stand.place_id] for stand in self.stands},
+            {
+                (tree.id, season): factors
+                for tree, mine in zip(self.trees, self.factors, strict=True)
+                for season, factors in zip(self.seasons, mine, strict=True)
+            },
+            self.events,
+        )
 
     def _season(self, tree: Tree, place: str, season: int, factors: Factors) -> None:
         """One tree's season: what happens, and what its grower sees, does and writes down."""
@@ -225,11 +269,14 @@ class _Maker:
         """The first day for work, some days after the leaves were (called) hard."""
         if not np.isfinite(hardened):
             return None
-        day = int(np.ceil(hardened + self.observer.late)) + int(self.rng.integers(1, 9))
+        day = int(np.ceil(hardened + self._late(season))) + int(self.rng.integers(1, 9))
         start = self.calendar.start(season)
         while self.observer.weekends and (start + timedelta(days=day - 1)).weekday() < 5:
             day += 1
         return day
+
+    def _late(self, season: int) -> float:
+        return self.observer.late + self.observer.drift * (season - FIRST_SEASON)
 
     def _flush(
         self,
@@ -261,7 +308,7 @@ class _Maker:
         for day in look_days(first, until, self.observer.every, self.rng):
             if self.rng.random() < self.observer.missed:
                 continue
-            late = self.observer.late if truth.stage_at(day) == "hardened" else 0.0
+            late = self._late(flush.season) if truth.stage_at(day) == "hardened" else 0.0
             stage = truth.stage_at(day - late)
             waiting = flush.started_by == "work" and stage == "dormant"
             if hard_seen or (waiting and not self.observer.notes_waiting):

@@ -17,8 +17,8 @@ class Observer:
         Share of looks left out.
     vague : int
         Half-width of the dates written down, 0 for plain dates. [days]
-    late : float
-        Days after the truth that leaves are called hardened.
+    late, drift : float
+        Days after the truth that leaves are called hardened in the first season, and days more each season.
     only_work : bool
         Whether only work is written down.
     weekends : bool
@@ -34,6 +34,7 @@ class Observer:
     missed: float = 0.0
     vague: int = 0
     late: float = 0.0
+    drift: float = 0.0
     only_work: bool = False
     weekends: bool = True
     notes_waiting: bool = True

@@ -8,6 +8,7 @@ from dataclasses import dataclass, replace
 from datetime import timedelta
 
 import numpy as np
+from numpy.typing import ArrayLike
 
 from phenology.advice.garden_forecast import forecast_garden
 from phenology.forecasting.arrival import LEVELS
@@ -217,6 +218,16 @@ def summarise(rows: Sequence[Forecasted]) -> Summary:
     )
     bias = float(np.mean(q[:, 2] - truth))
     return Summary(len(rows), float(inside[0]), float(inside[1]), ours, usual, usual_days, bias)
+
+
+def mean_by_garden(gardens: Sequence[int], values: ArrayLike) -> tuple[float, float]:
+    """Mean over all and its standard error, those of one garden taken together; NaN of none."""
+    value, garden = np.asarray(values, dtype=float), np.asarray(gardens)
+    if not len(value):
+        return math.nan, math.nan
+    middle = value.mean()
+    sums = np.array([(value[garden == g] - middle).sum() for g in np.unique(garden)])
+    return float(middle), float(np.sqrt((sums**2).sum() * len(sums) / max(len(sums) - 1, 1)) / len(value))
 
 
 def _mean(values: Array) -> float:

@@ -12,8 +12,7 @@ from pathlib import Path
 
 from data_sources.tables.text_table import read_text, split_table
 from data_sources.weather.files.columns import find_columns, looks_like_header
-from data_sources.weather.files.daily import read_daily
-from data_sources.weather.files.ghcn import is_ghcn, read_ghcn
+from data_sources.weather.files.daily import is_ghcn, read_daily, read_ghcn
 from data_sources.weather.files.logger import Clock, read_log
 from data_sources.weather.files.time_stamps import several_a_day
 from data_sources.weather.files.weather_table import FileReport, WeatherTable, weather_errors

@@ -1,8 +1,9 @@
-"""`flushcast init`: a garden in a folder, new or from an export."""
+"""`flushcast init`: a garden in a folder, new or from an export; `flushcast demo`: an invented one."""
 
 from __future__ import annotations
 
 import json
+import os
 from collections.abc import Sequence
 from dataclasses import replace
 from datetime import date
@@ -26,14 +27,14 @@ from phenology.language.plain_names import name_key, plain_name
 from phenology.language.tree_selection import few_labels
 from phenology.model.errors import InputError, StoreError
 from phenology.model.records import Place, Stand, Tree
-from reports.cli.common import garden_folder, may_ask, put, say, tell
+from reports.cli.common import garden_folder, may_ask, once_a_day, put, read_forecast, say, tell
 from reports.cli.setup.place_command import read_elevation, read_latitude, read_longitude, shown_position
-from reports.text.words import counted
+from reports.garden.open_garden import OpenGarden, one_day
+from reports.views.words import counted
 
 if TYPE_CHECKING:
     from data_sources.country_dates import CountryDates
     from reports.cli.setup.init_questions import Named
-    from reports.garden.open_garden import OpenGarden
 
 TREE_ADD = 'tree add "Elm 1" "Ulmus parvifolia"'
 
@@ -173,8 +174,8 @@ def _first_forecast(garden: OpenGarden) -> None:
         return
     from phenology.advice.agenda import make_agenda
     from reports.cli.common import read_forecast
-    from reports.text.forecast_text import CLOSING, forecast_text
-    from reports.text.words import terminal_width
+    from reports.views.forecast_text import CLOSING, forecast_text
+    from reports.views.words import terminal_width
 
     say()
     put(forecast_text(make_agenda(read_forecast(garden, None)), terminal_width(), closing=CLOSING))
@@ -263,3 +264,37 @@ def _read_trees(typed: Sequence[str]) -> tuple[list[Tree], list[Named], list[str
     if wrong and not may_ask():
         raise InputError("; ".join(wrong) if len(wrong) == 1 else "\n  ".join(("trees:", *wrong)))
     return trees, slips, [tree.species for tree in trees if tree.species not in catalogue]
+
+
+@click.command("demo")
+@click.option("--dir", "folder", type=click.Path(path_type=Path), default=Path("flushcast-demo"),
+              metavar="DIR", help="Where to make the garden (default: flushcast-demo).")  # fmt: skip
+@click.option("--date", "day", metavar="DATE",
+              help="The day it stands on, 'today' included (default: 14 June).")  # fmt: skip
+@click.option("--south", is_flag=True, help="The same garden in the southern hemisphere.")
+def demo_command(folder: Path, day: str | None, south: bool) -> None:
+    """Make an invented garden and print its forecast; needs no network."""
+    from data_sources.demo.garden import demo_day, store_demo
+    from phenology.advice.agenda import make_agenda
+    from phenology.language.vague_dates import parse
+    from reports.garden.clock import today
+    from reports.views.forecast_text import CLOSING, forecast_text
+    from reports.views.words import terminal_width
+
+    now = today()
+    stands_on = (
+        demo_day(now, south=south) if day is None else one_day(day, lambda text: parse(text, today=now))
+    )
+    if store_demo(folder, stands_on, south=south):
+        say(f"Made an invented garden in {folder}: 12 trees, four past seasons, and this one to {stands_on}.")
+    else:
+        say(f"Using the demo garden already in {folder}; remove the folder to start afresh.")
+    with OpenGarden(folder) as opened:
+        forecast, closing = read_forecast(opened), once_a_day(opened, CLOSING)
+    say()
+    put(forecast_text(make_agenda(forecast), terminal_width(), closing=closing))
+    if day is None and today() != forecast.garden.as_of and os.environ.get("FLUSHCAST_TODAY"):
+        say(f"\nFLUSHCAST_TODAY does not move the demo; --date {today()} does.")
+    say(f"\nIt stands still on {forecast.garden.as_of}. Try next:")
+    for line in ('look "maples" stopped', "forecast", "plan quince", "calibrate hornbeam", "compare"):
+        say(f"  flushcast --garden {folder} {line}")

@@ -27,7 +27,7 @@ from phenology.species.species import Species
 from reports.cli.common import may_ask, say
 from reports.cli.setup.place_command import check_zone, read_latitude, read_longitude
 from reports.garden.open_garden import OpenGarden
-from reports.text.words import shown_date
+from reports.views.words import shown_date
 
 if TYPE_CHECKING:
     from data_sources.gazetteer import Town

@@ -14,11 +14,10 @@ from phenology.language.plain_names import name_key, plain_name
 from phenology.language.words import plain_words
 from phenology.model.errors import InputError
 from phenology.model.records import Place
-from reports.cli.common import open_garden_option, put, together
-from reports.cli.writing.record_editor import committed
+from reports.cli.common import committed, open_garden_option, put, together
 from reports.entries.merging import Edit, Readers, differences, merged, text_field
 from reports.garden.open_garden import OpenGarden
-from reports.text.words import table
+from reports.views.words import table
 
 FEET = 0.3048
 

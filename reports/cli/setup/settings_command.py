@@ -9,7 +9,7 @@ from data_sources.garden_settings import SETTINGS
 from reports.cli.common import open_garden_option, put, tell
 from reports.entries.settings import NAMES, change_setting, field_named, shown_setting
 from reports.garden.open_garden import OpenGarden
-from reports.text.words import table
+from reports.views.words import table
 
 
 @click.command("settings")

@@ -21,7 +21,7 @@ from phenology.work.season_of_work import in_words
 from phenology.work.technique import kept
 from reports.cli.common import open_garden_option, put, tell
 from reports.garden.open_garden import OpenGarden
-from reports.text.words import table, terminal_width
+from reports.views.words import table, terminal_width
 
 _STEPS = {
     "start_budbreak": "season's start to bud break",

@@ -11,12 +11,11 @@ from phenology.language.tree_selection import place_of
 from phenology.model.records import Aim, GrowthAim, Look, Tree
 from phenology.records.entries import stage_now
 from phenology.records.flushes import flush_numbers
-from reports.cli.common import open_garden_option, put, together
-from reports.cli.writing.record_editor import committed
+from reports.cli.common import committed, open_garden_option, put, together
 from reports.entries.merging import Edit
 from reports.entries.trees import add_tree, aim_trees, edit_trees, move_trees, remove_tree, retire_trees
 from reports.garden.open_garden import OpenGarden
-from reports.text.words import counted, shown_date, table
+from reports.views.words import counted, shown_date, table
 
 AIMS = [str(aim) for aim in GrowthAim]
 FLUSHES_SHOWN = 6

@@ -52,14 +52,14 @@ def forecast_command(
     agenda = make_agenda(forecast)
     asked = agenda if wanted is None else agenda.only(wanted)
     if as_json or as_csv:
-        from reports.output.ahead import forecast_csv, forecast_json
+        from reports.views.ahead import forecast_csv, forecast_json
 
         units = garden.settings.units
         put(forecast_json(asked, units) if as_json else forecast_csv(asked.forecast).rstrip("\n"))
         return
-    from reports.text.change_text import changes_text, misses_text
-    from reports.text.forecast_text import CLOSING, forecast_text
-    from reports.text.words import terminal_width
+    from reports.views.change_text import changes_text, misses_text
+    from reports.views.forecast_text import CLOSING, forecast_text
+    from reports.views.words import terminal_width
 
     width = terminal_width()
     put(forecast_text(asked, width, in_full=wanted is not None, closing=once_a_day(garden, CLOSING)))
@@ -108,13 +108,13 @@ def round_command(
     if filled is not None:
         if as_of is not None:
             raise click.UsageError("--as-of goes with a round, not with --read")
-        from reports.cli.writing.round_entry import take_sheet_in
+        from reports.cli.writing.import_command import take_sheet_in
 
         take_sheet_in(garden, filled, dry_run=dry_run)
         return
     from phenology.advice.agenda import make_agenda, plan_round
-    from reports.text.ahead_text import SHEET_COLUMNS, round_cautions, round_sheet, round_text, sheet_rows
-    from reports.text.words import counted, terminal_width
+    from reports.views.ahead_text import SHEET_COLUMNS, round_cautions, round_sheet, round_text, sheet_rows
+    from reports.views.words import counted, terminal_width
 
     forecast = read_forecast(garden, as_of)
     walk = plan_round(make_agenda(forecast))
@@ -157,15 +157,15 @@ def windows_command(garden: OpenGarden, trees: tuple[str, ...], as_of: str | Non
     forecast = read_forecast(garden, as_of)
     found = [w for w in windows(forecast) if wanted is None or w.row.tree.id in wanted]
     if as_json:
-        from reports.output.ahead import WINDOWS
         from reports.table import Table
+        from reports.views.ahead import WINDOWS
 
         table = Table("flushcast.windows/1", WINDOWS, found)
         put(table.as_json(key="windows", as_of=forecast.garden.as_of))
     else:
         from phenology.work.cautions import WINDOW_LOOKS_FIRST
-        from reports.text.ahead_text import windows_text
-        from reports.text.words import terminal_width
+        from reports.views.ahead_text import windows_text
+        from reports.views.words import terminal_width
 
         closing = once_a_day(garden, [WINDOW_LOOKS_FIRST])
         put(windows_text(found, forecast.garden, terminal_width(), closing))
@@ -193,11 +193,11 @@ def plan_command(
     from phenology.advice.garden_forecast import usual_warmth_note
     from phenology.advice.plan import Planner
     from reports.garden.past_forecasts import read_with_skill
-    from reports.output.ahead import plans_table
-    from reports.text.ahead_text import plan_lines
-    from reports.text.forecast_text import NO_TREES
-    from reports.text.progress import progress
-    from reports.text.words import set_in
+    from reports.views.ahead import plans_table
+    from reports.views.ahead_text import plan_lines
+    from reports.views.forecast_text import NO_TREES
+    from reports.views.progress import progress
+    from reports.views.words import set_in
 
     wanted = _ids(garden, trees)
     day = garden.coming_day(cut) if cut else None
@@ -240,10 +240,10 @@ def check_command(
     from phenology.language.words import find_operation, find_part
     from phenology.model.records import Work
     from phenology.work.cautions import cautions
-    from reports.garden.work_answers import work_answers
-    from reports.output.ahead import answers_table
-    from reports.text.ahead_text import answer_lines
-    from reports.text.words import paragraph
+    from reports.entries.work_editor import work_answers
+    from reports.views.ahead import answers_table
+    from reports.views.ahead_text import answer_lines
+    from reports.views.words import paragraph
 
     trees, operation = garden.select_and(words, find_operation)
     day = garden.day(when)

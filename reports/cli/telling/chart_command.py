@@ -83,7 +83,7 @@ def _of_trees(opened: OpenGarden, as_of: str | None, name: str, tree: str | None
 def _of_weather(opened: OpenGarden, as_of: str | None, name: str, place: str | None) -> tuple[Axes, str]:
     """Of the season so far, a place beside its station, or no garden, though in its units if there is one."""
     from reports.charts import weather_charts as charts
-    from reports.garden.station_pair import station_pair
+    from reports.garden.place_weather import station_pair
 
     if name == "heat-curve":
         units = opened.settings_or_usual.units
@@ -103,7 +103,7 @@ def _of_learning(opened: OpenGarden, as_of: str | None, name: str, species: str 
     from phenology.species.catalogue import find_species
     from reports.charts import learned_charts as charts
     from reports.garden.past_forecasts import garden_past
-    from reports.text.progress import progress
+    from reports.views.progress import progress
 
     garden, units = opened.snapshot(as_of), opened.settings.units
     kept = {t.species for t in garden.trees}

@@ -89,9 +89,8 @@ def elsewhere_command(
     from phenology.species.catalogue import neutral_species
     from reports.garden.elsewhere_weather import HERE, LessonPlaces, seasons_taught
     from reports.garden.past_forecasts import read_with_skill
-    from reports.output.elsewhere import COLUMNS, SCHEMA
     from reports.table import Table
-    from reports.text.elsewhere_text import Card, card_text, elsewhere_text
+    from reports.views.elsewhere_text import COLUMNS, SCHEMA, Card, card_text, elsewhere_text
 
     if len(places) > 1 and year is not None:
         raise click.UsageError("--year goes with one PLACE")
@@ -147,7 +146,7 @@ def _attribution(garden: OpenGarden, names: set[str]) -> tuple[str, ...]:
 
 def _species(garden: OpenGarden, typed: str) -> Species:
     """The species meant, with the garden's own where there is one."""
-    from reports.garden.own_species import own_species
+    from reports.garden.meant import own_species
 
     grown = {tree.species for tree in garden.trees} if garden.exists else set()
     return own_species(typed, grown, garden.catalogue)

@@ -21,7 +21,7 @@ from reports.cli.common import (
 from reports.garden.open_garden import OpenGarden
 
 if TYPE_CHECKING:
-    from data_sources.kept.messages_sent import Sent
+    from reports.views.message_text import Sent
 
 KINDS = {"look": "look", "window": "window", "stop": "stop date", "wire": "wire look", "care": "care date"}
 PORT = 8420
@@ -61,7 +61,7 @@ def calendar_command(garden: OpenGarden, out: Path) -> None:
     Write it to the same file after every look: events move instead of piling up.
     """
     from data_sources.disk.whole_files import read_output, write_output
-    from reports.output.calendar_file import calendar_text, events_before, events_of
+    from reports.views.calendar_file import calendar_text, events_before, events_of
 
     there = read_output(out)
     before = events_before(there) if there is not None else {}
@@ -86,11 +86,17 @@ def notify_command(garden: OpenGarden, dry_run: bool) -> None:
     Where to is read from FLUSHCAST_NOTIFY or the keyring, never from garden.toml: addresses as apprise writes
     them, with a space between.
     """
-    from data_sources.kept.messages_sent import Sent, read_sent, sending_now
     from phenology.advice.agenda import make_agenda
     from phenology.advice.news import all_told, news
-    from reports.output.sending import Receiver, addresses
-    from reports.text.message_text import message_text, subject
+    from reports.views.message_text import (
+        Receiver,
+        Sent,
+        addresses,
+        message_text,
+        read_sent,
+        sending_now,
+        subject,
+    )
 
     receivers: list[Receiver | None] = []
     try:
@@ -137,7 +143,7 @@ def notify_command(garden: OpenGarden, dry_run: bool) -> None:
 
 def _keep(garden: OpenGarden, code: str, before: Sent, after: Sent) -> bool:
     """Write down what one receiver was told; False where another process has written meanwhile."""
-    from data_sources.kept.messages_sent import Sent, keep_sent, read_sent
+    from reports.views.message_text import Sent, keep_sent, read_sent
 
     with garden.changing():
         kept = read_sent(garden.folder)
@@ -165,7 +171,7 @@ def serve_command(garden: OpenGarden, port: int, lan: bool, behind: str | None, 
     Without --lan only this computer can ask for them. Stop it with Ctrl-C.
     """
     try:
-        from reports.web.server import Serving, serve
+        from reports.web.app import Serving, serve
     except ModuleNotFoundError as error:
         raise InputError(
             f"serving pages needs {error.name}, which is not installed: pip install 'flushcast[serve]'"
@@ -174,7 +180,7 @@ def serve_command(garden: OpenGarden, port: int, lan: bool, behind: str | None, 
     devices = serving.devices()
     put(serving.url)
     if devices is not None:
-        from reports.web.qr import terminal_qr
+        from reports.web.device_pages import terminal_qr
 
         if lan:
             tell("This is plain HTTP: whoever shares this network could read along. Use it at home.")

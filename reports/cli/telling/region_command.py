@@ -79,7 +79,7 @@ def region_command(
     from data_sources.gridded.writing import check_ending, read_maps, write_maps
     from phenology.region.maps import region_maps
     from reports.charts.ink import FORMATS, save_chart
-    from reports.output.region import region_lines
+    from reports.charts.region_map import region_lines
 
     check_ending(out)
     if out.resolve() in [file.resolve() for file in files]:
@@ -116,8 +116,8 @@ def _forecasts(
     from phenology.language.date_style import full_date
     from phenology.model.errors import InputError, WeatherError
     from phenology.region.cells import CellForecasts
+    from reports.garden.meant import own_species
     from reports.garden.open_garden import one_day
-    from reports.garden.own_species import own_species
 
     days = weather.indexes["time"]
     first, last = days[0].date(), days[-1].date()
@@ -145,7 +145,7 @@ def _computing(workers: int | None, memory: str, scheduler: str | None) -> Itera
         import dask
         from dask.callbacks import Callback
 
-        from reports.text.progress import progress
+        from reports.views.progress import progress
 
         with progress("part") as step, dask.config.set(scheduler="synchronous"):
             done = [0]

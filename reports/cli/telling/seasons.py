@@ -12,11 +12,10 @@ from reports.cli.common import as_of_option, open_garden_option, put, say, tell_
 from reports.garden.clock import today
 
 if TYPE_CHECKING:
-    from phenology.garden import Garden
     from phenology.model.track_record import PastForecast
     from reports.garden.open_garden import OpenGarden
 
-# As in reports.output.compare.COLUMNS, which --help does not load.
+# As in reports.views.compare.COLUMNS, which --help does not load.
 TABLES = ("stages", "trees", "warmth", "course", "frosts", "forecasts", "followed", "trends")
 
 
@@ -34,17 +33,17 @@ def calibrate_command(
 ) -> None:
     """Say, per species and step, what was learned from the looks and how sure it is."""
     from phenology.advice.garden_forecast import usual_warmth_note
-    from phenology.learning.calibration import calibrate
     from phenology.learning.garden_fit import GardenFit
-    from phenology.learning.garden_leaves import GardenLeaves
-    from phenology.learning.learned_from import learned_from
-    from phenology.learning.work_habit import work_habits
-    from phenology.model.track_record import TrackRecord
-    from reports.garden.own_species import own_species
+    from reports.garden.meant import own_species
     from reports.garden.past_forecasts import garden_past
-    from reports.output.calibration import calibration_json, classic_json
-    from reports.text.calibration_text import calibration_text, classic_text, observers_text
-    from reports.text.progress import progress
+    from reports.views.calibration_text import (
+        Learned,
+        calibration_text,
+        classic_json,
+        classic_text,
+        observers_text,
+    )
+    from reports.views.progress import progress
 
     snapshot, settings = garden.snapshot(as_of), garden.settings
     grown = {tree.species for tree in snapshot.trees}
@@ -56,23 +55,20 @@ def calibrate_command(
         compared = classic_rows(fit, latin)
         put(classic_json(compared) if as_json else classic_text(compared, settings.units))
         return
-    with progress("species") as step:
-        rows = list(calibrate(fit, latin, progress=step))
+
     with progress("past forecast") as step:
         past = garden_past(garden.folder, snapshot, progress=step)
-    skills = [one for one in TrackRecord.of(past).values() if one.trees and latin in (None, one.species)]
-    habits = list(work_habits(fit.histories, snapshot.calendar, latin))
-    leaves, learned = GardenLeaves(fit).habits(latin), list(learned_from(fit, latin))
+    with progress("species") as step:
+        learned = Learned.of(fit, past, latin, step)
     if as_json:
-        put(calibration_json(rows=rows, past_forecasts=skills, work_habits=habits, leaf_counts=leaves,
-                             learned_from=learned))  # fmt: skip
-    else:
-        put(calibration_text(rows, dict(snapshot.species), settings.units, skills, habits, leaves, learned))
-        tell_usual_warmth(usual_warmth_note(snapshot))
-        if len({look.who for look in snapshot.looks if look.who}) > 1:
-            from phenology.learning.observers import observer_lateness
+        put(learned.as_json())
+        return
+    put(calibration_text(learned, snapshot.species, settings.units))
+    tell_usual_warmth(usual_warmth_note(snapshot))
+    if len({look.who for look in snapshot.looks if look.who}) > 1:
+        from phenology.learning.observers import observer_lateness
 
-            put(observers_text(list(observer_lateness(snapshot))))
+        put(observers_text(list(observer_lateness(snapshot))))
 
 
 @click.command("compare")
@@ -116,10 +112,11 @@ def compare_command(
         raise click.UsageError("--stages goes with the text; the others tell every stage anyway")
     from phenology.model.track_record import first_hardenings
     from phenology.seasons.compare import compare_seasons
+    from reports.garden.meant import trees_meant
     from reports.garden.past_forecasts import garden_past
-    from reports.output.compare import Compared
-    from reports.text.compare_text import compare_text, tree_text
-    from reports.text.progress import progress
+    from reports.views.compare import Compared
+    from reports.views.compare_text import compare_text, tree_text
+    from reports.views.progress import progress
 
     snapshot, settings = garden.snapshot(as_of), garden.settings
     comparison = compare_seasons(snapshot, [_season(text) for text in seasons])
@@ -130,7 +127,7 @@ def compare_command(
 
     compared = Compared(comparison, settings.units, past_forecasts if look_back else None)
     if tree is not None:
-        put(tree_text(comparison, settings.units, _trees(tree, snapshot)))
+        put(tree_text(comparison, settings.units, [one.id for one in trees_meant(snapshot, tree)]))
     elif as_csv:
         put(compared.table(table or "stages").as_csv().rstrip("\n"))
     elif as_json:
@@ -142,14 +139,6 @@ def compare_command(
     else:
         truth, followed, trends = compared.truth, compared.followed, compared.trends
         put(compare_text(comparison, settings.units, truth, followed, trends, every_stage=every_stage))
-
-
-def _trees(text: str, garden: Garden) -> list[str]:
-    from phenology.language.tree_selection import Roster, select_trees
-
-    names = {latin: species.names for latin, species in garden.species.items()}
-    roster = Roster(garden.trees, garden.places, garden.stands, names)
-    return [tree.id for tree in select_trees(text, roster, on=garden.as_of)]
 
 
 def _season(text: str) -> int:
@@ -207,8 +196,8 @@ def hindcast_command(
     from phenology.language.words import find_stage
     from phenology.learning.transitions import catalogue_priors
     from phenology.model.season import SeasonCalendar
-    from reports.output.hindcast import forecasts, predictions_csv, score_text
-    from reports.text.progress import progress
+    from reports.views.hindcast import forecasts, predictions_csv, score_text
+    from reports.views.progress import progress
 
     calendar = SeasonCalendar.for_latitude(45.0 if latitude is None else latitude)
     question = Question(

@@ -52,7 +52,7 @@ def shoot_command(
     from phenology.species.catalogue import find_species
     from phenology.work.cautions import CUT_FIRM, HALVE_AFTER
     from phenology.work.shoot import asked, described, how_far
-    from reports.text.shoot_picture import svg_picture, text_picture
+    from reports.views.shoot_picture import svg_picture, text_picture
 
     kind = find_species(" ".join(species), garden.catalogue) if species else None
     pairs = opposite or (kind is not None and kind.arrangement == "opposite")

@@ -1,20 +1,91 @@
-"""`flushcast weather update`, `sources`, `status`, `show`, `accept` and `undo`."""
+"""`flushcast weather`: `add`, `update`, `sources`, `status`, `show`, `accept` and `undo`."""
 
 from __future__ import annotations
 
 import sys
 from datetime import date, timedelta
+from pathlib import Path
+from typing import Any
 
 import click
 
+from data_sources.tables.problems import FileQuestion
+from data_sources.weather.files.reader import read_weather_file
+from data_sources.weather.files.weather_table import FileReport
 from data_sources.weather.place_correction import refit_corrections
 from data_sources.weather.store.records import EARLIEST, LATEST
 from data_sources.weather.store.weather_store import WeatherStore
 from phenology.model.errors import InputError, WeatherError
 from phenology.weather.series import DailyWeather
-from reports.cli.common import open_garden_option, put, say
+from reports.cli.common import asking, open_garden_option, put, say
+from reports.entries.readings import take_readings
 from reports.garden.open_garden import OpenGarden
-from reports.text.weather_text import WeatherState, status_text
+from reports.views.weather_text import WeatherState, added_text, status_text
+
+
+def _columns(_ctx: click.Context, _param: click.Parameter, given: tuple[str, ...]) -> dict[str, str]:
+    pairs = [text.partition("=") for text in given]
+    if not all(equals and role and name for role, equals, name in pairs):
+        raise click.BadParameter("write it as tmin=NAME")
+    return {role.strip(): name.strip() for role, _, name in pairs}
+
+
+@click.command("add")
+@click.argument("file", type=click.Path(path_type=Path))
+@click.option("--place", metavar="NAME", help="Where it was measured, when the garden has several places.")
+@click.option("--units", type=click.Choice(["C", "F", "tenths"]),
+              help="Unit, when the file does not state it.")  # fmt: skip
+@click.option("--source", type=click.Choice(["bench", "station", "model"]),
+              help="What it is: your own thermometer, a weather station, a model. "
+              "Default: bench for a thermometer's log, else station.")  # fmt: skip
+@click.option("--date-order", type=click.Choice(["day-first", "month-first"]),
+              help="For dates like 03/04/2026.")  # fmt: skip
+@click.option("--column", "columns", multiple=True, metavar="tmin=NAME", callback=_columns,
+              help="Which column is which (date, time, tmin, tmax, temp); may be repeated.")  # fmt: skip
+@click.option("--clock", type=click.Choice(["local", "standard", "utc"]),
+              help="What a thermometer's clock showed.")  # fmt: skip
+@click.option("--timezone", metavar="ZONE", help="The place's time zone, when the garden does not know it.")
+@click.option("--measures", metavar="TEXT", default="",
+              help="When it is not open air: 'pot surface', 'under glass'.")  # fmt: skip
+@open_garden_option
+def add_command(
+    garden: OpenGarden,
+    file: Path,
+    place: str | None,
+    source: str | None,
+    timezone: str | None,
+    measures: str,
+    **known: Any,
+) -> None:
+    """Take the daily weather of FILE, all of it or nothing.
+
+    A CSV with date, tmin and tmax in any order, a thermometer's log, or a station record (GHCN-Daily).
+    Nothing is guessed: what the file leaves open is asked, or said with a flag.
+    """
+    where = garden.place(place)
+    unfinished = None if garden.settings.stands_on else garden.today
+    answers = {**known, "timezone": timezone or where.timezone, "today": unfinished}
+    weather, report = _read(file, source, answers)
+    taken = take_readings(garden, where, weather, report, file.name, measures)
+    for line in added_text(report, taken.result, where.name):
+        put(line)
+    for shift in taken.shifts:
+        put(f"note: {shift}")
+    for line in taken.corrections:
+        put(f"{where.name} {line}")
+
+
+def _read(file: Path, source: str | None, answers: dict[str, Any]) -> tuple[DailyWeather, FileReport]:
+    """Read the file, asking what it leaves open where there is somebody to ask."""
+
+    def keep(question: FileQuestion, answer: str) -> None:
+        if question.what == "column":
+            answers["columns"] = {**answers["columns"], question.role: answer}
+        else:
+            answers[question.what] = answer
+
+    return asking(lambda: read_weather_file(file, source=source, **answers), keep)
+
 
 FORTNIGHT, LONGEST = 14, 3660  # days
 one_place = click.option("--place", metavar="NAME", help="Where, when the garden has several places.")
@@ -58,7 +129,7 @@ def show_command(
     garden: OpenGarden, first: str | None, last: str | None, place: str | None, as_json: bool, as_csv: bool
 ) -> None:
     """Show days one by one: each value, where it comes from, what is used, what waits, what gave way."""
-    from reports.output.weather_days import weather_days
+    from reports.views.weather_text import weather_days
 
     if as_json and as_csv:
         raise click.UsageError("choose one of --json and --csv")
@@ -152,8 +223,8 @@ def update_command(
 
     It can be stopped at any moment (Ctrl-C) and goes on from there the next time.
     """
-    from reports.garden.weather_updating import update_places
-    from reports.text.progress import ProgressLine
+    from reports.entries.readings import update_places
+    from reports.views.progress import ProgressLine
 
     places = [garden.place(place)] if place else garden.some_places
     fresh, shown = False, ProgressLine(wait=0.0)  # a service that is waited for is named at once
@@ -188,7 +259,7 @@ def sources_command(garden: OpenGarden) -> None:
     """List the weather services: in which order they are asked, what for, and what they need."""
     from data_sources.weather.services.registry import SERVICES, make_services
     from data_sources.weather.services.transport.http import Http
-    from reports.garden.weather_updating import weather_settings
+    from reports.entries.readings import weather_settings
 
     places, settings = garden.some_places, weather_settings(garden)
     width = max(map(len, SERVICES))

@@ -13,7 +13,7 @@ class WeatherGroup(LazyGroup):
     """The weather commands."""
 
     table: ClassVar[dict[str, tuple[str, str]]] = {
-        "add": ("weather.add_command", "Take daily weather from a file."),
+        "add": ("weather.store_commands", "Take daily weather from a file."),
         "update": ("weather.store_commands", "Fetch what is new from services."),
         "sources": ("weather.store_commands", "List the services."),
         "status": ("weather.store_commands", "See what weather there is."),

@@ -7,8 +7,7 @@ from typing import Any
 
 import click
 
-from reports.cli.common import may_ask, open_garden_option, put, tell, together
-from reports.cli.writing.record_editor import UNDO, commit
+from reports.cli.common import UNDO, commit, may_ask, open_garden_option, put, tell, together
 from reports.entries.entry_editor import EntryEditor, Questions
 from reports.entries.look_editor import KINDS, LookEditor
 from reports.garden.open_garden import OpenGarden

@@ -12,7 +12,7 @@ import click
 from data_sources.garden import new_id
 from data_sources.journal.schema import Record
 from data_sources.journal_questions import all_records
-from data_sources.photo_dates import Photo, find_photos, read_photo
+from data_sources.look_photos import Photo, find_photos, read_photo
 from data_sources.tables.problems import Problem, TableError
 from phenology.language.tree_selection import few_labels
 from phenology.language.vague_dates import format_day
@@ -22,10 +22,9 @@ from phenology.model.records import Look, Tree
 from phenology.model.stages import Stage
 from phenology.records.entries import look_changes, same_entry
 from phenology.records.record_book import RecordBook
-from reports.cli.common import tell
-from reports.cli.writing.record_editor import UNDO
+from reports.cli.common import UNDO, tell
 from reports.garden.open_garden import OpenGarden
-from reports.text.words import counted
+from reports.views.words import counted
 
 SHOWN = 3
 

@@ -10,7 +10,7 @@ from data_sources.journal.changes import Change
 from phenology.model.errors import InputError
 from reports.cli.common import may_ask, open_garden_option, put, tell
 from reports.garden.open_garden import OpenGarden
-from reports.text.words import TABLE_NAMES, counted, shown_date, table
+from reports.views.words import TABLE_NAMES, counted, shown_date, table
 
 
 @click.command("undo")
@@ -23,7 +23,7 @@ def undo_command(garden: OpenGarden, count: int, redo: bool, yes: bool) -> None:
 
     Before more than one change goes, or a restore, it says what will go and asks.
     """
-    from data_sources.kept.last_restore import journal_before_restore
+    from data_sources.kept_notes import journal_before_restore
 
     journal = garden.journal
     before = None if redo else journal_before_restore(garden.folder, journal)
@@ -65,7 +65,7 @@ def _take_back_restore(garden: OpenGarden, before: Path, count: int, yes: bool) 
     """Put the journal of before a restore back in its place, after a look at what that changes."""
     from data_sources.garden import JOURNAL_NAME
     from data_sources.journal.restoring import restore
-    from data_sources.kept.last_restore import remember_restore
+    from data_sources.kept_notes import remember_restore
     from reports.cli.keeping import plan_text
 
     if count > 1:

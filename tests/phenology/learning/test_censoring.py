@@ -10,7 +10,15 @@ from numpy.testing import assert_allclose
 from scipy.special import ndtr
 from scipy.stats import norm, truncnorm
 
-from phenology.learning.censoring import AT_ONCE, VAGUE, CensoredSites, interval_moments, match_sites
+from phenology.learning.censoring import (
+    AT_ONCE,
+    NODES,
+    VAGUE,
+    WEIGHTS,
+    CensoredSites,
+    interval_moments,
+    match_sites,
+)
 from phenology.learning.effects import Rows, Weighed, log_evidences, posterior
 from phenology.learning.waits import LEAST_WAIT, tabulate
 from phenology.model.season import NEVER
@@ -28,6 +36,12 @@ def bounds(lower, upper):
     """The ends of waits that began at 0 and ended between two looks, from the logs of these."""
     after, by = np.exp([lower, upper])
     return np.stack(np.broadcast_arrays(-INSTANT, 0.0, after, by), axis=-1)
+
+
+def test_nodes_and_weights_are_those_of_gauss_and_legendre():
+    nodes, weights = np.polynomial.legendre.leggauss(len(NODES))
+    assert_allclose(NODES[:, 0], nodes, atol=1e-7)
+    assert_allclose(WEIGHTS[:, 0], weights, atol=1e-8)
 
 
 def moments(mean, variance, ends):

@@ -11,7 +11,7 @@ from phenology.learning.flush_history import WORK_REACH, histories
 from phenology.learning.garden_fit import GardenFit
 from phenology.learning.transitions import Transition
 from phenology.learning.work_habit import mean_delay, work_habits
-from reports.text.calibration_text import habit_words
+from reports.views.calibration_text import habit_words
 from tests.phenology.gardens import ELM, Records
 
 END = date(2020, 12, 31)

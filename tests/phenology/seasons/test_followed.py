@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from phenology.seasons.followed import what_followed
+from phenology.seasons.tree_stages import what_followed
 from tests.reports.bench import Bench
 from tests.reports.demo import DAY, demo_folder, own_demo
 from tests.reports.opened import read_garden

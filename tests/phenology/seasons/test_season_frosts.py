@@ -8,7 +8,7 @@ import numpy as np
 
 from phenology.model.records import Place
 from phenology.model.season import SeasonCalendar
-from phenology.seasons.season_frosts import season_frosts
+from phenology.seasons.compare import season_frosts
 from phenology.weather.series import DailyWeather
 from tests.phenology.gardens import NORTH, Records
 

@@ -11,7 +11,7 @@ import pytest
 from scipy import stats
 
 from phenology.seasons.trends import FEWEST_SEASONS, garden_trends, season_days, trend_of
-from reports.text.compare_tables import trend_words
+from reports.views.compare_tables import trend_words
 from tests.reports.demo import DAY, demo_folder
 from tests.reports.opened import read_garden
 

@@ -157,7 +157,7 @@ def test_files_wait_for_their_own_device_a_while_and_a_few_at_a_time() -> None:
 def test_a_workbook_that_unpacks_too_large_is_refused(
     phone: Phone, monkeypatch, part: bytes, why: str
 ) -> None:
-    monkeypatch.setattr("data_sources.tables.workbook.LARGEST", 80_000)
+    monkeypatch.setattr("data_sources.tables.notebook.LARGEST", 80_000)
     packed = io.BytesIO()
     with ZipFile(packed, "w", ZIP_DEFLATED) as book:
         book.writestr("xl/worksheets/sheet1.xml", part)

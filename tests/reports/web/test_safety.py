@@ -9,10 +9,10 @@ from pathlib import Path
 import pytest
 
 from data_sources.look_photos import photo_path
-from reports.web import server
+from reports.web import app
+from reports.web.app import Serving
 from reports.web.devices import TRIES, Devices
 from reports.web.safety import MOST_BYTES, MOST_FILE_BYTES, Reach
-from reports.web.server import Serving
 from tests.reports.web.site import HERE, Phone, words
 
 LOOK = {"stage": "soft", "token": "aaaaaaaa-0000"}
@@ -56,9 +56,9 @@ def test_without_lan_only_this_computer_is_listened_to(tmp_path, monkeypatch) ->
             bound.append(address)
             raise OSError(98, "Address already in use")
 
-    monkeypatch.setattr(server.socket, "socket", Listening)
-    with pytest.raises(server.InputError, match="port 8420 cannot be had"):
-        server.serve(Serving(tmp_path, 8420), None)
+    monkeypatch.setattr(app.socket, "socket", Listening)
+    with pytest.raises(app.InputError, match="port 8420 cannot be had"):
+        app.serve(Serving(tmp_path, 8420), None)
     assert bound == [("127.0.0.1", 8420)]
     assert Serving(tmp_path, 8420).devices() is None
 
@@ -199,7 +199,7 @@ def test_behind_a_proxy_every_link_has_the_prefix(phone: Phone, path: str) -> No
 
 
 def test_a_prefix_is_a_path(tmp_path) -> None:
-    with pytest.raises(server.InputError, match="a prefix is a path such as /garden"):
+    with pytest.raises(app.InputError, match="a prefix is a path such as /garden"):
         _ = Serving(tmp_path, 8420, prefix="javascript:x").reach
 
 
@@ -296,8 +296,8 @@ def test_a_list_of_devices_that_cannot_be_read_lets_nobody_in(home: tuple[Phone,
 def test_lan_says_what_it_is(tmp_path: Path, monkeypatch) -> None:
     from tests.reports.bench import new_bench
 
-    monkeypatch.setattr("reports.web.server.home_address", lambda: "192.168.1.5")
-    monkeypatch.setattr("reports.web.server.serve", lambda *_: None)
+    monkeypatch.setattr("reports.web.app.home_address", lambda: "192.168.1.5")
+    monkeypatch.setattr("reports.web.app.serve", lambda *_: None)
     answer = new_bench(tmp_path / "garden").does("serve", "--lan")
     assert "http://192.168.1.5:8420/" in answer.out and "plain HTTP" in answer.words
     assert "Code to pair a device" in answer.out and "\N{FULL BLOCK}" in answer.out

@@ -12,7 +12,7 @@ from PIL import Image
 
 from data_sources.garden import open_journal
 from data_sources.look_photos import photo_path
-from reports.web.photos import LONGEST, plain_photo
+from reports.web.uploads import LONGEST, plain_photo
 from tests.reports.bench import Bench
 from tests.reports.web.site import HIDDEN, Phone, words
 

@@ -18,7 +18,7 @@ import numpy as np
 import pandas as pd
 
 from data_sources.gazetteer import distance
-from data_sources.weather.files.ghcn import read_ghcn
+from data_sources.weather.files.daily import read_ghcn
 from data_sources.weather.services.protocol.checks import believable
 from data_sources.weather.services.protocol.service import FetchSpan, Spot
 from data_sources.weather.services.stations.blend import Station, StationDays

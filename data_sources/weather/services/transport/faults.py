@@ -37,13 +37,8 @@ ANOTHER_SHAPE = "sent an answer of another shape than it documents"
 class ServiceError(WeatherError):
     """A service did not give what it was asked for; the message has no subject ("refused the request").
 
-    Parameters
-    ----------
-    fault : str
-        What kind of trouble.
-    words : str
-        Said after the service's name. What a service says itself may stand in it: only what can be printed
-        is kept, in one line.
+    `words` are said after the service's name. What a service says itself may stand in them: only what can be
+    printed is kept, in one line.
     """
 
     def __init__(self, fault: Fault, words: str) -> None:

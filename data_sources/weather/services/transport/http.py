@@ -80,11 +80,7 @@ class Reply(Generic[T]):
 class Http:
     """A client with a cache; use it in a ``with``, from one thread.
 
-    Parameters
-    ----------
-    settings : WeatherSettings
-    sleep, clock, now : callable
-        For tests: waiting, seconds that only go forward, and the time of day with its zone.
+    For tests there are `sleep`, a `clock` of seconds that only goes forward, and the time of day in a zone.
     """
 
     def __init__(

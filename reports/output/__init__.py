@@ -1,1 +1,0 @@
-"""Results as data: JSON, CSV, calendar files."""
