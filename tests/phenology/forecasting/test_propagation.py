@@ -359,7 +359,7 @@ def recursion(prediction, thermal_time, before, parts=4):
 def test_stages_in_a_row_agree_with_the_whole_recursion(look):
     """To less than a sixth of a day, between the levels that are shown."""
     thermal_time, first, second = drawn_world()
-    thermal_time = ThermalTime(thermal_time.sums[::10])
+    thermal_time = ThermalTime(thermal_time.sums[::20])
     third = replace(second, variance=second.variance * 2)
     quick = chain(
         112, first, second, third, on=thermal_time, seen={"budbreak": (look, np.inf)}, clocks=CLOCKS
