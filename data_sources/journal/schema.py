@@ -100,8 +100,9 @@ def columns(table: str) -> tuple[StoredColumn, ...]:
         hint = hints[field.name]
         parts = [h for h in get_args(hint) if h is not type(None)] if isinstance(hint, UnionType) else [hint]
         kind = str if issubclass(parts[0], str) else parts[0]  # names of stages and the like are text
-        # ids of other rows come up again and again: one text of each is kept
-        read = intern if field.name.endswith("_id") else _KINDS[kind][2] if kind is parts[0] else parts[0]
+        read = _KINDS[kind][2] if kind is parts[0] else parts[0]
+        if read is None and kind is str and field.name != "id":
+            read = intern  # most texts come up again and again: one of each is kept
         found.append(StoredColumn(field.name, kind, len(parts) < len(get_args(hint)), read))
     return tuple(found)
 

@@ -47,6 +47,7 @@ from phenology.model.records import Aim, Flush, Look, Place, Stand, Tree, Work
 CHANGE_FIELDS = ("seq", *CHANGE_CELLS)  # of an exported change; the checksum is worked out again
 _NEEDED = CHANGE_FIELDS[:7]
 FILE_NAME = "journal.sqlite"
+ROWS_AT_ONCE = 10_000  # before records are made of them, rows take more memory than these (ours)
 
 
 def _remedy(path: Path) -> str:
@@ -267,9 +268,13 @@ class Journal(Database):
         asked = {test: value for test, value in wanted.items() if value is not None}
         where = f" WHERE {' AND '.join(asked)}" if asked else ""
         query = f"SELECT {', '.join(column_names(table))} FROM {table}{where} ORDER BY {order}"
-        found = self.query(query, tuple(asked.values()))
+        records: list[R] = []
         try:
-            return decode_rows(kind, found)
+            with self.errors("reading"):
+                rows = self.connection.execute(query, tuple(asked.values()))
+                while some := rows.fetchmany(ROWS_AT_ONCE):
+                    records += decode_rows(kind, some)
+            return records
         except ValueError as error:  # a date that does not read: only damage can have written it
             raise self.damaged(str(error)) from error
 

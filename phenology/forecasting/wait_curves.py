@@ -6,6 +6,7 @@ share its reading, and their normal curve is a short formula, on those days alon
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from functools import cached_property
@@ -22,7 +23,7 @@ Single = NDArray[np.float32]
 
 FARTHEST = 5.0  # normal deviates beyond which a curve is flat: 3e-7 are left
 SHORT = (0.7985, 0.0354)  # tanh(z (a + b z^2)) is the normal curve to 1.6e-4 (ours, by trial)
-AT_ONCE = 300_000  # so many values stay near the processor while they are worked on (ours)
+AT_ONCE = 150_000  # so many values stay near the processor while they are worked on (ours)
 RISING = 100  # on about so many days a curve rises (ours)
 LEAST_OVER = 1e-9  # a smaller chance that a wait was over by its date is none
 _NOTHING = 1e-20  # stands for no time at all, whose log is taken
@@ -155,8 +156,10 @@ class _Draws:
         self.begins: BoolArray = begun < weather.days
         self.where = np.minimum(np.maximum(begun, 0.0), weather.days)
         self.at: IntArray = np.arange(int(self.where.min()), weather.days + 1)
-        self._day = np.minimum(self.where.astype(np.intp), weather.days - 1)
-        self._part = (self.where - self._day).astype(np.float32)
+        day = np.minimum(self.where.astype(np.intp), weather.days - 1)
+        self._part = (self.where - day).astype(np.float32)
+        self._cell = day + np.arange(weather.traces) * (weather.days + 1)  # where in a clock's lines
+        self._rooms = [np.empty(0, np.float32), np.empty(0, np.float32)]
 
     def by_clock(self) -> Iterator[tuple[int, IntArray]]:
         """Each clock, with the draws on it, wait by wait."""
@@ -185,8 +188,8 @@ class _Draws:
             origin = np.broadcast_to(usual.T[of][:, None, :], begins.shape).astype(np.float32)
             over = self._over(mine)
         else:
-            day, part, trace = self._day, self._part, np.arange(len(line))
-            origin = (line[trace, day] * (1 - part) + line[trace, day + 1] * part)[of]
+            before, part = line.take(self._cell), self._part
+            origin = (before + (line.take(self._cell + 1) - before) * part)[of]
         gaps = 0.0 if self.filled is None else self.weather.gap_variance[-1] * clock.per_degree**2
         far = FARTHEST * np.sqrt(variance + gaps)
         counted = origin[begins]
@@ -199,15 +202,23 @@ class _Draws:
         latest = counted.max() + np.exp((mean + far).max())
         after = max(after, int(time.least[c, at[0] :].searchsorted(latest)))
         rising = slice(min(since, after), after)
-        read = line[:, at[0] + rising.start : at[0] + rising.stop] - origin[..., None]
+        read = self._room(0, (*origin.shape, rising.stop - rising.start))
+        np.subtract(line[:, at[0] + rising.start : at[0] + rising.stop], origin[..., None], out=read)
         np.maximum(read, _least(read.size).reshape(read.shape), out=read)  # quicker than with one number
         if self.filled is None and over is None:
             scale = 1 / np.sqrt(variance)
             log_read = np.log(read, out=read)
             log_read *= scale.astype(np.float32)[:, None, None, None]
             log_read -= (mean * scale).astype(np.float32)[:, None, None, None]
-            return rising, _normal_curve(log_read)
+            return rising, _normal_curve(log_read, self._room(1, read.shape))
         return rising, self._exactly(mine, clock.per_degree, read, rising, over)
+
+    def _room(self, k: int, shape: tuple[int, ...]) -> Single:
+        """Room for the values of one clock; the next clock's take its place."""
+        size = math.prod(shape)
+        if len(self._rooms[k]) < size:
+            self._rooms[k] = np.empty(size, np.float32)
+        return self._rooms[k][:size].reshape(shape)
 
     def _over(self, mine: IntArray) -> Array | None:
         """The chance that waits which keep to their date were over before they began; None where it is none.
@@ -244,9 +255,9 @@ def _least(size: int) -> Single:
     return _LEAST[:size]
 
 
-def _normal_curve(z: Single) -> Single:
-    """The normal curve, roughly; `z` is written over."""
-    curve = z * z
+def _normal_curve(z: Single, out: Single) -> Single:
+    """The normal curve, roughly."""
+    curve = np.multiply(z, z, out=out)
     curve *= np.float32(SHORT[1])
     curve += np.float32(SHORT[0])
     curve *= z

@@ -136,7 +136,7 @@ class Weighed:
             (score * value).sum(-1),
             gram.reshape(*gram.shape[:-1], q, q),
             np.stack([score[..., s] @ local[s] for s in slices], axis=-2),
-            np.add.reduceat(weight[..., None] * local, first, axis=-2),
+            np.stack([np.add.reduceat(weight * one, first, axis=-1) for one in local.T], axis=-1),
             np.add.reduceat(weight, first, axis=-1),
             np.add.reduceat(score, first, axis=-1),
         )

@@ -219,14 +219,17 @@ def _sights(flush: Flush, looks: list[Look], start: date) -> list[Sight]:
         other = by_day.setdefault((look.earliest, look.latest), look)
         if look.stage.rank > other.stage.rank:
             by_day[look.earliest, look.latest] = look
-    sights = []
+    sights, before_first = [], start.toordinal() - 1
     for look in by_day.values():
-        stage = _stage(look)
+        stage: str = look.stage
+        latest = float(look.latest.toordinal() - before_first)
+        vague = look.earliest is not look.latest
+        earliest = float(look.earliest.toordinal() - before_first) if vague else latest
         if look.checked:  # what had come before growth was checked has come
             before = [v.stage for v in by_day.values() if not v.checked and v.latest <= look.earliest]
-            reached = max([stage, *before], key=stage_rank)
+            reached = max([_stage(look), *before], key=stage_rank)
             stage = min(look.stage, reached, key=stage_rank)
-        sights.append(Sight(_t(start, look.earliest), _t(start, look.latest), stage, look.kind))
+        sights.append(Sight(earliest, latest, stage, look.kind))
     return sights
 
 

@@ -59,7 +59,7 @@ def requirement_model(
     return RequirementModel(
         prior_of,
         clock_weights=[float(v) for v in factors * transition.clock_weights],
-        leaning=None if longest_day is None else leaning,
+        leaning=leaning if transition.leans and longest_day is not None else None,
         club=club,
     )
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
@@ -25,10 +26,12 @@ class Prediction:
     mean: Array
     variance: Array
     # day of the season on which the wait usually begins, for clocks that run from it
-    usual: float = float("nan")
+    usual: float = math.nan
 
 
-def mixture(weight: Array, clock: IntArray, mean: Array, variance: Array) -> Prediction:
+def mixture(
+    weight: Array, clock: IntArray, mean: Array, variance: Array, usual: float = math.nan
+) -> Prediction:
     """One draw a clock, with the weight, mean and variance of its parts, where those hardly differ.
 
     Parts of one clock whose means lie further apart than their own spread stay three draws: a look may tell
@@ -53,7 +56,7 @@ def mixture(weight: Array, clock: IntArray, mean: Array, variance: Array) -> Pre
     total = np.add.reduceat(weight, first)
     middle = np.add.reduceat(weight * mean, first) / total
     square = np.add.reduceat(weight * (variance + mean**2), first) / total
-    return Prediction(total / total.sum(), clock[first], middle, square - middle**2)
+    return Prediction(total / total.sum(), clock[first], middle, square - middle**2, usual)
 
 
 def by_calendar(prediction: Prediction, clocks: Sequence[Clock]) -> Prediction:

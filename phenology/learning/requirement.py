@@ -15,7 +15,7 @@ from __future__ import annotations
 import itertools
 import math
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from functools import cached_property
 from typing import TYPE_CHECKING
 
@@ -233,12 +233,13 @@ class Requirement:
             variance = variance + parts.season * MEAN_STRETCH
         if (species, season) not in self.columns.cells:
             variance = variance + parts.cell * MEAN_STRETCH
-        weight = parts.weight * self.model.leaned(anchor)[parts.clock] if lean else parts.weight
+        weight = parts.weight
+        if lean and self.model.leaning is not None:
+            weight = weight * self.model.leaned(anchor)[parts.clock]
         if usual is None:  # nobody knows yet when this wait usually begins
             weight = np.where(parts.by_date, 0.0, weight)
         mean = mean + (believed.mean[:, 0] + believed.later_mean * later)[parts.clock]
-        merged = mixture(weight, parts.clock, mean, variance)
-        return merged if usual is None else replace(merged, usual=usual)
+        return mixture(weight, parts.clock, mean, variance, math.nan if usual is None else usual)
 
     def believed(self, species: str) -> Beliefs:
         """What is believed of one species before the records speak."""

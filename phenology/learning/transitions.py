@@ -62,13 +62,18 @@ class Transition:
             return tuple(early + towards_late * (late - early))
         return USUAL_WEIGHTS
 
+    @property
+    def leans(self) -> bool:
+        """Whether it follows other clocks late in the season than early."""
+        return self.target == "hardened" and self.start != "start"
+
     def clock_weights_at(self, past_longest: float) -> tuple[float, ...]:
         """The same for a wait that begins so many days after the year's longest day (before it: negative).
 
         Only what ends in hard leaves changes with the season: towards heat while days lengthen, towards light
         and date as they shorten, fully so two months after the longest day (ours).
         """
-        if self.target != "hardened" or self.start == "start":
+        if not self.leans:
             return self.clock_weights
         # a garden may set its own season's start, so that the longest day lies after the wait in it
         past = (past_longest + YEAR_DAYS / 2) % YEAR_DAYS - YEAR_DAYS / 2

@@ -6,6 +6,7 @@ import math
 from collections import defaultdict
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
+from functools import cached_property
 
 ENOUGH_SEASONS = 4
 """Seasons from which on "the weather added nothing" is believed (ours): fewer are luck."""
@@ -137,8 +138,15 @@ class TrackRecord:
         by_season = self.misses.get((stage, lead_class(lead)), {})
         if not by_season:
             return half_width
-        kept = _quantile(by_season, FOUR_IN_FIVE)
+        key = (stage, lead_class(lead))
+        if key not in self._kept:
+            self._kept[key] = _quantile(by_season, FOUR_IN_FIVE)
+        kept = self._kept[key]
         return (len(by_season) * kept + 2 * half_width) / (len(by_season) + 2)
+
+    @cached_property
+    def _kept(self) -> dict[tuple[str, int], float]:
+        return {}
 
 
 def lead_class(lead: float) -> int:
