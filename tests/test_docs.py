@@ -7,7 +7,7 @@ import shlex
 from pathlib import Path
 
 from reports.cli.main import COMMANDS
-from tests.reports.demo import flushcast
+from tests.reports.demo import flushcast, looked_back
 
 ROOT = Path(__file__).resolve().parent.parent
 README = (ROOT / "README.md").read_text(encoding="utf-8")
@@ -32,7 +32,8 @@ def test_the_test_command_of_the_readme_is_what_ci_runs() -> None:
 def test_the_tour_runs_as_printed(tmp_path: Path, monkeypatch) -> None:
     """Each command of the tour prints what the README shows of it, but for figures, which looks move."""
     monkeypatch.chdir(tmp_path)
-    made = flushcast("demo", "--date", "2026-06-14")
+    with looked_back():
+        made = flushcast("demo", "--date", "2026-06-14")
     shown = README.split("```\n")
     assert squeezed(shown[5]) in squeezed(made.stdout)
     steps = [block for block in shown if block.startswith("$ flushcast")]

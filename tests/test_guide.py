@@ -12,6 +12,7 @@ import pytest
 
 from data_sources.demo.climate import synthetic_weather
 from tests.reports.bench import Answer, Bench
+from tests.reports.demo import looked_back
 
 DOCS = Path(__file__).resolve().parent.parent / "docs"
 GUIDE = (DOCS / "guide.md").read_text(encoding="utf-8")
@@ -51,7 +52,7 @@ def walked(tmp_path_factory: pytest.TempPathFactory) -> dict[str, Answer]:
     """What each line answered, on a garden that begins with nothing, by its day and words."""
     home = tmp_path_factory.mktemp("walk")
     garden, answers = home / "garden", {}
-    with pytest.MonkeyPatch.context() as patch:
+    with pytest.MonkeyPatch.context() as patch, looked_back():
         patch.chdir(home)
         fetched = None
         for today, line in steps():

@@ -123,7 +123,9 @@ def read_output(path: Path) -> bytes | None:
     """What stands in a file to be written again; None where there is none. Errors as `write_output`."""
     with _named("cannot read", path):
         _refuse(path)
-        return path.read_bytes() if path.exists() else None
+        with suppress(FileNotFoundError):
+            return path.read_bytes()
+        return None
 
 
 @contextmanager
@@ -141,8 +143,8 @@ def _refuse(path: Path) -> None:
         raise StoreError(f"{path} is not a plain file; name another. Nothing was written.")
     garden = any((target.parent / name).exists() for name in ("journal.sqlite", "garden.toml"))
     own = garden and _OWN.fullmatch(target.name) is not None
-    if not own and target.is_file():
-        with target.open("rb") as file:
+    if not own:
+        with suppress(FileNotFoundError), target.open("rb") as file:
             own = file.read(len(_DATABASE)) == _DATABASE
     if own:
         raise StoreError(f"{path} belongs to a garden and is not written over; name another file.")

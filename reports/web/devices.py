@@ -122,8 +122,10 @@ class Devices:
     def _read(self) -> dict[str, list[dict[str, str]]]:
         path = self.folder / FILE_NAME
         try:
-            found = json.loads(path.read_text(encoding="utf-8")) if path.exists() else {}
+            found = json.loads(path.read_text(encoding="utf-8"))
             return found if isinstance(found, dict) else {}
+        except FileNotFoundError:
+            return {}
         except (OSError, ValueError):
             raise StoreError(f"{path} cannot be read; remove it, and pair every device anew") from None
 

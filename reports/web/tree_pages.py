@@ -161,8 +161,9 @@ def leaves(visit: Visit) -> Response:
 def photo(visit: Visit) -> Response:
     """The photo of a look that is on record."""
     one = find_by_id(visit.garden.journal, Look, visit.request.path_params["look"])
-    path = photo_path(visit.garden.folder, one.id)
-    if not path.is_file():
-        raise InputError("this look has no photo")
+    try:
+        picture = photo_path(visit.garden.folder, one.id).read_bytes()
+    except FileNotFoundError:
+        raise InputError("this look has no photo") from None
     headers = {"Cache-Control": "private, max-age=86400"}
-    return Response(path.read_bytes(), media_type="image/jpeg", headers=headers)
+    return Response(picture, media_type="image/jpeg", headers=headers)

@@ -5,6 +5,8 @@ from __future__ import annotations
 import contextlib
 import socket
 from collections.abc import Iterator
+from pathlib import Path
+from tempfile import TemporaryDirectory
 from typing import Any
 
 import pytest
@@ -48,6 +50,15 @@ def stand_in() -> Iterator[StandIn]:
     yield server
     with contextlib.suppress(OSError):
         server.stop()
+
+
+@pytest.fixture
+def open_folder() -> Iterator[Path]:
+    """A folder that everybody may enter; those of pytest are closed to others by every run that begins."""
+    with TemporaryDirectory(prefix="flushcast-test-") as made:
+        folder = Path(made)
+        folder.chmod(0o777)
+        yield folder
 
 
 def pytest_terminal_summary(terminalreporter: Any) -> None:

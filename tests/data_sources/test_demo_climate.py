@@ -27,7 +27,7 @@ def months(weather):
     latitude=st.floats(-90, 90),
     seed=st.integers(0, 2**63),
 )
-@settings(max_examples=25, deadline=None)
+@settings(max_examples=25)
 def test_a_day_is_the_same_wherever_the_series_starts(first, length, latitude, seed):
     whole = synthetic_weather(date(2015, 1, 1), date(2025, 12, 31), latitude, seed=seed)
     start = date(2015, 1, 1) + timedelta(days=first)

@@ -5,7 +5,7 @@ from __future__ import annotations
 from datetime import UTC, date, datetime, timedelta
 
 import pytest
-from hypothesis import HealthCheck, given, settings
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from data_sources.garden import GardenSettings, create_garden, open_journal, read_settings
@@ -94,7 +94,7 @@ def records_of(folder):
 
 
 @given(gardens())
-@settings(max_examples=40, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+@settings(max_examples=40)
 def test_an_export_rebuilds_the_garden_exactly(tmp_path_factory, records):
     room = tmp_path_factory.mktemp("garden")
     create_garden(room / "a", GardenSettings(name="A", units="F"), records, "made")

@@ -24,8 +24,8 @@ pytestmark = pytest.mark.skipif(sys.platform == "win32", reason="kill -9 is a PO
 
 
 def spread(steps: int) -> list[int]:
-    """Twenty steps of so many, and each of the last six."""
-    return sorted({*range(1, steps, max(1, steps // 20)), *range(max(1, steps - 6), steps)})
+    """Ten steps of so many, and each of the last six."""
+    return sorted({*range(1, steps, max(1, steps // 10)), *range(max(1, steps - 6), steps)})
 
 
 WRITER = """
@@ -61,7 +61,7 @@ def test_every_acknowledged_write_is_there_after_being_killed(tmp_path: Path, fo
     looks: set[str] = set()
     works = imports = 0
     with Victim(WRITER) as victim:
-        for round in range(12):
+        for round in range(8):
             if round % 2:
                 how = {"step": chance.randrange(500, 2500)}
             else:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import os
+import shutil
 import sqlite3
 from collections.abc import Iterator
 from contextlib import closing, contextmanager
@@ -265,12 +266,11 @@ posix_only = pytest.mark.skipif(os.name != "posix", reason="file modes are those
 
 
 @pytest.fixture
-def open_to_all(path: Path) -> Path:
-    for folder in (path.parent, *path.parent.parents):
-        if folder.stat().st_uid == os.getuid() and folder.name and "pytest" in str(folder):
-            folder.chmod(0o777)
-    path.chmod(0o666)
-    return path
+def open_to_all(path: Path, open_folder: Path) -> Path:
+    here = Path(shutil.copytree(path.parent, open_folder / "garden")) / path.name
+    here.parent.chmod(0o777)
+    here.chmod(0o666)
+    return here
 
 
 @posix_only

@@ -118,7 +118,7 @@ def everything(journal: Journal) -> dict[str, set[Record]]:
 
 
 @given(gardens())
-@settings(max_examples=25, deadline=None)
+@settings(max_examples=25)
 def test_any_garden_comes_back_from_the_journal_its_rows_and_its_csv_files(records: list[Record]) -> None:
     with tempfile.TemporaryDirectory() as name, saved(Path(name, "a.sqlite"), records) as journal:
         folder = Path(name)
@@ -140,7 +140,7 @@ def test_any_garden_comes_back_from_the_journal_its_rows_and_its_csv_files(recor
 
 
 @given(gardens(), st.data())
-@settings(max_examples=12, deadline=None)
+@settings(max_examples=12)
 def test_undoing_everything_and_doing_it_again_ends_where_it_was(
     records: list[Record], data: st.DataObject
 ) -> None:

@@ -164,7 +164,7 @@ OTHERS = ("", "?", "-", "Elm 1", "Elm 2 and Elm 1", "No such tree", "soft", "cut
 cells = st.sampled_from(DATES) | st.sampled_from(OTHERS)
 
 
-@settings(max_examples=120, deadline=None)
+@settings(max_examples=120)
 @given(st.data())
 def test_no_cell_with_a_date_disappears(data):
     """Every dated cell is taken, asked about, refused, kept in a note, or in a file that is refused whole."""

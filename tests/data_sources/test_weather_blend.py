@@ -135,7 +135,7 @@ def test_two_stations_by_hand():
     assert blended[0] == pytest.approx(by_hand, abs=0.051)
 
 
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=40)
 @given(
     st.lists(st.floats(-40, 45), min_size=2, max_size=5),
     st.lists(st.floats(100, 90_000), min_size=5, max_size=5),

@@ -316,7 +316,7 @@ def test_a_named_column_does_not_stand_for_the_others(put):
 
 
 @given(st.binary(max_size=60), st.integers(0, 200), st.sampled_from([None, "Europe/Berlin"]))
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=60)
 def test_a_damaged_file_is_read_or_refused_in_words(tmp_path_factory, rubbish, at, zone):
     whole = "date,time,tmin (°C),tmax (°C)\n" + "".join(
         f"25/10/2026,{n:02d}:30,{n},{n + 5}\n" for n in range(24)

@@ -198,7 +198,6 @@ def fuzz(examples: int) -> settings:
     """The same bodies at every run."""
     return settings(
         max_examples=examples,
-        deadline=None,
         derandomize=True,
         database=None,
         suppress_health_check=list(HealthCheck),

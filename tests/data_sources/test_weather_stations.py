@@ -123,8 +123,11 @@ def test_a_year_that_is_not_there_is_said_and_remembered(stand_in: StandIn, http
     assert stand_in.paths("10002") == ["/daily/2026/10002.csv.gz"]  # this year may still come
 
 
+VARIED = ("403", "html", "empty", "cut", "loop", "doubled")
+"""Faults that go the way of others."""
 FILE_FAULTS = [
-    "403", "429", "500", "html", "empty", "cut_gzip", "cut", "drip", "loop", "doubled", "body", "tenfold",
+    "429", "500", "cut_gzip", "drip", "body", "tenfold",
+    *(pytest.param(kind, marks=pytest.mark.slow) for kind in VARIED),
 ]  # fmt: skip
 
 

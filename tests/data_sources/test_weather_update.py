@@ -23,7 +23,7 @@ from phenology.weather.series import DailyWeather, source_rank
 from tests.data_sources.series import fingerprint
 from tests.data_sources.stand_in import StandIn
 from tests.data_sources.test_weather_forecasts import HERE, TODAY
-from tests.data_sources.test_weather_stations import a_day_passes
+from tests.data_sources.test_weather_stations import VARIED, a_day_passes
 
 NOON = datetime(2026, 6, 14, 10, tzinfo=UTC)
 TRIED = ("meteostat", "open-meteo-forecast", "open-meteo-archive", "met-norway")
@@ -240,8 +240,10 @@ TOTAL: list[tuple[str, dict, str]] = [
 
 
 @pytest.mark.parametrize(
-    ("kind", "more", "words"), TOTAL, ids=[f"{k}{len(m)}{n}" for n, (k, m, _) in enumerate(TOTAL)]
-)
+    ("kind", "more", "words"),
+    [pytest.param(*one, marks=[pytest.mark.slow] * (one[0] in VARIED), id=f"{one[0]}{n}")
+     for n, one in enumerate(TOTAL)],
+)  # fmt: skip
 def test_when_every_service_fails_the_weather_stays_and_the_reason_is_read(
     kept: Garden, kind: str, more: dict, words: str
 ):

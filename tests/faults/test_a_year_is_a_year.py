@@ -12,7 +12,7 @@ import pytest
 
 from phenology.model.season import SeasonCalendar
 from tests.reports.bench import Bench
-from tests.reports.demo import own_demo
+from tests.reports.demo import FEW, own_demo
 
 
 def single_sine(low: float, high: float, base: float = 5.0) -> float:
@@ -30,7 +30,7 @@ def single_sine(low: float, high: float, base: float = 5.0) -> float:
 def told(tmp_path_factory: pytest.TempPathFactory) -> tuple[list[dict[str, object]], dict[int, float]]:
     """What `compare` tells of seven seasons, and each season's sum to 14 June from the exported files."""
     folder = tmp_path_factory.mktemp("year")
-    bench = Bench(own_demo(folder), "2026-06-14")
+    bench = Bench(own_demo(folder, trees=FEW), "2026-06-14")
     seasons = range(2019, 2027)
     answer = json.loads(bench.does("compare", *seasons, "--json").out)
     bench.does("export", folder / "out")
@@ -84,7 +84,7 @@ def test_every_date_of_a_year_is_the_same_date_in_another() -> None:
 
 
 def test_half_years_of_weather_elsewhere_are_one_sentence(tmp_path: Path) -> None:
-    bench = Bench(own_demo(tmp_path), "2026-06-14")
+    bench = Bench(own_demo(tmp_path, trees=FEW), "2026-06-14")
     for first, last, ways in ((1, 6, ([], ["--csv"])), (7, 12, ([], ["--from-here"]))):
         file = tmp_path / "half.csv"
         rows = [f"{y}-{m:02d}-{d:02d},{5 + d % 4},{15 + d % 6}" for y in range(2015, 2026)

@@ -70,7 +70,7 @@ def diary_written(folder: Path, diary: list[tuple[str, ...]], latitude: float) -
 @pytest.mark.slow
 @given(st.lists(entries(), min_size=4, max_size=20), st.sampled_from([47.2, -37.5, 60.0, 1.0]), st.data())
 @settings(
-    max_examples=8, deadline=None, suppress_health_check=list(HealthCheck), derandomize=True,
+    max_examples=8, suppress_health_check=list(HealthCheck), derandomize=True,
     phases=[Phase.generate],
 )  # fmt: skip
 def test_every_view_serves_whatever_was_written_down(

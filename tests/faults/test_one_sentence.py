@@ -21,7 +21,7 @@ from phenology.model.track_record import PastForecast
 from reports.cli import unexpected
 from reports.views.calendar_file import events_before
 from tests.reports.bench import Bench, new_bench
-from tests.reports.demo import own_demo
+from tests.reports.demo import FEW, own_demo
 
 ROOT = Path(__file__).resolve().parent.parent.parent
 DIGITS = "9" * 4400
@@ -131,7 +131,7 @@ def test_a_cache_that_holds_none_of_ours_is_made_anew(tmp_path: Path, bad: str) 
 
 @pytest.fixture(scope="module")
 def demo(tmp_path_factory: pytest.TempPathFactory) -> Bench:
-    folder = own_demo(tmp_path_factory.mktemp("demo"))
+    folder = own_demo(tmp_path_factory.mktemp("demo"), trees=FEW)
     return Bench(folder)
 
 

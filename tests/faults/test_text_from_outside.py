@@ -14,7 +14,7 @@ from phenology.model.records import Tree
 from reports.cli.common import shown
 from reports.table import Column, Table
 from tests.reports.bench import Bench, new_bench
-from tests.reports.demo import own_demo
+from tests.reports.demo import FEW, own_demo
 
 EVIL = "\x1b]0;owned\x07\x1b[2J\x9b31m\u202egnp\u2066\u2028x"
 
@@ -58,7 +58,7 @@ def test_every_csv_marks_what_a_spreadsheet_would_run(text: str) -> None:
 
 @pytest.fixture(scope="module")
 def demo(tmp_path_factory: pytest.TempPathFactory) -> Bench:
-    folder = own_demo(tmp_path_factory.mktemp("demo"))
+    folder = own_demo(tmp_path_factory.mktemp("demo"), trees=FEW)
     return Bench(folder)
 
 
@@ -84,7 +84,7 @@ def test_names_with_lines_do_not_break_a_calendar(demo: Bench, tmp_path: Path) -
 
 @pytest.mark.parametrize("kind", ["svg", "png"])
 def test_a_label_with_signs_of_formulas_is_drawn(demo: Bench, tmp_path: Path, kind: str) -> None:
-    demo.does("tree", "edit", "Quince 2", "--label", r"$\def$ $x_1")
+    demo.does("tree", "edit", "Azalea", "--label", r"$\def$ $x_1")
     demo.does("chart", "garden", "--out", tmp_path / f"a.{kind}")
     demo.does("chart", "tree", "--tree", r"$\def$ $x_1", "--out", tmp_path / f"b.{kind}")
     demo.does("undo")

@@ -7,7 +7,8 @@ import shutil
 import sqlite3
 import subprocess
 import sys
-from contextlib import closing, redirect_stderr, redirect_stdout
+from collections.abc import Iterator, Sequence
+from contextlib import closing, contextmanager, redirect_stderr, redirect_stdout
 from datetime import date
 from functools import cache
 from io import StringIO
@@ -16,34 +17,42 @@ from tempfile import mkdtemp
 
 import pytest
 
-from data_sources.demo.garden import store_demo
+from data_sources.demo import garden
+from data_sources.kept_notes import read_forecasts
 from phenology.model.track_record import PastForecast
 from reports.cli.main import main
 from reports.garden.past_forecasts import garden_past
 from tests.reports.opened import read_garden
 
 DAY = date(2026, 6, 14)
+FEW = ("Hornbeam 1", "Beech", "Crab apple", "Azalea")
+"""Trees of the smaller demo garden that most tests need."""
 ROOM = "FLUSHCAST_TEST_ROOM"
 """Names the folder that the processes of a run of the tests share (`conftest.py` at the top)."""
 YEAR = [f"2026-{day}" for day in ("03-15", "04-20", "05-15", "06-14", "08-01", "09-15", "11-15", "12-20")]
 """Days through the demo's year on which its pages are read."""
 
 
-def demo_folder(day: date = DAY, south: bool = False) -> Path:
-    """A demo garden that nobody may change; that of the usual day looked back on once for all tests."""
-    return _demo_folder(day, south)
+def demo_folder(day: date = DAY, south: bool = False, trees: Sequence[str] = ()) -> Path:
+    """A demo garden that nobody may change, of all trees or some; the usual day's is looked back on once.
+
+    In a smaller garden each tree's records are the same, and all is made in a fraction of the time.
+    """
+    return _demo_folder(day, south, tuple(trees))
 
 
 @cache
-def _demo_folder(day: date, south: bool) -> Path:
+def _demo_folder(day: date, south: bool, labels: tuple[str, ...]) -> Path:
     """Made by the first process of a run that asks; each works with a copy of its own."""
     room = Path(os.environ.get(ROOM) or mkdtemp(prefix="flushcast-test-"))
-    made = room / f"{day}{'-south' * south}"
+    made = room / "-".join([f"{day}{'-south' * south}", *labels])
     with closing(sqlite3.connect(room / "lock", timeout=600)) as lock:
         lock.execute("BEGIN EXCLUSIVE")
         if not made.exists():
             begun = made.with_suffix(".begun")
-            store_demo(begun, day, south=south)
+            with pytest.MonkeyPatch.context() as patch:
+                patch.setattr(garden, "TREES", [t for t in garden.TREES if not labels or t[0] in labels])
+                garden.store_demo(begun, day, south=south)
             if day == DAY:  # other days are mostly read for what lies ahead
                 garden_past(begun, read_garden(begun, day)[0])
             begun.rename(made)
@@ -51,14 +60,28 @@ def _demo_folder(day: date, south: bool) -> Path:
 
 
 @cache
-def demo_past() -> tuple[PastForecast, ...]:
+def demo_past(trees: Sequence[str] = ()) -> tuple[PastForecast, ...]:
     """The demo garden's past forecasts."""
-    return tuple(garden_past(demo_folder(), read_garden(demo_folder(), DAY)[0]))
+    folder = demo_folder(trees=trees)
+    return tuple(garden_past(folder, read_garden(folder, DAY)[0]))
 
 
-def own_demo(tmp_path: Path, day: date = DAY, south: bool = False) -> Path:
+@contextmanager
+def looked_back() -> Iterator[None]:
+    """Whoever makes the demo garden anew finds what the tests' own was looked back on, under the same key."""
+
+    def kept(folder: Path, key: str) -> list[PastForecast] | None:
+        found = read_forecasts(folder, key)
+        return read_forecasts(demo_folder(), key) if found is None else found
+
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr("reports.garden.past_forecasts.read_forecasts", kept)
+        yield
+
+
+def own_demo(tmp_path: Path, day: date = DAY, south: bool = False, trees: Sequence[str] = ()) -> Path:
     """A demo garden of the test's own."""
-    return Path(shutil.copytree(demo_folder(day, south), tmp_path / "garden"))
+    return Path(shutil.copytree(demo_folder(day, south, trees), tmp_path / "garden"))
 
 
 def flushcast(*arguments: object, today: str | None = None) -> subprocess.CompletedProcess[str]:

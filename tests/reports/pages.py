@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import replace
 from datetime import UTC, date, datetime, timedelta
 from functools import cache
@@ -17,9 +17,8 @@ from phenology.advice.lesson import Lesson
 from phenology.advice.lesson_here import translate
 from phenology.advice.lesson_place import LessonPlace
 from phenology.garden import Garden
-from phenology.judging.past_forecasts import past_forecasts
 from phenology.model.records import Place
-from phenology.model.track_record import first_hardenings
+from phenology.model.track_record import PastForecast, first_hardenings
 from phenology.seasons.compare import compare_seasons
 from phenology.species.catalogue import load_species
 from phenology.weather.series import DailyWeather
@@ -29,23 +28,18 @@ from reports.page.render import report_html
 from reports.views.compare import Compared
 from reports.views.elsewhere_text import Card
 from tests.reports.bench import Bench
-from tests.reports.demo import DAY, ROOM, demo_folder, own_demo
+from tests.reports.demo import DAY, FEW, ROOM, demo_folder, demo_past, own_demo
 from tests.reports.opened import read_garden
 
 NOON = datetime(2026, 6, 14, 12, tzinfo=UTC)
-FEW = ("Beech", "Crab apple", "Hornbeam 1", "Azalea")  # looking back on all trees takes seconds
 CROWD = 200
+ONE = ("Beech",)
 CARD_DAYS = (date(2025, 5, 1), date(2025, 6, 15), date(2025, 8, 1))
 
 
-def demo(day: date = DAY, *, south: bool = False) -> tuple[Garden, GardenSettings]:
+def demo(day: date = DAY, *, south: bool = False, trees: Sequence[str] = ()) -> tuple[Garden, GardenSettings]:
     """The demo garden as the commands read it."""
-    return read_garden(demo_folder(day, south), day)
-
-
-def some(garden: Garden, labels: tuple[str, ...] = FEW) -> Garden:
-    """A garden with only those trees."""
-    return replace(garden, trees=[tree for tree in garden.trees if tree.label in labels])
+    return read_garden(demo_folder(day, south, trees), day)
 
 
 def crowd(garden: Garden, size: int = CROWD) -> Garden:
@@ -114,29 +108,32 @@ def busy_folder() -> Path:
 
 
 def _report(
-    garden: Garden, settings: GardenSettings, *, folder: Path | None = None, back: bool = False
+    garden: Garden,
+    settings: GardenSettings,
+    *,
+    folder: Path | None = None,
+    past: Sequence[PastForecast] | None = None,
 ) -> str:
-    return report_html(folder or demo_folder(), garden, settings, look_back=back)
+    back = past is not None
+    return report_html(folder or demo_folder(), garden, settings, look_back=back, past=past)
 
 
 def _benches() -> str:
-    garden, settings = demo()
-    return _report(some(garden), settings, back=True)
+    return _report(*demo(trees=FEW), past=demo_past(FEW))
 
 
 def _one_tree() -> str:
-    garden, settings = demo()
-    return _report(some(garden, ("Beech",)), settings, back=True)
+    return _report(*demo(trees=ONE), past=demo_past(ONE))
 
 
 def _no_trees() -> str:
     garden, settings = demo()
-    return _report(replace(garden, trees=[]), settings, back=True)
+    return _report(replace(garden, trees=[]), settings, past=[])
 
 
 def _unseen() -> str:
     garden, settings = demo()
-    return _report(unseen(garden), settings, back=True)
+    return _report(unseen(garden), settings, past=[])
 
 
 def _south() -> str:
@@ -180,24 +177,23 @@ def _busy() -> str:
     return _report(*read_garden(busy_folder(), DAY), folder=busy_folder())
 
 
-def _compared(garden: Garden, settings: GardenSettings, *, back: bool = False) -> str:
-    look_back = (lambda: first_hardenings(past_forecasts(garden))) if back else None
+def _compared(garden: Garden, settings: GardenSettings, *, past: Sequence[PastForecast] | None = None) -> str:
+    look_back = None if past is None else lambda: first_hardenings(past)
     return compare_html(Compared(compare_seasons(garden), settings.units, look_back), settings.name)
 
 
 def _seasons() -> str:
-    garden, settings = demo()
-    return _compared(some(garden), settings, back=True)
+    return _compared(*demo(trees=FEW), past=demo_past(FEW))
 
 
 def _seasons_of_one_tree() -> str:
-    garden, settings = demo()
-    return _compared(some(garden, ("Beech",)), replace(settings, units="F"), back=True)
+    garden, settings = demo(trees=ONE)
+    return _compared(garden, replace(settings, units="F"), past=demo_past(ONE))
 
 
 def _seasons_unseen() -> str:
     garden, settings = demo()
-    return _compared(unseen(garden), settings, back=True)
+    return _compared(unseen(garden), settings, past=[])
 
 
 def _seasons_crowd() -> str:

@@ -26,6 +26,11 @@ def agenda():
     return make_agenda(forecast_garden(demo()[0]))
 
 
+@cache
+def winter():
+    return make_agenda(forecast_garden(demo(WINTER)[0]))
+
+
 def row_of(label, of=None):
     return next(row for row in (of or agenda()).rows if row.tree.label == label)
 
@@ -123,9 +128,8 @@ def test_a_guess_is_dotted_and_never_a_bar():
     for row in guesses.rows:
         kinds = {mark.kind for mark in row_marks(row, guesses.garden)}
         assert "guess" in kinds and not kinds & {"range", "half"}
-    learned = make_agenda(forecast_garden(demo(WINTER)[0]))
     for label in ("Beech", "Elm"):
-        (wide,), (narrow,) = marks_of(label, "guess", guesses), marks_of(label, "range", learned)
+        (wide,), (narrow,) = marks_of(label, "guess", guesses), marks_of(label, "range", winter())
         assert wide.last - wide.first > narrow.last - narrow.first
 
 
@@ -151,7 +155,7 @@ def test_the_axis_holds_the_season_and_a_phone_ten_weeks_of_it():
     assert axis.first.weekday() == 0 and axis.days % 7 == 0
     assert axis.first <= date(2026, 3, 1) and axis.first + timedelta(days=axis.days) >= date(2026, 11, 1)
     assert axis.window == (date(2026, 6, 1), 70)
-    spring = axis_of(winter := make_agenda(forecast_garden(demo(WINTER)[0])), agenda_lines(winter))
+    spring = axis_of(winter(), agenda_lines(winter()))
     assert spring.window[1] > 70  # what comes lies further ahead
 
 

@@ -10,7 +10,7 @@ import pytest
 from phenology.advice.adviser import stop_days
 from phenology.advice.forecast_change import ForecastChange, stop_changes
 from reports.views.change_text import FIRST_TOLD, changes_text, stops_text
-from tests.reports.demo import DAY, demo_folder, flushcast, own_demo
+from tests.reports.demo import DAY, FEW, demo_folder, flushcast, own_demo
 from tests.reports.opened import read_garden
 
 WEEK_AGO, THEN, NOW = date(2026, 6, 7), date(2026, 6, 29), date(2026, 7, 4)
@@ -54,19 +54,20 @@ def test_no_news_is_said_and_much_news_is_counted():
 
 
 def test_the_command_tells_changes_only_when_asked():
-    flushcast("forecast", "--garden", demo_folder())  # so that its cautions are said
-    plain, asked = (flushcast("forecast", *more, "--garden", demo_folder()) for more in ([], ["--changes"]))
+    garden = demo_folder(trees=FEW)
+    flushcast("forecast", "--garden", garden)  # so that its cautions are said
+    plain, asked = (flushcast("forecast", *more, "--garden", garden) for more in ([], ["--changes"]))
     assert asked.returncode == 0, asked.stderr
     assert asked.stdout.startswith(plain.stdout)
     assert "Stop dates moved by " in asked.stdout
     assert "\nSince 7 Jun:" in asked.stdout and "Since" not in plain.stdout
-    refused = flushcast("forecast", "--changes", "--json", "--garden", demo_folder())
+    refused = flushcast("forecast", "--changes", "--json", "--garden", garden)
     assert refused.returncode == 2 and "leave out --json" in refused.stderr
 
 
-@pytest.mark.parametrize("words", ["maples stopped", "crab apple firm", "quince 1 budbreak"])
+@pytest.mark.parametrize("words", ["hornbeam 1 firm", "crab apple firm", "azalea stopped"])
 def test_a_look_says_every_stop_date_that_it_moved(words: str, tmp_path: Path) -> None:
-    folder = own_demo(tmp_path)
+    folder = own_demo(tmp_path, trees=FEW)
     before = read_garden(folder, DAY)[0]
     done = flushcast("look", *words.split(), "--garden", folder)
     assert done.returncode == 0, done.stderr

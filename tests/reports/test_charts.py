@@ -36,7 +36,7 @@ from reports.charts.tree_charts import (
 )
 from reports.charts.weather_charts import describe_seasons, plot_seasons
 from tests.reports.bench import Bench
-from tests.reports.demo import DAY, demo_folder, demo_past, own_demo
+from tests.reports.demo import DAY, FEW, demo_folder, demo_past, own_demo
 from tests.reports.opened import read_garden
 from tests.reports.pages import crowd, unseen
 
@@ -109,7 +109,7 @@ def test_a_chart_is_drawn_where_it_is_asked_to_be():
 
 
 def test_a_past_season_seen_only_from_afar_is_no_diamond(tmp_path):
-    bench = Bench(own_demo(tmp_path), today=str(DAY))
+    bench = Bench(own_demo(tmp_path, trees=FEW), today=str(DAY))
     bench.does("tree", "add", "Lone elm", "Ulmus parvifolia")
     bench.does("look", "lone elm", "budbreak", "--date", "2025-04-10", "--kind", "seen")
     bench.does("look", "lone elm", "turning", "--date", "2025-10-20")

@@ -7,7 +7,7 @@ import json
 import pytest
 
 from tests.reports.bench import Bench, new_bench
-from tests.reports.demo import DAY, demo_folder, own_demo
+from tests.reports.demo import DAY, FEW, demo_folder, own_demo
 
 
 @pytest.fixture
@@ -40,7 +40,7 @@ def test_a_tree_cut_and_halved_last_week_is_left_to_grow(bench):
 
 
 def test_a_garden_may_work_a_species_in_its_own_way(tmp_path):
-    bench = Bench(own_demo(tmp_path), today=DAY.isoformat())
+    bench = Bench(own_demo(tmp_path, trees=FEW), today=DAY.isoformat())
     bench.does("species", "Carpinus turczaninowii", "--set", "keeps=1-2", "--set", "needs=halve: strong")
     told = " ".join(bench.does("species", "Carpinus turczaninowii").out.split())
     assert "* a cut keeps one or two leaves" in told
@@ -61,14 +61,14 @@ def test_check_as_data(bench):
 
 
 def test_work_that_the_craft_says_no_to_is_asked_about_on_a_terminal_and_written_down_in_a_script(tmp_path):
-    bench = Bench(own_demo(tmp_path), today=DAY.isoformat())
+    bench = Bench(own_demo(tmp_path, trees=FEW), today=DAY.isoformat())
     done = bench.does("work", "azalea", "full-defoliation")  # no terminal: nothing stops a grower
     assert "Written down all the same." in done.words
     assert "full-defoliation" in bench.does("work", "azalea", "--list").out
 
 
 def test_flowering_and_faded_are_written_down_and_open_the_cut_at_bloom_s_end(tmp_path):
-    bench = Bench(own_demo(tmp_path), today=DAY.isoformat())
+    bench = Bench(own_demo(tmp_path, trees=FEW), today=DAY.isoformat())
     bench.does("look", "azalea", "flowering", "--date", "2026-06-06")
     before = " ".join(bench.does("check", "azalea", "cutback").out.split())
     bench.does("look", "azalea", "faded")

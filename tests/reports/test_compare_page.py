@@ -10,7 +10,6 @@ from functools import cache
 import numpy as np
 import pytest
 
-from phenology.judging.past_forecasts import past_forecasts
 from phenology.model.track_record import first_hardenings
 from phenology.seasons.compare import compare_seasons
 from phenology.seasons.tree_stages import StageDate
@@ -19,7 +18,7 @@ from reports.page.drawings import REACH_MOST, Around, flush_drawing, lead_drawin
 from reports.views.compare import Compared
 from tests.reports.bench import Bench
 from tests.reports.browser import chromium
-from tests.reports.demo import DAY, demo_folder
+from tests.reports.demo import DAY, demo_folder, demo_past
 from tests.reports.opened import read_garden
 
 FEW = ("Beech", "Hornbeam 1", "Hornbeam 2")
@@ -27,9 +26,8 @@ YEAR = Around([31.0, 59.0])
 
 
 def page_of(day=DAY, labels=FEW, units="C", south=False, back=False):
-    garden, settings = read_garden(demo_folder(day, south), day)
-    garden = replace(garden, trees=[t for t in garden.trees if t.label in labels])
-    look_back = (lambda: first_hardenings(past_forecasts(garden))) if back else None
+    garden, settings = read_garden(demo_folder(day, south, labels), day)
+    look_back = (lambda: first_hardenings(demo_past(labels))) if back else None
     return compare_html(Compared(compare_seasons(garden), units, look_back), settings.name)
 
 

@@ -18,7 +18,7 @@ from data_sources.garden import GardenSettings, create_garden, open_journal
 from data_sources.weather.store.records import Origin
 from data_sources.weather.store.weather_store import WeatherStore
 from phenology.model.records import Place, Stand, Tree
-from tests.reports.demo import DAY, demo_folder, flushcast, own_demo
+from tests.reports.demo import DAY, FEW, demo_folder, flushcast, own_demo
 from tests.test_rooms import HEAVY, NOT_FOR_FORECAST, loaded_by
 
 QUANTILES = ("p10", "p25", "p50", "p75", "p90")
@@ -55,9 +55,9 @@ def forecast(folder: Path, *arguments: object) -> dict:
 
 
 @cache
-def of_the_demo() -> dict:
+def of_the_demo(trees: tuple[str, ...] = ()) -> dict:
     """What the demo garden's forecast says as JSON; nobody may change it."""
-    return forecast(demo_folder())
+    return forecast(demo_folder(trees=trees))
 
 
 def test_json_keeps_the_contract() -> None:
@@ -86,8 +86,8 @@ def test_rows_come_soonest_first() -> None:
 
 
 def test_csv_has_a_line_a_row() -> None:
-    rows = of_the_demo()["rows"]
-    done = flushcast("forecast", "--garden", demo_folder(), "--csv")
+    rows = of_the_demo(FEW)["rows"]
+    done = flushcast("forecast", "--garden", demo_folder(trees=FEW), "--csv")
     table = list(csv.DictReader(io.StringIO(done.stdout)))
     assert [r["label"] for r in table] == [r["label"] for r in rows]
     assert [r["p50"] for r in table] == [r["p50"] or "" for r in rows]
@@ -107,11 +107,11 @@ def test_as_of_is_what_was_known_then() -> None:
 
 def test_a_look_moves_the_forecast(tmp_path: Path) -> None:
     """Still soft on the day half of the chance had gone by: the rest moves later."""
-    garden = own_demo(tmp_path)
-    before = {r["label"]: r for r in forecast(garden)["rows"] if r["stage"] == "hardened"}["Maple 2"]
-    done = flushcast("look", "Maple 2", "extended", "--garden", garden)
+    garden = own_demo(tmp_path, trees=FEW)
+    before = {r["label"]: r for r in forecast(garden)["rows"] if r["stage"] == "hardened"}["Crab apple"]
+    done = flushcast("look", "Crab apple", "extended", "--garden", garden)
     assert done.returncode == 0, done.stderr
-    after = {r["label"]: r for r in forecast(garden)["rows"] if r["stage"] == "hardened"}["Maple 2"]
+    after = {r["label"]: r for r in forecast(garden)["rows"] if r["stage"] == "hardened"}["Crab apple"]
     assert after["seen"][0] == "2026-06-14"
     assert after["day"]["p50"] > before["day"]["p50"]
     assert after["day"]["p10"] > 165  # the past is cut away
@@ -126,10 +126,10 @@ def test_the_southern_garden_runs_on_its_own_season() -> None:
 
 
 def test_degf_changes_what_is_shown_and_nothing_else(tmp_path: Path) -> None:
-    garden = own_demo(tmp_path)
+    garden = own_demo(tmp_path, trees=FEW)
     settings = garden / "garden.toml"
     settings.write_text(settings.read_text().replace('units = "C"', 'units = "F"'))
-    answer, celsius = forecast(garden), of_the_demo()
+    answer, celsius = forecast(garden), of_the_demo(FEW)
     assert answer["units"] == "F"
     assert [r["p50"] for r in answer["rows"]] == [r["p50"] for r in celsius["rows"]]
 
@@ -139,7 +139,7 @@ def test_degf_changes_what_is_shown_and_nothing_else(tmp_path: Path) -> None:
     [("forecast", NOT_FOR_FORECAST), ("weather status", ("pandas", "scipy", "rich")), ("settings", HEAVY)],
 )
 def test_a_command_loads_nothing_it_does_not_need(command: str, needless: tuple[str, ...]) -> None:
-    assert not loaded_by([*command.split(), "--garden", str(demo_folder())], needless)
+    assert not loaded_by([*command.split(), "--garden", str(demo_folder(trees=FEW))], needless)
 
 
 def small_garden(
@@ -212,7 +212,7 @@ def test_a_future_as_of_is_refused() -> None:
 
 
 def test_asking_leaves_the_journal_as_it_was(tmp_path: Path) -> None:
-    garden = own_demo(tmp_path)
+    garden = own_demo(tmp_path, trees=FEW)
     with open_journal(garden) as journal:
         before = journal.history()
     flushcast("forecast", "--garden", garden)

@@ -14,7 +14,7 @@ from data_sources.garden import GardenSettings, create_garden
 from data_sources.weather.store.weather_store import Origin, WeatherStore
 from phenology.model.records import Place, Stand, Tree
 from phenology.weather.series import DailyWeather
-from tests.reports.demo import demo_folder, flushcast
+from tests.reports.demo import FEW, demo_folder, flushcast
 from tests.reports.opened import read_garden
 
 DAY = date(2026, 6, 14)
@@ -105,7 +105,7 @@ def test_the_text_says_how_far_the_forecast_reaches_and_closes_with_the_sources(
 
 
 def test_weather_that_asks_for_no_line_gets_none() -> None:
-    assert "Weather:" not in flushcast("forecast", "--garden", demo_folder()).stdout
+    assert "Weather:" not in flushcast("forecast", "--garden", demo_folder(trees=FEW)).stdout
 
 
 def test_forecasts_of_more_than_a_year_ago_no_longer_count(garden: Path) -> None:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 
 from data_sources.kept_notes import ISSUED
-from tests.reports.demo import flushcast, own_demo
+from tests.reports.demo import FEW, flushcast, own_demo
 
 
 def on(day: str, garden: Path, *command: str) -> str:
@@ -16,7 +16,7 @@ def on(day: str, garden: Path, *command: str) -> str:
 
 def demo(folder: Path) -> Path:
     """A demo garden that does not stand still."""
-    garden = own_demo(folder)
+    garden = own_demo(folder, trees=FEW)
     settings = garden / "garden.toml"
     settings.write_text("".join(x for x in settings.read_text().splitlines(True) if "stands_on" not in x))
     return garden

@@ -16,7 +16,7 @@ from phenology.species.catalogue import load_species
 from reports.views.forecast_text import forecast_text
 from reports.views.words import tree_names
 from tests.phenology.gardens import Records, day
-from tests.reports.demo import demo_folder, flushcast, own_demo
+from tests.reports.demo import FEW, demo_folder, flushcast, own_demo
 
 TREES, SPECIES, TWO_SCREENS = 200, 16, 100
 
@@ -55,8 +55,8 @@ def test_two_hundred_trees_fit_two_screens_and_none_is_missing(n):
 @pytest.mark.parametrize("columns", [40, *(pytest.param(n, marks=pytest.mark.slow) for n in (60, 80, 120))])
 def test_no_line_is_wider_than_the_terminal(columns, tmp_path, monkeypatch):
     monkeypatch.setenv("COLUMNS", str(columns))
-    garden = own_demo(tmp_path)
-    for words in ("forecast --changes", "round", "windows", "look maples stopped", "check beech cutback"):
+    garden = own_demo(tmp_path, trees=FEW)
+    for words in ("forecast --changes", "round", "windows", "look azalea stopped", "check beech cutback"):
         done = flushcast(*words.split(), "--garden", garden)
         assert done.returncode == 0, done.stderr
         widest = max(map(len, (done.stdout + done.stderr).splitlines()))
@@ -69,14 +69,15 @@ def test_some_trees_are_told_in_full():
     assert asked.returncode == 0, asked.stderr
     words = " ".join(asked.stdout.split())
     assert "Hornbeam" in words and "Beech:" not in words and "halve the outer leaves" in words
-    table = flushcast("forecast", "hornbeams", "--csv", "--garden", demo_folder()).stdout.splitlines()
+    garden = demo_folder(trees=FEW)
+    table = flushcast("forecast", "hornbeams", "--csv", "--garden", garden).stdout.splitlines()
     assert len(table) > 1 and all(line.startswith("Hornbeam") for line in table[1:])
-    unknown = flushcast("forecast", "hornbems", "--garden", demo_folder())
+    unknown = flushcast("forecast", "hornbems", "--garden", garden)
     assert unknown.returncode == 1 and "Did you mean Hornbeam" in unknown.stderr
 
 
 def test_a_caution_is_said_once_a_day_and_never_in_data(tmp_path):
-    garden = own_demo(tmp_path)
+    garden = own_demo(tmp_path, trees=FEW)
     data = flushcast("forecast", "--json", "--garden", garden, today="2026-06-14").stdout
     first, second = (flushcast("forecast", "--garden", garden, today="2026-06-14").stdout for _ in "ab")
     assert "the leaf decides" in first and "How this is reckoned" in first
@@ -88,7 +89,7 @@ def test_a_caution_is_said_once_a_day_and_never_in_data(tmp_path):
 
 @pytest.mark.skipif(os.name == "nt" or os.geteuid() == 0, reason="needs a folder that cannot be written")
 def test_a_garden_that_cannot_be_written_still_forecasts(tmp_path):
-    garden = own_demo(tmp_path)
+    garden = own_demo(tmp_path, trees=FEW)
     garden.chmod(0o555)
     try:
         for _ in range(2):
@@ -99,7 +100,7 @@ def test_a_garden_that_cannot_be_written_still_forecasts(tmp_path):
 
 
 def test_a_round_of_a_day_gone_by(tmp_path):
-    garden = own_demo(tmp_path)  # where cautions count as said today
+    garden = own_demo(tmp_path, trees=FEW)  # where cautions count as said today
     done = flushcast("round", "--as-of", "2026-05-15", "--garden", garden)
     assert done.returncode == 0, done.stderr
     assert done.stdout.startswith("Round of Fri 15 May 2026")

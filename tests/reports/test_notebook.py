@@ -19,7 +19,7 @@ from reports.notebook import GardenFrames, open_garden
 from reports.notebook.opened import framed
 from reports.table import Column
 from tests.reports.bench import Bench
-from tests.reports.demo import DAY, flushcast, own_demo
+from tests.reports.demo import DAY, FEW, demo_folder, flushcast, own_demo
 
 CHARTS = Path(reports.notebook.__file__).parent.parent / "charts"
 FRAMES = {
@@ -36,7 +36,7 @@ FRAMES = {
 
 @pytest.fixture(scope="module")
 def garden() -> GardenFrames:
-    return open_garden("demo", as_of=DAY)
+    return open_garden(demo_folder())
 
 
 def test_linear_algebra_runs_on_one_thread_while_a_frame_is_reckoned_and_as_before_after_it() -> None:
@@ -117,8 +117,8 @@ def test_the_forecast_is_that_of_the_command(tmp_path) -> None:
             assert row[f"odds_{when}"] == odds or (odds is None and pd.isna(row[f"odds_{when}"]))
 
 
-def test_standing_on_an_earlier_day_is_as_of(tmp_path) -> None:
-    folder = own_demo(tmp_path)
+def test_standing_on_an_earlier_day_is_as_of() -> None:
+    folder = demo_folder(trees=FEW)
     told = json.loads(flushcast("--garden", folder, "forecast", "--as-of", "2026-05-01", "--json").stdout)
     then = open_garden(folder, as_of="1 May 2026")
     assert then.as_of == date(2026, 5, 1)
@@ -158,8 +158,8 @@ def test_windows_calibration_and_seasons_are_those_of_the_commands(tmp_path) -> 
     assert garden.trends()["what"].tolist() == [t["what"] for t in compared["trends"]]
 
 
-def test_opening_and_asking_writes_nothing(tmp_path, monkeypatch) -> None:
-    folder = own_demo(tmp_path)
+def test_opening_and_asking_writes_nothing(tmp_path) -> None:
+    folder = own_demo(tmp_path, trees=FEW)
 
     def bytes_there() -> dict[str, bytes]:
         return {str(p): p.read_bytes() for p in sorted(folder.rglob("*")) if p.is_file()}
@@ -247,7 +247,7 @@ def test_days_ahead_of_any_season_end_where_the_seasons_table_has_them(garden) -
 
 
 def test_leaf_counts_are_those_of_the_command(tmp_path) -> None:
-    folder = own_demo(tmp_path)
+    folder = own_demo(tmp_path, trees=FEW)
     bench = Bench(folder, today=DAY.isoformat())
     bench.does("look", "hornbeam 1", "growing", "--date", "2026-05-04", "--leaves", "4,5,4")
     told = json.loads(bench.does("calibrate", "hornbeam", "--json").out)["leaf_counts"]
@@ -300,7 +300,7 @@ def test_names_that_mean_nothing_or_too_much_are_refused(garden) -> None:
 @pytest.fixture(scope="module")
 def measured(tmp_path_factory) -> GardenFrames:
     """The demo garden with a thermometer on the bench that reads two degrees more at night."""
-    folder = own_demo(tmp_path_factory.mktemp("measured"))
+    folder = own_demo(tmp_path_factory.mktemp("measured"), trees=FEW)
     last = open_garden(folder).weather().tail(60)
     readings = folder / "bench.csv"
     (last[["tmin", "tmax"]] + [2.0, 0.0]).clip(upper=last["tmax"] + 0.0, axis=0).to_csv(readings)

@@ -19,6 +19,12 @@ A_BAD_PAGE = """<!DOCTYPE html><html><head><title></title></head><body><header><
 </body></html>"""
 
 
+@pytest.fixture(scope="module")
+def browser():
+    with chromium() as running:
+        yield running
+
+
 @pytest.mark.slow
 @pytest.mark.parametrize("name", PAGES)
 def test_a_strict_parser_finds_nothing_wrong(name):
@@ -54,63 +60,59 @@ def test_two_hundred_trees_are_one_small_page():
 
 @pytest.mark.slow
 @pytest.mark.parametrize(("scheme", "width"), [("light", 390), ("dark", 1440)])
-def test_axe_finds_nothing_serious(scheme, width):
+def test_axe_finds_nothing_serious(browser, scheme, width):
     """axe-core 4 (Deque, MPL 2.0): its rules for WCAG 2 A and AA and good practice, contrast among them."""
     axe = pytest.importorskip(
         "axe_playwright_python.sync_playwright", reason="needs axe-core (pip install axe-playwright-python)"
     ).Axe()
     found = {}
-    with chromium() as browser:
-        for name in IN_A_BROWSER:
-            view = browser.new_page(viewport={"width": width, "height": 900}, color_scheme=scheme)
-            view.set_content(PAGES[name]())
-            answer = axe.run(view).response
-            assert len(answer["passes"]) > 10  # it did look
-            found |= {
-                (name, one["id"]): [node["html"] for node in one["nodes"][:3]]
-                for one in answer["violations"]
-                if one["impact"] in ("serious", "critical")
-            }
-            view.close()
+    for name in IN_A_BROWSER:
+        view = browser.new_page(viewport={"width": width, "height": 900}, color_scheme=scheme)
+        view.set_content(PAGES[name]())
+        answer = axe.run(view).response
+        assert len(answer["passes"]) > 10  # it did look
+        found |= {
+            (name, one["id"]): [node["html"] for node in one["nodes"][:3]]
+            for one in answer["violations"]
+            if one["impact"] in ("serious", "critical")
+        }
+        view.close()
     assert found == {}
 
 
-def test_axe_can_find_something():
+def test_axe_can_find_something(browser):
     axe = pytest.importorskip("axe_playwright_python.sync_playwright", reason="needs axe-core").Axe()
-    with chromium() as browser:
-        view = browser.new_page()
-        view.set_content('<html lang="en"><title>x</title><p style="color:#ccc">pale</p><img src="x">')
-        ids = {one["id"] for one in axe.run(view).response["violations"]}
+    view = browser.new_page()
+    view.set_content('<html lang="en"><title>x</title><p style="color:#ccc">pale</p><img src="x">')
+    ids = {one["id"] for one in axe.run(view).response["violations"]}
     assert {"color-contrast", "image-alt"} <= ids
 
 
 @pytest.mark.parametrize("scripts", [True, False])
-def test_pages_are_whole_at_every_width_and_ask_nobody(tmp_path, scripts):
+def test_pages_are_whole_at_every_width_and_ask_nobody(browser, tmp_path, scripts):
     said = []
-    with chromium() as browser:
-        for name in IN_A_BROWSER:
-            path = tmp_path / f"{name}.html"
-            path.write_text(PAGES[name](), encoding="utf-8")
-            with asking_nobody(browser, path.as_uri(), java_script_enabled=scripts) as view:
-                view.on("console", lambda message: said.append(message.text))
-                view.goto(path.as_uri())
-                for width in WIDTHS:
-                    view.set_viewport_size({"width": width, "height": 900})
-                    # without scripts the page cannot be asked: how wide its picture comes out tells
-                    box = view.locator("body").bounding_box()
-                    assert box["x"] >= 0 and box["x"] + box["width"] <= width
-                    if scripts:
-                        assert view.evaluate("document.documentElement.scrollWidth") == width, (name, width)
+    for name in IN_A_BROWSER:
+        path = tmp_path / f"{name}.html"
+        path.write_text(PAGES[name](), encoding="utf-8")
+        with asking_nobody(browser, path.as_uri(), java_script_enabled=scripts) as view:
+            view.on("console", lambda message: said.append(message.text))
+            view.goto(path.as_uri())
+            for width in WIDTHS:
+                view.set_viewport_size({"width": width, "height": 900})
+                # without scripts the page cannot be asked: how wide its picture comes out tells
+                box = view.locator("body").bounding_box()
+                assert box["x"] >= 0 and box["x"] + box["width"] <= width
+                if scripts:
+                    assert view.evaluate("document.documentElement.scrollWidth") == width, (name, width)
     assert said == []
 
 
-def test_pages_print_on_a4_and_letter():
-    with chromium() as browser:
-        for name in IN_A_BROWSER:
-            view = browser.new_page(color_scheme="dark")
-            view.set_content(PAGES[name]())
-            for size in ("A4", "Letter"):
-                assert view.pdf(format=size).startswith(b"%PDF")
-            view.emulate_media(media="print")
-            assert view.evaluate("getComputedStyle(document.body).backgroundColor") == "rgb(255, 255, 255)"
-            view.close()
+def test_pages_print_on_a4_and_letter(browser):
+    for name in IN_A_BROWSER:
+        view = browser.new_page(color_scheme="dark")
+        view.set_content(PAGES[name]())
+        for size in ("A4", "Letter"):
+            assert view.pdf(format=size).startswith(b"%PDF")
+        view.emulate_media(media="print")
+        assert view.evaluate("getComputedStyle(document.body).backgroundColor") == "rgb(255, 255, 255)"
+        view.close()

@@ -78,9 +78,13 @@ def test_the_picture_says_in_words_what_it_shows(mapped):
     assert f"Wrote {picture}." in said.err
 
 
+def garden():
+    """One maple of the demo garden on the day before."""
+    return Bench(demo_folder(date(2026, 6, 13), trees=("Maple 1",)), today=LAST)
+
+
 def test_a_garden_teaches_and_zarr_is_written(climate, tmp_path):
-    bench = Bench(demo_folder(date(2026, 6, 13)), today=LAST)
-    said = bench.does(
+    said = garden().does(
         "region", climate, "--species", "trident", "--out", tmp_path / "m.zarr", "--cut", "1 July"
     )
     assert "by a garden's looks." in said.out
@@ -104,7 +108,7 @@ def test_what_cannot_be_mapped_is_said_in_words(climate, tmp_path, monkeypatch, 
     monkeypatch.chdir(tmp_path)
     monkeypatch.setattr("reports.cli.telling.region_command.CONNECT", 0.3)
     usual = ["--species", "trident", "--out", tmp_path / "maps.nc"]
-    refused = Bench(demo_folder(date(2026, 6, 13)), today=LAST).refuses("region", climate, *usual, *more)
+    refused = garden().refuses("region", climate, *usual, *more)
     assert words in refused
     assert not list(tmp_path.iterdir())
 

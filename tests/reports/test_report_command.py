@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import re
-from dataclasses import replace
 from datetime import UTC, date, datetime, timedelta
+from functools import cache
 from html.parser import HTMLParser
 from types import SimpleNamespace
 
@@ -17,18 +17,17 @@ from reports.page.content import care_topics, week
 from reports.page.render import report_html, weather_of
 from reports.views.change_text import care_of
 from tests.reports.bench import Bench, new_bench
-from tests.reports.demo import DAY, demo_folder, demo_past, own_demo
+from tests.reports.demo import DAY, FEW, demo_folder, demo_past, own_demo
 from tests.reports.opened import read_garden
 from tests.reports.pages import PAGES
 
 NOON = datetime(2026, 6, 14, 12, tzinfo=UTC)
 VOID = {"meta", "br", "link", "img", "hr"}
-TREES = ("Beech", "Crab apple", "Hornbeam 1", "Azalea")
 
 
-def few():
-    garden, _ = read_garden(demo_folder(), DAY)  # looking back on all takes seconds
-    return replace(garden, trees=[tree for tree in garden.trees if tree.label in TREES])
+@cache
+def agenda(trees=()):
+    return make_agenda(forecast_garden(read_garden(demo_folder(trees=trees), DAY)[0]))
 
 
 def page():
@@ -87,7 +86,7 @@ def test_it_is_small():
 
 
 def test_the_headline_is_the_answer():
-    today = make_agenda(forecast_garden(few())).of(Section.TODAY)
+    today = agenda(FEW).of(Section.TODAY)
     assert f"<h1>Sunday 14 June: look at {len(today)}</h1>" in page()
     assert "5 days ahead of usual · weather to today" in page()
 
@@ -103,23 +102,22 @@ def test_every_tree_of_today_has_a_block_by_stop_date_and_says_what_it_opens():
 
 
 def test_the_week_names_trees_on_their_days():
-    days = week(make_agenda(forecast_garden(read_garden(demo_folder(), DAY)[0])))
+    days = week(agenda())
     assert [day for day, _ in days] == [f"{w} {d} Jun" for w, d in
             zip(("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun"), range(15, 22), strict=True)]  # fmt: skip
     assert dict(days)["Mon 15 Jun"] == "Maple 1" and sum(bool(trees) for _, trees in days) == 1
 
 
 def test_care_topics_say_of_what_and_leave_the_doing_to_the_full_sentence():
-    agenda = make_agenda(forecast_garden(read_garden(demo_folder(), DAY)[0]))
-    assert "shade and shelter: Elm, Hornbeam 3 and Zelkova (to 15-25 Jun)" in care_topics(agenda)
+    assert "shade and shelter: Elm, Hornbeam 3 and Zelkova (to 15-25 Jun)" in care_topics(agenda())
     full = page().split('class="also"')[1].split("</details>")[0]
     assert "Feed lightly once buds move" in full
 
 
 def test_the_page_has_one_picture_and_one_axis_for_all_trees():
     assert page().count('class="picture"') == page().count('class="axis"') == 1
-    assert page().count('role="img" aria-label="') >= len(TREES)
-    assert page().count('<line class="today"') == len(TREES) + 1  # and one that explains it
+    assert page().count('role="img" aria-label="') >= len(FEW)
+    assert page().count('<line class="today"') == len(FEW) + 1  # and one that explains it
 
 
 def test_what_changed_and_how_far_off_forecasts_were_stand_on_the_page():
@@ -130,7 +128,7 @@ def test_what_changed_and_how_far_off_forecasts_were_stand_on_the_page():
 
 
 def test_attributions_of_the_weather_are_shown_and_names_are_escaped(tmp_path):
-    folder = own_demo(tmp_path)
+    folder = own_demo(tmp_path, trees=FEW)
     garden, settings = read_garden(folder, DAY)
     with WeatherStore.open(folder) as store:
         late = DailyWeather(DAY, [9.3], [21.7], "station")
@@ -152,7 +150,7 @@ def test_a_new_garden_says_what_is_missing(tmp_path):
 
 
 def test_the_command_writes_the_file_and_says_so(tmp_path):
-    bench = Bench(demo_folder(), today=DAY.isoformat())
+    bench = Bench(demo_folder(trees=FEW), today=DAY.isoformat())
     said = bench.does("report", "--out", tmp_path / "r.html", "--no-look-back").err
     assert "Wrote" in said and (tmp_path / "r.html").read_text(encoding="utf-8").startswith("<!DOCTYPE html>")
 
@@ -162,7 +160,7 @@ def care_on(bench: Bench, day: date):
 
 
 def test_care_after_work_is_told_while_it_is_due(tmp_path):
-    bench = Bench(own_demo(tmp_path), today=DAY.isoformat())
+    bench = Bench(own_demo(tmp_path, trees=FEW), today=DAY.isoformat())
     bench.does("work", "crab apple", "cutback", "--date", "2026-06-12")
     told = care_on(bench, DAY)
     mine = [words for trees, words in told if "Crab apple" in trees]
@@ -172,12 +170,12 @@ def test_care_after_work_is_told_while_it_is_due(tmp_path):
 
 
 def test_the_report_trusts_as_the_forecast_does_and_shares_what_compare_keeps(tmp_path):
-    bench = Bench(own_demo(tmp_path), today=str(DAY))
+    bench = Bench(own_demo(tmp_path, trees=FEW), today=str(DAY))
     bench.does("compare")  # keeps how past forecasts did
     out = bench.folder / "report.html"
     told = bench.does("report", "--out", out)
     assert "Looking back" not in told.err
-    records = TrackRecord.of(demo_past()).values()
+    records = TrackRecord.of(demo_past(FEW)).values()
     table = re.findall(r"<td>(\d+) days</td><td>(\d+) days</td>", out.read_text())
     kept = [(str(round(r.missed)), str(round(r.usual_missed))) for r in records]
     assert sorted(table) == sorted(kept)

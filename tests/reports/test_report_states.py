@@ -16,7 +16,7 @@ from phenology.weather.series import DailyWeather
 from reports.page.render import report_html
 from reports.views.forecast_text import forecast_text
 from tests.reports.bench import Bench
-from tests.reports.demo import demo_folder, own_demo
+from tests.reports.demo import FEW, demo_folder, own_demo
 from tests.reports.opened import read_garden
 from tests.reports.page_checks import tree_of
 from tests.reports.pages import DAY, PAGES, crowd, demo
@@ -63,17 +63,17 @@ def test_every_figure_leads_to_how_it_is_reckoned():
 
 
 def test_a_hardly_measured_season_tells_no_warmth():
-    garden, settings = demo()
+    garden, settings = demo(trees=FEW)
     series = garden.weather[garden.places[0].id]
     tmin = series.tmin.copy()
     tmin[series.index(date(2024, 2, 1)) : series.index(date(2024, 6, 1))] = np.nan
     holed = DailyWeather(series.first_day, tmin, series.tmax, series.source)
     garden = replace(garden, weather={garden.places[0].id: holed})
-    html = report_html(demo_folder(), garden, settings, look_back=False)
+    html = report_html(demo_folder(trees=FEW), garden, settings, look_back=False)
     row = re.search(r'<tr><th scope="row">2024</th>(.*?)</tr>', html)[1]
     assert re.findall(r"<td>(.*?)</td>", row) == [".", ".", ""]
     assert "Too little weather was measured to tell the warmth of 2024." in html
-    assert "Too little weather" not in report_html(demo_folder(), *demo(), look_back=False)
+    assert "Too little weather" not in report_html(demo_folder(trees=FEW), *demo(trees=FEW), look_back=False)
 
 
 @pytest.mark.slow
@@ -90,7 +90,7 @@ def test_in_late_november_the_report_says_what_the_forecast_says():
 
 
 def test_a_tree_without_dates_is_told_on_the_page_too(tmp_path):
-    bench = Bench(own_demo(tmp_path), today=str(DAY))
+    bench = Bench(own_demo(tmp_path, trees=FEW), today=str(DAY))
     bench.does("look", "beech", "hardened", "--date", "2026-06-10")
     bench.does("work", "beech", "cutback", "--date", "2026-06-12")
     garden, settings = read_garden(bench.folder, DAY)

@@ -10,7 +10,7 @@ from pathlib import Path
 from phenology.advice.agenda import make_agenda, plan_round
 from phenology.advice.garden_forecast import forecast_garden
 from reports.views.ahead_text import round_text
-from tests.reports.demo import demo_folder, flushcast, own_demo
+from tests.reports.demo import FEW, demo_folder, flushcast, own_demo
 from tests.reports.opened import read_garden
 
 
@@ -26,14 +26,14 @@ def test_the_round_names_trees_reasons_and_cautions(tmp_path: Path):
 
 
 def test_a_sheet_to_print_has_a_box_a_visit():
-    done = flushcast("round", "--sheet", "--garden", demo_folder())
+    done = flushcast("round", "--sheet", "--garden", demo_folder(trees=FEW))
     assert max(map(len, done.stdout.splitlines())) <= 80  # what A4 takes at ten letters to the inch
     assert done.stdout.count("[ ]") == done.stdout.count("stage: ____") >= 2
     assert "swelling  budbreak" in done.stdout
 
 
 def test_a_filled_sheet_is_read_back_as_one_change(tmp_path: Path):
-    garden = own_demo(tmp_path)
+    garden = own_demo(tmp_path, trees=FEW)
     sheet = tmp_path / "walk.csv"
     made = flushcast("round", "--csv", sheet, "--garden", garden)
     assert made.returncode == 0, made.stderr
@@ -62,7 +62,7 @@ def test_a_filled_sheet_is_read_back_as_one_change(tmp_path: Path):
 
 
 def test_a_bad_row_is_named_by_its_line_and_nothing_is_saved(tmp_path: Path):
-    garden = own_demo(tmp_path)
+    garden = own_demo(tmp_path, trees=FEW)
     sheet = tmp_path / "walk.csv"
     sheet.write_text(
         "date,tree,stage,note\n2026-06-14,Beech,,\n2026-06-14,Crab apple,furry,\n", encoding="utf-8"
@@ -72,7 +72,7 @@ def test_a_bad_row_is_named_by_its_line_and_nothing_is_saved(tmp_path: Path):
 
 
 def test_a_row_too_wide_is_told_and_a_column_of_your_own_is_read(tmp_path: Path):
-    garden = own_demo(tmp_path)
+    garden = own_demo(tmp_path, trees=FEW)
     sheet = tmp_path / "walk.csv"
     sheet.write_text("date,tree,stage,note\n2026-06-14,Beech,firm,a,b\n", encoding="utf-8")
     done = flushcast("round", "--read", sheet, "--garden", garden)
@@ -82,7 +82,7 @@ def test_a_row_too_wide_is_told_and_a_column_of_your_own_is_read(tmp_path: Path)
 
 
 def test_sheets_that_cannot_be_used_get_one_sentence(tmp_path: Path):
-    garden = demo_folder()
+    garden = demo_folder(trees=FEW)
     other = tmp_path / "other.csv"
     other.write_text("a,b\n1,2\n", encoding="utf-8")
     assert "lacks the column 'date'" in flushcast("round", "--read", other, "--garden", garden).stderr
@@ -100,12 +100,12 @@ def test_off_season_it_reviews():
 
 
 def test_windows_tell_what_waiting_costs():
-    done = flushcast("windows", "Beech", "--garden", demo_folder())
+    done = flushcast("windows", "Beech", "--garden", demo_folder(trees=FEW))
     assert done.returncode == 0, done.stderr
     words = " ".join(done.stdout.split())
     assert "Beech, cutback: opens" in words and "Closes" in words
-    assert "done today" in words and "in two weeks" in words and "Elm" not in words
-    found = json.loads(flushcast("windows", "--json", "--garden", demo_folder()).stdout)
+    assert "done today" in words and "in two weeks" in words and "Crab apple" not in words
+    found = json.loads(flushcast("windows", "--json", "--garden", demo_folder(trees=FEW)).stdout)
     assert found["schema"] == "flushcast.windows/1"
     for window in found["windows"]:
         opens = [d for d in window["opens"].values() if d]

@@ -14,7 +14,7 @@ from phenology.language.degrees import degrees, degrees_apart, using_units
 from phenology.weather.quality import doubtful_days, without_crossed_days
 from phenology.weather.series import DailyWeather
 from tests.reports.bench import Bench, new_bench
-from tests.reports.demo import DAY, flushcast, own_demo
+from tests.reports.demo import DAY, FEW, flushcast, own_demo
 
 MONTH = "(?:Jan|Feb|Mar|Apr|May|Jun|Jul|Aug|Sep|Oct|Nov|Dec)"
 DAY_FIRST = re.compile(rf"(?<![\d,-])\b\d{{1,2}} {MONTH}\b")
@@ -24,7 +24,7 @@ CELSIUS = re.compile(r"degC|°C")
 
 def american(tmp_path: Path) -> Bench:
     """A demo garden that writes months first, begins weeks on Sunday and thinks in Fahrenheit."""
-    bench = Bench(own_demo(tmp_path), DAY.isoformat())
+    bench = Bench(own_demo(tmp_path, trees=FEW), DAY.isoformat())
     for name, value in (("units", "F"), ("date-order", "month-first"), ("first-weekday", "sunday")):
         bench.does("settings", name, value)
     return bench
@@ -32,7 +32,7 @@ def american(tmp_path: Path) -> Bench:
 
 def southern(tmp_path: Path) -> Bench:
     """A demo garden south of the equator that writes the year first."""
-    bench = Bench(own_demo(tmp_path, date(2026, 12, 14), south=True), "2026-12-14")
+    bench = Bench(own_demo(tmp_path, date(2026, 12, 14), south=True, trees=FEW), "2026-12-14")
     bench.does("settings", "date-order", "year-first")
     return bench
 
@@ -109,7 +109,7 @@ def test_a_southern_garden_with_the_year_first_names_no_month_before_or_after_a_
 
 
 def test_degree_days_turn_by_nine_fifths_and_no_offset(tmp_path):
-    bench = Bench(own_demo(tmp_path), DAY.isoformat())
+    bench = Bench(own_demo(tmp_path, trees=FEW), DAY.isoformat())
     celsius = json.loads(bench.does("compare", "--json").out)
     bench.does("settings", "units", "F")
     fahrenheit = json.loads(bench.does("compare", "--json").out)

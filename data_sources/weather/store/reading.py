@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from datetime import date, datetime
 from itertools import chain
 from pathlib import Path
@@ -47,11 +47,13 @@ class WeatherReader(Database):
         if create and not garden.is_dir():
             raise StoreError(f"there is no garden in {garden}; run `flushcast init` first")
         # An older flushcast that was stopped while it made the file has left it empty.
-        empty = path.exists() and not path.stat().st_size
-        if not create and (empty or not path.exists()):
+        size = None
+        with suppress(FileNotFoundError):
+            size = path.stat().st_size
+        if not size and not create:
             raise WeatherError(NO_WEATHER)
-        if empty:
-            path.unlink()
+        if size == 0:
+            path.unlink(missing_ok=True)
         return cls(path, create=create)
 
     @contextmanager

@@ -72,7 +72,7 @@ def test_today_is_the_round_and_the_round_is_today():
     for n, name in enumerate(("Elm 1", "Elm 2")):
         records.seen(name, 2020, (100 + n, "budbreak"), (131, "extended"))
     records.work("Elm 3", 2020, 120, "wiring", note="this year's shoots")
-    for n in range(60, 330, 15):
+    for n in range(60, 330, 27):
         agenda = agenda_on(records, 2020, n)
         today = {row.tree.label for row in agenda.of(Section.TODAY)}
         assert today == {visit.tree.label for visit in plan_round(agenda).visits if visit.look}

@@ -75,7 +75,7 @@ def test_a_whole_that_contradicts_the_steps_is_believed():
     assert_allclose(bent(200)[-1].quantile(0.5), BEGAN + 200, atol=2)
 
 
-@settings(max_examples=25, deadline=None)
+@settings(max_examples=25)
 @given(
     whole=st.floats(15, 200),
     log_sd=st.floats(0.03, 0.5),

@@ -23,7 +23,7 @@ def half_day(shape: str, tmin: float, tmax: float) -> np.ndarray:
 
 
 @pytest.mark.parametrize("shape", ["sine", "triangle"])
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=60)
 @given(a=temperature, b=temperature, level=temperature)
 def test_closed_forms_are_the_integral_of_the_curve(shape: str, a: float, b: float, level: float) -> None:
     tmin, tmax = np.array(min(a, b)), np.array(max(a, b))

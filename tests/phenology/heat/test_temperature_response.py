@@ -35,7 +35,7 @@ def test_a_day_wholly_inside_a_parabola_by_hand() -> None:
     assert_allclose(daily_response(12, 24, 5, 20, 35), 1 - (4 + 18) / 225, rtol=1e-10)
 
 
-@settings(max_examples=150, deadline=None)
+@settings(max_examples=150)
 @given(
     tmin=st.floats(-20, 34),
     span=st.floats(0, 28),

@@ -79,7 +79,7 @@ def test_nothing_is_earned_as_the_maximum_meets_the_base(method: str) -> None:
     assert_allclose(degree_days(4.0, 10 + np.array([0.0, 1e-9]), 10.0, method=method), 0.0, atol=1e-9)
 
 
-@settings(max_examples=150, deadline=None)
+@settings(max_examples=150)
 @given(day=days(), base=st.floats(-5, 20), span=st.floats(0.5, 40))
 @pytest.mark.parametrize("method", FLOORED)
 def test_never_negative_and_never_above_the_whole_span(
@@ -90,7 +90,7 @@ def test_never_negative_and_never_above_the_whole_span(
         assert 0 <= got <= span + 1e-9
 
 
-@settings(max_examples=150, deadline=None)
+@settings(max_examples=150)
 @given(day=days(), up=rise, base=st.floats(-5, 20), span=st.floats(0.5, 40))
 @pytest.mark.parametrize("method", METHODS)
 def test_a_warmer_day_never_earns_less_and_a_higher_base_never_more(
@@ -106,7 +106,7 @@ def test_a_warmer_day_never_earns_less_and_a_higher_base_never_more(
             assert degree_days(low, high, higher, upper, method=method) <= before + 1e-9
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=60)
 @given(day=days(), base=st.floats(-5, 20), span=st.floats(0.5, 40))
 @pytest.mark.parametrize("method", METHODS)
 def test_fahrenheit_route_gives_nine_fifths(
@@ -126,7 +126,7 @@ def test_fahrenheit_route_gives_nine_fifths(
         assert_allclose(fahrenheit, degree_days_c_to_f(celsius), rtol=1e-9, atol=1e-9)
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=60)
 @given(day=days(), base=st.floats(-5, 20), span=st.floats(0.5, 30))
 @pytest.mark.parametrize("cutoff", CUTOFFS)
 def test_sine_day_is_the_mean_of_many_readings_along_it(

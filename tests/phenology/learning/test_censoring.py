@@ -55,7 +55,7 @@ def moments(mean, variance, ends):
     width=st.floats(0.05, 5) | st.just(INF),
     below=st.booleans(),
 )
-@settings(max_examples=80, deadline=None)
+@settings(max_examples=80)
 def test_from_a_known_beginning_moments_are_those_of_the_truncated_normal(mean, sd, at, width, below):
     a, b = (at - width, at) if below else (at, at + width)
     a, b = max(a, (np.log(LEAST_WAIT) - mean) / sd), max(b, (np.log(LEAST_WAIT) + 0.1 - mean) / sd)
@@ -82,7 +82,7 @@ def test_many_rows_go_through_in_runs_as_each_would_alone():
     ends=st.tuples(st.floats(-60, -0.1), st.floats(0, 0), st.floats(-60, 300), st.floats(0.4, 60)),
 )
 @example(mean=20.0, sd=1e-8, ends=(-60.0, 0.0, 10.0, 20.0))
-@settings(max_examples=150, deadline=None)
+@settings(max_examples=150)
 def test_moments_are_finite_however_little_the_gaussian_allows_the_intervals(mean, sd, ends):
     began, begun, after, width = ends
     log_mass, got, variance = moments(mean, sd**2, (began, begun, after, max(after, 0.0) + width))

@@ -23,7 +23,7 @@ SPREAD = {  # what each estimator says it makes least
 
 
 @pytest.mark.parametrize("method", CLASSIC)
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=40)
 @given(base=st.floats(-5, 8), requirement=st.floats(50, 2000))
 def test_every_method_finds_the_base_of_exact_data(method: str, base: float, requirement: float) -> None:
     temps = np.array([10.0, 13, 16, 20, 24])

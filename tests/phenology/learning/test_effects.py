@@ -59,7 +59,7 @@ def brute_posterior(y, noise, design, tree, trees, shared_prior, tree_prior):
     trees=st.integers(1, 4),
     settings_asked=st.integers(1, 4),
 )
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=40)
 def test_evidence_is_that_of_the_full_covariance(seed, rows, shared, trees, settings_asked):
     given_rows = case(seed, rows, shared, trees)
     priors = np.random.default_rng(seed + 1).uniform(1e-3, 1.0, (settings_asked, shared))
@@ -69,7 +69,7 @@ def test_evidence_is_that_of_the_full_covariance(seed, rows, shared, trees, sett
 
 
 @given(seed=st.integers(0, 10**6), rows=st.integers(1, 9), trees=st.integers(1, 5))
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=40)
 def test_posterior_is_that_of_the_joint_normal(seed, rows, trees):
     given_rows = case(seed, rows, 3, trees)
     prior = np.array([0.3, 0.01, 0.0004])

@@ -63,7 +63,7 @@ def by_brute_force(m, v, a, t, k, s, seen):
     return mean, (joint * (yy - mean) ** 2).sum() * cell / total, total
 
 
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=40)
 @given(
     st.floats(0.1, 0.5), st.floats(0.05, 0.3), st.floats(0.05, 0.25), st.floats(0.05, 0.4),
     st.floats(-0.9, 0.9), st.floats(0, 1),
@@ -79,7 +79,7 @@ def test_the_update_is_that_of_brute_force(sd, level, between, count_sd, off, sh
     assert_allclose([*mean_and_variance(after), likely], want, rtol=2e-4, atol=2e-6)
 
 
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=40)
 @given(st.floats(2.6, 4.5), st.floats(0.1, 1.0), st.floats(0.1, 0.5))
 def test_more_leaves_at_the_same_heat_mean_an_earlier_end(few, more, sd):
     """Half way, 3.5 of 7 leaves are expected. Counts far from it are slips, which tell nothing."""
@@ -93,7 +93,7 @@ def test_more_leaves_at_the_same_heat_mean_an_earlier_end(few, more, sd):
     assert means[1] < means[0]
 
 
-@settings(max_examples=30, deadline=None)
+@settings(max_examples=30)
 @given(st.lists(st.tuples(st.floats(15, 60), st.floats(0.05, 0.5)), min_size=1, max_size=5))
 def test_no_count_changes_nothing(draws):
     before = drawn(*zip(*draws, strict=True), clock=(0,) * len(draws))
@@ -101,7 +101,7 @@ def test_no_count_changes_nothing(draws):
     assert after is before and likely == 1.0
 
 
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=40)
 @given(st.sampled_from([0.02, 0.05, 0.2, 5.0, 20.0, 60.0]), st.floats(0.15, 0.4))
 def test_one_absurd_count_does_not_wreck_the_forecast(times, sd):
     """Fifty leaves where three are expected, or a tenth of one, is a slip: it tells nothing."""

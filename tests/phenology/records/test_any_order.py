@@ -83,7 +83,7 @@ def written_down(entries, *, answer_new_flush=False):
 
 
 @given(diaries(), st.randoms(use_true_random=False))
-@settings(max_examples=150, deadline=None)
+@settings(max_examples=150)
 def test_in_whatever_order_entries_come_they_make_the_same_flushes_or_a_question(diary, chance):
     try:
         in_order = written_down(diary)
@@ -97,7 +97,7 @@ def test_in_whatever_order_entries_come_they_make_the_same_flushes_or_a_question
 
 
 @given(diaries())
-@settings(max_examples=100, deadline=None)
+@settings(max_examples=100)
 def test_work_written_down_after_all_the_looks_makes_the_flushes_that_it_makes_before_them(diary):
     try:
         in_order = written_down(diary)

@@ -117,7 +117,7 @@ def test_no_name_at_all(text):
         find_species(text, SHIPPED)
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=60)
 @given(st.text(max_size=20))
 def test_whatever_is_typed_finds_one_species_or_says_why_not(text):
     try:
@@ -128,7 +128,7 @@ def test_whatever_is_typed_finds_one_species_or_says_why_not(text):
         assert found in SHIPPED.values()
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=60)
 @given(st.text(max_size=30))
 @example("\U0001d670")  # a letter that is a capital only once it is made plain
 def test_a_plain_name_has_no_capitals_or_spare_blanks(text):

@@ -6,7 +6,7 @@ from datetime import date
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from phenology.model.season import SeasonCalendar
@@ -39,7 +39,6 @@ def test_zones_agree_with_the_two_terms_of_an_energy_balance() -> None:
             assert mean == pytest.approx(14.97 - 28.0 * (3 * x * x - 1) / 2, abs=2.7), latitude
 
 
-@settings(deadline=None)
 @given(latitudes.filter(lambda x: x > 15))
 def test_the_south_has_its_summer_half_a_year_later_and_a_milder_year(latitude: float) -> None:
     north, south = ZonalClimate.at(latitude, 100.0), ZonalClimate.at(-latitude, 100.0)
@@ -50,7 +49,6 @@ def test_the_south_has_its_summer_half_a_year_later_and_a_milder_year(latitude: 
     assert abs(int(np.argmax(middle(south, SOUTH))) - int(np.argmax(middle(north)))) <= 3
 
 
-@settings(deadline=None)
 @given(latitudes, st.floats(0, 2500), st.floats(50, 1500))
 def test_higher_ground_is_colder_all_year_and_less_sure(latitude: float, height: float, more: float) -> None:
     low, high = ZonalClimate.at(latitude, height), ZonalClimate.at(latitude, height + more)
@@ -79,7 +77,6 @@ def test_no_spring_comes_in_january_at_sixty_north() -> None:
     assert 90 < warm < 140
 
 
-@settings(deadline=None)
 @given(latitudes, st.floats(-5, 5), st.integers(1, 300))
 def test_own_days_draw_the_year_towards_them_and_narrow_it(latitude: float, warmer: float, days: int) -> None:
     before = ZonalClimate.at(latitude, 100.0)
@@ -90,7 +87,6 @@ def test_own_days_draw_the_year_towards_them_and_narrow_it(latitude: float, warm
     assert after.own_days == days
 
 
-@settings(deadline=None)
 @given(st.integers(2, 150), st.integers(2, 150))
 def test_more_own_days_narrow_further(some: int, more: int) -> None:
     prior = ZonalClimate.at(50.0, 100.0)

@@ -37,7 +37,7 @@ def test_only_the_outer_leaves_are_halved():
     assert outer.gain() < whole.gain()
 
 
-@settings(max_examples=100, deadline=None)
+@settings(max_examples=100)
 @given(st.floats(1, 1e5), st.floats(0.001, 1), st.floats(0.01, 1))
 def test_less_leaf_is_more_light(above, share, outer):
     found = Canopy.measured(above, above * share, outer)

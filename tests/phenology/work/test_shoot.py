@@ -100,7 +100,7 @@ shoots = st.lists(
 )
 
 
-@settings(max_examples=200, deadline=None)
+@settings(max_examples=200)
 @given(shoots, st.booleans())
 def test_never_to_a_budless_leaf_and_never_inward_while_one_of_two_serves(leaves, long_internodes):
     if not any(leaf.bud for leaf in leaves):

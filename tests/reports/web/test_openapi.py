@@ -10,7 +10,7 @@ from hypothesis import HealthCheck, Phase, given, settings
 from tests.reports.web.site import Phone
 
 BOUNDED = settings(
-    max_examples=25, deadline=None, database=None, derandomize=True,
+    max_examples=25, database=None, derandomize=True,
     suppress_health_check=list(HealthCheck), phases=[Phase.explicit, Phase.generate],
 )  # fmt: skip
 

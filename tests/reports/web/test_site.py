@@ -11,7 +11,7 @@ import pytest
 from data_sources.garden import open_journal, read_settings
 from reports.web.app import PAGES
 from tests.reports.bench import Bench
-from tests.reports.demo import demo_folder
+from tests.reports.demo import FEW, demo_folder
 from tests.reports.page_checks import tree_of, wrongs
 from tests.reports.web.site import Phone, words
 
@@ -21,7 +21,7 @@ NO_PAGE = ("/style/{tag}.css", "/trees/{tree}/season.svg", "/photos/{look}", "/c
 
 def filled_in(phone: Phone, path: str, batch: str) -> str:
     """The address of a page, of a tree, look and change of the invented garden."""
-    tree = phone.tree("Maple 1")
+    tree = phone.tree("Beech")
     with open_journal(phone.folder) as journal:
         look = journal.looks(tree)[-1]
     return path.format(tree=tree, batch=batch, kind="look", id=look.id)
@@ -30,13 +30,13 @@ def filled_in(phone: Phone, path: str, batch: str) -> str:
 @pytest.fixture(scope="module")
 def demo(tmp_path_factory: pytest.TempPathFactory) -> Phone:
     """The invented garden, for tests that only read."""
-    return Phone(Path(shutil.copytree(demo_folder(), tmp_path_factory.mktemp("web") / "demo")))
+    return Phone(Path(shutil.copytree(demo_folder(trees=FEW), tmp_path_factory.mktemp("web") / "demo")))
 
 
 @pytest.fixture(scope="module")
 def batch(demo: Phone) -> str:
     """A look of that garden."""
-    form = {"tree": demo.tree("Maple 1"), "stage": "extended", "token": "abcdef01"}
+    form = {"tree": demo.tree("Beech"), "stage": "extended", "token": "abcdef01"}
     return demo.post("/look", form).headers["location"].rpartition("/")[2]
 
 
@@ -49,7 +49,7 @@ def test_every_page_is_whole_and_light(demo: Phone, batch: str, path: str) -> No
 
 
 def test_forms_are_whole_too(demo: Phone) -> None:
-    tree = demo.tree("Maple 1")
+    tree = demo.tree("Beech")
     pages = [demo.get(f"{path}?tree={tree}") for path in ("/look", "/work")]
     pages.append(demo.post("/work", demo.form(f"/work?tree={tree}") | {"operation": "cutback"}))
     pages.append(demo.get("/look?q=nobody"))
@@ -59,7 +59,7 @@ def test_forms_are_whole_too(demo: Phone) -> None:
 
 def test_today_is_the_morning_page_with_a_way_to_its_trees(demo: Phone) -> None:
     page = demo.get("/")
-    assert "Sunday 14 June: look at" in words(page) and f"/look?tree={demo.tree('Beech')}" in page.text
+    assert "Sunday 14 June: look at" in words(page) and f"/look?tree={demo.tree('Azalea')}" in page.text
     style = page.text.rpartition('<link rel="stylesheet" href="')[2].partition('"')[0]
     assert ".blocks" in demo.get(style).text
     assert demo.get("/style/other.css").status_code == 404
