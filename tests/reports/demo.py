@@ -70,9 +70,11 @@ def demo_past(trees: Sequence[str] = ()) -> tuple[PastForecast, ...]:
 def looked_back() -> Iterator[None]:
     """Whoever makes the demo garden anew finds what the tests' own was looked back on, under the same key."""
 
+    made = demo_folder()  # before it is what others find: its making would wait for itself
+
     def kept(folder: Path, key: str) -> list[PastForecast] | None:
         found = read_forecasts(folder, key)
-        return read_forecasts(demo_folder(), key) if found is None else found
+        return read_forecasts(made, key) if found is None else found
 
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr("reports.garden.past_forecasts.read_forecasts", kept)
