@@ -78,8 +78,9 @@ def _after_work(garden: Garden, tree: Tree, rows: Sequence[ForecastRow]) -> Iter
         and row.arrival.p_not > 1 - garden.limits.required(False)
         for row in rows
     )
+    since = garden.as_of - timedelta(days=LONGEST_DAYS)
     for work in garden.works_by_tree.get(tree.id, []):
-        if (garden.as_of - work.latest).days > LONGEST_DAYS:
+        if work.latest < since:
             continue
         for care in aftercare(work, tree, garden.species_of(tree), garden.aim_of(tree), late=late):
             yield work, care

@@ -7,6 +7,7 @@ import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 from datetime import date
+from operator import is_
 from typing import cast
 
 from phenology.garden import Garden
@@ -31,7 +32,7 @@ WIDEST_DAYS = 35.0
 """Looks further apart than this bracket a stage too loosely for its middle to be told as a date (ours)."""
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, slots=True)
 class FlushHistory:
     """One flush as far as it is known, in days of its season."""
 
@@ -151,9 +152,10 @@ def _of_season(garden: Garden, tree: Tree, season: int, flushes: list[Flush]) ->
     works, ids = garden.works_of_season.get((tree.id, season), ()), {flush.work_id for flush in flushes}
     waking = [work for work in garden.works_by_tree.get(tree.id, ()) if work.id in ids]
     records = (tree, *flushes, *looks, *works, *waking)
-    key = (tuple(map(id, records)), garden.site(tree, season), garden.calendar)
-    kept = garden.worked_out.get(key)
-    if kept is None:
+    key, stood = (tree.id, season), (garden.site(tree, season), garden.calendar)
+    kept = cast(tuple[object, Sequence[object], list[FlushHistory]] | None, garden.worked_out.get(key))
+    same = kept is not None and kept[0] == stood and len(kept[1]) == len(records)
+    if kept is None or not same or not all(map(is_, kept[1], records)):
         numbers = flush_numbers(flushes, garden.calendar)
         shaping = [work for work in works if work.operation in SHOWS_HARDENED]
         found = []
@@ -161,9 +163,8 @@ def _of_season(garden: Garden, tree: Tree, season: int, flushes: list[Flush]) ->
             work = _closing_work(garden, flush, flushes, shaping) if shaping else None
             woken_by = next((one for one in waking if one.id == flush.work_id), None)
             found.append(_history(garden, tree, flush, numbers[flush.id], work, woken_by))
-        kept = garden.worked_out[key] = (found, records)  # which holds on to them: no other gets their place
-    found, _ = cast(tuple[list[FlushHistory], object], kept)
-    return found
+        kept = garden.worked_out[key] = (stood, records, found)
+    return kept[2]
 
 
 def _history(

@@ -2,9 +2,8 @@
 
 from __future__ import annotations
 
-import gc
 from collections.abc import Iterator, Sequence
-from contextlib import contextmanager, nullcontext
+from contextlib import nullcontext
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -112,19 +111,6 @@ class Intake:
             yield f"{origin.detail}: {new:,} new days of weather, {there:,} there already."
 
 
-@contextmanager
-def _collector_at_rest() -> Iterator[None]:
-    """No search for circles among millions of small records, which form none: it took a fifth of the time."""
-    was_on = gc.isenabled()
-    gc.disable()
-    try:
-        yield
-    finally:
-        if was_on:
-            gc.enable()
-
-
-@_collector_at_rest()
 def prepare(
     garden: OpenGarden, tables: Sequence[TextTable], answers: Answers, folders: Sequence[Path] = ()
 ) -> Intake:
@@ -161,7 +147,6 @@ def prepare(
     return intake
 
 
-@_collector_at_rest()
 def save(garden: OpenGarden, intake: Intake) -> Intake:
     """Save what was prepared, as one change; returns what was saved.
 

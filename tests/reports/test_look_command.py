@@ -50,6 +50,12 @@ def test_trees_and_stages_are_taken_as_they_are_said(bench, typed, labels):
     assert bench.does("look", *typed).words.startswith(f"{labels}: extending")
 
 
+def test_a_look_that_is_there_already_works_nothing_out(bench, monkeypatch):
+    bench.does("look", "Elm 1", "soft")
+    monkeypatch.setattr(LookEditor, "moved", lambda _: pytest.fail("nothing was written down"))
+    assert bench.does("look", "Elm 1", "soft").err == "Elm 1: written down already.\n"
+
+
 def test_same_as_last_time_means_the_trees_of_the_last_entry(bench):
     bench.does("look", "hornbeams", "soft", "--date", "1 July")
     assert bench.does("look", "same", "stopped").words.startswith("Hornbeam 1, Hornbeam 2: extended")

@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 from datetime import date
 
 import pytest
 
 from phenology.learning.flush_history import WORK_REACH, histories
 from phenology.learning.transitions import Transition
+from phenology.model.records import Place, Stand
 from phenology.model.season import NEVER
 from tests.phenology.gardens import NORTH, Records, day
 
@@ -291,3 +293,19 @@ def test_halving_the_day_after_a_cut_belongs_to_the_cut():
     assert whole.worked and not woken.worked and woken.came == {}
     records.work("T", 2020, 215, "halving")
     assert histories(records.garden(day(2020, 220)))[1].worked
+
+
+def test_a_season_is_read_once_for_gardens_that_hold_the_very_same_records_of_it():
+    records = Records.of("elm", past=(2018, 2019))
+    records.places.append(Place("roof", "Roof", 45.0, 7.0))
+    one = records.garden(date(2020, 1, 1))
+    known = {h.flush.season: h for h in histories(one)}
+    *others, last = one.looks
+    later = replace(last, earliest=day(2019, 170), latest=day(2019, 170))
+    for looks in ([*others, later], others):
+        found = {h.flush.season: h for h in histories(one.with_records({"elm": (one.flushes, looks)}))}
+        assert found[2018] is known[2018]
+        assert found[2019].came["hardened"] != known[2019].came["hardened"]
+    moved = replace(one, stands=[Stand("s", "elm", "roof")])
+    assert [h.site for h in histories(moved)] == [((0, "roof"),)] * 2
+    assert [h.site for h in histories(one)] == [((0, "bench"),)] * 2
