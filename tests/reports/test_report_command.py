@@ -5,7 +5,6 @@ from __future__ import annotations
 import re
 from datetime import UTC, date, datetime, timedelta
 from functools import cache
-from html.parser import HTMLParser
 from types import SimpleNamespace
 
 from data_sources.weather.store.weather_store import Origin, WeatherStore
@@ -19,10 +18,10 @@ from reports.views.change_text import care_of
 from tests.reports.bench import Bench, new_bench
 from tests.reports.demo import DAY, FEW, demo_folder, demo_past, own_demo
 from tests.reports.opened import read_garden
+from tests.reports.page_checks import tree_of, wrongs
 from tests.reports.pages import PAGES
 
 NOON = datetime(2026, 6, 14, 12, tzinfo=UTC)
-VOID = {"meta", "br", "link", "img", "hr"}
 
 
 @cache
@@ -34,48 +33,13 @@ def page():
     return PAGES["benches"]()
 
 
-class Tags(HTMLParser):
-    """Which tags are left open, which attributes point elsewhere, and every id."""
-
-    def __init__(self):
-        super().__init__()
-        self.open, self.targets, self.ids, self.wrong, self.labels = [], [], [], [], []
-
-    def handle_starttag(self, tag, attrs):
-        given = dict(attrs)
-        self.targets += [v for k, v in attrs if k in ("src", "href", "xlink:href", "action")]
-        self.ids += [given["id"]] if "id" in given else []
-        self.labels += [given["aria-labelledby"]] if "aria-labelledby" in given else []
-        alone = tag == "svg" and "svg" not in self.open  # one within another is part of its drawing
-        if alone and "aria-label" not in given and given.get("aria-hidden") != "true":
-            self.wrong.append("a drawing without words")
-        if tag not in VOID:
-            self.open.append(tag)
-
-    def handle_startendtag(self, tag, attrs):
-        self.handle_starttag(tag, attrs)
-        if tag not in VOID:
-            self.open.pop()
-
-    def handle_endtag(self, tag):
-        if not self.open or self.open.pop() != tag:
-            self.wrong.append(f"</{tag}>")
-
-
-def read(html):
-    tags = Tags()
-    tags.feed(html)
-    return tags
-
-
-def test_tags_close_ids_are_unique_and_every_drawing_has_words():
-    tags = read(page())
-    assert not tags.wrong and not tags.open
-    assert len(tags.ids) == len(set(tags.ids)) and set(tags.labels) <= set(tags.ids)
+def test_a_strict_parser_finds_nothing_wrong():
+    assert wrongs(tree_of(page())) == []
 
 
 def test_nothing_is_fetched_and_nothing_runs():
-    targets = read(page()).targets
+    leads = ("src", "href", "xlink:href", "action")
+    targets = [one.get(name) for one in tree_of(page()).iter() for name in leads if one.get(name)]
     assert targets and all(target.startswith("#") for target in targets)
     assert "default-src 'none'" in page()
     assert not re.search(r"<script|<link|@import|url\((?!#)| on\w+=", page())
