@@ -138,10 +138,21 @@ def write_down(garden: OpenGarden, entry: Entry) -> tuple[Draft, str]:
     """
     editor, batches = entry.made_by(garden), [""]
 
-    def plan() -> Draft:
-        journal = garden.journal
-        if batch := batch_that_wrote(journal, [entry.id_of(tree) for tree in entry.trees], entry.trees):
+    def refuse_again() -> None:
+        ids = [entry.id_of(tree) for tree in entry.trees]
+        if batch := batch_that_wrote(garden.journal, ids, entry.trees):
             raise AlreadyWrittenError(batch)
+
+    def plan() -> Draft:
+        refuse_again()
+        try:
+            return drafted_now()
+        except Exception:
+            refuse_again()  # sent twice and written meanwhile, a form would stand against itself
+            raise
+
+    def drafted_now() -> Draft:
+        journal = garden.journal
         trees = [tree for tree in garden.trees if tree.id in entry.trees]
         if not trees:
             raise InputError("say which trees")

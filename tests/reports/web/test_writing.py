@@ -11,6 +11,8 @@ import pytest
 from PIL import Image
 
 from data_sources.garden import open_journal
+from data_sources.journal.store import Journal
+from data_sources.journal_questions import newest_of_trees
 from data_sources.look_photos import photo_path
 from reports.web.uploads import LONGEST, plain_photo
 from tests.reports.bench import Bench
@@ -65,6 +67,22 @@ def test_a_double_tap_writes_once_and_a_retry_after_undo_writes_nothing(phone: P
     phone.post("/undo")
     again = Phone(phone.folder).post("/look", form)  # sent again to a server started anew
     assert again.headers["location"] == answers[0].headers["location"] and phone.looks() == []
+
+
+def test_a_form_written_while_its_double_is_planned_does_not_stand_against_it(
+    phone: Phone, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    form = phone.form(f"/look?tree={phone.tree('Elm 1')}") | {"stage": "extending"}
+    answers: list[str] = []
+
+    def overtaken(journal: Journal, trees: tuple[str, ...]) -> int:
+        monkeypatch.setattr("reports.web.writing.newest_of_trees", newest_of_trees)
+        answers.append(Phone(phone.folder).post("/look", form).headers["location"])
+        return newest_of_trees(journal, trees)
+
+    monkeypatch.setattr("reports.web.writing.newest_of_trees", overtaken)
+    assert phone.post("/look", form).headers["location"] == answers[0]
+    assert len(phone.looks()) == 1
 
 
 def test_phones_and_the_command_line_write_at_once_and_lose_nothing(phone: Phone) -> None:
