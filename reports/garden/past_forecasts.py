@@ -18,7 +18,9 @@ from phenology.model.track_record import PastForecast, TrackRecord
 from reports.garden.open_garden import OpenGarden
 from reports.views.progress import Step, progress
 
-VERSION = 7  # raised when forecasts would come out differently on the same records
+VERSION = 8  # raised when forecasts would come out differently on the same records
+UNREAD = {"label", "date_text", "who", "note"}
+"""What forecasts do not read: who corrects it need not wait for the past to be forecast again."""
 
 
 def read_with_skill(opened: OpenGarden, as_of: str | None = None) -> Garden:
@@ -63,8 +65,9 @@ def garden_past(
 
 
 def _content(records: Sequence[object]) -> Iterator[bytes]:
-    """All cells of records of a kind, column by column: much faster than writing the records out."""
-    names = records[0].__dataclass_fields__ if records else ()  # type: ignore[attr-defined]
+    """The cells of records of a kind, column by column: much faster than writing the records out."""
+    fields = records[0].__dataclass_fields__ if records else ()  # type: ignore[attr-defined]
+    names = [name for name in fields if name not in UNREAD]
     for name in names:
         # version 2 writes equal values alike, whether or not they are one object
         yield marshal.dumps(_plain([*map(attrgetter(name), records)]), 2)
@@ -84,12 +87,7 @@ def _key(finished: Garden) -> str:
     """What the forecasts depend on, as a short text: records and weather of finished seasons, the clocks."""
     digest = hashlib.sha256()
     stood = [
-        replace(
-            tree,
-            label="",
-            note=None,
-            retired=None if tree.retired is None or tree.retired > finished.as_of else tree.retired,
-        )
+        tree if tree.retired is None or tree.retired <= finished.as_of else replace(tree, retired=None)
         for tree in finished.trees
     ]
     rows = (stood, finished.stands, finished.flushes, finished.looks, finished.works, finished.places)

@@ -54,7 +54,14 @@ def test_a_record_of_the_finished_seasons_does_spoil_it(tmp_path: Path, monkeypa
     garden = own_demo(tmp_path, trees=FEW)
     anew = [demo_past(FEW)[0]]
     monkeypatch.setattr("phenology.judging.past_forecasts.past_forecasts", lambda *_, **__: anew)
-    assert garden_past(garden, read_garden(garden, DAY)[0], keep=False) == list(demo_past(FEW))
+    snapshot, _ = read_garden(garden, DAY)
+    remarked = replace(
+        snapshot,
+        trees=[replace(tree, label=f"Old {tree.label}", note="by the gate") for tree in snapshot.trees],
+        looks=[replace(look, who="a guest", note="in rain") for look in snapshot.looks],
+    )
+    for one in (snapshot, remarked):
+        assert garden_past(garden, one, keep=False) == list(demo_past(FEW))
     done = flushcast("look", "Beech", "extending", "--date", "2023-05-29", "--garden", garden)
     assert done.returncode == 0, done.stderr
     assert garden_past(garden, read_garden(garden, DAY)[0], keep=False) == anew
