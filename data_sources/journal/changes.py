@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import sqlite3
 from collections import Counter
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import MISSING, dataclass, field, fields, replace
 from datetime import UTC, datetime
 from functools import cache
@@ -32,6 +32,7 @@ from phenology.model.errors import InputError
 # Without `seq` in front, which SQLite numbers, and `checksum` at the end.
 _WHO = ("batch", "at", "device", "label")
 CHANGE_CELLS = (*_WHO, "table_name", "row_id", "tree_id", "before", "after", "undoes")
+AT_ONCE = 500  # so many rows are held against their changes in one question (ours)
 
 
 @dataclass(frozen=True)
@@ -242,13 +243,9 @@ def full_text(table: str, row_id: str, tree_id: str | None, text: str | None) ->
 
 def rows_by_changes(connection: sqlite3.Connection) -> dict[str, dict[str, Row]]:
     """What the changes say each table holds: the last `after` of each row that is not deleted."""
-    query = "SELECT table_name, row_id, tree_id, after FROM history ORDER BY seq"
-    return _last_rows(connection.execute(query))
-
-
-def _last_rows(changes: Iterable[tuple[str, str, str | None, str | None]]) -> dict[str, dict[str, Row]]:
     last: dict[str, dict[str, tuple[str | None, str | None]]] = {table: {} for table in TABLES}
-    for table, row_id, tree_id, after in changes:
+    query = "SELECT table_name, row_id, tree_id, after FROM history ORDER BY seq"
+    for table, row_id, tree_id, after in connection.execute(query):
         last.setdefault(table, {})[row_id] = tree_id, after
     return {
         table: {id: row for id, kept in rows.items() if (row := _full(table, id, *kept)) is not None}
@@ -261,25 +258,37 @@ def content_fault(connection: sqlite3.Connection) -> str | None:
     """The first cell that is not as it was written, in words.
 
     SQLite does not see a flipped bit inside a note. The change table holds every row a second time, and each
-    change carries a checksum, so together they show any cell that altered.
+    change carries a checksum, so together they show any cell that altered. Rows are held against their last
+    change a run at a time: all at once they would take more memory than the garden.
     """
-    changes = []
+    last: dict[str, dict[str, int]] = {table: {} for table in TABLES}
     for seq, *cells, kept in connection.execute(
         f"SELECT seq, {', '.join(CHANGE_CELLS)}, checksum FROM history ORDER BY seq"
     ):
         if checksum(cells) != kept:
             return f"change {seq} does not match its checksum"
-        changes.append((cells[4], cells[5], cells[6], cells[8]))
-    by_changes = _last_rows(changes)
-    for table, expected in by_changes.items():
-        names = column_names(table)
-        for found in connection.execute(f"SELECT {', '.join(names)} FROM {table}"):
-            row = dict(zip(names, found, strict=True))
-            if expected.pop(str(row["id"]), None) != row:
-                return f"{table} {row['id']} is not as it was written"
-        if expected:
-            return f"{table} {next(iter(expected))} is missing"
+        seqs = last.setdefault(cells[4], {})
+        if cells[8] is None:
+            seqs.pop(cells[5], None)
+        else:
+            seqs[cells[5]] = seq
+    for table in TABLES:
+        names, seqs = column_names(table), last[table]
+        rows = connection.execute(f"SELECT {', '.join(names)} FROM {table}")
+        while some := {str(row[names.index("id")]): row for row in rows.fetchmany(AT_ONCE)}:
+            expected = _rows_of(connection, table, [seqs.pop(id) for id in some if id in seqs])
+            for id, row in some.items():
+                if expected.get(id) != dict(zip(names, row, strict=True)):
+                    return f"{table} {id} is not as it was written"
+        if seqs:
+            return f"{table} {next(iter(seqs))} is missing"
     return None
+
+
+def _rows_of(connection: sqlite3.Connection, table: str, seqs: Sequence[int]) -> dict[str, Row | None]:
+    """The rows as some changes left them, by their ids."""
+    query = f"SELECT row_id, tree_id, after FROM history WHERE seq IN ({', '.join('?' * len(seqs))})"
+    return {id: _full(table, id, *kept) for id, *kept in connection.execute(query, seqs)}
 
 
 def walk(connection: sqlite3.Connection, tree_id: str | None = None) -> Iterator[Change]:
