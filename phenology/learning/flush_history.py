@@ -17,7 +17,7 @@ from phenology.model.errors import StageOrderError
 from phenology.model.operations import HALVING_JOINS
 from phenology.model.records import Flush, Look, Site, Tree, Work
 from phenology.model.season import NEVER
-from phenology.model.stages import stage_rank
+from phenology.model.stages import Stage, stage_rank
 from phenology.records.flushes import LEAFLESS_DAYS, flush_numbers
 from phenology.records.intervals import FIRST_LOOK_REACH, Sight, anchored, stage_interval
 
@@ -259,17 +259,19 @@ def _reach(sights: list[Sight], by_work: list[Sight]) -> dict[str, float]:
     ranked = sorted([(s.latest, stage_rank(s.stage), k) for k, s in enumerate(sights)])
     for stage in TARGETS:
         rank = stage_rank(stage)
-        first = next((sights[k] for _, shown, k in ranked if shown >= rank), None)
-        if first is not None and first.stage == stage:
-            out[stage] = WORK_REACH if first in by_work else FIRST_LOOK_REACH
+        for _, shown, k in ranked:
+            if shown >= rank:
+                if shown == rank:
+                    out[stage] = WORK_REACH if sights[k] in by_work else FIRST_LOOK_REACH
+                break
     return out
 
 
 def _shown_by_work(work: Work | None, looks: list[Look], start: date) -> Iterator[Sight]:
     """The weak evidence of work: done without a look, it says hardened by then."""
-    if any(stage_rank(v.stage) >= stage_rank("hardened") for v in looks):
+    if work is None or work.early:
         return
-    if work and not work.early and all(v.latest < work.latest for v in looks):
+    if all(look.latest < work.latest and look.stage.rank < Stage.HARDENED.rank for look in looks):
         t = _t(start, work.latest)
         yield Sight(t, t, "hardened")
 
