@@ -18,7 +18,7 @@ import pytest
 from aiosmtpd.controller import Controller
 from keyring.backend import KeyringBackend
 
-from reports.views import message_text
+from reports import messages
 from tests.reports.bench import Bench, new_bench
 
 FIRST, WITHIN, NEXT = "2026-06-20", "2026-06-23", "2026-06-27"
@@ -112,12 +112,12 @@ def made(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 @pytest.fixture
 def bench(made: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Bench:
-    monkeypatch.delenv(message_text.VARIABLE, raising=False)
+    monkeypatch.delenv(messages.VARIABLE, raising=False)
     return Bench(Path(shutil.copytree(made, tmp_path / "garden")), FIRST)
 
 
 def goes_to(monkeypatch: pytest.MonkeyPatch, *addresses: str) -> None:
-    monkeypatch.setenv(message_text.VARIABLE, " ".join(addresses))
+    monkeypatch.setenv(messages.VARIABLE, " ".join(addresses))
 
 
 def test_each_receiver_is_told_once_what_a_dry_run_shows(bench, post, mail, monkeypatch) -> None:
@@ -163,14 +163,14 @@ def test_mail_that_is_refused_goes_the_next_day(bench, mail, monkeypatch) -> Non
 
 def test_a_message_cut_off_half_way_is_never_sent_twice(bench, post, monkeypatch) -> None:
     goes_to(monkeypatch, post.address)
-    real = message_text.Receiver.send
+    real = messages.Receiver.send
 
-    def killed(self: message_text.Receiver, title: str, body: str) -> bool:
+    def killed(self: messages.Receiver, title: str, body: str) -> bool:
         real(self, title, body)
         raise SystemExit(137)
 
     with monkeypatch.context() as patch:
-        patch.setattr(message_text.Receiver, "send", killed)
+        patch.setattr(messages.Receiver, "send", killed)
         assert bench("notify").code == 137
     assert len(post.taken) == 1
     assert "Another flushcast is sending" in bench.does("notify").words  # as far as can be known
@@ -184,14 +184,14 @@ def test_a_message_cut_off_half_way_is_never_sent_twice(bench, post, monkeypatch
 
 def test_two_that_run_at_once_send_one_message(bench, post, monkeypatch) -> None:
     goes_to(monkeypatch, post.address)
-    real, inner = message_text.Receiver.send, []
+    real, inner = messages.Receiver.send, []
 
-    def meanwhile(self: message_text.Receiver, title: str, body: str) -> bool:
-        monkeypatch.setattr(message_text.Receiver, "send", real)
+    def meanwhile(self: messages.Receiver, title: str, body: str) -> bool:
+        monkeypatch.setattr(messages.Receiver, "send", real)
         inner.append(bench.does("notify").words)
         return real(self, title, body)
 
-    monkeypatch.setattr(message_text.Receiver, "send", meanwhile)
+    monkeypatch.setattr(messages.Receiver, "send", meanwhile)
     bench.does("notify")
     assert "Another flushcast is sending" in inner[0] and len(post.taken) == 1
 
@@ -224,7 +224,7 @@ class Keyring(KeyringBackend):
     kept = ""
 
     def get_password(self, service: str, username: str) -> str | None:
-        return self.kept if (service, username) == (message_text.SERVICE, message_text.USER) else None
+        return self.kept if (service, username) == (messages.SERVICE, messages.USER) else None
 
     def set_password(self, service: str, username: str, password: str) -> None: ...
 
