@@ -12,14 +12,8 @@ from dataclasses import dataclass, field
 from functools import cached_property
 
 from data_sources.journal.schema import ImportMap
-from data_sources.tables.headers import (
-    event_column,
-    is_date,
-    is_dated,
-    is_mark,
-    is_nothing,
-    is_unknown,
-)
+from data_sources.tables.dates import is_date, is_dated
+from data_sources.tables.headers import event_column, is_mark, is_nothing, is_unknown
 from data_sources.tables.problems import TableError
 from data_sources.tables.subjects import ENTRIES, PLURALS, SUBJECTS, WHAT, field_names
 from data_sources.tables.text_table import TextTable, header_key

@@ -14,8 +14,8 @@ from typing import Literal, NamedTuple, TypeVar
 from data_sources.disk.whole_files import read_output, write_output
 from data_sources.journal.schema import TABLES, ImportMap, Record, SharedFile, table_of
 from data_sources.tables.cells import csv_lines
+from data_sources.tables.dates import is_dated
 from data_sources.tables.garden_tables import GardenRecords, read_exported, unresolved
-from data_sources.tables.headers import is_dated
 from data_sources.tables.problems import Problem
 from data_sources.tables.sheet import Row
 from data_sources.tables.subjects import ENTRIES, SUBJECTS, WHAT

@@ -8,7 +8,7 @@ from __future__ import annotations
 from datetime import date
 from pathlib import Path
 
-from data_sources.tables.headers import DateReader
+from data_sources.tables.dates import DateReader
 from data_sources.tables.problems import Problem, TableError
 from data_sources.tables.sheet import read_sheet
 from data_sources.tables.text_table import read_table

@@ -19,7 +19,8 @@ from io import BytesIO
 from pathlib import Path, PurePath
 from zipfile import BadZipFile, ZipFile
 
-from data_sources.tables.headers import AGAIN, event_column, is_dated, is_known_header, year_in
+from data_sources.tables.dates import is_dated
+from data_sources.tables.headers import AGAIN, event_column, is_known_header, year_in
 from data_sources.tables.problems import TableError
 from data_sources.tables.text_table import (
     BLANKS,

@@ -16,17 +16,8 @@ from typing import Any, TypeVar
 from data_sources.journal.schema import ImportMap
 from data_sources.tables.cells import read_once, unmark
 from data_sources.tables.columns import IGNORE, OPEN, Known, explained, understand
-from data_sources.tables.headers import (
-    DAY_NUMBER,
-    DateReader,
-    EventColumn,
-    event_column,
-    is_dated,
-    is_mark,
-    is_nothing,
-    is_unknown,
-    order_of,
-)
+from data_sources.tables.dates import DAY_NUMBER, DateReader, is_dated, order_of
+from data_sources.tables.headers import EventColumn, event_column, is_mark, is_nothing, is_unknown
 from data_sources.tables.notebook import year_of
 from data_sources.tables.problems import Problem, TableError
 from data_sources.tables.subjects import ENTRIES, SEASON_WORDS, SUBJECTS, WHAT

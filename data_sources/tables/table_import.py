@@ -15,8 +15,8 @@ from functools import cache
 
 from data_sources.journal.schema import ImportMap
 from data_sources.tables.columns import OPEN, Known
+from data_sources.tables.dates import DateReader, is_dated
 from data_sources.tables.garden_tables import GardenRecords, table_of_headers
-from data_sources.tables.headers import DateReader, is_dated
 from data_sources.tables.import_draft import Draft, ImportedFile, ImportPlan, species_named
 from data_sources.tables.problems import FileQuestion, TableError
 from data_sources.tables.sheet import Row, Sheet, read_sheet, to_remember

@@ -12,8 +12,9 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from data_sources.tables.dates import is_dated
 from data_sources.tables.garden_tables import GardenRecords
-from data_sources.tables.headers import event_column, is_dated
+from data_sources.tables.headers import event_column
 from data_sources.tables.import_draft import ImportPlan, write_to_mend
 from data_sources.tables.notebook import read_notebook, table_of
 from data_sources.tables.problems import FileQuestion, TableError

@@ -10,8 +10,8 @@ import pytest
 
 from data_sources.journal.store import Journal
 from data_sources.tables import tree_names
+from data_sources.tables.dates import DateReader
 from data_sources.tables.garden_tables import GardenRecords, write_tables
-from data_sources.tables.headers import DateReader
 from data_sources.tables.problems import SHOWN, FileQuestion, TableError
 from data_sources.tables.table_import import Answers, plan_import
 from data_sources.tables.text_table import read_table

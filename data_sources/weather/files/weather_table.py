@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from data_sources.tables.cells import decimal_number
-from data_sources.tables.headers import order_of
+from data_sources.tables.dates import order_of
 from data_sources.tables.problems import FileQuestion, Problem, TableError
 from data_sources.tables.text_table import TextTable
 from data_sources.weather.files.columns import unit_in
