@@ -63,9 +63,8 @@ def keep_issued(folder: Path, day: date, issued: Mapping[Key, Issued]) -> None:
     kept = {d.isoformat(): before[d] for d in spaced[-(MOST_KEPT - 1) :]}
     kept[day.isoformat()] = dict(issued)
     rows = {d: rows_of(stages) for d, stages in kept.items()}
-    if not read_note(
-        folder / ISSUED, lambda kept: bool(kept == rows), False
-    ):  # asked twice, it says the same
+    same = read_note(folder / ISSUED, lambda kept: bool(kept == rows), False)
+    if not same:  # as it is where the forecast is asked for twice
         write_note(folder / ISSUED, rows)
 
 

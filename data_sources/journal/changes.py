@@ -274,8 +274,9 @@ def content_fault(connection: sqlite3.Connection) -> str | None:
             seqs[cells[5]] = seq
     for table in TABLES:
         names, seqs = column_names(table), last[table]
+        at = names.index("id")
         rows = connection.execute(f"SELECT {', '.join(names)} FROM {table}")
-        while some := {str(row[names.index("id")]): row for row in rows.fetchmany(AT_ONCE)}:
+        while some := {str(row[at]): row for row in rows.fetchmany(AT_ONCE)}:
             expected = _rows_of(connection, table, [seqs.pop(id) for id in some if id in seqs])
             for id, row in some.items():
                 if expected.get(id) != dict(zip(names, row, strict=True)):

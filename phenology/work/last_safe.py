@@ -291,11 +291,8 @@ class WorkSeason:
 
     def _ripening(self, species: str, site: Site, season: LateSeason) -> Ripening:
         """The odds by day of work; those of a garden with other records stand where they teach the same."""
-        garden, chain, days = (
-            self.garden,
-            self.fit.chain_of(species, "work"),
-            _grid(self.garden.today, season),
-        )
+        garden, chain = self.garden, self.fit.chain_of(species, "work")
+        days = _grid(garden.today, season)
         rests = np.array([self.fit.rests(species, day) for day in days])
         waits = [wait for link in chain for wait in (link.wait, *(one.wait for one in link.strides))]
         learned = [self.fit.requirement(wait) for wait in waits]
