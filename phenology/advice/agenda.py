@@ -228,7 +228,7 @@ def _state(tree: Tree, garden: Garden) -> State:
 class Review:
     """What there is to do when nothing grows."""
 
-    # days by which a first frost has come in 1 and in 5 years of 10; None where it is rarer
+    # days by which a first frost has come in 1 and in 5 years of 10; None where it is rarer, or both are over
     first_frost: tuple[date | None, date | None]
     # days after which a frost still comes in 5 and in 1 years of 10
     last_frost: tuple[date | None, date | None]
@@ -271,7 +271,9 @@ def _review(garden: Garden) -> Review:
     if autumn := autumn_frosts(record, cold, season):
         odds = FreezeOdds.of(autumn)
         share = odds.share
-        first = dated(season, odds.day(0.1)), dated(season, odds.day(0.5))
+        early, usual = odds.day(0.1), odds.day(0.5)
+        if max(early or 0.0, usual or 0.0) >= garden.today:
+            first = dated(season, early), dated(season, usual)
     if spring := spring_frosts(record, cold, season):
         mirrored = FreezeOdds.of([-day for day in spring])  # so that what never came is never late
         middle, late = (None if day is None else -day for day in map(mirrored.day, (0.5, 0.1)))

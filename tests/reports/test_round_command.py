@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 import json
+from dataclasses import replace
 from datetime import date
 from pathlib import Path
 
@@ -97,6 +98,11 @@ def test_off_season_it_reviews():
     words = " ".join(round_text(plan_round(make_agenda(forecast_garden(garden)))).split())
     assert "First frost: usually by" in words and "Last frost: usually by" in words
     assert "Repot watch" in words and "flushcast compare" in words
+    winter = replace(garden, as_of=date(2026, 12, 10), trees=[])  # the one frost is over, the other ahead
+    words = " ".join(round_text(plan_round(make_agenda(forecast_garden(winter)))).split())
+    assert (
+        "First frost" not in words and "Last frost: usually by" in words
+    )  # the one is over, the other ahead
 
 
 def test_windows_tell_what_waiting_costs():
