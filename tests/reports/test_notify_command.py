@@ -18,7 +18,7 @@ import pytest
 from aiosmtpd.controller import Controller
 from keyring.backend import KeyringBackend
 
-from reports import messages
+from reports.cli.telling import messages
 from tests.reports.bench import Bench, new_bench
 
 FIRST, WITHIN, NEXT = "2026-06-20", "2026-06-23", "2026-06-27"

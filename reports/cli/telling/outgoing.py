@@ -21,7 +21,7 @@ from reports.cli.common import (
 from reports.garden.open_garden import OpenGarden
 
 if TYPE_CHECKING:
-    from reports.messages import Sent
+    from reports.cli.telling.messages import Sent
 
 KINDS = {"look": "look", "window": "window", "stop": "stop date", "wire": "wire look", "care": "care date"}
 PORT = 8420
@@ -88,7 +88,7 @@ def notify_command(garden: OpenGarden, dry_run: bool) -> None:
     """
     from phenology.advice.agenda import make_agenda
     from phenology.advice.news import all_told, news
-    from reports.messages import (
+    from reports.cli.telling.messages import (
         Receiver,
         Sent,
         addresses,
@@ -143,7 +143,7 @@ def notify_command(garden: OpenGarden, dry_run: bool) -> None:
 
 def _keep(garden: OpenGarden, code: str, before: Sent, after: Sent) -> bool:
     """Write down what one receiver was told; False where another process has written meanwhile."""
-    from reports.messages import Sent, keep_sent, read_sent
+    from reports.cli.telling.messages import Sent, keep_sent, read_sent
 
     with garden.changing():
         kept = read_sent(garden.folder)
