@@ -6,6 +6,7 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
+from playwright.sync_api import expect
 
 from reports.entries.settings import change_setting
 from reports.garden.open_garden import OpenGarden
@@ -17,6 +18,7 @@ from tests.reports.web.test_site import ASKED, NO_PAGE, filled_in
 
 pytestmark = pytest.mark.slow
 TREE = "Maple 1"
+PATIENCE = 120_000  # milliseconds that a page may take on a busy computer
 
 
 @pytest.fixture(scope="module")
@@ -58,13 +60,13 @@ def test_a_tree_is_found_looked_at_and_undone_in_a_browser(garden: Path) -> None
     before = len(phone.looks())
     with chromium() as browser, serving(garden) as base:
         page = browser.new_context(viewport=SIZE).new_page()
-        page.set_default_timeout(120_000)
+        page.set_default_timeout(PATIENCE)
         page.goto(base)
         assert page.locator(".todo .chips li").count() == 9
         page.click(".herd a >> nth=0")
-        assert page.locator(".rows li").count() == 30
+        expect(page.locator(".rows li")).to_have_count(30, timeout=PATIENCE)
         page.click("text=The next ones")
-        assert "Page 2" in page.inner_text("main")
+        expect(page.locator("main")).to_contain_text("Page 2", timeout=PATIENCE)
         page.click("nav.pages >> text=Look")
         page.fill("#q", "maple 1 x")
         page.click("text=Find")
