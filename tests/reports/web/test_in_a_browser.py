@@ -133,17 +133,20 @@ def test_without_scripts_a_notebook_and_a_reading_are_taken(folder: Path) -> Non
         page.goto(f"{base}/import")
         page.set_input_files("#file", {"name": "a.csv", "mimeType": "text/csv", "buffer": rows.encode()})
         page.click("text=Show what it becomes")
-        assert "column stage: read 'purple'" in page.inner_text("main") and len(phone.looks()) == before
+        page.wait_for_selector("text=column stage: read 'purple'")
+        assert len(phone.looks()) == before
         page.click("text=Save 1 row as shown")
+        page.wait_for_selector("text=Undo the import")
         assert len(phone.looks()) == before + 1
         page.click("text=Undo the import")
+        page.wait_for_selector("text=Took back")
         assert len(phone.looks()) == before
         page.goto(f"{base}/readings")
         page.fill("#day", "2026-06-13")
         page.fill("#low", "8.5")
         page.fill("#high", "19")
         page.click("text=Save this day")
-        assert "1 day" in page.inner_text("[role=status]")
+        page.wait_for_selector("[role=status] >> text=1 day")
 
 
 def test_a_phone_is_paired_in_the_browser(folder: Path) -> None:
