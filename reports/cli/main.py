@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import atexit
 import gc
 import importlib
 import os
@@ -16,6 +17,8 @@ import click
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 # A garden is many records that stay, and hardly a circle: to look for those often takes a tenth of a command.
 RECORDS_BETWEEN = 100_000
+# At the end all goes: to look for circles once more takes another twentieth of a short command.
+atexit.register(gc.freeze)
 
 # name: (module below reports.cli, one line for --help). A command appears here only when it works.
 COMMANDS: dict[str, tuple[str, str]] = {
