@@ -143,7 +143,7 @@ USUAL_WEIGHTS = clock_weights(0.85, 0.10, 0.05)
 """Ours: what a wait is believed to follow where nothing else is said."""
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False, repr=False)
 class ThermalTime:
     """Thermal time: the running sums of several clocks over one run of days.
 

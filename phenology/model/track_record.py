@@ -67,7 +67,7 @@ def first_hardenings(past: Iterable[PastForecast]) -> list[PastForecast]:
     return [one for one in mine if not (one.from_start and (one.tree, one.season) in seen)]
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False, repr=False)
 class TrackRecord:
     """Misses of the past forecasts of one species."""
 

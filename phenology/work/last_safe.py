@@ -65,7 +65,7 @@ class Stop:
     limit: str  # what ruled: a key of `SOURCES`, or "none"
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False, repr=False)
 class Late:
     """The late season of one species in one place."""
 
@@ -206,7 +206,7 @@ def in_words(odds: float) -> str:
     return f"{round(odds * 100)} in 100"
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False, repr=False)
 class Ending:
     """How the season ends in a site."""
 
