@@ -11,6 +11,7 @@ from collections.abc import Collection, Iterator, Sequence
 from dataclasses import dataclass, replace
 from datetime import date, timedelta
 from enum import StrEnum
+from itertools import takewhile
 
 from phenology.advice.care import CareDue, all_care, due_for_repotting
 from phenology.advice.forecast_rows import AHEAD_DAYS, LONG_PAST_DAYS, ForecastRow, GardenForecast, is_past
@@ -182,8 +183,8 @@ def _row(
     visits = visits_today(tree, garden, told, due)
     open_end = growth_without_dates(garden, tree)
     if open_end is not None and open_end.weekly:
-        last = max((look.latest for look in garden.looks_by_tree.get(tree.id, [])), default=None)
-        if last is None or (garden.as_of - last).days >= LOOK_EVERY:
+        looks = garden.looks_by_tree.get(tree.id)
+        if not looks or (garden.as_of - looks[-1].latest).days >= LOOK_EVERY:
             place = garden.place_of(tree, garden.as_of).name
             visits = (Visit(tree, place, open_end.look_for, open_end.because), *visits)
     section, reason = _section(garden, told, visits, open_end)
@@ -215,7 +216,8 @@ def _state(tree: Tree, garden: Garden) -> State:
     season, last_season = garden.calendar.start(garden.season), garden.calendar.start(garden.season - 1)
     looks, works = garden.looks_by_tree.get(tree.id, []), garden.works_by_tree.get(tree.id, [])
     woken = [work for work in works if Operation(work.operation).wakes and work.latest >= season]
-    last = max(looks, key=lambda look: (look.latest, look.stage.rank), default=None)
+    newest = takewhile(lambda look: look.latest == looks[-1].latest, reversed(looks))
+    last = max(newest, key=lambda look: look.stage.rank, default=None)
     work = max(woken, key=lambda work: work.latest, default=None)
     if work is not None and (last is None or last.latest <= work.latest):
         return State(operation=str(work.operation), on=work.latest)
