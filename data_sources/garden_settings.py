@@ -238,7 +238,9 @@ def write_settings(folder: Path, settings: GardenSettings) -> Path:
     return path
 
 
-def _checked(given: Mapping[str, Any], where: str, field_of: Mapping[str, str] | None = None) -> GardenSettings:
+def _checked(
+    given: Mapping[str, Any], where: str, field_of: Mapping[str, str] | None = None
+) -> GardenSettings:
     """The settings of values by their key in the file, or as `field_of` names them."""
     field_of = field_of or _FIELD_OF
     values: dict[str, Any] = {}

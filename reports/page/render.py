@@ -48,7 +48,7 @@ from reports.table import in_units
 from reports.views.change_text import care_of, changes_text, misses_text
 from reports.views.forecast_text import NO_TREES, weather_words
 from reports.views.progress import Step
-from reports.views.words import capital, listed, weekday_full_date
+from reports.views.words import capital, counted, listed, weekday_full_date
 
 _SOURCE_WORDS = {
     "bench": "from your own thermometer",
@@ -105,8 +105,8 @@ def _coverage(name: str, weather: DailyWeather, lines: Sequence[str]) -> PlaceCo
     known = measured[: (last - weather.first_day).days + 1]
     missing = int((~known).sum())
     sources = zip(*np.unique(weather.source[measured], return_counts=True), strict=True)
-    counts = ", ".join(f"{_days(n)} {_SOURCE_WORDS.get(source, source)}" for source, n in sources)
-    gaps = f"{_days(missing)} missing" if missing else "no day missing"
+    counts = ", ".join(f"{counted(n, 'days')} {_SOURCE_WORDS.get(source, source)}" for source, n in sources)
+    gaps = f"{counted(missing, 'days')} missing" if missing else "no day missing"
     year = np.array([date.fromordinal(int(ordinal)).year for ordinal in weather.ordinals[: len(known)]])
     return PlaceCoverage(
         name,
@@ -118,10 +118,6 @@ def _coverage(name: str, weather: DailyWeather, lines: Sequence[str]) -> PlaceCo
 
 def _last(weather: DailyWeather, which: NDArray[np.bool_]) -> date:
     return date.fromordinal(int(weather.ordinals[which][-1]))
-
-
-def _days(n: int) -> str:
-    return f"{n:,} {'day' if n == 1 else 'days'}"
 
 
 def report_html(
@@ -264,6 +260,6 @@ def _trust(one: TrackRecord, garden: Garden) -> dict[str, Any]:
     return {
         "species": capital(name),
         "svg": drawn(trust_drawing(one.errors, f"{name}: {words}")),
-        "missed": round(one.missed),
-        "usual": round(one.usual_missed),
+        "missed": counted(round(one.missed), "days"),
+        "usual": counted(round(one.usual_missed), "days"),
     }

@@ -15,6 +15,7 @@ from data_sources.weather.files.weather_table import FileReport
 from data_sources.weather.place_correction import refit_corrections
 from data_sources.weather.store.records import EARLIEST, LATEST
 from data_sources.weather.store.weather_store import WeatherStore
+from phenology.language.counts import counted
 from phenology.model.errors import InputError, WeatherError
 from phenology.weather.series import DailyWeather
 from reports.cli.common import asking, open_garden_option, put, say
@@ -180,7 +181,7 @@ def accept_command(garden: OpenGarden, days: tuple[str, ...], every: bool, place
                     f"{day} is not among the doubtful days; `flushcast weather status` lists them"
                 )
         count = store.accept(where.id, None if every else wanted)
-    put(f"accepted {count:,} {'day' if count == 1 else 'days'} for {where.name}")
+    put(f"accepted {counted(count, 'days')} for {where.name}")
 
 
 def _day(text: str) -> date:
@@ -205,7 +206,7 @@ def undo_command(garden: OpenGarden, place: str | None) -> None:
             raise InputError(f"there is no weather of {where.name} to take back")
         corrections = refit_corrections(garden.folder, store, where.id, garden.settings.units)
     restored = f", {undone.restored:,} earlier values are back" if undone.restored else ""
-    put(f"{where.name}: took back {undone.origin}: {undone.removed:,} days removed{restored}")
+    put(f"{where.name}: took back {undone.origin}: {counted(undone.removed, 'days')} removed{restored}")
     for line in corrections:
         put(f"{where.name} {line}")
 
