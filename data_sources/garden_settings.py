@@ -206,7 +206,7 @@ def read_settings(folder: Path) -> GardenSettings:
             )
         raise StoreError(
             f"there is no garden in {folder} (no {SETTINGS_NAME}); stand in its folder, name it with "
-            "--garden, or make one: run 'flushcast init'."
+            "--garden, or run 'flushcast init'."
         )
     try:
         given = tomllib.loads(text)

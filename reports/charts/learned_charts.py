@@ -64,7 +64,7 @@ def plot_calibration(
     ax.set_xlim(2.5, 100)
     bare(ax)
     ax.set_title(names.get(species or "", "What the looks have taught"), loc="left", color=INK)
-    steady = degrees(REFERENCE_C, units, sign=" °")
+    steady = degrees(REFERENCE_C, units)
     words = f"days at a steady {steady}: a dot for each wait of your own, upright the middle learned,"
     words = f"{words}\nthe bar four in five, dashed the catalogue's guess"
     ax.set_xlabel(words, fontsize=9, color=INK, loc="left")

@@ -66,7 +66,7 @@ def plot_seasons(garden: Garden, ax: Axes | None = None, *, units: str = "C") ->
     ax.set_xticks(middles, [MONTHS[(start + timedelta(days=m)).month - 1] for m in middles])
     ax.set_xlim(0, 380)
     ax.set_ylim(bottom=0)
-    ax.set_ylabel(f"degree-days above {degrees(BASE_C, units, sign=' °')}", color=INK)
+    ax.set_ylabel(f"degree-days above {degrees(BASE_C, units)}", color=INK)
     _strip(ax, course, shown, garden.calendar)
     return ax
 

@@ -77,7 +77,7 @@ def _refuse_no_thermometer(file: str, weather: DailyWeather) -> None:
         beyond = np.flatnonzero((values < COLDEST) | (values > HOTTEST))
         if len(beyond):
             day = weather.first_day + timedelta(days=int(beyond[0]))
-            read = degrees(float(values[beyond[0]]), sign=" °")
+            read = degrees(float(values[beyond[0]]))
             raise WeatherError(f"{file} says {read} on {day}, which no thermometer shows: correct it")
 
 

@@ -58,7 +58,6 @@ _SOURCE_WORDS = {
 }
 NEARLY_WHOLE = 0.9  # a year with a smaller share of its days known is called thin (ours)
 TEMPLATE = "report.html.j2"
-DEGREE = "\N{NO-BREAK SPACE}°"
 FORECAST_AGAIN = 40  # trees of which an earlier day's forecast is quick to make again (ours)
 UNWRAPPED = 1_000_000
 
@@ -181,7 +180,7 @@ def report_html(
             before=BEFORE_A_CUT,
             cautions=cautions_of(garden),
             limits=garden.limits,
-            degrees={"reference": degrees(REFERENCE_C, sign=DEGREE), "base": degrees(BASE_C, sign=DEGREE)},
+            degrees={"reference": degrees(REFERENCE_C), "base": degrees(BASE_C)},
             clocks={"ways": len(CLOCKS), "words": describe_heat_curve(settings.units)},
         )
 
@@ -238,7 +237,7 @@ def _heat(course: HeatCourse, garden: Garden, units: str) -> dict[str, Any]:
         "svg": drawn(svg),
         "labels": labels,
         "place": garden.places[0].name,
-        "base": degrees(BASE_C, sign=DEGREE),
+        "base": degrees(BASE_C),
         "months": month_labels(garden.calendar, course.season),
         "rows": rows,
         "ever": max((h.of_all for h in seasons), default=0),

@@ -200,8 +200,7 @@ def observers_text(found: Sequence[Lateness]) -> str:
 
 def classic_text(rows: Iterable[ClassicRow], units: str) -> str:
     """The classic estimates: a block a species and step, a line a method."""
-    degree = "degF" if units == "F" else "degC"
-    lines = [f"Base ({degree}) and degree-days by four classic methods, for comparison only"]
+    lines = [f"Base (°{units}) and degree-days by four classic methods, for comparison only"]
     before = ""
     for (species, step), group in groupby(rows, key=lambda row: (row.species, row.transition)):
         methods = list(group)

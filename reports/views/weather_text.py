@@ -116,7 +116,8 @@ def added_text(read: FileReport, result: AddReport, place: str) -> list[str]:
     ]
     if result.held:
         lines.append(
-            f"doubtful: {counted(result.held, 'days')}; the earlier values stay; see `flushcast weather status`"
+            f"doubtful: {counted(result.held, 'days')}; the earlier values stay; "
+            "see `flushcast weather status`"
         )
     if result.suspicious:
         kept = "is kept apart, unused" if result.suspicious == 1 else "are kept apart, unused"

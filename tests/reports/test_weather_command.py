@@ -142,7 +142,7 @@ def test_a_bad_file_is_one_sentence_and_changes_nothing(garden, content, message
 
 def test_without_a_garden_it_says_init(tmp_path):
     path = put(tmp_path, PLAIN)
-    with pytest.raises(FlushcastError, match=r"there is no garden in .*; run .flushcast init"):
+    with pytest.raises(FlushcastError, match=r"there is no garden in .*--garden, or run .flushcast init"):
         run(tmp_path / "nowhere", "add", path)
     assert [p.name for p in tmp_path.iterdir()] == ["march.csv"]
 

@@ -326,7 +326,7 @@ def _numbers(rows: Sequence[tuple[Any, ...]]) -> NDArray[np.float64]:
         raise damaged(Path(FILE_NAME), "a cell is no number", _ASK) from None
     beyond = (cells[:, 2:] < COLDEST) | (cells[:, 2:] > HOTTEST)
     if beyond.any():
-        raise damaged(Path(FILE_NAME), f"a temperature of {cells[:, 2:][beyond][0]:g} degC", _ASK)
+        raise damaged(Path(FILE_NAME), f"a temperature of {cells[:, 2:][beyond][0]:g} °C", _ASK)
     return cells
 
 
