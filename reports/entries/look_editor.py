@@ -195,12 +195,14 @@ class LookEditor(EntryEditor[Look]):
         return f"{entry.stage}{f' ({mark})' if mark else ''}, {about}{self.when(entry)}"
 
     def remarks(self, entry: Look) -> tuple[str, Sequence[str]]:
+        exact = entry.earliest == entry.latest
+        about = "then" if exact else entry.date_text.removeprefix("about ")
         return entry.stage, [
             Mark.CHECKED if entry.checked else "",
             Mark.LOST if entry.lost else "",
             entry.part or "",
             f"leaves {entry.leaves}" if entry.leaves else "",
-            f"came about {entry.date_text.removeprefix('about ')}" if entry.kind == "happened" else "",
+            f"came about {about}" if entry.kind == "happened" else "",
         ]
 
     def consequences(self, planned: Sequence[Planned[Look]]) -> Iterator[str]:

@@ -86,12 +86,14 @@ def test_a_date_that_may_be_seen_or_happened_says_how_it_was_taken(bench):
     assert "happened" in {k.kind for k in looks(bench)}
 
 
-@pytest.mark.parametrize("day", ["10 June 2024", "mid June 2024"])
-def test_a_date_of_long_ago_that_stands_alone_is_when_it_came_about(bench, day):
+@pytest.mark.parametrize("day, listed", [("10/6/2024", "then"), ("mid June 2024", "mid June 2024")])
+def test_a_date_of_long_ago_that_stands_alone_is_when_it_came_about(bench, day, listed):
+    bench.does("settings", "date-order", "day-first")
     answer = bench.does("look", "Elm 1", "hardened", "--date", day)
     assert "came about" in answer.words and "--kind seen" in answer.words
     assert "came about" not in bench.does("look", "Elm 1", "turning", "--date", "20 Oct 2024").words
     assert [look.kind for look in looks(bench)] == ["happened", "seen"]
+    assert f"came about {listed}" in bench.does("look", "--list").out
 
 
 def test_one_of_several_looks_shows_what_stood_then(bench):
