@@ -64,8 +64,12 @@ class Town:
 
     @property
     def region_name(self) -> str:
-        """Its region: GeoNames' letters for it, or where it has but a number the name if known."""
-        if not self.region.isdigit():
+        """Its region: GeoNames' letters for it, or where it has numbers the name if known.
+
+        >>> Town("Athens", "Greece", "ESYE31", 37.98, 23.73, "Europe/Athens", 664046).region_name
+        ''
+        """
+        if self.region.isalpha():
             return self.region
         return next(iter(_regions().get(_code(self.country), {}).get(self.region, ())), "")
 
