@@ -44,7 +44,8 @@ class State:
 
     stage: str | None = None  # this or the work; neither where nothing was seen this season or in the last
     operation: str | None = None
-    on: date | None = None  # the day of either
+    on: date | None = None  # the day of either, the last one it may have been where the date is vague
+    vague: bool = False
 
 
 @dataclass(frozen=True)
@@ -220,10 +221,10 @@ def _state(tree: Tree, garden: Garden) -> State:
     last = max(newest, key=lambda look: look.stage.rank, default=None)
     work = max(woken, key=lambda work: work.latest, default=None)
     if work is not None and (last is None or last.latest <= work.latest):
-        return State(operation=str(work.operation), on=work.latest)
+        return State(None, str(work.operation), work.latest, work.earliest != work.latest)
     if last is None or last.latest < (last_season if last.stage in AT_REST else season):
         return State()
-    return State(str(last.stage), None, last.latest)
+    return State(str(last.stage), None, last.latest, last.earliest != last.latest)
 
 
 @dataclass(frozen=True)

@@ -49,7 +49,7 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "learn-from": ("keeping", "Learn from what other growers share."),
     "undo": ("writing.undo_and_history", "Take back the last change."),
     "history": ("writing.undo_and_history", "What was written when."),
-    "import": ("writing.import_command", "Take in looks, work, trees from CSV."),
+    "import": ("writing.import_command", "Your notebook, tables or photos in."),
     "export": ("keeping", "Write the whole garden as CSV."),
     "backup": ("keeping", "A checked copy of the journal."),
     "restore": ("keeping", "Put a backup in place, after a look."),
