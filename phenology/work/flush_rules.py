@@ -11,7 +11,7 @@ from phenology.model.operations import HALVING_JOINS
 from phenology.work.case import Case
 from phenology.work.grades import HELP_LATE, odds_in_tenths, verdict_of
 from phenology.work.last_safe import Late
-from phenology.work.season_of_work import LEAVES_FEED, until_rest
+from phenology.work.season_of_work import LEAVES_FEED, rest_of, until_rest
 
 FROST_AHEAD_DAYS = 10
 AWAY_DAYS = 10
@@ -148,7 +148,7 @@ def until(case: Case) -> str:
 
 def at_rest(case: Case) -> str:
     """From when a cut is made that must wake nothing more this year."""
-    return {"deciduous": "once bare", "evergreen": "in spring"}.get(case.species.habit, "in late winter")
+    return rest_of(case.species)[1]
 
 
 # ------------------------------------------------------------------------------------------ how late it is
@@ -191,7 +191,7 @@ def rests(case: Case) -> str | None:
     if case.operation == "halving":
         return None if case.species.habit == "evergreen" else LEAVES_FEED
     if case.species.habit == "evergreen":
-        return "so late a cut rests until spring; leave it until then"
+        return f"so late a cut rests; {until(case)}"
     return f"so late a cut rests until spring; leaves still feed the tree, so {until(case)}"
 
 

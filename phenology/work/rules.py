@@ -106,7 +106,7 @@ RULES: tuple[Rule, ...] = (
     Rule("basal leaf", ("basal-leaf",), False, TRADE, flush.basal_leaf),
     Rule("repotting season", ("repotting",), False, TRADE, tree.roots_season, True,
          "wait", lambda case: in_words(case.species.repot)),
-    Rule("pruning season", ("pruning",), False, TRADE, tree.wood_season, True,
+    Rule("pruning season", ("pruning", "thinning"), False, TRADE, tree.wood_season, True,
          "wait", lambda case: in_words(case.species.prune)),
     Rule("low branches", ("cutback", *DEFOLIATION), False, TRADE, tree.low_branches),
 )  # fmt: skip

@@ -231,7 +231,8 @@ def _options(s: Situation) -> Iterator[Option]:
         when = AFTER_FROST if _after_frost(technique, s) else WHEN_READY[technique]
         cuts = cuts or technique == "extend-cut"
         yield Option(technique, OPERATION_OF[technique], ready, when, tuple(_unmet(technique, s)))
-    if cuts and s.too_late and s.reached(_HARD) and not _flower_buds(s):
+    wounds = _flower_buds(s) or "silver-leaf" in s.species.diseases  # which enters autumn's wounds
+    if cuts and s.too_late and s.reached(_HARD) and not wounds:
         yield Option("thin", "thinning", True, WHEN_READY["thin"])
 
 

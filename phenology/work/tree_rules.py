@@ -261,8 +261,10 @@ def roots_season(case: Case) -> str | None:
 
 
 def wood_season(case: Case) -> str | None:
-    """Wood is cut in the season of the genus."""
+    """Wood is cut in the season of the genus; crowded shoots too, where silver leaf enters the wounds."""
     s = case.species
+    if case.operation == "thinning" and "silver-leaf" not in s.diseases:
+        return None
     if is_open(s.prune, case.year) is not False:
         return None
     if s.habit == "deciduous" and s.prune[0] in ("bare", "leaf-fall") and case.shown("budbreak"):

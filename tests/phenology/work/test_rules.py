@@ -216,6 +216,9 @@ CASES: list[tuple[str, str, Setting, str, Setting]] = [
     ("pruning season", "pruning", Setting("Prunus incisa", n=30, change=only_looks((29, "dormant"))),
      "silver leaf",
      Setting("Prunus incisa", n=190)),
+    ("pruning season", "pruning", Setting("Prunus incisa", n=20, change=only_looks()), "right after bloom",
+     Setting("Prunus incisa", n=70, change=only_looks())),
+    ("pruning season", "thinning", Setting("Prunus armeniaca", n=270), "silver leaf", Setting(MAPLE, n=270)),
     ("low branches", "cutback", Setting(part="bottom"), "two to three weeks", Setting(part="top")),
     ("low branches", "cutback", Setting(tree={"vigour": "strong, weak low branches"}), "spare weak low",
      Setting(AZALEA, part="bottom")),
@@ -311,8 +314,14 @@ def test_how_late_it_is_is_told_by_degrees():
         "getting late", "late", "risky", "too late",
     ]  # fmt: skip
     assert all("%" not in sentence and "is asked" not in sentence for _, sentence in told)
-    (evergreen,) = found(Setting(OAK, n=270, late=True).case("cutback"), "too late")
-    assert evergreen.endswith("leave it until spring")
+    rests = {
+        OAK: "until spring",
+        "Prunus armeniaca": "until next summer",
+        "Prunus mume": "until it has bloomed",
+    }
+    for species, until in rests.items():  # silver leaf enters the wounds of a bare stone fruit
+        (said,) = found(Setting(species, n=270, late=True).case("cutback"), "too late")
+        assert said.endswith(f"leave it {until}")
 
 
 def test_a_guess_forbids_nothing_before_midsummer_and_everything_as_usual_after():
