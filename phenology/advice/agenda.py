@@ -12,7 +12,7 @@ from dataclasses import dataclass, replace
 from datetime import date, timedelta
 from enum import StrEnum
 
-from phenology.advice.care import CareDue, all_care, due_for_repotting
+from phenology.advice.care import CareDue, all_care, due_for_repotting, last_repotted
 from phenology.advice.forecast_rows import AHEAD_DAYS, LONG_PAST_DAYS, ForecastRow, GardenForecast, is_past
 from phenology.advice.visits import OpenEnd, Visit, growth_without_dates, visits_today
 from phenology.garden import Garden
@@ -278,5 +278,9 @@ def _review(garden: Garden) -> Review:
         mirrored = FreezeOdds.of([-day for day in spring])  # so that what never came is never late
         middle, late = (None if day is None else -day for day in map(mirrored.day, (0.5, 0.1)))
         last = dated(ahead, middle), dated(ahead, late)
-    due = [(t, t.last_repot) for t in garden.standing_trees if due_for_repotting(t, garden.as_of)]
+    due = [
+        (tree, last_repotted(garden, tree))
+        for tree in garden.standing_trees
+        if due_for_repotting(garden, tree) and "bud-swell" in garden.species_of(tree).repot
+    ]
     return Review(first, last, share, tuple(due))

@@ -22,7 +22,7 @@ from phenology.work.aftercare import LONGEST_DAYS, Care, aftercare
 from phenology.work.case import FADED, Case
 from phenology.work.duties import SWELLING_DAYS, RestOfYear, bloom_cut, pinching, weather_ahead, winter_list
 from phenology.work.wire_watch import wire_check
-from phenology.work.zones import names
+from phenology.work.zones import names, read_vigour
 
 WIRE = "wire"
 GROWTH_CLOCK = "heat above 5"  # that thickens a shoot into its wire (ours)
@@ -107,9 +107,18 @@ def _growing_days(garden: Garden, tree: Tree, first: date, last: date) -> float 
     return float(np.nansum(rates)) if np.isfinite(rates).mean() > 0.8 else None
 
 
-def due_for_repotting(tree: Tree, day: date) -> bool:
-    """Whether a tree's roots are worth a look: two years since they were cut, or unknown."""
-    return tree.last_repot is None or (day - tree.last_repot).days > 365 * REPOT_YEARS - 60
+def last_repotted(garden: Garden, tree: Tree) -> date | None:
+    """When a tree's roots were last cut, by its own card or the work written down."""
+    works = garden.works_by_tree.get(tree.id, [])
+    known = [tree.last_repot, *(w.middle for w in works if w.operation == Operation.REPOTTING)]
+    return max((day for day in known if day is not None), default=None)
+
+
+def due_for_repotting(garden: Garden, tree: Tree) -> bool:
+    """Whether roots are worth a look: two years since they were cut, or unknown; a weak tree keeps them."""
+    last = last_repotted(garden, tree)
+    long_ago = last is None or (garden.as_of - last).days > 365 * REPOT_YEARS - 60
+    return long_ago and read_vigour(tree.vigour).whole != "weak"
 
 
 def _of_season(garden: Garden, tree: Tree, rows: list[ForecastRow]) -> Iterator[Care]:
@@ -180,7 +189,8 @@ def _winter(case: Case, rows: list[ForecastRow], histories: list[FlushHistory]) 
         rest,
         aim=garden.aim_of(tree),
         put_off=bool(before) and before[-1].is_hard and not before[-1].worked,
-        repotting_due="autumn" in case.species.repot and due_for_repotting(tree, garden.as_of),
+        repotting_due="autumn" in case.species.repot and due_for_repotting(garden, tree),
+        weak=case.weak,
         wired=_wears_wire(garden, tree),
     )
 

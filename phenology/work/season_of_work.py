@@ -140,12 +140,16 @@ def rest_of(species: Species) -> tuple[str, str]:
 
     Examples
     --------
-    >>> from phenology.species.catalogue import load_species
+    >>> from phenology.species.catalogue import load_species, neutral_species
     >>> [rest_of(load_species()[s])[0] for s in ("Acer palmatum", "Olea europaea", "Ulmus parvifolia")]
     ['until bare', 'until spring', 'until late winter']
     >>> rest_of(load_species()["Prunus mume"]), rest_of(load_species()["Prunus armeniaca"])
     (('until it has bloomed', 'once it has bloomed'), ('until next summer', 'next summer'))
+    >>> rest_of(neutral_species("Corylus avellana"))
+    ('until it rests', 'once it rests')
     """
+    if species.may_be_evergreen:
+        return "until it rests", "once it rests"
     winter = {"deciduous": _ONCE_BARE, "evergreen": _IN_SPRING}.get(species.habit, _IN_LATE_WINTER)
     return {
         "after-bloom": ("until it has bloomed", "once it has bloomed"),

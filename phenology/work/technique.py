@@ -203,7 +203,7 @@ def _leave(s: Situation) -> str:
     if s.aim != "refining":
         return f"{s.aim}: leave it alone"
     if s.vigour.whole == "weak" or (s.zone == "outer" and s.vigour.of("outer") == "weak"):
-        return "weak: let it grow and feed it first"
+        return "weak: let it grow first, and feed it only as it grows"
     if s.zone == "low" and s.vigour.zones.get("low") == "weak":
         return "leave weak low branches alone: they gain while the rest is held"
     if s.checked:

@@ -98,7 +98,14 @@ def weak(case: Case) -> str | None:
     """Weak trees are left to grow."""
     if not case.weak:
         return None
-    return f"{case.label} is {case.tree.vigour}: let it grow and feed it first"
+    return f"{case.label} is {case.tree.vigour}: let it grow first, and feed it only as it grows"
+
+
+def weak_roots(case: Case) -> str | None:
+    """The roots of a weak tree are what it lives on."""
+    if not case.weak:
+        return None
+    return f"{case.label} is {case.tree.vigour}: its roots stay whole, unless the soil is what ails it"
 
 
 def inside(case: Case) -> str | None:

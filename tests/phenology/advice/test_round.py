@@ -57,6 +57,11 @@ def test_swelling_is_looked_for_where_roots_are_due():
     assert {w.row.tree.label for w in opening} == {"Elm 1", "Elm 2"}
     assert all(w.opens[0] < w.opens[2] and w.closes > w.opens[1] for w in opening)
 
+    r.work("Elm 1", 2020, 55, "repotting")  # as a notebook brings it in, with nothing on the tree's card
+    r.trees[1] = replace(r.trees[1], last_repot=None, vigour="newly collected")
+    assert not [v for v in walk_of(garden_of(r, 90)).visits if v.operation]
+    assert "repotting" not in {w.operation for w in windows(forecast_garden(garden_of(r, 60)))}
+
 
 def test_care_after_work_is_on_the_round_until_a_look_answers():
     r = with_past()
@@ -93,7 +98,11 @@ def test_off_season_there_is_a_review():
     assert walk.review.share == 1.0
     assert walk.review.repot == ()  # both were repotted last spring
     r.trees[0] = replace(r.trees[0], last_repot=None)
-    assert [t.label for t, _ in walk_of(garden_of(r, 15)).review.repot] == ["Elm 1"]
+    r.tree("Azalea", "Rhododendron indicum")  # its roots are cut after bloom, not as buds swell
+    r.tree("Sick elm", "Ulmus parvifolia", vigour="sick")
+    walk = walk_of(garden_of(r, 15))
+    assert [t.label for t, _ in walk.review.repot] == ["Elm 1"]
+    assert {v.operation for v in walk.visits if v.tree.label == "Sick elm"} == {None}  # nor cut nor wired
 
 
 def test_retired_trees_are_not_visited():
