@@ -22,6 +22,7 @@ from phenology.work.rule import TRADE
 from phenology.work.rules import Finding, check_work
 from phenology.work.season_of_work import until_rest
 from phenology.work.technique import OPERATION_OF, Choice, Option, choose, in_turn
+from phenology.work.tree_rules import after_bloom
 
 LATENESS = ("too late", "late", "rests until spring")
 """Rules that close waking growth for the year."""
@@ -78,13 +79,15 @@ class Adviser:
         now, day, planned = h.flush.season == garden.season, self._day(opens), opens is not None
         late = self.late(h) if now else None
         case = Case(garden, h.tree, Operation.CUTBACK, day, late=late, planned=planned, known=h)
-        choice = choose(replace(case.situation(), stage="hardened"))
+        situation = case.situation()
+        choice = choose(replace(situation, stage="hardened") if now else situation.next_season)
+        by_leaf = [o for o in choice.options if o.technique != "bloom-cut"]  # the bloom has its own care
         if not now:  # next season's first flush: nothing of this one's stands against it
-            return _advice([o for o in choice.options if not o.unmet], choice)
+            return _advice([o for o in by_leaf if not o.unmet], choice)
         kept: list[Option] = []
         warnings: list[Finding] = []
         refused = [f for f in check_work(case) if f.forbids] if choice.leave else []
-        for option in choice.options:
+        for option in by_leaf:
             findings = check_work(case.by(option.operation))
             against = [f for f in findings if f.forbids]
             if option.wakes:
@@ -96,10 +99,9 @@ class Adviser:
         if found.techniques and not found.wakes and any(f.rule in LATENESS for f in refused):
             found = replace(found, does=f"no more cutting {until_rest(species)}; {found.does}")
         if species.bloom_led:  # its bloom tells when, not how late the leaves are
-            sentence = f"{species.name} is shaped as its flowers fade, not as its leaves harden"
-            refused = [f for f in refused if f.rule not in LATENESS] or [
-                Finding("bloom", True, sentence, TRADE)
-            ]
+            sentence = f"{species.name} is shaped {after_bloom(case)}, not as its leaves harden"
+            over = [f for f in check_work(case) if f.forbids and f.rule not in LATENESS]
+            refused = over or [Finding("bloom", True, sentence, TRADE)]
         if found.wakes:  # what else might have been done needs no reasons
             refused = []
         unique = tuple(dict.fromkeys(refused)), tuple(dict.fromkeys(warnings))

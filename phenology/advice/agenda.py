@@ -13,7 +13,14 @@ from datetime import date, timedelta
 from enum import StrEnum
 
 from phenology.advice.care import CareDue, all_care, due_for_repotting, last_repotted
-from phenology.advice.forecast_rows import AHEAD_DAYS, LONG_PAST_DAYS, ForecastRow, GardenForecast, is_past
+from phenology.advice.forecast_rows import (
+    AHEAD_DAYS,
+    LONG_PAST_DAYS,
+    NOT_REFINED,
+    ForecastRow,
+    GardenForecast,
+    is_past,
+)
 from phenology.advice.visits import OpenEnd, Visit, growth_without_dates, visits_today
 from phenology.garden import Garden
 from phenology.language.date_style import short_date
@@ -25,7 +32,6 @@ WEEK_DAYS = 7
 LOOK_EVERY = 7  # days between looks where only a rhythm is named
 AT_REST = ("dormant", "turning", "bare")
 GROWS_DAYS = 35  # a flush to be looked at so soon is growth (ours)
-NOT_REFINED = "not being refined"
 
 
 class Section(StrEnum):
@@ -202,7 +208,8 @@ def _section(
     looks = [step.look_on for step in told if step.decides]
     if not looks:
         refused = next((step.refused for step in told if step.refused is not None), None)
-        return Section.LEAVE, refused.sentence if refused else NOT_REFINED
+        left = next((step.left for step in told), NOT_REFINED)
+        return Section.LEAVE, refused.sentence if refused else left
     day, today = min(looks), garden.as_of
     words = f"worth a look from {short_date(day)}"
     if day <= today + timedelta(days=WEEK_DAYS):

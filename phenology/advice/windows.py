@@ -43,8 +43,11 @@ def windows(forecast: GardenForecast) -> list[Window]:
 def _of(row: ForecastRow, stops: date | None) -> Iterator[Window]:
     """The windows that a row tells of; `stops` is when shoots of its flush stop."""
     garden, opens = row.garden, row.dates
-    if row.stage == "hardened" and (advice := row.advice) is not None:
+    advice = row.advice
+    if row.stage == "hardened" and advice is not None and row.season == garden.season:
         refused = advice.refused[0].sentence if advice.operation is None and advice.refused else ""
+        if advice.operation is None and not refused:
+            return  # it opens nothing
         quiet = bool(advice.techniques) and not advice.wakes  # nothing ends work that wakes nothing
         yield Window(
             row, advice.operation or "cutback", opens, row.arrival is None, "as soon as leaves are hard",

@@ -112,9 +112,7 @@ class Choice:
         if self.now:
             does = in_turn(self.now, s.species)
             wakes = any(Operation(OPERATION_OF[t]).wakes for t in self.now)
-            text = (
-                f"no more cutting {until_rest(s.species)}; {does} now" if s.too_late and not wakes else does
-            )
+            text = f"no more cutting {until_rest(s.species)}; {does}" if s.too_late and not wakes else does
         elif self.ahead:
             first = self.ahead[0]
             text = f"{first.when}, {doing(first.technique, s.species)}"
@@ -184,7 +182,7 @@ def choose(s: Situation) -> Choice:
     >>> choose(quince).now, choose(replace(quince, vigour=Vigour("strong"))).now
     (('extend-cut', 'halve'), ('outer-defoliation',))
     >>> choose(replace(quince, flush=2, grade="too late")).sentence
-    'no more cutting until bare; halve the outer leaves, then thin crowded shoots to two at a fork now'
+    'no more cutting until bare; halve the outer leaves, then thin crowded shoots to two at a fork'
     """
     leave = _leave(s)
     if leave:

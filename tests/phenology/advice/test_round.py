@@ -5,8 +5,12 @@ from __future__ import annotations
 from dataclasses import replace
 from datetime import date, timedelta
 
+import pytest
+
 from phenology.advice.agenda import make_agenda, plan_round
+from phenology.advice.forecast_rows import NEVER
 from phenology.advice.garden_forecast import forecast_garden
+from phenology.advice.plan import Planner
 from phenology.advice.windows import windows
 from phenology.model.records import Aim
 from tests.phenology.gardens import BEECH, Records, day
@@ -129,6 +133,40 @@ def test_windows_come_open_ones_first_then_by_date():
     assert [w.is_open for w in found] == sorted((w.is_open for w in found), reverse=True)
     assert found[0].is_open and day(2020, 156) - timedelta(30) < found[0].opens[1]
     assert all(w.closes is None or w.closes >= day(2020, 156) for w in found if w.operation != "cutback")
+
+
+@pytest.mark.parametrize("latin, when", [("Rhododendron indicum", "as the flowers fade"),
+                                         ("Camellia sasanqua", "as hard frost ends")])  # fmt: skip
+def test_a_tree_shaped_by_its_bloom_is_not_sent_to_be_cut_by_its_leaves(latin, when):
+    r = with_past()
+    r.tree("Flowers", latin)
+    r.a_season("Flowers", 2020, 105, 130, 150)
+    garden = garden_of(r, 160)
+    forecast = forecast_garden(garden)
+    (row,) = [row for row in forecast.rows if row.tree.label == "Flowers"]
+    assert row.operation is None and row.refused is not None and f"is shaped {when}" in row.refused.sentence
+    (window,) = [w for w in windows(forecast) if w.row.tree.label == "Flowers"]
+    assert when in window.refused
+    plan = Planner(garden).plan(r.trees[-1])
+    assert plan.last_safe is None  # its stop is when next year's buds are set, and no frost tells that
+    for branch in (branch for flush in plan.flushes for branch in flush.branches):
+        assert branch.opens == NEVER and branch.until > garden.as_of and branch.ripens is None
+    # nobody knows yet how late the next season will be for a cut
+    coming = [w for w in windows(forecast_garden(garden_of(r, 340))) if w.row.season > 2020]
+    assert {w.operation for w in coming} <= {"repotting"}
+
+
+def test_a_second_flush_that_is_left_on_is_not_said_to_be_out_of_refinement():
+    r = with_past()
+    r.tree("Beech", BEECH)
+    r.a_season("Beech", 2020, 105, 130, 150)
+    r.flushes[-1] = replace(r.flushes[-1], ended_on=day(2020, 154), ended_why="cutback")
+    cut = r.work("Beech", 2020, 154, "cutback")
+    r.seen("Beech", 2020, (175, "budbreak"), (190, "extended"), started_by="work", work_id=cut)
+    agenda = make_agenda(forecast_garden(garden_of(r, 195)))
+    (row,) = [row for row in agenda.rows if row.tree.label == "Beech"]
+    assert row.reason == "this flush opens nothing: leave it alone"
+    assert not [w for w in windows(agenda.forecast) if w.row.tree.label == "Beech"]
 
 
 LIKELY = 0.25
