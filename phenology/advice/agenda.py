@@ -126,7 +126,7 @@ class Agenda:
 def make_agenda(forecast: GardenForecast) -> Agenda:
     """The agenda of a forecast's garden on its day."""
     garden = forecast.garden
-    care = tuple(all_care(garden, forecast.rows))
+    care = tuple(all_care(forecast))
     by_tree: dict[str, list[ForecastRow]] = {}
     for row in forecast.rows:
         by_tree.setdefault(row.tree.id, []).append(row)

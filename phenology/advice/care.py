@@ -12,7 +12,7 @@ from functools import partial
 
 import numpy as np
 
-from phenology.advice.forecast_rows import ForecastRow
+from phenology.advice.forecast_rows import ForecastRow, GardenForecast
 from phenology.garden import Garden
 from phenology.heat.clocks import CLOCKS
 from phenology.learning.flush_history import FlushHistory, histories_of
@@ -21,6 +21,7 @@ from phenology.model.records import Look, Tree, Work
 from phenology.work.aftercare import LONGEST_DAYS, Care, aftercare
 from phenology.work.case import FADED, Case
 from phenology.work.duties import SWELLING_DAYS, RestOfYear, bloom_cut, pinching, weather_ahead, winter_list
+from phenology.work.last_safe import is_old
 from phenology.work.wire_watch import wire_check
 from phenology.work.zones import names, read_vigour
 
@@ -47,18 +48,19 @@ class CareDue:
     look: bool  # whether it is a look, rather than a way of keeping the tree
 
 
-def all_care(garden: Garden, rows: Sequence[ForecastRow]) -> list[CareDue]:
-    """Everything there is to do or look for beside the flushes themselves, soonest first.
-
-    Without `rows`, the garden's forecast, only what work done asks for is given.
-    """
+def all_care(forecast: GardenForecast) -> list[CareDue]:
+    """Everything there is to do or look for beside the flushes themselves, soonest first."""
+    garden = forecast.garden
     by_tree: dict[str, list[ForecastRow]] = {}
-    for row in rows:
+    for row in (*forecast.rows, *forecast.springs):
         by_tree.setdefault(row.tree.id, []).append(row)
     found: list[CareDue] = []
     for tree in garden.standing_trees:
         mine = by_tree.get(tree.id, [])
-        asked = [*_after_work(garden, tree, mine), *((None, care) for care in _of_season(garden, tree, mine))]
+        asked = [
+            *_after_work(forecast, tree, mine),
+            *((None, care) for care in _of_season(garden, tree, mine)),
+        ]
         for work, care in asked:
             if care.last >= garden.as_of:
                 due = care.first <= garden.as_of
@@ -69,9 +71,12 @@ def all_care(garden: Garden, rows: Sequence[ForecastRow]) -> list[CareDue]:
     return sorted(found, key=lambda c: (c.first, c.tree.label, c.care))
 
 
-def _after_work(garden: Garden, tree: Tree, rows: Sequence[ForecastRow]) -> Iterator[tuple[Work, Care]]:
+def _after_work(
+    forecast: GardenForecast, tree: Tree, rows: Sequence[ForecastRow]
+) -> Iterator[tuple[Work, Care]]:
     """Care that work done asks for; shelter where woken growth may well meet frost before it is hard."""
-    late = any(
+    garden = forecast.garden
+    unripe = any(
         row.stage == "hardened"
         and row.flush > 1
         and row.arrival is not None
@@ -82,8 +87,20 @@ def _after_work(garden: Garden, tree: Tree, rows: Sequence[ForecastRow]) -> Iter
     for work in garden.works_by_tree.get(tree.id, []):
         if work.latest < since:
             continue
+        late = unripe or (bool(rows) and _was_late(forecast, tree, work))
         for care in aftercare(work, tree, garden.species_of(tree), garden.aim_of(tree), late=late):
             yield work, care
+
+
+def _was_late(forecast: GardenForecast, tree: Tree, work: Work) -> bool:
+    """Whether it was late already on the day of the work for the growth that it woke."""
+    garden, seasons = forecast.garden, forecast.seasons
+    if not work.operation.wakes or seasons is None or garden.calendar.season_of(work.latest) != garden.season:
+        return False
+    late = seasons.late(tree.species, garden.site(tree, garden.season))
+    day = garden.calendar.day(work.latest)
+    required = garden.limits.required(is_old(tree.vigour, tree.note))
+    return late.grade(day, required) != "safe" and not (late.guess and day <= late.summer)
 
 
 def _wire(garden: Garden, tree: Tree) -> Iterator[CareDue]:

@@ -170,6 +170,20 @@ def test_a_second_flush_that_is_left_on_is_not_said_to_be_out_of_refinement():
     assert not [w for w in windows(agenda.forecast) if w.row.tree.label == "Beech"]
 
 
+def test_late_growth_is_not_fed_and_a_tree_with_two_flushes_has_its_winter_too():
+    r = with_past()
+    for name, hard, n in (("Elm 1", 150, 156), ("Elm 2", 205, 212)):
+        r.a_season(name, 2020, 99, 130, hard)
+        bared = r.work(name, 2020, n, "partial-defoliation")
+        r.flush(name, 2020, "work", started_on=day(2020, n), work_id=bared)
+    for name, n, fed in (("Elm 1", 175, True), ("Elm 2", 230, False)):
+        care = {c.care for c in make_agenda(forecast_garden(garden_of(r, n))).care if c.tree.label == name}
+        assert ("feed" in care, "no feed" in care) == (fed, not fed)
+        r.look(next(f.id for f in r.flushes if f.tree_id == name and f.work_id), 330, "bare")
+    winter = make_agenda(forecast_garden(garden_of(r, 345))).care
+    assert {c.tree.label for c in winter if c.care == "winter shelter"} == {"Elm 1", "Elm 2"}
+
+
 LIKELY = 0.25
 
 
