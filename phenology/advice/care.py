@@ -8,7 +8,8 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import date, timedelta
-from functools import partial
+from functools import cache, partial
+from math import isfinite
 
 import numpy as np
 
@@ -18,6 +19,7 @@ from phenology.heat.clocks import CLOCKS
 from phenology.learning.flush_history import FlushHistory, histories_of
 from phenology.model.operations import Operation
 from phenology.model.records import Look, Tree, Work
+from phenology.weather.frost import autumn_frosts
 from phenology.work.aftercare import LONGEST_DAYS, Care, aftercare
 from phenology.work.case import FADED, Case
 from phenology.work.duties import SWELLING_DAYS, RestOfYear, bloom_cut, pinching, weather_ahead, winter_list
@@ -55,6 +57,7 @@ def all_care(forecast: GardenForecast) -> list[CareDue]:
     for row in (*forecast.rows, *forecast.springs):
         by_tree.setdefault(row.tree.id, []).append(row)
     found: list[CareDue] = []
+    freezes = cache(partial(_freezes, garden))
     for tree in garden.standing_trees:
         mine = by_tree.get(tree.id, [])
         asked = [
@@ -62,13 +65,20 @@ def all_care(forecast: GardenForecast) -> list[CareDue]:
             *((None, care) for care in _of_season(garden, tree, mine)),
         ]
         for work, care in asked:
-            if care.last >= garden.as_of:
+            told = care.name != "winter shelter" or freezes(garden.place_of(tree, garden.as_of).id)
+            if told and care.last >= garden.as_of:
                 due = care.first <= garden.as_of
                 found.append(
                     CareDue(tree, care.name, care.first, care.last, care.sentence, work, due, care.look)
                 )
         found += _wire(garden, tree)
     return sorted(found, key=lambda c: (c.first, c.tree.label, c.care))
+
+
+def _freezes(garden: Garden, place: str) -> bool:
+    """Whether any winter on record, or any that may come, has frost at a place."""
+    record = garden.record_at(((0, place),))
+    return any(map(isfinite, autumn_frosts(record, garden.limits.frost_c, garden.season)))
 
 
 def _after_work(

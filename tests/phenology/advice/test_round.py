@@ -13,7 +13,7 @@ from phenology.advice.garden_forecast import forecast_garden
 from phenology.advice.plan import Planner
 from phenology.advice.windows import windows
 from phenology.model.records import Aim
-from tests.phenology.gardens import BEECH, Records, day
+from tests.phenology.gardens import BEECH, Records, day, weather
 
 
 def garden_of(r: Records, n: int, season: int = 2020):
@@ -182,6 +182,10 @@ def test_late_growth_is_not_fed_and_a_tree_with_two_flushes_has_its_winter_too()
         r.look(next(f.id for f in r.flushes if f.tree_id == name and f.work_id), 330, "bare")
     winter = make_agenda(forecast_garden(garden_of(r, 345))).care
     assert {c.tree.label for c in winter if c.care == "winter shelter"} == {"Elm 1", "Elm 2"}
+    cold = weather(45.0)
+    warm = replace(cold, tmin=cold.tmin + 20, tmax=cold.tmax + 20)
+    mild = make_agenda(forecast_garden(r.garden(day(2020, 345), weather={"bench": warm}))).care
+    assert mild and "winter shelter" not in {c.care for c in mild}  # where it never freezes
 
 
 LIKELY = 0.25
