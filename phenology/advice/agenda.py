@@ -13,8 +13,15 @@ from datetime import date, timedelta
 from enum import StrEnum
 from itertools import takewhile
 
-from phenology.advice.care import CareDue, all_care, due_for_repotting
-from phenology.advice.forecast_rows import AHEAD_DAYS, LONG_PAST_DAYS, ForecastRow, GardenForecast, is_past
+from phenology.advice.care import CareDue, all_care, due_for_repotting, last_repotted
+from phenology.advice.forecast_rows import (
+    AHEAD_DAYS,
+    LONG_PAST_DAYS,
+    NOT_REFINED,
+    ForecastRow,
+    GardenForecast,
+    is_past,
+)
 from phenology.advice.visits import OpenEnd, Visit, growth_without_dates, visits_today
 from phenology.garden import Garden
 from phenology.language.date_style import short_date
@@ -26,7 +33,6 @@ WEEK_DAYS = 7
 LOOK_EVERY = 7  # days between looks where only a rhythm is named
 AT_REST = ("dormant", "turning", "bare")
 GROWS_DAYS = 35  # a flush to be looked at so soon is growth (ours)
-NOT_REFINED = "not being refined"
 
 
 class Section(StrEnum):
@@ -122,7 +128,7 @@ class Agenda:
 def make_agenda(forecast: GardenForecast) -> Agenda:
     """The agenda of a forecast's garden on its day."""
     garden = forecast.garden
-    care = tuple(all_care(garden, forecast.rows))
+    care = tuple(all_care(forecast))
     by_tree: dict[str, list[ForecastRow]] = {}
     for row in forecast.rows:
         by_tree.setdefault(row.tree.id, []).append(row)
@@ -204,7 +210,8 @@ def _section(
     looks = [step.look_on for step in told if step.decides]
     if not looks:
         refused = next((step.refused for step in told if step.refused is not None), None)
-        return Section.LEAVE, refused.sentence if refused else NOT_REFINED
+        left = next((step.left for step in told), NOT_REFINED)
+        return Section.LEAVE, refused.sentence if refused else left
     day, today = min(looks), garden.as_of
     words = f"worth a look from {short_date(day)}"
     if day <= today + timedelta(days=WEEK_DAYS):
@@ -281,5 +288,9 @@ def _review(garden: Garden) -> Review:
         mirrored = FreezeOdds.of([-day for day in spring])  # so that what never came is never late
         middle, late = (None if day is None else -day for day in map(mirrored.day, (0.5, 0.1)))
         last = dated(ahead, middle), dated(ahead, late)
-    due = [(t, t.last_repot) for t in garden.standing_trees if due_for_repotting(t, garden.as_of)]
+    due = [
+        (tree, last_repotted(garden, tree))
+        for tree in garden.standing_trees
+        if due_for_repotting(garden, tree) and "bud-swell" in garden.species_of(tree).repot
+    ]
     return Review(first, last, share, tuple(due))
