@@ -6,7 +6,7 @@ from collections import Counter
 from collections.abc import Sequence
 from functools import lru_cache
 
-_MOST = 64  # letters of a text that are counted: as many bits for each of 32 kinds of letters
+_MOST = 64  # letters of a kind that are counted: bits of each of 32 kinds
 
 
 class Spellings:
@@ -19,7 +19,9 @@ class Spellings:
     """
 
     def __init__(self, known: Sequence[str]) -> None:
-        self._known = [(spelling, len(spelling), _letters(spelling)) for spelling in known]
+        self._by_length: dict[int, list[tuple[str, int]]] = {}
+        for spelling in known:
+            self._by_length.setdefault(len(spelling), []).append((spelling, _letters(spelling)))
 
     def perhaps_like(self, text: str, least: float) -> list[str]:
         """The spellings whose ratio to a text, as `difflib` has it, can be `least` or more; few others.
@@ -29,16 +31,15 @@ class Spellings:
         >>> Spellings(["hornbeam", "beech", "oak"]).perhaps_like("hornbeem", 0.75)
         ['hornbeam']
         """
-        length, least = len(text), least - 1e-9
-        if length > _MOST:  # few names are so long: their length says it
-            known = self._known
-            return [name for name, own, _ in known if 2 * min(length, own) >= least * (length + own)]
-        letters = _letters(text)
-        return [
-            name
-            for name, own, others in self._known
-            if 2 * (letters & others).bit_count() >= least * (length + own)
-        ]
+        length, letters, found = len(text), _letters(text), list[str]()
+        for own_length, known in self._by_length.items():
+            shared = (least - 1e-9) * (length + own_length) / 2
+            if shared > min(length, own_length):
+                continue
+            if length > _MOST:  # not all of its letters are counted; few names are so long
+                shared = 0
+            found += [name for name, own in known if (letters & own).bit_count() >= shared]
+        return found
 
 
 def _letters(text: str) -> int:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import pkgutil
 import tomllib
 import unicodedata
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import cache, lru_cache
 
@@ -95,7 +95,7 @@ def near_names(text: str, catalogue: Mapping[str, Species], most: int = 3) -> li
 class _Known:
     """The names of some species, prepared for comparison, as `plain` has them."""
 
-    names: Sequence[tuple[str, str]]  # Latin name, and each name with a space before it
+    names: Sequence[tuple[str, str, str]]  # Latin name, a name with a space before it, and without spaces
     # whole names and their longer words, with whose they are: Latin name, which of its names, as written
     pieces: Mapping[str, Sequence[tuple[str, int, str]]]
     longest: int  # letters of the longest name
@@ -103,15 +103,15 @@ class _Known:
 
 @lru_cache(maxsize=16)  # a garden has one catalogue
 def _known(listed: tuple[tuple[str, tuple[str, ...]], ...]) -> _Known:
-    names: list[tuple[str, str]] = []
+    names: list[tuple[str, str, str]] = []
     pieces: dict[str, list[tuple[str, int, str]]] = {}
     for latin, common in listed:
         for at, name in enumerate((latin, *common)):
             whole = plain(name)
-            names.append((latin, f" {whole}"))
+            names.append((latin, f" {whole}", whole.replace(" ", "")))
             for piece in {whole, *(word for word in whole.split() if len(word) > 3)}:
                 pieces.setdefault(piece, []).append((latin, at, name))
-    return _Known(names, pieces, max((len(name) for _, name in names), default=0))
+    return _Known(names, pieces, max((len(name) for _, name, _ in names), default=0))
 
 
 def latin_meant(written: str, catalogue: Mapping[str, Species], *, another: bool) -> str:
@@ -168,17 +168,16 @@ def _fitting(wanted: str, known: _Known) -> list[str]:
     """Latin names with a name that fits in the first way in which any does."""
     if not wanted:
         return []
-    first, joined = f" {wanted.split()[0]}", wanted.replace(" ", "")
-    begun = [(latin, name) for latin, name in known.names if first in name]
-    ways: tuple[tuple[Sequence[tuple[str, str]], Callable[[str], bool]], ...] = (
-        (begun, lambda name: name == f" {wanted}"),
-        (begun, lambda name: f" {wanted} " in f"{name} "),
-        (begun, lambda name: _beginnings(wanted, name)),
-        # three letters or more anywhere, gaps between words forgotten: "crabapple", "buergerian"
-        (known.names if len(joined) > 2 else (), lambda name: joined in name.replace(" ", "")),
-    )
-    for names, fits in ways:
-        if found := dict.fromkeys(latin for latin, name in names if fits(name)):
+    begun = [(latin, name) for latin, name, _ in known.names if f" {wanted.split()[0]}" in name]
+    joined = wanted.replace(" ", "")
+    inside = (latin for latin, _, letters in known.names if len(joined) > 2 and joined in letters)
+    for latins in (
+        (latin for latin, name in begun if name == f" {wanted}"),
+        (latin for latin, name in begun if f" {wanted} " in f"{name} "),
+        (latin for latin, name in begun if _beginnings(wanted, name)),
+        inside,  # three letters or more anywhere, gaps between words forgotten: "crabapple", "buergerian"
+    ):
+        if found := dict.fromkeys(latins):
             return list(found)
     return []
 
