@@ -116,6 +116,7 @@ def _at_reference(kind: str, base: float, optimum: float, ceiling: float) -> flo
     day = np.array([REFERENCE_C])
     return float(_by_warmth(kind, base, optimum, ceiling, day, day)[0])
 
+
 HEAT_CLOCKS: tuple[Clock, ...] = (
     *(Clock(f"heat above {b:g}", "sine", b) for b in (0.0, 2.5, 5.0, 7.5, 10.0)),
     *(Clock(f"heat above {b:g}, none at 42", "falling", b) for b in (0.0, 4.0, 8.0)),
