@@ -188,13 +188,14 @@ def log_evidences(weighed: Weighed, shared_prior: Array, tree_prior: float) -> A
     bordered, log_det_first = _without_first(bordered, shared_prior[..., 0, :first])
     of_trees = np.log(tree_precision).sum(-1) + tree_precision.shape[-1] * np.log(tree_prior)
     log_det = np.log(shared_prior).sum(-1) + (of_trees + log_det_first + weighed.log_noise)[..., None]
-    left, at = np.empty_like(log_det), np.arange(p - first)
+    precision, pivots = 1 / shared_prior[..., first:], np.empty((*log_det.shape, p - first + 1))
     for k in np.ndindex(rest.shape):  # one after another they stay near the processor
-        each = np.repeat(bordered[k][None], len(left[k]), axis=0)
-        each[:, at, at] += 1 / shared_prior[k][:, first:]
-        pivots = np.diagonal(np.linalg.cholesky(each), axis1=-2, axis2=-1)
-        log_det[k] += 2 * np.log(pivots[:, :-1]).sum(-1)
-        left[k] = pivots[:, -1] ** 2 - 1.0
+        each = np.repeat(bordered[k][None], len(log_det[k]), axis=0)
+        diagonals = each.reshape(len(each), -1)[:, :: each.shape[-1] + 1]
+        diagonals[:, :-1] += precision[k]
+        pivots[k] = np.diagonal(np.linalg.cholesky(each), axis1=-2, axis2=-1)
+    log_det += 2 * np.log(pivots[..., :-1]).sum(-1)
+    left = pivots[..., -1] ** 2 - 1.0
     return np.asarray(-0.5 * (log_det + left + weighed.count * np.log(2 * np.pi)))
 
 
