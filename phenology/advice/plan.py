@@ -13,7 +13,7 @@ from datetime import date, timedelta
 
 import numpy as np
 
-from phenology.advice.adviser import Adviser
+from phenology.advice.adviser import Adviser, stop_of
 from phenology.advice.forecast_rows import NEVER, Dates, dates_of
 from phenology.forecasting.arrival import Arrival
 from phenology.forecasting.flush_forecast import FlushForecasts, StageAhead
@@ -109,9 +109,9 @@ class Planner:
         h, issued = live[-1]
         late = self._adviser.late(h)
         flushes = tuple(self._follow(h, issued, late, cut))
-        required = Case(self.garden, tree, "cutback", self.garden.as_of).required
+        case = Case(self.garden, tree, "cutback", self.garden.as_of, late=late)
         led = self.garden.species_of(tree).bloom_led  # which no frost tells when to stop
-        return Plan(tree, flushes, None if led else late.stated(required, -math.inf), late=late)
+        return Plan(tree, flushes, None if led else stop_of(case, late, -math.inf)[0], late=late)
 
     def growth_ends(self, tree: Tree) -> date | None:
         """When frost or cool nights usually end growth where a tree stands; None where nothing does."""
@@ -176,7 +176,7 @@ class Planner:
             until = self.garden.calendar.date(self.garden.season, buds_set)
         elif first.wakes and case.late is not None:
             t = -math.inf if opens[1] is None else self._time(opens[1])
-            until = case.late.stated(case.required, t)
+            until = stop_of(case, case.late, t)[0]
             ripens = self._ripens(case, opens[1])
         return Branch(way, in_turn(way, case.species), first.when, opens, until, ripens)
 

@@ -9,7 +9,7 @@ from phenology.language.date_style import short_date
 from phenology.language.degrees import degrees
 from phenology.model.operations import HALVING_JOINS
 from phenology.work.case import Case
-from phenology.work.grades import HELP_LATE, odds_in_tenths, verdict_of
+from phenology.work.grades import HELP_LATE, grade_of, odds_in_tenths, verdict_of
 from phenology.work.last_safe import Late
 from phenology.work.season_of_work import LEAVES_FEED, rest_of, until_rest
 
@@ -43,6 +43,15 @@ def not_hard(case: Case) -> str | None:
     if case.t - h.last_look > LOOK_IS_OLD_DAYS or case.species.bloom_led or joins_cut(case):
         return None
     return f"last seen {h.stage}: look first, and cut only what is firm and springs back when pressed"
+
+
+def left_on(case: Case) -> str | None:
+    """A flush that opens nothing is left on, as the second of a tree that flushes once."""
+    s = case.species
+    if s.bloom_led or s.opens(case.situation().flush):
+        return None
+    does = "carries its flowers" if s.blooms == "summer" else "feeds the tree"
+    return f"a later flush of {s.name} is left on: it {does}"
 
 
 def checked(case: Case) -> str | None:
@@ -209,7 +218,7 @@ def _late(case: Case, answer: str) -> str | None:
         return None
     how = {"too late": "too late", "risky": "risky"}.get(grade, "late")
     odds = late.odds_on(case.t)
-    if odds >= case.required:
+    if odds >= case.required or grade_of(odds, case.required) != grade:  # the calendar says so, not the odds
         why = late.reason(case.required)
     else:
         why = f"{odds_in_tenths(odds)} that it ripens before {_end(late)}"

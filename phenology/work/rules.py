@@ -90,6 +90,7 @@ RULES: tuple[Rule, ...] = (
          when=flush.at_rest),
     Rule("checked growth", _SHAPED, True, TRADE, flush.checked,
          answer="wait", when="once it moves and hardens"),
+    Rule("left on", ("cutback", "halving"), False, TRADE, flush.left_on, answer="wait", when=flush.at_rest),
     Rule("strength unsaid", _PARTIAL, False, TRADE, tree.strength_unsaid, True,
          "wait", "once you know it to be strong"),
     Rule("not hard yet", SHAPING, False, TRADE, flush.not_hard, True, "wait", _HARD),

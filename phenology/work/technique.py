@@ -23,6 +23,9 @@ OPERATION_OF = {**TECHNIQUES, "thin": "thinning"}
 BARED_AGAIN = 42
 """A tree that may be bared twice is given so long in between, and so is any before a full one. [days]"""
 
+MOST_BARED = 2
+"""So often a season is such a tree bared at most."""
+
 WHEN_READY = {
     "pinch": "while tips are soft",
     "bloom-cut": "as the flowers fade",
@@ -273,7 +276,8 @@ def _unmet(technique: str, s: Situation) -> Iterator[str]:
         rests = f"so late a cut only rests; leave it {until_rest(s.species)}"
         yield rests if s.grade == "rests" else f"too late to wake growth: {s.grade}"
     if technique in ("extend-cut", *_BARING) and _flower_buds(s):
-        yield "next year's flower buds are set"
+        summer = s.species.blooms == "summer"
+        yield "its flowers come on these shoots" if summer else "next year's flower buds are set"
 
 
 def _flower_buds(s: Situation) -> bool:
@@ -285,6 +289,8 @@ def _bared_before(technique: str, s: Situation) -> Iterator[str]:
     days = s.last("partial-defoliation", "full-defoliation")
     if days is not None and s.species.defoliation != "repeat":
         yield "bared this season already, and once is what it stands"
+    elif sum(d.operation.endswith("-defoliation") and not d.seasons_ago for d in s.done) >= MOST_BARED:
+        yield "bared twice this season already, and twice is what it stands"
     elif days is not None and days < BARED_AGAIN:
         yield f"bared {days} days ago: six weeks at least lie between"
     if technique == "full-defoliation" and any(

@@ -7,6 +7,7 @@ from datetime import date, timedelta
 
 import pytest
 
+from phenology.advice.adviser import stop_days
 from phenology.advice.agenda import make_agenda, plan_round
 from phenology.advice.forecast_rows import NEVER
 from phenology.advice.garden_forecast import forecast_garden
@@ -168,6 +169,33 @@ def test_a_second_flush_that_is_left_on_is_not_said_to_be_out_of_refinement():
     (row,) = [row for row in agenda.rows if row.tree.label == "Beech"]
     assert row.reason == "this flush opens nothing: leave it alone"
     assert not [w for w in windows(agenda.forecast) if w.row.tree.label == "Beech"]
+
+
+def test_a_tree_grown_for_flower_is_cut_until_its_buds_are_set():
+    r = with_past()
+    for name, grown_for in (("Flowers", None), ("Leaves", "leaf")):
+        r.tree(name, "Prunus mume", grown_for=grown_for)
+        r.a_season(name, 2020, 105, 130, 150)
+    garden = garden_of(r, 156)
+    closes = {w.row.tree.label: (w.closes, w.closes_why) for w in windows(forecast_garden(garden))}
+    assert (
+        closes["Flowers"][0] < closes["Leaves"][0]
+        and closes["Flowers"][1] == "next year's flower buds are set by then"
+    )
+    stops = stop_days(garden)
+    for tree in r.trees[-2:]:  # told alike wherever it is told
+        told = closes[tree.label][0]
+        assert Planner(garden).plan(tree).last_safe == told == garden.calendar.date(2020, stops[tree.id])
+    later = forecast_garden(garden_of(r, garden.calendar.day(closes["Flowers"][0]) + 1))
+    assert [w.operation for w in windows(later) if w.row.tree.label == "Flowers"] == ["halving"]
+
+
+def test_roots_cut_this_season_are_not_why_a_late_cut_waits():
+    r = with_past()
+    r.a_season("Elm 1", 2020, 105, 130, 150)
+    r.work("Elm 1", 2020, 90, "repotting")
+    (row,) = [row for row in forecast_garden(garden_of(r, 315)).rows if row.tree.label == "Elm 1"]
+    assert row.refused is not None and row.refused.sentence.startswith("so late a cut rests")
 
 
 def test_late_growth_is_not_fed_and_a_tree_with_two_flushes_has_its_winter_too():

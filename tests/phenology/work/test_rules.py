@@ -101,6 +101,19 @@ def only_looks(*looks: tuple[int, str], **more) -> Change:
     return change
 
 
+def works(*done: tuple[int, str]) -> Change:
+    def change(r: Records) -> None:
+        for n, operation in done:
+            r.work("T", 2020, n, operation)
+
+    return change
+
+
+def second_flush(r: Records) -> None:
+    cut = r.work("T", 2020, 140, "cutback")
+    r.look(r.flush("T", 2020, "work", started_on=day(2020, 140), work_id=cut), 164, "hardened")
+
+
 def building(r: Records) -> None:
     r.aims.append(Aim("a", "T", "building"))
 
@@ -123,6 +136,13 @@ CASES: list[tuple[str, str, Setting, str, Setting]] = [
      "repotted on 10 Mar", Setting(tree={"last_repot": date(2019, 3, 10)})),
     ("second defoliation", "partial-defoliation", Setting(change=some_work(2020, 140, "partial-defoliation")),
      "once a season", Setting(TRIDENT, change=some_work(2020, 140, "partial-defoliation"))),
+    ("second defoliation", "partial-defoliation",
+     Setting(TRIDENT, n=200, change=works((90, "full-defoliation"), (150, "partial-defoliation"))),
+     "for the second time", Setting(TRIDENT, n=200, change=works((100, "full-defoliation")))),
+    ("left on", "cutback", Setting(BEECH, change=second_flush), "it feeds the tree",
+     Setting(MAPLE, change=second_flush)),
+    ("left on", "halving", Setting("Lagerstroemia indica", change=second_flush), "carries its flowers",
+     Setting(BEECH)),
     ("full defoliation again", "full-defoliation", Setting(change=some_work(2019, 160, "full-defoliation")),
      "every second year", Setting(change=some_work(2018, 160, "full-defoliation"))),
     ("wilting", "cutback", Setting(note="leaves wilting"), "it is wilting", Setting(note="not wilting")),
@@ -157,6 +177,7 @@ CASES: list[tuple[str, str, Setting, str, Setting]] = [
     ("evergreen window", "cutback", Setting("Quercus suber", change=only_looks((160, "extending"))),
      "spring flush is hard", Setting("Quercus suber")),
     ("grown for flower", "cutback", Setting(APRICOT, n=220, late=True), "already set", Setting(MAPLE, n=220)),
+    ("grown for flower", "cutback", Setting("Punica granatum", n=220), "this year's shoots", Setting(MAPLE)),
     ("grown for fruit", "cutback", Setting(CRAB), "this year's fruit", Setting(MAPLE)),
     ("grown for fruit", "cutback", Setting(MAPLE, tree={"grown_for": "fruit"}), "this year's fruit",
      Setting(CRAB, tree={"grown_for": "leaf"})),
@@ -339,6 +360,9 @@ def test_a_calendar_limit_is_named_where_the_odds_are_good():
     early = Setting(n=180, late=True, limits=Limits(weeks_before_frost=25))
     (said,) = (f.sentence for f in check_work(early.case("cutback")) if f.forbids)
     assert "25 weeks before the usual first frost" in said and "odds" not in said
+    # nor is it "too late: about 7 in 10 that it ripens": the odds do not call that too late
+    (said,) = found(replace(early, n=235).case("cutback"), "too late")
+    assert "25 weeks before" in said and " in 10" not in said
 
 
 def test_halving_alone_wakes_nothing_and_is_never_too_late():
