@@ -11,6 +11,7 @@ from collections.abc import Collection, Iterator, Sequence
 from dataclasses import dataclass, replace
 from datetime import date, timedelta
 from enum import StrEnum
+from itertools import takewhile
 
 from phenology.advice.care import CareDue, all_care, due_for_repotting, last_repotted
 from phenology.advice.forecast_rows import (
@@ -49,7 +50,8 @@ class State:
 
     stage: str | None = None  # this or the work; neither where nothing was seen this season or in the last
     operation: str | None = None
-    on: date | None = None  # the day of either
+    on: date | None = None  # the day of either, the last one it may have been where the date is vague
+    vague: bool = False
 
 
 @dataclass(frozen=True)
@@ -188,8 +190,8 @@ def _row(
     visits = visits_today(tree, garden, told, due)
     open_end = growth_without_dates(garden, tree)
     if open_end is not None and open_end.weekly:
-        last = max((look.latest for look in garden.looks_by_tree.get(tree.id, [])), default=None)
-        if last is None or (garden.as_of - last).days >= LOOK_EVERY:
+        looks = garden.looks_by_tree.get(tree.id)
+        if not looks or (garden.as_of - looks[-1].latest).days >= LOOK_EVERY:
             place = garden.place_of(tree, garden.as_of).name
             visits = (Visit(tree, place, open_end.look_for, open_end.because), *visits)
     section, reason = _section(garden, told, visits, open_end)
@@ -222,13 +224,14 @@ def _state(tree: Tree, garden: Garden) -> State:
     season, last_season = garden.calendar.start(garden.season), garden.calendar.start(garden.season - 1)
     looks, works = garden.looks_by_tree.get(tree.id, []), garden.works_by_tree.get(tree.id, [])
     woken = [work for work in works if Operation(work.operation).wakes and work.latest >= season]
-    last = max(looks, key=lambda look: (look.latest, look.stage.rank), default=None)
+    newest = takewhile(lambda look: look.latest == looks[-1].latest, reversed(looks))
+    last = max(newest, key=lambda look: look.stage.rank, default=None)
     work = max(woken, key=lambda work: work.latest, default=None)
     if work is not None and (last is None or last.latest <= work.latest):
-        return State(operation=str(work.operation), on=work.latest)
+        return State(None, str(work.operation), work.latest, work.earliest != work.latest)
     if last is None or last.latest < (last_season if last.stage in AT_REST else season):
         return State()
-    return State(str(last.stage), None, last.latest)
+    return State(str(last.stage), None, last.latest, last.earliest != last.latest)
 
 
 @dataclass(frozen=True)

@@ -194,7 +194,7 @@ def _flowers(case: Case) -> Iterator[Care]:
         return
     faded = [
         look.latest
-        for look in garden.looks_by_tree.get(case.tree.id, [])
+        for look in garden.noted_looks.get(case.tree.id, [])
         if look.note and garden.calendar.season_of(look.latest) == garden.season and names(look.note, FADED)
     ]
     set_on = garden.calendar.date(garden.season, case.late_summer)

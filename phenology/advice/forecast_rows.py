@@ -9,6 +9,7 @@ from datetime import date, timedelta
 from phenology.advice.adviser import Advice
 from phenology.forecasting.arrival import Arrival
 from phenology.garden import Garden
+from phenology.language.counts import counted
 from phenology.model.records import Tree
 from phenology.model.season import SeasonCalendar
 from phenology.work.last_safe import WorkSeason
@@ -58,11 +59,11 @@ class Trust:
         """As the grower reads it."""
         if self.seasons == 0:
             return "species guess"
-        here = f"{self.seasons} {'season' if self.seasons == 1 else 'seasons'} here"
+        here = f"{counted(self.seasons, 'seasons')} here"
         if self.seasons == 1 or self.within is None:
             return here
         days = max(1, round(self.within))
-        return f"{here}, usually within {days} {'day' if days == 1 else 'days'}"
+        return f"{here}, usually within {counted(days, 'days')}"
 
 
 @dataclass(frozen=True)

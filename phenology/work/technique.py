@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, replace
 
+from phenology.language.counts import counted
 from phenology.model.operations import HALVING_JOINS, Operation
 from phenology.model.stages import stage_rank
 from phenology.species.fields import TECHNIQUES
@@ -292,7 +293,7 @@ def _bared_before(technique: str, s: Situation) -> Iterator[str]:
     elif sum(d.operation.endswith("-defoliation") and not d.seasons_ago for d in s.done) >= MOST_BARED:
         yield "bared twice this season already, and twice is what it stands"
     elif days is not None and days < BARED_AGAIN:
-        yield f"bared {days} days ago: six weeks at least lie between"
+        yield f"bared {counted(days, 'days')} ago: six weeks at least lie between"
     if technique == "full-defoliation" and any(
         d.operation == technique and d.seasons_ago == 1 for d in s.done
     ):

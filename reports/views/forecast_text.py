@@ -206,8 +206,10 @@ def at_words(group: Alike) -> str:
     """What alike trees are at, and since or on when that is known; empty where they are told too coarsely."""
     days = [row.state.on for row in group.rows if row.state.on is not None]
     seen = dict.fromkeys(_seen(row.state) for row in group.rows)
-    on = f" on {date_range(min(days), max(days))}" if days and len(seen) == 1 else ""
-    return f"{next(iter(seen))}{on}" if len(seen) == 1 else ""
+    if len(seen) > 1 or not days:
+        return "" if len(seen) > 1 else next(iter(seen))
+    by = "by" if any(row.state.vague for row in group.rows) else "on"
+    return f"{next(iter(seen))} {by} {date_range(min(days), max(days))}"
 
 
 def _seen(state: State) -> str:

@@ -73,7 +73,7 @@ def warned(latin: str, days, stage: str | None, **more):
 
 def test_heat_is_told_with_its_worst_day():
     (heat,) = warned(ELM, ahead((15, 34), (16, 37), (15, 30)), "hardened")
-    assert heat == ("heat", "37 degC on 2 May: water early and again late, shade and shelter from wind")
+    assert heat == ("heat", "37 °C on 2 May: water early and again late, shade and shelter from wind")
     assert "worked lately" in warned(ELM, ahead((15, 35)), "hardened", worked=True)[0][1]
     assert warned(ELM, ahead((15, 33)), "hardened") == []
 
@@ -84,13 +84,13 @@ def test_late_frost_is_told_of_soft_growth_alone(stage, told):
     found = warned(ELM, ahead((5, 15), (-1, 12)), stage)
     assert len(found) == told
     if told:
-        assert found == [("frost", "-1 degC on the night to 2 May: soft growth under cover overnight")]
+        assert found == [("frost", "-1 °C on the night to 2 May: soft growth under cover overnight")]
 
 
 def test_a_clear_night_near_frost_counts_and_tropical_trees_come_in_sooner():
     assert warned(ELM, ahead((2, 15)), "extending") and not warned(ELM, ahead((2.5, 15)), "extending")
     assert warned("Ficus salicaria", ahead((4, 15)), None) == [
-        ("frost", "4 degC on the night to 1 May: bring it in")
+        ("frost", "4 °C on the night to 1 May: bring it in")
     ]
 
 
