@@ -245,7 +245,8 @@ def rest_before(breaks: tuple[date, date], garden: Garden, looks: Iterable[Look]
     autumn = midwinter - timedelta(days=120)
     down = [look.latest for look in looks if look.stage == "bare" and autumn < look.latest < breaks[0]]
     bare = min(down, default=midwinter - timedelta(days=BARE_BEFORE_MIDWINTER))
-    return RestOfYear(bare, midwinter, (breaks[0] - timedelta(days=SWELLING_DAYS), breaks[1]))
+    swelling = breaks[0] - timedelta(days=SWELLING_DAYS), breaks[1]
+    return RestOfYear(bare, midwinter, swelling, bool(down))
 
 
 def _range(row: ForecastRow) -> tuple[date, date] | None:
