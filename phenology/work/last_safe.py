@@ -144,8 +144,9 @@ class Late:
 
     def grade(self, day: float, required: float) -> str:
         """How late it is for growth woken on a day: see `grades`, or "rests"."""
-        if day < self.today and self.grade(self.today, required) == "safe":
-            return "safe"  # odds fall with the day of the cut
+        told = [self.today + wait for wait in WAITING]  # their odds are known, and fall with the day of the cut
+        if any(day < later and self.grade(later, required) == "safe" for later in told):
+            return "safe"
         if (day, required) not in self._grades:
             first = min((limit for _, limit in self.calendar_limits), default=math.inf)
             grade = grade_of(self.odds_on(day), required, max(0.0, day - first))
