@@ -30,7 +30,7 @@ _NOTHING = 1e-20  # stands for no time at all, whose log is taken
 _LEAST = np.full(2 * AT_ONCE, _NOTHING, np.float32)
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False, repr=False)
 class Weather:
     """What waits are read on.
 
@@ -58,7 +58,7 @@ class Weather:
         return len(self.thermal_time.lines[0])
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False, repr=False)
 class Waiting:
     """One wait whose curves are asked for.
 

@@ -81,7 +81,7 @@ class Link:
     strides: tuple[Stride, ...] = ()
 
 
-@dataclass(eq=False)
+@dataclass(eq=False, repr=False)
 class GardenFit:
     """What a garden's records teach, one requirement a transition, fitted when first needed.
 

@@ -16,7 +16,7 @@ LONG_DAYS = 0.4
 day of 14 (0.2 an hour)."""
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False, repr=False)
 class Prediction:
     """A wait not yet seen, as a mixture of log-normal requirements (draws), each on one clock."""
 

@@ -34,7 +34,7 @@ class Wait(NamedTuple):
         return (self.anchor[0] + self.anchor[1]) / 2
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False, repr=False)
 class WaitTable:
     """Waits as each clock reads them, in log days at 18 degC."""
 
