@@ -185,7 +185,8 @@ def _services_fit(value: Mapping[str, Any]) -> bool:
     return True
 
 
-_FIELD_OF = {name.replace("weather_", "weather."): name for name in SETTINGS}
+_FIELD_OF = {name.replace("weather_", "weather."): name for name in SETTINGS}  # by their key in the file
+_TYPED = {name.replace("_", "-"): name for name in SETTINGS}  # as `flushcast settings` names them
 
 
 def read_settings(folder: Path) -> GardenSettings:
@@ -203,7 +204,10 @@ def read_settings(folder: Path) -> GardenSettings:
                 f"the garden in {folder} has lost its {SETTINGS_NAME}; put it back, or let "
                 f"'flushcast init {folder}' write a new one beside the journal."
             )
-        raise StoreError(f"there is no garden in {folder} (no {SETTINGS_NAME}); run 'flushcast init'.")
+        raise StoreError(
+            f"there is no garden in {folder} (no {SETTINGS_NAME}); stand in its folder, name it with "
+            "--garden, or run 'flushcast init'."
+        )
     try:
         given = tomllib.loads(text)
     except (tomllib.TOMLDecodeError, RecursionError, ValueError) as error:
@@ -216,8 +220,9 @@ def read_settings(folder: Path) -> GardenSettings:
 def check_settings(settings: GardenSettings) -> GardenSettings:
     """The settings with every value checked, as `read_settings` does; raises `InputError`."""
     default = GardenSettings()
-    given = {key: getattr(settings, name) for key, name in _FIELD_OF.items()}
-    return _checked({k: v for k, v in given.items() if v != getattr(default, _FIELD_OF[k])}, "settings")
+    given = {typed: getattr(settings, name) for typed, name in _TYPED.items()}
+    changed = {typed: v for typed, v in given.items() if v != getattr(default, _TYPED[typed])}
+    return _checked(changed, "settings", _TYPED)
 
 
 def write_settings(folder: Path, settings: GardenSettings) -> Path:
@@ -233,18 +238,23 @@ def write_settings(folder: Path, settings: GardenSettings) -> Path:
     return path
 
 
-def _checked(given: Mapping[str, Any], where: str) -> GardenSettings:
+def _checked(
+    given: Mapping[str, Any], where: str, field_of: Mapping[str, str] | None = None
+) -> GardenSettings:
+    """The settings of values by their key in the file, or as `field_of` names them."""
+    field_of = field_of or _FIELD_OF
     values: dict[str, Any] = {}
     for key, value in given.items():
-        if key not in _FIELD_OF:
-            raise InputError(f"{where}: there is no setting '{key}'; {_meant(key)}.")
-        name = _FIELD_OF[key]
+        if key not in field_of:
+            raise InputError(f"{where}: there is no setting '{key}'; {_meant(key)}")
+        name = field_of[key]
         wanted = SETTINGS[name].wanted
         try:
             values[name] = _valid(name, value)
         except InputError as error:
             wanted = f"{wanted} ({error})"
         if values.get(name) is None:
+            value = ", ".join(value) if isinstance(value, tuple) else value
             shown = f'"{value}"' if isinstance(value, str) else value
             raise InputError(f"{where}: '{key}' must be {wanted}, not {shown}.")
     if values.get("species"):
@@ -261,7 +271,7 @@ def _meant(key: str) -> str:
     from phenology.language.words import near_words
 
     near = near_words(key, {k: k for k in _FIELD_OF})
-    return f"did you mean {' or '.join(near)}" if near else f"they are {', '.join(_FIELD_OF)}"
+    return f"did you mean {' or '.join(near)}?" if near else f"they are {', '.join(_FIELD_OF)}."
 
 
 def _short(error: Exception) -> str:

@@ -64,8 +64,12 @@ class Town:
 
     @property
     def region_name(self) -> str:
-        """Its region: GeoNames' letters for it, or where it has but a number the name if known."""
-        if not self.region.isdigit():
+        """Its region: GeoNames' letters for it, or where it has numbers the name if known.
+
+        >>> Town("Athens", "Greece", "ESYE31", 37.98, 23.73, "Europe/Athens", 664046).region_name
+        ''
+        """
+        if self.region.isalpha():
             return self.region
         return next(iter(_regions().get(_code(self.country), {}).get(self.region, ())), "")
 
@@ -89,8 +93,8 @@ def find_towns(text: str) -> list[Town]:
     may follow, by name or code, behind commas or not ("Springfield, OH", "London, UK", "Worcester
     Massachusetts USA").
 
-    Raises `UnknownNameError` if there is none, with names that are nearly so; `ElsewhereError` if there are
-    towns of that name, but none where it is said to be.
+    Raises `InputError` if there is none, as `UnknownNameError` where names are nearly so; `ElsewhereError` if
+    there are towns of that name, but none where it is said to be.
 
     Examples
     --------
@@ -112,7 +116,9 @@ def find_towns(text: str) -> list[Town]:
     for size in SIZES if where else ():
         if elsewhere := _named([(name, [])], name, size)[0]:
             raise ElsewhereError(text.strip(), among(elsewhere))
-    raise UnknownNameError("town", text.strip(), _nearly(name))
+    if near := _nearly(name):
+        raise UnknownNameError("town", text.strip(), near)
+    raise InputError(f"there is no town called '{text.strip()}'; name a larger one nearby")
 
 
 def _readings(text: str) -> list[tuple[str, list[str]]]:
@@ -182,7 +188,7 @@ def _apart(a: Town, b: Town) -> float:
 def the_town(text: str) -> Town:
     """The one town of a name.
 
-    Raises `UnknownNameError` if there is none. Raises `InputError` if there are several, listing them.
+    Raises `InputError` as `find_towns` does, and if there are several, listing them.
     """
     towns = find_towns(text)
     if len(towns) > 1:

@@ -101,7 +101,7 @@ def find_photos(paths: Sequence[Path]) -> list[Path]:
         try:
             inside = sorted(path.iterdir())
         except OSError as error:
-            raise InputError(f"{path} cannot be read: {error.strerror}") from None
+            raise InputError(f"{path} cannot be read: {str(error.strerror).lower()}") from None
         found |= {p: None for p in inside if is_photo(p) and not p.name.startswith(".")}
     return list(found)
 

@@ -99,7 +99,7 @@ def read_calibrations(path: Path, label: str) -> tuple[SharedCalibration, str]:
         shared = checked(text, label)
         return shared, json.dumps(json.loads(text), separators=(",", ":"), ensure_ascii=False)
     except OSError as error:
-        raise InputError(f"{path} cannot be read: {error.strerror or error}") from None
+        raise InputError(f"{path} cannot be read: {(error.strerror or str(error)).lower()}") from None
     except ValueError as error:
         raise InputError(f"{path} is refused: {error}. Nothing was learned") from None
 

@@ -41,7 +41,10 @@ def order_of(file: str, dates: Iterable[tuple[int, str, str]]) -> DateOrder | No
         return decide_order(text for _, _, text in cells)
     except MixedDatesError as error:
         (line, column, text), (other, _, _) = cells[error.month_first], cells[error.day_first]
-        advice = f"but line {other} has the day first; write all dates as 2026-03-05"
+        advice = (
+            f"but line {other} has the day first; write all dates as 2026-03-05, or say which most of them "
+            "have: --date-order day-first or --date-order month-first"
+        )
         raise TableError([Problem(file, line, column, f"'{text}' has the month first", advice)]) from None
     except AmbiguousDateError as error:
         raise FileQuestion("date_order", DATE_ORDERS, f"{file}: {error}") from None

@@ -11,6 +11,7 @@ from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, fields, replace
 from datetime import date
 from functools import cache, cached_property, lru_cache
+from itertools import compress
 from typing import Any, TypeVar
 
 from data_sources.journal.schema import ImportMap
@@ -117,7 +118,8 @@ class Sheet:
             rows += self._unexplained(line, texts, cells, alone=not rows)
             for row in rows:
                 reader.read(row)
-                yield row
+            reader.read_in_season(rows)
+            yield from rows
 
     def texts(self, cells: Sequence[str]) -> dict[str, str]:
         """A row's cells by field, without marks and outer spaces."""
@@ -296,6 +298,19 @@ class _RowReader:
         if wrong:
             names = [*(name for name in self.fields if name != "date"), "date"]
             row.problems += [row.problem(name, wrong[name]) for name in names if name in wrong]
+
+    def read_in_season(self, rows: Sequence[Row]) -> None:
+        """Read dates without a year again, of the one season that the other dates of their line are of."""
+        if self.sheet.year is not None or len(rows) < 2:
+            return
+        bare = [row.season is None and not _HAS_YEAR.search(row.texts.get("date", "")) for row in rows]
+        if not any(bare) or all(bare):
+            return
+        days = [row.values.get("earliest") for row, without in zip(rows, bare, strict=True) if not without]
+        seasons = {self.dates.calendar.season_of(day) for day in days if day is not None}
+        for row in compress(rows, bare) if len(seasons) == 1 else ():
+            row.season = ("season", self.dates.calendar.label(*seasons))
+            self.read(row)
 
     def _value(self, name: str, text: str) -> Any:
         one = self.fields[name]

@@ -6,6 +6,7 @@ from dataclasses import dataclass, field
 from datetime import datetime
 
 from data_sources.weather.store.weather_store import AddReport, WeatherStore
+from phenology.language.counts import counted
 
 
 @dataclass
@@ -43,7 +44,7 @@ class Brought:
         """A line of the report."""
         waiting = " waits" if self.held == 1 else "s wait"
         counts = (
-            (self.new, f"{self.new:,} day{'s' if self.new != 1 else ''} new"),
+            (self.new, f"{counted(self.new, 'days')} new"),
             (self.replaced, f"{self.replaced:,} corrected"),
             (self.doubtful, f"{self.doubtful:,} of them doubtful"),
             (self.held, f"{self.held:,} correction{waiting} (flushcast weather status)"),
@@ -68,7 +69,7 @@ def age_in_words(then: datetime, now: datetime) -> str:
     if hours < 1:
         return "less than an hour ago"
     if hours < 36:
-        return f"{hours:.0f} hour{'s' if round(hours) != 1 else ''} ago"
+        return f"{counted(round(hours), 'hours')} ago"
     return f"{hours / 24:.0f} days ago"
 
 

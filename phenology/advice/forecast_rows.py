@@ -9,6 +9,7 @@ from datetime import date, timedelta
 from phenology.advice.adviser import Advice
 from phenology.forecasting.arrival import Arrival
 from phenology.garden import Garden
+from phenology.language.counts import counted
 from phenology.model.records import Tree
 from phenology.model.season import SeasonCalendar
 from phenology.work.last_safe import WorkSeason
@@ -22,6 +23,7 @@ AHEAD_DAYS = 120
 LONG_PAST_DAYS = 120
 """Leaves that nobody saw harden are not looked for any more, so long after they very probably did (ours)."""
 
+NOT_REFINED = "not being refined"
 
 Dates = tuple[date | None, date | None, date | None]
 """Days by which something has come with odds of 1, 5 and 9 in 10; None where those are not reached."""
@@ -57,11 +59,11 @@ class Trust:
         """As the grower reads it."""
         if self.seasons == 0:
             return "species guess"
-        here = f"{self.seasons} {'season' if self.seasons == 1 else 'seasons'} here"
+        here = f"{counted(self.seasons, 'seasons')} here"
         if self.seasons == 1 or self.within is None:
             return here
         days = max(1, round(self.within))
-        return f"{here}, usually within {days} {'day' if days == 1 else 'days'}"
+        return f"{here}, usually within {counted(days, 'days')}"
 
 
 @dataclass(frozen=True)
@@ -154,6 +156,11 @@ class ForecastRow:
         """Why the work that hardening opens is not advised; None where it is, or none is wanted."""
         advice = self.advice
         return advice.refused[0] if advice and advice.refused and self.operation is None else None
+
+    @property
+    def left(self) -> str:
+        """Why nothing is to be done, where no rule stands against it."""
+        return (self.advice.does if self.advice else "") or NOT_REFINED
 
     @property
     def order(self) -> float:

@@ -20,6 +20,7 @@ from phenology.forecasting.flush_forecast import (
     unmeasured_cover,
 )
 from phenology.garden import Garden
+from phenology.language.counts import counted
 from phenology.language.date_style import short_date
 from phenology.learning.flush_history import FlushHistory
 from phenology.learning.garden_fit import GardenFit
@@ -225,6 +226,6 @@ def _known(garden: Garden, place: Place, days: int) -> str:
     through = garden.weather_through()
     if not days or through is None:
         return f"No weather{of} yet: dates rest on {usual} and are wide"
-    count, unit = (days // 365, "year") if days >= 365 else (days, "day")
-    amount = f"{count} {unit}{'' if count == 1 else 's'} of weather{of}"
-    return f"Only {amount}, to {short_date(through)}: dates rest on that and {usual}, and are wide"
+    amount = counted(days // 365, "years") if days >= 365 else counted(days, "days")
+    since = f"{amount} of weather{of}, to {short_date(through)}"
+    return f"Only {since}: dates rest on that and {usual}, and are wide"

@@ -23,31 +23,31 @@ def using_units(units: str) -> Iterator[None]:
         _UNITS.reset(token)
 
 
-def degrees(celsius: float, units: str | None = None, *, sign: str = " deg") -> str:
-    """A temperature as a grower reads it, `sign` before the unit's letter; whole degrees in °F.
+def degrees(celsius: float, units: str | None = None) -> str:
+    """A temperature as a grower reads it; whole degrees in °F.
 
     Round before what decimals tell nothing. Without `units` those in use are taken.
 
     Examples
     --------
-    >>> degrees(18, "F"), degrees(5.0, sign=" °"), degrees(-2)
-    ('64 degF', '5 °C', '-2 degC')
+    >>> degrees(18, "F"), degrees(5.0), degrees(-2)
+    ('64 °F', '5 °C', '-2 °C')
     >>> with using_units("F"):
     ...     degrees(32.5)
-    '90 degF'
+    '90 °F'
     """
     shown = units or _UNITS.get()
     number = f"{celsius * 1.8 + 32:.0f}" if shown == "F" else f"{celsius:g}"
-    return f"{number}{sign}{shown}"
+    return f"{number} °{shown}"
 
 
-def degrees_apart(celsius: float, units: str | None = None, *, sign: str = " deg") -> str:
+def degrees_apart(celsius: float, units: str | None = None) -> str:
     """The same of a difference between temperatures, which 32 does not move; whole degrees.
 
     Examples
     --------
     >>> degrees_apart(20), degrees_apart(20, "F")
-    ('20 degC', '36 degF')
+    ('20 °C', '36 °F')
     """
     shown = units or _UNITS.get()
-    return f"{celsius * (1.8 if shown == 'F' else 1):.0f}{sign}{shown}"
+    return f"{celsius * (1.8 if shown == 'F' else 1):.0f} °{shown}"

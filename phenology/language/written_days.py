@@ -216,5 +216,5 @@ def _in_order(a: int, b: int, sign: str, order: DateOrder | None) -> tuple[int, 
             )
     day, month = (a, b) if order == "day-first" else (b, a)
     if not 1 <= month <= 12:
-        raise InputError(f"read {order.replace('-', ' ')} it has month {month}")
+        raise InputError(f"read {order.replace('-', ' ')} it has month {month}; write the month as a word")
     return day, month

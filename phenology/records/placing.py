@@ -13,6 +13,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
 
+from phenology.language.counts import counted
 from phenology.language.vague_dates import format_dates, format_day
 from phenology.model.errors import LookError, StageOrderError
 from phenology.model.records import Flush, Look
@@ -297,7 +298,7 @@ class _Placer:
             check_order(look, self.record, before[-1])
         except (IndexError, StageOrderError):
             raise LookError(
-                f"{self.record.label}: {look.stage} {days} days after work that woke a new flush "
+                f"{self.record.label}: {look.stage} {counted(days, 'days')} after work that woke a new flush "
                 f"({format_day(flush.started_on)}) can only be the old leaves; "
                 "look at the new shoots, or correct the date of the look or the work"
             ) from None

@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from phenology.garden import Garden
 from phenology.heat.thermal_time import degree_days
+from phenology.language.counts import counted
 from phenology.model.arrays import Array
 from phenology.model.season import SeasonCalendar
 from phenology.weather.season_weather import SeasonWeather
@@ -123,7 +124,7 @@ class HeatCourse:
         days = abs(round(self.lead))
         if days == 0:
             return "as usual"
-        return f"{days} {'day' if days == 1 else 'days'} {'ahead of' if self.lead > 0 else 'behind'} usual"
+        return f"{counted(days, 'days')} {'ahead of' if self.lead > 0 else 'behind'} usual"
 
 
 def heat_courses(garden: Garden) -> dict[int, HeatCourse]:

@@ -109,7 +109,7 @@ _PLAIN: dict[str, tuple[Callable[[Any], bool], str]] = {
 _PRIOR: dict[str, tuple[Callable[[Any], bool], str]] = {
     "days": (
         lambda value: _is_number(value) and 0 < value < 400.0,
-        "write days at 18 degC, above 0 and below 400",
+        "write days at 18 °C, above 0 and below 400",
     ),
     "log_sd": (
         lambda value: _is_number(value) and 0 < value <= 2.0,

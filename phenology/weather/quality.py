@@ -86,7 +86,7 @@ def without_crossed_days(
     low, high = np.array(tmin, dtype=float), np.array(tmax, dtype=float)
     bad = low > high
     crossed = {
-        first_day + timedelta(days=int(at)): f"tmin {told(low[at])} above tmax {told(high[at])}"
+        first_day + timedelta(days=int(at)): f"tmin {degrees(low[at])} above tmax {degrees(high[at])}"
         for at in np.flatnonzero(bad)
     }
     low[bad] = high[bad] = np.nan
@@ -131,12 +131,12 @@ def _beyond_records(weather: DailyWeather) -> dict[int, str]:
     marks = {}
     for name, values in _extremes(weather):
         for at in np.flatnonzero(values > HOTTEST):
-            marks[int(at)] = f"{name} {told(values[at])}: such heat was never measured on earth"
+            marks[int(at)] = f"{name} {degrees(values[at])}: such heat was never measured on earth"
         for at in np.flatnonzero(values < COLDEST):
-            marks[int(at)] = f"{name} {told(values[at])}: such cold was never measured on earth"
+            marks[int(at)] = f"{name} {degrees(values[at])}: such cold was never measured on earth"
     width = weather.tmax - weather.tmin
     for at in np.flatnonzero(width > WIDEST_DAY):
-        marks.setdefault(int(at), f"{_apart(width[at])} between tmin and tmax")
+        marks.setdefault(int(at), f"{degrees_apart(width[at])} between tmin and tmax")
     return marks
 
 
@@ -169,8 +169,8 @@ def _spikes(weather: DailyWeather) -> dict[int, str]:
         before, after = values[1:-1] - values[:-2], values[1:-1] - values[2:]
         away = np.minimum(np.abs(before), np.abs(after))
         for at in np.flatnonzero((away >= SPIKE) & (before * after > 0)) + 1:
-            far = f"{_apart(away[at - 1])} from the days before and after"
-            marks[int(at)] = f"{name} {told(values[at])} is {far}"
+            far = f"{degrees_apart(away[at - 1])} from the days before and after"
+            marks[int(at)] = f"{name} {degrees(values[at])} is {far}"
     return marks
 
 
@@ -189,8 +189,8 @@ def _out_of_season(weather: DailyWeather) -> dict[int, str]:
             middle, spread = robust(values[near])
             away = np.where(slot == here, np.abs(values - middle), 0.0)
             for at in np.flatnonzero(away > max(OUT_OF_SEASON[0], OUT_OF_SEASON[1] * spread)):
-                usual = f"the usual of the time of year is {told(round(middle))}"
-                marks[int(at)] = f"{name} {told(values[at])} where {usual}"
+                usual = f"the usual of the time of year is {degrees(round(middle))}"
+                marks[int(at)] = f"{name} {degrees(values[at])} where {usual}"
     return marks
 
 
@@ -208,18 +208,9 @@ def _far_from(weather: DailyWeather, other: DailyWeather) -> dict[int, str]:
         for at in np.flatnonzero(away > max(APART[0], APART[1] * spread)):
             expected = theirs[at] + steady[at]
             marks[int(at)] = (
-                f"{name} {told(values[at])} where the neighbour leads to expect {told(round(expected))}"
+                f"{name} {degrees(values[at])} where the neighbour leads to expect {degrees(round(expected))}"
             )
     return marks
-
-
-def told(celsius: float) -> str:
-    """A temperature in a reason."""
-    return degrees(celsius, sign=" °")
-
-
-def _apart(celsius: float) -> str:
-    return degrees_apart(celsius, sign=" °")
 
 
 def _extremes(weather: DailyWeather) -> tuple[tuple[str, Array], tuple[str, Array]]:

@@ -14,9 +14,9 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from phenology.language.degrees import degrees_apart
+from phenology.language.degrees import degrees, degrees_apart
 from phenology.model.arrays import Array
-from phenology.weather.quality import doubtful_days, robust, runs, told
+from phenology.weather.quality import doubtful_days, robust, runs
 from phenology.weather.series import DailyWeather, merge_weather
 
 Days = NDArray[np.floating[Any]]
@@ -82,9 +82,7 @@ def waiting_corrections(
     large = step > np.where(refined, LARGE_REFINED, LARGE)
     many = (step > SMALL) & ~refined
     unknown = (new.source != "") & (old.source == "")
-    waiting = {
-        int(at): f"corrected by {degrees_apart(step[at], sign=' °')} at once" for at in np.flatnonzero(large)
-    }
+    waiting = {int(at): f"corrected by {degrees_apart(step[at])} at once" for at in np.flatnonzero(large)}
     beside = np.convolve(large, np.ones(2 * NEAR + 1), "same")[: len(large)] > 0
     for at in np.flatnonzero(unknown & beside):
         waiting[int(at)] = "beside days that were corrected by much"
@@ -113,8 +111,8 @@ def _apart_from(
                 usual, spread = robust(gaps)
                 limit = max(APART, APART_SPREADS * spread)
         for at in np.flatnonzero(np.abs(gap - usual) > limit):
-            expected = told(round(getattr(theirs, name)[at] + usual))
-            value = told(getattr(new, name)[at])
+            expected = degrees(round(getattr(theirs, name)[at] + usual))
+            value = degrees(getattr(new, name)[at])
             marks.setdefault(int(at), f"{name} {value} where the other sources lead to expect {expected}")
     return marks
 
@@ -132,7 +130,7 @@ def _runs_out_of_season(new: DailyWeather, known: DailyWeather | None) -> dict[i
         for side in (away > far, -away > far):
             for start, stop in runs(side, RUN):
                 for at in range(start, stop):
-                    value, usual = told(getattr(new, name)[at]), told(round(middle[at]))
+                    value, usual = degrees(getattr(new, name)[at]), degrees(round(middle[at]))
                     why = f"{name} {value}, one of {stop - start} days on end far from the usual {usual}"
                     marks.setdefault(at, why)
     return marks

@@ -15,6 +15,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from phenology.language.counts import counted
 from phenology.model.errors import WeatherError
 
 if TYPE_CHECKING:
@@ -64,7 +65,7 @@ class WeatherCoverage:
             span = f"{self.first_day.year}-{self.last_day.year}"
         else:
             span = f"{self.first_day} to {self.last_day}"
-        words = [f"{self.days:,} {'day' if self.days == 1 else 'days'} {span}"]
+        words = [f"{counted(self.days, 'days')} {span}"]
         if self.missing:
             shown = [str(a) if a == b else f"{a} to {b}" for a, b in self.missing_spans[:3]]
             more = len(self.missing_spans) - len(shown)

@@ -49,7 +49,7 @@ WAITING = (0, 14, 21)  # what waiting costs is told for these [days]
 
 SOURCES = {
     "frost": "common practice, no source: hard three weeks before the first frost",
-    "cool nights": "from memory, unverified: trees of warm winters rest below about 12 degC",
+    "cool nights": "from memory, unverified: trees of warm winters rest below about 12 °C",
     "rest": "common practice, no source: buds cut in early autumn mostly stay shut until spring",
     "weeks": "from memory, unverified: no later than ten weeks before the median first frost",
     "daylength": "from memory, unverified: not once days are shorter than 13 hours",

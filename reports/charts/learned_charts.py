@@ -10,6 +10,7 @@ import numpy as np
 
 from phenology.heat.clocks import CLOCKS, REFERENCE_C
 from phenology.judging.past_forecasts import held, typical_error
+from phenology.language.counts import counted
 from phenology.language.degrees import degrees
 from phenology.learning.calibration import Calibrated, calibrate
 from phenology.learning.garden_fit import GardenFit
@@ -53,7 +54,7 @@ def plot_calibration(
         ax.plot([row.prior_days] * 2, [y - 0.22, y + 0.22], color=SOFT, lw=0.9, ls=(0, (2, 2)), zorder=3)
         dots = [math.sqrt(low * high) for low, high in _readings(fit, row)]
         ax.plot(dots, [y - 0.24] * len(dots), ls="", marker="o", ms=4, mfc=PAPER, mec=INK, mew=0.8, zorder=5)
-        seasons = f"{row.seasons} {'season' if row.seasons == 1 else 'seasons'}"
+        seasons = f"{counted(row.seasons, 'seasons')}"
         beside = ax.get_yaxis_transform()
         ax.text(1.01, y, seasons, fontsize=9, color=SOFT, transform=beside, va="center_baseline")
     ax.set_yticks(range(len(rows)), [_label(row, species, names) for row in rows])
@@ -63,7 +64,7 @@ def plot_calibration(
     ax.set_xlim(2.5, 100)
     bare(ax)
     ax.set_title(names.get(species or "", "What the looks have taught"), loc="left", color=INK)
-    steady = degrees(REFERENCE_C, units, sign=" °")
+    steady = degrees(REFERENCE_C, units)
     words = f"days at a steady {steady}: a dot for each wait of your own, upright the middle learned,"
     words = f"{words}\nthe bar four in five, dashed the catalogue's guess"
     ax.set_xlabel(words, fontsize=9, color=INK, loc="left")

@@ -18,7 +18,7 @@ from phenology.seasons.season_heat import BASE_C, HeatCourse, ahead_by_date, hea
 from reports.charts.ink import INK, LATE, PALE, RANGE, RULE, SOFT, WASH, bare, new_axes
 from reports.garden.place_weather import StationPair
 from reports.table import in_units
-from reports.views.words import MONTHS, capital
+from reports.views.words import MONTHS, capital, counted
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -58,7 +58,7 @@ def plot_seasons(garden: Garden, ax: Axes | None = None, *, units: str = "C") ->
     ax.text(today - 4, scale * course.heat[-1], garden.calendar.label(course.season),
             ha="right", va="bottom", color=INK, fontweight="bold")  # fmt: skip
     if course.past:
-        past = f"{len(course.past)} past {'season' if len(course.past) == 1 else 'seasons'}"
+        past = f"{counted(len(course.past), 'past seasons')}"
         words = f"pale: four in five of {past}, dashed their middle; from today on as they went on"
         ax.set_xlabel(f"{words}:\nfour in five, and one in two", fontsize=9, color=INK, loc="left")
     turns = [(_month_after(start, k) - start).days for k in range(12)]
@@ -66,7 +66,7 @@ def plot_seasons(garden: Garden, ax: Axes | None = None, *, units: str = "C") ->
     ax.set_xticks(middles, [MONTHS[(start + timedelta(days=m)).month - 1] for m in middles])
     ax.set_xlim(0, 380)
     ax.set_ylim(bottom=0)
-    ax.set_ylabel(f"degree-days above {degrees(BASE_C, units, sign=' °')}", color=INK)
+    ax.set_ylabel(f"degree-days above {degrees(BASE_C, units)}", color=INK)
     _strip(ax, course, shown, garden.calendar)
     return ax
 

@@ -78,7 +78,9 @@ def garden_folder(given: str | None) -> Path:
             raise InputError(
                 f"there is no home folder of '{chosen.split('/')[0]}'; name the folder in full"
             ) from None
-    if Path("garden.toml").is_file():
+    if (
+        Path("garden.toml").is_file() or Path("journal.sqlite").is_file()
+    ):  # one that lost its settings says so
         return Path(".")
     import platformdirs
 

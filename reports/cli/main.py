@@ -14,8 +14,8 @@ import click
 
 # Our matrices are small: threads of the linear algebra library cost more than they bring.
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
-# A garden is many records that stay, and hardly a circle: to look for those often takes a tenth of a command.
-RECORDS_BETWEEN = 100_000
+# A garden is many records that stay, and hardly a circle: to look for those takes a while and finds none.
+RECORDS_BETWEEN = 1_000_000
 
 # name: (module below reports.cli, one line for --help). A command appears here only when it works.
 COMMANDS: dict[str, tuple[str, str]] = {
@@ -49,7 +49,7 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "learn-from": ("keeping", "Learn from what other growers share."),
     "undo": ("writing.undo_and_history", "Take back the last change."),
     "history": ("writing.undo_and_history", "What was written when."),
-    "import": ("writing.import_command", "Take in looks, work, trees from CSV."),
+    "import": ("writing.import_command", "Your notebook, tables or photos in."),
     "export": ("keeping", "Write the whole garden as CSV."),
     "backup": ("keeping", "A checked copy of the journal."),
     "restore": ("keeping", "Put a backup in place, after a look."),

@@ -9,14 +9,21 @@ import tempfile
 import traceback
 from pathlib import Path
 
-from phenology.model.errors import FlushcastError
+from phenology.model.errors import FlushcastError, UnknownNameError
 from reports.cli.common import shown
 
 ROOT = Path(__file__).resolve().parent.parent.parent
+LISTED = {  # what shows the names, where none is near to what was typed
+    "tree, species or place": "What there is: flushcast tree list",
+    "tree": "What there is: flushcast tree list",
+    "species": "Those known: flushcast species; any other goes by its Latin name",
+}
 
 
 def in_one_sentence(error: Exception) -> str:
     """What to tell the grower of an error that ended a command."""
+    if isinstance(error, UnknownNameError) and not error.near and error.what in LISTED:
+        return shown(f"{error} {LISTED[error.what]}")
     if isinstance(error, FlushcastError):
         return shown(str(error))
     if isinstance(error, OSError):

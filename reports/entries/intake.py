@@ -198,11 +198,9 @@ def _added(report: ImportedFile) -> str:
     """New rows of a file: "2 new looks", "24 new looks, 8 new works"."""
     own, other = PLURALS.get(report.table, f"{report.table} rows"), report.others
     if not other:
-        return f"{report.added} new {own}" if report.added != 1 else f"1 new {own.removesuffix('s')}"
+        return counted(report.added, f"new {own}")
     kinds = {own: report.added - other, PLURALS["work" if report.table == "look" else "look"]: other}
-    return ", ".join(
-        f"{n} new {name if n != 1 else name.removesuffix('s')}" for name, n in kinds.items() if n
-    )
+    return ", ".join(counted(n, f"new {name}") for name, n in kinds.items() if n)
 
 
 def read_tables(files: Sequence[Path]) -> list[TextTable]:

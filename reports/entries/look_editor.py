@@ -10,6 +10,7 @@ from datetime import date
 from typing import TYPE_CHECKING, Any
 
 from data_sources.garden import new_id
+from phenology.language.counts import counted
 from phenology.language.tree_selection import few_labels
 from phenology.language.words import find_bloom, find_mark, find_stage
 from phenology.model.errors import FlushcastError, InputError
@@ -194,12 +195,14 @@ class LookEditor(EntryEditor[Look]):
         return f"{entry.stage}{f' ({mark})' if mark else ''}, {about}{self.when(entry)}"
 
     def remarks(self, entry: Look) -> tuple[str, Sequence[str]]:
+        exact = entry.earliest == entry.latest
+        about = "then" if exact else entry.date_text.removeprefix("about ")
         return entry.stage, [
             Mark.CHECKED if entry.checked else "",
             Mark.LOST if entry.lost else "",
             entry.part or "",
             f"leaves {entry.leaves}" if entry.leaves else "",
-            f"came about {entry.date_text.removeprefix('about ')}" if entry.kind == "happened" else "",
+            f"came about {about}" if entry.kind == "happened" else "",
         ]
 
     def consequences(self, planned: Sequence[Planned[Look]]) -> Iterator[str]:
@@ -235,7 +238,7 @@ def _flush_of(one: Planned[Look]) -> Flush:
 def _too_soon(one: Planned[Look]) -> str:
     worked = _flush_of(one).started_on
     days = (one.entry.latest - worked).days if worked else 0
-    count = f"{days} {'day' if days == 1 else 'days'}"
+    count = counted(days, "days")
     return f"{one.entry.stage} {count} after work that woke new growth is sooner than this species shows it"
 
 

@@ -17,6 +17,7 @@ from data_sources.weather.files.weather_table import FileReport
 from data_sources.weather.place_correction import refit_corrections
 from data_sources.weather.store.steps import COLDEST, HOTTEST
 from data_sources.weather.store.weather_store import AddReport, Origin, WeatherStore
+from phenology.language.counts import counted
 from phenology.language.degrees import degrees
 from phenology.model.errors import InputError, WeatherError
 from phenology.model.records import Place
@@ -65,7 +66,7 @@ def _refuse_days_to_come(file: str, weather: DailyWeather, last: date) -> None:
         first = later.first_day + timedelta(days=int(later.known.argmax()))
         days = int(later.known.sum())
         raise WeatherError(
-            f"{file} goes on for {days:,} {'day' if days == 1 else 'days'} after today, from {first}: "
+            f"{file} goes on for {counted(days, 'days')} after today, from {first}: "
             "check the order of day and month; forecasts are fetched, not added from a file"
         )
 
@@ -76,7 +77,7 @@ def _refuse_no_thermometer(file: str, weather: DailyWeather) -> None:
         beyond = np.flatnonzero((values < COLDEST) | (values > HOTTEST))
         if len(beyond):
             day = weather.first_day + timedelta(days=int(beyond[0]))
-            read = degrees(float(values[beyond[0]]), sign=" °")
+            read = degrees(float(values[beyond[0]]))
             raise WeatherError(f"{file} says {read} on {day}, which no thermometer shows: correct it")
 
 

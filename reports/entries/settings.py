@@ -10,6 +10,7 @@ from typing import Any
 
 from data_sources.garden import GardenSettings
 from data_sources.garden_settings import SETTINGS
+from phenology.language.degrees import degrees
 from phenology.language.words import near_words
 from phenology.model.errors import InputError, UnknownNameError
 from reports.garden.open_garden import OpenGarden
@@ -80,12 +81,8 @@ def _read(field: str, words: Sequence[str], settings: GardenSettings) -> Any:
 def shown_setting(field: str, settings: GardenSettings) -> str:
     """A setting's value as it is written; what it means where it is not set."""
     value = getattr(settings, field)
-    if field == "hot_day" and settings.units == "F":  # kept in degC
-        from phenology.model.units import c_to_f
-
-        return f"{c_to_f(value):.0f} degF"
     if field == "hot_day":
-        return f"{value:g} degC"
+        return degrees(value, settings.units)
     if isinstance(value, tuple):
         value = ", ".join(value)
     return str(value) if value not in (None, "") else SETTINGS[field].unset

@@ -182,8 +182,17 @@ class OpenGarden:
                 wrong = error
                 continue
             return self.select(" ".join(words[:at])), found
+        if self._other_way_round(words, find):
+            raise InputError(f"the trees come first: {' '.join((*words[1:], words[0]))}")
         self.select(" ".join(words[:-1]))
         raise wrong or InputError(f"'{' '.join(words)}' is one word; say which trees and what of them")
+
+    def _other_way_round(self, words: Sequence[str], find: Callable[[str], T]) -> bool:
+        try:
+            find(words[0])
+            return bool(self.select(" ".join(words[1:])))
+        except InputError:
+            return False
 
     def standing(self, place: Place, day: date | None = None) -> list[Tree]:
         """The trees that stand in a place on a day, retired ones left out."""

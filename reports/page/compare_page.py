@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 
 from phenology.garden import Garden
-from phenology.model.units import c_to_f
+from phenology.language.degrees import degrees
 from phenology.seasons.compare import Comparison
 from phenology.seasons.season_heat import BASE_C, heat_course
 from phenology.seasons.tree_stages import StageDate
@@ -63,7 +63,7 @@ def compare_html(compared: Compared, name: str) -> str:
         lead=lead_words(course),
         contents=list(_contents(compared)),
         place=comparison.place,
-        base=f"{c_to_f(BASE_C):.0f} °F" if units == "F" else f"{BASE_C:.0f} °C",
+        base=degrees(BASE_C, units),
         of_all=max(h.of_all for h in comparison.warmth),
         warmth=tables.warmth_table(comparison, units, today).texts(),
         notes=list(tables.warmth_notes(comparison)),

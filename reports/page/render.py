@@ -48,7 +48,7 @@ from reports.table import in_units
 from reports.views.change_text import care_of, changes_text, misses_text
 from reports.views.forecast_text import NO_TREES, weather_words
 from reports.views.progress import Step
-from reports.views.words import capital, listed, weekday_full_date
+from reports.views.words import capital, counted, listed, weekday_full_date
 
 _SOURCE_WORDS = {
     "bench": "from your own thermometer",
@@ -58,7 +58,6 @@ _SOURCE_WORDS = {
 }
 NEARLY_WHOLE = 0.9  # a year with a smaller share of its days known is called thin (ours)
 TEMPLATE = "report.html.j2"
-DEGREE = "\N{NO-BREAK SPACE}°"
 FORECAST_AGAIN = 40  # trees of which an earlier day's forecast is quick to make again (ours)
 UNWRAPPED = 1_000_000
 
@@ -105,8 +104,8 @@ def _coverage(name: str, weather: DailyWeather, lines: Sequence[str]) -> PlaceCo
     known = measured[: (last - weather.first_day).days + 1]
     missing = int((~known).sum())
     sources = zip(*np.unique(weather.source[measured], return_counts=True), strict=True)
-    counts = ", ".join(f"{_days(n)} {_SOURCE_WORDS.get(source, source)}" for source, n in sources)
-    gaps = f"{_days(missing)} missing" if missing else "no day missing"
+    counts = ", ".join(f"{counted(n, 'days')} {_SOURCE_WORDS.get(source, source)}" for source, n in sources)
+    gaps = f"{counted(missing, 'days')} missing" if missing else "no day missing"
     year = np.array([date.fromordinal(int(ordinal)).year for ordinal in weather.ordinals[: len(known)]])
     return PlaceCoverage(
         name,
@@ -118,10 +117,6 @@ def _coverage(name: str, weather: DailyWeather, lines: Sequence[str]) -> PlaceCo
 
 def _last(weather: DailyWeather, which: NDArray[np.bool_]) -> date:
     return date.fromordinal(int(weather.ordinals[which][-1]))
-
-
-def _days(n: int) -> str:
-    return f"{n:,} {'day' if n == 1 else 'days'}"
 
 
 def report_html(
@@ -185,7 +180,7 @@ def report_html(
             before=BEFORE_A_CUT,
             cautions=cautions_of(garden),
             limits=garden.limits,
-            degrees={"reference": degrees(REFERENCE_C, sign=DEGREE), "base": degrees(BASE_C, sign=DEGREE)},
+            degrees={"reference": degrees(REFERENCE_C), "base": degrees(BASE_C)},
             clocks={"ways": len(CLOCKS), "words": describe_heat_curve(settings.units)},
         )
 
@@ -242,7 +237,7 @@ def _heat(course: HeatCourse, garden: Garden, units: str) -> dict[str, Any]:
         "svg": drawn(svg),
         "labels": labels,
         "place": garden.places[0].name,
-        "base": degrees(BASE_C, sign=DEGREE),
+        "base": degrees(BASE_C),
         "months": month_labels(garden.calendar, course.season),
         "rows": rows,
         "ever": max((h.of_all for h in seasons), default=0),
@@ -264,6 +259,6 @@ def _trust(one: TrackRecord, garden: Garden) -> dict[str, Any]:
     return {
         "species": capital(name),
         "svg": drawn(trust_drawing(one.errors, f"{name}: {words}")),
-        "missed": round(one.missed),
-        "usual": round(one.usual_missed),
+        "missed": counted(round(one.missed), "days"),
+        "usual": counted(round(one.usual_missed), "days"),
     }

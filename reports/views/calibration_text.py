@@ -113,7 +113,11 @@ def calibration_text(learned: Learned, catalogue: Mapping[str, Species], units: 
     ]
     for species, looks, steps, words in learned.tables(units):
         known = catalogue.get(species)
-        lines += ["", f"{species}{f' ({known.name})' if known else ''}, {looks} looks", steps.as_text(WIDTH)]
+        lines += [
+            "",
+            f"{species}{f' ({known.name})' if known else ''}, {counted(looks, 'looks')}",
+            steps.as_text(WIDTH),
+        ]
         lines += [line for text in words for line in _indented(text, "  ")]
     lines += ["", *textwrap.wrap(STEPS_MEAN, WIDTH - 4)]
     if learned.learned_from:
@@ -156,12 +160,12 @@ def learned_words(learned: Sequence[LearnedFrom]) -> Iterator[str]:
 def _skill_words(skill: TrackRecord) -> str:
     """Past forecasts against the usual date; honest when the weather added nothing."""
     ours, usual = round(skill.missed), round(skill.usual_missed)
-    seen = f"on {skill.seasons} seasons it had not seen"
+    seen = f"on {counted(skill.seasons, 'seasons')} it had not seen"
     if skill.weather_helps and ours < usual:
-        return f"Your usual date missed hardening by {usual} days, flushcast by {ours}, {seen}."
+        return f"Your usual date missed hardening by {counted(usual, 'days')}, flushcast by {ours}, {seen}."
     if skill.weather_helps:
-        return f"Flushcast did no better than your usual date, {usual} days off, {seen}."
-    return f"Your usual date did as well or better ({usual} days off, flushcast {ours}), {seen}."
+        return f"Flushcast did no better than your usual date, {counted(usual, 'days')} off, {seen}."
+    return f"Your usual date did as well or better ({counted(usual, 'days')} off, flushcast {ours}), {seen}."
 
 
 def habit_words(habit: WorkHabit) -> str:
@@ -196,8 +200,7 @@ def observers_text(found: Sequence[Lateness]) -> str:
 
 def classic_text(rows: Iterable[ClassicRow], units: str) -> str:
     """The classic estimates: a block a species and step, a line a method."""
-    degree = "degF" if units == "F" else "degC"
-    lines = [f"Base ({degree}) and degree-days by four classic methods, for comparison only"]
+    lines = [f"Base (°{units}) and degree-days by four classic methods, for comparison only"]
     before = ""
     for (species, step), group in groupby(rows, key=lambda row: (row.species, row.transition)):
         methods = list(group)

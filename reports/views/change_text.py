@@ -12,7 +12,7 @@ from phenology.advice.agenda import Agenda
 from phenology.advice.care import WIRE
 from phenology.advice.forecast_change import STOP, ForecastChange, changed_since, issued_by, misses
 from phenology.advice.forecast_rows import GardenForecast
-from reports.views.words import capital, date_range, short_date, tree_names, wrapped
+from reports.views.words import capital, counted, date_range, short_date, tree_names, wrapped
 
 WIRE_AHEAD = 14  # wire looks due within this many days are told (ours)
 COME = {"budbreak": "bud break", "extended": "shoots stopped", "hardened": "hard"}
@@ -118,14 +118,14 @@ def stops_text(changes: Sequence[ForecastChange]) -> str:
 
 def _words(change: ForecastChange) -> str:
     days, expected, now = abs(change.days), short_date(change.expected), short_date(change.now)
-    off = f"{days} {'day' if days == 1 else 'days'} {'later' if change.days > 0 else 'earlier'}"
+    off = f"{counted(days, 'days')} {'later' if change.days > 0 else 'earlier'}"
     if change.missed:
         than = f"than the {expected} forecast, outside its range"
         return f"{COME[change.stage]} at least {off} {than}. The looks now count."
     if change.not_yet is not None:
         late = (change.not_yet - change.expected).days
         return (
-            f"{NOT_YET[change.stage]} on {short_date(change.not_yet)}, {late} days after the "
+            f"{NOT_YET[change.stage]} on {short_date(change.not_yet)}, {counted(late, 'days')} after the "
             f"{expected} forecast, outside its range; now about {now}."
         )
     moved = f", moved{CAUSE[change.why]}" if change.why else ""

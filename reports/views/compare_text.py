@@ -8,7 +8,7 @@ from datetime import date
 
 from phenology.garden import Garden
 from phenology.judging.season_truth import SeasonTruth
-from phenology.model.units import c_to_f
+from phenology.language.degrees import degrees
 from phenology.seasons.compare import Comparison, SeasonFrost
 from phenology.seasons.season_heat import BASE_C
 from phenology.seasons.tree_stages import Followed, StageDate
@@ -71,7 +71,8 @@ def _warmth(comparison: Comparison, units: str) -> Iterator[str]:
     garden, days = comparison.garden, _lead_days(comparison)
     until, of_all = short_date(garden.as_of), max(h.of_all for h in comparison.warmth)
     words = (
-        f"Warmth to {until}, {comparison.place}: degree-days above {_base(units)}, rank of {of_all} seasons"
+        f"Warmth to {until}, {comparison.place}: degree-days above {degrees(BASE_C, units)}, "
+        f"rank of {of_all} seasons"
     )
     if days:
         also = f" and on {until}" if any(name == until for name, _ in days) else ""
@@ -163,7 +164,7 @@ def _legend(stages: Iterable[StageDate], units: str, with_heat: bool) -> list[st
     if any(one.days_ahead is not None for one in stages):
         words.append("Beside each date: days ahead (+) of or behind (-) the same trees' other seasons.")
     if with_heat and any(one.degree_days is not None for one in stages):
-        words.append(f"Below it: degree-days above {_base(units)}.")
+        words.append(f"Below it: degree-days above {degrees(BASE_C, units)}.")
     return _wrapped(" ".join(words))
 
 
@@ -197,10 +198,6 @@ def _trends(trends: Sequence[Trend], garden: Garden) -> Iterator[str]:
         yield from textwrap.wrap(
             f"  {what}: {words}", WIDTH, subsequent_indent="    ", break_on_hyphens=False
         )
-
-
-def _base(units: str) -> str:
-    return f"{c_to_f(BASE_C):.0f} degF" if units == "F" else f"{BASE_C:.0f} degC"
 
 
 def _wrapped(text: str) -> list[str]:

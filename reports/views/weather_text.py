@@ -18,7 +18,7 @@ from data_sources.weather.store.weather_store import AddReport, OriginUse, Suspi
 from phenology.model.units import c_to_f
 from phenology.weather.series import SOURCES, DailyWeather
 from reports.table import Column, Kind, Table
-from reports.views.words import date_style, short_date
+from reports.views.words import counted, date_style, short_date
 
 WEEKS = 8
 ROWS = 9
@@ -110,19 +110,19 @@ def added_text(read: FileReport, result: AddReport, place: str) -> list[str]:
         (result.kept, "left, because what was there is better"),
     )
     words = ", ".join(f"{n:,} {word}" for n, word in counts if n)
-    lines = [*read.lines(), f"{place}: {_days(result.offered) if result.changed else 'nothing new'}: {words}"]
+    lines = [
+        *read.lines(),
+        f"{place}: {counted(result.offered, 'days') if result.changed else 'nothing new'}: {words}",
+    ]
     if result.held:
         lines.append(
-            f"doubtful: {_days(result.held)}; the earlier values stay; see `flushcast weather status`"
+            f"doubtful: {counted(result.held, 'days')}; the earlier values stay; "
+            "see `flushcast weather status`"
         )
     if result.suspicious:
         kept = "is kept apart, unused" if result.suspicious == 1 else "are kept apart, unused"
-        lines.append(f"doubtful: {_days(result.suspicious)} {kept}; see `flushcast weather status`")
+        lines.append(f"doubtful: {counted(result.suspicious, 'days')} {kept}; see `flushcast weather status`")
     return lines
-
-
-def _days(n: int) -> str:
-    return f"{n:,} {'day' if n == 1 else 'days'}"
 
 
 def status_text(
@@ -142,7 +142,9 @@ def status_text(
         lines.append(f"newest day {newest} ({when}){advice}")
         since = weather.between(newest + timedelta(days=1), today - timedelta(days=1))
         if len(since) and since.known.any():
-            lines.append(f"{_days(int(since.known.sum()))} since then not measured: their forecasts stand in")
+            lines.append(
+                f"{counted(int(since.known.sum()), 'days')} since then not measured: their forecasts stand in"
+            )
     forecasts = [use for use in state.origins if use.source == "forecast"]
     if forecasts:
         issue = max(forecasts, key=lambda use: use.fetched_at)
@@ -201,7 +203,7 @@ def _doubts(doubts: Sequence[SuspiciousDay], units: str) -> list[str]:
     if len(waiting) > SHOWN_DOUBTS:
         lines.append(f"  and {len(waiting) - SHOWN_DOUBTS:,} more")
     if accepted:
-        lines.append(f"{accepted:,} doubtful {'day' if accepted == 1 else 'days'} accepted")
+        lines.append(f"{counted(accepted, 'doubtful days')} accepted")
     return lines
 
 

@@ -5,11 +5,14 @@ Dates are written as the garden has them: see `phenology.language.date_style`.
 
 from __future__ import annotations
 
+import re
 import shutil
 import textwrap
 from collections.abc import Iterable, Sequence
 from datetime import date
+from itertools import zip_longest
 
+from phenology.language.counts import counted
 from phenology.language.date_style import SHORT_MONTHS as MONTHS
 from phenology.language.date_style import (
     date_range,
@@ -23,6 +26,7 @@ from phenology.language.date_style import (
 
 __all__ = [
     "MONTHS",
+    "counted",
     "date_range",
     "date_style",
     "full_date",
@@ -145,33 +149,30 @@ def set_in(words: str, indent: int) -> str:
 
 
 def table(headers: Sequence[str], rows: Iterable[Sequence[str]]) -> str:
-    """A plain table as wide as the terminal at most; the last column takes what is left and wraps."""
-    body = [list(row) for row in rows]
-    count, width = len(headers), terminal_width()
-    widths = [max([len(h)] + [len(row[i]) for row in body]) for i, h in enumerate(headers)]
-    room = width - sum(w + 2 for w in widths[:-1])
-    if room < 12:  # the widest column but the last gives way
-        widest = max(range(count - 1), key=lambda i: widths[i])
-        widths[widest] = max(6, widths[widest] - (12 - room))
-        room = width - sum(w + 2 for w in widths[:-1])
+    """A plain table as wide as the terminal at most; cells wrap, between words while there is room for them.
+
+    Examples
+    --------
+    >>> print(table(["id", "tree"], [["7", "Elm 1"], ["8", "Old beech"]]))
+    id  tree
+    7   Elm 1
+    8   Old beech
+    """
+    body = [list(headers), *map(list, rows)]
+    most = terminal_width()
+    widths = [min(most, max(map(len, column))) for column in zip(*body, strict=True)]
+    words = [max(len(word) for cell in column for word in re.split(r"\s|(?<=-)", cell))
+             for column in zip(*body, strict=True)]  # fmt: skip
+    for _ in range(sum(widths) + 2 * (len(widths) - 1) - most):  # the widest gives way
+        roomy = [i for i, width in enumerate(widths) if width > words[i]] or range(len(widths))
+        widths[max(roomy, key=lambda i: widths[i])] -= 1
     lines = []
-    for row in [list(headers), *body]:
-        cells = [_cut(cell, widths[i]) for i, cell in enumerate(row[:-1])]
-        wrapped = textwrap.wrap(row[-1], max(room, 8)) or [""]
-        left = "  ".join(cell.ljust(widths[i]) for i, cell in enumerate(cells))
-        lines.append(f"{left}  {wrapped[0]}".rstrip() if cells else wrapped[0])
-        lines += [f"{'':{len(left) + 2}}{more}" for more in wrapped[1:]]
+    for row in body:
+        cells = [textwrap.wrap(cell, width) if cell else [] for cell, width in zip(row, widths, strict=True)]
+        lines += [
+            "  ".join(map(str.ljust, parts, widths)).rstrip() for parts in zip_longest(*cells, fillvalue="")
+        ]
     return "\n".join(lines)
-
-
-def counted(n: int, plural: str) -> str:
-    """A number of things: "1 tree", "3 trees"."""
-    one = {
-        "flushes": "flush",
-        "days of weather": "day of weather",
-        "calibrations of others": "calibration of others",
-    }.get(plural, plural.removesuffix("s"))
-    return f"{n} {one if n == 1 else plural}"
 
 
 def shown_date(earliest: date, latest: date, today: date) -> str:
@@ -182,7 +183,3 @@ def shown_date(earliest: date, latest: date, today: date) -> str:
         this_year = earliest.year == latest.year == today.year
         return date_range(earliest, latest) if this_year else format_dates(earliest, latest)
     return weekday_date(earliest) if earliest.year == today.year else weekday_full_date(earliest)
-
-
-def _cut(cell: str, width: int) -> str:
-    return cell if len(cell) <= width else f"{cell[: width - 1]}…"

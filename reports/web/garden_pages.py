@@ -142,7 +142,7 @@ def calibration(visit: Visit) -> Response:
     found: list[dict[str, Any]] = known.once("calibration", make)
     return visit.page(
         "calibration.html.j2", "Calibration", found=found, meaning=STEPS_MEAN,
-        reference=degrees(18, sign=" °"), note=usual_warmth_note(known.agenda.garden),
+        reference=degrees(18), note=usual_warmth_note(known.agenda.garden),
     )  # fmt: skip
 
 

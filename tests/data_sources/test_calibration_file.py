@@ -169,7 +169,7 @@ def test_no_file_is_surer_than_looks_can_be():
 
 def test_a_file_that_cannot_be_read_is_named(tmp_path: Path):
     path = tmp_path / "anna.json"
-    with pytest.raises(InputError, match=r"anna\.json cannot be read: No such file"):
+    with pytest.raises(InputError, match=r"anna\.json cannot be read: no such file"):
         read_calibrations(path, "anna")
     path.write_bytes(b" " * (MOST_BYTES + 1))
     with pytest.raises(InputError, match=r"anna\.json is refused: it is larger"):

@@ -93,6 +93,8 @@ def test_a_village_is_found_in_the_long_list():
 def test_what_is_not_there_has_neighbours():
     with pytest.raises(UnknownNameError, match=r"no town called 'Rekjavik'.*Reykjav"):
         find_towns("Rekjavik")
+    with pytest.raises(InputError, match="name a larger one nearby"):
+        find_towns("Nowhereville")
     with pytest.raises(InputError, match="write the name of a town"):
         find_towns(" ,")
 

@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
+from datetime import date
+
 import pytest
 
+from data_sources.tables.dates import DateReader
 from data_sources.tables.problems import TableError
 from data_sources.tables.sheet import read_sheet, to_remember
 from data_sources.tables.subjects import SUBJECTS
 from data_sources.tables.text_table import TextTable
+from phenology.model.season import SeasonCalendar
 
 
 def sheet_of(headers, file="f.csv", **said):
@@ -76,3 +80,17 @@ def test_no_header_word_stands_for_two_fields_of_one_table():
     for subject, fields in SUBJECTS.items():
         words = [word for field in fields for word in field.headers]
         assert len(words) == len(set(words)), subject
+
+
+@pytest.mark.parametrize(
+    "cells, days",
+    [
+        (("21 Sep 2022", "1 Dec", "5 Jan"), ["2022-09-21", "2022-12-01", "2023-01-05"]),
+        (("21 Sep 2021", "1 Dec 2022", "5 Jan"), ["2021-09-21", "2022-12-01", "2026-01-05"]),
+    ],
+)
+def test_a_date_without_a_year_is_of_the_one_season_of_its_line(cells, days):
+    headers = ("Tree", "Bud break", "Hardened off", "Cut back")
+    sheet = read_sheet(TextTable("f.csv", headers, ((2, ("Elm 1", *cells)),)))
+    rows = sheet.rows(DateReader(date(2026, 11, 29), SeasonCalendar(7)))
+    assert [row.values["earliest"].isoformat() for row in rows] == days

@@ -286,7 +286,10 @@ def test_line_numbers_count_the_preamble_and_blank_lines(put):
         ("hello\n", "it has 'hello'"),
         (b"PK\x03\x04rest of a sheet", "save the sheet as CSV"),
         (b"\x00\x01\x02\x03" * 50, "not a text file"),
-        ("date,tmin,tmax\n2026-03-01,15,93\n2026-03-02,2,75\n2026-03-03,20,110\n", "say --units tenths"),
+        (
+            "date,tmin,tmax\n2026-03-01,15,93\n2026-03-02,2,75\n2026-03-03,20,110\n",
+            "if these are °F, say --units F; if tenths",
+        ),
         ("date,tmin,tmax,tmin 2\n2026-03-01,1,2,3\n", "several columns may be tmin: 'tmin', 'tmin 2'"),
     ],
 )

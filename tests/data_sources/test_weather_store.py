@@ -8,6 +8,7 @@ import sys
 import threading
 from contextlib import closing
 from datetime import UTC, date, datetime, timedelta, timezone
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -39,6 +40,23 @@ def store(tmp_path):
 
 def days(tmin, tmax, source="station", first=MARCH):
     return DailyWeather(first, tmin, tmax, source)
+
+
+def test_two_who_find_an_empty_file_fill_one(tmp_path, monkeypatch):
+    file, size_of = tmp_path / FILE_NAME, Path.stat
+    file.touch()
+
+    def filled_meanwhile(path, **more):
+        found = size_of(path, **more)
+        if path == file and not found.st_size:
+            monkeypatch.undo()
+            with WeatherStore.open(tmp_path, create=True) as other:
+                other.add(BENCH, days([1.0], [9.0]), FILE, fetched_at=NOON)
+        return found
+
+    monkeypatch.setattr(Path, "stat", filled_meanwhile)
+    with WeatherStore.open(tmp_path, create=True) as store:
+        assert store.read(BENCH).tmin.tolist() == [1.0]
 
 
 def test_what_goes_in_comes_out(store):

@@ -109,7 +109,7 @@ def test_a_temperature_that_cannot_be_is_not_used_even_between_two_checks(tmp_pa
     path = filled(tmp_path / "g")
     with WeatherStore.open(path.parent) as store:
         store.connection.execute("UPDATE day SET tmin = 4, tmax = 6.7e10 WHERE source = 1 AND day % 100 = 3")
-        with pytest.raises(StoreCorruptError, match=r"a temperature of 6\.7e\+10 degC"):
+        with pytest.raises(StoreCorruptError, match=r"a temperature of 6\.7e\+10 °C"):
             store.read("p")
 
 

@@ -16,7 +16,7 @@ import pytest
 
 from data_sources.kept_notes import PAST, keep_forecasts, read_forecasts
 from data_sources.tables import text_table
-from phenology.model.errors import InputError
+from phenology.model.errors import InputError, UnknownNameError
 from phenology.model.track_record import PastForecast
 from reports.cli import unexpected
 from reports.views.calendar_file import events_before
@@ -30,6 +30,12 @@ DIGITS = "9" * 4400
 @pytest.fixture
 def bench(tmp_path: Path) -> Bench:
     return new_bench(tmp_path / "garden")
+
+
+def test_a_name_like_none_says_what_shows_the_names() -> None:
+    assert "flushcast tree list" in unexpected.in_one_sentence(UnknownNameError("tree", "oak"))
+    assert "Latin name" in unexpected.in_one_sentence(UnknownNameError("species", "larch"))
+    assert unexpected.in_one_sentence(UnknownNameError("tree", "Ulm", ["Elm"])).endswith("mean Elm?")
 
 
 DATES = [

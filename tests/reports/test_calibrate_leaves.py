@@ -19,10 +19,10 @@ HABIT = LeafHabit("Ulmus parvifolia", 9, 9, (3.1, 2.8, 3.4), (6.2, 5.8, 6.6), 5.
 
 def test_the_sentence_in_either_unit():
     assert leaf_words(HABIT, "C") == (
-        "A leaf each 3.1 days at 18 degC (40 degree-days above 5), 6.2 leaves to extended, "
+        "A leaf each 3.1 days at 18 °C (40 degree-days above 5), 6.2 leaves to extended, "
         "from 9 flushes counted."
     )
-    assert "days at 64 degF (73 degree-days above 41)" in leaf_words(HABIT, "F")
+    assert "days at 64 °F (73 degree-days above 41)" in leaf_words(HABIT, "F")
     last = LeafHabit("Ulmus parvifolia", 1, 0, (3.1, 2.8, 3.4), (6.2, 5.8, 6.6), 5.0)
     assert leaf_words(last, "C") == "6.2 leaves to extended, from 1 flush counted."
 

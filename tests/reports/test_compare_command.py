@@ -145,7 +145,7 @@ def test_degree_days_follow_the_gardens_units(tmp_path):
         if c["degree_days_c"]:
             assert float(f["degree_days_f"]) == pytest.approx(1.8 * float(c["degree_days_c"]), abs=0.15)
         assert c["days_ahead"] == f["days_ahead"]
-    assert "41 degF" in bench.does("compare", "--no-look-back").out
+    assert "41 °F" in bench.does("compare", "--no-look-back").out
 
 
 @pytest.mark.parametrize("day", [date(2025, 11, 28), date(2026, 1, 20)])

@@ -30,7 +30,7 @@ def promise(issued: date, tmax: float, days: int = 10, wobble: float = 0.0) -> D
 
 @pytest.fixture
 def garden(tmp_path: Path) -> Path:
-    """One maple, weather to 14 June; on 4 June 20 degC was forecast, on 12 June 33 degC."""
+    """One maple, weather to 14 June; on 4 June 20 °C was forecast, on 12 June 33 °C."""
     folder = tmp_path / "garden"
     records = [Place("p", "Balcony", 48.0, 8.0), Tree("t", "Maple", "Acer palmatum"), Stand("s", "t", "p")]
     create_garden(folder, GardenSettings(stands_on=DAY), records, "made")

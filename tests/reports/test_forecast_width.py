@@ -3,17 +3,19 @@
 from __future__ import annotations
 
 import os
+from datetime import date
 from functools import cache
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
 
-from phenology.advice.agenda import Section, make_agenda
+from phenology.advice.agenda import Section, State, make_agenda
 from phenology.advice.alike import alike
 from phenology.advice.garden_forecast import forecast_garden
 from phenology.model.records import Aim
 from phenology.species.catalogue import load_species
-from reports.views.forecast_text import forecast_text
+from reports.views.forecast_text import at_words, forecast_text
 from reports.views.words import tree_names
 from tests.phenology.gardens import Records, day
 from tests.reports.demo import FEW, demo_folder, flushcast, own_demo
@@ -62,6 +64,14 @@ def test_no_line_is_wider_than_the_terminal(columns, tmp_path, monkeypatch):
         widest = max(map(len, (done.stdout + done.stderr).splitlines()))
         assert widest <= columns
         assert columns > 60 or widest > columns - 12  # and the width is used
+
+
+@pytest.mark.parametrize(
+    "vague, words", [(False, "buds swelling on 24 Mar"), (True, "buds swelling by 24 Mar")]
+)
+def test_a_vague_date_is_told_as_the_day_by_which_it_was(vague, words):
+    state = State("swelling", on=date(2026, 3, 24), vague=vague)
+    assert at_words(SimpleNamespace(rows=[SimpleNamespace(state=state)])) == words
 
 
 def test_some_trees_are_told_in_full():

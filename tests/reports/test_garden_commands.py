@@ -231,10 +231,10 @@ def test_every_species_shows_its_cautions_and_what_wakes_it(bench):
 
 
 def test_a_fahrenheit_garden_is_told_that_sums_are_in_celsius(bench):
-    assert "degC, as they were written" not in bench.does("species", "trident").out
+    assert "°C, as they were written" not in bench.does("species", "trident").out
     bench.does("settings", "units", "F")
     shown = bench.does("species", "trident").out
-    assert "at a constant 64 degF" in shown and "sums and sources count in degC" in shown
+    assert "at a constant 64 °F" in shown and "sums and sources count in °C" in shown
 
 
 def test_species_can_be_read_without_a_garden(tmp_path):
@@ -280,3 +280,4 @@ def test_settings_are_shown_and_set(bench):
     assert read_settings(bench.folder).odds == 0.9
     assert "Did you mean units" in bench.refuses("settings", "unts", "F")
     assert '"C" or "F", not "K"' in bench.refuses("settings", "units", "K")
+    assert bench("settings", "--reset").code == 2

@@ -238,7 +238,7 @@ def test_years_of_public_looks_come_in_with_their_trees(tmp_path):
     bench.does("init", bench.folder, "--lat", "42.5", "--lon", "72.2 W")
     path = shared / "data/harvard_forest/looks.csv"
     told = bench.does("import", path, "--new-trees").words
-    assert "looks.csv: 5492 new looks" in told
+    assert "looks.csv: 5,492 new looks" in told
     found = records(bench)
     assert len(found.looks) == 5492
     assert {f.started_by for f in found.flushes} == {"season"}

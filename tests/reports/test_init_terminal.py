@@ -64,7 +64,8 @@ class Terminal:
 def test_init_asks_slips_again_and_ends_with_a_date_for_every_tree(tmp_path: Path) -> None:
     terminal = Terminal("init", tmp_path / "g")
     terminal.answer("Town or village", "Petersham, Massachusetts")  # no such town in the list
-    terminal.answer("Which one", "0")
+    terminal.answer("Which one", "this")
+    terminal.answer("write a number from 0 to", "0")
     terminal.answer("Town or village", "Worcester, Massachusetts")
     terminal.answer("Height", "rather high")
     terminal.answer("Height", "480 ft")
@@ -86,7 +87,7 @@ def test_init_asks_slips_again_and_ends_with_a_date_for_every_tree(tmp_path: Pat
     assert terminal.end() == 0
     told = terminal.told
     assert "1  Petersham (New South Wales), Australia: 33.89 S" in told  # shown, not taken
-    assert "'rather high' is no elevation" in told and "Did you mean soft (extending)?" in told
+    assert "'rather high' is no elevation" in told and "Did you mean soft (extending)?\n" in told
     assert "write it with the day" in told.lower()
     forecast = told[told.index("2026 season, as of") : told.index("\nNext:")]
     for tree in ("Big trident", "Beech", "Odd one"):

@@ -5,7 +5,10 @@ from __future__ import annotations
 import pytest
 
 from data_sources.garden import open_journal
+from phenology.model.errors import StoreError
+from reports.cli.common import garden_folder
 from reports.entries.look_editor import LookEditor
+from reports.garden.open_garden import OpenGarden
 from tests.reports.bench import new_bench
 
 
@@ -83,12 +86,14 @@ def test_a_date_that_may_be_seen_or_happened_says_how_it_was_taken(bench):
     assert "happened" in {k.kind for k in looks(bench)}
 
 
-@pytest.mark.parametrize("day", ["10 June 2024", "mid June 2024"])
-def test_a_date_of_long_ago_that_stands_alone_is_when_it_came_about(bench, day):
+@pytest.mark.parametrize("day, listed", [("10/6/2024", "then"), ("mid June 2024", "mid June 2024")])
+def test_a_date_of_long_ago_that_stands_alone_is_when_it_came_about(bench, day, listed):
+    bench.does("settings", "date-order", "day-first")
     answer = bench.does("look", "Elm 1", "hardened", "--date", day)
     assert "came about" in answer.words and "--kind seen" in answer.words
     assert "came about" not in bench.does("look", "Elm 1", "turning", "--date", "20 Oct 2024").words
     assert [look.kind for look in looks(bench)] == ["happened", "seen"]
+    assert f"came about {listed}" in bench.does("look", "--list").out
 
 
 def test_one_of_several_looks_shows_what_stood_then(bench):
@@ -138,6 +143,7 @@ def test_the_same_look_again_is_known(bench):
         (["Elm 1", "soft", "--date", "2026-07-26"], "is in the future"),
         (["Elm 1", "soft", "--date", "29 Feb 2025"], "February 2025 has 28 days"),
         (["Ulm 1", "soft"], "no tree, species or place called 'Ulm 1'. Did you mean Elm 1"),
+        (["soft", "elm"], "the trees come first: elm soft"),
         (["Elm 1", "sofd"], "no stage called 'sofd'. Did you mean soft (extending)"),
         (["Elm 1", "exten"], "'exten' may be extending or extended"),
         (["Elm 1", "soft", "--mark", "burnt"], "no mark called 'burnt'"),
@@ -182,6 +188,16 @@ def test_lists_keep_to_eighty_columns(bench):
         assert max(len(line) for line in answer.out.splitlines()) <= 80
 
 
+def test_lists_lose_nothing_on_a_narrow_terminal(bench, monkeypatch):
+    bench.does("work", "Elm 1", "partial", "--date", "25 June 2025")
+    wide = [bench.does(*words).out.split() for words in (["work", "--list"], ["tree", "list"], ["settings"])]
+    monkeypatch.setenv("COLUMNS", "40")
+    for words, known in zip((["work", "--list"], ["tree", "list"], ["settings"]), wide, strict=True):
+        told = bench.does(*words).out
+        assert max(map(len, told.splitlines())) <= 40
+        assert sorted("".join(told.split())) == sorted("".join(known))
+
+
 def test_a_lost_flush_is_over_and_the_next_growth_opens_another(bench):
     bench.does("look", "Elm 1", "soft", "--date", "1 June", "--mark", "frosted")
     assert "This opens flush 2." in bench.does("look", "Elm 1", "breaking", "--date", "1 July").words
@@ -206,6 +222,13 @@ def test_usage_errors_are_usage_errors(bench):
 def test_without_a_garden_one_sentence_says_what_to_do(bench):
     gone = bench.__class__(bench.folder / "nowhere")
     assert "run 'flushcast init'" in gone.refuses("look", "Elm 1", "soft")
+
+
+def test_a_garden_that_lost_its_settings_is_known_where_it_stands(bench, monkeypatch):
+    (bench.folder / "garden.toml").unlink()
+    monkeypatch.chdir(bench.folder)
+    with pytest.raises(StoreError, match=r"has lost its garden\.toml"):
+        OpenGarden(garden_folder(None)).trees  # noqa: B018
 
 
 def test_a_flush_may_end_unfinished_with_why(bench):

@@ -125,7 +125,7 @@ def test_little_gardens_say_what_is_missing(name):
 
 def test_fahrenheit_gardens_are_told_fahrenheit():
     html = PAGES["fahrenheit"]()
-    assert "degree-days above 41\u00a0°F" in html and "steady 64\u00a0°F" in html
+    assert "degree-days above 41 °F" in html and "steady 64 °F" in html
     assert "°C" not in html
 
 

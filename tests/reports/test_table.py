@@ -67,7 +67,7 @@ def test_json_nests_at_the_dots_and_tells_nothing_as_null() -> None:
 
 def test_units_are_turned_at_the_last_step_and_a_degree_day_is_not_shifted() -> None:
     row = pots("F").records()[0]
-    assert row["warmest"] == 50.1  # 10.04 degC, not the 10.0 that was told
+    assert row["warmest"] == 50.1  # 10.04 °C, not the 10.0 that was told
     assert row["degree_days"] == 180 and row["day"] == {"p50": 164.04}
     assert "warmest_f,degree_days_f" in pots("F").as_csv()
     assert pots("F").as_frame()["warmest_c"].tolist()[0] == 10.0

@@ -151,7 +151,7 @@ def test_heat_is_told_in_the_garden_s_own_units(tmp_path):
     bench = new_bench(tmp_path / "garden", "--units", "F")
     bench.does("weather", "add", hot_weather(tmp_path, swing=3), "--units", "C")
     told = bench.does("work", "Elm 1", "cutback", "--date", "10 July").words
-    assert "degF on" in told and "degC" not in told
+    assert "°F on" in told and "°C" not in told
 
 
 def test_weather_that_cannot_be_used_stops_nobody_from_writing_work_down(bench, tmp_path):
@@ -165,7 +165,7 @@ def test_weather_that_cannot_be_used_stops_nobody_from_writing_work_down(bench, 
 
 
 def hot_weather(folder, swing):
-    """Two and a half years of days at 34 degC and more, or all alike."""
+    """Two and a half years of days at 34 °C and more, or all alike."""
     first = date(2024, 1, 1).toordinal()
     days = [f"{date.fromordinal(first + n)},{18 + n * 7 % swing},{34 + n * 5 % swing}" for n in range(936)]
     path = folder / "w.csv"

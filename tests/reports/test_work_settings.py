@@ -31,9 +31,9 @@ def test_limits_follow_the_settings_and_survive_the_file(tmp_path: Path):
     "name, value, sentence",
     [
         ("hot-day", "warm", "takes a temperature such as 33C or 91F"),
-        ("least-daylength", "25", "a number from 0 to 24"),
+        ("least-daylength", "25", "'least-daylength' must be a number from 0 to 24"),
         ("away", "2026-08-14/2026-08-01", "first day before last"),
-        ("away", "August", "a list of intervals"),
+        ("away", "August", 'first day before last, not "August"'),
     ],
 )
 def test_values_that_cannot_be_are_refused(tmp_path: Path, name: str, value: str, sentence: str):
@@ -51,10 +51,10 @@ def test_nobody_home_is_told_when_work_is_written_down(tmp_path: Path):
 @pytest.mark.parametrize(
     ("units", "typed", "kept", "shown"),
     [
-        ("F", "91", 32.8, "91 degF"),
-        ("F", "33C", 33.0, "91 degF"),
-        ("C", "91F", 32.8, "32.8 degC"),
-        ("C", "31.5 °C", 31.5, "31.5 degC"),
+        ("F", "91", 32.8, "91 °F"),
+        ("F", "33C", 33.0, "91 °F"),
+        ("C", "91F", 32.8, "32.8 °C"),
+        ("C", "31.5 °C", 31.5, "31.5 °C"),
     ],
 )
 def test_a_hot_day_is_said_in_the_garden_s_units_and_kept_in_celsius(tmp_path, units, typed, kept, shown):

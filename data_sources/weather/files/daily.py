@@ -69,7 +69,8 @@ def read_daily(
     assert units is not None
     usual = float(np.nanmedian(high)) if np.isfinite(high).sum() >= 3 else 0.0
     if abs(usual) > NO_AIR.get(units, np.inf):
-        hint = "; if these are tenths of a °C, say --units tenths"
+        fahrenheit = "°F, say --units F; if " if units == "C" and abs(usual) <= NO_AIR["F"] else ""
+        hint = f"; if these are {fahrenheit}tenths of a °C, say --units tenths"
         raise table.error(f"its usual maximum is {usual:.0f} °{units}, which is no air", hint)
     station, oldest_first = _station(table), np.argsort(days)
     kinds = _row_sources(table, source)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from contextlib import contextmanager, suppress
+from contextlib import closing, contextmanager, suppress
 from datetime import date, datetime
 from itertools import chain
 from pathlib import Path
@@ -13,8 +13,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from data_sources.sqlite.backups import rolling_backup
+from data_sources.sqlite.connection import connect
 from data_sources.sqlite.database import Database
-from data_sources.sqlite.errors import damaged
+from data_sources.sqlite.errors import damaged, plain_errors
+from data_sources.sqlite.schema import migrate
 from data_sources.weather.store.records import DayValue, Origin, OriginUse, PastForecasts, SuspiciousDay
 from data_sources.weather.store.steps import COLDEST, HOTTEST, WEATHER_SCHEMA, seal
 from phenology.model.errors import StoreCorruptError, StoreError, WeatherError
@@ -52,8 +54,9 @@ class WeatherReader(Database):
             size = path.stat().st_size
         if not size and not create:
             raise WeatherError(NO_WEATHER)
-        if size == 0:
-            path.unlink(missing_ok=True)
+        if size == 0:  # filled where it lies, under its lock: another process may be doing the same
+            with plain_errors(path, "making"), closing(connect(path)) as connection:
+                migrate(connection, cls.schema)
         return cls(path, create=create)
 
     @contextmanager
@@ -326,7 +329,7 @@ def _numbers(rows: Sequence[tuple[Any, ...]]) -> NDArray[np.float64]:
         raise damaged(Path(FILE_NAME), "a cell is no number", _ASK) from None
     beyond = (cells[:, 2:] < COLDEST) | (cells[:, 2:] > HOTTEST)
     if beyond.any():
-        raise damaged(Path(FILE_NAME), f"a temperature of {cells[:, 2:][beyond][0]:g} degC", _ASK)
+        raise damaged(Path(FILE_NAME), f"a temperature of {cells[:, 2:][beyond][0]:g} °C", _ASK)
     return cells
 
 

@@ -38,7 +38,7 @@ def broken_seal(connection: sqlite3.Connection) -> str | None:
                 return f"its {block.split()[0]} rows do not match their checksum"
     query = "SELECT tmin, tmax FROM day WHERE ifnull(tmin, tmax) < ? OR ifnull(tmax, tmin) > ?"
     beyond = connection.execute(query, (COLDEST, HOTTEST)).fetchone()
-    return f"a temperature of {beyond[0]} to {beyond[1]} degC" if beyond else None
+    return f"a temperature of {beyond[0]} to {beyond[1]} °C" if beyond else None
 
 
 def _kept(connection: sqlite3.Connection) -> dict[str, int]:

@@ -55,7 +55,8 @@ def asked(question: str, read: Callable[[str], T], *, default: str | None = "") 
         try:
             return read(typed.strip())
         except InputError as error:
-            say(f"  {error}.".replace("..", "."))
+            words = str(error)
+            say(f"  {words}{'' if words.endswith(('.', '?')) else '.'}")
 
 
 def find_where(town: str | None, lat: str | None, lon: str | None, zone: str | None) -> Where:
@@ -119,8 +120,13 @@ def _chosen(towns: Sequence[Town], *, usual: int) -> Town:
         say(f"{n:3}  {town.line()}")
     if len(towns) > SHOWN:
         say(f"     and {len(towns) - SHOWN} more: add state or country, such as '{towns[0].name}, ...'")
-    choice = click.IntRange(0, len(shown))
-    n = click.prompt("Which one (0: none of them)", type=choice, default=usual, err=True)
+
+    def read(typed: str) -> int:
+        if not (typed.isdecimal() and int(typed) <= len(shown)):
+            raise InputError(f"write a number from 0 to {len(shown)}")
+        return int(typed)
+
+    n = asked(f"Which one (0: none of them) [{usual}]", read, default=str(usual))
     if n == 0:
         raise InputError("then add state or country behind a comma, or name a larger town nearby")
     return shown[n - 1]

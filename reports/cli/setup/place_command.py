@@ -91,8 +91,8 @@ def place_command() -> None:
 
 
 _place_options = together(
-    click.option("--lat", metavar="DEGREES", help="Latitude; default: as the first place."),
-    click.option("--lon", metavar="DEGREES", help="Longitude; default: as the first place."),
+    click.option("--lat", metavar="DEGREES", help="Latitude, such as 47.2 or '33.9 S'."),
+    click.option("--lon", metavar="DEGREES", help="Longitude, such as 8.3 or '122.4 W'."),
     click.option("--elevation", metavar="METRES", help="Above the sea; '1017ft' is understood."),
     click.option("--cover", metavar="WORD", help="open, shade net, cold frame, greenhouse ..."),
     click.option("--sun", metavar="WORD", help="full, half, morning, shade ..."),

@@ -26,6 +26,8 @@ def settings_command(garden: OpenGarden, name: str | None, value: tuple[str, ...
     flushcast settings season-start 07-01
     """
     settings = garden.settings
+    if name is None and reset:
+        raise click.UsageError("say which setting goes back to its default: flushcast settings odds --reset")
     if name is None:
         rows = [[shown, shown_setting(n, settings), SETTINGS[n].meaning] for n, shown in NAMES.items()]
         own = f"{len(settings.species)} species with values of this garden: flushcast species\n"

@@ -13,6 +13,7 @@ import click
 
 from data_sources.garden import GardenSettings
 from data_sources.tables.import_draft import species_named
+from phenology.language.degrees import degrees
 from phenology.model.errors import InputError
 from phenology.model.shared_calibration import SharedCalibration
 from phenology.species.catalogue import STEPS, Species, find_species, load_species
@@ -139,14 +140,14 @@ def _value(field: str, text: str) -> Any:
 
 
 def _prior(text: str) -> dict[str, float]:
-    """Median days at 18 degC, and how far they may be off: "35" or "35, 0.3"."""
+    """Median days at 18 °C, and how far they may be off: "35" or "35, 0.3"."""
     try:
         parts = [float(part) for part in text.split(",")]
     except ValueError:
         parts = []
     if len(parts) not in (1, 2):
         raise InputError(
-            f"a step takes days at 18 degC and, if you like, a log-scale spread: 35 or 35,0.3; got '{text}'"
+            f"a step takes days at 18 °C and, if you like, a log-scale spread: 35 or 35,0.3; got '{text}'"
         )
     return {"days": parts[0]} if len(parts) == 1 else {"days": parts[0], "log_sd": parts[1]}
 
@@ -204,11 +205,10 @@ def one(
     for caution in s.cautions:
         source = _SAP_SOURCE if caution == s.sap_caution else _PRACTICE
         lines += _line(caution, notes.mark(source), False)
-    constant = "64 degF" if units == "F" else "18 degC"
-    lines.append(f"Believed before any look, in days at a constant {constant}")
+    lines.append(f"Believed before any look, in days at a constant {degrees(18, units)}")
     lines.append("(in brackets: where the species' own mean lies, two to one):")
     if units == "F":
-        lines.append("(sums and sources count in degC, as they were written)")
+        lines.append("(sums and sources count in °C, as they were written)")
     for step in STEPS:
         prior = s.priors[step]
         spread = math.exp(prior.log_sd)

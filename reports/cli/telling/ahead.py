@@ -142,7 +142,7 @@ def round_command(
 @click.command("windows")
 @click.argument("trees", nargs=-1, metavar="[TREES]")
 @as_of_option
-@click.option("--json", "as_json", is_flag=True, help="The windows as JSON.")
+@click.option("--json", "as_json", is_flag=True, help="The windows as JSON (schema flushcast.windows/1).")
 @open_garden_option
 def windows_command(garden: OpenGarden, trees: tuple[str, ...], as_of: str | None, as_json: bool) -> None:
     """List the windows of work: opens, best, closes and why, and the odds of ripening if you wait.

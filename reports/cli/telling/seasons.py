@@ -150,7 +150,7 @@ def _season(text: str) -> int:
 
 @click.command("hindcast")
 @click.option("--weather", "weather_file", required=True, type=click.Path(path_type=Path), metavar="W.csv",
-              help="Daily weather: date,tmin,tmax in degC.")  # fmt: skip
+              help="Daily weather: date,tmin,tmax in °C.")  # fmt: skip
 @click.option("--looks", "looks_file", required=True, type=click.Path(path_type=Path), metavar="LOOKS.csv",
               help="Looks: date,tree,species,flush,stage.")  # fmt: skip
 @click.option("--given", required=True, metavar="STAGE",

@@ -15,6 +15,7 @@ from data_sources.weather.files.weather_table import FileReport
 from data_sources.weather.place_correction import refit_corrections
 from data_sources.weather.store.records import EARLIEST, LATEST
 from data_sources.weather.store.weather_store import WeatherStore
+from phenology.language.counts import counted
 from phenology.model.errors import InputError, WeatherError
 from phenology.weather.series import DailyWeather
 from reports.cli.common import asking, open_garden_option, put, say
@@ -134,8 +135,8 @@ def show_command(
     if as_json and as_csv:
         raise click.UsageError("choose one of --json and --csv")
     where, today = garden.place(place), garden.today
-    until = _day(last) if last else max(today, _day(first)) if first else today
-    since = _day(first) if first else until - timedelta(days=FORTNIGHT - 1)
+    until = _day(garden, last) if last else max(today, _day(garden, first)) if first else today
+    since = _day(garden, first) if first else until - timedelta(days=FORTNIGHT - 1)
     if not timedelta(0) <= until - since <= timedelta(days=LONGEST):
         raise InputError(f"give a first day before the last, and at most {LONGEST:,} days")
     with WeatherStore.open(garden.folder) as store:
@@ -164,14 +165,14 @@ def _draws(encoding: str | None) -> bool:
 @one_place
 @open_garden_option
 def accept_command(garden: OpenGarden, days: tuple[str, ...], every: bool, place: str | None) -> None:
-    """Use the doubtful days given (as 2026-07-19), or all of them.
+    """Use the doubtful days given, or all of them.
 
     Doubtful days are kept apart until then; look at them with `flushcast weather status`.
     """
     if bool(days) == every:
         raise click.UsageError("give the days to accept, or --all")
     where = garden.place(place)
-    wanted = [_day(text) for text in days]
+    wanted = [_day(garden, text) for text in days]
     with WeatherStore.open(garden.folder) as store:
         doubtful = {doubt.day for doubt in store.suspicious_days(where.id) if not doubt.accepted}
         for day in wanted:
@@ -180,17 +181,19 @@ def accept_command(garden: OpenGarden, days: tuple[str, ...], every: bool, place
                     f"{day} is not among the doubtful days; `flushcast weather status` lists them"
                 )
         count = store.accept(where.id, None if every else wanted)
-    put(f"accepted {count:,} {'day' if count == 1 else 'days'} for {where.name}")
+    put(f"accepted {counted(count, 'days')} for {where.name}")
 
 
-def _day(text: str) -> date:
+def _day(garden: OpenGarden, text: str) -> date:
+    """One day, as the other commands read dates; as 2026-07-19 it may be to come, as forecasts have them."""
     try:
         day = date.fromisoformat(text)
-        if not EARLIEST <= day <= LATEST:
-            raise ValueError
-        return day
     except ValueError:
-        raise InputError(f"'{text}' is not a date; write it as 2026-07-19") from None
+        vague = garden.read_date(text)
+        day = vague.earliest if vague.earliest is not None and vague.is_exact else date.min
+    if not EARLIEST <= day <= LATEST:
+        raise InputError(f"'{text}' is not a day that can be used; write one such as 19 July or 2026-07-19")
+    return day
 
 
 @click.command("undo")
@@ -205,7 +208,7 @@ def undo_command(garden: OpenGarden, place: str | None) -> None:
             raise InputError(f"there is no weather of {where.name} to take back")
         corrections = refit_corrections(garden.folder, store, where.id, garden.settings.units)
     restored = f", {undone.restored:,} earlier values are back" if undone.restored else ""
-    put(f"{where.name}: took back {undone.origin}: {undone.removed:,} days removed{restored}")
+    put(f"{where.name}: took back {undone.origin}: {counted(undone.removed, 'days')} removed{restored}")
     for line in corrections:
         put(f"{where.name} {line}")
 

@@ -10,7 +10,7 @@ import pytest
 from phenology.model.limits import Limits
 from phenology.model.records import Work
 from phenology.model.season import SeasonCalendar
-from phenology.species.catalogue import load_species
+from phenology.species.catalogue import load_species, neutral_species
 from phenology.work.duties import RestOfYear, bloom_cut, pinching, weather_ahead, winter_list
 from phenology.work.situation import Situation
 from phenology.work.wire_watch import wire_check
@@ -73,7 +73,7 @@ def warned(latin: str, days, stage: str | None, **more):
 
 def test_heat_is_told_with_its_worst_day():
     (heat,) = warned(ELM, ahead((15, 34), (16, 37), (15, 30)), "hardened")
-    assert heat == ("heat", "37 degC on 2 May: water early and again late, shade and shelter from wind")
+    assert heat == ("heat", "37 °C on 2 May: water early and again late, shade and shelter from wind")
     assert "worked lately" in warned(ELM, ahead((15, 35)), "hardened", worked=True)[0][1]
     assert warned(ELM, ahead((15, 33)), "hardened") == []
 
@@ -84,13 +84,13 @@ def test_late_frost_is_told_of_soft_growth_alone(stage, told):
     found = warned(ELM, ahead((5, 15), (-1, 12)), stage)
     assert len(found) == told
     if told:
-        assert found == [("frost", "-1 degC on the night to 2 May: soft growth under cover overnight")]
+        assert found == [("frost", "-1 °C on the night to 2 May: soft growth under cover overnight")]
 
 
 def test_a_clear_night_near_frost_counts_and_tropical_trees_come_in_sooner():
     assert warned(ELM, ahead((2, 15)), "extending") and not warned(ELM, ahead((2.5, 15)), "extending")
     assert warned("Ficus salicaria", ahead((4, 15)), None) == [
-        ("frost", "4 degC on the night to 1 May: bring it in")
+        ("frost", "4 °C on the night to 1 May: bring it in")
     ]
 
 
@@ -130,6 +130,8 @@ def test_evergreens_are_pruned_as_buds_swell_and_not_wired_bare():
         "pruning"
     ].sentence
     assert "wiring" not in found
+    for latin, kept in {"Olea europaea": "pair of leaves", "Wisteria floribunda": "or three buds"}.items():
+        assert kept in winter(latin, put_off=True)["cuts put off"].sentence
     assert winter(SASANQUA)["pruning"].first == REST.swelling[0]
 
 
@@ -142,6 +144,9 @@ def test_roots_have_the_season_of_their_genus():
 def test_a_resting_tree_is_only_sheltered():
     assert list(winter(ELM, aim="resting", put_off=True)) == ["winter shelter"]
     assert "cuts put off" not in winter(ELM, aim="building", put_off=True)
+    assert list(winter(ELM, put_off=True, weak=True)) == ["winter shelter"]
+    unknown = winter_list(neutral_species("Corylus avellana"), REST, put_off=True)
+    assert [c.name for c in unknown] == ["winter shelter"]  # nobody says that it is ever bare
 
 
 def test_flowering_trees_keep_their_buds_and_worn_wire_comes_off_first():

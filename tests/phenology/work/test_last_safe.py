@@ -134,7 +134,7 @@ def test_where_it_never_freezes_other_limits_rule():
     assert warm.stop().limit == "rest" and "stay shut until spring" in warm.reason()
     fig = late_of(27.0, mean=22.0, amplitude=6.0, species=FIG)
     assert fig.calendar_limits == ()
-    assert fig.stop().limit == "cool nights" and "12 degC" in fig.reason()
+    assert fig.stop().limit == "cool nights" and "12 °C" in fig.reason()
     assert fig.stop().day > warm.stop().day
 
 
