@@ -275,11 +275,11 @@ class _Entries:
         around = self.book.around(tree.id, tree.label, values["latest"])
         entry: Look | Work
         if isinstance(event, Stage):
-            entry = row.make(Look, new_id(), tree.id, "", stage=event)
+            entry = row.make(Look, new_id(), tree.id, "", event)
             if _is_plain_date(row) and (kind := kind_of_date(entry, around, today)) != entry.kind:
                 entry = replace(entry, kind=kind)
         else:
-            entry = row.make(Work, new_id(), tree.id, operation=event)
+            entry = row.make(Work, new_id(), tree.id, event)
         said = f"{tree.label}: {event}, {self.days(entry.earliest, entry.latest)}"
         if _key(entry) in self.known:
             report.there += 1
