@@ -251,6 +251,18 @@ class Row:
         return record(*first, *[self.values[name] for name in record.__match_args__[len(first) :]])
 
 
+class _Values(dict[str, Any]):
+    """The values of a row by field; what it says nothing of has its usual value, and takes no room."""
+
+    __slots__ = ("usual",)
+
+    def __init__(self, usual: Mapping[str, Any]) -> None:
+        self.usual = usual
+
+    def __missing__(self, name: str) -> Any:
+        return self.usual[name]
+
+
 class _RowReader:
     """Reads the rows of a sheet, each text of a column once."""
 
@@ -269,7 +281,7 @@ class _RowReader:
         if self.entries and is_unknown(row.texts.get("date", "")):
             row.values = {"unknown": True}
             return
-        row.values = values = dict(self.empty)
+        row.values = values = _Values(self.empty)
         wrong: dict[str, InputError] = {}
         for name, text in (self.needed | row.texts).items():
             if text and name in self.plain:

@@ -256,8 +256,9 @@ class _Entries:
                 continue
             for tree in trees:
                 by_tree.setdefault(tree.id, []).append((row, tree, report))
-        for entries in by_tree.values():
-            for row, tree, report in sorted(entries, key=lambda entry: _place_in_time(entry[0])):
+        self.dated.clear()  # each row goes when it has been taken, for very many take much memory
+        for id in list(by_tree):
+            for row, tree, report in sorted(by_tree.pop(id), key=lambda entry: _place_in_time(entry[0])):
                 try:
                     self._take(row, tree, report)
                 except StageOrderError as error:
