@@ -153,7 +153,7 @@ def wake(work: Work, record: TreeRecord, calendar: SeasonCalendar, *, new_id: Ca
         return Waking(woken, changed=(woken, *ended))
     woken = Flush(new_id(), work.tree_id, season, "work", day, work.id, part=work.part)
     moved = tuple(
-        replace(look, flush_id=woken.id)
+        look.at_flush(woken.id)
         for f in before[-1:]
         for look in record.looks_of(f)
         if look.earliest > work.latest and look.stage.rank < _TURN and not partial

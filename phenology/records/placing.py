@@ -190,7 +190,7 @@ def _long_unseen(look: Look, record: TreeRecord, flushes: Sequence[Flush]) -> bo
     return bool(seen) and (look.earliest - max(seen)).days > OLD_LEAVES_DAYS
 
 
-@dataclass(frozen=True)
+@dataclass
 class _Placer:
     """Finds the flush of one look among those of its season, the look itself not on record."""
 
@@ -263,7 +263,7 @@ class _Placer:
             first = later[0].earliest
             began = Flush(self.new_id(), look.tree_id, self.season, "seen", first, cause=self.said.cause)
             after = (other for other in record.looks_of(last) if other.earliest >= first)
-            moved = tuple(replace(other, flush_id=began.id) for other in after)
+            moved = tuple(other.at_flush(began.id) for other in after)
             return Placement(last, moved=moved, also=(began,))
         ends = last.ended_on is None and record.furthest(last) < _HARD and look.part is None
         changed = (replace(last, ended_on=look.earliest, ended_why=NEXT_BEGAN),) if ends else ()
