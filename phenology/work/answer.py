@@ -22,6 +22,9 @@ DAY_RULES = (
 )
 """Rules that stand against any cut for now, whichever it is."""
 
+LEFT = ("aim", "weak tree")
+"""Rules that leave a tree alone, whatever is asked; their sentence is not told again."""
+
 
 @dataclass(frozen=True)
 class Answer:
@@ -63,6 +66,8 @@ def _instead(case: Case, findings: list[Finding]) -> str:
     if case.operation not in (*SHAPING, "pinching"):
         return ""
     choice = choose(case.situation())
+    if any(f.rule in LEFT for f in findings):
+        return "leave it alone"
     same = any(OPERATION_OF[t] == case.operation for t in choice.now)
     return (
         "leave it alone until then" if same or any(f.rule in DAY_RULES for f in findings) else choice.sentence

@@ -14,6 +14,7 @@ from phenology.advice.garden_forecast import forecast_garden
 from phenology.advice.plan import Planner
 from phenology.advice.windows import windows
 from phenology.model.records import Aim
+from reports.views.ahead_text import review_lines
 from tests.phenology.gardens import BEECH, Records, day, weather
 
 
@@ -110,6 +111,14 @@ def test_off_season_there_is_a_review():
     walk = walk_of(garden_of(r, 15))
     assert [t.label for t, _ in walk.review.repot] == ["Elm 1"]
     assert {v.operation for v in walk.visits if v.tree.label == "Sick elm"} == {None}  # nor cut nor wired
+
+
+def test_the_last_frost_of_a_review_is_still_to_come():
+    r = Records.of("Beech", species=BEECH, past=(2018, 2019), days=(145, 165, 185))
+    walk = walk_of(garden_of(r, 75))
+    assert walk.review is not None and day(2020, 75) < walk.review.last_frost[1] < day(2020, 160)
+    frosts = [line.split(":")[0] for line in review_lines(walk.review) if " frost: " in line]
+    assert frosts == ["Last frost", "First frost"]  # in the order in which they come
 
 
 def test_retired_trees_are_not_visited():
