@@ -164,6 +164,8 @@ def _opens(window: Window) -> str:
         return f"open since {short_date(middle)}" if middle else "open"
     if first is None:
         return "hardly this season"
+    if last is not None and last <= window.row.garden.as_of:
+        return f"very probably open by now ({date_range(first, last)})"
     return f"opens {date_range(first, last)}" if last else f"opens from {short_date(first)}, if at all"
 
 
