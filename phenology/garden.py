@@ -7,6 +7,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import date, timedelta
 from functools import cached_property
+from operator import attrgetter
 from typing import TYPE_CHECKING, TypeVar
 
 import numpy as np
@@ -164,12 +165,21 @@ class Garden:
     @cached_property
     def looks_by_flush(self) -> Mapping[str, list[Look]]:
         """Looks of each flush, oldest first."""
-        return _grouped(sorted(self.looks, key=lambda v: (v.latest, v.earliest)), "flush_id")
+        return _grouped(self._oldest_first, "flush_id")
 
     @cached_property
     def looks_by_tree(self) -> Mapping[str, list[Look]]:
-        """Looks of each tree, in the order they are kept."""
-        return _grouped(self.looks, "tree_id")
+        """Looks of each tree, oldest first."""
+        return _grouped(self._oldest_first, "tree_id")
+
+    @cached_property
+    def noted_looks(self) -> Mapping[str, list[Look]]:
+        """Those with a note."""
+        return _grouped([look for look in self._oldest_first if look.note], "tree_id")
+
+    @cached_property
+    def _oldest_first(self) -> list[Look]:
+        return sorted(self.looks, key=attrgetter("latest", "earliest"))
 
     @cached_property
     def works_by_tree(self) -> Mapping[str, list[Work]]:
@@ -196,8 +206,9 @@ class Garden:
         return _grouped(sorted(self.stands, key=lambda v: v.from_date or date.min), "tree_id")
 
     def _flush_order(self, flush: Flush) -> tuple[int, date, int]:
-        first = min((look.earliest for look in self.looks_by_flush.get(flush.id, ())), default=date.max)
-        return flush.season, flush.started_on or first, 0 if flush.started_by == "season" else 1
+        looks = self.looks_by_flush.get(flush.id, ())
+        began = flush.started_on or min((look.earliest for look in looks), default=date.max)
+        return flush.season, began, 0 if flush.started_by == "season" else 1
 
     def aim_of(self, tree: Tree) -> str:
         """What the tree is grown towards on `as_of`; refining unless said otherwise."""

@@ -174,7 +174,7 @@ def decode_rows(kind: type[R], rows: Iterable[Sequence[Any]]) -> list[R]:
     for k, column in enumerate(columns(table_of(kind))):
         if (read := column.read) is not None:
             known = {value: None if value is None else read(value) for value in set(cells[k])}
-            cells[k] = [known[value] for value in cells[k]]
+            cells[k] = list(map(known.__getitem__, cells[k]))
     slots: Sequence[str] = getattr(kind, "__slots__", ())
     if not slots:
         return [kind(*row) for row in zip(*cells, strict=True)]

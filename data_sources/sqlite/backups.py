@@ -45,7 +45,7 @@ def list_backups(path: Path) -> list[Backup]:
 
 
 def newest_good(path: Path, schema: Schema) -> Backup | None:
-    """The newest backup that passes the deep check."""
+    """The newest backup that passes the check."""
     for backup in list_backups(path):
         with suppress(sqlite3.Error, OSError):
             if inspect(backup.path, schema, whole=True).fault is None:

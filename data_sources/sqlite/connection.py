@@ -14,7 +14,7 @@ from urllib.parse import quote
 from data_sources.disk.whole_files import sync_folder
 
 LOGS = ("-wal", "-journal")
-CHECKED = "-checked"  # our own: when the file was last checked deeply
+CHECKED = "-checked"  # our own: when the file was last checked
 
 
 def beside(path: Path, ending: str) -> Path:

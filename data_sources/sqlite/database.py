@@ -66,8 +66,7 @@ class Database:
             )
 
     def _make_ready(self, *, older: bool) -> None:
-        fault = health.fault_in(self.connection, self.schema, deep=self._due)
-        if fault is not None:
+        if self._due and (fault := health.fault_in(self.connection, self.schema)) is not None:
             raise self.damaged(fault)
         if self.read_only:
             self.warnings.append(f"{self.path} can only be read: the file or its folder is read-only.")

@@ -1,8 +1,8 @@
-"""Is a database file whole? A quick check at every opening, a deep one once a day and after a surprise.
+"""Is a database file whole? Checked once a day and after every surprise.
 
-SQLite's quick check sees broken structure. The deep check adds indexes, references and, through the schema,
-every cell, so it takes time that grows with the file. The day of the last one is kept beside the
-file with the state it was left in: another state means that it was killed, copied or written to by others.
+The check goes through structure, indexes, references and, through the schema, every cell, so it takes time
+that grows with the file. The day of the last one is kept beside the file with the state it was left in:
+another state means that it was killed, copied or written to by others.
 """
 
 from __future__ import annotations
@@ -29,7 +29,7 @@ class Inspection:
 
 
 def inspect(path: Path, schema: Schema, *, whole: bool = False) -> Inspection:
-    """Look at a file without opening it to write; with `whole`, run the deep check too.
+    """Look at a file without opening it to write; with `whole`, check it too.
 
     Raises `OSError` or `sqlite3.Error` if the file cannot be read, which says nothing of what it holds.
     """
@@ -76,18 +76,16 @@ def _recorded_version(connection: sqlite3.Connection) -> int | None:
     return version
 
 
-def fault_in(connection: sqlite3.Connection, schema: Schema, *, deep: bool = True) -> str | None:
+def fault_in(connection: sqlite3.Connection, schema: Schema) -> str | None:
     """What is wrong with an open database, in words; None when nothing is.
 
-    With `deep`, SQLite's full check and every reference and, at the present version, every cell.
+    SQLite's full check, every reference and, at the present version, every cell.
     """
     try:
         with snapshot(connection):
-            verdict = pragma(connection, "integrity_check(1)" if deep else "quick_check(1)")
+            verdict = pragma(connection, "integrity_check(1)")
             if verdict != "ok":
                 return str(verdict).splitlines()[-1]
-            if not deep:
-                return None
             if connection.execute("PRAGMA foreign_key_check").fetchone() is not None:
                 return "a row points at another that is not there"
             version = pragma(connection, "user_version")
@@ -120,20 +118,20 @@ def _shape(connection: sqlite3.Connection) -> dict[str, tuple[str, str]]:
 
 
 def today() -> str:
-    """The day that counts for the daily deep check."""
+    """The day that counts for the daily check."""
     return datetime.now(UTC).date().isoformat()
 
 
 def checked_today(path: Path) -> bool:
-    """Whether the file passed the deep check today and is as a flushcast left it since."""
+    """Whether the file passed the check today and is as a flushcast left it since."""
     with suppress(OSError, ValueError):
         return beside(path, CHECKED).read_text("utf-8") == f"{today()} {state_of(path)}"
     return False
 
 
 def remember_check(path: Path, day: str) -> None:
-    """Write down that the database, as it stands, was checked deeply that day; the note may be deleted."""
-    with suppress(OSError):  # a folder nobody may write; then every opening checks deep
+    """Write down that the database, as it stands, was checked that day; the note may be deleted."""
+    with suppress(OSError):  # a folder nobody may write; then every opening checks
         note = beside(path, CHECKED)
         if not note.exists():
             make_empty(note, mode_in(path.parent))

@@ -125,11 +125,10 @@ def understand(
     there.
     """
     headers = table.keys
-    listed = ", ".join(table.headers)
     said = {header_key(header): name for header, name in said.items()}
     for header in said:
         if header not in headers:
-            raise TableError(f"{table.file} has no column '{header}'; it has {listed}")
+            raise TableError(f"{table.file} has no column '{header}'; it has {table.listed}")
     before = next((m for m in remembered if sorted(json.loads(m.headers)) == sorted(headers)), None)
     kept: dict[str, str] = {}
     if before is not None and subject in (None, before.target):
@@ -156,7 +155,7 @@ def understand(
     lacks = lacking[subject]
     raise TableError(
         f"{table.file}: which column is the {' and which the '.join(lacks)} of its {PLURALS[subject]}? "
-        f"It has {listed}",
+        f"It has {table.listed}",
         hint=f"; say for example --map '{table.headers[0]}={lacks[0]}'",
     )
 
@@ -206,11 +205,16 @@ def _check_names(names: Sequence[str], subjects: Sequence[str]) -> None:
 def _by_words(subject: str, headers: Sequence[str], said: Mapping[str, str]) -> dict[str, str]:
     """Every header with its field, or with IGNORE; no field twice, its own name before its other words."""
     mapping = {h: said[h] for h in headers if h in said}
+    taken = set(mapping.values())
     for own_name in (True, False):
+        words = {
+            word: one.name
+            for one in reversed(SUBJECTS[subject])
+            for word in (one.headers[:1] if own_name else one.headers)
+        }
         for header in headers:
-            for one in SUBJECTS[subject]:
-                words = one.headers[:1] if own_name else one.headers
-                free = header not in mapping and one.name not in mapping.values()
-                if free and header.replace("_", " ") in words:
-                    mapping[header] = one.name
+            name = words.get(header.replace("_", " "))
+            if name is not None and name not in taken and header not in mapping:
+                mapping[header] = name
+                taken.add(name)
     return {h: mapping.get(h, IGNORE) for h in headers}

@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import re
 import zlib
+from collections import Counter
 from collections.abc import Sequence
 from contextlib import suppress
 from dataclasses import replace
@@ -121,6 +122,7 @@ def _text(cell: object) -> str:
 
 DEEPEST = 12  # rows of a notebook looked through for its column names
 KNOWN = 2  # known column names that make a row a header
+MOST_ALIKE = 100  # columns of one stage or work that no year tells apart; ours
 
 
 def read_notebook(path: Path) -> list[TextTable]:
@@ -155,7 +157,7 @@ def table_of(name: str, grid: Grid, title: str = "") -> TextTable:
     headers = [*headers, *[""] * (width - len(headers))]
     named = tuple(header.strip(BLANKS) or f"column {n}" for n, header in enumerate(headers, 1))
     padded = tuple((line, (*cells[: len(named)], *[""] * (len(named) - len(cells)))) for line, cells in rows)
-    return TextTable(name, _apart(named), padded, preamble=before, title=title)
+    return TextTable(name, _apart(name, named), padded, preamble=before, title=title)
 
 
 def _headers(grid: Grid) -> tuple[int, list[str]]:
@@ -179,8 +181,17 @@ def _headers(grid: Grid) -> tuple[int, list[str]]:
     return at, names
 
 
-def _apart(headers: Sequence[str]) -> tuple[str, ...]:
-    """Column names, those of a stage or work that come again told apart."""
+def _apart(file: str, headers: Sequence[str]) -> tuple[str, ...]:
+    """Column names, those of a stage or work that come again told apart.
+
+    Raises `TableError` where one comes too often to be anybody's.
+    """
+    for key, times in Counter(map(header_key, headers)).items():
+        if times > MOST_ALIKE and event_column(key):
+            raise TableError(
+                f"{file} has {times:,} columns called '{key}'; give each its year, such as '2004 {key}', "
+                "or take out those that are not needed"
+            )
     seen: set[str] = set()
     named = []
     for header in headers:
@@ -211,8 +222,8 @@ def _known(cells: Sequence[str]) -> int:
 
 def _twice(headers: Sequence[str]) -> bool:
     """Whether a stage or work heads two columns, as under years or for two flushes."""
-    keys = [header_key(header) for header in headers]
-    return any(keys.count(key) > 1 and event_column(key) for key in keys)
+    keys = Counter(header_key(header) for header in headers)
+    return any(times > 1 and event_column(key) for key, times in keys.items())
 
 
 def _width(cells: Sequence[str]) -> int:

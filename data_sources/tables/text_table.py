@@ -10,6 +10,7 @@ import csv
 import gzip
 import io
 import zlib
+from collections import Counter
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from functools import cached_property
@@ -23,6 +24,8 @@ DEEPEST_HEADER = 60  # lines looked through for the column names
 _END = "\ue000 the end of the file"  # a line of its own behind the last, unless a quote is open there
 MOST_IN_A_CELL = 1_500_000  # calibrations of many species, in a change, stand in one
 _CLOSE_IT = "close it, or take it out. Nothing was changed."
+MOST_COLUMNS = 16_384  # as many as a spreadsheet can have
+HEADERS_LISTED = 60  # in a message; ours
 BLANKS = " \t\u00a0"
 
 
@@ -46,10 +49,16 @@ class TextTable:
         Raises `TableError` if two are the same.
         """
         keys = tuple(header_key(header) for header in self.headers)
-        twice = [key for key in keys if keys.count(key) > 1]
-        if twice:
-            raise TableError(f"{self.file} has two columns called '{twice[0]}'; rename one")
+        twice = next((key for key, times in Counter(keys).items() if times > 1), None)
+        if twice is not None:
+            raise TableError(f"{self.file} has two columns called '{twice}'; rename one")
         return keys
+
+    @property
+    def listed(self) -> str:
+        """The headers, for a message; of very many the first."""
+        more = len(self.headers) - HEADERS_LISTED
+        return ", ".join(self.headers[:HEADERS_LISTED]) + (f" and {more:,} more" if more > 0 else "")
 
     @property
     def is_one_of_several(self) -> bool:
@@ -187,6 +196,11 @@ def split_table(
             if not width:
                 while recognise is None and not cells[-1].strip(BLANKS):
                     cells.pop()
+                if len(cells) > MOST_COLUMNS:
+                    raise TableError(
+                        f"{name}, line {first}: {len(cells):,} cells in one line, which should name the "
+                        "columns; write each row on a line of its own"
+                    )
                 headers = tuple(cell.strip(BLANKS) or f"column {n}" for n, cell in enumerate(cells, 1))
             elif any(cell.strip(BLANKS) for cell in cells[width:]):
                 ragged.append((first, tuple(cells)))

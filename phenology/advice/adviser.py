@@ -17,11 +17,12 @@ from phenology.model.operations import Operation
 from phenology.model.records import Site
 from phenology.weather.traces import Traces, draw_traces
 from phenology.work.case import Case
-from phenology.work.last_safe import Drawn, Late, WorkSeason, is_old
+from phenology.work.last_safe import Drawn, Late, WorkSeason
 from phenology.work.rule import TRADE
 from phenology.work.rules import Finding, check_work
 from phenology.work.season_of_work import until_rest
 from phenology.work.technique import OPERATION_OF, Choice, Option, choose, in_turn
+from phenology.work.tree_rules import after_bloom
 
 LATENESS = ("too late", "late", "rests until spring")
 """Rules that close waking growth for the year."""
@@ -78,13 +79,15 @@ class Adviser:
         now, day, planned = h.flush.season == garden.season, self._day(opens), opens is not None
         late = self.late(h) if now else None
         case = Case(garden, h.tree, Operation.CUTBACK, day, late=late, planned=planned, known=h)
-        choice = choose(replace(case.situation(), stage="hardened"))
+        situation = case.situation()
+        choice = choose(replace(situation, stage="hardened") if now else situation.next_season)
+        by_leaf = [o for o in choice.options if o.technique != "bloom-cut"]  # the bloom has its own care
         if not now:  # next season's first flush: nothing of this one's stands against it
-            return _advice([o for o in choice.options if not o.unmet], choice)
+            return _advice([o for o in by_leaf if not o.unmet], choice)
         kept: list[Option] = []
         warnings: list[Finding] = []
         refused = [f for f in check_work(case) if f.forbids] if choice.leave else []
-        for option in choice.options:
+        for option in by_leaf:
             findings = check_work(case.by(option.operation))
             against = [f for f in findings if f.forbids]
             if option.wakes:
@@ -96,10 +99,11 @@ class Adviser:
         if found.techniques and not found.wakes and any(f.rule in LATENESS for f in refused):
             found = replace(found, does=f"no more cutting {until_rest(species)}; {found.does}")
         if species.bloom_led:  # its bloom tells when, not how late the leaves are
-            sentence = f"{species.name} is shaped as its flowers fade, not as its leaves harden"
-            refused = [f for f in refused if f.rule not in LATENESS] or [
-                Finding("bloom", True, sentence, TRADE)
-            ]
+            sentence = f"{species.name} is shaped {after_bloom(case)}, not as its leaves harden"
+            over = [f for f in check_work(case) if f.forbids and f.rule not in LATENESS]
+            refused = over or [Finding("bloom", True, sentence, TRADE)]
+        if not (choice.leave or found.techniques):  # how late it is stands against all of it
+            refused.sort(key=lambda f: f.rule not in LATENESS)
         if found.wakes:  # what else might have been done needs no reasons
             refused = []
         unique = tuple(dict.fromkeys(refused)), tuple(dict.fromkeys(warnings))
@@ -107,11 +111,12 @@ class Adviser:
         if late is None:
             return found
         required = case.required
+        last, limit, reason = stop_of(case, late, -math.inf if opens is None else opens.quantile(0.5))
         return replace(
             found,
-            last_safe=late.stated(required, -math.inf if opens is None else opens.quantile(0.5)),
-            limit=late.stop(required).limit,
-            reason=late.reason(required),
+            last_safe=last,
+            limit=limit,
+            reason=reason,
             odds=late.odds(),
             zone=late.zone(late.today, required),
         )
@@ -130,6 +135,22 @@ class Adviser:
             return today
         early, end = opens.quantile(0.1), calendar.end(season)
         return end if math.isinf(early) else min(max(today, calendar.date(season, early)), end)
+
+
+def flower_stop(case: Case) -> float:
+    """The day from which a tree grown for flower keeps what it has set; infinite where that stops no work."""
+    flowers = case.grown_for == "flower" and not case.species.bloom_led
+    return case.late_summer if flowers else math.inf
+
+
+def stop_of(case: Case, late: Late, opens: float) -> tuple[date | None, str, str]:
+    """The last safe date of work that opens on a day of the season, what ruled it, and that in a sentence."""
+    stop, required = late.stop(case.required), case.required
+    if (buds := flower_stop(case)) < stop.day:
+        summer = case.species.blooms == "summer"
+        why = "its flowers come on these shoots" if summer else "next year's flower buds are set by then"
+        return late.calendar.date(late.season, buds), "flower buds", why
+    return late.stated(required, opens), stop.limit, late.reason(required)
 
 
 def _advice(kept: Sequence[Option], choice: Choice) -> Advice:
@@ -175,7 +196,8 @@ def stop_days(
             late = seasons.late(tree.species, garden.site(tree, garden.season))
         except WeatherError:
             continue
-        day = late.stop(garden.limits.required(is_old(tree.vigour, tree.note))).day
+        case = Case(garden, tree, Operation.CUTBACK, garden.as_of, late=late)
+        day = min(late.stop(case.required).day, flower_stop(case))
         if math.isfinite(day):
             found[tree.id] = day
     return found

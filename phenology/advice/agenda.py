@@ -11,9 +11,17 @@ from collections.abc import Collection, Iterator, Sequence
 from dataclasses import dataclass, replace
 from datetime import date, timedelta
 from enum import StrEnum
+from itertools import takewhile
 
-from phenology.advice.care import CareDue, all_care, due_for_repotting
-from phenology.advice.forecast_rows import AHEAD_DAYS, LONG_PAST_DAYS, ForecastRow, GardenForecast, is_past
+from phenology.advice.care import CareDue, all_care, due_for_repotting, last_repotted
+from phenology.advice.forecast_rows import (
+    AHEAD_DAYS,
+    LONG_PAST_DAYS,
+    NOT_REFINED,
+    ForecastRow,
+    GardenForecast,
+    is_past,
+)
 from phenology.advice.visits import OpenEnd, Visit, growth_without_dates, visits_today
 from phenology.garden import Garden
 from phenology.language.date_style import short_date
@@ -25,7 +33,6 @@ WEEK_DAYS = 7
 LOOK_EVERY = 7  # days between looks where only a rhythm is named
 AT_REST = ("dormant", "turning", "bare")
 GROWS_DAYS = 35  # a flush to be looked at so soon is growth (ours)
-NOT_REFINED = "not being refined"
 
 
 class Section(StrEnum):
@@ -121,7 +128,7 @@ class Agenda:
 def make_agenda(forecast: GardenForecast) -> Agenda:
     """The agenda of a forecast's garden on its day."""
     garden = forecast.garden
-    care = tuple(all_care(garden, forecast.rows))
+    care = tuple(all_care(forecast))
     by_tree: dict[str, list[ForecastRow]] = {}
     for row in forecast.rows:
         by_tree.setdefault(row.tree.id, []).append(row)
@@ -183,8 +190,8 @@ def _row(
     visits = visits_today(tree, garden, told, due)
     open_end = growth_without_dates(garden, tree)
     if open_end is not None and open_end.weekly:
-        last = max((look.latest for look in garden.looks_by_tree.get(tree.id, [])), default=None)
-        if last is None or (garden.as_of - last).days >= LOOK_EVERY:
+        looks = garden.looks_by_tree.get(tree.id)
+        if not looks or (garden.as_of - looks[-1].latest).days >= LOOK_EVERY:
             place = garden.place_of(tree, garden.as_of).name
             visits = (Visit(tree, place, open_end.look_for, open_end.because), *visits)
     section, reason = _section(garden, told, visits, open_end)
@@ -203,7 +210,8 @@ def _section(
     looks = [step.look_on for step in told if step.decides]
     if not looks:
         refused = next((step.refused for step in told if step.refused is not None), None)
-        return Section.LEAVE, refused.sentence if refused else NOT_REFINED
+        left = next((step.left for step in told), NOT_REFINED)
+        return Section.LEAVE, refused.sentence if refused else left
     day, today = min(looks), garden.as_of
     words = f"worth a look from {short_date(day)}"
     if day <= today + timedelta(days=WEEK_DAYS):
@@ -216,7 +224,8 @@ def _state(tree: Tree, garden: Garden) -> State:
     season, last_season = garden.calendar.start(garden.season), garden.calendar.start(garden.season - 1)
     looks, works = garden.looks_by_tree.get(tree.id, []), garden.works_by_tree.get(tree.id, [])
     woken = [work for work in works if Operation(work.operation).wakes and work.latest >= season]
-    last = max(looks, key=lambda look: (look.latest, look.stage.rank), default=None)
+    newest = takewhile(lambda look: look.latest == looks[-1].latest, reversed(looks))
+    last = max(newest, key=lambda look: look.stage.rank, default=None)
     work = max(woken, key=lambda work: work.latest, default=None)
     if work is not None and (last is None or last.latest <= work.latest):
         return State(None, str(work.operation), work.latest, work.earliest != work.latest)
@@ -279,5 +288,9 @@ def _review(garden: Garden) -> Review:
         mirrored = FreezeOdds.of([-day for day in spring])  # so that what never came is never late
         middle, late = (None if day is None else -day for day in map(mirrored.day, (0.5, 0.1)))
         last = dated(ahead, middle), dated(ahead, late)
-    due = [(t, t.last_repot) for t in garden.standing_trees if due_for_repotting(t, garden.as_of)]
+    due = [
+        (tree, last_repotted(garden, tree))
+        for tree in garden.standing_trees
+        if due_for_repotting(garden, tree) and "bud-swell" in garden.species_of(tree).repot
+    ]
     return Review(first, last, share, tuple(due))

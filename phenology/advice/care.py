@@ -8,21 +8,24 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import date, timedelta
-from functools import partial
+from functools import cache, partial
+from math import isfinite
 
 import numpy as np
 
-from phenology.advice.forecast_rows import ForecastRow
+from phenology.advice.forecast_rows import ForecastRow, GardenForecast
 from phenology.garden import Garden
 from phenology.heat.clocks import CLOCKS
 from phenology.learning.flush_history import FlushHistory, histories_of
 from phenology.model.operations import Operation
 from phenology.model.records import Look, Tree, Work
+from phenology.weather.frost import autumn_frosts
 from phenology.work.aftercare import LONGEST_DAYS, Care, aftercare
 from phenology.work.case import FADED, Case
 from phenology.work.duties import SWELLING_DAYS, RestOfYear, bloom_cut, pinching, weather_ahead, winter_list
+from phenology.work.last_safe import is_old
 from phenology.work.wire_watch import wire_check
-from phenology.work.zones import names
+from phenology.work.zones import names, read_vigour
 
 WIRE = "wire"
 GROWTH_CLOCK = "heat above 5"  # that thickens a shoot into its wire (ours)
@@ -47,20 +50,23 @@ class CareDue:
     look: bool  # whether it is a look, rather than a way of keeping the tree
 
 
-def all_care(garden: Garden, rows: Sequence[ForecastRow]) -> list[CareDue]:
-    """Everything there is to do or look for beside the flushes themselves, soonest first.
-
-    Without `rows`, the garden's forecast, only what work done asks for is given.
-    """
+def all_care(forecast: GardenForecast) -> list[CareDue]:
+    """Everything there is to do or look for beside the flushes themselves, soonest first."""
+    garden = forecast.garden
     by_tree: dict[str, list[ForecastRow]] = {}
-    for row in rows:
+    for row in (*forecast.rows, *forecast.springs):
         by_tree.setdefault(row.tree.id, []).append(row)
     found: list[CareDue] = []
+    freezes = cache(partial(_freezes, garden))
     for tree in garden.standing_trees:
         mine = by_tree.get(tree.id, [])
-        asked = [*_after_work(garden, tree, mine), *((None, care) for care in _of_season(garden, tree, mine))]
+        asked = [
+            *_after_work(forecast, tree, mine),
+            *((None, care) for care in _of_season(garden, tree, mine)),
+        ]
         for work, care in asked:
-            if care.last >= garden.as_of:
+            told = care.name != "winter shelter" or freezes(garden.place_of(tree, garden.as_of).id)
+            if told and care.last >= garden.as_of:
                 due = care.first <= garden.as_of
                 found.append(
                     CareDue(tree, care.name, care.first, care.last, care.sentence, work, due, care.look)
@@ -69,9 +75,18 @@ def all_care(garden: Garden, rows: Sequence[ForecastRow]) -> list[CareDue]:
     return sorted(found, key=lambda c: (c.first, c.tree.label, c.care))
 
 
-def _after_work(garden: Garden, tree: Tree, rows: Sequence[ForecastRow]) -> Iterator[tuple[Work, Care]]:
+def _freezes(garden: Garden, place: str) -> bool:
+    """Whether any winter on record, or any that may come, has frost at a place."""
+    record = garden.record_at(((0, place),))
+    return any(map(isfinite, autumn_frosts(record, garden.limits.frost_c, garden.season)))
+
+
+def _after_work(
+    forecast: GardenForecast, tree: Tree, rows: Sequence[ForecastRow]
+) -> Iterator[tuple[Work, Care]]:
     """Care that work done asks for; shelter where woken growth may well meet frost before it is hard."""
-    late = any(
+    garden = forecast.garden
+    unripe = any(
         row.stage == "hardened"
         and row.flush > 1
         and row.arrival is not None
@@ -82,8 +97,20 @@ def _after_work(garden: Garden, tree: Tree, rows: Sequence[ForecastRow]) -> Iter
     for work in garden.works_by_tree.get(tree.id, []):
         if work.latest < since:
             continue
+        late = unripe or (bool(rows) and _was_late(forecast, tree, work))
         for care in aftercare(work, tree, garden.species_of(tree), garden.aim_of(tree), late=late):
             yield work, care
+
+
+def _was_late(forecast: GardenForecast, tree: Tree, work: Work) -> bool:
+    """Whether it was late already on the day of the work for the growth that it woke."""
+    garden, seasons = forecast.garden, forecast.seasons
+    if not work.operation.wakes or seasons is None or garden.calendar.season_of(work.latest) != garden.season:
+        return False
+    late = seasons.late(tree.species, garden.site(tree, garden.season))
+    day = garden.calendar.day(work.latest)
+    required = garden.limits.required(is_old(tree.vigour, tree.note))
+    return late.grade(day, required) != "safe" and not (late.guess and day <= late.summer)
 
 
 def _wire(garden: Garden, tree: Tree) -> Iterator[CareDue]:
@@ -107,9 +134,18 @@ def _growing_days(garden: Garden, tree: Tree, first: date, last: date) -> float 
     return float(np.nansum(rates)) if np.isfinite(rates).mean() > 0.8 else None
 
 
-def due_for_repotting(tree: Tree, day: date) -> bool:
-    """Whether a tree's roots are worth a look: two years since they were cut, or unknown."""
-    return tree.last_repot is None or (day - tree.last_repot).days > 365 * REPOT_YEARS - 60
+def last_repotted(garden: Garden, tree: Tree) -> date | None:
+    """When a tree's roots were last cut, by its own card or the work written down."""
+    works = garden.works_by_tree.get(tree.id, [])
+    known = [tree.last_repot, *(w.middle for w in works if w.operation == Operation.REPOTTING)]
+    return max((day for day in known if day is not None), default=None)
+
+
+def due_for_repotting(garden: Garden, tree: Tree) -> bool:
+    """Whether roots are worth a look: two years since they were cut, or unknown; a weak tree keeps them."""
+    last = last_repotted(garden, tree)
+    long_ago = last is None or (garden.as_of - last).days > 365 * REPOT_YEARS - 60
+    return long_ago and read_vigour(tree.vigour).whole != "weak"
 
 
 def _of_season(garden: Garden, tree: Tree, rows: list[ForecastRow]) -> Iterator[Care]:
@@ -158,7 +194,7 @@ def _flowers(case: Case) -> Iterator[Care]:
         return
     faded = [
         look.latest
-        for look in garden.looks_by_tree.get(case.tree.id, [])
+        for look in garden.noted_looks.get(case.tree.id, [])
         if look.note and garden.calendar.season_of(look.latest) == garden.season and names(look.note, FADED)
     ]
     set_on = garden.calendar.date(garden.season, case.late_summer)
@@ -180,7 +216,8 @@ def _winter(case: Case, rows: list[ForecastRow], histories: list[FlushHistory]) 
         rest,
         aim=garden.aim_of(tree),
         put_off=bool(before) and before[-1].is_hard and not before[-1].worked,
-        repotting_due="autumn" in case.species.repot and due_for_repotting(tree, garden.as_of),
+        repotting_due="autumn" in case.species.repot and due_for_repotting(garden, tree),
+        weak=case.weak,
         wired=_wears_wire(garden, tree),
     )
 

@@ -23,6 +23,7 @@ AHEAD_DAYS = 120
 LONG_PAST_DAYS = 120
 """Leaves that nobody saw harden are not looked for any more, so long after they very probably did (ours)."""
 
+NOT_REFINED = "not being refined"
 
 Dates = tuple[date | None, date | None, date | None]
 """Days by which something has come with odds of 1, 5 and 9 in 10; None where those are not reached."""
@@ -155,6 +156,11 @@ class ForecastRow:
         """Why the work that hardening opens is not advised; None where it is, or none is wanted."""
         advice = self.advice
         return advice.refused[0] if advice and advice.refused and self.operation is None else None
+
+    @property
+    def left(self) -> str:
+        """Why nothing is to be done, where no rule stands against it."""
+        return (self.advice.does if self.advice else "") or NOT_REFINED
 
     @property
     def order(self) -> float:

@@ -13,7 +13,7 @@ from datetime import date, timedelta
 
 import numpy as np
 
-from phenology.advice.adviser import Adviser
+from phenology.advice.adviser import Adviser, stop_of
 from phenology.advice.forecast_rows import NEVER, Dates, dates_of
 from phenology.forecasting.arrival import Arrival
 from phenology.forecasting.flush_forecast import FlushForecasts, StageAhead
@@ -109,8 +109,9 @@ class Planner:
         h, issued = live[-1]
         late = self._adviser.late(h)
         flushes = tuple(self._follow(h, issued, late, cut))
-        required = Case(self.garden, tree, "cutback", self.garden.as_of).required
-        return Plan(tree, flushes, late.stated(required, -math.inf), late=late)
+        case = Case(self.garden, tree, "cutback", self.garden.as_of, late=late)
+        led = self.garden.species_of(tree).bloom_led  # which no frost tells when to stop
+        return Plan(tree, flushes, None if led else stop_of(case, late, -math.inf)[0], late=late)
 
     def growth_ends(self, tree: Tree) -> date | None:
         """When frost or cool nights usually end growth where a tree stands; None where nothing does."""
@@ -150,6 +151,8 @@ class Planner:
         stages = {one.stage: self._dates(one.arrival) if one.dated else NEVER for one in ahead}
         opens = stages.get("hardened", (self.garden.as_of,) * 3)
         day = opens[1] or self.garden.calendar.end(self.garden.season)
+        if self.garden.species_of(h.tree).bloom_led:  # shaped as its bloom ends, hard leaves or not
+            opens, day = NEVER, self.garden.as_of
         case = Case(self.garden, h.tree, "cutback", day, late=late, planned=True, known=h)
         done = tuple(Done(operation, (day - when).days) for operation, when in planned)
         situation = case.situation()
@@ -161,14 +164,19 @@ class Planner:
         woken = planned[-1][1] if planned else None
         arrivals = {one.stage: one.arrival for one in ahead}
         leave = "" if branches else choice.sentence
+        if choice.now and not h.is_hard:
+            leave = leave and f"{WHEN_READY['halve']}, {leave}"
         return PlannedFlush(h, woken, arrivals, stages, chance, branches, leave, situation)
 
     def _branch(self, way: tuple[str, ...], options: tuple[Option, ...], opens: Dates, case: Case) -> Branch:
         first = next(o for o in options if o.technique == way[0])
         until = ripens = None
-        if first.wakes and case.late is not None:
+        if first.technique == "bloom-cut":
+            buds_set = replace(case, late=None).late_summer  # as the round has it
+            until = self.garden.calendar.date(self.garden.season, buds_set)
+        elif first.wakes and case.late is not None:
             t = -math.inf if opens[1] is None else self._time(opens[1])
-            until = case.late.stated(case.required, t)
+            until = stop_of(case, case.late, t)[0]
             ripens = self._ripens(case, opens[1])
         return Branch(way, in_turn(way, case.species), first.when, opens, until, ripens)
 

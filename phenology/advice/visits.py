@@ -105,7 +105,7 @@ def _swelling(row: ForecastRow) -> Iterator[Visit]:
     """Roots are cut as buds swell, where they are due."""
     garden, late = row.garden, row.date_at(0.9)
     early = row.date_at(0.25 if row.guess else 0.1)  # a guess reaches back into winter
-    if early is None or not due_for_repotting(row.tree, garden.as_of):
+    if early is None or not due_for_repotting(garden, row.tree):
         return
     first = early - timedelta(days=SWELLING_DAYS)
     last = late or first + timedelta(days=60)

@@ -9,8 +9,12 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import date, timedelta
 
+from phenology.advice.care import last_repotted
 from phenology.advice.forecast_rows import Dates, ForecastRow, GardenForecast, shifted
 from phenology.work.duties import PINCHING_DAYS, SWELLING_DAYS
+from phenology.work.zones import read_vigour
+
+ROOTS_REST = 180  # roots are not cut twice in so many days (ours)
 
 
 @dataclass(frozen=True)
@@ -39,8 +43,11 @@ def windows(forecast: GardenForecast) -> list[Window]:
 def _of(row: ForecastRow, stops: date | None) -> Iterator[Window]:
     """The windows that a row tells of; `stops` is when shoots of its flush stop."""
     garden, opens = row.garden, row.dates
-    if row.stage == "hardened" and (advice := row.advice) is not None:
+    advice = row.advice
+    if row.stage == "hardened" and advice is not None and row.season == garden.season:
         refused = advice.refused[0].sentence if advice.operation is None and advice.refused else ""
+        if advice.operation is None and not refused:
+            return  # it opens nothing
         quiet = bool(advice.techniques) and not advice.wakes  # nothing ends work that wakes nothing
         yield Window(
             row, advice.operation or "cutback", opens, row.arrival is None, "as soon as leaves are hard",
@@ -50,7 +57,7 @@ def _of(row: ForecastRow, stops: date | None) -> Iterator[Window]:
     if row.stage != "budbreak" or row.arrival is None or row.flush > 1:
         return
     middle, species = opens[1], garden.species_of(row.tree)
-    if "bud-swell" in species.repot and (middle is None or middle >= garden.as_of):
+    if "bud-swell" in species.repot and _roots_are_ready(row) and (middle is None or middle >= garden.as_of):
         swelling = shifted(opens, -SWELLING_DAYS)
         begun = swelling[1] is not None and swelling[1] <= garden.as_of
         yield Window(row, "repotting", swelling, begun, "buds fat, scales parting", middle, "buds break")
@@ -59,3 +66,10 @@ def _of(row: ForecastRow, stops: date | None) -> Iterator[Window]:
         if closes is None or closes >= garden.as_of:
             best = "tips soft, first leaves parting"
             yield Window(row, "pinching", opens, False, best, closes, "shoots stop")
+
+
+def _roots_are_ready(row: ForecastRow) -> bool:
+    """Whether a tree may be repotted at all: it is not weak, and its roots were not cut lately."""
+    last = last_repotted(row.garden, row.tree)
+    rested = last is None or (row.garden.as_of - last).days >= ROOTS_REST
+    return rested and read_vigour(row.tree.vigour).whole != "weak"

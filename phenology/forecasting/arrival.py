@@ -40,7 +40,7 @@ class Arrival:
         """Time by which it has come with chance `level`; infinite beyond 1 - p_not. [day of season]"""
         if level > self.curve[-1]:
             return float("inf")
-        k = int(np.searchsorted(self.curve, level, side="left"))
+        k = int(self.curve.searchsorted(level))
         if k == 0:
             return 0.0
         below, above = self.curve[k - 1], self.curve[k]

@@ -21,7 +21,7 @@ from phenology.model.arrays import Array, BoolArray, IntArray
 
 Single = NDArray[np.float32]
 
-FARTHEST = 5.0  # normal deviates beyond which a curve is flat: 3e-7 are left
+FARTHEST = 4.0  # normal deviates beyond which a curve is flat: 3e-5 are left
 SHORT = (0.7985, 0.0354)  # tanh(z (a + b z^2)) is the normal curve to 1.6e-4 (ours, by trial)
 AT_ONCE = 150_000  # so many values stay near the processor while they are worked on (ours)
 RISING = 100  # on about so many days a curve rises (ours)
@@ -109,7 +109,8 @@ def _together(waits: Sequence[Waiting], weather: Weather) -> Array:
     for clock, mine in draws.by_clock():
         rising, ended = draws.ended(clock, mine)
         of, weight = draws.wait[mine], draws.weight[mine].astype(np.float32)[:, None]
-        told = np.einsum("mkt,mktn->mtn", each[of] * weight[..., None], ended)
+        share = (each[of] * weight[..., None]).transpose(0, 2, 1)[:, :, None]
+        told: Single = np.matmul(share, ended.transpose(0, 2, 1, 3), dtype=np.float32)[:, :, 0]
         rest = weight * whole[of]
         if (again := of[1:] == of[:-1]).any():  # several draws of one wait
             first = np.flatnonzero(np.append(True, ~again))

@@ -11,6 +11,7 @@ from collections.abc import Mapping
 from functools import cache, lru_cache, partial
 from typing import Any, TypeVar
 
+from phenology.mathematics.likeness import spellings
 from phenology.model.errors import InputError, UnknownNameError
 from phenology.model.names import Name
 from phenology.model.operations import Operation
@@ -211,25 +212,31 @@ def near_words(text: str, known: Mapping[str, str], most: int = 3) -> tuple[str,
     import difflib
 
     wanted = plain_words(text)
-    comparable = len(wanted) <= 3 * max(map(len, known), default=0)  # nothing far longer is near
-    close = difflib.get_close_matches(wanted, list(known), n=most * 3, cutoff=NEAR) if comparable else []
-    spellings = sorted(close, key=lambda s: (-difflib.SequenceMatcher(None, s, wanted).ratio(), s))
-    spellings += [s for s in known if len(wanted) >= 3 and f" {wanted}" in f" {s}"]
-    return tuple(dict.fromkeys(known[s] for s in spellings))[:most]
+    perhaps = spellings(tuple(known)).perhaps_like(wanted, NEAR)
+    close = difflib.get_close_matches(wanted, perhaps, n=most * 3, cutoff=NEAR)
+    found = sorted(close, key=lambda s: (-difflib.SequenceMatcher(None, s, wanted).ratio(), s))
+    found += [s for s in known if len(wanted) >= 3 and f" {wanted}" in f" {s}"]
+    return tuple(dict.fromkeys(known[s] for s in found))[:most]
 
 
 @lru_cache(maxsize=1024)
 def _offers(kind: type[Name], text: str) -> tuple[str, ...]:
     """The nearest word for each of a few names that a text may mean."""
-    meaning = _meanings(kind)
-    shown = {
-        word: name if word == plain_words(name) else f"{word} ({name})" for word, name in meaning.items()
-    }
-    means = {offer: meaning[word] for word, offer in shown.items()}
+    shown, means = _offered(kind)
     offers: dict[str, str] = {}
     for offer in near_words(text, shown, most=9):
         offers.setdefault(means[offer], offer)
     return tuple(offers.values())[:3]
+
+
+@cache
+def _offered(kind: type[Name]) -> tuple[Mapping[str, str], Mapping[str, str]]:
+    """Every word for a kind of thing as it is offered, and the name that an offer means."""
+    meaning = _meanings(kind)
+    shown = {
+        word: name if word == plain_words(name) else f"{word} ({name})" for word, name in meaning.items()
+    }
+    return shown, {offer: meaning[word] for word, offer in shown.items()}
 
 
 @cache

@@ -95,7 +95,7 @@ class EffectsPosterior:
             left = own - self.reach[..., tree[mine], :]
             spread = expand @ self.shared_covariance @ expand.T
             mean[..., mine] += (own @ (self.shared_mean @ expand.T)[..., None])[..., 0]
-            variance[..., mine] += ((left @ spread) * left).sum(-1)
+            variance[..., mine] += np.einsum("...q,...q->...", left @ spread, left)
         return mean.reshape(*batch, -1), variance.reshape(*batch, -1)
 
 

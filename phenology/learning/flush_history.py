@@ -100,9 +100,10 @@ class FlushHistory:
 
     def wait(self, transition: Transition) -> Wait | None:
         """The wait over a transition, if both its ends are known well enough to learn from."""
-        if transition not in self._waits:
-            self._waits[transition] = self._wait(transition)
-        return self._waits[transition]
+        if transition in self._waits:
+            return self._waits[transition]
+        found = self._waits[transition] = self._wait(transition)
+        return found
 
     def _wait(self, transition: Transition) -> Wait | None:
         begun, ended = self.begun(transition.start), self.came.get(transition.target)
@@ -215,19 +216,21 @@ def _sights(flush: Flush, looks: list[Look], start: date) -> list[Sight]:
     stage stands. Growth that was checked has stopped, but neither extended nor hardened.
     """
     whole = [look for look in looks if look.part is None or look.part == flush.part] or looks
-    by_day: dict[tuple[date, date], Look] = {}
-    for look in whole:
-        other = by_day.setdefault((look.earliest, look.latest), look)
-        if look.stage.rank > other.stage.rank:
-            by_day[look.earliest, look.latest] = look
+    of_days: list[Look] = []
+    for look in whole:  # oldest first
+        last = of_days[-1] if of_days else None
+        if last is None or last.latest != look.latest or last.earliest != look.earliest:
+            of_days.append(look)
+        elif look.stage.rank > last.stage.rank:
+            of_days[-1] = look
     sights, before_first = [], start.toordinal() - 1
-    for look in by_day.values():
+    for look in of_days:
         stage: str = look.stage
         latest = float(look.latest.toordinal() - before_first)
         vague = look.earliest is not look.latest
         earliest = float(look.earliest.toordinal() - before_first) if vague else latest
         if look.checked:  # what had come before growth was checked has come
-            before = [v.stage for v in by_day.values() if not v.checked and v.latest <= look.earliest]
+            before = [one.stage for one in of_days if not one.checked and one.latest <= look.earliest]
             reached = max([_stage(look), *before], key=stage_rank)
             stage = min(look.stage, reached, key=stage_rank)
         sights.append(Sight(earliest, latest, stage, look.kind))

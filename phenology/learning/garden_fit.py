@@ -17,6 +17,7 @@ from phenology.learning.requirement import Requirement, RequirementModel
 from phenology.learning.resting import Resting, cuts_of, rested
 from phenology.learning.transitions import Transition, prior_of_transition
 from phenology.learning.waits import Wait
+from phenology.model.arrays import Array
 from phenology.model.records import Tree
 from phenology.model.season import NEVER
 from phenology.species.catalogue import Species, neutral_species
@@ -52,9 +53,9 @@ def requirement_model(
     """
     factors = np.ones(len(CLOCKS)) if club is None else club.clock_factors
 
-    def leaning(day: float) -> list[float]:
+    def leaning(day: float) -> Array:
         assert longest_day is not None
-        return [float(v) for v in factors * transition.clock_weights_at(day - longest_day)]
+        return np.asarray(factors * transition.clock_weights_at(day - longest_day))
 
     return RequirementModel(
         prior_of,

@@ -75,7 +75,7 @@ class RequirementModel:
         clocks: Sequence[Clock] = CLOCKS,
         clock_weights: Sequence[float] | None = None,
         temper: float | None = None,
-        leaning: Callable[[float], Sequence[float]] | None = None,
+        leaning: Callable[[float], Sequence[float] | Array] | None = None,
         club: Club | None = None,
     ) -> None:
         if clock_weights is None:
@@ -301,7 +301,7 @@ class Parts:
         at = np.flatnonzero(left.any(0))
         left = left[:, at]
         covariance = effects.shared_covariance[:, at[:, None], at]
-        variance = ((left[:, None, :] @ covariance)[:, 0] * left).sum(1)
+        variance = (left[:, None, :] @ covariance @ left[:, :, None])[:, 0, 0]
         return mean, variance + self.own + of_tree
 
 

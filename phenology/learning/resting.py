@@ -69,13 +69,12 @@ def rested(garden: Garden, h: FlushHistory) -> bool | None:
     """Whether the buds of a flush that work woke stayed shut in its season; None where nobody knows."""
     if h.woken is None or h.lost:
         return None
-    start = garden.calendar.start(h.flush.season)
-    looks = [((look.latest - start).days + 1, look) for look in garden.looks_by_flush.get(h.flush.id, [])]
-    if any(_BREAK <= look.stage.rank <= _HARD for _, look in looks):
+    looks = garden.looks_by_flush.get(h.flush.id, [])
+    if any(_BREAK <= look.stage.rank <= _HARD for look in looks):
         return False
-    if h.flush.season >= garden.season:
+    if h.flush.season >= garden.season or h.last_look is None:
         return None
-    return True if any(day >= h.woken[1] + SHUT_DAYS for day, _ in looks) else None
+    return True if h.last_look >= h.woken[1] + SHUT_DAYS else None
 
 
 def cuts_of(garden: Garden, histories: Iterable[FlushHistory]) -> Iterator[tuple[float, bool]]:

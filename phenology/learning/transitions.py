@@ -3,10 +3,8 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterable
-from dataclasses import dataclass
-
-import numpy as np
+from collections.abc import Callable, Iterable, Sequence
+from typing import NamedTuple
 
 from phenology.heat.clocks import USUAL_WEIGHTS, clock_weights
 from phenology.species.catalogue import Species, load_species, neutral_species
@@ -31,8 +29,7 @@ SHORTENED_DAYS = 60.0
 YEAR_DAYS = 365.25
 
 
-@dataclass(frozen=True)
-class Transition:
+class Transition(NamedTuple):
     """One wait: `start` is the season's first day, `work` the work that woke the flush, or a stage."""
 
     start: str
@@ -57,9 +54,7 @@ class Transition:
         if self.start == "start":
             return SPRING
         if self.target == "hardened":
-            early, late = np.array(EARLY), np.array(LATE)
-            towards_late = 0.5 if self.start == "extended" else 0.25
-            return tuple(early + towards_late * (late - early))
+            return _between(EARLY, LATE, 0.5 if self.start == "extended" else 0.25)
         return USUAL_WEIGHTS
 
     @property
@@ -77,8 +72,7 @@ class Transition:
             return self.clock_weights
         # a garden may set its own season's start, so that the longest day lies after the wait in it
         past = (past_longest + YEAR_DAYS / 2) % YEAR_DAYS - YEAR_DAYS / 2
-        late = float(np.clip(past / SHORTENED_DAYS, 0.0, 1.0))
-        return tuple(np.array(EARLY) + late * (np.array(LATE) - np.array(EARLY)))
+        return _between(EARLY, LATE, min(max(past / SHORTENED_DAYS, 0.0), 1.0))
 
     @property
     def words(self) -> str:
@@ -86,6 +80,11 @@ class Transition:
         begins = {"start": "season's start", "work": "work", "budbreak": "bud break", "extended": "extended"}
         ends = {"budbreak": "bud break", "extended": "extended", "hardened": "hardened"}
         return f"{begins[self.start]} to {ends[self.target]}"
+
+
+def _between(early: Sequence[float], late: Sequence[float], part: float) -> tuple[float, ...]:
+    """Weights that lie some part of the way from one set to another."""
+    return tuple(a + part * (b - a) for a, b in zip(early, late, strict=True))
 
 
 def prior_of_transition(species: Species, transition: Transition) -> tuple[float, float]:

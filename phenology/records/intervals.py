@@ -53,9 +53,11 @@ def stage_interval(sights: Iterable[Sight], stage: str) -> tuple[float, float] |
     after, by, rank = -math.inf, NEVER, stage_rank(stage)
     for sight in sights:
         if stage_rank(sight.stage) < rank:
-            after = max(after, sight.earliest)
+            if sight.earliest > after:
+                after = sight.earliest
             continue
-        by = min(by, sight.latest)
+        if sight.latest < by:
+            by = sight.latest
         if sight.kind == "happened" and sight.stage == stage:
             after = max(after, sight.earliest - 1)
     if after == -math.inf and by == NEVER:

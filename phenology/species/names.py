@@ -5,9 +5,11 @@ from __future__ import annotations
 import pkgutil
 import tomllib
 import unicodedata
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 from functools import cache, lru_cache
 
+from phenology.mathematics.likeness import spellings
 from phenology.model.errors import InputError, UnknownNameError
 from phenology.species.species import Species
 
@@ -67,8 +69,10 @@ def fitting_species(text: str, catalogue: Mapping[str, Species]) -> list[Species
     abroad = _other_names().get(wanted, "")
     if abroad in catalogue:
         return [catalogue[abroad]]
-    names = {latin: [plain(name) for name in (s.latin, *s.names)] for latin, s in catalogue.items()}
-    latins = _fitting(wanted, names) or _fitting(wanted.removesuffix("s"), names)  # "keyakis"
+    known = _known(tuple((s.latin, s.names) for s in catalogue.values()))
+    if len(wanted) > 2 * known.longest:  # whatever way it is read, each letter and space has one of its own
+        return _longest_latin_within(wanted, catalogue)
+    latins = _fitting(wanted, known) or _fitting(wanted.removesuffix("s"), known)  # "keyakis"
     return [catalogue[latin] for latin in latins] or _longest_latin_within(wanted, catalogue)
 
 
@@ -77,18 +81,37 @@ def near_names(text: str, catalogue: Mapping[str, Species], most: int = 3) -> li
     from difflib import SequenceMatcher
 
     wanted = plain(text)
-    best: list[tuple[float, str]] = []
-    for species in catalogue.values():
-        scores = []
-        for name in (species.latin, *species.names):
+    known = _known(tuple((s.latin, s.names) for s in catalogue.values()))
+    best: dict[str, tuple[float, int, str]] = {}  # by species; of names as like, the first
+    for piece in spellings(tuple(known.pieces)).perhaps_like(wanted, LIKE):
+        if (ratio := SequenceMatcher(None, wanted, piece).ratio()) > LIKE:
+            for latin, at, name in known.pieces[piece]:
+                best[latin] = max(best.get(latin, (0.0, 0, "")), (ratio, -at, name))
+    found = [best[latin] for latin in catalogue if latin in best]
+    return [name for _, _, name in sorted(found, key=lambda score: -score[0])[:most]]
+
+
+@dataclass(frozen=True)
+class _Known:
+    """The names of some species, prepared for comparison, as `plain` has them."""
+
+    names: Sequence[tuple[str, str, str]]  # Latin name, a name with a space before it, and without spaces
+    # whole names and their longer words, with whose they are: Latin name, which of its names, as written
+    pieces: Mapping[str, Sequence[tuple[str, int, str]]]
+    longest: int  # letters of the longest name
+
+
+@lru_cache(maxsize=16)  # a garden has one catalogue
+def _known(listed: tuple[tuple[str, tuple[str, ...]], ...]) -> _Known:
+    names: list[tuple[str, str, str]] = []
+    pieces: dict[str, list[tuple[str, int, str]]] = {}
+    for latin, common in listed:
+        for at, name in enumerate((latin, *common)):
             whole = plain(name)
-            for piece in {whole, *(w for w in whole.split() if len(w) > 3)}:
-                match = SequenceMatcher(None, wanted, piece)
-                if match.real_quick_ratio() > LIKE and (ratio := match.ratio()) > LIKE:
-                    scores.append((ratio, name))
-        if scores:
-            best.append(max(scores, key=lambda score: score[0]))
-    return [name for _, name in sorted(best, key=lambda score: -score[0])[:most]]
+            names.append((latin, f" {whole}", whole.replace(" ", "")))
+            for piece in {whole, *(word for word in whole.split() if len(word) > 3)}:
+                pieces.setdefault(piece, []).append((latin, at, name))
+    return _Known(names, pieces, max((len(name) for _, name, _ in names), default=0))
 
 
 def latin_meant(written: str, catalogue: Mapping[str, Species], *, another: bool) -> str:
@@ -141,32 +164,28 @@ def _other_names() -> Mapping[str, str]:
     return {plain(name): latin for latin, names in listed.items() for name in names}
 
 
+def _fitting(wanted: str, known: _Known) -> list[str]:
+    """Latin names with a name that fits in the first way in which any does."""
+    if not wanted:
+        return []
+    begun = [(latin, name) for latin, name, _ in known.names if f" {wanted.split()[0]}" in name]
+    joined = wanted.replace(" ", "")
+    inside = (latin for latin, _, letters in known.names if len(joined) > 2 and joined in letters)
+    for latins in (
+        (latin for latin, name in begun if name == f" {wanted}"),
+        (latin for latin, name in begun if f" {wanted} " in f"{name} "),
+        (latin for latin, name in begun if _beginnings(wanted, name)),
+        inside,  # three letters or more anywhere, gaps between words forgotten: "crabapple", "buergerian"
+    ):
+        if found := dict.fromkeys(latins):
+            return list(found)
+    return []
+
+
 def _beginnings(wanted: str, name: str) -> bool:
     """Each word begins a word of the name, in order: "a palm", "chin elm"."""
     words = iter(name.split())
     return all(any(word.startswith(part) for word in words) for part in wanted.split())
-
-
-def _inside(wanted: str, name: str) -> bool:
-    """Three letters or more anywhere, gaps between words forgotten: "crabapple", "buergerian"."""
-    joined = wanted.replace(" ", "")
-    return len(joined) > 2 and joined in name.replace(" ", "")
-
-
-_WAYS: tuple[Callable[[str, str], bool], ...] = (
-    lambda wanted, name: wanted == name,
-    lambda wanted, name: f" {wanted} " in f" {name} ",
-    _beginnings,
-    _inside,
-)
-
-
-def _fitting(wanted: str, names: Mapping[str, list[str]]) -> list[str]:
-    """Latin names with a name that fits in the first way in which any does."""
-    for fits in _WAYS if wanted else ():
-        if found := [latin for latin, own in names.items() if any(fits(wanted, n) for n in own)]:
-            return found
-    return []
 
 
 def _longest_latin_within(wanted: str, catalogue: Mapping[str, Species]) -> list[Species]:

@@ -65,6 +65,11 @@ class Species:
         return self.group == "subtropical"
 
     @property
+    def may_be_evergreen(self) -> bool:
+        """Whether nobody has said if it drops its leaves: neither the catalogue nor the garden."""
+        return self.practice == "undescribed" and "habit" not in self.overridden
+
+    @property
     def name(self) -> str:
         """The usual common name, or the Latin one."""
         return self.names[0] if self.names else self.latin

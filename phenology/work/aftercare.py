@@ -80,7 +80,7 @@ def _all(work: Work, tree: Tree, species: Species, aim: str, late: bool) -> Iter
         yield Care(
             "buds",
             *after(*BUDS_MOVE),
-            "buds moving in the axils; none after four weeks is a tree to feed",
+            "buds moving in the axils; none after four weeks: no more work on it this season",
             look=True,
         )
         if late:
@@ -99,7 +99,9 @@ def _feeding(aim: str, operation: str) -> tuple[int, int]:
 
 
 def _feed(tree: Tree, species: Species, aim: str) -> str:
-    if aim == "building" or read_vigour(tree.vigour).whole == "weak":
+    if read_vigour(tree.vigour).whole == "weak":
+        return "feed lightly, and only once it grows: roots of a weak tree burn"
+    if aim == "building":
         return "feed freely as buds move: it is to gain strength"
     if species.grown_for != "leaf" or tree.grown_for in ("flower", "fruit"):
         return "feed sparingly with nitrogen, so that flower buds set"

@@ -129,11 +129,8 @@ class Case:
     def own_words(self) -> str:
         """The words of the note and of the last days' looks, in lower case."""
         since = self.day - timedelta(days=NOTE_DAYS)
-        notes = [
-            k.note
-            for k in self.garden.looks_by_tree.get(self.tree.id, [])
-            if k.note and since <= k.latest <= self.day
-        ]
+        looks = self.garden.noted_looks.get(self.tree.id, [])
+        notes = [look.note for look in looks if look.note and since <= look.latest <= self.day]
         return " ".join([self.note, *notes]).casefold()
 
     def says(self, words: tuple[str, ...]) -> bool:
@@ -196,12 +193,10 @@ class Case:
     @cached_property
     def flowers(self) -> str | None:
         """What the newest look of the season that speaks of flowers says: "flowering" or "faded"."""
-        looks = (
-            k
-            for k in self.garden.looks_by_tree.get(self.tree.id, [])
-            if k.note and k.latest <= self.day and self.garden.calendar.season_of(k.latest) == self.season
-        )
-        for look in sorted(looks, key=lambda k: k.latest, reverse=True):
+        looks = [look for look in self.garden.noted_looks.get(self.tree.id, []) if look.latest <= self.day]
+        for look in sorted(looks, key=lambda look: look.latest, reverse=True):
+            if self.garden.calendar.season_of(look.latest) != self.season:
+                return None
             for said, words in (("faded", FADED), ("flowering", FLOWERING)):
                 if names(look.note or "", words):
                     return said
@@ -231,7 +226,7 @@ class Case:
             self.species.blooms,
         )
 
-    @property
+    @cached_property
     def nights_warm(self) -> bool | None:
         """Whether the nights of the last days were warm enough for tropical trees; None where unknown."""
         nights = self.nights()

@@ -143,6 +143,7 @@ def winter_list(
     aim: str = "refining",
     put_off: bool = False,
     repotting_due: bool = False,
+    weak: bool = False,
     wired: bool = False,
 ) -> tuple[Care, ...]:
     """What a winter holds for a tree, by date: cuts put off, wood, wire, roots and shelter.
@@ -153,11 +154,13 @@ def winter_list(
         A resting tree is only sheltered, and repotted where that is due.
     put_off : bool
         Whether a cut was refused or left in late summer, to be made in winter.
+    weak : bool
+        Whether it is called weak, sick or just collected: it is sheltered, and neither cut nor wired.
     wired : bool
         Whether it wears wire already.
     """
     found = [*_roots(species, rest, repotting_due), *_shelter(species, rest)]
-    if aim != "resting":
+    if aim != "resting" and not (weak or species.may_be_evergreen):
         found += [*_wood(species, rest, aim, put_off), *_wire(species, rest, wired)]
     return tuple(sorted(found, key=lambda c: (c.first, c.last, c.name)))
 
@@ -178,7 +181,11 @@ def _wood(species: Species, rest: RestOfYear, aim: str, put_off: bool) -> Iterat
 
 
 def _buds(species: Species) -> str:
-    """How much a winter cut keeps: buds, where leaves were."""
+    """How much a winter cut keeps: buds, where leaves were; an evergreen keeps green leaves."""
+    if species.habit == "evergreen":
+        return kept(species)
+    if species.keeps[1] > 3:  # cut twice, as wisteria: in summer to some leaves, now nearer
+        return "two or three buds"
     return kept(species).replace("leaves", "buds").replace("leaf", "bud")
 
 

@@ -9,9 +9,9 @@ from phenology.language.date_style import short_date
 from phenology.language.degrees import degrees
 from phenology.model.operations import HALVING_JOINS
 from phenology.work.case import Case
-from phenology.work.grades import HELP_LATE, odds_in_tenths, verdict_of
+from phenology.work.grades import HELP_LATE, grade_of, odds_in_tenths, verdict_of
 from phenology.work.last_safe import Late
-from phenology.work.season_of_work import LEAVES_FEED, until_rest
+from phenology.work.season_of_work import LEAVES_FEED, rest_of, until_rest
 
 FROST_AHEAD_DAYS = 10
 AWAY_DAYS = 10
@@ -43,6 +43,15 @@ def not_hard(case: Case) -> str | None:
     if case.t - h.last_look > LOOK_IS_OLD_DAYS or case.species.bloom_led or joins_cut(case):
         return None
     return f"last seen {h.stage}: look first, and cut only what is firm and springs back when pressed"
+
+
+def left_on(case: Case) -> str | None:
+    """A flush that opens nothing is left on, as the second of a tree that flushes once."""
+    s = case.species
+    if s.bloom_led or s.opens(case.situation().flush):
+        return None
+    does = "carries its flowers" if s.blooms == "summer" else "feeds the tree"
+    return f"a later flush of {s.name} is left on: it {does}"
 
 
 def checked(case: Case) -> str | None:
@@ -148,7 +157,7 @@ def until(case: Case) -> str:
 
 def at_rest(case: Case) -> str:
     """From when a cut is made that must wake nothing more this year."""
-    return {"deciduous": "once bare", "evergreen": "in spring"}.get(case.species.habit, "in late winter")
+    return rest_of(case.species)[1]
 
 
 # ------------------------------------------------------------------------------------------ how late it is
@@ -191,7 +200,7 @@ def rests(case: Case) -> str | None:
     if case.operation == "halving":
         return None if case.species.habit == "evergreen" else LEAVES_FEED
     if case.species.habit == "evergreen":
-        return "so late a cut rests until spring; leave it until then"
+        return f"so late a cut rests; {until(case)}"
     return f"so late a cut rests until spring; leaves still feed the tree, so {until(case)}"
 
 
@@ -209,7 +218,7 @@ def _late(case: Case, answer: str) -> str | None:
         return None
     how = {"too late": "too late", "risky": "risky"}.get(grade, "late")
     odds = late.odds_on(case.t)
-    if odds >= case.required:
+    if odds >= case.required or grade_of(odds, case.required) != grade:  # the calendar says so, not the odds
         why = late.reason(case.required)
     else:
         why = f"{odds_in_tenths(odds)} that it ripens before {_end(late)}"

@@ -22,6 +22,9 @@ SPRING = (30, 130)
 IN_LEAF = (160, 300)
 """Days after midwinter on which a tree is taken to be in leaf, where nobody looked (ours)."""
 
+LEAFLESS = (325, 45)
+"""From so many days after one midwinter to so many after the next no leaf is taken to be out (ours)."""
+
 SUMMER, AUTUMN = (160, 255), (250, 325)
 """Days after midwinter of dry summer weather, and of the weeks before hard frost (ours)."""
 
@@ -54,6 +57,8 @@ class YearState:
         """Whether buds have broken and leaves have not turned; None where neither look nor date tells."""
         if self.stage is not None:
             return _BREAK <= stage_rank(self.stage) < _TURN
+        if self.between(LEAFLESS[0], 365) or self.between(0, LEAFLESS[1]):
+            return False
         return True if self.between(*IN_LEAF) else None
 
     def between(self, first: int, last: int) -> bool | None:
@@ -130,13 +135,34 @@ def in_words(seasons: Iterable[str]) -> str:
     return ", or ".join(WHEN[season] for season in seasons)
 
 
-def until_rest(species: Species) -> str:
-    """Until when a cut is put off that must wake nothing more this year.
+def rest_of(species: Species) -> tuple[str, str]:
+    """Until when a cut is put off that must wake nothing more this year, and from when it is made.
 
     Examples
     --------
-    >>> from phenology.species.catalogue import load_species
-    >>> [until_rest(load_species()[s]) for s in ("Acer palmatum", "Olea europaea", "Ulmus parvifolia")]
+    >>> from phenology.species.catalogue import load_species, neutral_species
+    >>> [rest_of(load_species()[s])[0] for s in ("Acer palmatum", "Olea europaea", "Ulmus parvifolia")]
     ['until bare', 'until spring', 'until late winter']
+    >>> rest_of(load_species()["Prunus mume"]), rest_of(load_species()["Prunus armeniaca"])
+    (('until it has bloomed', 'once it has bloomed'), ('until next summer', 'next summer'))
+    >>> rest_of(neutral_species("Corylus avellana"))
+    ('until it rests', 'once it rests')
     """
-    return {"deciduous": "until bare", "evergreen": "until spring"}.get(species.habit, "until late winter")
+    if species.may_be_evergreen:
+        return "until it rests", "once it rests"
+    winter = {"deciduous": _ONCE_BARE, "evergreen": _IN_SPRING}.get(species.habit, _IN_LATE_WINTER)
+    return {
+        "after-bloom": ("until it has bloomed", "once it has bloomed"),
+        "summer": ("until next summer", "next summer"),
+        "bud-swell": _IN_SPRING,
+        "warm-nights": _IN_SPRING,
+    }.get(species.prune[0], winter)
+
+
+_ONCE_BARE, _IN_SPRING = ("until bare", "once bare"), ("until spring", "in spring")
+_IN_LATE_WINTER = ("until late winter", "in late winter")
+
+
+def until_rest(species: Species) -> str:
+    """Until when a cut is put off that must wake nothing more this year."""
+    return rest_of(species)[0]

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 from phenology.model.stages import stage_rank
 from phenology.species.species import Species
@@ -44,6 +44,13 @@ class Situation:
     def too_late(self) -> bool:
         """Whether growth should not be woken any more; a guess closes nothing early in the season."""
         return self.grade in ("risky", "too late", "rests") and not self.guess
+
+    @property
+    def next_season(self) -> Situation:
+        """The tree at the hard first flush of the season after: what was done is a season ago by then."""
+        done = tuple(Done(d.operation, d.days_ago, d.seasons_ago + 1) for d in self.done)
+        own = Situation(self.species, 1, "hardened", self.zone, self.vigour, self.aim, done)
+        return replace(own, nights_warm=self.nights_warm, grown_for=self.grown_for)
 
     def reached(self, rank: int) -> bool:
         """Whether the flush was seen at a stage or beyond it."""

@@ -24,6 +24,9 @@ OPERATION_OF = {**TECHNIQUES, "thin": "thinning"}
 BARED_AGAIN = 42
 """A tree that may be bared twice is given so long in between, and so is any before a full one. [days]"""
 
+MOST_BARED = 2
+"""So often a season is such a tree bared at most."""
+
 WHEN_READY = {
     "pinch": "while tips are soft",
     "bloom-cut": "as the flowers fade",
@@ -113,9 +116,7 @@ class Choice:
         if self.now:
             does = in_turn(self.now, s.species)
             wakes = any(Operation(OPERATION_OF[t]).wakes for t in self.now)
-            text = (
-                f"no more cutting {until_rest(s.species)}; {does} now" if s.too_late and not wakes else does
-            )
+            text = f"no more cutting {until_rest(s.species)}; {does}" if s.too_late and not wakes else does
         elif self.ahead:
             first = self.ahead[0]
             text = f"{first.when}, {doing(first.technique, s.species)}"
@@ -185,7 +186,7 @@ def choose(s: Situation) -> Choice:
     >>> choose(quince).now, choose(replace(quince, vigour=Vigour("strong"))).now
     (('extend-cut', 'halve'), ('outer-defoliation',))
     >>> choose(replace(quince, flush=2, grade="too late")).sentence
-    'no more cutting until bare; halve the outer leaves, then thin crowded shoots to two at a fork now'
+    'no more cutting until bare; halve the outer leaves, then thin crowded shoots to two at a fork'
     """
     leave = _leave(s)
     if leave:
@@ -204,7 +205,7 @@ def _leave(s: Situation) -> str:
     if s.aim != "refining":
         return f"{s.aim}: leave it alone"
     if s.vigour.whole == "weak" or (s.zone == "outer" and s.vigour.of("outer") == "weak"):
-        return "weak: let it grow and feed it first"
+        return "weak: let it grow first, and feed it only as it grows"
     if s.zone == "low" and s.vigour.zones.get("low") == "weak":
         return "leave weak low branches alone: they gain while the rest is held"
     if s.checked:
@@ -232,7 +233,8 @@ def _options(s: Situation) -> Iterator[Option]:
         when = AFTER_FROST if _after_frost(technique, s) else WHEN_READY[technique]
         cuts = cuts or technique == "extend-cut"
         yield Option(technique, OPERATION_OF[technique], ready, when, tuple(_unmet(technique, s)))
-    if cuts and s.too_late and s.reached(_HARD) and not _flower_buds(s):
+    wounds = _flower_buds(s) or "silver-leaf" in s.species.diseases  # which enters autumn's wounds
+    if cuts and s.too_late and s.reached(_HARD) and not wounds:
         yield Option("thin", "thinning", True, WHEN_READY["thin"])
 
 
@@ -275,7 +277,8 @@ def _unmet(technique: str, s: Situation) -> Iterator[str]:
         rests = f"so late a cut only rests; leave it {until_rest(s.species)}"
         yield rests if s.grade == "rests" else f"too late to wake growth: {s.grade}"
     if technique in ("extend-cut", *_BARING) and _flower_buds(s):
-        yield "next year's flower buds are set"
+        summer = s.species.blooms == "summer"
+        yield "its flowers come on these shoots" if summer else "next year's flower buds are set"
 
 
 def _flower_buds(s: Situation) -> bool:
@@ -287,6 +290,8 @@ def _bared_before(technique: str, s: Situation) -> Iterator[str]:
     days = s.last("partial-defoliation", "full-defoliation")
     if days is not None and s.species.defoliation != "repeat":
         yield "bared this season already, and once is what it stands"
+    elif sum(d.operation.endswith("-defoliation") and not d.seasons_ago for d in s.done) >= MOST_BARED:
+        yield "bared twice this season already, and twice is what it stands"
     elif days is not None and days < BARED_AGAIN:
         yield f"bared {counted(days, 'days')} ago: six weeks at least lie between"
     if technique == "full-defoliation" and any(

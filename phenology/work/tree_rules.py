@@ -6,7 +6,7 @@ from phenology.language.date_style import short_date
 from phenology.language.degrees import degrees
 from phenology.work.case import WET, WILTING, Case
 from phenology.work.season_of_work import in_words, is_open
-from phenology.work.technique import BARED_AGAIN
+from phenology.work.technique import BARED_AGAIN, MOST_BARED
 
 SPARE = "spare weak low branches, or do them two to three weeks after the rest"
 WHY_SEASON = {
@@ -98,7 +98,14 @@ def weak(case: Case) -> str | None:
     """Weak trees are left to grow."""
     if not case.weak:
         return None
-    return f"{case.label} is {case.tree.vigour}: let it grow and feed it first"
+    return f"{case.label} is {case.tree.vigour}: let it grow first, and feed it only as it grows"
+
+
+def weak_roots(case: Case) -> str | None:
+    """The roots of a weak tree are what it lives on."""
+    if not case.weak:
+        return None
+    return f"{case.label} is {case.tree.vigour}: its roots stay whole, unless the soil is what ails it"
 
 
 def inside(case: Case) -> str | None:
@@ -147,8 +154,10 @@ def not_growing(case: Case) -> str | None:
 
 
 def second_defoliation(case: Case) -> str | None:
-    """Once a season is what most species stand."""
+    """Once a season is what most species stand, and no species a third time."""
     before = case.done("partial-defoliation", "full-defoliation")
+    if len(before) >= MOST_BARED and case.species.defoliation == "repeat":
+        return f"defoliated on {short_date(before[-1].latest)} for the second time: twice is what it stands"
     if not before or case.species.defoliation == "repeat":
         return None
     return f"defoliated on {short_date(before[-1].latest)} already: once a season is what it stands"
@@ -208,6 +217,8 @@ def flower(case: Case) -> str | None:
     """What is cut cannot bloom."""
     if case.grown_for != "flower" or case.species.bloom_led:
         return None
+    if case.species.blooms == "summer":
+        return "grown for flower, on this year's shoots: what is cut now flowers late or not at all"
     if case.buds_set:
         return "a cut now removes flower buds already set for next spring"
     return "grown for flower: what is cut now cannot set flower buds; keep the short spurs"
@@ -261,8 +272,10 @@ def roots_season(case: Case) -> str | None:
 
 
 def wood_season(case: Case) -> str | None:
-    """Wood is cut in the season of the genus."""
+    """Wood is cut in the season of the genus; crowded shoots too, where silver leaf enters the wounds."""
     s = case.species
+    if case.operation == "thinning" and "silver-leaf" not in s.diseases:
+        return None
     if is_open(s.prune, case.year) is not False:
         return None
     if s.habit == "deciduous" and s.prune[0] in ("bare", "leaf-fall") and case.shown("budbreak"):

@@ -14,8 +14,8 @@ import click
 
 # Our matrices are small: threads of the linear algebra library cost more than they bring.
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
-# A garden is many records that stay, and hardly a circle: to look for those often takes a tenth of a command.
-RECORDS_BETWEEN = 100_000
+# A garden is many records that stay, and hardly a circle: to look for those takes a while and finds none.
+RECORDS_BETWEEN = 1_000_000
 
 # name: (module below reports.cli, one line for --help). A command appears here only when it works.
 COMMANDS: dict[str, tuple[str, str]] = {

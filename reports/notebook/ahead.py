@@ -79,7 +79,7 @@ class Ahead(Opened):
                 label   care      first       last                after
         0    Quince 1  water 2026-05-27 2026-06-24  partial-defoliation
         """
-        return all_care(self.snapshot, self.outlook.rows)
+        return all_care(self.outlook)
 
     @framed(tables.ROUND, "a tree and reason")
     def round(self) -> Iterable[Visit]:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 
-from phenology.advice.agenda import NOT_REFINED, Agenda, Section, State
+from phenology.advice.agenda import Agenda, Section, State
 from phenology.advice.alike import Alike, AlikeSteps, alike, row_warnings
 from phenology.advice.forecast_rows import GardenForecast
 from phenology.model.operations import Operation
@@ -182,7 +182,7 @@ def _opens_briefly(part: AlikeSteps) -> Iterator[str]:
         work = " and ".join(name.replace("-", " ") for name in step.advice.operations)
         yield f"if firm, {work if step.advice.wakes else step.advice.does}"
     else:
-        yield NOT_REFINED
+        yield step.left
     if stop is not None:
         yield f"stop by {'about ' if part.guess else ''}{short_date(stop)}"
         if _likelier_later(part):
@@ -278,7 +278,7 @@ def _what_to_do(part: AlikeSteps, tell_odds: bool) -> Iterator[str]:
     elif step.advice and step.operation:
         yield f"{'look, and if still firm, ' if step.arrival is None else 'if firm, '}{step.advice.does}."
     else:
-        yield f"only note it: {NOT_REFINED}."
+        yield f"only note it: {step.left}."
     if last is not None:
         yield f"stop by {'about ' if part.guess else ''}{short_date(last)}."
         if _likelier_later(part):

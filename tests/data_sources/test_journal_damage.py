@@ -96,7 +96,7 @@ def test_a_flipped_bit_inside_a_note_is_found_the_next_day(
     stat = path.stat()
     flip_a_note(path)
     os.utime(path, ns=(stat.st_atime_ns, stat.st_mtime_ns))  # a failing disk leaves the time as it was
-    everything(path)  # SQLite's quick check, at every opening, cannot see it
+    everything(path)  # nothing tells that it is another file
     monkeypatch.setattr("data_sources.sqlite.health.today", lambda: "2040-01-01")
     with pytest.raises(StoreCorruptError, match=NOT_AS_WRITTEN):
         Journal.open(path)
@@ -118,18 +118,18 @@ def test_a_journal_left_with_its_log_by_a_crash_is_checked_at_once(path: Path, t
             batch.insert(a_look("late"))
         for ending in ("", "-wal", CHECKED):
             shutil.copy2(beside(path, ending), beside(crashed, ending))
-    assert deep_checks(crashed) == [True, False, False]
+    assert checks(crashed) == [True, False, False]
 
 
-def deep_checks(path: Path) -> list[bool]:
+def checks(path: Path) -> list[bool]:
     """Whether each of three openings, after which something is written, checks every cell."""
-    depths: list[bool] = []
+    checked: list[str] = []
     with pytest.MonkeyPatch.context() as patch:
-        patch.setattr("data_sources.sqlite.health.fault_in", lambda *_, deep: depths.append(deep))
+        patch.setattr("data_sources.sqlite.health.fault_in", lambda *_: checked.append(id))
         for id in "abc":
             with Journal.open(path) as journal, journal.batch("looked") as batch:
                 batch.insert(a_look(id))
-    return depths
+    return [id in checked for id in "abc"]
 
 
 def test_every_cell_is_checked_once_a_day_however_often_it_is_written(
@@ -137,7 +137,7 @@ def test_every_cell_is_checked_once_a_day_however_often_it_is_written(
 ) -> None:
     for day in ("2040-01-01", "2040-01-02"):
         monkeypatch.setattr("data_sources.sqlite.health.today", lambda day=day: day)
-        assert deep_checks(path) == [True, False, False]
+        assert checks(path) == [True, False, False]
 
 
 def test_a_row_taken_out_behind_its_back_is_found(path: Path) -> None:

@@ -5,11 +5,16 @@ from __future__ import annotations
 from dataclasses import replace
 from datetime import date, timedelta
 
+import pytest
+
+from phenology.advice.adviser import stop_days
 from phenology.advice.agenda import make_agenda, plan_round
+from phenology.advice.forecast_rows import NEVER
 from phenology.advice.garden_forecast import forecast_garden
+from phenology.advice.plan import Planner
 from phenology.advice.windows import windows
 from phenology.model.records import Aim
-from tests.phenology.gardens import BEECH, Records, day
+from tests.phenology.gardens import BEECH, Records, day, weather
 
 
 def garden_of(r: Records, n: int, season: int = 2020):
@@ -57,6 +62,11 @@ def test_swelling_is_looked_for_where_roots_are_due():
     assert {w.row.tree.label for w in opening} == {"Elm 1", "Elm 2"}
     assert all(w.opens[0] < w.opens[2] and w.closes > w.opens[1] for w in opening)
 
+    r.work("Elm 1", 2020, 55, "repotting")  # as a notebook brings it in, with nothing on the tree's card
+    r.trees[1] = replace(r.trees[1], last_repot=None, vigour="newly collected")
+    assert not [v for v in walk_of(garden_of(r, 90)).visits if v.operation]
+    assert "repotting" not in {w.operation for w in windows(forecast_garden(garden_of(r, 60)))}
+
 
 def test_care_after_work_is_on_the_round_until_a_look_answers():
     r = with_past()
@@ -93,7 +103,11 @@ def test_off_season_there_is_a_review():
     assert walk.review.share == 1.0
     assert walk.review.repot == ()  # both were repotted last spring
     r.trees[0] = replace(r.trees[0], last_repot=None)
-    assert [t.label for t, _ in walk_of(garden_of(r, 15)).review.repot] == ["Elm 1"]
+    r.tree("Azalea", "Rhododendron indicum")  # its roots are cut after bloom, not as buds swell
+    r.tree("Sick elm", "Ulmus parvifolia", vigour="sick")
+    walk = walk_of(garden_of(r, 15))
+    assert [t.label for t, _ in walk.review.repot] == ["Elm 1"]
+    assert {v.operation for v in walk.visits if v.tree.label == "Sick elm"} == {None}  # nor cut nor wired
 
 
 def test_retired_trees_are_not_visited():
@@ -120,6 +134,86 @@ def test_windows_come_open_ones_first_then_by_date():
     assert [w.is_open for w in found] == sorted((w.is_open for w in found), reverse=True)
     assert found[0].is_open and day(2020, 156) - timedelta(30) < found[0].opens[1]
     assert all(w.closes is None or w.closes >= day(2020, 156) for w in found if w.operation != "cutback")
+
+    r.look(r.flushes[-1].id, 330, "bare")  # nobody knows yet how late the next season will be for a cut
+    coming = [w for w in windows(forecast_garden(garden_of(r, 340))) if w.row.season > 2020]
+    assert {w.operation for w in coming} == {"repotting"}
+
+
+@pytest.mark.parametrize("latin, when", [("Rhododendron indicum", "as the flowers fade"),
+                                         ("Camellia sasanqua", "as hard frost ends")])  # fmt: skip
+def test_a_tree_shaped_by_its_bloom_is_not_sent_to_be_cut_by_its_leaves(latin, when):
+    r = with_past()
+    r.tree("Flowers", latin)
+    r.a_season("Flowers", 2020, 105, 130, 150)
+    garden = garden_of(r, 160)
+    forecast = forecast_garden(garden)
+    (row,) = [row for row in forecast.rows if row.tree.label == "Flowers"]
+    assert row.operation is None and row.refused is not None and f"is shaped {when}" in row.refused.sentence
+    (window,) = [w for w in windows(forecast) if w.row.tree.label == "Flowers"]
+    assert when in window.refused
+    plan = Planner(garden).plan(r.trees[-1])
+    assert plan.last_safe is None  # its stop is when next year's buds are set, and no frost tells that
+    for branch in (branch for flush in plan.flushes for branch in flush.branches):
+        assert branch.opens == NEVER and branch.until > garden.as_of and branch.ripens is None
+
+
+def test_a_second_flush_that_is_left_on_is_not_said_to_be_out_of_refinement():
+    r = with_past()
+    r.tree("Beech", BEECH)
+    r.a_season("Beech", 2020, 105, 130, 150)
+    r.flushes[-1] = replace(r.flushes[-1], ended_on=day(2020, 154), ended_why="cutback")
+    cut = r.work("Beech", 2020, 154, "cutback")
+    r.seen("Beech", 2020, (175, "budbreak"), (190, "extended"), started_by="work", work_id=cut)
+    agenda = make_agenda(forecast_garden(garden_of(r, 195)))
+    (row,) = [row for row in agenda.rows if row.tree.label == "Beech"]
+    assert row.reason == "this flush opens nothing: leave it alone"
+    assert not [w for w in windows(agenda.forecast) if w.row.tree.label == "Beech"]
+
+
+def test_a_tree_grown_for_flower_is_cut_until_its_buds_are_set():
+    r = with_past()
+    for name, grown_for in (("Flowers", None), ("Leaves", "leaf")):
+        r.tree(name, "Prunus mume", grown_for=grown_for)
+        r.a_season(name, 2020, 105, 130, 150)
+    garden = garden_of(r, 156)
+    closes = {w.row.tree.label: (w.closes, w.closes_why) for w in windows(forecast_garden(garden))}
+    assert (
+        closes["Flowers"][0] < closes["Leaves"][0]
+        and closes["Flowers"][1] == "next year's flower buds are set by then"
+    )
+    stops = stop_days(garden)
+    for tree in r.trees[-2:]:  # told alike wherever it is told
+        told = closes[tree.label][0]
+        assert Planner(garden).plan(tree).last_safe == told == garden.calendar.date(2020, stops[tree.id])
+    later = forecast_garden(garden_of(r, garden.calendar.day(closes["Flowers"][0]) + 1))
+    assert [w.operation for w in windows(later) if w.row.tree.label == "Flowers"] == ["halving"]
+
+
+def test_roots_cut_this_season_are_not_why_a_late_cut_waits():
+    r = with_past()
+    r.a_season("Elm 1", 2020, 105, 130, 150)
+    r.work("Elm 1", 2020, 90, "repotting")
+    (row,) = [row for row in forecast_garden(garden_of(r, 315)).rows if row.tree.label == "Elm 1"]
+    assert row.refused is not None and row.refused.sentence.startswith("so late a cut rests")
+
+
+def test_late_growth_is_not_fed_and_a_tree_with_two_flushes_has_its_winter_too():
+    r = with_past()
+    for name, hard, n in (("Elm 1", 150, 156), ("Elm 2", 205, 212)):
+        r.a_season(name, 2020, 99, 130, hard)
+        bared = r.work(name, 2020, n, "partial-defoliation")
+        r.flush(name, 2020, "work", started_on=day(2020, n), work_id=bared)
+    for name, n, fed in (("Elm 1", 175, True), ("Elm 2", 230, False)):
+        care = {c.care for c in make_agenda(forecast_garden(garden_of(r, n))).care if c.tree.label == name}
+        assert ("feed" in care, "no feed" in care) == (fed, not fed)
+        r.look(next(f.id for f in r.flushes if f.tree_id == name and f.work_id), 330, "bare")
+    winter = make_agenda(forecast_garden(garden_of(r, 345))).care
+    assert {c.tree.label for c in winter if c.care == "winter shelter"} == {"Elm 1", "Elm 2"}
+    cold = weather(45.0)
+    warm = replace(cold, tmin=cold.tmin + 20, tmax=cold.tmax + 20)
+    mild = make_agenda(forecast_garden(r.garden(day(2020, 345), weather={"bench": warm}))).care
+    assert mild and "winter shelter" not in {c.care for c in mild}  # where it never freezes
 
 
 LIKELY = 0.25

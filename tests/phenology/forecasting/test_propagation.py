@@ -128,7 +128,7 @@ def test_gaps_in_the_weather_widen_but_do_not_move():
 def test_an_uncertain_beginning_mixes_its_likely_times():
     got = chain((90.0, 120.0), draws(30, log_sd=0.05))[0]
     singles = [chain(t, draws(30, log_sd=0.05))[0] for t in (95.0, 105.0, 115.0)]
-    assert_allclose(got, np.mean(singles, axis=0), atol=1e-6)
+    assert_allclose(got, np.mean(singles, axis=0), atol=1e-5)  # less than is left where curves end
 
 
 @given(

@@ -48,7 +48,7 @@ def test_halving_wakes_nothing_so_no_buds_are_waited_for():
 
 @pytest.mark.parametrize(
     "aim, tree, words",
-    [("building", {}, "feed freely"), ("refining", {"vigour": "weak"}, "feed freely"),
+    [("building", {}, "feed freely"), ("refining", {"vigour": "sick"}, "only once it grows"),
      ("refining", {}, "feed lightly"), ("refining", {"grown_for": "flower"}, "flower buds set")],
 )  # fmt: skip
 def test_feeding_follows_aim_and_vigour(aim, tree, words):

@@ -10,7 +10,7 @@ import pytest
 from phenology.model.limits import Limits
 from phenology.model.records import Work
 from phenology.model.season import SeasonCalendar
-from phenology.species.catalogue import load_species
+from phenology.species.catalogue import load_species, neutral_species
 from phenology.work.duties import RestOfYear, bloom_cut, pinching, weather_ahead, winter_list
 from phenology.work.situation import Situation
 from phenology.work.wire_watch import wire_check
@@ -130,6 +130,8 @@ def test_evergreens_are_pruned_as_buds_swell_and_not_wired_bare():
         "pruning"
     ].sentence
     assert "wiring" not in found
+    for latin, kept in {"Olea europaea": "pair of leaves", "Wisteria floribunda": "or three buds"}.items():
+        assert kept in winter(latin, put_off=True)["cuts put off"].sentence
     assert winter(SASANQUA)["pruning"].first == REST.swelling[0]
 
 
@@ -142,6 +144,9 @@ def test_roots_have_the_season_of_their_genus():
 def test_a_resting_tree_is_only_sheltered():
     assert list(winter(ELM, aim="resting", put_off=True)) == ["winter shelter"]
     assert "cuts put off" not in winter(ELM, aim="building", put_off=True)
+    assert list(winter(ELM, put_off=True, weak=True)) == ["winter shelter"]
+    unknown = winter_list(neutral_species("Corylus avellana"), REST, put_off=True)
+    assert [c.name for c in unknown] == ["winter shelter"]  # nobody says that it is ever bare
 
 
 def test_flowering_trees_keep_their_buds_and_worn_wire_comes_off_first():

@@ -101,6 +101,19 @@ def only_looks(*looks: tuple[int, str], **more) -> Change:
     return change
 
 
+def works(*done: tuple[int, str]) -> Change:
+    def change(r: Records) -> None:
+        for n, operation in done:
+            r.work("T", 2020, n, operation)
+
+    return change
+
+
+def second_flush(r: Records) -> None:
+    cut = r.work("T", 2020, 140, "cutback")
+    r.look(r.flush("T", 2020, "work", started_on=day(2020, 140), work_id=cut), 164, "hardened")
+
+
 def building(r: Records) -> None:
     r.aims.append(Aim("a", "T", "building"))
 
@@ -123,6 +136,13 @@ CASES: list[tuple[str, str, Setting, str, Setting]] = [
      "repotted on 10 Mar", Setting(tree={"last_repot": date(2019, 3, 10)})),
     ("second defoliation", "partial-defoliation", Setting(change=some_work(2020, 140, "partial-defoliation")),
      "once a season", Setting(TRIDENT, change=some_work(2020, 140, "partial-defoliation"))),
+    ("second defoliation", "partial-defoliation",
+     Setting(TRIDENT, n=200, change=works((90, "full-defoliation"), (150, "partial-defoliation"))),
+     "for the second time", Setting(TRIDENT, n=200, change=works((100, "full-defoliation")))),
+    ("left on", "cutback", Setting(BEECH, change=second_flush), "it feeds the tree",
+     Setting(MAPLE, change=second_flush)),
+    ("left on", "halving", Setting("Lagerstroemia indica", change=second_flush), "carries its flowers",
+     Setting(BEECH)),
     ("full defoliation again", "full-defoliation", Setting(change=some_work(2019, 160, "full-defoliation")),
      "every second year", Setting(change=some_work(2018, 160, "full-defoliation"))),
     ("wilting", "cutback", Setting(note="leaves wilting"), "it is wilting", Setting(note="not wilting")),
@@ -157,6 +177,7 @@ CASES: list[tuple[str, str, Setting, str, Setting]] = [
     ("evergreen window", "cutback", Setting("Quercus suber", change=only_looks((160, "extending"))),
      "spring flush is hard", Setting("Quercus suber")),
     ("grown for flower", "cutback", Setting(APRICOT, n=220, late=True), "already set", Setting(MAPLE, n=220)),
+    ("grown for flower", "cutback", Setting("Punica granatum", n=220), "this year's shoots", Setting(MAPLE)),
     ("grown for fruit", "cutback", Setting(CRAB), "this year's fruit", Setting(MAPLE)),
     ("grown for fruit", "cutback", Setting(MAPLE, tree={"grown_for": "fruit"}), "this year's fruit",
      Setting(CRAB, tree={"grown_for": "leaf"})),
@@ -216,9 +237,16 @@ CASES: list[tuple[str, str, Setting, str, Setting]] = [
     ("pruning season", "pruning", Setting("Prunus incisa", n=30, change=only_looks((29, "dormant"))),
      "silver leaf",
      Setting("Prunus incisa", n=190)),
+    ("pruning season", "pruning", Setting("Prunus incisa", n=20, change=only_looks()), "right after bloom",
+     Setting("Prunus incisa", n=70, change=only_looks())),
+    ("pruning season", "thinning", Setting("Prunus armeniaca", n=270), "silver leaf", Setting(MAPLE, n=270)),
     ("low branches", "cutback", Setting(part="bottom"), "two to three weeks", Setting(part="top")),
     ("low branches", "cutback", Setting(tree={"vigour": "strong, weak low branches"}), "spare weak low",
      Setting(AZALEA, part="bottom")),
+    ("weak tree", "pruning", Setting(n=340, change=a_look(335, "bare"), tree={"vigour": "sick"}),
+     "feed it only as it grows", Setting(n=340, change=a_look(335, "bare"))),
+    ("weak roots", "repotting", Setting(tree={"vigour": "weak"}), "its roots stay whole",
+     Setting(tree=STRONG)),
     ("weak tree", "cutback", Setting(tree={"vigour": "weak"}), "T is weak",
      Setting(tree={"vigour": "strong apex, weak inside"})),
     ("repotted this season", "pinching", Setting(PALMATE, change=some_work(2020, 75, "repotting")),
@@ -311,8 +339,14 @@ def test_how_late_it_is_is_told_by_degrees():
         "getting late", "late", "risky", "too late",
     ]  # fmt: skip
     assert all("%" not in sentence and "is asked" not in sentence for _, sentence in told)
-    (evergreen,) = found(Setting(OAK, n=270, late=True).case("cutback"), "too late")
-    assert evergreen.endswith("leave it until spring")
+    rests = {
+        OAK: "until spring",
+        "Prunus armeniaca": "until next summer",
+        "Prunus mume": "until it has bloomed",
+    }
+    for species, until in rests.items():  # silver leaf enters the wounds of a bare stone fruit
+        (said,) = found(Setting(species, n=270, late=True).case("cutback"), "too late")
+        assert said.endswith(f"leave it {until}")
 
 
 def test_a_guess_forbids_nothing_before_midsummer_and_everything_as_usual_after():
@@ -326,6 +360,9 @@ def test_a_calendar_limit_is_named_where_the_odds_are_good():
     early = Setting(n=180, late=True, limits=Limits(weeks_before_frost=25))
     (said,) = (f.sentence for f in check_work(early.case("cutback")) if f.forbids)
     assert "25 weeks before the usual first frost" in said and "odds" not in said
+    # nor is it "too late: about 7 in 10 that it ripens": the odds do not call that too late
+    (said,) = found(replace(early, n=235).case("cutback"), "too late")
+    assert "25 weeks before" in said and " in 10" not in said
 
 
 def test_halving_alone_wakes_nothing_and_is_never_too_late():
