@@ -226,7 +226,8 @@ def _late(case: Case, answer: str) -> str | None:
         if grade == "getting late" and last is not None:
             is_ = "is" if last >= case.garden.as_of else "was"
             why += f", and the last safe day {is_} {short_date(last)}"
-    return f"{how} to wake growth: {why}; {until(case)}"
+    then = "by then " if case.planned and case.day > case.garden.as_of else ""
+    return f"{then}{how} to wake growth: {why}; {until(case)}"
 
 
 def _end(late: Late) -> str:

@@ -57,14 +57,16 @@ def test_swelling_is_looked_for_where_roots_are_due():
     r = with_past()
     r.trees[0] = replace(r.trees[0], last_repot=date(2017, 3, 1))
     walk = walk_of(garden_of(r, 90))
-    assert [(v.tree.label, v.operation) for v in walk.visits if v.operation] == [("Elm 1", "repotting")]
+    # in passing it is pruned too: what may keep its leaves all winter is as buds swell
+    looked_at = [(v.tree.label, v.operation) for v in walk.visits if v.operation and v.look]
+    assert looked_at == [("Elm 1", "repotting")]
     opening = [w for w in windows(forecast_garden(garden_of(r, 60))) if w.operation == "repotting"]
     assert {w.row.tree.label for w in opening} == {"Elm 1", "Elm 2"}
     assert all(w.opens[0] < w.opens[2] and w.closes > w.opens[1] for w in opening)
 
     r.work("Elm 1", 2020, 55, "repotting")  # as a notebook brings it in, with nothing on the tree's card
     r.trees[1] = replace(r.trees[1], last_repot=None, vigour="newly collected")
-    assert not [v for v in walk_of(garden_of(r, 90)).visits if v.operation]
+    assert not [v for v in walk_of(garden_of(r, 90)).visits if v.operation and v.look]
     assert "repotting" not in {w.operation for w in windows(forecast_garden(garden_of(r, 60)))}
 
 
@@ -188,6 +190,26 @@ def test_a_tree_grown_for_flower_is_cut_until_its_buds_are_set():
         assert Planner(garden).plan(tree).last_safe == told == garden.calendar.date(2020, stops[tree.id])
     later = forecast_garden(garden_of(r, garden.calendar.day(closes["Flowers"][0]) + 1))
     assert [w.operation for w in windows(later) if w.row.tree.label == "Flowers"] == ["halving"]
+
+
+def test_soft_tips_are_pinched_where_that_is_in_time_and_by_no_window_where_roots_were_cut():
+    r = with_past()
+    for name in ("Maple", "Cut roots"):
+        r.tree(name, "Acer palmatum")
+    for season in (2018, 2019):
+        r.a_season("Maple", season, 125, 150, 190)
+    r.work("Cut roots", 2020, 50, "repotting")
+    opening = windows(forecast_garden(garden_of(r, 60)))
+    assert {w.row.tree.label for w in opening if w.operation == "pinching"} == {"Maple"}
+
+    r.seen("Maple", 2020, (126, "budbreak"))
+    mild = weather(45.0)
+    cold = replace(mild, tmin=mild.tmin - 6, tmax=mild.tmax - 6)
+    forecast = forecast_garden(r.garden(day(2020, 128), weather={"bench": cold}))
+    (hard,) = [row for row in forecast.rows if row.tree.label == "Maple" and row.stage == "hardened"]
+    assert any(s.startswith("by then too late to wake growth") for s in hard.advice.sentences())
+    care = [c.care for c in make_agenda(forecast).care if c.tree.label == "Maple"]
+    assert "pinching" in care  # early in the season it is not too late
 
 
 def test_roots_cut_this_season_are_not_why_a_late_cut_waits():
