@@ -238,7 +238,7 @@ def test_a_station_read_in_the_morning_is_noted(garden):
         for day, low, high in zip(model.ordinals[:-1], model.tmin, model.tmax, strict=False)
     ]
     result = run(garden, "add", put(garden, "\n".join(["date,tmin_c,tmax_c", *rows])))
-    assert "note: tmax from 2024-01-02 to 2025-12-31 fits the day before better" in result.stdout
+    assert "Note: tmax from 2024-01-02 to 2025-12-31 fits the day before better" in result.stdout
 
 
 def test_a_garden_in_fahrenheit_that_stands_still(garden):

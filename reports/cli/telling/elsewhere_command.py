@@ -131,7 +131,7 @@ def elsewhere_command(
     else:
         put(elsewhere_text(rows))
     for name in known.guessed:
-        say(f'note: {name} is taken to lie at 45 degrees; say better with --lat "{name}=DEGREES"')
+        say(f'Note: {name} is taken to lie at 45 degrees; say better with --lat "{name}=DEGREES"')
     if seasons := seasons_taught(here):
         say(f"What {kind.latin} takes is learned from your own looks, {seasons} seasons.")
 

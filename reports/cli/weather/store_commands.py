@@ -71,7 +71,7 @@ def add_command(
     for line in added_text(report, taken.result, where.name):
         put(line)
     for shift in taken.shifts:
-        put(f"note: {shift}")
+        put(f"Note: {shift}")
     for line in taken.corrections:
         put(f"{where.name} {line}")
 
