@@ -130,7 +130,7 @@ class GardenFit:
             if h.by_work and transition.target == "hardened":
                 # it got hard no longer before that work than the grower usually lets pass
                 after, by = wait.target
-                wait = replace(wait, target=(max(after, by - min(2 * self._delay, WORK_REACH)), by))
+                wait = wait._replace(target=(max(after, by - min(2 * self._delay, WORK_REACH)), by))
             yield wait
 
     @cached_property

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -14,8 +15,7 @@ from phenology.model.records import Site
 from phenology.weather.season_weather import SeasonThermalTime
 
 
-@dataclass(frozen=True, slots=True)
-class Wait:
+class Wait(NamedTuple):
     """One wait of one flush. Times are days of its season; intervals are (after, by]."""
 
     # species and tree: names; the tree's must be unique

@@ -56,8 +56,8 @@ class Case:
 
     @property
     def label(self) -> str:
-        """The tree, as the grower calls it."""
-        return self.tree.label
+        """The tree, as the grower calls it; "it" where a species is meant and no tree."""
+        return self.tree.label or "it"
 
     @cached_property
     def species(self) -> Species:

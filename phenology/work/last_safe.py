@@ -144,7 +144,7 @@ class Late:
 
     def grade(self, day: float, required: float) -> str:
         """How late it is for growth woken on a day: see `grades`, or "rests"."""
-        told = [self.today + wait for wait in WAITING]  # their odds are known, and fall with the day of the cut
+        told = [self.today + wait for wait in WAITING]  # whose odds are known; they fall with the day
         if any(day < later and self.grade(later, required) == "safe" for later in told):
             return "safe"
         if (day, required) not in self._grades:
