@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from datetime import date, timedelta
 from functools import cached_property
 from operator import is_
-from typing import cast
+from typing import NamedTuple, cast
 
 import numpy as np
 
@@ -209,8 +209,7 @@ def in_words(odds: float) -> str:
     return f"{round(odds * 100)} in 100"
 
 
-@dataclass(frozen=True, eq=False, repr=False)
-class Ending:
+class Ending(NamedTuple):
     """How the season ends in a site."""
 
     season: LateSeason  # the traces, to their first frost
