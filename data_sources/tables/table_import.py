@@ -18,7 +18,7 @@ from data_sources.tables.columns import OPEN, Known
 from data_sources.tables.dates import DateReader, is_dated
 from data_sources.tables.garden_tables import GardenRecords, table_of_headers
 from data_sources.tables.import_draft import Draft, ImportedFile, ImportPlan, species_named
-from data_sources.tables.problems import FileQuestion, TableError
+from data_sources.tables.problems import FileQuestion, MixedOrders, TableError
 from data_sources.tables.sheet import Row, Sheet, read_sheet, to_remember
 from data_sources.tables.subjects import SUBJECTS
 from data_sources.tables.text_table import TextTable, header_key
@@ -178,9 +178,9 @@ def _order(sheet: Sheet, draft: Draft, answers: Answers) -> DateOrder | None:
     said = next((order for order in DATE_ORDERS if order == sheet.options.get("order")), None)
     try:
         return said or sheet.date_order()
-    except FileQuestion:
+    except FileQuestion as question:
         usual = answers.usual_order
-        if usual is None:
+        if usual is None or isinstance(question, MixedOrders):
             raise
         draft.plan.warn(
             f"{sheet.table.file}: dates read {usual}, as this garden has them; --date-order says otherwise"
@@ -256,8 +256,9 @@ class _Entries:
                 continue
             for tree in trees:
                 by_tree.setdefault(tree.id, []).append((row, tree, report))
-        for entries in by_tree.values():
-            for row, tree, report in sorted(entries, key=lambda entry: _place_in_time(entry[0])):
+        self.dated.clear()  # each row goes when it has been taken, for very many take much memory
+        for id in list(by_tree):
+            for row, tree, report in sorted(by_tree.pop(id), key=lambda entry: _place_in_time(entry[0])):
                 try:
                     self._take(row, tree, report)
                 except StageOrderError as error:
@@ -275,11 +276,11 @@ class _Entries:
         around = self.book.around(tree.id, tree.label, values["latest"])
         entry: Look | Work
         if isinstance(event, Stage):
-            entry = row.make(Look, new_id(), tree.id, "", stage=event)
+            entry = row.make(Look, new_id(), tree.id, "", event)
             if _is_plain_date(row) and (kind := kind_of_date(entry, around, today)) != entry.kind:
                 entry = replace(entry, kind=kind)
         else:
-            entry = row.make(Work, new_id(), tree.id, operation=event)
+            entry = row.make(Work, new_id(), tree.id, event)
         said = f"{tree.label}: {event}, {self.days(entry.earliest, entry.latest)}"
         if _key(entry) in self.known:
             report.there += 1

@@ -28,7 +28,7 @@ LATENESS = ("too late", "late", "rests until spring")
 """Rules that close waking growth for the year."""
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False, repr=False)
 class Advice:
     """Advice on one window of work."""
 

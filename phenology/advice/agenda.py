@@ -44,7 +44,7 @@ class Section(StrEnum):
     LEAVE = "leave"
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False, repr=False)
 class State:
     """What a tree is at, as far as it is known: the latest look, or work done since."""
 
@@ -54,7 +54,7 @@ class State:
     vague: bool = False
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False, repr=False)
 class AgendaRow:
     """One tree on the agenda."""
 
@@ -94,7 +94,7 @@ class AgendaRow:
         return tuple(visit for visit in self.visits if visit.look)
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False, repr=False)
 class Agenda:
     """Every living tree of a garden once, and the care that is due besides."""
 
@@ -234,7 +234,7 @@ def _state(tree: Tree, garden: Garden) -> State:
     return State(str(last.stage), None, last.latest, last.earliest != last.latest)
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False, repr=False)
 class Review:
     """What there is to do when nothing grows."""
 
@@ -247,7 +247,7 @@ class Review:
     repot: tuple[tuple[Tree, date | None], ...]
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False, repr=False)
 class Round:
     """A walk through the garden: visits, most pressing first; a review when nothing grows."""
 

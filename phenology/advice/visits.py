@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from datetime import date, timedelta
 
 from phenology.advice.care import WIRE, CareDue, due_for_repotting
@@ -49,7 +49,7 @@ LOOK_FOR = {
 }
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False, repr=False)
 class Visit:
     """One tree on the round."""
 
@@ -61,7 +61,7 @@ class Visit:
     rank: int = 1  # 0 presses, 1 is due, 2 may be looked at in passing
     operation: str | None = None  # the work that may follow
     # the forecast that asks for it; None for what work done or the time of year asks
-    step: ForecastRow | None = field(default=None, repr=False)
+    step: ForecastRow | None = None
     # whether it is a look that cannot wait, rather than shelter from the weather ahead or a duty that can
     look: bool = True
 
@@ -150,7 +150,7 @@ def _answered(garden: Garden, care: CareDue) -> bool:
     return any(look.earliest >= care.first and stage_rank(look.stage) >= rank for look in looks)
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False, repr=False)
 class OpenEnd:
     """Growth that has no date ahead: what to look for all the same, and whether every week."""
 

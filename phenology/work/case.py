@@ -32,7 +32,7 @@ FLOWERING = ("flowering", "blooming", "in flower", "in bloom", "full bloom")
 MIDSUMMER_DAYS = 30  # the warmest days come about so long after the longest, where no weather tells (ours)
 
 
-@dataclass(frozen=True, eq=False)
+@dataclass(frozen=True, eq=False, repr=False)
 class Case:
     """Work on one tree on one day."""
 

@@ -45,7 +45,7 @@ class Finding:
     when: str = ""
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False, repr=False)
 class Rule:
     """One rule of work."""
 

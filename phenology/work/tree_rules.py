@@ -265,7 +265,8 @@ def roots_season(case: Case) -> str | None:
     """Roots are cut in the season of the genus."""
     s = case.species
     if is_open(s.repot, case.year) is not False:
-        return None
+        unseen = s.repot == ("bud-swell",) and case.year.stage is None and case.year.in_leaf is not False
+        return "no look of this season says whether its buds have broken: look first" if unseen else None
     if s.repot == ("bud-swell",) and case.shown("budbreak") and not case.shown("turning"):
         return "buds have broken: the window for repotting was while they swelled; keep the roots whole now"
     return f"{s.name} is repotted {in_words(s.repot)}: {WHY_ROOTS.get(s.repot[0], 'roots answer best then')}"

@@ -209,7 +209,7 @@ def test_one_hue_in_four_strengths():
 
 def test_svg_and_png_are_written_with_their_words(tmp_path):
     bench = Bench(demo_folder(), today=DAY.isoformat())
-    said = bench.does("chart", "seasons", "--out", tmp_path / "s.svg").err
+    said = bench.does("chart", "seasons", "--out", tmp_path / "s.svg").words
     title = ET.parse(tmp_path / "s.svg").getroot().find("{http://www.w3.org/2000/svg}title")
     assert title is not None and title.text and title.text in said
     bench.does("chart", "calibration", "--species", "beech", "--out", tmp_path / "c.png")

@@ -226,6 +226,8 @@ CASES: list[tuple[str, str, Setting, str, Setting]] = [
     ("basal leaf", "basal-leaf", Setting(), "very full", Setting()),
     ("repotting season", "repotting", Setting(), "buds have broken",
      Setting(change=only_looks((80, "swelling")))),
+    ("repotting season", "repotting", Setting(n=110, change=only_looks()), "look first",
+     Setting(n=110, change=only_looks((109, "swelling")))),
     ("repotting season", "repotting", Setting(QUINCE, n=70, change=only_looks((69, "swelling"))),
      "crown gall",
      Setting(QUINCE, n=262)),
