@@ -6,7 +6,7 @@ import sqlite3
 from collections import Counter
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import MISSING, dataclass, field, fields, replace
-from datetime import UTC, datetime
+from datetime import UTC, date, datetime
 from functools import cache
 from itertools import groupby
 from typing import Any, cast
@@ -28,10 +28,12 @@ from data_sources.journal.schema import (
 )
 from data_sources.journal.steps import checksum, compact, expanded
 from phenology.model.errors import InputError
+from phenology.model.records import Look, Work
 
 # Without `seq` in front, which SQLite numbers, and `checksum` at the end.
 _WHO = ("batch", "at", "device", "label")
 CHANGE_CELLS = (*_WHO, "table_name", "row_id", "tree_id", "before", "after", "undoes")
+CACHE = 1 << 16  # kilobytes of pages kept while very many rows are written: their indexes are all over (ours)
 AT_ONCE = 500  # so many rows are held against their changes in one question (ours)
 
 
@@ -62,7 +64,7 @@ class Batch:
     device: str
     undoes: str | None = None
     id: str = field(default_factory=lambda: str(uuid4()))
-    _changes: list[tuple[str, str, str | None, Row | None, Row | None]] = field(default_factory=list)
+    _changes: list[tuple[str, str, str | None, str | None, str | None]] = field(default_factory=list)
 
     def insert(self, record: Record) -> bool:
         """Add a record; False when exactly this record is there already (a retry).
@@ -80,18 +82,22 @@ class Batch:
         wanted: dict[str, dict[str, Record]] = {table: {} for table in TABLES}
         for record in records:
             wanted[table_of(type(record))][record.id] = record
+        self.connection.execute(f"PRAGMA cache_size = -{CACHE}")
         for table, by_id in wanted.items():
             there = {id for (id,) in self.connection.execute(f"SELECT id FROM {table}")} if by_id else set()
-            new = [encode(record) for id, record in by_id.items() if id not in there]
+            new = sorted((record for id, record in by_id.items() if id not in there), key=_by_day)
             names = column_names(table)
             self.connection.executemany(
                 f"INSERT INTO {table} ({', '.join(names)}) VALUES ({', '.join('?' * len(names))})",
-                [tuple(row.values()) for row in sorted(new, key=_by_day)],
+                (tuple(self._noted(table, encode(record)).values()) for record in new),
             )
-            for row in new:
-                self.record(table, None, row)
             for id in there & by_id.keys():
                 self.save(by_id[id])
+
+    def _noted(self, table: str, row: Row) -> Row:
+        """A new row, its change noted."""
+        self.record(table, None, row)
+        return row
 
     def _put(self, record: Record, *, over: bool) -> bool:
         table, row = table_of(type(record)), encode(record)
@@ -155,7 +161,8 @@ class Batch:
     def record(self, table: str, before: Row | None, after: Row | None) -> None:
         """Note what became of a row, for the change table."""
         row = after or before or {}
-        self._changes.append((table, str(row["id"]), tree_of(table, row), before, after))
+        which = table, str(row["id"]), tree_of(table, row)
+        self._changes.append((*which, compact(*which, before), compact(*which, after)))
 
     def take_back(self, batch: str, label: str) -> None:
         """Undo every row of a batch, last first."""
@@ -176,12 +183,12 @@ class Batch:
             raise InputError("a batch needs a label: what was done, in plain words")
         label = self.label.encode("utf-8", "backslashreplace").decode("utf-8")
         start = (self.id, self.at.astimezone(UTC).isoformat(), self.device, label)
-        append_changes(self.connection, ((None, *start, *cells, self.undoes) for cells in self._changes))
+        _append_compact(self.connection, ((None, *start, *cells, self.undoes) for cells in self._changes))
 
 
-def _by_day(row: Row) -> str:
+def _by_day(record: Record) -> date:
     """Sorts looks so that those of a tree lie apart, whatever order they came in: its indexes pack closer."""
-    return str(row.get("latest", ""))
+    return record.latest if isinstance(record, Look | Work) else date.min
 
 
 def insert_row(connection: sqlite3.Connection, table: str, row: Mapping[str, Stored]) -> int:
@@ -193,20 +200,34 @@ def insert_row(connection: sqlite3.Connection, table: str, row: Mapping[str, Sto
 
 def append_changes(connection: sqlite3.Connection, rows: Iterable[tuple[Any, ...]]) -> None:
     """Append rows (seq or None, then `CHANGE_CELLS`) with their checksums."""
+    _append_compact(
+        connection,
+        (
+            (*start, *which, compact(*which, before), compact(*which, after), undoes)
+            for *start, table, row_id, tree_id, before, after, undoes in rows
+            for which in [(table, row_id, tree_id)]
+        ),
+    )
+
+
+def _append_compact(connection: sqlite3.Connection, rows: Iterable[tuple[Any, ...]]) -> None:
+    """`append_changes` for what is compact already; one after the other, so that none are held twice."""
+    connection.executemany("INSERT INTO change VALUES (?, ?, ?, ?, ?, ?, ?, ?)", _keyed(connection, rows))
+
+
+def _keyed(connection: sqlite3.Connection, rows: Iterable[tuple[Any, ...]]) -> Iterator[tuple[Any, ...]]:
+    """Rows of the change table: batches and trees by their keys, with checksums."""
     batches: dict[tuple[Any, ...], int] = {}
     trees: dict[str, int] = {}
-    small = []
-    for seq, *who, table, row_id, tree_id, before, after, undoes in rows:  # both as rows or as their JSON
+    for seq, *who, table, row_id, tree_id, before, after, undoes in rows:
         batch = (*who, undoes)
         if batch not in batches:
             named = dict(zip(("id", *_WHO[1:], "undoes"), batch, strict=True))
             batches[batch] = _key_of(connection, "batch", named)
         if tree_id is not None and tree_id not in trees:
             trees[tree_id] = _key_of(connection, "changed_tree", {"id": tree_id})
-        texts = [compact(table, row_id, tree_id, row) for row in (before, after)]
-        sum_of_it = checksum((*who, table, row_id, tree_id, *texts, undoes))
-        small.append((seq, batches[batch], table, row_id, trees.get(tree_id), *texts, sum_of_it))
-    connection.executemany("INSERT INTO change VALUES (?, ?, ?, ?, ?, ?, ?, ?)", small)
+        sum_of_it = checksum((*who, table, row_id, tree_id, before, after, undoes))
+        yield seq, batches[batch], table, row_id, trees.get(tree_id), before, after, sum_of_it
 
 
 def _key_of(connection: sqlite3.Connection, table: str, row: Mapping[str, Stored]) -> int:

@@ -36,7 +36,7 @@ class ImportMap:
     options: str = "{}"
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False, repr=False)
 class SharedFile:
     """Another garden's calibrations, as the file that brought them has them.
 
@@ -69,7 +69,7 @@ TABLES: dict[str, type[Record]] = {
 _TABLE_OF = {kind: table for table, kind in TABLES.items()}
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False, repr=False)
 class StoredColumn:
     """One column of a table."""
 

@@ -23,7 +23,7 @@ EVERY = timedelta(hours=20)  # a rolling backup before the first change of a day
 STAMP = "%Y%m%dT%H%M%S%fZ"
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False, repr=False)
 class Backup:
     """A backup file: when it was taken, and why if not by routine ("before-v2", "before-restore")."""
 

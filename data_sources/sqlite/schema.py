@@ -18,7 +18,7 @@ from data_sources.disk.whole_files import make_empty, mode_in, part_of, sweep
 from data_sources.sqlite.connection import connect, place_new, pragma, remove, transaction
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False, repr=False)
 class Migration:
     """One change of shape: the n-th step brings a file from version n - 1 to n."""
 
@@ -26,7 +26,7 @@ class Migration:
     statements: tuple[str, ...]
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False, repr=False)
 class Schema:
     """One kind of database file.
 

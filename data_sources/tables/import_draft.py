@@ -32,7 +32,8 @@ Fate = Literal["new", "there", "asked", "refused", "unknown"]
 class ImportedRow(NamedTuple):
     """A row, or one date of a row, and what became of it.
 
-    `said` is what was understood, in the grower's words; `texts` the cells by field; `day` its last day.
+    `said` is what was understood, in the grower's words; `day` its last day; `texts` the cells by field of a
+    row that is left out, to be mended.
     """
 
     file: str
@@ -185,7 +186,7 @@ class Draft:
 
     def note(self, row: Row, fate: Fate, said: str = "") -> None:
         """What became of a row."""
-        self._note(row, fate, said, row.texts, ())
+        self._note(row, fate, said, {}, ())
 
     def leave(self, row: Row, problems: Sequence[Problem], tree: Tree | None = None) -> None:
         """A row, or that of one of its trees, is left out, with its problems."""

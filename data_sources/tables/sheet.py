@@ -8,9 +8,9 @@ from __future__ import annotations
 import json
 import re
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, field, fields, replace
+from dataclasses import dataclass, field, replace
 from datetime import date
-from functools import cache, cached_property, lru_cache
+from functools import cached_property, lru_cache
 from itertools import compress
 from typing import Any, TypeVar
 
@@ -56,7 +56,7 @@ class Sheet:
     remembered: ImportMap | None = None
     said: frozenset[str] = frozenset()  # headers of which the grower said what they are, now or earlier
 
-    @property
+    @cached_property
     def what(self) -> str:
         """The field that says what was seen or done."""
         return WHAT.get(self.subject, "")
@@ -115,7 +115,8 @@ class Sheet:
                 continue
             texts = self.texts(cells)
             rows = self._entries(line, texts, cells, above, season) if entries else [Row(self, line, texts)]
-            rows += self._unexplained(line, texts, cells, alone=not rows)
+            if self._idle or not rows:
+                rows += self._unexplained(line, texts, cells, alone=not rows)
             for row in rows:
                 reader.read(row)
             reader.read_in_season(rows)
@@ -247,20 +248,21 @@ class Row:
         """The stage or work."""
         return self.values.get(self.sheet.what)
 
-    def make(self, record: type[R], *first: Any, **more: Any) -> R:
-        """A record of the row's values: its first fields as given, others instead of the row's by name."""
-        values = {
-            name: self.values[name]
-            for name in _names_of(record.__name__)[len(first) :]
-            if name in self.values
-        }
-        return record(*first, **(values | more))
+    def make(self, record: type[R], *first: Any) -> R:
+        """A record of the row's values, its first fields as given."""
+        return record(*first, *[self.values[name] for name in record.__match_args__[len(first) :]])
 
 
-@cache
-def _names_of(record: str) -> list[str]:
-    kinds: dict[str, Any] = {kind.__name__: kind for kind in (Look, Work, Tree, Place)}
-    return [one.name for one in fields(kinds[record])]
+class _Values(dict[str, Any]):
+    """The values of a row by field; what it says nothing of has its usual value, and takes no room."""
+
+    __slots__ = ("usual",)
+
+    def __init__(self, usual: Mapping[str, Any]) -> None:
+        self.usual = usual
+
+    def __missing__(self, name: str) -> Any:
+        return self.usual[name]
 
 
 class _RowReader:
@@ -281,7 +283,7 @@ class _RowReader:
         if self.entries and is_unknown(row.texts.get("date", "")):
             row.values = {"unknown": True}
             return
-        row.values = values = dict(self.empty)
+        row.values = values = _Values(self.empty)
         wrong: dict[str, InputError] = {}
         for name, text in (self.needed | row.texts).items():
             if text and name in self.plain:

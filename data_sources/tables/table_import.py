@@ -256,8 +256,9 @@ class _Entries:
                 continue
             for tree in trees:
                 by_tree.setdefault(tree.id, []).append((row, tree, report))
-        for entries in by_tree.values():
-            for row, tree, report in sorted(entries, key=lambda entry: _place_in_time(entry[0])):
+        self.dated.clear()  # each row goes when it has been taken, for very many take much memory
+        for id in list(by_tree):
+            for row, tree, report in sorted(by_tree.pop(id), key=lambda entry: _place_in_time(entry[0])):
                 try:
                     self._take(row, tree, report)
                 except StageOrderError as error:
@@ -275,11 +276,11 @@ class _Entries:
         around = self.book.around(tree.id, tree.label, values["latest"])
         entry: Look | Work
         if isinstance(event, Stage):
-            entry = row.make(Look, new_id(), tree.id, "", stage=event)
+            entry = row.make(Look, new_id(), tree.id, "", event)
             if _is_plain_date(row) and (kind := kind_of_date(entry, around, today)) != entry.kind:
                 entry = replace(entry, kind=kind)
         else:
-            entry = row.make(Work, new_id(), tree.id, operation=event)
+            entry = row.make(Work, new_id(), tree.id, event)
         said = f"{tree.label}: {event}, {self.days(entry.earliest, entry.latest)}"
         if _key(entry) in self.known:
             report.there += 1

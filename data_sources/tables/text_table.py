@@ -174,6 +174,7 @@ def split_table(
     headers: tuple[str, ...] = ()
     rows: list[tuple[int, tuple[str, ...]]] = []
     ragged: list[tuple[int, tuple[str, ...]]] = []
+    once: dict[str, str] = {}  # most cells come up again and again: one of each is kept
     line = at
     try:
         for cells in reader:
@@ -205,7 +206,8 @@ def split_table(
             elif any(cell.strip(BLANKS) for cell in cells[width:]):
                 ragged.append((first, tuple(cells)))
             else:
-                rows.append((first, (*cells[:width], *[""] * (width - len(cells)))))
+                row = [once.setdefault(cell, cell) for cell in cells[:width]]
+                rows.append((first, (*row, *[""] * (width - len(cells)))))
     except csv.Error as error:
         if "field limit" in str(error):
             raise TableError(

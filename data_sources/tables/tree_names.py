@@ -162,7 +162,7 @@ class TreeReader:
         if not latin:
             raise InputError(f"{unknown}; to add it the row needs a species{said}")
         tree = Tree(self.draft.new_id(), label, latin)
-        self.roster = self.roster.with_tree(tree, self.draft.add_tree(tree, None))
+        self.roster.add(tree, self.draft.add_tree(tree, None))
         self._enter(tree)
         self._find_once = read_once(self._find)  # what was not known may be now
         self.draft.plan.new_trees.setdefault(label, latin)

@@ -12,7 +12,7 @@ from phenology.advice.forecast_rows import ForecastRow, Trust
 ALIKE_DAYS, COARSE_DAYS = 3, 45  # trees whose next looks lie this close are told together (ours)
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False, repr=False)
 class AlikeSteps:
     """Forecasts that can share a sentence, the soonest look first."""
 
@@ -60,7 +60,7 @@ class AlikeSteps:
         return max((step.trust for step in self.steps), key=lambda trust: trust.within or 0.0)
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False, repr=False)
 class Alike:
     """Trees that can be told together: alike in everything but a day or two."""
 

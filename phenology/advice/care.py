@@ -6,7 +6,7 @@ Made of the forecast's own rows, so that a duty and a date never contradict each
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
 from datetime import date, timedelta
 from functools import cache, partial
 from math import isfinite
@@ -35,7 +35,7 @@ BARE_BEFORE_MIDWINTER = 40  # days; leaves are taken to be down so early where n
 REPOT_YEARS = 2  # a root ball this old is worth a look; common practice, no source
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False, repr=False)
 class CareDue:
     """One thing to do or to look for on one tree, because of work done, the weather or the time of year."""
 
@@ -45,7 +45,7 @@ class CareDue:
     last: date  # the same for one day
     what: str  # what to do, as a sentence without its end
     # what asks for it; None for what the time of year or the weather asks
-    work: Work | None = field(repr=False)
+    work: Work | None
     due: bool  # whether today lies between the two days, or past a look at wire
     look: bool  # whether it is a look, rather than a way of keeping the tree
 

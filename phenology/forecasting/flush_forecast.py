@@ -32,7 +32,7 @@ TOGETHER = 64  # so many flushes are forecast at once (ours): their curves stay 
 NARROW_DAYS = 10.0  # an interval no wider is taken to hold its event anywhere alike (ours)
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False, repr=False)
 class StageAhead:
     """A stage that may still come."""
 

@@ -62,7 +62,7 @@ def moments(curves: Array) -> tuple[Array, Array]:
     return mean, np.maximum(came @ days**2 / total - mean**2, 0.25)
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False, repr=False)
 class Move:
     """How far a stage was moved on each trace."""
 

@@ -49,7 +49,7 @@ Requires = Callable[[float], Prediction]
 """The requirement of a wait, given the day on which it probably begins."""
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False, repr=False)
 class Whole:
     """A wait over several steps of a chain, learned where looks did not tell the steps apart."""
 
@@ -58,7 +58,7 @@ class Whole:
     weight: float  # how far it is believed against the steps, above 0 to 1 (the steps add nothing)
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False, repr=False)
 class Step:
     """One wait of a chain."""
 
@@ -83,7 +83,7 @@ def link_step(
     return Step(link.wait, requires(link.wait), seen, paced, wholes, rests)
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False, repr=False)
 class Chain:
     """What is known of one flush."""
 

@@ -10,9 +10,10 @@ from __future__ import annotations
 import re
 from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from datetime import date
 from functools import cached_property
+from typing import cast
 
 from phenology.language.plain_names import name_key, plain_name, plain_spaces
 from phenology.language.words import near_words, plain_words
@@ -101,18 +102,27 @@ class Roster:
     def _species_names(self) -> dict[str, frozenset[str]]:
         return {}
 
-    def with_tree(self, tree: Tree, stands: Sequence[Stand]) -> Roster:
-        """The same with one tree more, and where it stands; this one, whose indexes go on, is used up."""
-        more = replace(self, trees=(*self.trees, tree), stands=(*self.stands, *stands))
-        grown = ("by_label", "by_id", "active", "index", "_species_names")
-        more.__dict__.update({name: getattr(self, name) for name in grown})
-        key = name_key(tree.label)
-        more.__dict__["most_joints"] = max(self.most_joints, len(_AND.findall(key)))
-        more.by_label.setdefault(key, []).append(tree)
-        more.by_id[tree.id] = [tree]
-        more.active.append(tree)
-        more.index.add(tree, self.species_names(tree.species))
-        return more
+    @cached_property
+    def stands_of(self) -> dict[str, list[Stand]]:
+        """Where each tree stands from when, by its id."""
+        found: dict[str, list[Stand]] = defaultdict(list)
+        for stand in self.stands:
+            found[stand.tree_id].append(stand)
+        return found
+
+    def add(self, tree: Tree, stands: Sequence[Stand]) -> None:
+        """Take in one tree more and where it stands; trees and stands must be lists of the roster's own."""
+        labels, ids, active, index = self.by_label, self.by_id, self.active, self.index
+        own, key = self.stands_of[tree.id], name_key(tree.label)
+        self.__dict__["most_joints"] = max(self.most_joints, len(_AND.findall(key)))
+        self.__dict__.pop("known_words", None)
+        cast(list[Tree], self.trees).append(tree)
+        cast(list[Stand], self.stands).extend(stands)
+        own.extend(stands)
+        labels.setdefault(key, []).append(tree)
+        ids[tree.id] = [tree]
+        active.append(tree)
+        index.add(tree, self.species_names(tree.species))
 
     def labelled(self, text: str) -> tuple[Tree, ...]:
         """The tree that bears exactly this label, or this id; a retired one only where no other does.
@@ -355,7 +365,8 @@ class _SelectionReader:
         places = {p.id for p in self.roster.places if words == plain_words(p.name)}
         if not places:
             return set()
-        return {t.id for t in self.active if place_of(t.id, self.roster.stands, self.on) in places}
+        stands = self.roster.stands_of
+        return {t.id for t in self.active if place_of(t.id, stands.get(t.id, ()), self.on) in places}
 
     def numbered(self, match: re.Match[str], within: set[str], stem: str) -> set[str]:
         """Trees whose label ends in a number from "from" to "to", of any name where `stem` is empty."""

@@ -36,7 +36,7 @@ AT_ONCE = 2048  # so many rows stay near the processor while their nodes are wor
 EXPONENT = 36.0  # how much smaller than at its top, as a power of e, a density may be left out
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False, repr=False)
 class CensoredSites:
     """Rows of each clock, ready for the Gaussian fit.
 

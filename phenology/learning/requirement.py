@@ -191,7 +191,7 @@ class RequirementModel:
         return sites, squared
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False, repr=False)
 class Requirement:
     """What was learned about a stage: a posterior over clocks, variances and effects."""
 
@@ -263,7 +263,7 @@ class Requirement:
         return min(1.0, float(self.parts.weight @ left))
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False, repr=False)
 class Parts:
     """The kept grid points as arrays, one entry a point: clocks, variances, weights and posteriors."""
 

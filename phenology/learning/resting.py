@@ -28,7 +28,7 @@ SHUT_DAYS = 45
 _BREAK, _HARD = Stage.BUDBREAK.rank, Stage.HARDENED.rank
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False, repr=False)
 class Resting:
     """What is believed of the day from which cuts rest."""
 

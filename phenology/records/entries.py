@@ -90,7 +90,7 @@ def look_changes(
         said = Said(new_flush, number, cause, ended)
         placed = place_look(look, record, calendar, said, today=today, new_id=new_id)
         begun = (*placed.also, placed.flush) if placed.is_new else placed.also
-        return Changes((*placed.changed, *begun, *placed.moved, replace(look, flush_id=placed.flush.id)))
+        return Changes((*placed.changed, *begun, *placed.moved, look.at_flush(placed.flush.id)))
     if before and not ended:
         ended = next((f.ended_why for f in record.flushes if _ended_by(before, f) and not before.lost), None)
     cleared = without_look(before, record).applied_to(record) if before else record
@@ -156,7 +156,7 @@ def _written(
             added = (*own, *waking.also, *waking.changed, *waking.moved, entry)
         else:
             placed = place_look(entry, record, calendar, said, today=today, new_id=new_id)
-            mine = replace(entry, flush_id=placed.flush.id)
+            mine = entry.at_flush(placed.flush.id)
             added = (*placed.also, placed.flush, *placed.changed, *placed.moved, mine)
         return Changes(added).applied_to(record)
 

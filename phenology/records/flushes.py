@@ -6,7 +6,7 @@ growth after damage) or woken by work. The day counts are common practice, no so
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
 from functools import cached_property
@@ -34,6 +34,10 @@ NEXT_BEGAN = "the next flush began"
 _BREAK, _TURN = Stage.BUDBREAK.rank, Stage.TURNING.rank
 
 
+BY_DATE = attrgetter("latest", "earliest")
+"""Sorts looks."""
+
+
 @dataclass(frozen=True)
 class TreeRecord:
     """Flushes, looks and work of one tree, with its name for messages."""
@@ -43,10 +47,23 @@ class TreeRecord:
     looks: Sequence[Look] = ()
     works: Sequence[Work] = ()
 
+    @classmethod
+    def grouped(
+        cls,
+        label: str,
+        flushes: Sequence[Flush],
+        by_flush: Mapping[str, Sequence[Look]],
+        works: Sequence[Work],
+    ) -> TreeRecord:
+        """A record of looks that are at hand by the id of their flush, in the order `BY_DATE`."""
+        record = cls(label, flushes, [look for looks in by_flush.values() for look in looks], works)
+        record.__dict__["_by_flush"] = by_flush
+        return record
+
     @cached_property
-    def _by_flush(self) -> dict[str, list[Look]]:
+    def _by_flush(self) -> Mapping[str, Sequence[Look]]:
         found: dict[str, list[Look]] = {}
-        for look in sorted(self.looks, key=attrgetter("latest", "earliest")):
+        for look in sorted(self.looks, key=BY_DATE):
             found.setdefault(look.flush_id, []).append(look)
         return found
 
@@ -94,7 +111,7 @@ def flush_numbers(flushes: Iterable[Flush], calendar: SeasonCalendar) -> dict[st
     return numbers
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False, repr=False)
 class Waking:
     """What work does to the flushes, as `Placement` says of a look; `flush` None when it wakes nothing."""
 
@@ -136,7 +153,7 @@ def wake(work: Work, record: TreeRecord, calendar: SeasonCalendar, *, new_id: Ca
         return Waking(woken, changed=(woken, *ended))
     woken = Flush(new_id(), work.tree_id, season, "work", day, work.id, part=work.part)
     moved = tuple(
-        replace(look, flush_id=woken.id)
+        look.at_flush(woken.id)
         for f in before[-1:]
         for look in record.looks_of(f)
         if look.earliest > work.latest and look.stage.rank < _TURN and not partial

@@ -155,12 +155,11 @@ def _season(look: Look, record: TreeRecord, calendar: SeasonCalendar) -> int:
     day, rank = look.latest, look.stage.rank
     season = calendar.season_of(day)
     this = record.in_season(season, calendar)
-    furthest = max((record.furthest(f) for f in this), default=-1)
-    into, left = calendar.day(day), (calendar.end(season) - day).days
     moved = any(
         look.stage.rank >= _BREAK - 1 and look.earliest <= day for f in this for look in record.looks_of(f)
     )
     if not moved and not any(f.started_by == "work" for f in this):
+        into = calendar.day(day)
         if rank >= _TURN and into <= calendar.length(season) // 2:
             return season - 1
         if rank >= _GROWN and into <= OLD_LEAVES_DAYS:
@@ -174,9 +173,10 @@ def _season(look: Look, record: TreeRecord, calendar: SeasonCalendar) -> int:
             ).days <= CARRIES_ON_DAYS and last.started_by != "season"
             if fresh and last.ended_on is None and _BREAK - 1 <= shown <= rank and shown < _HARD:
                 return season - 1
-    if left < CLOSING_DAYS and rank <= _BREAK:
+    if rank <= _BREAK and (calendar.end(season) - day).days < CLOSING_DAYS:
         newest = this[-1] if this else None
         waiting = newest is not None and newest.started_by == "work" and record.furthest(newest) <= rank
+        furthest = max((record.furthest(f) for f in this), default=-1)
         at_rest = not _BREAK <= furthest < _GROWN or _long_unseen(look, record, this)
         grown = furthest >= _TURN or (rank == 0 and at_rest)
         if grown and not waiting:
@@ -190,7 +190,7 @@ def _long_unseen(look: Look, record: TreeRecord, flushes: Sequence[Flush]) -> bo
     return bool(seen) and (look.earliest - max(seen)).days > OLD_LEAVES_DAYS
 
 
-@dataclass(frozen=True)
+@dataclass
 class _Placer:
     """Finds the flush of one look among those of its season, the look itself not on record."""
 
@@ -263,7 +263,7 @@ class _Placer:
             first = later[0].earliest
             began = Flush(self.new_id(), look.tree_id, self.season, "seen", first, cause=self.said.cause)
             after = (other for other in record.looks_of(last) if other.earliest >= first)
-            moved = tuple(replace(other, flush_id=began.id) for other in after)
+            moved = tuple(other.at_flush(began.id) for other in after)
             return Placement(last, moved=moved, also=(began,))
         ends = last.ended_on is None and record.furthest(last) < _HARD and look.part is None
         changed = (replace(last, ended_on=look.earliest, ended_why=NEXT_BEGAN),) if ends else ()

@@ -2,15 +2,17 @@
 
 from __future__ import annotations
 
+from bisect import insort
 from collections import defaultdict
-from collections.abc import Callable, Hashable, Iterable, Iterator
+from collections.abc import Callable, Hashable, Iterable, Iterator, Sequence
 from datetime import date
-from typing import Generic, TypeVar
+from operator import attrgetter
+from typing import Any, Generic, TypeVar
 
 from phenology.model.records import Flush, Look, Work
 from phenology.model.season import SeasonCalendar
 from phenology.records.entries import Changes
-from phenology.records.flushes import TreeRecord
+from phenology.records.flushes import BY_DATE, TreeRecord
 
 T = TypeVar("T", bound=Flush | Look | Work)
 
@@ -28,16 +30,17 @@ class RecordBook:
         season_of = calendar.season_of
         self.calendar = calendar
         self._flushes = _Index[Flush](lambda flush: (flush.tree_id, flush.season), flushes)
-        self._looks = _Index[Look](lambda look: look.flush_id, looks)
+        self._looks = _Index[Look](attrgetter("flush_id"), looks, order=BY_DATE)
         self._works = _Index[Work](lambda work: (work.tree_id, season_of(work.middle)), works)
 
     def around(self, tree_id: str, label: str, day: date) -> TreeRecord:
         """A tree's record in the season of a day and the ones beside it: all that placing a look needs."""
         season = self.calendar.season_of(day)
         seasons = [(tree_id, beside) for beside in (season - 1, season, season + 1)]
-        flushes = tuple(flush for key in seasons for flush in self._flushes.under(key))
-        looks = tuple(look for flush in flushes for look in self._looks.under(flush.id))
-        return TreeRecord(label, flushes, looks, tuple(w for key in seasons for w in self._works.under(key)))
+        flushes = [flush for key in seasons for flush in self._flushes.under(key)]
+        works = [work for key in seasons for work in self._works.under(key)]
+        looks = {flush.id: [*self._looks.under(flush.id)] for flush in flushes}
+        return TreeRecord.grouped(label, flushes, looks, works)
 
     def apply(self, changes: Changes) -> None:
         """Take changes in."""
@@ -67,25 +70,36 @@ class RecordBook:
 
 
 class _Index(Generic[T]):
-    """Records by their id, and by what they are asked for; to drop an unknown id changes nothing."""
+    """Records by their id, and by what they are asked for; to drop an unknown id changes nothing.
 
-    def __init__(self, key: Callable[[T], Hashable], records: Iterable[T]) -> None:
-        self.key = key
+    Those of one key stand in an order, without one as they came.
+    """
+
+    def __init__(
+        self, key: Callable[[T], Hashable], records: Iterable[T], order: Callable[[T], Any] | None = None
+    ) -> None:
+        self.key, self.order = key, order
         self.by_id: dict[str, T] = {}
-        self._under: dict[Hashable, dict[str, T]] = defaultdict(dict)
+        self._under: dict[Hashable, list[T]] = defaultdict(list)
         for record in records:
             self.put(record)
 
     def put(self, record: T) -> None:
         """Take a record in, for one of the same id."""
         self.drop(record.id)
-        self.by_id[record.id] = self._under[self.key(record)][record.id] = record
+        self.by_id[record.id] = record
+        there = self._under[self.key(record)]
+        if self.order is None or not there or self.order(there[-1]) <= self.order(record):
+            there.append(record)
+        else:
+            insort(there, record, key=self.order)
 
     def drop(self, id: str) -> None:
         """Take a record out."""
         if id in self.by_id:
-            self._under[self.key(self.by_id.pop(id))].pop(id, None)
+            there = self._under[self.key(self.by_id.pop(id))]
+            there[:] = [record for record in there if record.id != id]
 
-    def under(self, key: Hashable) -> Iterable[T]:
-        """The records of one key, in the order in which they came."""
-        return self._under[key].values() if key in self._under else ()
+    def under(self, key: Hashable) -> Sequence[T]:
+        """The records of one key."""
+        return self._under.get(key, ())

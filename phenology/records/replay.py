@@ -177,5 +177,5 @@ def _with_known_ids(built: TreeRecord, record: TreeRecord, new_id: Callable[[], 
     return replace(
         built,
         flushes=tuple(replace(flush, id=ids[flush.id]) for flush in built.flushes),
-        looks=tuple(replace(look, flush_id=ids[look.flush_id]) for look in built.looks),
+        looks=tuple(look.at_flush(ids[look.flush_id]) for look in built.looks),
     )

@@ -32,7 +32,7 @@ KNOWN_SHARE = 0.9  # a winter with fewer known days than this before its frost s
 WINTER_DAYS = 365
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False, repr=False)
 class FreezeOdds:
     """How likely a frost has come by a day: a share of years, and dates in those years."""
 
@@ -199,7 +199,7 @@ KNOWN_DAYS = 120  # a winter known for fewer is replaced by the one before the s
 WEEK = 7
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False, repr=False)
 class LateSeason:
     """What the end of a season looks like, trace by trace."""
 

@@ -21,7 +21,7 @@ if TYPE_CHECKING:
     from phenology.weather.zonal_climate import PossibleYears
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False, repr=False)
 class SeasonThermalTime:
     """The clocks over one season, from its first day on, with what gaps in the weather cost."""
 
@@ -30,7 +30,7 @@ class SeasonThermalTime:
     gap_variance: Array
 
 
-@dataclass(frozen=True, eq=False)
+@dataclass(frozen=True, eq=False, repr=False)
 class SeasonWeather:
     """Daily extremes by season and day of season."""
 

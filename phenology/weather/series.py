@@ -38,7 +38,7 @@ def source_rank(source: str) -> int:
         raise WeatherError(f"'{source}' is no weather source; the sources are {', '.join(SOURCES)}") from None
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False, repr=False)
 class WeatherCoverage:
     """How many days of a span came from where; a day counts as missing unless both extremes are known."""
 

@@ -22,7 +22,7 @@ SHIFT_DAYS = 5
 STRETCHED = 60  # traces that a few donors are stretched to
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False, repr=False)
 class Traces:
     """Possible courses of one season."""
 

@@ -19,7 +19,7 @@ LONGEST_DAYS = LATE_DAYS
 """No care lasts longer after work. [days]"""
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False, repr=False)
 class Care:
     """One thing to do or look for after work."""
 

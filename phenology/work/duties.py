@@ -113,7 +113,7 @@ def weather_ahead(
 # -------------------------------------------------------------------------------------------- the winter list
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False, repr=False)
 class RestOfYear:
     """The days that a winter hangs on, seen or forecast."""
 

@@ -80,7 +80,8 @@ def halved_already(case: Case) -> str | None:
 
 def soft_tips(case: Case) -> str | None:
     """Pinching is for soft tips."""
-    if case.stage is None or case.stage == "extending" or not case.species.takes("pinch"):
+    taken = case.species.takes("pinch") or case.species.practice == "undescribed"
+    if case.stage is None or case.stage == "extending" or not taken:
         return None
     if case.shown("extended"):
         return "pinching is for soft tips while shoots lengthen; these have stopped, so cut back when hard"

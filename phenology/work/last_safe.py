@@ -65,7 +65,7 @@ class Stop:
     limit: str  # what ruled: a key of `SOURCES`, or "none"
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False, repr=False)
 class Late:
     """The late season of one species in one place."""
 
@@ -144,6 +144,8 @@ class Late:
 
     def grade(self, day: float, required: float) -> str:
         """How late it is for growth woken on a day: see `grades`, or "rests"."""
+        if day < self.today and self.grade(self.today, required) == "safe":
+            return "safe"  # odds fall with the day of the cut
         if (day, required) not in self._grades:
             first = min((limit for _, limit in self.calendar_limits), default=math.inf)
             grade = grade_of(self.odds_on(day), required, max(0.0, day - first))
@@ -206,7 +208,7 @@ def in_words(odds: float) -> str:
     return f"{round(odds * 100)} in 100"
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False, repr=False)
 class Ending:
     """How the season ends in a site."""
 

@@ -94,7 +94,7 @@ RULES: tuple[Rule, ...] = (
     Rule("strength unsaid", _PARTIAL, False, TRADE, tree.strength_unsaid, True,
          "wait", "once you know it to be strong"),
     Rule("not hard yet", SHAPING, False, TRADE, flush.not_hard, True, "wait", _HARD),
-    Rule("not growing strongly", _CUTS, False, TRADE, tree.not_growing, answer="wait",
+    Rule("not growing strongly", (*_CUTS, "feeding"), False, TRADE, tree.not_growing, answer="wait",
          when="once shoots lengthen again"),
     Rule("evergreen window", ("cutback", "halving"), False, TRADE, flush.evergreen_window, True,
          "wait", _HARD),

@@ -41,7 +41,7 @@ WHEN = {
 LEAVES_FEED = "leaves turn soon and fill the buds till then: leave them whole"  # common practice, no source
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False, repr=False)
 class YearState:
     """Where a tree stands in its year."""
 

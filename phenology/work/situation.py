@@ -9,7 +9,7 @@ from phenology.species.species import Species
 from phenology.work.zones import Vigour
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False, repr=False)
 class Done:
     """Work done before."""
 
@@ -19,7 +19,7 @@ class Done:
     this_flush: bool = False  # whether it was done on the flush that is asked about
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False, repr=False)
 class Situation:
     """A tree, or a zone of it, whose next work is to be chosen."""
 

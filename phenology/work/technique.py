@@ -48,7 +48,7 @@ _BARING = ("outer-defoliation", "full-defoliation")
 _BREAK, _HARD, _TURN = stage_rank("budbreak"), stage_rank("hardened"), stage_rank("turning")
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False, repr=False)
 class Option:
     """One technique that the flush may open."""
 
@@ -71,7 +71,7 @@ class Option:
         return Operation(self.operation).wakes
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False, repr=False)
 class Choice:
     """What there is to choose from."""
 

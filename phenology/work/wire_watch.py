@@ -23,7 +23,7 @@ DaysOfGrowth = Callable[[date, date], float | None]
 """Growing days between two dates, a day at a constant 18 degC counting one; None when unknown."""
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False, repr=False)
 class WireCheck:
     """The next look that wire on a tree wants."""
 

@@ -26,7 +26,7 @@ class Origin:
         return " ".join(filter(None, (self.provider, self.detail)))
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False, repr=False)
 class AddReport:
     """What became of the days offered to the store; a day is counted once for each of its sources.
 
@@ -49,7 +49,7 @@ class AddReport:
         return bool(self.added or self.replaced)
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False, repr=False)
 class SuspiciousDay:
     """A marked day, or (`held`) a value offered in place of a good one: shown, and unused until accepted."""
 
@@ -62,7 +62,7 @@ class SuspiciousDay:
     held: bool = False
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False, repr=False)
 class DayValue:
     """One value of a day, and what it is to the store."""
 
@@ -79,7 +79,7 @@ class DayValue:
     reason: str  # why it is doubted
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False, repr=False)
 class OriginUse:
     """How much of the store came from one origin as one source, and when it was last asked."""
 
@@ -91,7 +91,7 @@ class OriginUse:
     fetched_at: datetime
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False, repr=False)
 class TakenBack:
     """What an undone `add` had brought: how many days left again, how many older values came back."""
 
@@ -101,7 +101,7 @@ class TakenBack:
     restored: int
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False, repr=False)
 class PastForecasts:
     """Forecast values with the day they were issued, for measuring skill; all arrays have one length.
 

@@ -82,7 +82,8 @@ def shoot_command(
 
         write_output(svg, svg_picture(shoot, cut).encode())
         say(f"Drawn into {svg}.")
-    tell(f"{CUT_FIRM} {HALVE_AFTER}")
+    halved = kind is None or kind.takes("halve")
+    tell(f"{CUT_FIRM} {HALVE_AFTER}" if halved else CUT_FIRM)
     if kind is not None and kind.sap_caution:
         tell(kind.sap_caution)
     if kind is not None and kind.growth == "fixed":

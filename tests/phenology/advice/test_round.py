@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 from datetime import date, timedelta
 
+import numpy as np
 import pytest
 
 from phenology.advice.adviser import stop_days
@@ -14,6 +15,10 @@ from phenology.advice.garden_forecast import forecast_garden
 from phenology.advice.plan import Planner
 from phenology.advice.windows import windows
 from phenology.model.records import Aim
+from phenology.weather.series import DailyWeather
+from phenology.work.answer import may_i
+from phenology.work.case import Case
+from reports.views.ahead_text import review_lines
 from tests.phenology.gardens import BEECH, Records, day, weather
 
 
@@ -112,11 +117,42 @@ def test_off_season_there_is_a_review():
     assert {v.operation for v in walk.visits if v.tree.label == "Sick elm"} == {None}  # nor cut nor wired
 
 
+def test_the_last_frost_of_a_review_is_still_to_come():
+    r = Records.of("Beech", species=BEECH, past=(2018, 2019), days=(145, 165, 185))
+    walk = walk_of(garden_of(r, 75))
+    assert walk.review is not None and day(2020, 75) < walk.review.last_frost[1] < day(2020, 160)
+    frosts = [line.split(":")[0] for line in review_lines(walk.review) if " frost: " in line]
+    assert frosts == ["Last frost", "First frost"]  # in the order in which they come
+
+
 def test_retired_trees_are_not_visited():
     r = with_past()
     r.trees[1] = replace(r.trees[1], retired=day(2020, 100))
     r.work("Elm 2", 2020, 90, "wiring")
     assert "Elm 2" not in {v.tree.label for v in walk_of(garden_of(r, 150)).visits}
+
+
+@pytest.mark.parametrize("n, low, high, better", [(156, 12.0, 37.0, "better from"),
+                                                 (90, -4.0, 8.0, "better once frost is over")])  # fmt: skip
+def test_work_of_today_waits_for_heat_or_frost_that_is_ahead_as_it_does_when_asked(n, low, high, better):
+    r = with_past()
+    r.trees[0] = replace(r.trees[0], last_repot=date(2017, 3, 1))
+    if n > 150:
+        r.a_season("Elm 1", 2020, 99, 130, 150)
+    known = weather(45.0)
+    until = known.index(day(2020, n)) + 4
+    tmin, tmax = known.tmin[:until].copy(), known.tmax[:until].copy()
+    tmin[-1], tmax[-1] = low, high
+    source = np.array(["station"] * (until - 3) + ["forecast"] * 3)
+    ahead = DailyWeather(known.first_day, tmin, tmax, source)
+    garden = replace(garden_of(r, n), weather={"bench": ahead})
+    agenda = make_agenda(forecast_garden(garden))
+    (visit,) = [v for v in plan_round(agenda).visits if v.tree.label == "Elm 1" and v.operation and v.look]
+    assert better in visit.because
+    asked = may_i(Case(garden, garden.trees[0], visit.operation, garden.as_of))
+    assert asked.when in visit.because and asked.answer == "better wait"
+    if visit.step is not None:
+        assert better in visit.step.advice.does
 
 
 def test_a_refused_window_says_why_and_is_not_visited():
