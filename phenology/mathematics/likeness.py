@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Sequence
+from collections.abc import Iterable
 from functools import lru_cache
 
 _MOST = 64  # letters of a kind that are counted: bits of each of 32 kinds
@@ -18,10 +18,14 @@ class Spellings:
     numbers, in a tenth of the time; what is left is for `difflib`.
     """
 
-    def __init__(self, known: Sequence[str]) -> None:
+    def __init__(self, known: Iterable[str] = ()) -> None:
         self._by_length: dict[int, list[tuple[str, int]]] = {}
         for spelling in known:
-            self._by_length.setdefault(len(spelling), []).append((spelling, _letters(spelling)))
+            self.add(spelling)
+
+    def add(self, spelling: str) -> None:
+        """One more."""
+        self._by_length.setdefault(len(spelling), []).append((spelling, _letters(spelling)))
 
     def perhaps_like(self, text: str, least: float) -> list[str]:
         """The spellings whose ratio to a text, as `difflib` has it, can be `least` or more; few others.
