@@ -172,7 +172,8 @@ def _wood(species: Species, rest: RestOfYear, aim: str, put_off: bool) -> Iterat
     # what may keep its leaves all winter is cut as those of spring come
     first, last = windows[-1 if species.habit == "semi-evergreen" else 0]
     if put_off and aim == "refining" and not species.bloom_led:
-        spare = "; spare the flower buds" if species.grown_for != "leaf" else ""
+        carried = species.grown_for != "leaf" and species.blooms != "summer"  # which blooms on new shoots
+        spare = "; spare the flower buds" if carried else ""
         once = "" if rest.seen or species.habit != "deciduous" else ", once it is bare"
         does = f"cuts put off in summer{once}: shoots back to {_buds(species)}{spare}"
         yield Care("cuts put off", first, last, does)
