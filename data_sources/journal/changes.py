@@ -33,7 +33,7 @@ from phenology.model.records import Look, Work
 # Without `seq` in front, which SQLite numbers, and `checksum` at the end.
 _WHO = ("batch", "at", "device", "label")
 CHANGE_CELLS = (*_WHO, "table_name", "row_id", "tree_id", "before", "after", "undoes")
-CACHE = 1 << 16  # kilobytes of pages kept while very many rows are written: their indexes are all over (ours)
+CACHE = 1 << 16  # kilobytes of pages at hand where many rows are written: their indexes lie all over (ours)
 AT_ONCE = 500  # so many rows are held against their changes in one question (ours)
 
 
@@ -166,11 +166,12 @@ class Batch:
 
     def take_back(self, batch: str, label: str) -> None:
         """Undo every row of a batch, last first."""
+        self.connection.execute(f"PRAGMA cache_size = -{CACHE}")
         rows = self.connection.execute(
             "SELECT table_name, row_id, tree_id, before, after FROM history "
             "WHERE batch_key IN (SELECT key FROM batch WHERE id = ?) ORDER BY seq DESC",
             (batch,),
-        ).fetchall()
+        )
         for table, row_id, tree_id, before, after in rows:
             expected = _full(table, row_id, tree_id, after)
             if self._row(table, row_id) != expected:

@@ -8,6 +8,7 @@ which is then not the same as nothing.
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable, Iterable, Sequence
 from pathlib import Path
 from typing import ParamSpec, TypeVar
@@ -20,6 +21,7 @@ P = ParamSpec("P")
 T = TypeVar("T")
 MARK = "'"
 _NEEDS_MARK = ("=", "+", "-", "@", "\t", "\r", MARK)
+_NEEDS_QUOTES = re.compile('[,"\\r\\n]').search
 _YES_NO = dict.fromkeys(("yes", "y", "true", "1", "x"), True) | dict.fromkeys(
     ("no", "n", "false", "0"), False
 )
@@ -66,7 +68,7 @@ def csv_lines(
 
 def quoted(cell: str) -> str:
     """A cell in quotes where it needs them; the csv module leaves a lone carriage return bare."""
-    return '"' + cell.replace('"', '""') + '"' if any(c in cell for c in ',"\r\n') else cell
+    return '"' + cell.replace('"', '""') + '"' if _NEEDS_QUOTES(cell) else cell
 
 
 def decimal_number(text: str) -> float:

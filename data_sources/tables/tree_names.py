@@ -10,12 +10,14 @@ from dataclasses import dataclass
 from datetime import date
 from difflib import SequenceMatcher
 from functools import cached_property, lru_cache
+from itertools import count
 
 from data_sources.tables.cells import read_once
 from data_sources.tables.import_draft import Draft, species_named
 from data_sources.tables.problems import SHOWN
 from phenology.language.plain_names import name_key, plain_name
 from phenology.language.tree_selection import Roster, select_trees
+from phenology.mathematics.likeness import Spellings
 from phenology.model.errors import InputError
 from phenology.model.records import Tree
 from phenology.species.catalogue import Species, find_species
@@ -38,7 +40,9 @@ class TreeReader:
     def __post_init__(self) -> None:
         self.roster: Roster = self.draft.roster()
         self._of_words: dict[tuple[str, ...], list[Tree]] = defaultdict(list)
-        self._of_numbers: dict[tuple[str, ...], list[tuple[str, str]]] = defaultdict(list)
+        self._of_numbers: dict[tuple[str, ...], Spellings] = defaultdict(Spellings)
+        self._labels: dict[tuple[str, tuple[str, ...]], list[tuple[int, str]]] = {}
+        self._entered = count()
         for tree in self.roster.trees:
             self._enter(tree)
         catalogue = self.draft.catalogue
@@ -52,8 +56,10 @@ class TreeReader:
         """A tree of the garden, or one that is to be, by the words and numbers of its label."""
         if tree.retired is None:
             self._of_words[_words(tree.label)].append(tree)
-        words, numbers = _words_and_numbers(tree.label)
-        self._of_numbers[numbers].append((words, tree.label))
+        words, numbers = key = _words_and_numbers(tree.label)
+        if key not in self._labels:
+            self._of_numbers[numbers].add(words)
+        self._labels.setdefault(key, []).append((next(self._entered), tree.label))
 
     def read(self, text: str, on: date) -> tuple[Tree, ...]:
         """The trees of a cell, each text read once; where trees stand may differ from day to day.
@@ -183,14 +189,13 @@ class TreeReader:
     def _alike(self, label: str) -> list[str]:
         """Labels that differ by a slip; another number is another tree."""
         words, numbers = _words_and_numbers(label)
-        match, found = SequenceMatcher(None, "", words), []
-        for others, other in self._of_numbers.get(numbers, ()):
-            if words == others or abs(len(words) - len(others)) > 3:
-                continue
+        match, found = SequenceMatcher(None, "", words), list[tuple[int, str]]()
+        known = self._of_numbers.get(numbers, Spellings())
+        for others in known.perhaps_like(words, ALIKE):
             match.set_seq1(others)
-            if match.quick_ratio() >= ALIKE and match.ratio() >= ALIKE:
-                found.append(other)
-        return found[:2]
+            if others != words and abs(len(words) - len(others)) <= 3 and match.ratio() >= ALIKE:
+                found += self._labels[others, numbers]
+        return [label for _, label in sorted(found)[:2]]
 
 
 @lru_cache(maxsize=1 << 14)

@@ -12,6 +12,7 @@ from dataclasses import dataclass, replace
 from datetime import date, timedelta
 from enum import StrEnum
 from itertools import takewhile
+from typing import NamedTuple
 
 from phenology.advice.care import CareDue, all_care, due_for_repotting, last_repotted
 from phenology.advice.forecast_rows import (
@@ -44,8 +45,7 @@ class Section(StrEnum):
     LEAVE = "leave"
 
 
-@dataclass(frozen=True, eq=False, repr=False)
-class State:
+class State(NamedTuple):
     """What a tree is at, as far as it is known: the latest look, or work done since."""
 
     stage: str | None = None  # this or the work; neither where nothing was seen this season or in the last
@@ -234,8 +234,7 @@ def _state(tree: Tree, garden: Garden) -> State:
     return State(str(last.stage), None, last.latest, last.earliest != last.latest)
 
 
-@dataclass(frozen=True, eq=False, repr=False)
-class Review:
+class Review(NamedTuple):
     """What there is to do when nothing grows."""
 
     # days by which a first frost has come in 1 and in 5 years of 10; None where it is rarer, or both are over
@@ -247,8 +246,7 @@ class Review:
     repot: tuple[tuple[Tree, date | None], ...]
 
 
-@dataclass(frozen=True, eq=False, repr=False)
-class Round:
+class Round(NamedTuple):
     """A walk through the garden: visits, most pressing first; a review when nothing grows."""
 
     day: date

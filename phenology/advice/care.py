@@ -157,8 +157,19 @@ def _of_season(forecast: GardenForecast, tree: Tree, rows: list[ForecastRow]) ->
         yield from _flowers(case)
     lately = any((garden.as_of - w.latest).days <= WORKED_LATELY for w in case.done(*_OPENS_THE_CANOPY))
     ahead = [day for day in case.ahead(DAYS_AHEAD) if day[0] > garden.as_of]
-    yield from weather_ahead(ahead, case.species, garden.limits, stage=case.stage, worked=lately)
+    soft = "budbreak" if _may_be_soft(case, rows) else case.stage
+    yield from weather_ahead(ahead, case.species, garden.limits, stage=soft, worked=lately)
     yield from _winter(case, rows, histories)
+
+
+def _may_be_soft(case: Case, rows: list[ForecastRow]) -> bool:
+    """Whether the newest flush, which nobody saw in leaf, has probably broken and is not hard yet."""
+    today, flush = case.garden.as_of, case.history.number if case.history is not None else 1
+    if case.shown("budbreak"):
+        return False
+    mine = {row.stage: row for row in rows if row.season == case.season and row.flush == flush}
+    broken, hard = (mine[stage].date_at(0.5) if stage in mine else None for stage in ("budbreak", "hardened"))
+    return broken is not None and broken <= today and (hard is None or hard > today)
 
 
 _OPENS_THE_CANOPY = [o for o in Operation if o.wakes or o is Operation.HALVING]

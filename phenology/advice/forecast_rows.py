@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 from datetime import date, timedelta
+from typing import NamedTuple
 
 from phenology.advice.adviser import Advice
 from phenology.forecasting.arrival import Arrival
@@ -45,8 +46,7 @@ def shifted(dates: Dates, days: int) -> Dates:
     return early, middle, late
 
 
-@dataclass(frozen=True, eq=False, repr=False)
-class Trust:
+class Trust(NamedTuple):
     """What a forecast rests on."""
 
     seasons: int  # seasons of this garden in which the species was seen to take the steps concerned

@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
 from datetime import date, timedelta
+from typing import NamedTuple
 
 from phenology.advice.care import WIRE, CareDue, due_for_repotting
 from phenology.advice.forecast_rows import ForecastRow
@@ -49,8 +49,7 @@ LOOK_FOR = {
 }
 
 
-@dataclass(frozen=True, eq=False, repr=False)
-class Visit:
+class Visit(NamedTuple):
     """One tree on the round."""
 
     tree: Tree
@@ -150,8 +149,7 @@ def _answered(garden: Garden, care: CareDue) -> bool:
     return any(look.earliest >= care.first and stage_rank(look.stage) >= rank for look in looks)
 
 
-@dataclass(frozen=True, eq=False, repr=False)
-class OpenEnd:
+class OpenEnd(NamedTuple):
     """Growth that has no date ahead: what to look for all the same, and whether every week."""
 
     look_for: str

@@ -10,6 +10,7 @@ import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from functools import cached_property
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -58,8 +59,7 @@ class Weather:
         return len(self.thermal_time.lines[0])
 
 
-@dataclass(frozen=True, eq=False, repr=False)
-class Waiting:
+class Waiting(NamedTuple):
     """One wait whose curves are asked for.
 
     Attributes

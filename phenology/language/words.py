@@ -12,7 +12,7 @@ from functools import cache, lru_cache, partial
 from typing import Any, TypeVar
 
 from phenology.mathematics.likeness import spellings
-from phenology.model.errors import InputError, UnknownNameError
+from phenology.model.errors import InputError, UnknownNameError, beginning
 from phenology.model.names import Name
 from phenology.model.operations import Operation
 from phenology.model.stages import Mark, Part, Stage
@@ -144,7 +144,7 @@ def find_name(kind: type[N], text: str) -> N:
     what = kind.__name__.lower()
     if offers := _offers(kind, text):
         raise UnknownNameError(what, text, offers)
-    raise InputError(f"there is no {what} called '{text}'; it is one of {', '.join(kind)}")
+    raise InputError(f"there is no {what} called '{beginning(text)}'; it is one of {', '.join(kind)}")
 
 
 find_stage, find_operation = partial(find_name, Stage), partial(find_name, Operation)

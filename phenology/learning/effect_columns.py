@@ -11,6 +11,7 @@ from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property
+from typing import NamedTuple
 
 import numpy as np
 
@@ -39,8 +40,7 @@ FARTHEST = 8.0  # a wait does not change any more, the further it lies from its 
 SLOPE_SD = 0.03  # per 10 days that a wait begins later than usual; twice that for days and date
 
 
-@dataclass(frozen=True, eq=False, repr=False)
-class Deviations:
+class Deviations(NamedTuple):
     """One point of the grid over variances: standard deviations on the log scale."""
 
     noise: float

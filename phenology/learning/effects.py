@@ -15,6 +15,7 @@ from __future__ import annotations
 import itertools
 from dataclasses import dataclass
 from functools import cached_property
+from typing import NamedTuple
 
 import numpy as np
 
@@ -63,8 +64,7 @@ class Rows:
         return [slice(int(a), int(b)) for a, b in itertools.pairwise(edges)]
 
 
-@dataclass(frozen=True, eq=False, repr=False)
-class EffectsPosterior:
+class EffectsPosterior(NamedTuple):
     """Posterior of all effects at settings of the variances, the trees kept in their own cheap form."""
 
     rows: Rows

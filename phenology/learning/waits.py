@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 from typing import NamedTuple
 
 import numpy as np
@@ -34,8 +33,7 @@ class Wait(NamedTuple):
         return (self.anchor[0] + self.anchor[1]) / 2
 
 
-@dataclass(frozen=True, eq=False, repr=False)
-class WaitTable:
+class WaitTable(NamedTuple):
     """Waits as each clock reads them, in log days at 18 degC."""
 
     # shape (clocks, rows); log reading at the middle of the target interval; NaN where the row is censored

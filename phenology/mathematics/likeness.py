@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Sequence
+from collections.abc import Iterable
 from functools import lru_cache
 
-_MOST = 64  # letters of a kind that are counted: bits of each of 32 kinds
+_MOST = 16  # letters of a kind that are counted, hardly ever too few: bits for each of 32 kinds
 
 
 class Spellings:
@@ -18,10 +18,14 @@ class Spellings:
     numbers, in a tenth of the time; what is left is for `difflib`.
     """
 
-    def __init__(self, known: Sequence[str]) -> None:
+    def __init__(self, known: Iterable[str] = ()) -> None:
         self._by_length: dict[int, list[tuple[str, int]]] = {}
         for spelling in known:
-            self._by_length.setdefault(len(spelling), []).append((spelling, _letters(spelling)))
+            self.add(spelling)
+
+    def add(self, spelling: str) -> None:
+        """One more."""
+        self._by_length.setdefault(len(spelling), []).append((spelling, _letters(spelling)))
 
     def perhaps_like(self, text: str, least: float) -> list[str]:
         """The spellings whose ratio to a text, as `difflib` has it, can be `least` or more; few others.
@@ -32,13 +36,15 @@ class Spellings:
         ['hornbeam']
         """
         length, letters, found = len(text), _letters(text), list[str]()
+        all_counted = letters.bit_count() == length
         for own_length, known in self._by_length.items():
             shared = (least - 1e-9) * (length + own_length) / 2
             if shared > min(length, own_length):
                 continue
-            if length > _MOST:  # not all of its letters are counted; few names are so long
-                shared = 0
-            found += [name for name, own in known if (letters & own).bit_count() >= shared]
+            if not all_counted:
+                found += [name for name, _ in known]
+            else:
+                found += [name for name, own in known if (letters & own).bit_count() >= shared]
         return found
 
 

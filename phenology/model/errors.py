@@ -15,6 +15,11 @@ FlushcastError
 from __future__ import annotations
 
 
+def beginning(text: str) -> str:
+    """What was typed, as a message repeats it: of a whole page the first words."""
+    return text if len(text) <= 120 else f"{text[:100]} ..."
+
+
 class FlushcastError(Exception):
     """Base of every error that is meant for the grower to read."""
 
@@ -41,7 +46,7 @@ class UnknownNameError(InputError):
     def __init__(self, what: str, name: str, near: tuple[str, ...] | list[str] = ()) -> None:
         self.what, self.name, self.near = what, name, tuple(near)
         hint = f" Did you mean {' or '.join(self.near)}?" if self.near else ""
-        super().__init__(f"there is no {what} called '{name}'.{hint}")
+        super().__init__(f"there is no {what} called '{beginning(name)}'.{hint}")
 
 
 class StoreError(FlushcastError):

@@ -15,6 +15,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -199,8 +200,7 @@ KNOWN_DAYS = 120  # a winter known for fewer is replaced by the one before the s
 WEEK = 7
 
 
-@dataclass(frozen=True, eq=False, repr=False)
-class LateSeason:
+class LateSeason(NamedTuple):
     """What the end of a season looks like, trace by trace."""
 
     thermal_time: ThermalTime  # the clocks, to the season's end or past it where that is needed

@@ -6,8 +6,8 @@ What follows work is in `aftercare`. Common practice, no source; day counts that
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
-from dataclasses import dataclass
 from datetime import date, timedelta
+from typing import NamedTuple
 
 from phenology.language.date_style import short_date
 from phenology.language.degrees import degrees
@@ -113,8 +113,7 @@ def weather_ahead(
 # -------------------------------------------------------------------------------------------- the winter list
 
 
-@dataclass(frozen=True, eq=False, repr=False)
-class RestOfYear:
+class RestOfYear(NamedTuple):
     """The days that a winter hangs on, seen or forecast."""
 
     bare: date  # when leaves are down; for a tree that keeps them, when growth has ended
@@ -173,7 +172,8 @@ def _wood(species: Species, rest: RestOfYear, aim: str, put_off: bool) -> Iterat
     # what may keep its leaves all winter is cut as those of spring come
     first, last = windows[-1 if species.habit == "semi-evergreen" else 0]
     if put_off and aim == "refining" and not species.bloom_led:
-        spare = "; spare the flower buds" if species.grown_for != "leaf" else ""
+        carried = species.grown_for != "leaf" and species.blooms != "summer"  # which blooms on new shoots
+        spare = "; spare the flower buds" if carried else ""
         once = "" if rest.seen or species.habit != "deciduous" else ", once it is bare"
         does = f"cuts put off in summer{once}: shoots back to {_buds(species)}{spare}"
         yield Care("cuts put off", first, last, does)

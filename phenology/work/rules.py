@@ -62,7 +62,7 @@ RULES: tuple[Rule, ...] = (
     Rule("not halved", ("halving",), True, TRADE, tree.not_halved),
     Rule("not pinched", ("pinching",), True, TRADE, tree.not_pinched),
     Rule("weak tree", (*_SHAPED, "thinning", "pruning", "wiring"), True, TRADE, tree.weak),
-    Rule("weak roots", ("repotting",), False, TRADE, tree.weak_roots, answer="wait",
+    Rule("roots rest", ("repotting",), False, TRADE, tree.roots_rest, answer="wait",
          when="once it grows strongly"),
     Rule("weak zone", _SHAPED, True, TRADE, tree.weak_low),
     Rule("strong trees only", DEFOLIATION, True, TRADE, tree.strength),

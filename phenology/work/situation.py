@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field, replace
+from typing import NamedTuple
 
 from phenology.model.stages import stage_rank
 from phenology.species.species import Species
 from phenology.work.zones import Vigour
 
 
-@dataclass(frozen=True, eq=False, repr=False)
-class Done:
+class Done(NamedTuple):
     """Work done before."""
 
     operation: str

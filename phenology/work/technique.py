@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, replace
+from typing import NamedTuple
 
 from phenology.language.counts import counted
 from phenology.model.operations import HALVING_JOINS, Operation
@@ -71,8 +72,7 @@ class Option:
         return Operation(self.operation).wakes
 
 
-@dataclass(frozen=True, eq=False, repr=False)
-class Choice:
+class Choice(NamedTuple):
     """What there is to choose from."""
 
     situation: Situation

@@ -104,11 +104,13 @@ def weak(case: Case) -> str | None:
     return f"{case.label} is {case.tree.vigour}: let it grow first, and feed it only as it grows"
 
 
-def weak_roots(case: Case) -> str | None:
-    """The roots of a weak tree are what it lives on."""
-    if not case.weak:
+def roots_rest(case: Case) -> str | None:
+    """The roots of a weak tree are what it lives on; those just cut have to grow again."""
+    if case.weak:
+        return f"{case.label} is {case.tree.vigour}: its roots stay whole, unless the soil is what ails it"
+    if case.repotted_on is None:
         return None
-    return f"{case.label} is {case.tree.vigour}: its roots stay whole, unless the soil is what ails it"
+    return f"repotted on {short_date(case.repotted_on)} already: roots are not cut twice in a season"
 
 
 def inside(case: Case) -> str | None:

@@ -200,7 +200,8 @@ def _branch(branch: Branch) -> str:
     opens, until = _dates(branch.opens), ""
     when = f"{branch.when}, about {opens}" if branch.opens[1] else branch.when
     if branch.until is not None:
-        until = f", until {short_date(branch.until)}"
+        likelier_after = branch.opens[1] is not None and branch.opens[1] > branch.until
+        until = f", {'only if by' if likelier_after else 'until'} {short_date(branch.until)}"
     odds = "" if branch.ripens is None else f"; {odds_in_tenths(branch.ripens)} that what it wakes ripens"
     return f"{when}{until}: {branch.does}{odds}"
 

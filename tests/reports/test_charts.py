@@ -154,6 +154,8 @@ def test_ripening_falls_through_the_odds_asked_at_the_stop():
     assert (np.diff(odds) < 0.005).all() and odds.max() <= 1
     told = next(r for r in make_agenda(forecast()).rows if r.tree.label == "Beech").last_safe
     assert stop == f"stop by {told.day} Jun" and "Stop by 29 Jun" in describe_ripening(garden(), beech)
+    azalea = next(t for t in garden().trees if t.label == "Azalea")  # its bloom says when to stop
+    assert "Stop by" not in describe_ripening(garden(), azalea)
     assert np.interp(told.toordinal(), curve.get_xdata(), odds) == pytest.approx(0.9, abs=0.02)
 
 

@@ -132,6 +132,16 @@ def test_retired_trees_are_not_visited():
     assert "Elm 2" not in {v.tree.label for v in walk_of(garden_of(r, 150)).visits}
 
 
+def with_ahead(n: int, low: float, high: float) -> DailyWeather:
+    """The weather to a day, and a forecast of three more, whose last is as told."""
+    known = weather(45.0)
+    until = known.index(day(2020, n)) + 4
+    tmin, tmax = known.tmin[:until].copy(), known.tmax[:until].copy()
+    tmin[-1], tmax[-1] = low, high
+    source = np.array(["station"] * (until - 3) + ["forecast"] * 3)
+    return DailyWeather(known.first_day, tmin, tmax, source)
+
+
 @pytest.mark.parametrize("n, low, high, better", [(156, 12.0, 37.0, "better from"),
                                                  (90, -4.0, 8.0, "better once frost is over")])  # fmt: skip
 def test_work_of_today_waits_for_heat_or_frost_that_is_ahead_as_it_does_when_asked(n, low, high, better):
@@ -139,13 +149,7 @@ def test_work_of_today_waits_for_heat_or_frost_that_is_ahead_as_it_does_when_ask
     r.trees[0] = replace(r.trees[0], last_repot=date(2017, 3, 1))
     if n > 150:
         r.a_season("Elm 1", 2020, 99, 130, 150)
-    known = weather(45.0)
-    until = known.index(day(2020, n)) + 4
-    tmin, tmax = known.tmin[:until].copy(), known.tmax[:until].copy()
-    tmin[-1], tmax[-1] = low, high
-    source = np.array(["station"] * (until - 3) + ["forecast"] * 3)
-    ahead = DailyWeather(known.first_day, tmin, tmax, source)
-    garden = replace(garden_of(r, n), weather={"bench": ahead})
+    garden = replace(garden_of(r, n), weather={"bench": with_ahead(n, low, high)})
     agenda = make_agenda(forecast_garden(garden))
     (visit,) = [v for v in plan_round(agenda).visits if v.tree.label == "Elm 1" and v.operation and v.look]
     assert better in visit.because
@@ -153,6 +157,19 @@ def test_work_of_today_waits_for_heat_or_frost_that_is_ahead_as_it_does_when_ask
     assert asked.when in visit.because and asked.answer == "better wait"
     if visit.step is not None:
         assert better in visit.step.advice.does
+
+
+@pytest.mark.parametrize("n, cut, told", [(90, None, False), (106, None, True), (150, 120, True)])
+def test_frost_is_told_of_growth_that_has_probably_broken_though_nobody_looked(n, cut, told):
+    r = with_past()
+    if cut is not None:
+        r.seen("Elm 1", 2020, (90, "budbreak"), (110, "hardened"))
+        r.flushes[-1] = replace(r.flushes[-1], ended_on=day(2020, cut), ended_why="cutback")
+        work = r.work("Elm 1", 2020, cut, "cutback")
+        r.flush("Elm 1", 2020, "work", started_on=day(2020, cut), work_id=work)
+    garden = replace(garden_of(r, n), weather={"bench": with_ahead(n, -3.0, 9.0)})
+    care = make_agenda(forecast_garden(garden)).care
+    assert any(c.care == "frost" and c.tree.label == "Elm 1" for c in care) == told
 
 
 def test_a_refused_window_says_why_and_is_not_visited():

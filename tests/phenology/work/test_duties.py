@@ -159,6 +159,7 @@ def test_a_resting_tree_is_only_sheltered():
 
 def test_flowering_trees_keep_their_buds_and_worn_wire_comes_off_first():
     assert "spare the flower buds" in winter("Malus sieboldii", put_off=True)["cuts put off"].sentence
+    assert "spare" not in winter("Lagerstroemia indica", put_off=True)["cuts put off"].sentence
     assert "take off wire" in winter(ELM, wired=True)["wiring"].sentence
 
 
