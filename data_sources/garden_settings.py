@@ -74,7 +74,7 @@ class GardenSettings:
         return next((o for o in DATE_ORDERS if o == self.date_order), None)
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False, repr=False)
 class Setting:
     """How one setting is checked and explained."""
 

@@ -9,10 +9,9 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import fields
 from datetime import date
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, get_type_hints
 
 from data_sources.disk.whole_files import read_note, write_note
 from phenology.advice.forecast_change import Issued, Key
@@ -69,7 +68,6 @@ def keep_issued(folder: Path, day: date, issued: Mapping[Key, Issued]) -> None:
 
 
 PAST = "past_forecasts.json"
-PAST_FIELDS = tuple(PastForecast.__dataclass_fields__)
 SETS_KEPT = 3
 """So many sets are kept: of this season, and of seasons that were asked about since."""
 
@@ -81,11 +79,12 @@ def read_forecasts(folder: Path, key: str) -> list[PastForecast] | None:
 
 def _forecasts(rows: Sequence[Sequence[Any]]) -> list[PastForecast]:
     """The rows as forecasts; `ValueError` where one is not of its kind: anybody may write to the file."""
-    kinds: dict[str, set[type]] = {"str": {str}, "int": {int}, "bool": {bool}, "float": {int, float}}
-    for field, column in zip(fields(PastForecast), zip(*rows, strict=True), strict=bool(rows)):
-        kind = kinds[str(field.type)]
-        if not kind.issuperset(map(type, column)) or (float in kind and not all(map(math.isfinite, column))):
-            raise ValueError(f"{field.name} is damaged")
+    kinds = get_type_hints(PastForecast).items()
+    for (name, kind), column in zip(kinds, zip(*rows, strict=True), strict=bool(rows)):
+        allowed = {int, float} if kind is float else {kind}
+        fits = allowed.issuperset(map(type, column))
+        if not fits or (kind is float and not all(map(math.isfinite, column))):
+            raise ValueError(f"{name} is damaged")
     return [PastForecast(*row) for row in rows]
 
 
@@ -93,8 +92,7 @@ def keep_forecasts(folder: Path, key: str, past: Sequence[PastForecast]) -> None
     """Keep them, if the folder can be written; nothing depends on it."""
     sets: dict[str, Any] = read_note(folder / PAST, lambda kept: dict(kept["sets"]), {})
     others = [(name, rows) for name, rows in sets.items() if name != key]
-    rows = [[getattr(one, field) for field in PAST_FIELDS] for one in past]
-    write_note(folder / PAST, {"sets": dict([*others[1 - SETS_KEPT :], (key, rows)])})
+    write_note(folder / PAST, {"sets": dict([*others[1 - SETS_KEPT :], (key, past)])})
 
 
 CAUTIONS = "cautions_said.json"

@@ -28,7 +28,7 @@ if TYPE_CHECKING:
 T = TypeVar("T")
 
 
-@dataclass(frozen=True, eq=False)
+@dataclass(frozen=True, eq=False, repr=False)
 class Garden:
     """Everything known of a garden at the end of `as_of`."""
 
@@ -53,9 +53,9 @@ class Garden:
     attribution: Sequence[str] = ()
     shared: Sequence[SharedCalibration] = ()  # what other gardens teach
     # what was worked out of records, kept with what it rests on; shared with gardens made of this one
-    worked_out: dict[object, object] = field(default_factory=dict, repr=False)
+    worked_out: dict[object, object] = field(default_factory=dict)
     # what was worked out for trees of this garden alone
-    by_tree: dict[object, object] = field(default_factory=dict, repr=False, init=False)
+    by_tree: dict[object, object] = field(default_factory=dict, init=False)
 
     def up_to(self, as_of: date) -> Garden:
         """The garden as it was known on an earlier date: looks, work, flushes and weather up to it.

@@ -7,14 +7,18 @@ stay numbers in °C and °C·d until a view writes them; only there are they tur
 
 from __future__ import annotations
 
-import io
 import json
 import math
-from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+import re
+import shutil
+from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, date, datetime
-from operator import attrgetter, itemgetter
+from itertools import zip_longest
+from operator import attrgetter
+from textwrap import wrap
 from typing import TYPE_CHECKING, Any, Generic, Literal, TypeVar
+from unicodedata import combining, east_asian_width
 
 from data_sources.tables.cells import mark, quoted
 
@@ -40,6 +44,7 @@ Kind = Literal[
 ]
 
 NUMBERS = ("number", "day", "whole", "temperature", "difference", "degree_days")
+_WORD_ENDS = re.compile(r"\s|(?<=-)")
 HEAT = ("temperature", "difference", "degree_days")
 Encoded = str | int | float | bool | list[str] | None
 
@@ -239,27 +244,12 @@ class Table(Generic[R]):
 
     def as_text(self, width: int | None = None, *, only: Sequence[str] = ()) -> str:
         """The table for a terminal of that `width`, or its own: all columns, or `only` those named so."""
-        import shutil
-
-        from rich.console import Console
-        from rich.table import Table as Drawn
-
         names = [column.name for column in self.columns]
         shown = [names.index(name) for name in only or names]
-        drawn = Drawn(box=None, pad_edge=False, show_edge=False, padding=(0, 2, 0, 0))
-        for k in shown:
-            number = self.columns[k].kind in NUMBERS
-            title = self.columns[k].title
-            drawn.add_column(names[k] if title is None else title, justify="right" if number else "left",
-                             no_wrap=number, overflow="fold")  # fmt: skip
-        for cells in self.texts():
-            drawn.add_row(*(cells[k] for k in shown))
-        out = io.StringIO()
-        Console(
-            file=out, width=width or shutil.get_terminal_size().columns, color_system=None, highlight=False,
-            markup=False, emoji=False,
-        ).print(drawn)  # fmt: skip
-        return "\n".join(line.rstrip() for line in out.getvalue().splitlines())
+        columns = [self.columns[k] for k in shown]
+        heads = [column.name if column.title is None else column.title for column in columns]
+        numbers = {n for n, column in enumerate(columns) if column.kind in NUMBERS}
+        return grid(heads, ([cells[k] for k in shown] for cells in self.texts()), width, numbers)
 
     def texts(self) -> list[list[str]]:
         """The cells as a terminal or a page shows them; a point where nothing is known."""
@@ -300,8 +290,15 @@ class Table(Generic[R]):
         return "; ".join(encoded) if isinstance(encoded, list) else str(encoded)
 
 
-def grid(heads: Sequence[str], rows: Iterable[Sequence[str]], width: int | None = None) -> str:
-    """Words in rows and columns for a terminal.
+def grid(
+    heads: Sequence[str],
+    rows: Iterable[Sequence[str]],
+    width: int | None = None,
+    numbers: Collection[int] = (),
+) -> str:
+    """Words in rows and columns for a terminal of that `width`, or its own; `numbers` stand at the right.
+
+    Cells that are too wide wrap: the widest first, and between words as long as there is room for them.
 
     Examples
     --------
@@ -310,11 +307,42 @@ def grid(heads: Sequence[str], rows: Iterable[Sequence[str]], width: int | None 
     bud break  11 Apr
     hardened   .
     """
-    columns = [
-        Column[Sequence[str]](str(k), "text", itemgetter(k), title=head, show=str)
-        for k, head in enumerate(heads)
+    body = [list(heads), *map(list, rows)]
+    columns, most = list(zip(*body, strict=True)), width or shutil.get_terminal_size().columns
+    widths = [min(most, max(map(screen_width, column))) for column in columns]
+    words = [
+        widths[n] if n in numbers else max(screen_width(w) for cell in column for w in _WORD_ENDS.split(cell))
+        for n, column in enumerate(columns)
     ]
-    return Table("", columns, rows).as_text(width)
+    for _ in range(sum(widths) + 2 * (len(widths) - 1) - most):
+        roomy = [n for n, size in enumerate(widths) if size > words[n]] or range(len(widths))
+        widths[max(roomy, key=lambda n: widths[n])] -= 1
+    lines = []
+    for row in body:
+        cells = [_wrapped(cell, size) if cell else [] for cell, size in zip(row, widths, strict=True)]
+        for parts in zip_longest(*cells, fillvalue=""):
+            room = [" " * (size - screen_width(part)) for part, size in zip(parts, widths, strict=True)]
+            told = (room[n] + part if n in numbers else part + room[n] for n, part in enumerate(parts))
+            lines.append("  ".join(told).rstrip())
+    return "\n".join(lines)
+
+
+def screen_width(text: str) -> int:
+    """Columns of a terminal that a text takes: letters of the East take two, marks above others none.
+
+    Examples
+    --------
+    >>> screen_width("Elm 1"), screen_width("楓 1")
+    (5, 4)
+    """
+    if text.isascii():
+        return len(text)
+    return sum(0 if combining(c) else 1 + (east_asian_width(c) in "WF") for c in text)
+
+
+def _wrapped(text: str, size: int) -> list[str]:
+    """Lines of a cell."""
+    return wrap(text, max(1, size * len(text) // max(1, screen_width(text))))
 
 
 def json_text(schema: str, content: dict[str, Any]) -> str:

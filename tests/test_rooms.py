@@ -11,9 +11,9 @@ from pathlib import Path
 
 ROOT = Path(__file__).resolve().parent.parent
 ROOMS = ("phenology", "data_sources", "reports")
-HEAVY = ("numpy", "scipy", "pandas", "matplotlib", "statsmodels", "meteostat", "requests", "rich", "babel")
+HEAVY = ("numpy", "scipy", "pandas", "matplotlib", "statsmodels", "meteostat", "requests", "babel")
 NOT_FOR_FORECAST = (
-    *("pandas", "scipy", "matplotlib", "statsmodels", "meteostat", "requests", "rich", "jinja2", "babel"),
+    *("pandas", "scipy", "matplotlib", "statsmodels", "meteostat", "requests", "jinja2", "babel"),
     *("numpy.ma", "numpy.random", "numpy.polynomial", "tomlkit"),
     *("data_sources.journal.restoring", "data_sources.weather.store.weather_store"),
     *("phenology.language.words", "phenology.language.written_days", "phenology.weather.zonal_climate"),

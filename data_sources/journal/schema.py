@@ -15,7 +15,7 @@ from datetime import date, datetime
 from functools import cache, lru_cache
 from sys import intern
 from types import UnionType
-from typing import Any, TypeAlias, TypeVar, get_args, get_type_hints
+from typing import Any, NamedTuple, TypeAlias, TypeVar, get_args, get_type_hints
 
 from phenology.model.errors import InputError
 from phenology.model.records import Aim, Flush, Look, Place, Stand, Tree, Work
@@ -36,7 +36,7 @@ class ImportMap:
     options: str = "{}"
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False, repr=False)
 class SharedFile:
     """Another garden's calibrations, as the file that brought them has them.
 
@@ -69,8 +69,7 @@ TABLES: dict[str, type[Record]] = {
 _TABLE_OF = {kind: table for table, kind in TABLES.items()}
 
 
-@dataclass(frozen=True)
-class StoredColumn:
+class StoredColumn(NamedTuple):
     """One column of a table."""
 
     name: str

@@ -7,9 +7,9 @@ import sqlite3
 import stat
 from collections.abc import Sequence
 from contextlib import closing, suppress
-from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
+from typing import NamedTuple
 
 from data_sources.disk.whole_files import make_empty, part_of, sweep, sync_folder
 from data_sources.sqlite.connection import connect, copy_whole, pragma, remove
@@ -23,8 +23,7 @@ EVERY = timedelta(hours=20)  # a rolling backup before the first change of a day
 STAMP = "%Y%m%dT%H%M%S%fZ"
 
 
-@dataclass(frozen=True)
-class Backup:
+class Backup(NamedTuple):
     """A backup file: when it was taken, and why if not by routine ("before-v2", "before-restore")."""
 
     path: Path

@@ -19,7 +19,7 @@ from data_sources.sqlite.errors import fault_behind
 from data_sources.sqlite.schema import Schema, with_functions
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False, repr=False)
 class Inspection:
     """The version a file says it has, and what is wrong with it; `foreign`: another program's database."""
 

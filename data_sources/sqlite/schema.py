@@ -12,21 +12,20 @@ from contextlib import closing, suppress
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
 from pathlib import Path
-from typing import Any
+from typing import Any, NamedTuple
 
 from data_sources.disk.whole_files import make_empty, mode_in, part_of, sweep
 from data_sources.sqlite.connection import connect, place_new, pragma, remove, transaction
 
 
-@dataclass(frozen=True)
-class Migration:
+class Migration(NamedTuple):
     """One change of shape: the n-th step brings a file from version n - 1 to n."""
 
     name: str
     statements: tuple[str, ...]
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False, repr=False)
 class Schema:
     """One kind of database file.
 

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from datetime import date, timedelta
 from functools import cache
 
-from data_sources.tables.problems import FileQuestion, Problem, TableError
+from data_sources.tables.problems import FileQuestion, MixedOrders, Problem
 from phenology.language.other_languages import in_english
 from phenology.language.vague_dates import VagueDate, parse
 from phenology.language.written_days import (
@@ -33,8 +33,7 @@ _ANY_DAY = date(2100, 12, 31)
 def order_of(file: str, dates: Iterable[tuple[int, str, str]]) -> DateOrder | None:
     """The order of day and month that a file's dates (line, column, text) prove, or None when they need none.
 
-    Raises `TableError` if some dates have the day first and others the month; `FileQuestion` if nothing
-    tells.
+    Raises `FileQuestion` if nothing tells, as `MixedOrders` if some have the day first and others the month.
     """
     cells = list(dates)
     try:
@@ -42,10 +41,11 @@ def order_of(file: str, dates: Iterable[tuple[int, str, str]]) -> DateOrder | No
     except MixedDatesError as error:
         (line, column, text), (other, _, _) = cells[error.month_first], cells[error.day_first]
         advice = (
-            f"but line {other} has the day first; write all dates as 2026-03-05, or say which most of them "
-            "have: --date-order day-first or --date-order month-first"
+            f"but line {other} has the day first; say which most of them have, --date-order day-first or "
+            "--date-order month-first, or write all as 2026-03-05"
         )
-        raise TableError([Problem(file, line, column, f"'{text}' has the month first", advice)]) from None
+        mixed = Problem(file, line, column, f"'{text}' has the month first", advice)
+        raise MixedOrders("date_order", DATE_ORDERS, str(mixed)) from None
     except AmbiguousDateError as error:
         raise FileQuestion("date_order", DATE_ORDERS, f"{file}: {error}") from None
 

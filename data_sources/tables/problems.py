@@ -90,3 +90,7 @@ class FileQuestion(InputError):
     def __init__(self, what: str, choices: Sequence[str], message: str, role: str = "") -> None:
         self.what, self.choices, self.role = what, tuple(choices), role
         super().__init__(message)
+
+
+class MixedOrders(FileQuestion):
+    """Some dates of a file have the day first and others the month: the garden's own way tells nothing."""

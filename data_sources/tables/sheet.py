@@ -157,6 +157,8 @@ class Sheet:
                 own["date"] = cell
                 if isinstance(column.event, Stage):
                     own["kind"] = own.get("kind") or self.options.get("kind") or "happened"
+            elif not own.get("date"):
+                own["date"] = cell  # a tick that no date stands for is told as it stands
             at = ("year", str(column.year)) if column.year else season
             rows.append(Row(self, line, own, at, self.table.headers[n]))
         for row in rows[1:]:

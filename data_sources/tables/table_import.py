@@ -18,7 +18,7 @@ from data_sources.tables.columns import OPEN, Known
 from data_sources.tables.dates import DateReader, is_dated
 from data_sources.tables.garden_tables import GardenRecords, table_of_headers
 from data_sources.tables.import_draft import Draft, ImportedFile, ImportPlan, species_named
-from data_sources.tables.problems import FileQuestion, TableError
+from data_sources.tables.problems import FileQuestion, MixedOrders, TableError
 from data_sources.tables.sheet import Row, Sheet, read_sheet, to_remember
 from data_sources.tables.subjects import SUBJECTS
 from data_sources.tables.text_table import TextTable, header_key
@@ -178,9 +178,9 @@ def _order(sheet: Sheet, draft: Draft, answers: Answers) -> DateOrder | None:
     said = next((order for order in DATE_ORDERS if order == sheet.options.get("order")), None)
     try:
         return said or sheet.date_order()
-    except FileQuestion:
+    except FileQuestion as question:
         usual = answers.usual_order
-        if usual is None:
+        if usual is None or isinstance(question, MixedOrders):
             raise
         draft.plan.warn(
             f"{sheet.table.file}: dates read {usual}, as this garden has them; --date-order says otherwise"

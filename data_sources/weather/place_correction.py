@@ -45,7 +45,7 @@ MONTHS = (
 _MID_MONTHS = np.array([date(2025, month, 15).toordinal() for month in range(1, 13)], dtype=np.int64)
 
 
-@dataclass(frozen=True, eq=False)
+@dataclass(frozen=True, eq=False, repr=False)
 class VariableCorrection:
     """The difference of one variable."""
 
@@ -77,7 +77,7 @@ class VariableCorrection:
         return float(row @ self.terms), float(np.sqrt(row @ self.covariance @ row))
 
 
-@dataclass(frozen=True, eq=False)
+@dataclass(frozen=True, eq=False, repr=False)
 class PlaceCorrection:
     """What brings a station's (or model's) days to the bench."""
 

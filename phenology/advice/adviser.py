@@ -18,7 +18,7 @@ from phenology.model.records import Site
 from phenology.weather.traces import Traces, draw_traces
 from phenology.work.case import Case
 from phenology.work.last_safe import Drawn, Late, WorkSeason
-from phenology.work.rule import TRADE
+from phenology.work.rule import TRADE, better_from
 from phenology.work.rules import Finding, check_work
 from phenology.work.season_of_work import until_rest
 from phenology.work.technique import OPERATION_OF, Choice, Option, choose, in_turn
@@ -28,7 +28,7 @@ LATENESS = ("too late", "late", "rests until spring")
 """Rules that close waking growth for the year."""
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False, repr=False)
 class Advice:
     """Advice on one window of work."""
 
@@ -43,6 +43,7 @@ class Advice:
     zone: str = "ripens"  # what a cut does today: "ripens", "danger" or "rests"
     # how late it is for growth woken on the day the work is judged; see `phenology.work.grades`
     grade: str | None = None
+    better: str = ""  # from when the work is better, where weather stands against it now: "from 24 Jun"
     does: str = ""  # the work as an order, without a full stop; why the tree is left alone where it is
 
     @property
@@ -107,7 +108,10 @@ class Adviser:
         if found.wakes:  # what else might have been done needs no reasons
             refused = []
         unique = tuple(dict.fromkeys(refused)), tuple(dict.fromkeys(warnings))
-        found = replace(found, refused=unique[0], warnings=unique[1], grade=case.grade)
+        better = better_from(unique[1]) if found.techniques else ""
+        does = f"{found.does}, better {better}" if better else found.does
+        found = replace(found, does=does, better=better, grade=case.grade)
+        found = replace(found, refused=unique[0], warnings=unique[1])
         if late is None:
             return found
         required = case.required

@@ -12,6 +12,7 @@ from dataclasses import dataclass, replace
 from datetime import date, timedelta
 from enum import StrEnum
 from itertools import takewhile
+from typing import NamedTuple
 
 from phenology.advice.care import CareDue, all_care, due_for_repotting, last_repotted
 from phenology.advice.forecast_rows import (
@@ -44,8 +45,7 @@ class Section(StrEnum):
     LEAVE = "leave"
 
 
-@dataclass(frozen=True)
-class State:
+class State(NamedTuple):
     """What a tree is at, as far as it is known: the latest look, or work done since."""
 
     stage: str | None = None  # this or the work; neither where nothing was seen this season or in the last
@@ -54,7 +54,7 @@ class State:
     vague: bool = False
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False, repr=False)
 class AgendaRow:
     """One tree on the agenda."""
 
@@ -94,7 +94,7 @@ class AgendaRow:
         return tuple(visit for visit in self.visits if visit.look)
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False, repr=False)
 class Agenda:
     """Every living tree of a garden once, and the care that is due besides."""
 
@@ -234,8 +234,7 @@ def _state(tree: Tree, garden: Garden) -> State:
     return State(str(last.stage), None, last.latest, last.earliest != last.latest)
 
 
-@dataclass(frozen=True)
-class Review:
+class Review(NamedTuple):
     """What there is to do when nothing grows."""
 
     # days by which a first frost has come in 1 and in 5 years of 10; None where it is rarer, or both are over
@@ -247,8 +246,7 @@ class Review:
     repot: tuple[tuple[Tree, date | None], ...]
 
 
-@dataclass(frozen=True)
-class Round:
+class Round(NamedTuple):
     """A walk through the garden: visits, most pressing first; a review when nothing grows."""
 
     day: date
@@ -277,7 +275,6 @@ def _review(garden: Garden) -> Review:
         return None if day is None else garden.calendar.date(season, day)
 
     record, cold = garden.record_at(((0, garden.places[0].id),)), garden.limits.frost_c
-    ahead = season if garden.today < 60 else season + 1  # the spring to come
     if autumn := autumn_frosts(record, cold, season):
         odds = FreezeOdds.of(autumn)
         share = odds.share
@@ -287,7 +284,9 @@ def _review(garden: Garden) -> Review:
     if spring := spring_frosts(record, cold, season):
         mirrored = FreezeOdds.of([-day for day in spring])  # so that what never came is never late
         middle, late = (None if day is None else -day for day in map(mirrored.day, (0.5, 0.1)))
-        last = dated(ahead, middle), dated(ahead, late)
+        over = max((day for day in (middle, late) if day is not None), default=0.0) < garden.today
+        coming = season + 1 if over else season  # the spring to come
+        last = dated(coming, middle), dated(coming, late)
     due = [
         (tree, last_repotted(garden, tree))
         for tree in garden.standing_trees

@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
 from datetime import date
+from typing import NamedTuple
 
 from phenology.advice.agenda import AgendaRow, Section
 from phenology.advice.forecast_rows import ForecastRow, Trust
@@ -12,8 +12,7 @@ from phenology.advice.forecast_rows import ForecastRow, Trust
 ALIKE_DAYS, COARSE_DAYS = 3, 45  # trees whose next looks lie this close are told together (ours)
 
 
-@dataclass(frozen=True)
-class AlikeSteps:
+class AlikeSteps(NamedTuple):
     """Forecasts that can share a sentence, the soonest look first."""
 
     steps: tuple[ForecastRow, ...]
@@ -60,8 +59,7 @@ class AlikeSteps:
         return max((step.trust for step in self.steps), key=lambda trust: trust.within or 0.0)
 
 
-@dataclass(frozen=True)
-class Alike:
+class Alike(NamedTuple):
     """Trees that can be told together: alike in everything but a day or two."""
 
     rows: tuple[AgendaRow, ...]

@@ -6,7 +6,7 @@ Made of the forecast's own rows, so that a duty and a date never contradict each
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
 from datetime import date, timedelta
 from functools import cache, partial
 from math import isfinite
@@ -35,7 +35,7 @@ BARE_BEFORE_MIDWINTER = 40  # days; leaves are taken to be down so early where n
 REPOT_YEARS = 2  # a root ball this old is worth a look; common practice, no source
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False, repr=False)
 class CareDue:
     """One thing to do or to look for on one tree, because of work done, the weather or the time of year."""
 
@@ -45,7 +45,7 @@ class CareDue:
     last: date  # the same for one day
     what: str  # what to do, as a sentence without its end
     # what asks for it; None for what the time of year or the weather asks
-    work: Work | None = field(repr=False)
+    work: Work | None
     due: bool  # whether today lies between the two days, or past a look at wire
     look: bool  # whether it is a look, rather than a way of keeping the tree
 
@@ -62,7 +62,7 @@ def all_care(forecast: GardenForecast) -> list[CareDue]:
         mine = by_tree.get(tree.id, [])
         asked = [
             *_after_work(forecast, tree, mine),
-            *((None, care) for care in _of_season(garden, tree, mine)),
+            *((None, care) for care in _of_season(forecast, tree, mine)),
         ]
         for work, care in asked:
             told = care.name != "winter shelter" or freezes(garden.place_of(tree, garden.as_of).id)
@@ -97,20 +97,20 @@ def _after_work(
     for work in garden.works_by_tree.get(tree.id, []):
         if work.latest < since:
             continue
-        late = unripe or (bool(rows) and _was_late(forecast, tree, work))
+        woken = bool(rows) and work.operation.wakes
+        late = unripe or (woken and _grade(forecast, tree, work.latest) not in (None, "safe"))
         for care in aftercare(work, tree, garden.species_of(tree), garden.aim_of(tree), late=late):
             yield work, care
 
 
-def _was_late(forecast: GardenForecast, tree: Tree, work: Work) -> bool:
-    """Whether it was late already on the day of the work for the growth that it woke."""
+def _grade(forecast: GardenForecast, tree: Tree, day: date) -> str | None:
+    """How late it is for growth woken on a day; None where nobody knows, or it is a guess of early summer."""
     garden, seasons = forecast.garden, forecast.seasons
-    if not work.operation.wakes or seasons is None or garden.calendar.season_of(work.latest) != garden.season:
-        return False
-    late = seasons.late(tree.species, garden.site(tree, garden.season))
-    day = garden.calendar.day(work.latest)
+    if seasons is None or garden.calendar.season_of(day) != garden.season:
+        return None
+    late, t = seasons.late(tree.species, garden.site(tree, garden.season)), garden.calendar.day(day)
     required = garden.limits.required(is_old(tree.vigour, tree.note))
-    return late.grade(day, required) != "safe" and not (late.guess and day <= late.summer)
+    return None if late.guess and t <= late.summer else late.grade(t, required)
 
 
 def _wire(garden: Garden, tree: Tree) -> Iterator[CareDue]:
@@ -148,22 +148,36 @@ def due_for_repotting(garden: Garden, tree: Tree) -> bool:
     return long_ago and read_vigour(tree.vigour).whole != "weak"
 
 
-def _of_season(garden: Garden, tree: Tree, rows: list[ForecastRow]) -> Iterator[Care]:
+def _of_season(forecast: GardenForecast, tree: Tree, rows: list[ForecastRow]) -> Iterator[Care]:
+    garden = forecast.garden
     histories = histories_of(garden, tree)
     case = Case(garden, tree, Operation.PINCHING, garden.as_of)
     if garden.aim_of(tree) == "refining":
-        yield from _tips(case, rows, histories)
+        yield from _tips(forecast, case, rows, histories)
         yield from _flowers(case)
     lately = any((garden.as_of - w.latest).days <= WORKED_LATELY for w in case.done(*_OPENS_THE_CANOPY))
     ahead = [day for day in case.ahead(DAYS_AHEAD) if day[0] > garden.as_of]
-    yield from weather_ahead(ahead, case.species, garden.limits, stage=case.stage, worked=lately)
+    soft = "budbreak" if _may_be_soft(case, rows) else case.stage
+    yield from weather_ahead(ahead, case.species, garden.limits, stage=soft, worked=lately)
     yield from _winter(case, rows, histories)
+
+
+def _may_be_soft(case: Case, rows: list[ForecastRow]) -> bool:
+    """Whether the newest flush, which nobody saw in leaf, has probably broken and is not hard yet."""
+    today, flush = case.garden.as_of, case.history.number if case.history is not None else 1
+    if case.shown("budbreak"):
+        return False
+    mine = {row.stage: row for row in rows if row.season == case.season and row.flush == flush}
+    broken, hard = (mine[stage].date_at(0.5) if stage in mine else None for stage in ("budbreak", "hardened"))
+    return broken is not None and broken <= today and (hard is None or hard > today)
 
 
 _OPENS_THE_CANOPY = [o for o in Operation if o.wakes or o is Operation.HALVING]
 
 
-def _tips(case: Case, rows: list[ForecastRow], histories: list[FlushHistory]) -> Iterator[Care]:
+def _tips(
+    forecast: GardenForecast, case: Case, rows: list[ForecastRow], histories: list[FlushHistory]
+) -> Iterator[Care]:
     """Pinching of the flush whose tips are soft, or that breaks next."""
     garden = case.garden
     flush = case.history.number if case.history is not None else 1
@@ -181,7 +195,7 @@ def _tips(case: Case, rows: list[ForecastRow], histories: list[FlushHistory]) ->
             return
         dates = (garden.calendar.date(garden.season, seen[1]),) * 2
     stops = mine["extended"].date_at(0.5) if "extended" in mine else None
-    grade = hard.advice.grade if hard.advice is not None else None
+    grade = _grade(forecast, case.tree, max(garden.as_of, dates[0]))
     situation = replace(case.situation(), stage="budbreak", flush=hard.flush, grade=grade)
     if (care := pinching(situation, dates, stops)) is not None:
         yield care
@@ -245,7 +259,8 @@ def rest_before(breaks: tuple[date, date], garden: Garden, looks: Iterable[Look]
     autumn = midwinter - timedelta(days=120)
     down = [look.latest for look in looks if look.stage == "bare" and autumn < look.latest < breaks[0]]
     bare = min(down, default=midwinter - timedelta(days=BARE_BEFORE_MIDWINTER))
-    return RestOfYear(bare, midwinter, (breaks[0] - timedelta(days=SWELLING_DAYS), breaks[1]))
+    swelling = breaks[0] - timedelta(days=SWELLING_DAYS), breaks[1]
+    return RestOfYear(bare, midwinter, swelling, bool(down))
 
 
 def _range(row: ForecastRow) -> tuple[date, date] | None:

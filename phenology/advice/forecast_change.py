@@ -22,7 +22,7 @@ STOP = "stop"
 """Stands for the stage in a change of a last safe date."""
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False, repr=False)
 class ForecastChange:
     """One tree's stage, as forecast then and as seen or forecast now."""
 

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from datetime import date, timedelta
+from typing import NamedTuple
 
 from phenology.advice.adviser import Advice
 from phenology.forecasting.arrival import Arrival
@@ -45,8 +46,7 @@ def shifted(dates: Dates, days: int) -> Dates:
     return early, middle, late
 
 
-@dataclass(frozen=True)
-class Trust:
+class Trust(NamedTuple):
     """What a forecast rests on."""
 
     seasons: int  # seasons of this garden in which the species was seen to take the steps concerned
@@ -66,7 +66,7 @@ class Trust:
         return f"{here}, usually within {counted(days, 'days')}"
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False, repr=False)
 class ForecastRow:
     """One tree, one flush, one stage."""
 
@@ -82,7 +82,7 @@ class ForecastRow:
     looks: int  # looks of this species that the forecast rests on
     trust: Trust
     warnings: tuple[str, ...]
-    garden: Garden = field(repr=False, compare=False)
+    garden: Garden
     advice: Advice | None = None  # on the work that hardening opens, for trees that are being refined
     # False under cover without readings, before a bud break is seen: the weather outside tells when to begin
     # to look, and no date
@@ -169,7 +169,7 @@ class ForecastRow:
         return -1.0 if self.arrival is None else (math.inf if middle is None else middle)
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False, repr=False)
 class GardenForecast:
     """All rows of a garden, soonest first, and the weather they rest on."""
 
@@ -181,7 +181,7 @@ class GardenForecast:
     # the next season's bud break of trees of which nothing of this one lies ahead
     springs: tuple[ForecastRow, ...] = ()
     # how the season ends for each species, as the advice in the rows has it
-    seasons: WorkSeason | None = field(default=None, compare=False, repr=False)
+    seasons: WorkSeason | None = None
 
 
 def is_past(row: ForecastRow, days: int = 0) -> bool:

@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, field
 from datetime import date, timedelta
+from typing import NamedTuple
 
 from phenology.advice.care import WIRE, CareDue, due_for_repotting
 from phenology.advice.forecast_rows import ForecastRow
@@ -12,11 +12,15 @@ from phenology.garden import Garden
 from phenology.language.date_style import short_date
 from phenology.learning.flush_history import FlushHistory, histories_of
 from phenology.learning.transitions import SHORTENED_DAYS
+from phenology.model.operations import Operation
 from phenology.model.records import Tree
 from phenology.model.stages import stage_rank
 from phenology.records.flushes import CARRIES_ON_DAYS
+from phenology.work.case import Case
 from phenology.work.duties import SWELLING_DAYS
 from phenology.work.grades import odds_in_tenths
+from phenology.work.rule import better_from
+from phenology.work.rules import check_work
 
 CLOSING_DAYS = 21  # a last safe date this near makes a look pressing (ours)
 PRESSING = ("heat", "frost")  # care that will not wait for the next walk
@@ -45,8 +49,7 @@ LOOK_FOR = {
 }
 
 
-@dataclass(frozen=True)
-class Visit:
+class Visit(NamedTuple):
     """One tree on the round."""
 
     tree: Tree
@@ -57,7 +60,7 @@ class Visit:
     rank: int = 1  # 0 presses, 1 is due, 2 may be looked at in passing
     operation: str | None = None  # the work that may follow
     # the forecast that asks for it; None for what work done or the time of year asks
-    step: ForecastRow | None = field(default=None, repr=False)
+    step: ForecastRow | None = None
     # whether it is a look that cannot wait, rather than shelter from the weather ahead or a duty that can
     look: bool = True
 
@@ -93,7 +96,8 @@ def _hard(row: ForecastRow) -> Iterator[Visit]:
     checked = any(h.checked for h in flushes if (h.flush.season, h.number) == (row.season, row.flush))
     look_for = LOOK_FOR["checked"] if checked else LOOK_FOR["hardened"]
     state = "still hard" if row.arrival is None else "hard"
-    because = f"if {state}: {operation.replace('-', ' ')}"
+    better = f", better {advice.better}" if advice.better else ""
+    because = f"if {state}: {operation.replace('-', ' ')}{better}"
     if advice.wakes and advice.odds is not None and advice.odds[1] < 0.97:
         now, later = map(odds_in_tenths, advice.odds[:2])
         because += f" (that new growth ripens is {now} done now, {later} in two weeks)"
@@ -110,7 +114,9 @@ def _swelling(row: ForecastRow) -> Iterator[Visit]:
     first = early - timedelta(days=SWELLING_DAYS)
     last = late or first + timedelta(days=60)
     if first <= garden.as_of <= last and "bud-swell" in garden.species_of(row.tree).repot:
-        because = "if swelling, and roots fill the pot: repotting"
+        waits = better_from(check_work(Case(garden, row.tree, Operation.REPOTTING, garden.as_of)))
+        better = f", better {waits}" if waits else ""
+        because = f"if swelling, and roots fill the pot: repotting{better}"
         yield Visit(row.tree, row.place, LOOK_FOR["swelling"], because, last, 1, "repotting")
 
 
@@ -143,8 +149,7 @@ def _answered(garden: Garden, care: CareDue) -> bool:
     return any(look.earliest >= care.first and stage_rank(look.stage) >= rank for look in looks)
 
 
-@dataclass(frozen=True)
-class OpenEnd:
+class OpenEnd(NamedTuple):
     """Growth that has no date ahead: what to look for all the same, and whether every week."""
 
     look_for: str

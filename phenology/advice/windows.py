@@ -6,12 +6,15 @@ The day counts are common practice, no source, but for those that a garden's own
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, timedelta
 
 from phenology.advice.care import last_repotted
 from phenology.advice.forecast_rows import Dates, ForecastRow, GardenForecast, shifted
+from phenology.model.operations import Operation
+from phenology.work.case import Case
 from phenology.work.duties import PINCHING_DAYS, SWELLING_DAYS
+from phenology.work.technique import choose
 from phenology.work.zones import read_vigour
 
 ROOTS_REST = 180  # roots are not cut twice in so many days (ours)
@@ -61,7 +64,7 @@ def _of(row: ForecastRow, stops: date | None) -> Iterator[Window]:
         swelling = shifted(opens, -SWELLING_DAYS)
         begun = swelling[1] is not None and swelling[1] <= garden.as_of
         yield Window(row, "repotting", swelling, begun, "buds fat, scales parting", middle, "buds break")
-    if garden.aim_of(row.tree) == "refining" and species.takes("pinch"):
+    if species.takes("pinch") and _may_be_pinched(row):
         closes = stops or (opens[1] + timedelta(days=PINCHING_DAYS) if opens[1] else None)
         if closes is None or closes >= garden.as_of:
             best = "tips soft, first leaves parting"
@@ -73,3 +76,11 @@ def _roots_are_ready(row: ForecastRow) -> bool:
     last = last_repotted(row.garden, row.tree)
     rested = last is None or (row.garden.as_of - last).days >= ROOTS_REST
     return rested and read_vigour(row.tree.vigour).whole != "weak"
+
+
+def _may_be_pinched(row: ForecastRow) -> bool:
+    """Whether nothing of the tree itself stands against pinching the flush that breaks."""
+    case = Case(row.garden, row.tree, Operation.PINCHING, row.garden.as_of)
+    now = case.situation() if row.season == row.garden.season else case.situation().next_season
+    options = choose(replace(now, stage="budbreak", flush=row.flush)).options
+    return any(option.technique == "pinch" and not option.unmet for option in options)

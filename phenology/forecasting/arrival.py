@@ -12,7 +12,7 @@ from phenology.model.arrays import Array
 LEVELS = (0.10, 0.25, 0.50, 0.75, 0.90)
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False, repr=False)
 class Arrival:
     """Distribution of the time at which a stage arrives.
 

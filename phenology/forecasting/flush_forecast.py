@@ -5,9 +5,8 @@ from __future__ import annotations
 import itertools
 import math
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
 from functools import cached_property
-from typing import TYPE_CHECKING, TypeVar
+from typing import TYPE_CHECKING, NamedTuple, TypeVar
 
 import numpy as np
 
@@ -32,8 +31,7 @@ TOGETHER = 64  # so many flushes are forecast at once (ours): their curves stay 
 NARROW_DAYS = 10.0  # an interval no wider is taken to hold its event anywhere alike (ours)
 
 
-@dataclass(frozen=True)
-class StageAhead:
+class StageAhead(NamedTuple):
     """A stage that may still come."""
 
     history: FlushHistory  # the flush, as known on the day of the forecast

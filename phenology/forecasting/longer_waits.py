@@ -7,7 +7,7 @@ before it, which nobody has seen, follow as far as the steps tie them to it.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 
@@ -62,8 +62,7 @@ def moments(curves: Array) -> tuple[Array, Array]:
     return mean, np.maximum(came @ days**2 / total - mean**2, 0.25)
 
 
-@dataclass(frozen=True)
-class Move:
+class Move(NamedTuple):
     """How far a stage was moved on each trace."""
 
     by: Array  # [d]; shape (traces,)

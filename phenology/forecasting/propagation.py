@@ -14,7 +14,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Generator, Mapping, Sequence
 from dataclasses import dataclass, replace
-from typing import TypeVar
+from typing import NamedTuple, TypeVar
 
 import numpy as np
 
@@ -49,8 +49,7 @@ Requires = Callable[[float], Prediction]
 """The requirement of a wait, given the day on which it probably begins."""
 
 
-@dataclass(frozen=True)
-class Whole:
+class Whole(NamedTuple):
     """A wait over several steps of a chain, learned where looks did not tell the steps apart."""
 
     start: str  # the chain's beginning, or the stage in it, from which it runs
@@ -58,7 +57,7 @@ class Whole:
     weight: float  # how far it is believed against the steps, above 0 to 1 (the steps add nothing)
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False, repr=False)
 class Step:
     """One wait of a chain."""
 
@@ -83,8 +82,7 @@ def link_step(
     return Step(link.wait, requires(link.wait), seen, paced, wholes, rests)
 
 
-@dataclass(frozen=True)
-class Chain:
+class Chain(NamedTuple):
     """What is known of one flush."""
 
     begun: tuple[float, float]  # interval in which its chain of waits began. [day of season]

@@ -119,8 +119,8 @@ class Ripening:
         return self._ripens.last(required, self._woken if answered else np.ones_like(self._woken))
 
     def only_rests(self, day: float, chance: float = 0.1) -> bool:
-        """Whether a cut on a day hardly wakes anything before spring."""
-        return self._wakes.on(day) <= chance
+        """Whether a cut on a day hardly wakes anything before spring; what ripens has woken."""
+        return self.odds(day) <= chance and self._wakes.on(day) <= chance
 
 
 def ripening(

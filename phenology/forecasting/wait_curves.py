@@ -10,6 +10,7 @@ import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from functools import cached_property
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -30,7 +31,7 @@ _NOTHING = 1e-20  # stands for no time at all, whose log is taken
 _LEAST = np.full(2 * AT_ONCE, _NOTHING, np.float32)
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False, repr=False)
 class Weather:
     """What waits are read on.
 
@@ -58,8 +59,7 @@ class Weather:
         return len(self.thermal_time.lines[0])
 
 
-@dataclass(frozen=True)
-class Waiting:
+class Waiting(NamedTuple):
     """One wait whose curves are asked for.
 
     Attributes
@@ -109,8 +109,7 @@ def _together(waits: Sequence[Waiting], weather: Weather) -> Array:
     for clock, mine in draws.by_clock():
         rising, ended = draws.ended(clock, mine)
         of, weight = draws.wait[mine], draws.weight[mine].astype(np.float32)[:, None]
-        share = (each[of] * weight[..., None]).transpose(0, 2, 1)[:, :, None]
-        told: Single = np.matmul(share, ended.transpose(0, 2, 1, 3), dtype=np.float32)[:, :, 0]
+        told = np.einsum("mkt,mktn->mtn", each[of] * weight[..., None], ended)
         rest = weight * whole[of]
         if (again := of[1:] == of[:-1]).any():  # several draws of one wait
             first = np.flatnonzero(np.append(True, ~again))
@@ -118,10 +117,12 @@ def _together(waits: Sequence[Waiting], weather: Weather) -> Array:
         parts.append((slice(None) if len(of) == len(waits) else of, rising, told, rest))
     low, high = min(r.start for _, r, _, _ in parts), max(r.stop for _, r, _, _ in parts)
     out = np.zeros((len(waits), weather.traces, high - low + 2), np.float32)  # before, day by day, after
+    over = np.zeros_like(out)  # what each clock has come to where it no longer rises
     for these, rising, told, rest in parts:
         start, stop = rising.start - low + 1, rising.stop - low + 1
         out[these, :, start:stop] += told
-        out[these, :, stop:] += rest[..., None]
+        over[these, :, stop] += rest
+    out += np.cumsum(over, axis=-1, out=over)
     np.maximum.accumulate(out, axis=-1, out=out)
     begin = draws.at[0]
     curves[..., begin + low : begin + high] = out[..., 1:-1]

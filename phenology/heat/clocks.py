@@ -13,8 +13,8 @@ Some clocks run by it: short days alone, heat that counts for more in short days
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
-from functools import cached_property
+from dataclasses import dataclass
+from functools import cache, cached_property
 
 import numpy as np
 from numpy.typing import NDArray
@@ -75,8 +75,8 @@ class Clock:
         """The rates by temperature alone."""
         if self.by_calendar:
             return np.where(np.isnan(tmin) | np.isnan(tmax), np.nan, 1.0)
-        raw, reference = self._raw(tmin, tmax), float(self._raw(_AT_REFERENCE, _AT_REFERENCE)[0])
-        return np.asarray((1 - CALENDAR_SHARE) * raw / reference + CALENDAR_SHARE)
+        raw = _by_warmth(*self._warmth, tmin, tmax)
+        return np.asarray((1 - CALENDAR_SHARE) * raw / _at_reference(*self._warmth) + CALENDAR_SHARE)
 
     @property
     def per_degree(self) -> float:
@@ -98,13 +98,24 @@ class Clock:
         """Whether the clock starts on the usual date instead of the day the wait began."""
         return self.kind == "date"
 
-    def _raw(self, tmin: Array, tmax: Array) -> Array:
-        if self.kind == "sine":
-            return np.asarray(degree_days(tmin, tmax, self.base, method="single_sine"))
-        return np.asarray(daily_response(tmin, tmax, self.base, self.optimum, self.ceiling))
+    @property
+    def _warmth(self) -> tuple[str, float, float, float]:
+        """What its answer to warmth rests on: clocks that differ in light alone share it."""
+        return self.kind, self.base, self.optimum, self.ceiling
 
 
-_AT_REFERENCE = np.array([REFERENCE_C])
+def _by_warmth(kind: str, base: float, optimum: float, ceiling: float, tmin: Array, tmax: Array) -> Array:
+    if kind == "sine":
+        return np.asarray(degree_days(tmin, tmax, base, method="single_sine"))
+    return np.asarray(daily_response(tmin, tmax, base, optimum, ceiling))
+
+
+@cache
+def _at_reference(kind: str, base: float, optimum: float, ceiling: float) -> float:
+    """The same of a day at a constant 18 degC."""
+    day = np.array([REFERENCE_C])
+    return float(_by_warmth(kind, base, optimum, ceiling, day, day)[0])
+
 
 HEAT_CLOCKS: tuple[Clock, ...] = (
     *(Clock(f"heat above {b:g}", "sine", b) for b in (0.0, 2.5, 5.0, 7.5, 10.0)),
@@ -143,7 +154,7 @@ USUAL_WEIGHTS = clock_weights(0.85, 0.10, 0.05)
 """Ours: what a wait is believed to follow where nothing else is said."""
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False, repr=False)
 class ThermalTime:
     """Thermal time: the running sums of several clocks over one run of days.
 
@@ -212,11 +223,10 @@ def accumulate(
     ThermalTime
         Sums of shape (..., clocks, days + 1), in days at 18 degC.
     """
-    warm: dict[Clock, Array] = {}  # clocks that differ in light alone share their reckoning of warmth
+    warm: dict[tuple[object, ...], Array] = {}
     sums = np.zeros((*tmin.shape[:-1], len(clocks), tmin.shape[-1] + 1))
     for k, clock in enumerate(clocks):
-        kin = replace(clock, name="", per_hour=0.0, usual_hours=0.0)
-        if kin not in warm:
-            warm[kin] = clock._warm(tmin, tmax)
-        sums[..., k, 1:] = warm[kin] * clock.pace(hours)
+        if clock._warmth not in warm:
+            warm[clock._warmth] = clock._warm(tmin, tmax)
+        sums[..., k, 1:] = warm[clock._warmth] * clock.pace(hours)
     return ThermalTime(np.cumsum(sums, axis=-1, out=sums))

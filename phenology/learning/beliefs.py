@@ -19,7 +19,7 @@ PriorOf = Callable[[str], tuple[float, float]]
 """A species' prior: median days at 18 degC, and the log-scale sd of how far the species may lie from it."""
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False, repr=False)
 class Beliefs:
     """Means and variances of the effects known beforehand, clock by clock, on the log scale."""
 

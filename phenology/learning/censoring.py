@@ -33,10 +33,11 @@ WEIGHTS = np.concatenate([_WEIGHTS[::-1], _WEIGHTS])[:, None].astype(np.float32)
 # at the very edge of two intervals, where differences are lost to rounding (the width on the log scale)
 LEAST_CHANCE, LEAST_WIDTH = np.float32(1e-12), 1e-9
 AT_ONCE = 2048  # so many rows stay near the processor while their nodes are worked on (ours)
+LONGEST = 80.0  # log of a wait past all seasons, which a number of single precision still holds (ours)
 EXPONENT = 36.0  # how much smaller than at its top, as a power of e, a density may be left out
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False, repr=False)
 class CensoredSites:
     """Rows of each clock, ready for the Gaussian fit.
 
@@ -137,7 +138,7 @@ def _moments(
     # the part of what the looks allow on which the Gaussian is not negligible
     nearest = np.clip(mean, lower, upper)
     reach = np.sqrt((nearest - mean) ** 2 + 2 * EXPONENT * variance)
-    lower, upper = np.maximum(lower, mean - reach), np.minimum(upper, mean + reach)
+    lower, upper = np.maximum(lower, mean - reach), np.minimum(upper, np.minimum(mean + reach, LONGEST))
     upper = np.maximum(upper, lower + LEAST_WIDTH)
     middle, half = (lower + upper) / 2, (upper - lower) / 2
     from_mean = (middle - mean) / sd

@@ -9,8 +9,9 @@ from __future__ import annotations
 import itertools
 from collections import Counter
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from functools import cached_property
+from typing import NamedTuple
 
 import numpy as np
 
@@ -39,8 +40,7 @@ FARTHEST = 8.0  # a wait does not change any more, the further it lies from its 
 SLOPE_SD = 0.03  # per 10 days that a wait begins later than usual; twice that for days and date
 
 
-@dataclass(frozen=True)
-class Deviations:
+class Deviations(NamedTuple):
     """One point of the grid over variances: standard deviations on the log scale."""
 
     noise: float
@@ -69,7 +69,7 @@ def common_sd(clock: Clock) -> float:
     return LIGHT_COMMON_SD if clock.by_light else COMMON_SD
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False, repr=False)
 class Columns:
     """Which shared effect stands in which column of the design."""
 
@@ -77,7 +77,7 @@ class Columns:
     seasons: tuple[int, ...]
     cells: tuple[tuple[str, int], ...]
     trees: tuple[str, ...]
-    centre: dict[tuple[str, bool], float] = field(hash=False)
+    centre: dict[tuple[str, bool], float]
 
     FIRST_SPECIES = 3  # after common, later and slope
 

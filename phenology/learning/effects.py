@@ -15,13 +15,14 @@ from __future__ import annotations
 import itertools
 from dataclasses import dataclass
 from functools import cached_property
+from typing import NamedTuple
 
 import numpy as np
 
 from phenology.model.arrays import Array, IntArray
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False, repr=False)
 class Rows:
     """Which effects each row answers to."""
 
@@ -63,8 +64,7 @@ class Rows:
         return [slice(int(a), int(b)) for a, b in itertools.pairwise(edges)]
 
 
-@dataclass(frozen=True)
-class EffectsPosterior:
+class EffectsPosterior(NamedTuple):
     """Posterior of all effects at settings of the variances, the trees kept in their own cheap form."""
 
     rows: Rows
@@ -99,7 +99,7 @@ class EffectsPosterior:
         return mean.reshape(*batch, -1), variance.reshape(*batch, -1)
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False, repr=False)
 class Weighed:
     """Rows summed by their weights: all that priors are held against. Arrays lead with the batch's axes."""
 
@@ -178,27 +178,35 @@ def log_evidences(weighed: Weighed, shared_prior: Array, tree_prior: float) -> A
     ndarray, shape (..., g)
     """
     inner, score, tree_precision, rest = weighed.without_trees(np.asarray(tree_prior))
-    log_det, explained = np.empty(shared_prior.shape[:-1]), np.empty(shared_prior.shape[:-1])
-    for k in np.ndindex(rest.shape):  # one after another they stay near the processor
-        log_det[k], explained[k] = _shared_part(inner[k], score[k], float(rest[k]), shared_prior[k])
+    p = score.shape[-1]
+    # with the score as one more row, the square of the last pivot is what the effects leave of `rest`
+    bordered = np.empty((*rest.shape, p + 1, p + 1))
+    bordered[..., :p, :p], bordered[..., p, p] = inner, rest + 1.0
+    bordered[..., :p, p] = bordered[..., p, :p] = score
+    differ = (shared_prior != shared_prior[..., :1, :]).reshape(-1, p).any(0)
+    first = int(np.append(differ, True).argmax())  # effects of which all settings believe the same
+    bordered, log_det_first = _without_first(bordered, shared_prior[..., 0, :first])
     of_trees = np.log(tree_precision).sum(-1) + tree_precision.shape[-1] * np.log(tree_prior)
-    log_det += (of_trees + weighed.log_noise)[..., None]
-    left = rest[..., None] - explained
+    log_det = np.log(shared_prior).sum(-1) + (of_trees + log_det_first + weighed.log_noise)[..., None]
+    precision, pivots = 1 / shared_prior[..., first:], np.empty((*log_det.shape, p - first + 1))
+    for k in np.ndindex(rest.shape):  # one after another they stay near the processor
+        each = np.repeat(bordered[k][None], len(log_det[k]), axis=0)
+        diagonals = each.reshape(len(each), -1)[:, :: each.shape[-1] + 1]
+        diagonals[:, :-1] += precision[k]
+        pivots[k] = np.diagonal(np.linalg.cholesky(each), axis1=-2, axis2=-1)
+    log_det += 2 * np.log(pivots[..., :-1]).sum(-1)
+    left = pivots[..., -1] ** 2 - 1.0
     return np.asarray(-0.5 * (log_det + left + weighed.count * np.log(2 * np.pi)))
 
 
-def _shared_part(inner: Array, score: Array, rest: float, prior: Array) -> tuple[Array, Array]:
-    """Of the shared effects: the log determinant, and the squares they explain; `prior` of shape (g, p)."""
-    p = len(score)
-    # with the score as one more row, the factor's last row is the whitened score: no solve needed
-    bordered = np.empty((len(prior), p + 1, p + 1))
-    bordered[:, :p, :p] = inner
-    bordered[:, np.arange(p), np.arange(p)] += 1 / prior
-    bordered[:, p, :p] = score
-    bordered[:, p, p] = rest + 1.0
-    lower = np.linalg.cholesky(bordered)
-    log_det = 2 * np.log(np.diagonal(lower[:, :p, :p], axis1=-2, axis2=-1)).sum(-1)
-    return log_det + np.log(prior).sum(-1), np.asarray((lower[:, p, :p] ** 2).sum(-1))
+def _without_first(normal: Array, prior: Array) -> tuple[Array, Array]:
+    """Normal equations once their first effects are eliminated, and the log determinant of these."""
+    first, at = prior.shape[-1], np.arange(prior.shape[-1])
+    normal[..., at, at] += 1 / prior
+    lower = np.linalg.cholesky(normal[..., :first, :first])
+    half = np.linalg.solve(lower, normal[..., :first, first:])
+    log_det = 2 * np.log(np.diagonal(lower, axis1=-2, axis2=-1)).sum(-1)
+    return normal[..., first:, first:] - np.swapaxes(half, -1, -2) @ half, log_det
 
 
 def posterior(weighed: Weighed, shared_prior: Array, tree_prior: Array | float) -> EffectsPosterior:

@@ -32,7 +32,7 @@ WIDEST_DAYS = 35.0
 """Looks further apart than this bracket a stage too loosely for its middle to be told as a date (ours)."""
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False, repr=False)
 class FlushHistory:
     """One flush as far as it is known, in days of its season."""
 
@@ -57,7 +57,7 @@ class FlushHistory:
     # for stages without an earlier look: within how many days before `by` they came. A first look that
     # finds a flush just at a stage is taken to be a fresh one; a first look at a later stage says nothing.
     reach: dict[str, float] = field(default_factory=dict)
-    _waits: dict[Transition, Wait | None] = field(default_factory=dict, compare=False, repr=False)
+    _waits: dict[Transition, Wait | None] = field(default_factory=dict)
 
     @property
     def seen_to_stop(self) -> bool | None:

@@ -81,7 +81,7 @@ class Link:
     strides: tuple[Stride, ...] = ()
 
 
-@dataclass(eq=False)
+@dataclass(eq=False, repr=False)
 class GardenFit:
     """What a garden's records teach, one requirement a transition, fitted when first needed.
 
@@ -130,7 +130,7 @@ class GardenFit:
             if h.by_work and transition.target == "hardened":
                 # it got hard no longer before that work than the grower usually lets pass
                 after, by = wait.target
-                wait = replace(wait, target=(max(after, by - min(2 * self._delay, WORK_REACH)), by))
+                wait = wait._replace(target=(max(after, by - min(2 * self._delay, WORK_REACH)), by))
             yield wait
 
     @cached_property

@@ -16,7 +16,7 @@ LONG_DAYS = 0.4
 day of 14 (0.2 an hour)."""
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False, repr=False)
 class Prediction:
     """A wait not yet seen, as a mixture of log-normal requirements (draws), each on one clock."""
 
@@ -37,9 +37,9 @@ def mixture(
     Parts of one clock whose means lie further apart than their own spread stay three draws: a look may tell
     them apart. Parts of one clock stand together.
     """
-    used = weight > 0
-    weight, clock, mean, variance = weight[used], clock[used], mean[used], variance[used]
-    first = np.flatnonzero(np.append(True, clock[1:] != clock[:-1]))
+    if not (used := weight > 0).all():
+        weight, clock, mean, variance = weight[used], clock[used], mean[used], variance[used]
+    first = np.flatnonzero(np.concatenate([[True], clock[1:] != clock[:-1]]))
     apart = np.maximum.reduceat(mean, first) - np.minimum.reduceat(mean, first) > np.sqrt(
         np.minimum.reduceat(variance, first)
     )

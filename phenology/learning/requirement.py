@@ -17,7 +17,7 @@ import math
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
@@ -191,7 +191,7 @@ class RequirementModel:
         return sites, squared
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False, repr=False)
 class Requirement:
     """What was learned about a stage: a posterior over clocks, variances and effects."""
 
@@ -263,8 +263,7 @@ class Requirement:
         return min(1.0, float(self.parts.weight @ left))
 
 
-@dataclass(frozen=True)
-class Parts:
+class Parts(NamedTuple):
     """The kept grid points as arrays, one entry a point: clocks, variances, weights and posteriors."""
 
     weight: Array

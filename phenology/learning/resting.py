@@ -7,7 +7,7 @@ chance grows with the days since the longest one is ours; when it does is learne
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 
@@ -28,8 +28,7 @@ SHUT_DAYS = 45
 _BREAK, _HARD = Stage.BUDBREAK.rank, Stage.HARDENED.rank
 
 
-@dataclass(frozen=True)
-class Resting:
+class Resting(NamedTuple):
     """What is believed of the day from which cuts rest."""
 
     longest: float | None  # day of the season with the longest day; None where nothing rests

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -14,8 +14,7 @@ from phenology.model.records import Site
 from phenology.weather.season_weather import SeasonThermalTime
 
 
-@dataclass(frozen=True, slots=True)
-class Wait:
+class Wait(NamedTuple):
     """One wait of one flush. Times are days of its season; intervals are (after, by]."""
 
     # species and tree: names; the tree's must be unique
@@ -34,8 +33,7 @@ class Wait:
         return (self.anchor[0] + self.anchor[1]) / 2
 
 
-@dataclass(frozen=True)
-class WaitTable:
+class WaitTable(NamedTuple):
     """Waits as each clock reads them, in log days at 18 degC."""
 
     # shape (clocks, rows); log reading at the middle of the target interval; NaN where the row is censored

@@ -30,7 +30,7 @@ class Operation(Name):
     FULL_DEFOLIATION = "full-defoliation", "all leaves taken off", f"{_STALKS}; shade after"
     PINCHING = "pinching", "soft shoot tips taken off"
     REPOTTING = "repotting", "roots combed and cut, new soil", "keep from wind and hard sun"
-    WIRING = "wiring", "wire put on", "look again in weeks, before it bites; mind your eyes"
+    WIRING = "wiring", "wire put on", "look at it again in weeks, before it bites; mind your eyes"
     WIRE_REMOVAL = "wire-removal", "wire cut off", "cut it off, do not unwind it; mind your eyes"
     THINNING = "thinning", "crowded shoots taken out"
     BASAL_LEAF = "basal-leaf", "the budless lowest leaf taken off"

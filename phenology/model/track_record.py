@@ -7,6 +7,7 @@ from collections import defaultdict
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
+from typing import NamedTuple
 
 ENOUGH_SEASONS = 4
 """Seasons from which on "the weather added nothing" is believed (ours): fewer are luck."""
@@ -16,8 +17,7 @@ LEADS = (7, 21, 45, 90)
 """Ends of the classes of lead within which forecasts share a number (ours); the last is open. [days]"""
 
 
-@dataclass(frozen=True)
-class PastForecast:
+class PastForecast(NamedTuple):
     """One forecast of a stage that has since been seen, made without what came later in its season."""
 
     species: str  # Latin name
@@ -67,7 +67,7 @@ def first_hardenings(past: Iterable[PastForecast]) -> list[PastForecast]:
     return [one for one in mine if not (one.from_start and (one.tree, one.season) in seen)]
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False, repr=False)
 class TrackRecord:
     """Misses of the past forecasts of one species."""
 

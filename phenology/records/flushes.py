@@ -111,7 +111,7 @@ def flush_numbers(flushes: Iterable[Flush], calendar: SeasonCalendar) -> dict[st
     return numbers
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False, repr=False)
 class Waking:
     """What work does to the flushes, as `Placement` says of a look; `flush` None when it wakes nothing."""
 

@@ -15,6 +15,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -32,7 +33,7 @@ KNOWN_SHARE = 0.9  # a winter with fewer known days than this before its frost s
 WINTER_DAYS = 365
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False, repr=False)
 class FreezeOdds:
     """How likely a frost has come by a day: a share of years, and dates in those years."""
 
@@ -199,8 +200,7 @@ KNOWN_DAYS = 120  # a winter known for fewer is replaced by the one before the s
 WEEK = 7
 
 
-@dataclass(frozen=True)
-class LateSeason:
+class LateSeason(NamedTuple):
     """What the end of a season looks like, trace by trace."""
 
     thermal_time: ThermalTime  # the clocks, to the season's end or past it where that is needed

@@ -17,7 +17,7 @@ TREND_PRIOR_SD = 0.03  # how steep a local trend may be expected to be, ours [de
 MEMORY_DAYS = 4.0  # how long a spell of weather lasts, for filling gaps, from memory, unverified
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False, repr=False)
 class Normals:
     """The usual year of a place."""
 

@@ -13,6 +13,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 from datetime import date
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -29,8 +30,7 @@ PRIOR_ERRORS = 20.0  # independent errors that the default is worth; ours
 ALIKE = 3.0  # errors of one lead on days in a row repeat each other: so many count as one; ours
 
 
-@dataclass(frozen=True, eq=False)
-class ForecastSkill:
+class ForecastSkill(NamedTuple):
     """The error of forecasts by lead."""
 
     # standard deviation of the error of the daily mean, never falling with the lead; index 0 is the day of
@@ -182,7 +182,7 @@ def _never_falling(values: Array, weights: Array) -> Array:
 LEAST_SPREAD = 0.5  # °C; ours, so that a record without any weather in it does not stop a forecast
 
 
-@dataclass(frozen=True, eq=False)
+@dataclass(frozen=True, eq=False, repr=False)
 class Outlook:
     """What is known of the forecast that a record ends with."""
 

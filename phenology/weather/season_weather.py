@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from functools import cached_property
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -21,8 +21,7 @@ if TYPE_CHECKING:
     from phenology.weather.zonal_climate import PossibleYears
 
 
-@dataclass(frozen=True)
-class SeasonThermalTime:
+class SeasonThermalTime(NamedTuple):
     """The clocks over one season, from its first day on, with what gaps in the weather cost."""
 
     thermal_time: ThermalTime  # sums of shape (clocks, days + 1); `t` of the season reads them directly
@@ -30,7 +29,7 @@ class SeasonThermalTime:
     gap_variance: Array
 
 
-@dataclass(frozen=True, eq=False)
+@dataclass(frozen=True, eq=False, repr=False)
 class SeasonWeather:
     """Daily extremes by season and day of season."""
 

@@ -10,7 +10,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 from datetime import date, timedelta
 from itertools import pairwise
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, NamedTuple
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -38,8 +38,7 @@ def source_rank(source: str) -> int:
         raise WeatherError(f"'{source}' is no weather source; the sources are {', '.join(SOURCES)}") from None
 
 
-@dataclass(frozen=True)
-class WeatherCoverage:
+class WeatherCoverage(NamedTuple):
     """How many days of a span came from where; a day counts as missing unless both extremes are known."""
 
     first_day: date

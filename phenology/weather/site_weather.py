@@ -46,7 +46,7 @@ def place_beside(place: Place, places: Sequence[Place], weather: Mapping[str, Da
     return min(near, key=away, default=None)
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False, repr=False)
 class PlaceWeather:
     """A place with the weather that it has, if any."""
 

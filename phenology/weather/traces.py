@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 from datetime import timedelta
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -22,8 +22,7 @@ SHIFT_DAYS = 5
 STRETCHED = 60  # traces that a few donors are stretched to
 
 
-@dataclass(frozen=True)
-class Traces:
+class Traces(NamedTuple):
     """Possible courses of one season."""
 
     season: int

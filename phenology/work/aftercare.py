@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
-from dataclasses import dataclass
 from datetime import date, timedelta
+from typing import NamedTuple
 
 from phenology.model.records import Tree, Work
 from phenology.species.catalogue import Species
@@ -19,8 +19,7 @@ LONGEST_DAYS = LATE_DAYS
 """No care lasts longer after work. [days]"""
 
 
-@dataclass(frozen=True)
-class Care:
+class Care(NamedTuple):
     """One thing to do or look for after work."""
 
     name: str

@@ -5,22 +5,14 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from phenology.work.case import Case
-from phenology.work.rule import SHAPING, Finding
+from phenology.work.rule import DAY_RULES, SHAPING, Finding
 from phenology.work.rules import check_work
 from phenology.work.technique import OPERATION_OF, choose
 
 MOST_REASONS = 2
 
-DAY_RULES = (
-    "wilting",
-    "wet leaves",
-    "heat after defoliating",
-    "heat after cutting",
-    "frost ahead",
-    "nobody home",
-    "halved already",
-)
-"""Rules that stand against any cut for now, whichever it is."""
+LEFT = ("aim", "weak tree")
+"""Rules that leave a tree alone, whatever is asked; their sentence is not told again."""
 
 
 @dataclass(frozen=True)
@@ -53,17 +45,16 @@ def may_i(case: Case) -> Answer:
     if worst in ("", "mind"):
         return Answer("yes", why, "", "", tuple(findings))
     when = next((f.when for f in strongest if f.when), "")
-    return Answer(
-        "no" if worst == "no" else "better wait", why, _instead(case, findings), when, tuple(findings)
-    )
+    instead = _instead(case, findings, "leave it alone until then" if when else "leave it alone")
+    return Answer("no" if worst == "no" else "better wait", why, instead, when, tuple(findings))
 
 
-def _instead(case: Case, findings: list[Finding]) -> str:
+def _instead(case: Case, findings: list[Finding], leave: str) -> str:
     """What the zone that was asked about opens, where that is other work and the day stands for it."""
     if case.operation not in (*SHAPING, "pinching"):
         return ""
     choice = choose(case.situation())
+    if any(f.rule in LEFT for f in findings):
+        return "leave it alone"
     same = any(OPERATION_OF[t] == case.operation for t in choice.now)
-    return (
-        "leave it alone until then" if same or any(f.rule in DAY_RULES for f in findings) else choice.sentence
-    )
+    return leave if same or any(f.rule in DAY_RULES for f in findings) else choice.sentence

@@ -32,7 +32,7 @@ FLOWERING = ("flowering", "blooming", "in flower", "in bloom", "full bloom")
 MIDSUMMER_DAYS = 30  # the warmest days come about so long after the longest, where no weather tells (ours)
 
 
-@dataclass(frozen=True, eq=False)
+@dataclass(frozen=True, eq=False, repr=False)
 class Case:
     """Work on one tree on one day."""
 
@@ -56,8 +56,8 @@ class Case:
 
     @property
     def label(self) -> str:
-        """The tree, as the grower calls it."""
-        return self.tree.label
+        """The tree, as the grower calls it; "it" where a species is meant and no tree."""
+        return self.tree.label or "it"
 
     @cached_property
     def species(self) -> Species:

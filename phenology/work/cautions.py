@@ -47,9 +47,10 @@ def cautions(operations: Iterable[str], species: Sequence[Species], trees: int =
         for s in sorted(sappy.values(), key=lambda s: (s.sap != "severe", s.latin)):
             yield f"{s.latin}: {s.sap_caution[:1].lower()}{s.sap_caution[1:]}"
         yield from _wounds(species)
-    for kind in dict.fromkeys(kinds):
-        if kind.caution:
-            yield f"{kind.caution[:1].upper()}{kind.caution[1:]}."
+    minded = [kind for kind in dict.fromkeys(kinds) if kind.caution]
+    for kind in minded:  # on a walk with several kinds of work each is named
+        text = f"{kind.replace('-', ' ')}: {kind.caution}" if len(set(kinds)) > 1 else kind.caution
+        yield f"{text[:1].upper()}{text[1:]}."
     if any(kind in LARGE for kind in kinds):
         yield "Ladders, saws and large material: with a second person, or by somebody licensed for it."
     if Operation.PEST_TREATMENT in kinds:

@@ -6,8 +6,8 @@ What follows work is in `aftercare`. Common practice, no source; day counts that
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
-from dataclasses import dataclass
 from datetime import date, timedelta
+from typing import NamedTuple
 
 from phenology.language.date_style import short_date
 from phenology.language.degrees import degrees
@@ -113,13 +113,13 @@ def weather_ahead(
 # -------------------------------------------------------------------------------------------- the winter list
 
 
-@dataclass(frozen=True)
-class RestOfYear:
+class RestOfYear(NamedTuple):
     """The days that a winter hangs on, seen or forecast."""
 
     bare: date  # when leaves are down; for a tree that keeps them, when growth has ended
     midwinter: date  # the shortest day
     swelling: tuple[date, date]  # from when buds swell, and when they break
+    seen: bool = True  # whether somebody saw that leaves are down
 
     def window(self, season: str) -> tuple[date, date] | None:
         """When a season of work falls this winter; None where it does not."""
@@ -169,12 +169,14 @@ def _wood(species: Species, rest: RestOfYear, aim: str, put_off: bool) -> Iterat
     windows = [w for season in species.prune if (w := rest.window(season)) is not None]
     if not windows:
         return
-    first, last = windows[0]
+    # what may keep its leaves all winter is cut as those of spring come
+    first, last = windows[-1 if species.habit == "semi-evergreen" else 0]
     if put_off and aim == "refining" and not species.bloom_led:
-        spare = "; spare the flower buds" if species.grown_for != "leaf" else ""
-        yield Care(
-            "cuts put off", first, last, f"cuts put off in summer: shoots back to {_buds(species)}{spare}"
-        )
+        carried = species.grown_for != "leaf" and species.blooms != "summer"  # which blooms on new shoots
+        spare = "; spare the flower buds" if carried else ""
+        once = "" if rest.seen or species.habit != "deciduous" else ", once it is bare"
+        does = f"cuts put off in summer{once}: shoots back to {_buds(species)}{spare}"
+        yield Care("cuts put off", first, last, does)
     why = "before sap rises and cuts bleed" if species.prune[0] == "leaf-fall" else "while its lines show"
     why = "as buds swell" if first == rest.swelling[0] else why
     yield Care("pruning", first, last, f"structural pruning {why}: what crosses, doubles or grows in")

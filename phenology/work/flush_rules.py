@@ -80,7 +80,8 @@ def halved_already(case: Case) -> str | None:
 
 def soft_tips(case: Case) -> str | None:
     """Pinching is for soft tips."""
-    if case.stage is None or case.stage == "extending" or not case.species.takes("pinch"):
+    taken = case.species.takes("pinch") or case.species.practice == "undescribed"
+    if case.stage is None or case.stage == "extending" or not taken:
         return None
     if case.shown("extended"):
         return "pinching is for soft tips while shoots lengthen; these have stopped, so cut back when hard"
@@ -226,7 +227,8 @@ def _late(case: Case, answer: str) -> str | None:
         if grade == "getting late" and last is not None:
             is_ = "is" if last >= case.garden.as_of else "was"
             why += f", and the last safe day {is_} {short_date(last)}"
-    return f"{how} to wake growth: {why}; {until(case)}"
+    then = "by then " if case.planned and case.day > case.garden.as_of else ""
+    return f"{then}{how} to wake growth: {why}; {until(case)}"
 
 
 def _end(late: Late) -> str:

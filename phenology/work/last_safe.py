@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from datetime import date, timedelta
 from functools import cached_property
 from operator import is_
-from typing import cast
+from typing import NamedTuple, cast
 
 import numpy as np
 
@@ -65,7 +65,7 @@ class Stop:
     limit: str  # what ruled: a key of `SOURCES`, or "none"
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False, repr=False)
 class Late:
     """The late season of one species in one place."""
 
@@ -144,6 +144,9 @@ class Late:
 
     def grade(self, day: float, required: float) -> str:
         """How late it is for growth woken on a day: see `grades`, or "rests"."""
+        told = [self.today + wait for wait in WAITING]  # whose odds are known; they fall with the day
+        if any(day < later and self.grade(later, required) == "safe" for later in told):
+            return "safe"
         if (day, required) not in self._grades:
             first = min((limit for _, limit in self.calendar_limits), default=math.inf)
             grade = grade_of(self.odds_on(day), required, max(0.0, day - first))
@@ -206,8 +209,7 @@ def in_words(odds: float) -> str:
     return f"{round(odds * 100)} in 100"
 
 
-@dataclass(frozen=True)
-class Ending:
+class Ending(NamedTuple):
     """How the season ends in a site."""
 
     season: LateSeason  # the traces, to their first frost

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 
 from phenology.model.operations import Operation
@@ -15,6 +15,17 @@ DEFOLIATION = ("partial-defoliation", "full-defoliation")
 SHAPING = ("cutback", "halving", *DEFOLIATION)
 WAKING = tuple(operation for operation in Operation if operation.wakes)
 CUTTING = (*SHAPING, "pinching", "thinning", "basal-leaf")
+
+DAY_RULES = (
+    "wilting",
+    "wet leaves",
+    "heat after defoliating",
+    "heat after cutting",
+    "frost ahead",
+    "nobody home",
+    "halved already",
+)
+"""Rules that stand against any cut for now, whichever it is."""
 
 Fires = Callable[[Case], str | None]
 """The sentence of a rule that speaks to a case; None where it keeps quiet."""
@@ -34,7 +45,7 @@ class Finding:
     when: str = ""
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False, repr=False)
 class Rule:
     """One rule of work."""
 
@@ -58,3 +69,14 @@ class Rule:
         answer = self.answer or ("no" if self.forbids else "mind")
         when = self.when if isinstance(self.when, str) else self.when(case)
         return Finding(self.name, self.forbids, sentence, self.provenance, answer, when)
+
+
+def better_from(findings: Iterable[Finding]) -> str:
+    """From when work is better that the weather or the like stands against for now; empty where nothing does.
+
+    Examples
+    --------
+    >>> better_from([Finding("heat after cutting", False, "36 degC", TRADE, "wait", "from 24 Jun")])
+    'from 24 Jun'
+    """
+    return next((f.when for f in findings if f.answer == "wait" and f.rule in DAY_RULES and f.when), "")

@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field, replace
+from typing import NamedTuple
 
 from phenology.model.stages import stage_rank
 from phenology.species.species import Species
 from phenology.work.zones import Vigour
 
 
-@dataclass(frozen=True)
-class Done:
+class Done(NamedTuple):
     """Work done before."""
 
     operation: str
@@ -19,7 +19,7 @@ class Done:
     this_flush: bool = False  # whether it was done on the flush that is asked about
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False, repr=False)
 class Situation:
     """A tree, or a zone of it, whose next work is to be chosen."""
 

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, replace
+from typing import NamedTuple
 
 from phenology.language.counts import counted
 from phenology.model.operations import HALVING_JOINS, Operation
@@ -48,7 +49,7 @@ _BARING = ("outer-defoliation", "full-defoliation")
 _BREAK, _HARD, _TURN = stage_rank("budbreak"), stage_rank("hardened"), stage_rank("turning")
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False, repr=False)
 class Option:
     """One technique that the flush may open."""
 
@@ -71,8 +72,7 @@ class Option:
         return Operation(self.operation).wakes
 
 
-@dataclass(frozen=True)
-class Choice:
+class Choice(NamedTuple):
     """What there is to choose from."""
 
     situation: Situation

@@ -101,11 +101,13 @@ def weak(case: Case) -> str | None:
     return f"{case.label} is {case.tree.vigour}: let it grow first, and feed it only as it grows"
 
 
-def weak_roots(case: Case) -> str | None:
-    """The roots of a weak tree are what it lives on."""
-    if not case.weak:
+def roots_rest(case: Case) -> str | None:
+    """The roots of a weak tree are what it lives on; those just cut have to grow again."""
+    if case.weak:
+        return f"{case.label} is {case.tree.vigour}: its roots stay whole, unless the soil is what ails it"
+    if case.repotted_on is None:
         return None
-    return f"{case.label} is {case.tree.vigour}: its roots stay whole, unless the soil is what ails it"
+    return f"repotted on {short_date(case.repotted_on)} already: roots are not cut twice in a season"
 
 
 def inside(case: Case) -> str | None:
@@ -265,7 +267,8 @@ def roots_season(case: Case) -> str | None:
     """Roots are cut in the season of the genus."""
     s = case.species
     if is_open(s.repot, case.year) is not False:
-        return None
+        unseen = s.repot == ("bud-swell",) and case.year.stage is None and case.year.in_leaf is not False
+        return "no look of this season says whether its buds have broken: look first" if unseen else None
     if s.repot == ("bud-swell",) and case.shown("budbreak") and not case.shown("turning"):
         return "buds have broken: the window for repotting was while they swelled; keep the roots whole now"
     return f"{s.name} is repotted {in_words(s.repot)}: {WHY_ROOTS.get(s.repot[0], 'roots answer best then')}"

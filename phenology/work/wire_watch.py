@@ -7,8 +7,8 @@ forward, in step with the heat that thickens the shoot; one more in early autumn
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
 from datetime import date, timedelta
+from typing import NamedTuple
 
 from phenology.model.records import Look, Work
 from phenology.model.season import SeasonCalendar
@@ -23,8 +23,7 @@ DaysOfGrowth = Callable[[date, date], float | None]
 """Growing days between two dates, a day at a constant 18 degC counting one; None when unknown."""
 
 
-@dataclass(frozen=True)
-class WireCheck:
+class WireCheck(NamedTuple):
     """The next look that wire on a tree wants."""
 
     wired: Work

@@ -9,16 +9,18 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from phenology.advice.adviser import late_seasons
+from phenology.advice.adviser import late_seasons, stop_of
 from phenology.advice.agenda import make_agenda
 from phenology.advice.alike import alike
 from phenology.advice.forecast_rows import ForecastRow, GardenForecast
 from phenology.garden import Garden
 from phenology.learning.flush_history import histories_of
 from phenology.learning.transitions import TARGETS
+from phenology.model.operations import Operation
 from phenology.model.records import Tree
+from phenology.work.case import Case
 from phenology.work.grades import odds_in_tenths
-from phenology.work.last_safe import Late, is_old
+from phenology.work.last_safe import Late
 from reports.charts.agenda_rows import agenda_lines, axis_of, step_marks
 from reports.charts.ink import INK, LATE, PALE, PAPER, SOFT, bare, date_axis, mark_seen, new_axes
 from reports.charts.row_drawing import Axis, Mark, draw_row, explain
@@ -167,7 +169,7 @@ def plot_ripening(garden: Garden, tree: Tree, ax: Axes | None = None) -> Axes:
 
     Raises `WeatherError` where the tree stands without weather.
     """
-    late, stop = _late(garden, tree)
+    late, stop, _ = _late(garden, tree)
     ax = new_axes(ax, 8, 3.8)
     start = garden.calendar.start(garden.season).toordinal()
     days = np.arange(min(float(late.curve.days[0]), late.today), float(late.curve.days[-1]) + 1)
@@ -192,20 +194,18 @@ def plot_ripening(garden: Garden, tree: Tree, ax: Axes | None = None) -> Axes:
 
 def describe_ripening(garden: Garden, tree: Tree) -> str:
     """What the picture shows, in words."""
-    late, stop = _late(garden, tree)
+    late, stop, why = _late(garden, tree)
     now, fortnight, three_weeks = map(odds_in_tenths, late.odds())
-    until = f" Stop by {short_date(stop)}: {late.reason(_asked(garden, tree))}." if stop else ""
+    until = f" Stop by {short_date(stop)}: {why}." if stop else ""
     return (
         f"{tree.label}: that new growth ripens is {now} if it is cut today, {fortnight} in two weeks, "
         f"{three_weeks} in three.{until}"
     )
 
 
-def _late(garden: Garden, tree: Tree) -> tuple[Late, date | None]:
+def _late(garden: Garden, tree: Tree) -> tuple[Late, date | None, str]:
+    """The late season of a tree, until when it is cut and why; a tree shaped by its bloom has no such day."""
     late = late_seasons(garden).late(tree.species, garden.site(tree, garden.season))
-    day = late.stop(_asked(garden, tree)).day
-    return late, None if math.isinf(day) else garden.calendar.date(garden.season, day)
-
-
-def _asked(garden: Garden, tree: Tree) -> float:
-    return garden.limits.required(is_old(tree.vigour, tree.note))
+    case = Case(garden, tree, Operation.CUTBACK, garden.as_of, late=late)
+    last, _, why = stop_of(case, late, -math.inf)
+    return late, None if case.species.bloom_led else last, why

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import atexit
 import gc
 import importlib
 import os
@@ -16,6 +17,7 @@ import click
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 # A garden is many records that stay, and hardly a circle: to look for those takes a while and finds none.
 RECORDS_BETWEEN = 1_000_000
+atexit.register(gc.freeze)  # at the end all goes: no last look
 
 # name: (module below reports.cli, one line for --help). A command appears here only when it works.
 COMMANDS: dict[str, tuple[str, str]] = {

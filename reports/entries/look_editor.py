@@ -219,6 +219,9 @@ class LookEditor(EntryEditor[Look]):
             yield f"This opens flush {opened}."
         for words, some in beside.items():
             yield words if len(some) == len(planned) else f"{few_labels([s.tree for s in some])}: {words}"
+        for label, other in _of_the_same_day(planned):
+            slip = f"if it was a slip: flushcast look --remove {other.id[:8]}"
+            yield f"{label}: {other.stage} is on record of that day too; {slip}."
         if self.typed["ended"]:
             yield f"The flush ends here: {self.typed['ended']}."
         guessed = [one.entry for one in planned if self._kind_is_open(one.entry)]
@@ -226,6 +229,17 @@ class LookEditor(EntryEditor[Look]):
             yield "Taken as the day it came about; add --kind seen if it was only found so then."
         elif any(look.earliest != look.latest for look in guessed):
             yield "Taken as seen by then; add --kind happened if it came about then."
+
+
+def _of_the_same_day(planned: Sequence[Planned[Look]]) -> Iterator[tuple[str, Look]]:
+    """Looks that say another stage of the same day: both stand, and one may have been meant to replace."""
+    for tree, entry, record in ((one.tree, one.entry, one.record) for one in planned):
+        for other in record.looks:
+            same = (
+                other.earliest == other.latest == entry.earliest == entry.latest and other.part == entry.part
+            )
+            if same and other.stage != entry.stage:
+                yield tree.label, other
 
 
 def _flush_of(one: Planned[Look]) -> Flush:

@@ -4,9 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, fields, replace
+from datetime import date
 from typing import Any, TypeAlias, TypeVar
 
 from data_sources.journal.schema import Record
+from phenology.language.date_style import full_date
 from phenology.model.records import Look, Place, Tree, Work
 from reports.garden.open_garden import OpenGarden
 
@@ -31,10 +33,15 @@ def text_field(name: str) -> Callable[[OpenGarden, str], dict[str, Any]]:
 
 
 def differences(before: Edited, after: Edited) -> str:
-    """What changed between two versions of a record: "pot round, note none"."""
+    """What changed between two versions of a record: "pot round, note none, last repot 16 Mar 2025"."""
     changed = [f.name for f in fields(after) if getattr(after, f.name) != getattr(before, f.name)]
-    values = ((name, getattr(after, name)) for name in changed)
-    return ", ".join(f"{name.replace('_', ' ')} {'none' if v is None else v}" for name, v in values)
+    return ", ".join(f"{name.replace('_', ' ')} {_shown(getattr(after, name))}" for name in changed)
+
+
+def _shown(value: Any) -> str:
+    if isinstance(value, date):
+        return full_date(value)
+    return "none" if value is None else f"{value:g}" if isinstance(value, float) else str(value)
 
 
 @dataclass(frozen=True)

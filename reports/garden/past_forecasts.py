@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import hashlib
 import marshal
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import replace
@@ -10,6 +9,7 @@ from datetime import date
 from operator import attrgetter
 from pathlib import Path
 from typing import Any
+from zlib import adler32, crc32
 
 from data_sources.kept_notes import keep_forecasts, read_forecasts
 from phenology.garden import Garden
@@ -84,8 +84,15 @@ def _plain(column: list[Any]) -> list[Any]:
 
 
 def _key(finished: Garden) -> str:
-    """What the forecasts depend on, as a short text: records and weather of finished seasons, the clocks."""
-    digest = hashlib.sha256()
+    """What the forecasts depend on, as a short text: two checksums of it (`hashlib` takes long to load)."""
+    crc, adler = 0, 1
+    for part in _rests_on(finished):
+        crc, adler = crc32(part, crc), adler32(part, adler)
+    return f"{VERSION}|{crc:08x}{adler:08x}"
+
+
+def _rests_on(finished: Garden) -> Iterator[bytes]:
+    """Records and weather of finished seasons, and the clocks."""
     stood = [
         tree if tree.retired is None or tree.retired <= finished.as_of else replace(tree, retired=None)
         for tree in finished.trees
@@ -93,14 +100,12 @@ def _key(finished: Garden) -> str:
     rows = (stood, finished.stands, finished.flushes, finished.looks, finished.works, finished.places)
     learned = (finished.shared,) if finished.shared else ()
     for part in (finished.as_of, finished.calendar, CLOCKS, *learned):
-        digest.update(repr(part).encode())
+        yield repr(part).encode()
     for records in rows:
-        for column in _content(records):
-            digest.update(column)
+        yield from _content(records)
     for species in sorted({tree.species for tree in finished.trees}):
-        digest.update(repr(finished.species.get(species)).encode())
+        yield repr(finished.species.get(species)).encode()
     for place, series in sorted(finished.weather.items()):
-        digest.update(f"{place} {series.first_day}".encode())
+        yield f"{place} {series.first_day}".encode()
         for values in (series.tmin, series.tmax):
-            digest.update(values.tobytes())
-    return f"{VERSION}|{digest.hexdigest()}"
+            yield values.tobytes()

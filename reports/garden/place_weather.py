@@ -81,7 +81,7 @@ def read_place_weather(folder: Path, places: list[str], as_of: date | None) -> S
 SOURCES = ("station", "model")  # the first that a place has is what its readings are held against
 
 
-@dataclass(frozen=True, eq=False)
+@dataclass(frozen=True, eq=False, repr=False)
 class StationPair:
     """Own readings and the station's (or model's) for the same place."""
 

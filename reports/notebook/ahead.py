@@ -66,8 +66,8 @@ class Ahead(Opened):
         """When to stop: the last day on which what a cut wakes still ripens, by species and place.
 
         >>> garden.last_safe_dates()[["species", "last_safe", "limit", "zone"]].head(1)
-                        species  last_safe  limit    zone
-        0  Rhododendron indicum 2026-06-02  frost  danger
+                 species  last_safe  limit    zone
+        0  Fagus crenata 2026-06-29  frost  ripens
         """
         return tables.last_safe_dates(self.snapshot)
 

@@ -9,7 +9,7 @@ from typing import Any
 from phenology.advice.lesson import Lesson
 from phenology.advice.lesson_here import Translation, translate
 from phenology.advice.lesson_place import LessonPlace, hemisphere
-from phenology.judging.season_truth import season_truth
+from phenology.judging.season_errors import season_errors
 from phenology.language.vague_dates import parse
 from phenology.language.words import find_bloom, find_operation, find_stage
 from phenology.model.errors import InputError
@@ -122,7 +122,7 @@ class SeasonFrames(Opened):
         2    2024          4.0                        7.0
         3    2025          8.0                       10.0
         """
-        return season_truth(self._past_forecasts(species))
+        return season_errors(self._past_forecasts(species))
 
 
 class Elsewhere(Opened):

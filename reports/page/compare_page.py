@@ -83,7 +83,7 @@ def compare_html(compared: Compared, name: str) -> str:
         few_trees=(trees := len({t.tree_id for t in comparison.trees})) <= TREES_SHOWN,
         many_trees=trees > TREES_SHOWN,
         looked_back=compared.look_back is not None,
-        truth=tables.truth_table(compared.truth, garden).texts(),
+        truth=tables.errors_table(compared.errors, garden).texts(),
         misses=_misses(compared),
         followed=tables.followed_groups(compared.followed, garden),
         trends=list(tables.trend_rows(compared.trends, garden)),
@@ -195,7 +195,7 @@ def _misses(compared: Compared) -> dict[str, Any] | None:
     svg, labels, reach = miss_drawing(compared.past, f"Misses of past forecasts by lead time. {words}")
     return {
         "words": words,
-        "note": tables.TRUTH_NOTE,
+        "note": tables.ERRORS_NOTE,
         "svg": drawn(svg),
         "labels": labels,
         "reach": f"{reach:.0f}",

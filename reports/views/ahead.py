@@ -209,12 +209,15 @@ LAST_SAFE: tuple[Column[LastSafe], ...] = (
 
 
 def last_safe_dates(garden: Garden) -> Iterable[LastSafe]:
-    """The last day on which what a cut wakes still ripens, by species and place."""
+    """The last day on which what a cut wakes still ripens, by species and place.
+
+    A species that is shaped by its bloom has none: its stop is when next year's buds are set.
+    """
     seasons, found = late_seasons(garden), dict[tuple[str, str], LastSafe]()
     for tree in garden.standing_trees:
         site: Site = garden.site(tree, garden.season)
         key = tree.species, garden.place_of(tree, garden.as_of).name
-        if key not in found:
+        if key not in found and not garden.species_of(tree).bloom_led:
             found[key] = LastSafe(*key, seasons.late(tree.species, site))
     return found.values()
 

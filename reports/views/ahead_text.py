@@ -95,22 +95,30 @@ def _sentence(group: Sequence[Visit], several_places: bool) -> str:
 def review_lines(review: Review) -> Iterator[str]:
     """What there is to do when nothing grows, a paragraph each."""
     yield "Nothing grows, and hardly a look decides anything. Time to review the year: flushcast compare."
-    early, usual = review.first_frost
     if review.share == 0:
         yield "No frost on record here."
-    elif usual is not None:
+    yield from (line for _, line in sorted(_frost_lines(review)))
+    if review.repot:
+        names = tree_names([tree.label for tree, _ in review.repot])
+        yield f"Repot watch: {names}: look at roots when buds swell; two years since the last, or unknown."
+
+
+def _frost_lines(review: Review) -> Iterator[tuple[date, str]]:
+    """The frosts to come, each with its day."""
+    early, usual = review.first_frost
+    if usual is not None:
         soon = f", in one year of ten by {full_date(early)}" if early else ""
-        yield f"First frost: usually by {full_date(usual)}{soon}; have covers ready before."
+        yield usual, f"First frost: usually by {full_date(usual)}{soon}; have covers ready before."
     elif early is not None:
-        yield f"First frost: in {review.share:.0%} of winters; in one year of ten by {full_date(early)}."
+        yield (
+            early,
+            f"First frost: in {review.share:.0%} of winters; in one year of ten by {full_date(early)}.",
+        )
     middle, late = review.last_frost
     if middle is not None:
         rare = f", but in one year of ten after {full_date(late)}" if late else ""
         covers = "; covers stay at hand till then" if late else ""
-        yield f"Last frost: usually by {full_date(middle)}{rare}{covers}."
-    if review.repot:
-        names = tree_names([tree.label for tree, _ in review.repot])
-        yield f"Repot watch: {names}: look at roots when buds swell; two years since the last, or unknown."
+        yield middle, f"Last frost: usually by {full_date(middle)}{rare}{covers}."
 
 
 def round_cautions(walk: Round, garden: Garden) -> Iterator[str]:
@@ -156,6 +164,8 @@ def _opens(window: Window) -> str:
         return f"open since {short_date(middle)}" if middle else "open"
     if first is None:
         return "hardly this season"
+    if last is not None and last <= window.row.garden.as_of:
+        return f"very probably open by now ({date_range(first, last)})"
     return f"opens {date_range(first, last)}" if last else f"opens from {short_date(first)}, if at all"
 
 
@@ -190,7 +200,8 @@ def _branch(branch: Branch) -> str:
     opens, until = _dates(branch.opens), ""
     when = f"{branch.when}, about {opens}" if branch.opens[1] else branch.when
     if branch.until is not None:
-        until = f", until {short_date(branch.until)}"
+        likelier_after = branch.opens[1] is not None and branch.opens[1] > branch.until
+        until = f", {'only if by' if likelier_after else 'until'} {short_date(branch.until)}"
     odds = "" if branch.ripens is None else f"; {odds_in_tenths(branch.ripens)} that what it wakes ripens"
     return f"{when}{until}: {branch.does}{odds}"
 

@@ -91,8 +91,8 @@ def _step_events(step: ForecastRow, rests_on: str) -> Iterator[Event]:
         title = f"{label}: probably {STATE[step.stage]}"
         yield Event((*key, "window"), title, max(low, today), high, words)
     stop = step.last_safe
-    if stop is not None and stop >= today:
-        words = "A later cut wakes growth that may freeze before it is hard."
+    if stop is not None and stop >= today and step.advice is not None:
+        words = f"{capital(step.advice.reason)}."
         yield Event((*key, "stop"), f"{label}: last day to cut", stop, stop, words)
 
 

@@ -11,7 +11,7 @@ from itertools import groupby
 from operator import itemgetter
 from typing import Any
 
-from phenology.judging.season_truth import SeasonTruth, season_truth
+from phenology.judging.season_errors import SeasonErrors, season_errors
 from phenology.model.track_record import PastForecast
 from phenology.model.units import c_to_f
 from phenology.seasons.compare import Comparison
@@ -181,9 +181,9 @@ class Compared:
         return [one for one in made if one.season in self.comparison.seasons]
 
     @cached_property
-    def truth(self) -> list[SeasonTruth]:
+    def errors(self) -> list[SeasonErrors]:
         """Those forecasts against what came, season by season."""
-        return season_truth(self.past)
+        return season_errors(self.past)
 
     @cached_property
     def followed(self) -> list[Followed]:
@@ -204,7 +204,7 @@ class Compared:
             "warmth": lambda: c.warmth,
             "course": lambda: (day for season in c.seasons for day in course_days(c, season)),
             "frosts": lambda: c.frosts,
-            "forecasts": lambda: self.truth,
+            "forecasts": lambda: self.errors,
             "followed": lambda: followed_stages(self.followed),
             "trends": lambda: self.trends,
         }

@@ -7,7 +7,7 @@ from collections.abc import Collection, Iterable, Iterator, Sequence
 from typing import Any, NamedTuple
 
 from phenology.garden import Garden
-from phenology.judging.season_truth import SeasonTruth
+from phenology.judging.season_errors import SeasonErrors
 from phenology.learning.flush_history import WIDEST_DAYS
 from phenology.learning.transitions import TARGETS
 from phenology.seasons.compare import Comparison, SeasonFrost
@@ -19,7 +19,7 @@ from reports.views.words import counted, listed, short_date
 
 STAGES = {"budbreak": "bud break", "extended": "extended", "hardened": "hardened"}
 HARD = STAGES | {"hardened": "hard"}
-TRUTH_NOTE = (
+ERRORS_NOTE = (
     "First forecast: made at bud break where that was seen, else at the season's start. Held: how many of "
     "the ranges meant to hold four in five did; 80% is honest."
 )
@@ -131,20 +131,20 @@ def loose_words(comparison: Comparison, trees: Collection[str] | None = None) ->
     return f"Not dated: {counted(of.total(), 'stages')} of {named}, between looks more than {weeks} apart."
 
 
-def truth_table(truth: Sequence[SeasonTruth], garden: Garden) -> Table[SeasonTruth]:
+def errors_table(errors: Sequence[SeasonErrors], garden: Garden) -> Table[SeasonErrors]:
     """How far off the forecasts of each season were, beside the usual date."""
 
-    def first(t: SeasonTruth) -> str:
+    def first(t: SeasonErrors) -> str:
         leaning = f" ({abs(t.late):.0f} {'late' if t.late > 0 else 'early'})" if round(t.late) else ""
         return f"{t.missed:.0f}{leaning}"
 
     names = ("median_miss_last_3_weeks", "median_miss_of_usual_date", "share_inside_80")
     columns = (
         *picked(COLUMNS["forecasts"], "season", "flushes"),
-        Column[SeasonTruth]("first", "text", first, title="first forecast"),
+        Column[SeasonErrors]("first", "text", first, title="first forecast"),
         *picked(COLUMNS["forecasts"], *names),
     )
-    return Table("", columns, truth, season_label=garden.calendar.label)
+    return Table("", columns, errors, season_label=garden.calendar.label)
 
 
 class FollowedRow(NamedTuple):

@@ -7,7 +7,7 @@ from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from datetime import date
 
 from phenology.garden import Garden
-from phenology.judging.season_truth import SeasonTruth
+from phenology.judging.season_errors import SeasonErrors
 from phenology.language.degrees import degrees
 from phenology.seasons.compare import Comparison, SeasonFrost
 from phenology.seasons.season_heat import BASE_C
@@ -27,7 +27,7 @@ POINT = "A point: too cool a time of year to say, or warmer already than a usual
 def compare_text(
     comparison: Comparison,
     units: str,
-    truth: Sequence[SeasonTruth],
+    errors: Sequence[SeasonErrors],
     followed: Sequence[Followed],
     trends: Sequence[Trend],
     *,
@@ -43,7 +43,7 @@ def compare_text(
         _warmth(comparison, units),
         _frosts(comparison.frosts, garden),
         _species(comparison, units, every_stage),
-        _truth(truth, garden),
+        _errors(errors, garden),
         _followed(followed, garden),
         _trends(trends, garden),
         _wrapped(weather),
@@ -168,12 +168,12 @@ def _legend(stages: Iterable[StageDate], units: str, with_heat: bool) -> list[st
     return _wrapped(" ".join(words))
 
 
-def _truth(truth: Sequence[SeasonTruth], garden: Garden) -> Iterator[str]:
-    if truth:
+def _errors(errors: Sequence[SeasonErrors], garden: Garden) -> Iterator[str]:
+    if errors:
         yield "Forecasts of the first hardening against what came, each made without its"
         yield "season: median misses in days"
-        yield tables.truth_table(truth, garden).as_text(WIDTH)
-        yield from _wrapped(tables.TRUTH_NOTE)
+        yield tables.errors_table(errors, garden).as_text(WIDTH)
+        yield from _wrapped(tables.ERRORS_NOTE)
 
 
 def _followed(followed: Sequence[Followed], garden: Garden) -> Iterator[str]:

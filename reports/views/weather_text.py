@@ -18,7 +18,7 @@ from data_sources.weather.store.weather_store import AddReport, OriginUse, Suspi
 from phenology.model.units import c_to_f
 from phenology.weather.series import SOURCES, DailyWeather
 from reports.table import Column, Kind, Table
-from reports.views.words import counted, date_style, short_date
+from reports.views.words import counted, date_style, short_date, terminal_width, wrapped
 
 WEEKS = 8
 ROWS = 9
@@ -219,7 +219,8 @@ def _sources(state: WeatherState) -> list[str]:
         measures = f", measures {use.origin.measures}" if use.origin.measures else ""
         span = f"{use.first_day} to {use.last_day}"
         taken = f"taken {use.fetched_at:%Y-%m-%d}{measures}"
-        lines.append(f"  {use.origin}: {use.days:,} {use.source} days {span}, {taken}")
+        words = f"  {use.origin}: {counted(use.days, f'{use.source} days')} {span}, {taken}"
+        lines += wrapped(words, terminal_width(), hang="    ")
     if state.replaced:
         lines.append(f"  {state.replaced:,} earlier values were replaced; they are kept")
     return lines + list(dict.fromkeys(u.origin.attribution for u in state.origins if u.origin.attribution))

@@ -5,12 +5,10 @@ Dates are written as the garden has them: see `phenology.language.date_style`.
 
 from __future__ import annotations
 
-import re
 import shutil
 import textwrap
 from collections.abc import Iterable, Sequence
 from datetime import date
-from itertools import zip_longest
 
 from phenology.language.counts import counted
 from phenology.language.date_style import SHORT_MONTHS as MONTHS
@@ -149,30 +147,10 @@ def set_in(words: str, indent: int) -> str:
 
 
 def table(headers: Sequence[str], rows: Iterable[Sequence[str]]) -> str:
-    """A plain table as wide as the terminal at most; cells wrap, between words while there is room for them.
+    """A plain table as wide as the terminal at most."""
+    from reports.table import grid
 
-    Examples
-    --------
-    >>> print(table(["id", "tree"], [["7", "Elm 1"], ["8", "Old beech"]]))
-    id  tree
-    7   Elm 1
-    8   Old beech
-    """
-    body = [list(headers), *map(list, rows)]
-    most = terminal_width()
-    widths = [min(most, max(map(len, column))) for column in zip(*body, strict=True)]
-    words = [max(len(word) for cell in column for word in re.split(r"\s|(?<=-)", cell))
-             for column in zip(*body, strict=True)]  # fmt: skip
-    for _ in range(sum(widths) + 2 * (len(widths) - 1) - most):  # the widest gives way
-        roomy = [i for i, width in enumerate(widths) if width > words[i]] or range(len(widths))
-        widths[max(roomy, key=lambda i: widths[i])] -= 1
-    lines = []
-    for row in body:
-        cells = [textwrap.wrap(cell, width) if cell else [] for cell, width in zip(row, widths, strict=True)]
-        lines += [
-            "  ".join(map(str.ljust, parts, widths)).rstrip() for parts in zip_longest(*cells, fillvalue="")
-        ]
-    return "\n".join(lines)
+    return grid(headers, rows, terminal_width())
 
 
 def shown_date(earliest: date, latest: date, today: date) -> str:

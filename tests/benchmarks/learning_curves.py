@@ -12,7 +12,7 @@ from __future__ import annotations
 import math
 import sys
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from functools import cache
 
 import numpy as np
@@ -169,7 +169,7 @@ def as_known(wait: Wait, day: int) -> Wait | None:
     if by <= day:
         return wait
     last = max(look for look in looked_on(wait.tree, wait.season) if look <= day)
-    return replace(wait, target=(float(last), NEVER)) if last > wait.anchor[1] else None
+    return wait._replace(target=(float(last), NEVER)) if last > wait.anchor[1] else None
 
 
 def last_look(case: Case, day: int) -> float:

@@ -94,3 +94,9 @@ def test_a_date_without_a_year_is_of_the_one_season_of_its_line(cells, days):
     sheet = read_sheet(TextTable("f.csv", headers, ((2, ("Elm 1", *cells)),)))
     rows = sheet.rows(DateReader(date(2026, 11, 29), SeasonCalendar(7)))
     assert [row.values["earliest"].isoformat() for row in rows] == days
+
+
+def test_a_tick_that_no_date_stands_for_is_told_as_it_stands():
+    sheet = read_sheet(TextTable("f.csv", ("Tree", "Bud break", "Repotted"), ((2, ("Elm 1", "", "x")),)))
+    (row,) = sheet.rows(DateReader(date(2026, 11, 29), SeasonCalendar()))
+    assert str(row.problems[0]).startswith("f.csv, line 2, column Repotted: read 'x'; ")

@@ -184,10 +184,13 @@ def test_a_ragged_last_row_is_not_taken_for_a_foot(put):
 
 
 def test_two_orders_in_one_file_are_a_fault(put):
+    mixed = put("date,tmin,tmax\n25/3/2026,1,9\n3/26/2026,2,9\n")
     with pytest.raises(
-        WeatherFileError, match="line 3, column date: '3/26/2026' has the month first; but line 2 has the day"
+        FileQuestion, match="line 3, column date: '3/26/2026' has the month first; but line 2 has the day"
     ):
-        read_weather_file(put("date,tmin,tmax\n25/3/2026,1,9\n3/26/2026,2,9\n"), units="C")
+        read_weather_file(mixed, units="C")
+    with pytest.raises(WeatherFileError, match="line 3, column date: '3/26/2026' is not in the calendar"):
+        read_weather_file(mixed, units="C", date_order="day-first")
 
 
 @pytest.mark.parametrize(

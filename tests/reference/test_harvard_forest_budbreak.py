@@ -7,7 +7,6 @@ station, 42.53 degrees north (HF001).
 
 from __future__ import annotations
 
-from dataclasses import replace
 from functools import cache
 
 import numpy as np
@@ -41,7 +40,7 @@ def waits() -> tuple[tuple[Wait, int], ...]:
     rows = hindcast(
         sights, weather, question, calendar=SeasonCalendar(), prior_of=lambda name: (20.0, 0.4)
     ).rows
-    return tuple((replace(r.wait, anchor=(0.0, 0.0)), r.issued.timetuple().tm_yday) for r in rows)
+    return tuple((r.wait._replace(anchor=(0.0, 0.0)), r.issued.timetuple().tm_yday) for r in rows)
 
 
 @cache

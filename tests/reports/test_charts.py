@@ -154,6 +154,8 @@ def test_ripening_falls_through_the_odds_asked_at_the_stop():
     assert (np.diff(odds) < 0.005).all() and odds.max() <= 1
     told = next(r for r in make_agenda(forecast()).rows if r.tree.label == "Beech").last_safe
     assert stop == f"stop by {told.day} Jun" and "Stop by 29 Jun" in describe_ripening(garden(), beech)
+    azalea = next(t for t in garden().trees if t.label == "Azalea")  # its bloom says when to stop
+    assert "Stop by" not in describe_ripening(garden(), azalea)
     assert np.interp(told.toordinal(), curve.get_xdata(), odds) == pytest.approx(0.9, abs=0.02)
 
 
@@ -207,7 +209,7 @@ def test_one_hue_in_four_strengths():
 
 def test_svg_and_png_are_written_with_their_words(tmp_path):
     bench = Bench(demo_folder(), today=DAY.isoformat())
-    said = bench.does("chart", "seasons", "--out", tmp_path / "s.svg").err
+    said = bench.does("chart", "seasons", "--out", tmp_path / "s.svg").words
     title = ET.parse(tmp_path / "s.svg").getroot().find("{http://www.w3.org/2000/svg}title")
     assert title is not None and title.text and title.text in said
     bench.does("chart", "calibration", "--species", "beech", "--out", tmp_path / "c.png")

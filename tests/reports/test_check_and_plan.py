@@ -97,6 +97,11 @@ def test_what_if_it_were_cut_later(bench):
     assert woken(soon)["chance"] >= woken(late)["chance"]
 
 
+def test_a_plan_says_where_leaves_are_likelier_hard_after_the_last_safe_day(bench):
+    told = " ".join(bench.does("plan", "hornbeam 1").out.split())
+    assert "about 1 Aug (25 Jul-8 Aug), only if by 28 Jul: cut shoots back" in told
+
+
 def test_a_garden_without_weather_is_planned_by_the_usual_warmth_and_told_what_sharpens_it(tmp_path):
     told = new_bench(tmp_path / "garden").does("plan", "elm")
     assert "flush 1: buds break" in told.out and "flush 2, if it is woken" in told.out

@@ -136,7 +136,7 @@ def test_degf_changes_what_is_shown_and_nothing_else(tmp_path: Path) -> None:
 
 @pytest.mark.parametrize(
     "command, needless",
-    [("forecast", NOT_FOR_FORECAST), ("weather status", ("pandas", "scipy", "rich")), ("settings", HEAVY)],
+    [("forecast", NOT_FOR_FORECAST), ("weather status", ("pandas", "scipy")), ("settings", HEAVY)],
 )
 def test_a_command_loads_nothing_it_does_not_need(command: str, needless: tuple[str, ...]) -> None:
     assert not loaded_by([*command.split(), "--garden", str(demo_folder(trees=FEW))], needless)

@@ -104,6 +104,16 @@ def test_a_file_that_tells_its_own_order_is_believed_before_the_garden(bench, fi
     assert "dates read" not in told.words
 
 
+def test_dates_of_both_orders_ask_whatever_the_garden_s_own_and_the_others_are_put_aside(bench, file):
+    bench.does("settings", "date-order", "day-first")
+    path = file("date,tree,stage\n5/4/2026,Elm 1,soft\n5/23/2026,Elm 1,stopped\n23/5/2026,Hornbeam 1,soft\n")
+    refused = bench.refuses("import", path)
+    assert "'5/23/2026' has the month first; but line 4 has the day first; say which" in refused
+    told = bench.does("import", path, "--date-order", "month-first").words
+    assert [look.latest.isoformat() for look in records(bench).looks] == ["2026-05-04", "2026-05-23"]
+    assert "it has month 23; write the month as a word" in told and "1 row left out" in told
+
+
 def test_an_export_rebuilds_the_same_garden_history_and_all(bench, file, tmp_path):
     bench.does("settings", "units", "F")
     bench.does("import", file(LOOKS))

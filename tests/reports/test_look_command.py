@@ -137,6 +137,14 @@ def test_the_same_look_again_is_known(bench):
     assert len(looks(bench)) == 1
 
 
+def test_another_stage_of_the_same_day_stands_and_is_named_with_the_way_out(bench):
+    bench.does("look", "Elm 1", "firm")
+    told = bench.does("look", "Elm 1", "soft").words
+    assert "Elm 1: hardened is on record of that day too; if it was a slip: flushcast look --remove" in told
+    bench.does("look", "--remove", told.partition("--remove ")[2].split(".")[0])
+    assert [look.stage for look in looks(bench)] == ["extending"]
+
+
 @pytest.mark.parametrize(
     "args, sentence",
     [

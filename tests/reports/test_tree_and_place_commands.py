@@ -54,6 +54,8 @@ def test_bulk_edits_change_what_is_given_and_empty_what_is_emptied(bench):
         None,
         "weak",
     )
+    repotted = bench.does("tree", "edit", "Elm 1", "--last-repot", "April 2025").words
+    assert "last repot 15 Apr 2025." in repotted  # a vague date by its middle, as all dates are shown
     bench.does("tree", "edit", "Elm 1", "--label", "Old elm", "--species", "Zelkova serrata")
     assert trees(bench)["Old elm"].species == "Zelkova serrata"
     assert "--label names one tree" in bench.refuses("tree", "edit", "hornbeams", "--label", "H")

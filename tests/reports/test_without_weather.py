@@ -94,6 +94,8 @@ def test_a_guess_asks_for_looks_and_never_for_a_cut(tmp_path: Path) -> None:
         assert ", a guess" in said and ("look weekly from" in said or "Today: look at these" in said)
         assert "Stop by" not in said and "Probably" not in said
         assert json.loads(bench.does("check", "Maple", "cutback", "--json").out)["rows"][0]["answer"] != "yes"
+    windows = " ".join(bench.on("2024-10-25").does("windows").out.split())
+    assert "very probably open by now" in windows and ": opens" not in windows  # nor is a day gone by to come
 
 
 def test_days_of_an_own_thermometer_narrow_the_dates(tmp_path: Path) -> None:

@@ -269,11 +269,13 @@ class WeatherReader(Database):
         which come last, the newest of each provider."""
         key = self._number(place)
         rows = self.query(
-            f"SELECT {ORIGIN}, source, count(*), min(day), max(day),"
+            f"SELECT {ORIGIN}, source, sum(days), min(first), max(last),"
             # also when the last answer brought nothing new
-            " (SELECT max(fetched_at) FROM batch b WHERE b.origin = origin.key AND b.place = day.place)"
-            " FROM day JOIN batch ON batch.key = batch JOIN origin ON origin.key = origin"
-            " WHERE day.place = ? GROUP BY origin.key, source ORDER BY 6 DESC",
+            " (SELECT max(fetched_at) FROM batch b WHERE b.origin = origin.key AND b.place = batch.place)"
+            " FROM (SELECT batch, source, count(*) AS days, min(day) AS first, max(day) AS last FROM day"
+            " WHERE place = ? GROUP BY batch, source)"  # few rows are joined, not every day
+            " JOIN batch ON batch.key = batch JOIN origin ON origin.key = origin"
+            " GROUP BY origin.key, source ORDER BY 6 DESC",
             (key,),
         )
         rows += self.query(

@@ -26,7 +26,7 @@ class Origin:
         return " ".join(filter(None, (self.provider, self.detail)))
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False, repr=False)
 class AddReport:
     """What became of the days offered to the store; a day is counted once for each of its sources.
 
@@ -49,8 +49,7 @@ class AddReport:
         return bool(self.added or self.replaced)
 
 
-@dataclass(frozen=True)
-class SuspiciousDay:
+class SuspiciousDay(NamedTuple):
     """A marked day, or (`held`) a value offered in place of a good one: shown, and unused until accepted."""
 
     day: date
@@ -62,8 +61,7 @@ class SuspiciousDay:
     held: bool = False
 
 
-@dataclass(frozen=True)
-class DayValue:
+class DayValue(NamedTuple):
     """One value of a day, and what it is to the store."""
 
     day: date
@@ -79,8 +77,7 @@ class DayValue:
     reason: str  # why it is doubted
 
 
-@dataclass(frozen=True)
-class OriginUse:
+class OriginUse(NamedTuple):
     """How much of the store came from one origin as one source, and when it was last asked."""
 
     origin: Origin
@@ -91,8 +88,7 @@ class OriginUse:
     fetched_at: datetime
 
 
-@dataclass(frozen=True)
-class TakenBack:
+class TakenBack(NamedTuple):
     """What an undone `add` had brought: how many days left again, how many older values came back."""
 
     origin: Origin
@@ -101,8 +97,7 @@ class TakenBack:
     restored: int
 
 
-@dataclass(frozen=True)
-class PastForecasts:
+class PastForecasts(NamedTuple):
     """Forecast values with the day they were issued, for measuring skill; all arrays have one length.
 
     `issued` and `day` are ordinals; `tmin`, `tmax` in °C, NaN where unknown.

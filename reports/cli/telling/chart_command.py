@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from reports.cli.common import as_of_option, open_garden_option, read_forecast, say
+from reports.cli.common import as_of_option, open_garden_option, read_forecast, say, tell
 from reports.garden.open_garden import OpenGarden
 
 if TYPE_CHECKING:
@@ -20,7 +20,7 @@ OF_A_TREE = ("tree", "ripening")
 
 
 @click.command("chart")
-@click.argument("name", type=click.Choice(NAMES))
+@click.argument("name", type=click.Choice(NAMES), metavar="KIND")
 @click.option("--out", required=True, type=click.Path(path_type=Path, dir_okay=False), metavar="FILE",
               help="Ending in .svg or .png.")  # fmt: skip
 @click.option("--tree", metavar="NAME", help="For the charts of one tree.")
@@ -37,11 +37,22 @@ def chart_command(
     place: str | None,
     as_of: str | None,
 ) -> None:
-    """Draw a picture: the garden on one axis, one tree, what waiting costs, what was learned, how past
-    forecasts did, this season among past ones, the station against your own readings, or how fast each way
-    of counting warmth runs.
+    """Draw a picture, readable in grey and without colour vision; what it shows is also said in words.
 
-    Readable in grey and without colour vision; what it shows is also said in words.
+    \b
+    flushcast chart garden --out garden.svg
+    flushcast chart tree --tree "Elm 2" --out elm.png
+
+    \b
+    KIND: garden       every tree on one axis
+          tree         the season of one tree
+          ripening     what waiting costs one tree
+          calibration  what was learned
+          past         how far past forecasts missed
+          reliability  whether their odds were honest
+          seasons      this season among past ones
+          station      the station against your own readings
+          heat-curve   how fast each way of counting warmth runs
     """
     if (name in OF_A_TREE) != (tree is not None):
         raise click.UsageError("--tree goes with the charts of one tree, tree and ripening")
@@ -64,7 +75,7 @@ def chart_command(
     if name != "heat-curve":
         heading = f"{garden.settings.name}, {weekday_full_date(garden.snapshot(as_of).as_of)}"
     save_chart(axes, out, words, heading)
-    say(f"Wrote {out}. {words}")
+    tell(f"Wrote {out}. {words}")
 
 
 def _of_trees(opened: OpenGarden, as_of: str | None, name: str, tree: str | None) -> tuple[Axes, str]:

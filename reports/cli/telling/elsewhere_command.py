@@ -79,8 +79,10 @@ def elsewhere_command(
     """Turn dates of a lesson given in PLACE into dates here: what a tree was at, and when that comes.
 
     \b
-    flushcast elsewhere "The school" --lat 35.9 --date "5 July" --operation cutback --species hornbeam
-    flushcast elsewhere Southmere --date "20 Feb" --operation repotting --species "trident maple"
+    flushcast elsewhere "The school" --lat 35.9 --date "5 July" \\
+        --operation cutback --species hornbeam
+    flushcast elsewhere Southmere --date "20 Feb" \\
+        --operation repotting --species "trident maple"
 
     Needs no journal, and daily weather only for narrower dates. With several PLACEs it is a card for a
     club, as text, CSV or page: what is done here on a date is due there when.
@@ -129,7 +131,7 @@ def elsewhere_command(
     else:
         put(elsewhere_text(rows))
     for name in known.guessed:
-        say(f'note: {name} is taken to lie at 45 degrees; say better with --lat "{name}=DEGREES"')
+        say(f'Note: {name} is taken to lie at 45 degrees; say better with --lat "{name}=DEGREES"')
     if seasons := seasons_taught(here):
         say(f"What {kind.latin} takes is learned from your own looks, {seasons} seasons.")
 

@@ -137,8 +137,8 @@ def compare_command(
 
         write_page(page, compare_html(compared, settings.name))
     else:
-        truth, followed, trends = compared.truth, compared.followed, compared.trends
-        put(compare_text(comparison, settings.units, truth, followed, trends, every_stage=every_stage))
+        errors, followed, trends = compared.errors, compared.followed, compared.trends
+        put(compare_text(comparison, settings.units, errors, followed, trends, every_stage=every_stage))
 
 
 def _season(text: str) -> int:

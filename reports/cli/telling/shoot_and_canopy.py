@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from reports.cli.common import may_ask, open_garden_option, put, say
+from reports.cli.common import may_ask, open_garden_option, put, say, tell
 
 if TYPE_CHECKING:
     from reports.garden.open_garden import OpenGarden
@@ -82,11 +82,12 @@ def shoot_command(
 
         write_output(svg, svg_picture(shoot, cut).encode())
         say(f"Drawn into {svg}.")
-    say(f"{CUT_FIRM} {HALVE_AFTER}")
+    halved = kind is None or kind.takes("halve")
+    tell(f"{CUT_FIRM} {HALVE_AFTER}" if halved else CUT_FIRM)
     if kind is not None and kind.sap_caution:
-        say(kind.sap_caution)
+        tell(kind.sap_caution)
     if kind is not None and kind.growth == "fixed":
-        say("One flush a year is usual here: what is cut now may not grow again before spring.")
+        tell("One flush a year is usual here: what is cut now may not grow again before spring.")
 
 
 def _kept(kept: int, noun: str) -> str:
@@ -131,7 +132,7 @@ def canopy_command(above: float, inside: float, outer: float, as_json: bool) -> 
     put(f"{found.through:.0%} of the light reaches the inside (leaf depth k x LAI {found.depth:.2f}).")
     put(f"Halving the outer leaves: {found.after():.0%} inside, {found.gain():.0%} more than now.")
     put(found.advice)
-    say(
+    tell(
         f'The trade\'s "half as much light again" holds at a depth of {TRADE_DEPTH:.2f}; '
         "a denser canopy gains more."
     )

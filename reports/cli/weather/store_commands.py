@@ -15,13 +15,13 @@ from data_sources.weather.files.weather_table import FileReport
 from data_sources.weather.place_correction import refit_corrections
 from data_sources.weather.store.records import EARLIEST, LATEST
 from data_sources.weather.store.weather_store import WeatherStore
-from phenology.language.counts import counted
 from phenology.model.errors import InputError, WeatherError
 from phenology.weather.series import DailyWeather
 from reports.cli.common import asking, open_garden_option, put, say
 from reports.entries.readings import take_readings
 from reports.garden.open_garden import OpenGarden
 from reports.views.weather_text import WeatherState, added_text, status_text
+from reports.views.words import counted, table
 
 
 def _columns(_ctx: click.Context, _param: click.Parameter, given: tuple[str, ...]) -> dict[str, str]:
@@ -71,7 +71,7 @@ def add_command(
     for line in added_text(report, taken.result, where.name):
         put(line)
     for shift in taken.shifts:
-        put(f"note: {shift}")
+        put(f"Note: {shift}")
     for line in taken.corrections:
         put(f"{where.name} {line}")
 
@@ -265,18 +265,14 @@ def sources_command(garden: OpenGarden) -> None:
     from reports.entries.readings import weather_settings
 
     places, settings = garden.some_places, weather_settings(garden)
-    width = max(map(len, SERVICES))
     with Http(settings) as http:
-        put("Asked in this order; a later one for the days that an earlier one does not have:")
-        for n, service in enumerate(make_services(settings, http), 1):
-            put(f"{n:3}  {service.name:{width}}  {service.about}")
-            for words in filter(None, (service.needs(), service.lacks())):
-                put(f"{'':{width + 5}}  {words}")
-    others = [service for name, service in SERVICES.items() if name not in settings.sources]
-    if others:
-        put("Not asked:")
-    for other in others:
-        put(f"{'':3}  {other.name:{width}}  {other.about}")
+        rows = [
+            [str(n), service.name, "; ".join(filter(None, (service.about, service.needs(), service.lacks())))]
+            for n, service in enumerate(make_services(settings, http), 1)
+        ]
+    rows += [["-", one.name, one.about] for name, one in SERVICES.items() if name not in settings.sources]
+    put(table(["", "service", "what it gives, and what it needs"], rows))
+    put("Asked in this order, each for the days that those before lack; - is not asked.")
     put("Own readings go before all of them: flushcast weather add FILE")
     put("Another order: flushcast settings weather-sources NAME,NAME,...")
     if (garden.folder / "weather.sqlite").exists():

@@ -15,7 +15,7 @@ from phenology.model.track_record import TrackRecord
 from phenology.weather.season_weather import SeasonWeather
 from phenology.weather.series import DailyWeather
 from tests.phenology.gardens import BEECH, ELM, MAPLE, NORTH, Records, day, weather
-from tests.phenology.judging.test_season_truth import forecast
+from tests.phenology.judging.test_season_errors import forecast
 
 PAST = (2015, 2016, 2017, 2018, 2019)
 

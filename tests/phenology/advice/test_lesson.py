@@ -136,6 +136,8 @@ def test_dry_summer_or_bloom_whichever_the_date_belongs_to():
 def test_trees_of_warm_nights_get_no_date_where_nights_stay_cool():
     row = told(tokai(FIG), town("Cool", 57, FIG), "repotting", date(2025, 7, 5))
     assert row.due is None and "while nights stay warm" in row.does
+    bared = told(tokai(FIG), upland(FIG), "full-defoliation", date(2025, 7, 10))
+    assert "only when strong, and it is not marked so" in bared.why[0]
 
 
 def test_near_the_equator_no_date_is_told():

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 from datetime import date, timedelta
 
+import numpy as np
 import pytest
 
 from phenology.advice.adviser import stop_days
@@ -14,6 +15,10 @@ from phenology.advice.garden_forecast import forecast_garden
 from phenology.advice.plan import Planner
 from phenology.advice.windows import windows
 from phenology.model.records import Aim
+from phenology.weather.series import DailyWeather
+from phenology.work.answer import may_i
+from phenology.work.case import Case
+from reports.views.ahead_text import review_lines
 from tests.phenology.gardens import BEECH, Records, day, weather
 
 
@@ -57,14 +62,16 @@ def test_swelling_is_looked_for_where_roots_are_due():
     r = with_past()
     r.trees[0] = replace(r.trees[0], last_repot=date(2017, 3, 1))
     walk = walk_of(garden_of(r, 90))
-    assert [(v.tree.label, v.operation) for v in walk.visits if v.operation] == [("Elm 1", "repotting")]
+    # in passing it is pruned too: what may keep its leaves all winter is as buds swell
+    looked_at = [(v.tree.label, v.operation) for v in walk.visits if v.operation and v.look]
+    assert looked_at == [("Elm 1", "repotting")]
     opening = [w for w in windows(forecast_garden(garden_of(r, 60))) if w.operation == "repotting"]
     assert {w.row.tree.label for w in opening} == {"Elm 1", "Elm 2"}
     assert all(w.opens[0] < w.opens[2] and w.closes > w.opens[1] for w in opening)
 
     r.work("Elm 1", 2020, 55, "repotting")  # as a notebook brings it in, with nothing on the tree's card
     r.trees[1] = replace(r.trees[1], last_repot=None, vigour="newly collected")
-    assert not [v for v in walk_of(garden_of(r, 90)).visits if v.operation]
+    assert not [v for v in walk_of(garden_of(r, 90)).visits if v.operation and v.look]
     assert "repotting" not in {w.operation for w in windows(forecast_garden(garden_of(r, 60)))}
 
 
@@ -110,11 +117,59 @@ def test_off_season_there_is_a_review():
     assert {v.operation for v in walk.visits if v.tree.label == "Sick elm"} == {None}  # nor cut nor wired
 
 
+def test_the_last_frost_of_a_review_is_still_to_come():
+    r = Records.of("Beech", species=BEECH, past=(2018, 2019), days=(145, 165, 185))
+    walk = walk_of(garden_of(r, 75))
+    assert walk.review is not None and day(2020, 75) < walk.review.last_frost[1] < day(2020, 160)
+    frosts = [line.split(":")[0] for line in review_lines(walk.review) if " frost: " in line]
+    assert frosts == ["Last frost", "First frost"]  # in the order in which they come
+
+
 def test_retired_trees_are_not_visited():
     r = with_past()
     r.trees[1] = replace(r.trees[1], retired=day(2020, 100))
     r.work("Elm 2", 2020, 90, "wiring")
     assert "Elm 2" not in {v.tree.label for v in walk_of(garden_of(r, 150)).visits}
+
+
+def with_ahead(n: int, low: float, high: float) -> DailyWeather:
+    """The weather to a day, and a forecast of three more, whose last is as told."""
+    known = weather(45.0)
+    until = known.index(day(2020, n)) + 4
+    tmin, tmax = known.tmin[:until].copy(), known.tmax[:until].copy()
+    tmin[-1], tmax[-1] = low, high
+    source = np.array(["station"] * (until - 3) + ["forecast"] * 3)
+    return DailyWeather(known.first_day, tmin, tmax, source)
+
+
+@pytest.mark.parametrize("n, low, high, better", [(156, 12.0, 37.0, "better from"),
+                                                 (90, -4.0, 8.0, "better once frost is over")])  # fmt: skip
+def test_work_of_today_waits_for_heat_or_frost_that_is_ahead_as_it_does_when_asked(n, low, high, better):
+    r = with_past()
+    r.trees[0] = replace(r.trees[0], last_repot=date(2017, 3, 1))
+    if n > 150:
+        r.a_season("Elm 1", 2020, 99, 130, 150)
+    garden = replace(garden_of(r, n), weather={"bench": with_ahead(n, low, high)})
+    agenda = make_agenda(forecast_garden(garden))
+    (visit,) = [v for v in plan_round(agenda).visits if v.tree.label == "Elm 1" and v.operation and v.look]
+    assert better in visit.because
+    asked = may_i(Case(garden, garden.trees[0], visit.operation, garden.as_of))
+    assert asked.when in visit.because and asked.answer == "better wait"
+    if visit.step is not None:
+        assert better in visit.step.advice.does
+
+
+@pytest.mark.parametrize("n, cut, told", [(90, None, False), (106, None, True), (150, 120, True)])
+def test_frost_is_told_of_growth_that_has_probably_broken_though_nobody_looked(n, cut, told):
+    r = with_past()
+    if cut is not None:
+        r.seen("Elm 1", 2020, (90, "budbreak"), (110, "hardened"))
+        r.flushes[-1] = replace(r.flushes[-1], ended_on=day(2020, cut), ended_why="cutback")
+        work = r.work("Elm 1", 2020, cut, "cutback")
+        r.flush("Elm 1", 2020, "work", started_on=day(2020, cut), work_id=work)
+    garden = replace(garden_of(r, n), weather={"bench": with_ahead(n, -3.0, 9.0)})
+    care = make_agenda(forecast_garden(garden)).care
+    assert any(c.care == "frost" and c.tree.label == "Elm 1" for c in care) == told
 
 
 def test_a_refused_window_says_why_and_is_not_visited():
@@ -188,6 +243,26 @@ def test_a_tree_grown_for_flower_is_cut_until_its_buds_are_set():
         assert Planner(garden).plan(tree).last_safe == told == garden.calendar.date(2020, stops[tree.id])
     later = forecast_garden(garden_of(r, garden.calendar.day(closes["Flowers"][0]) + 1))
     assert [w.operation for w in windows(later) if w.row.tree.label == "Flowers"] == ["halving"]
+
+
+def test_soft_tips_are_pinched_where_that_is_in_time_and_by_no_window_where_roots_were_cut():
+    r = with_past()
+    for name in ("Maple", "Cut roots"):
+        r.tree(name, "Acer palmatum")
+    for season in (2018, 2019):
+        r.a_season("Maple", season, 125, 150, 190)
+    r.work("Cut roots", 2020, 50, "repotting")
+    opening = windows(forecast_garden(garden_of(r, 60)))
+    assert {w.row.tree.label for w in opening if w.operation == "pinching"} == {"Maple"}
+
+    r.seen("Maple", 2020, (126, "budbreak"))
+    mild = weather(45.0)
+    cold = replace(mild, tmin=mild.tmin - 6, tmax=mild.tmax - 6)
+    forecast = forecast_garden(r.garden(day(2020, 128), weather={"bench": cold}))
+    (hard,) = [row for row in forecast.rows if row.tree.label == "Maple" and row.stage == "hardened"]
+    assert any(s.startswith("by then too late to wake growth") for s in hard.advice.sentences())
+    care = [c.care for c in make_agenda(forecast).care if c.tree.label == "Maple"]
+    assert "pinching" in care  # early in the season it is not too late
 
 
 def test_roots_cut_this_season_are_not_why_a_late_cut_waits():

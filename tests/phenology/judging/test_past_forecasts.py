@@ -15,7 +15,7 @@ from phenology.judging.past_forecasts import held, past_forecasts, typical_error
 from phenology.seasons.compare import compare_seasons
 from phenology.seasons.season_heat import heat_course
 from tests.phenology.gardens import Records
-from tests.phenology.judging.test_season_truth import forecast
+from tests.phenology.judging.test_season_errors import forecast
 from tests.reports.demo import DAY, demo_folder, demo_past
 from tests.reports.opened import read_garden
 

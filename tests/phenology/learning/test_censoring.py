@@ -68,6 +68,16 @@ def test_from_a_known_beginning_moments_are_those_of_the_truncated_normal(mean, 
     assert_allclose(variance, exact.var(), rtol=2e-3)
 
 
+@pytest.mark.parametrize("sd", [11.0, 19.0])
+def test_a_wait_through_days_without_weather_is_vague_and_no_less_right(sd):
+    """Gaps make the log wait so wide that its upper end is beyond single precision."""
+    mean, log_after = 2.5, np.log(0.3)
+    left = truncnorm((log_after - mean) / sd, INF, loc=mean, scale=sd)
+    with np.errstate(all="raise"):
+        found = moments(mean, sd**2, bounds(log_after, INF))
+    assert_allclose(found, [norm.logsf(log_after, mean, sd), left.mean(), left.var()], rtol=2e-3)
+
+
 def test_many_rows_go_through_in_runs_as_each_would_alone():
     mean = np.linspace(2.5, 4.5, AT_ONCE + 3)
     ends = np.broadcast_to([-2.0, 2.0, 20.0, 30.0], (len(mean), 4))

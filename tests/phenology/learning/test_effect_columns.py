@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
-
 import numpy as np
 import pytest
 from numpy.testing import assert_allclose
@@ -99,7 +97,7 @@ def test_the_few_columns_of_a_species_say_what_its_design_rows_say():
 
 
 def test_one_name_for_trees_of_two_species_is_read_in_all_columns():
-    waits = [replace(w, tree="same") for w in WAITS]
+    waits = [w._replace(tree="same") for w in WAITS]
     columns = Columns.of(waits)
     rows = columns.rows(waits)
     design = [columns.row(w.species, w.season, w.later, w.anchor_middle) for w in waits]

@@ -325,7 +325,7 @@ def test_nothing_heavy_is_imported():
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
     loaded = set(done.stdout.split())
     assert "phenology.species.names" in loaded
-    assert not loaded & {"numpy", "scipy", "pandas", "tomlkit", "difflib", "click", "rich"}
+    assert not loaded & {"numpy", "scipy", "pandas", "tomlkit", "difflib", "click"}
 
 
 def test_species_can_be_kept_in_sets():

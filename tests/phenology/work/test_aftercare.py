@@ -143,6 +143,8 @@ def test_cautions_stand_where_they_belong():
     assert "notifiable" in said(["pruning"], "Malus halliana") and "Ladders" in said(["pruning"])
     assert "label" in said(["pest-treatment"]) and "licence" in said(["pest-treatment"])
     assert said(["feeding"], "Ficus carica") == ""
+    assert said(["wiring"]) == "Look at it again in weeks, before it bites; mind your eyes."
+    assert "Wiring: look at it again" in said(["wiring", "repotting"])  # of several works each is named
 
 
 def test_diseases_are_told_of_the_species_that_get_them():

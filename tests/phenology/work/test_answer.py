@@ -78,6 +78,16 @@ def test_bloom_led_trees_are_asked_for_their_flowers():
     assert ask("cutback", AZALEA, change=a_look(164, "extending", note="flowers over")).answer == "yes"
 
 
+def test_nothing_is_put_off_until_a_then_that_nobody_knows():
+    found = ask("full-defoliation", "Acer palmatum", change=a_look(164, "extended"), heat={2: 38.0})
+    assert (found.answer, found.when, found.instead) == ("no", "", "leave it alone")
+
+
+def test_what_a_weak_tree_needs_is_said_once():
+    found = ask("cutback", tree={"vigour": "sick"})
+    assert (found.answer, found.instead) == ("no", "leave it alone") and "let it grow" in found.why[0]
+
+
 def test_roots_are_sent_to_their_season():
     found = ask("repotting")
     assert (found.answer, found.when) == ("better wait", "as buds swell in spring, before they break")

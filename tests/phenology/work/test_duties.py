@@ -110,6 +110,14 @@ def test_the_winter_of_an_elm():
     assert all(c.first <= c.last and not c.sentence.endswith(".") for c in found.values())
 
 
+def test_nothing_is_cut_before_leaves_are_known_to_be_down():
+    unseen = replace(REST, seen=False)
+    (cut,) = [c for c in winter_list(SPECIES[ELM], unseen, put_off=True) if c.name == "cuts put off"]
+    assert cut.sentence.startswith("cuts put off in summer, once it is bare: ")
+    chinese = winter("Ulmus parvifolia", put_off=True)  # which may keep its leaves all winter
+    assert chinese["pruning"].first == chinese["cuts put off"].first == REST.swelling[0]
+
+
 def test_trees_that_bleed_are_pruned_before_sap_rises():
     found = winter(MAPLE, put_off=True)
     assert found["pruning"].last == date(2027, 1, 11) == found["cuts put off"].last
@@ -151,6 +159,7 @@ def test_a_resting_tree_is_only_sheltered():
 
 def test_flowering_trees_keep_their_buds_and_worn_wire_comes_off_first():
     assert "spare the flower buds" in winter("Malus sieboldii", put_off=True)["cuts put off"].sentence
+    assert "spare" not in winter("Lagerstroemia indica", put_off=True)["cuts put off"].sentence
     assert "take off wire" in winter(ELM, wired=True)["wiring"].sentence
 
 

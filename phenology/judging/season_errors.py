@@ -15,7 +15,7 @@ NEAR_DAYS = 21  # forecasts issued within this of the event are the ones that a 
 
 
 @dataclass(frozen=True)
-class SeasonTruth:
+class SeasonErrors:
     """Forecasts of one season's first hardenings against what came. Misses are medians over flushes."""
 
     season: int
@@ -32,7 +32,7 @@ class SeasonTruth:
     held: float  # share of the ranges meant to hold four in five that held the middle of the looks
 
 
-def season_truth(past: Sequence[PastForecast]) -> list[SeasonTruth]:
+def season_errors(past: Sequence[PastForecast]) -> list[SeasonErrors]:
     """Sum up past forecasts of first hardenings season by season, oldest first.
 
     They may be of one species or of all; those of other stages and flushes are left out.
@@ -50,7 +50,9 @@ def season_truth(past: Sequence[PastForecast]) -> list[SeasonTruth]:
     ]
 
 
-def _of_season(season: int, past: Sequence[PastForecast], usual: dict[tuple[str, int], float]) -> SeasonTruth:
+def _of_season(
+    season: int, past: Sequence[PastForecast], usual: dict[tuple[str, int], float]
+) -> SeasonErrors:
     flushes: dict[tuple[str, str, float], list[PastForecast]] = defaultdict(list)
     for one in past:
         flushes[one.species, one.tree, one.by].append(one)
@@ -61,7 +63,7 @@ def _of_season(season: int, past: Sequence[PastForecast], usual: dict[tuple[str,
         if any(p.lead <= NEAR_DAYS for p in made)
     ]
     usually = [abs(usual[p.species, season] - p.middle) for p in first if (p.species, season) in usual]
-    return SeasonTruth(
+    return SeasonErrors(
         season,
         len(flushes),
         len(past),

@@ -6,7 +6,7 @@ import math
 
 import pytest
 
-from phenology.judging.season_truth import NEAR_DAYS, season_truth
+from phenology.judging.season_errors import NEAR_DAYS, season_errors
 from phenology.model.track_record import PastForecast
 
 
@@ -23,7 +23,7 @@ def test_the_first_forecast_of_each_flush_counts_and_the_last_weeks_apart():
         forecast(2020, 100, 164, 150), forecast(2020, 110, 160, 150), forecast(2020, 140, 152, 150),
         forecast(2020, 100, 146, 150, tree="u"),
     ]  # fmt: skip
-    (one,) = season_truth(past)
+    (one,) = season_errors(past)
     assert (one.season, one.flushes, one.forecasts) == (2020, 2, 4)
     assert one.missed == (14 + 4) / 2 and one.late == (14 - 4) / 2
     assert one.missed_near == 2 and one.held == 0.5
@@ -32,15 +32,15 @@ def test_the_first_forecast_of_each_flush_counts_and_the_last_weeks_apart():
 
 def test_near_means_within_three_weeks_of_the_event():
     kept = [forecast(2020, 150 - NEAR_DAYS, 153, 150), forecast(2020, 149 - NEAR_DAYS, 160, 150)]
-    assert season_truth(kept)[0].missed_near == 3
+    assert season_errors(kept)[0].missed_near == 3
 
 
 def test_the_yardstick_is_the_species_mean_of_the_other_seasons():
     past = [forecast(s, 100, at, at) for s, at in ((2019, 140), (2020, 150), (2021, 166))]
     past += [forecast(2021, 100, 90, 90, species="other")]  # one season only: no yardstick of its own
-    assert [t.usual_missed for t in season_truth(past)] == pytest.approx([18, 3, 21])
-    assert [t.missed for t in season_truth(past)] == [0, 0, 0]
+    assert [t.usual_missed for t in season_errors(past)] == pytest.approx([18, 3, 21])
+    assert [t.missed for t in season_errors(past)] == [0, 0, 0]
 
 
 def test_nothing_to_look_back_on():
-    assert season_truth([]) == []
+    assert season_errors([]) == []
