@@ -63,15 +63,19 @@ def grade_of(odds: float, asked: float = 0.9, past_limit: float = 0.0) -> str:
 def odds_in_tenths(odds: float) -> str:
     """Odds as a grower would say them, no finer than they are known.
 
+    Those under 9 in 10, which most work is asked for, are never called so.
+
     Examples
     --------
     >>> odds_in_tenths(0.89), odds_in_tenths(0.91), odds_in_tenths(0.99), odds_in_tenths(0.01)
-    ('about 9 in 10', 'about 9 in 10', 'nearly certain', 'hardly a chance')
+    ('a little under 9 in 10', 'about 9 in 10', 'nearly certain', 'hardly a chance')
     """
     if odds >= 0.975:
         return "nearly certain"
     if odds >= 0.925:
         return "about 19 in 20"
+    if 0.85 <= odds < 0.895:
+        return "a little under 9 in 10"
     return "hardly a chance" if odds < 0.05 else f"about {max(1, round(10 * odds))} in 10"
 
 

@@ -9,7 +9,7 @@ import numpy as np
 
 from data_sources.weather.place_correction import VariableCorrection
 from phenology.garden import Garden
-from phenology.heat.clocks import HEAT_CLOCKS, REFERENCE_C, Clock
+from phenology.heat.clocks import HEAT_CLOCKS, REFERENCE_C
 from phenology.language.degrees import degrees
 from phenology.model.arrays import Array
 from phenology.model.season import SeasonCalendar
@@ -218,8 +218,9 @@ def describe_heat_curve(units: str = "C") -> str:
     >>> describe_heat_curve().split(":")[0]
     'What a day at a steady temperature counts'
     """
+    warm = next(clock for clock in HEAT_CLOCKS if clock.kind == "falling")
     agree, fastest, still = (
-        f"{_shown(t, units)} °{units}" for t in (REFERENCE_C, Clock.optimum, Clock.ceiling)
+        f"{_shown(t, units)} °{units}" for t in (REFERENCE_C, warm.optimum, warm.ceiling)
     )
     kinds = [clock.kind for clock in HEAT_CLOCKS]
     rising, falling = NUMBERS[kinds.count("sine")], NUMBERS[kinds.count("falling")]
