@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from phenology.language.date_style import short_date
 from phenology.language.degrees import degrees
 from phenology.work.case import WET, WILTING, Case
@@ -9,6 +11,7 @@ from phenology.work.season_of_work import in_words, is_open
 from phenology.work.technique import BARED_AGAIN, MOST_BARED
 
 SPARE = "spare weak low branches, or do them two to three weeks after the rest"
+BUDS_KEPT = 14  # days for which buds seen closed or swelling are taken to be so still (ours)
 WHY_SEASON = {
     "bare": "its lines are seen then, and it rests",
     "leaf-fall": "cuts bleed once sap rises",
@@ -265,10 +268,13 @@ def after_bloom(case: Case) -> str:
 
 def roots_season(case: Case) -> str | None:
     """Roots are cut in the season of the genus."""
-    s = case.species
-    if is_open(s.repot, case.year) is not False:
-        unseen = s.repot == ("bud-swell",) and case.year.stage is None and case.year.in_leaf is not False
-        return "no look of this season says whether its buds have broken: look first" if unseen else None
+    s, now = case.species, case.year
+    seen = case.history.last_look if case.history else None
+    if not case.shown("budbreak") and seen is not None and case.t - seen > BUDS_KEPT:
+        now = replace(now, stage=None)  # buds that were closed then may have broken since
+    if is_open(s.repot, now) is not False:
+        unseen = s.repot == ("bud-swell",) and now.stage is None and now.in_leaf is not False
+        return "no look of these days says whether its buds have broken: look first" if unseen else None
     if s.repot == ("bud-swell",) and case.shown("budbreak") and not case.shown("turning"):
         return "buds have broken: the window for repotting was while they swelled; keep the roots whole now"
     return f"{s.name} is repotted {in_words(s.repot)}: {WHY_ROOTS.get(s.repot[0], 'roots answer best then')}"
