@@ -9,7 +9,7 @@ import numpy as np
 
 from data_sources.weather.place_correction import VariableCorrection
 from phenology.garden import Garden
-from phenology.heat.clocks import HEAT_CLOCKS, REFERENCE_C, Clock
+from phenology.heat.clocks import HEAT_CLOCKS, REFERENCE_C
 from phenology.language.degrees import degrees
 from phenology.model.arrays import Array
 from phenology.model.season import SeasonCalendar
@@ -218,9 +218,8 @@ def describe_heat_curve(units: str = "C") -> str:
     >>> describe_heat_curve().split(":")[0]
     'What a day at a steady temperature counts'
     """
-    agree, fastest, still = (
-        f"{_shown(t, units)} °{units}" for t in (REFERENCE_C, Clock.optimum, Clock.ceiling)
-    )
+    one = next(clock for clock in HEAT_CLOCKS if clock.kind == "falling")
+    agree, fastest, still = (f"{_shown(t, units)} °{units}" for t in (REFERENCE_C, one.optimum, one.ceiling))
     kinds = [clock.kind for clock in HEAT_CLOCKS]
     rising, falling = NUMBERS[kinds.count("sine")], NUMBERS[kinds.count("falling")]
     return (
