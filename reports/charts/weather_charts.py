@@ -218,10 +218,8 @@ def describe_heat_curve(units: str = "C") -> str:
     >>> describe_heat_curve().split(":")[0]
     'What a day at a steady temperature counts'
     """
-    warm = next(clock for clock in HEAT_CLOCKS if clock.kind == "falling")
-    agree, fastest, still = (
-        f"{_shown(t, units)} °{units}" for t in (REFERENCE_C, warm.optimum, warm.ceiling)
-    )
+    one = next(clock for clock in HEAT_CLOCKS if clock.kind == "falling")
+    agree, fastest, still = (f"{_shown(t, units)} °{units}" for t in (REFERENCE_C, one.optimum, one.ceiling))
     kinds = [clock.kind for clock in HEAT_CLOCKS]
     rising, falling = NUMBERS[kinds.count("sine")], NUMBERS[kinds.count("falling")]
     return (
