@@ -18,6 +18,7 @@ from itertools import zip_longest
 from operator import attrgetter
 from textwrap import wrap
 from typing import TYPE_CHECKING, Any, Generic, Literal, TypeVar
+from unicodedata import combining, east_asian_width
 
 from data_sources.tables.cells import mark, quoted
 
@@ -308,9 +309,9 @@ def grid(
     """
     body = [list(heads), *map(list, rows)]
     columns, most = list(zip(*body, strict=True)), width or shutil.get_terminal_size().columns
-    widths = [min(most, max(map(len, column))) for column in columns]
+    widths = [min(most, max(map(screen_width, column))) for column in columns]
     words = [
-        widths[n] if n in numbers else max(len(word) for cell in column for word in _WORD_ENDS.split(cell))
+        widths[n] if n in numbers else max(screen_width(w) for cell in column for w in _WORD_ENDS.split(cell))
         for n, column in enumerate(columns)
     ]
     for _ in range(sum(widths) + 2 * (len(widths) - 1) - most):
@@ -318,12 +319,30 @@ def grid(
         widths[max(roomy, key=lambda n: widths[n])] -= 1
     lines = []
     for row in body:
-        cells = [wrap(cell, size) if cell else [] for cell, size in zip(row, widths, strict=True)]
+        cells = [_wrapped(cell, size) if cell else [] for cell, size in zip(row, widths, strict=True)]
         for parts in zip_longest(*cells, fillvalue=""):
-            sized = enumerate(zip(parts, widths, strict=True))
-            told = (part.rjust(size) if n in numbers else part.ljust(size) for n, (part, size) in sized)
+            room = [" " * (size - screen_width(part)) for part, size in zip(parts, widths, strict=True)]
+            told = (room[n] + part if n in numbers else part + room[n] for n, part in enumerate(parts))
             lines.append("  ".join(told).rstrip())
     return "\n".join(lines)
+
+
+def screen_width(text: str) -> int:
+    """Columns of a terminal that a text takes: letters of the East take two, marks above others none.
+
+    Examples
+    --------
+    >>> screen_width("Elm 1"), screen_width("楓 1")
+    (5, 4)
+    """
+    if text.isascii():
+        return len(text)
+    return sum(0 if combining(c) else 1 + (east_asian_width(c) in "WF") for c in text)
+
+
+def _wrapped(text: str, size: int) -> list[str]:
+    """Lines of a cell."""
+    return wrap(text, max(1, size * len(text) // max(1, screen_width(text))))
 
 
 def json_text(schema: str, content: dict[str, Any]) -> str:

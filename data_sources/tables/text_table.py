@@ -211,7 +211,8 @@ def split_table(
     except csv.Error as error:
         if "field limit" in str(error):
             raise TableError(
-                f"{name}, line {line + 1}: a quote is opened here and not closed for very long; {_CLOSE_IT}"
+                f"{name}, line {line + 1}: a cell here is longer than {MOST_IN_A_CELL:,} letters; "
+                f"shorten it, or if it is a quote that is never closed, {_CLOSE_IT}"
             ) from None
         raise TableError(f"{name}, line {line + 1}: this is not a CSV row ({error})") from None
     if not headers:

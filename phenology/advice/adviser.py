@@ -36,7 +36,7 @@ class Advice:
     refused: tuple[Finding, ...] = ()  # why the work that the flush would open is not advised
     warnings: tuple[Finding, ...] = ()  # what to mind with the work that is
     last_safe: date | None = None  # the last safe date; None where nothing limits work, or no day is safe
-    limit: str = "none"  # the limit that ruled it; "none" where there is none
+    limit: str = "none"  # the limit that ruled it, or "flower buds"; "none" where there is none
     reason: str = ""  # the same in a sentence
     # odds that new growth ripens if the work is done today, in 14 days, in 21
     odds: tuple[float, float, float] | None = None

@@ -7,6 +7,7 @@ from collections.abc import Collection, Iterator, Mapping
 from dataclasses import dataclass, replace
 from datetime import date, timedelta
 from functools import cache
+from typing import NamedTuple
 
 from phenology.advice.adviser import stop_days
 from phenology.advice.forecast_rows import ForecastRow, GardenForecast
@@ -121,8 +122,7 @@ Key = tuple[str, int, int, str]
 """Tree, season, flush and stage."""
 
 
-@dataclass(frozen=True)
-class Issued:
+class Issued(NamedTuple):
     """When an earlier forecast said that a stage would come: three quantiles. [day of season]
 
     None beyond the chance that it does not come at all.

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
 from datetime import date, timedelta
 from typing import NamedTuple
 
@@ -49,7 +50,8 @@ LOOK_FOR = {
 }
 
 
-class Visit(NamedTuple):
+@dataclass(frozen=True, eq=False, repr=False)
+class Visit:
     """One tree on the round."""
 
     tree: Tree

@@ -21,9 +21,8 @@ from __future__ import annotations
 from collections.abc import Iterator
 from contextlib import contextmanager
 from contextvars import ContextVar
-from dataclasses import dataclass
 from datetime import date, timedelta
-from typing import Literal
+from typing import Literal, NamedTuple
 
 ShownOrder = Literal["day-first", "month-first", "year-first"]
 SHOWN_ORDERS: tuple[ShownOrder, ...] = ("day-first", "month-first", "year-first")
@@ -37,8 +36,7 @@ WEEKDAYS = ("Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", 
 SHORT_MONTHS, SHORT_WEEKDAYS = (tuple(name[:3] for name in names) for names in (MONTHS, WEEKDAYS))
 
 
-@dataclass(frozen=True)
-class DateStyle:
+class DateStyle(NamedTuple):
     """A way of writing dates.
 
     Examples

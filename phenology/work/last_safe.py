@@ -57,8 +57,7 @@ SOURCES = {
 """The limits and where they come from; each can be set by the garden."""
 
 
-@dataclass(frozen=True)
-class Stop:
+class Stop(NamedTuple):
     """The last safe day of work that wakes a flush."""
 
     day: float  # day of the season; infinite where nothing limits work, minus infinity where no day is safe

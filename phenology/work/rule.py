@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass
+from typing import NamedTuple
 
 from phenology.model.operations import Operation
 from phenology.work.case import Case
@@ -31,8 +32,7 @@ Fires = Callable[[Case], str | None]
 """The sentence of a rule that speaks to a case; None where it keeps quiet."""
 
 
-@dataclass(frozen=True)
-class Finding:
+class Finding(NamedTuple):
     """A rule that fired."""
 
     rule: str

@@ -9,7 +9,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from data_sources.tables.cells import mark, unmark, write_csv
+from data_sources.tables.notebook import read_notebook
 from data_sources.tables.problems import Problem, TableError
+from data_sources.tables.sheet import read_sheet
 from data_sources.tables.text_table import TextTable, read_table
 
 
@@ -66,6 +68,25 @@ def test_a_missing_file_and_a_folder_are_refused(tmp_path):
 def test_a_column_twice_is_refused(file):
     with pytest.raises(TableError, match="two columns called 'date'"):
         _ = read_table(file("date,Date\n")).keys
+
+
+@pytest.mark.parametrize(
+    "header, told",
+    [
+        (["tree", *["budbreak"] * 5000], "has 5,000 columns called 'budbreak'"),
+        ([f"moon {n}" for n in range(20_000)], "line 1: 20,000 cells in one line"),
+        (["x" * 1_600_000], "line 1: a cell here is longer than 1,500,000 letters"),
+    ],
+)
+def test_a_first_line_that_never_ends_is_refused_at_once(file, header, told):
+    with pytest.raises(TableError, match=told):
+        read_notebook(file(f"{','.join(header)}\n2026-05-01\n"))
+
+
+def test_of_many_columns_that_are_not_understood_the_first_are_listed(file):
+    (table,) = read_notebook(file(",".join(f"moon {n}" for n in range(200))))
+    with pytest.raises(TableError, match=r"It has moon 0, moon 1, .*moon 59 and 140 more; say"):
+        read_sheet(table)
 
 
 def test_many_problems_are_counted():

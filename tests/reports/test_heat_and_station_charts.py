@@ -80,7 +80,7 @@ def test_the_method_page_shows_the_curve_as_it_is_drawn_now():
 
 
 def test_the_heat_curve_needs_no_garden(tmp_path):
-    said = Bench(tmp_path / "none").does("chart", "heat-curve", "--out", tmp_path / "h.svg").err
+    said = Bench(tmp_path / "none").does("chart", "heat-curve", "--out", tmp_path / "h.svg").words
     assert "agree at 18 °C" in said
 
 

@@ -9,6 +9,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from phenology.language import tree_selection
 from phenology.language.tree_selection import (
     _NUMBERED,
     _TAIL,
@@ -152,7 +153,7 @@ def test_a_word_of_a_name_is_enough_when_one_species_here_has_it():
 @pytest.mark.parametrize("text", ["#" * 60_000, "# " * 30_000, "beech " * 9_000, "1-" * 30_000])
 def test_a_cat_on_the_keyboard_is_answered(text: str) -> None:
     """Each would take hours if any part of it were read over and over."""
-    with pytest.raises(InputError):
+    with pytest.raises(InputError, match=r"(?s)^.{,200}$"):
         select_trees(text, Roster([Tree("1", "Beech 1", "Fagus sylvatica")]), on=date(2026, 6, 14))
 
 
@@ -166,6 +167,20 @@ def test_a_list_is_read_once_however_long(monkeypatch: pytest.MonkeyPatch) -> No
         found = select_trees("beech," * times + "oak, old and big", Roster(trees), on=date(2026, 6, 14))
         assert [tree.label for tree in found] == ["Beech", "Oak, old and big"]
         assert len(asked) < 8 * times
+
+
+def test_trees_of_a_place_are_found_in_one_look_at_where_trees_stand(monkeypatch: pytest.MonkeyPatch) -> None:
+    read: list[int] = []
+    found = tree_selection.place_of
+    monkeypatch.setattr(
+        tree_selection, "place_of", lambda id, own, on: read.append(len([*own])) or found(id, own, on)
+    )
+    roster = Roster([], [Place("b", "bench", 48, 8)], [])
+    for n in range(50):
+        roster.add(Tree(str(n), f"Beech {n}", "Fagus sylvatica"), [Stand(f"s{n}", str(n), "b")])
+    assert len(select_trees("bench", roster, on=ON)) == 50
+    assert sum(read) == 50
+    assert len(select_trees("beeches", roster, on=ON)) == len(roster.trees) == 50
 
 
 @given(text=st.text("a #1\t", max_size=12))

@@ -13,6 +13,7 @@ from phenology.model.records import Flush, Look, Work
 from phenology.model.season import SeasonCalendar
 from phenology.model.stages import Stage
 from phenology.records.entries import look_changes, without_look
+from phenology.records.flushes import BY_DATE, TreeRecord
 from phenology.records.record_book import RecordBook
 
 NORTH, TODAY = SeasonCalendar(), date(2026, 12, 31)
@@ -53,6 +54,12 @@ def test_the_book_agrees_with_a_record_kept_by_hand(entries):
         except StageOrderError:
             continue
         book.apply(changes)
+        now = book.around(tree, tree, new.latest)
+        plain = TreeRecord(tree, now.flushes, now.looks[::-1])  # of looks in any order
+        assert [sorted(now.looks_of(f), key=BY_DATE) == now.looks_of(f) for f in now.flushes] == [True] * len(
+            now.flushes
+        )
+        assert all({*now.looks_of(f)} == {*plain.looks_of(f)} for f in now.flushes)
         for entry in changes.save:
             if isinstance(entry, Look):
                 kept[tree][entry.id] = entry
