@@ -15,7 +15,6 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cache, cached_property
-from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -31,7 +30,8 @@ REFERENCE_C = 18.0
 HOURS_RANGE = (8.0, 20.0)
 
 
-class Clock(NamedTuple):
+@dataclass(frozen=True)
+class Clock:
     """One way of keeping time."""
 
     name: str  # short name for tables and messages

@@ -13,7 +13,6 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 from datetime import date
-from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -30,7 +29,8 @@ PRIOR_ERRORS = 20.0  # independent errors that the default is worth; ours
 ALIKE = 3.0  # errors of one lead on days in a row repeat each other: so many count as one; ours
 
 
-class ForecastSkill(NamedTuple):
+@dataclass(frozen=True, eq=False, repr=False)
+class ForecastSkill:
     """The error of forecasts by lead."""
 
     # standard deviation of the error of the daily mean, never falling with the lead; index 0 is the day of

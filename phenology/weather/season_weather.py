@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from functools import cached_property
-from typing import TYPE_CHECKING, NamedTuple
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
@@ -21,7 +21,8 @@ if TYPE_CHECKING:
     from phenology.weather.zonal_climate import PossibleYears
 
 
-class SeasonThermalTime(NamedTuple):
+@dataclass(frozen=True, eq=False, repr=False)
+class SeasonThermalTime:
     """The clocks over one season, from its first day on, with what gaps in the weather cost."""
 
     thermal_time: ThermalTime  # sums of shape (clocks, days + 1); `t` of the season reads them directly

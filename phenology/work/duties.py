@@ -6,8 +6,8 @@ What follows work is in `aftercare`. Common practice, no source; day counts that
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
+from dataclasses import dataclass
 from datetime import date, timedelta
-from typing import NamedTuple
 
 from phenology.language.date_style import short_date
 from phenology.language.degrees import degrees
@@ -113,7 +113,8 @@ def weather_ahead(
 # -------------------------------------------------------------------------------------------- the winter list
 
 
-class RestOfYear(NamedTuple):
+@dataclass(frozen=True, eq=False, repr=False)
+class RestOfYear:
     """The days that a winter hangs on, seen or forecast."""
 
     bare: date  # when leaves are down; for a tree that keeps them, when growth has ended

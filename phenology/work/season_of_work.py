@@ -6,7 +6,7 @@ Common practice, no source; the day counts from midwinter are ours and only stan
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable
-from typing import NamedTuple
+from dataclasses import dataclass
 
 from phenology.model.stages import stage_rank
 from phenology.species.species import Species
@@ -41,7 +41,8 @@ WHEN = {
 LEAVES_FEED = "leaves turn soon and fill the buds till then: leave them whole"  # common practice, no source
 
 
-class YearState(NamedTuple):
+@dataclass(frozen=True, eq=False, repr=False)
+class YearState:
     """Where a tree stands in its year."""
 
     stage: str | None = None  # latest stage seen this season; None where nobody looked
