@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from phenology.language.date_style import short_date
 from phenology.language.degrees import degrees
 from phenology.work.case import WET, WILTING, Case
@@ -269,7 +271,7 @@ def roots_season(case: Case) -> str | None:
     s, now = case.species, case.year
     seen = case.history.last_look if case.history else None
     if not case.shown("budbreak") and seen is not None and case.t - seen > BUDS_KEPT:
-        now = now._replace(stage=None)  # buds that were closed then may have broken since
+        now = replace(now, stage=None)  # buds that were closed then may have broken since
     if is_open(s.repot, now) is not False:
         unseen = s.repot == ("bud-swell",) and now.stage is None and now.in_leaf is not False
         return "no look of these days says whether its buds have broken: look first" if unseen else None

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import date, timedelta
 
 import pytest
@@ -110,7 +111,7 @@ def test_the_winter_of_an_elm():
 
 
 def test_nothing_is_cut_before_leaves_are_known_to_be_down():
-    unseen = REST._replace(seen=False)
+    unseen = replace(REST, seen=False)
     (cut,) = [c for c in winter_list(SPECIES[ELM], unseen, put_off=True) if c.name == "cuts put off"]
     assert cut.sentence.startswith("cuts put off in summer, once it is bare: ")
     chinese = winter("Ulmus parvifolia", put_off=True)  # which may keep its leaves all winter
@@ -163,5 +164,5 @@ def test_flowering_trees_keep_their_buds_and_worn_wire_comes_off_first():
 
 
 def test_a_winter_without_a_window_lists_nothing_in_it():
-    early = REST._replace(bare=date(2027, 1, 20))
+    early = replace(REST, bare=date(2027, 1, 20))
     assert "pruning" not in {c.name for c in winter_list(SPECIES[MAPLE], early)}
