@@ -45,6 +45,7 @@ def work_answers(opened: OpenGarden, trees: Sequence[Tree], work: Work) -> Itera
         )
 
 
+RESTS = "rests until spring"  # the rule on cuts whose buds stay shut
 NEEDS_HARD_LEAVES = (Operation.CUTBACK, Operation.HALVING, Operation.PARTIAL_DEFOLIATION)
 
 
@@ -98,9 +99,14 @@ class WorkEditor(EntryEditor[Work]):
 
     def consequences(self, planned: Sequence[Planned[Work]]) -> Iterator[str]:
         wakings = [(one.tree, one.changes.waking) for one in planned if one.entry.operation.wakes]
-        woken = [tree for tree, waking in wakings if waking and waking.flush]
-        if woken:
-            yield "Wakes a new flush." if len(woken) == len(planned) else f"Wakes {few_labels(woken)}."
+        opened = [tree for tree, waking in wakings if waking and waking.flush]
+        rests = self._rest(planned) if opened else set()
+        for when, some in (
+            ("", [tree for tree in opened if tree.id not in rests]),
+            (", perhaps only in spring", [tree for tree in opened if tree.id in rests]),
+        ):
+            if some:
+                yield f"Wakes {'a new flush' if len(some) == len(planned) else few_labels(some)}{when}."
         for why in dict.fromkeys(w.why_not for _, w in wakings if w and not w.flush):
             asleep = [tree for tree, w in wakings if w and not w.flush and w.why_not == why]
             yield f"{few_labels(asleep)}: wakes no flush, {why}."
@@ -109,6 +115,11 @@ class WorkEditor(EntryEditor[Work]):
             for one in planned
         ):
             yield "No look says the leaves were hard: the work will count as a sign of it (--early if not)."
+
+    def _rest(self, planned: Sequence[Planned[Work]]) -> set[str]:
+        """The trees, by id, whose buds are taken to stay shut until spring."""
+        answers = self.answers(planned[0].entry, [one.tree for one in planned])
+        return {tree.id for tree, answer in answers if any(f.rule == RESTS for f in answer.findings)}
 
     def doubts(self, entry: Work, trees: Sequence[Tree]) -> Iterator[str]:
         yield from answer_lines([pair for pair in self.answers(entry, trees) if pair[1].answer == "no"])

@@ -36,6 +36,11 @@ def test_a_cutback_after_a_hard_look_wakes_a_flush_and_minds_the_blades(bench):
         assert len(woken) == len(ended) == 2
 
 
+def test_a_cut_of_late_autumn_is_not_said_to_wake_its_tree_at_once(bench):
+    answer = bench.on("2026-11-05").does("work", "hornbeams", "cutback")
+    assert "Wakes a new flush, perhaps only in spring." in answer.words
+
+
 def test_without_a_look_the_work_itself_will_count_and_says_so(bench):
     answer = bench.does("work", "Elm 1", "halving")
     assert "No look says the leaves were hard" in answer.words
