@@ -19,15 +19,26 @@ from phenology.heat.clocks import CLOCKS
 from phenology.learning.flush_history import FlushHistory, histories_of
 from phenology.model.operations import Operation
 from phenology.model.records import Look, Tree, Work
-from phenology.weather.frost import autumn_frosts
+from phenology.weather.frost import FreezeOdds, autumn_frosts, spring_frosts
 from phenology.work.aftercare import LONGEST_DAYS, Care, aftercare
 from phenology.work.case import FADED, Case
-from phenology.work.duties import SWELLING_DAYS, RestOfYear, bloom_cut, pinching, weather_ahead, winter_list
+from phenology.work.duties import (
+    SWELLING_DAYS,
+    TENDER_C,
+    RestOfYear,
+    bloom_cut,
+    indoors,
+    is_tender,
+    pinching,
+    weather_ahead,
+    winter_list,
+)
 from phenology.work.last_safe import is_old
 from phenology.work.wire_watch import wire_check
 from phenology.work.zones import names, read_vigour
 
 WIRE = "wire"
+LEAVES_COLD = ("net", "shade", "frame")  # covers that nights are cold under all the same
 GROWTH_CLOCK = "heat above 5"  # that thickens a shoot into its wire (ours)
 DAYS_AHEAD = 10  # weather further ahead warns of nothing yet (ours)
 WORKED_LATELY = 14  # days for which a worked tree is the first to be shaded (ours)
@@ -63,6 +74,7 @@ def all_care(forecast: GardenForecast) -> list[CareDue]:
         asked = [
             *_after_work(forecast, tree, mine),
             *((None, care) for care in _of_season(forecast, tree, mine)),
+            *((None, care) for care in _indoors(garden, tree)),
         ]
         for work, care in asked:
             told = care.name != "winter shelter" or freezes(garden.place_of(tree, garden.as_of).id)
@@ -79,6 +91,24 @@ def _freezes(garden: Garden, place: str) -> bool:
     """Whether any winter on record, or any that may come, has frost at a place."""
     record = garden.record_at(((0, place),))
     return any(map(isfinite, autumn_frosts(record, garden.limits.frost_c, garden.season)))
+
+
+def _indoors(garden: Garden, tree: Tree) -> Iterator[Care]:
+    """The winters in which a tender tree that stands outside comes in."""
+    place = garden.place_of(tree, garden.as_of)
+    outside = place.cover in ("open", "") or names(place.cover.casefold(), LEAVES_COLD)
+    if not outside or not is_tender(garden.species_of(tree)):
+        return
+    record = garden.record_at(((0, place.id),))
+    for season in (garden.season - 1, garden.season):
+        autumn = autumn_frosts(record, TENDER_C, season)
+        spring = spring_frosts(record, TENDER_C, season + 1)
+        first = FreezeOdds.of(autumn).day(0.5) if autumn else None
+        last = FreezeOdds.of([-day for day in spring]).day(0.5) if spring else None
+        if first is None or last is None:  # such nights are rare here: the weather ahead tells of them
+            continue
+        cold = garden.calendar.date(season, first), garden.calendar.date(season + 1, -last)
+        yield indoors(cold)
 
 
 def _after_work(

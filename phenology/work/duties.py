@@ -25,6 +25,7 @@ NEAR_FROST_C = (
     2.0  # a bench in the open is colder than the air in a screen by about so much on a clear night [K]
 )
 TENDER_C = 5.0  # tropical trees come indoors before nights this cold; from memory, unverified [degC]
+INDOORS_MARGIN = 14  # so long before they usually come, and after they usually go (ours) [days]
 AUTUMN_FIRST, AUTUMN_LAST = 112, 56  # days before midwinter between which roots are cut in autumn (ours)
 
 SOFT = ("budbreak", "extending", "extended")
@@ -99,7 +100,7 @@ def weather_ahead(
             f"{degrees(round(worst[1]))} on {short_date(worst[0])}: water early and again late, {first}"
         )
         yield Care("heat", hot[0][0], hot[-1][0], sentence)
-    tender = species.practice == "tropical" and species.habit == "evergreen"
+    tender = is_tender(species)
     limit = TENDER_C if tender else limits.frost_c + NEAR_FROST_C
     if not tender and stage not in SOFT:
         return
@@ -108,6 +109,21 @@ def weather_ahead(
         what = "bring it in" if tender else "soft growth under cover overnight"
         sentence = f"{degrees(round(lowest[1]))} on the night to {short_date(lowest[0])}: {what}"
         yield Care("frost", cold[0][0], cold[-1][0], sentence)
+
+
+def is_tender(species: Species) -> bool:
+    """Whether it stands no frost: a tree of the tropics in leaf all year."""
+    return species.practice == "tropical" and species.habit == "evergreen"
+
+
+def indoors(cold: tuple[date, date]) -> Care:
+    """A tender tree's way indoors, whether or not a forecast warns.
+
+    `cold`: the days on which nights as cold as `TENDER_C` usually begin and end.
+    """
+    sentence = f"indoors, or where nights stay above {degrees(TENDER_C)}: it is tropical and stands no frost"
+    margin = timedelta(days=INDOORS_MARGIN)
+    return Care("indoors", cold[0] - margin, cold[1] + margin, sentence)
 
 
 # -------------------------------------------------------------------------------------------- the winter list
@@ -211,7 +227,7 @@ def _roots(species: Species, rest: RestOfYear, due: bool) -> Iterator[Care]:
 
 
 def _shelter(species: Species, rest: RestOfYear) -> Iterator[Care]:
-    if species.practice == "tropical" and species.habit == "evergreen":
+    if is_tender(species):
         return
     yield Care(
         "winter shelter", rest.bare, rest.swelling[0],

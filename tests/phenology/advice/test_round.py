@@ -10,6 +10,7 @@ import pytest
 
 from phenology.advice.adviser import stop_days
 from phenology.advice.agenda import make_agenda, plan_round
+from phenology.advice.care import CareDue
 from phenology.advice.forecast_rows import NEVER
 from phenology.advice.garden_forecast import forecast_garden
 from phenology.advice.plan import Planner
@@ -18,6 +19,7 @@ from phenology.model.records import Aim
 from phenology.weather.series import DailyWeather
 from phenology.work.answer import may_i
 from phenology.work.case import Case
+from phenology.work.duties import TENDER_C
 from reports.views.ahead_text import review_lines
 from tests.phenology.gardens import BEECH, Records, day, weather
 
@@ -289,6 +291,25 @@ def test_late_growth_is_not_fed_and_a_tree_with_two_flushes_has_its_winter_too()
     warm = replace(cold, tmin=cold.tmin + 20, tmax=cold.tmax + 20)
     mild = make_agenda(forecast_garden(r.garden(day(2020, 345), weather={"bench": warm}))).care
     assert mild and "winter shelter" not in {c.care for c in mild}  # where it never freezes
+
+
+def test_a_tropical_tree_outside_is_told_to_come_in_before_the_nights_are_cold():
+    """Also where nobody brings a forecast; a greenhouse keeps it, a shade net does not."""
+    r = Records()
+    r.tree("Fig", "Ficus microcarpa")
+    r.tree("Elm", "Ulmus parvifolia")
+
+    def told(n: int, cover: str = "open") -> dict[str, CareDue]:
+        garden = r.garden(day(2020, n), weather={"bench": weather(45.0)})
+        garden = replace(garden, places=[replace(place, cover=cover) for place in garden.places])
+        return {c.tree.label: c for c in make_agenda(forecast_garden(garden)).care if c.care == "indoors"}
+
+    night = weather(45.0)
+    cold = night.tmin <= TENDER_C
+    first = next(n for n in range(200, 366) if cold[(day(2020, n) - night.first_day).days])
+    assert not told(first - 60)["Fig"].due and list(told(first)) == ["Fig"]
+    assert told(first)["Fig"].due and told(345)["Fig"].due and not told(180)["Fig"].due
+    assert told(first, "shade net") and not told(first, "greenhouse")
 
 
 LIKELY = 0.25
