@@ -105,6 +105,16 @@ def test_off_season_it_reviews():
     )  # the one is over, the other ahead
 
 
+def test_a_window_that_likely_opens_after_it_closes_says_so():
+    said = flushcast("windows", "Hornbeam", "--garden", demo_folder()).stdout
+    words = " ".join(said.split())
+    told = [part for part in words.split("Hornbeam ") if "Closes 28 Jul" in part]
+    opens = ["22 Jul-5 Aug", "25 Jul-8 Aug", "27 Jul-11 Aug"]
+    assert all(f"opens {when}" in part for when, part in zip(opens, told, strict=True))
+    later = "It is likelier hard after that: then leave it until bare."
+    assert [later in part for part in told] == [False, True, True]
+
+
 def test_windows_tell_what_waiting_costs():
     done = flushcast("windows", "Beech", "--garden", demo_folder(trees=FEW))
     assert done.returncode == 0, done.stderr
