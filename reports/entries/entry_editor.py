@@ -192,6 +192,8 @@ class EntryEditor(ABC, Generic[Entry]):
             return None
         said = [f"{understood}."] if named else []
         said += [f"{few_labels(there)}: written down already."] if there else []
+        gone = [tree for tree in named if tree.retired is not None and tree.retired <= entry.latest]
+        said += [f"{few_labels(gone)}: retired by then."] if gone else []
         said += self.consequences(planned)
         minded = self.cautions(entry, named)
         records: list[Record] = []

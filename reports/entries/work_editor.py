@@ -5,13 +5,14 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from datetime import date
+from typing import Any
 
 from data_sources.garden import new_id
 from data_sources.journal.schema import Record
 from data_sources.kept_notes import not_said_yet
 from phenology.advice.adviser import late_seasons
 from phenology.language.tree_selection import few_labels
-from phenology.language.words import find_operation
+from phenology.language.words import find_operation, plain_words
 from phenology.model.errors import FlushcastError, InputError
 from phenology.model.operations import Operation
 from phenology.model.records import Stand, Tree, Work
@@ -46,6 +47,7 @@ def work_answers(opened: OpenGarden, trees: Sequence[Tree], work: Work) -> Itera
 
 
 RESTS = "rests until spring"  # the rule on cuts whose buds stay shut
+GONE = ("sold", "died", "dead", "killed", "given away", "gone")  # what becomes of a tree, no work on it
 NEEDS_HARD_LEAVES = (Operation.CUTBACK, Operation.HALVING, Operation.PARTIAL_DEFOLIATION)
 
 
@@ -64,6 +66,11 @@ class WorkEditor(EntryEditor[Work]):
     not_held: tuple[str, ...] = ()
     _answers: list[tuple[Tree, Answer]] | None = None
     _minded: list[str] | None = None
+
+    def find(self, text: str) -> Any:
+        if plain_words(text) in GONE:
+            raise InputError("a tree that is sold or dead is retired: see flushcast tree retire --help")
+        return super().find(text)
 
     def blank(self, name: Operation) -> Work:
         self._answers, self.not_held = None, ()  # of the trees as they are now

@@ -41,6 +41,13 @@ def test_a_cut_of_late_autumn_is_not_said_to_wake_its_tree_at_once(bench):
     assert "Wakes a new flush, perhaps only in spring." in answer.words
 
 
+def test_a_tree_that_is_gone_is_retired_and_what_is_written_of_it_later_says_so(bench):
+    assert "flushcast tree retire" in bench.refuses("work", "Elm 1", "died")
+    bench.does("tree", "retire", "Elm 1")
+    assert "Elm 1: retired by then." in bench.does("look", "Elm 1", "hardened").words
+    assert "retired" not in bench.does("look", "Elm 1", "extended", "--date", "1 July").words
+
+
 def test_without_a_look_the_work_itself_will_count_and_says_so(bench):
     answer = bench.does("work", "Elm 1", "halving")
     assert "No look says the leaves were hard" in answer.words
