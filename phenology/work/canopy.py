@@ -77,5 +77,5 @@ class Canopy:
         if self.gain() < WORTH:
             return "Halving would hardly tell; leave the leaves on."
         if self.after() < 0.1:
-            return "Worth halving, but the inside stays dark: thin crowded shoots to two at a fork as well."
-        return "Worth halving the outer leaves, once they are hard; leave inner leaves whole."
+            return "Worth halving once leaves are hard; as the inside stays dark, thin crowded shoots too."
+        return "Worth halving the outer leaves once hard, if the species is halved; leave inner leaves whole."
