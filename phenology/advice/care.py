@@ -9,7 +9,7 @@ from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from datetime import date, timedelta
 from functools import cache, partial
-from math import isfinite
+from math import inf, isfinite
 
 import numpy as np
 
@@ -249,7 +249,8 @@ def _flowers(case: Case) -> Iterator[Care]:
 def _winter(case: Case, rows: list[ForecastRow], histories: list[FlushHistory]) -> Iterator[Care]:
     """The list of the winter before the next bud break of a season."""
     garden, tree = case.garden, case.tree
-    spring = next((row for row in rows if row.stage == "budbreak" and row.flush == 1), None)
+    springs = (row for row in rows if row.stage == "budbreak" and row.flush == 1)
+    spring = max(springs, key=lambda row: row.season, default=None)
     breaks = _range(spring) if spring is not None else None
     if garden.longest_day is None or breaks is None:
         return
@@ -272,6 +273,11 @@ def _wears_wire(garden: Garden, tree: Tree) -> bool:
         (w for w in works if w.operation in ("wiring", "wire-removal")), key=lambda w: w.latest, default=None
     )
     return last is not None and last.operation == "wiring"
+
+
+def leaves_down(garden: Garden) -> float:
+    """Day of the season on which leaves are taken to be down; infinite near the equator."""
+    return inf if garden.longest_day is None else garden.longest_day + 183.0 - BARE_BEFORE_MIDWINTER
 
 
 def rest_before(breaks: tuple[date, date], garden: Garden, looks: Iterable[Look] = ()) -> RestOfYear:

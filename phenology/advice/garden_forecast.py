@@ -9,6 +9,7 @@ from dataclasses import replace
 from datetime import date
 
 from phenology.advice.adviser import Advice, Adviser
+from phenology.advice.care import leaves_down
 from phenology.advice.forecast_rows import LONG_PAST_DAYS, ForecastRow, GardenForecast, Trust, is_past
 from phenology.forecasting.arrival import Arrival
 from phenology.forecasting.flush_forecast import (
@@ -53,6 +54,8 @@ def forecast_garden(
     maker = _Maker(garden, GardenFit(garden))
     rows: list[ForecastRow] = []
     springs: list[ForecastRow] = []
+    # once leaves are taken to be down, what very probably hardened unseen rests like the others
+    long_past = 0 if garden.today >= leaves_down(garden) else LONG_PAST_DAYS
     done = 0
     asked = [tree for tree in garden.standing_trees if only is None or tree.id in only]
     for some in blocks(asked, TOGETHER):
@@ -61,7 +64,7 @@ def forecast_garden(
         done, resting = done + len(some), []
         for tree, mine in zip(some, maker.rows(some), strict=True):
             rows += mine
-            if not any(row.arrival is not None and not is_past(row, LONG_PAST_DAYS) for row in mine):
+            if not any(row.arrival is not None and not is_past(row, long_past) for row in mine):
                 resting.append(tree)
         springs += maker.springs(resting)
     rows.sort(key=lambda r: (r.season, r.order, r.tree.label))

@@ -14,7 +14,7 @@ from datetime import date, timedelta
 
 import numpy as np
 
-from phenology.advice.care import rest_before
+from phenology.advice.care import leaves_down, rest_before
 from phenology.advice.forecast_rows import NEVER, Dates, dates_of, shifted
 from phenology.advice.lesson_place import LessonPlace, LessonSeason
 from phenology.advice.plan import PlannedFlush
@@ -206,7 +206,7 @@ def _likely_states(season: LessonSeason, operation: str) -> dict[tuple[str, int]
             found["extending", n] = _between(came.get("budbreak"), came.get("extended"))
             found["extended", n] = _between(came.get("extended"), came.get("hardened"))
             found["hardened", n] = _between(came.get("hardened"), after.get("budbreak"))
-    last = min(season.day(season.growth_ends), season.leaves_down)
+    last = min(season.day(season.growth_ends), leaves_down(season.garden))
     return {state: _until(odds, last) for state, odds in found.items()}
 
 

@@ -10,7 +10,6 @@ from functools import cached_property
 
 import numpy as np
 
-from phenology.advice.care import BARE_BEFORE_MIDWINTER
 from phenology.advice.forecast_rows import NEVER, Dates
 from phenology.advice.plan import Plan, Planner
 from phenology.garden import Garden
@@ -87,12 +86,6 @@ class LessonSeason:
         """When growth usually ends; the season's last day where nothing ends it in the season."""
         end = self.garden.calendar.end(self.garden.season)
         return min(self.planner.growth_ends(self.tree) or end, end)
-
-    @property
-    def leaves_down(self) -> float:
-        """Day of the season on which leaves are taken to be down; infinite near the equator."""
-        longest = self.garden.longest_day
-        return math.inf if longest is None else longest + 183.0 - BARE_BEFORE_MIDWINTER
 
     @property
     def drawn(self) -> tuple[Traces, ThermalTime]:

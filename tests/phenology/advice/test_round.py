@@ -293,6 +293,14 @@ def test_late_growth_is_not_fed_and_a_tree_with_two_flushes_has_its_winter_too()
     assert mild and "winter shelter" not in {c.care for c in mild}  # where it never freezes
 
 
+def test_a_tree_at_which_nobody_looked_is_sheltered_once_leaves_are_taken_to_be_down():
+    """No look has shown its leaves hard, but they came to be long ago; the winter is told of all the same."""
+    r = Records()
+    r.tree("Elm", "Ulmus parvifolia")
+    told = {n: {c.care for c in make_agenda(forecast_garden(garden_of(r, n))).care} for n in (290, 325)}
+    assert ("winter shelter" in told[290], "winter shelter" in told[325]) == (False, True)
+
+
 def test_a_tropical_tree_outside_is_told_to_come_in_before_the_nights_are_cold():
     """Also where nobody brings a forecast; a greenhouse keeps it, a shade net does not."""
     r = Records()
