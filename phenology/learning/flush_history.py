@@ -100,10 +100,9 @@ class FlushHistory:
 
     def wait(self, transition: Transition) -> Wait | None:
         """The wait over a transition, if both its ends are known well enough to learn from."""
-        if transition in self._waits:
-            return self._waits[transition]
-        found = self._waits[transition] = self._wait(transition)
-        return found
+        if transition not in self._waits:
+            self._waits[transition] = self._wait(transition)
+        return self._waits[transition]
 
     def _wait(self, transition: Transition) -> Wait | None:
         begun, ended = self.begun(transition.start), self.came.get(transition.target)

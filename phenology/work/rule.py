@@ -76,7 +76,7 @@ def better_from(findings: Iterable[Finding]) -> str:
 
     Examples
     --------
-    >>> better_from([Finding("heat after cutting", False, "36 degC", TRADE, "wait", "from 24 Jun")])
+    >>> better_from([Finding("heat after cutting", False, "36 °C", TRADE, "wait", "from 24 Jun")])
     'from 24 Jun'
     """
     return next((f.when for f in findings if f.answer == "wait" and f.rule in DAY_RULES and f.when), "")

@@ -54,7 +54,7 @@ def plot_calibration(
         ax.plot([row.prior_days] * 2, [y - 0.22, y + 0.22], color=SOFT, lw=0.9, ls=(0, (2, 2)), zorder=3)
         dots = [math.sqrt(low * high) for low, high in _readings(fit, row)]
         ax.plot(dots, [y - 0.24] * len(dots), ls="", marker="o", ms=4, mfc=PAPER, mec=INK, mew=0.8, zorder=5)
-        seasons = f"{counted(row.seasons, 'seasons')}"
+        seasons = counted(row.seasons, "seasons")
         beside = ax.get_yaxis_transform()
         ax.text(1.01, y, seasons, fontsize=9, color=SOFT, transform=beside, va="center_baseline")
     ax.set_yticks(range(len(rows)), [_label(row, species, names) for row in rows])

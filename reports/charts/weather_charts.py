@@ -58,7 +58,7 @@ def plot_seasons(garden: Garden, ax: Axes | None = None, *, units: str = "C") ->
     ax.text(today - 4, scale * course.heat[-1], garden.calendar.label(course.season),
             ha="right", va="bottom", color=INK, fontweight="bold")  # fmt: skip
     if course.past:
-        past = f"{counted(len(course.past), 'past seasons')}"
+        past = counted(len(course.past), "past seasons")
         words = f"pale: four in five of {past}, dashed their middle; from today on as they went on"
         ax.set_xlabel(f"{words}:\nfour in five, and one in two", fontsize=9, color=INK, loc="left")
     turns = [(_month_after(start, k) - start).days for k in range(12)]

@@ -18,8 +18,7 @@ from phenology.work.answer import Answer
 from phenology.work.cautions import ROUND_LOOKS_FIRST, WINDOW_LOOKS_FIRST, cautions
 from phenology.work.grades import odds_in_tenths
 from phenology.work.rule import Finding
-from phenology.work.season_of_work import until_rest
-from reports.views.forecast_text import SOON_DAYS, WORTH_SAYING
+from reports.views.forecast_text import SOON_DAYS, WORTH_SAYING, after_the_stop
 from reports.views.words import (
     capital,
     date_range,
@@ -153,10 +152,10 @@ def _sentences(window: Window, today: date) -> Iterator[str]:
     yield f"{name}: {_opens(window)}; best {window.best}."
     if window.closes is not None:
         yield f"Closes {short_date(window.closes)}: {window.closes_why}."
-        middle, row = window.opens[1], window.row
-        if row.stage == "hardened" and not window.is_open and (middle is None or middle > window.closes):
-            rest = until_rest(row.garden.species_of(row.tree))
-            yield f"It is likelier hard after that: then leave it {rest}."
+        middle = window.opens[1]
+        later = not window.is_open and (middle is None or middle > window.closes)
+        if later and window.row.stage == "hardened":
+            yield capital(after_the_stop(window.row))
     near = window.opens[0] is not None and (window.opens[0] - today).days <= SOON_DAYS
     if window.odds is not None and near and window.odds[-1] < WORTH_SAYING:
         now, fortnight, three_weeks = map(odds_in_tenths, window.odds)

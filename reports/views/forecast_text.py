@@ -6,7 +6,7 @@ from collections.abc import Iterator, Sequence
 
 from phenology.advice.agenda import Agenda, Section, State
 from phenology.advice.alike import Alike, AlikeSteps, alike, row_warnings
-from phenology.advice.forecast_rows import GardenForecast
+from phenology.advice.forecast_rows import ForecastRow, GardenForecast
 from phenology.model.operations import Operation
 from phenology.model.stages import Stage
 from phenology.work.cautions import CUT_FIRM, LOOK_FIRST
@@ -189,6 +189,11 @@ def _opens_briefly(part: AlikeSteps) -> Iterator[str]:
             yield f"likelier hard after that, then leave it {until_rest(step.garden.species_of(step.tree))}"
 
 
+def after_the_stop(step: ForecastRow) -> str:
+    """What is left to do where leaves are likelier hard after the last safe day."""
+    return f"it is likelier hard after that: then leave it {until_rest(step.garden.species_of(step.tree))}."
+
+
 def _likelier_later(part: AlikeSteps) -> bool:
     """Whether the leaves are likelier hard after the last safe day than by then."""
     if part.first.arrival is None or part.last_safe is None:
@@ -282,8 +287,7 @@ def _what_to_do(part: AlikeSteps, tell_odds: bool) -> Iterator[str]:
     if last is not None:
         yield f"stop by {'about ' if part.guess else ''}{short_date(last)}."
         if _likelier_later(part):
-            rest = until_rest(step.garden.species_of(step.tree))
-            yield f"it is likelier hard after that: then leave it {rest}."
+            yield after_the_stop(step)
     soon = (step.look_on - today).days <= SOON_DAYS
     if tell_odds and soon and part.odds and part.odds[-1] < WORTH_SAYING:
         now, fortnight, three_weeks = map(odds_in_tenths, part.odds)
