@@ -230,6 +230,6 @@ def _shelter(species: Species, rest: RestOfYear) -> Iterator[Care]:
     if is_tender(species):
         return
     yield Care(
-        "winter shelter", rest.bare, rest.swelling[0],
+        "winter shelter", rest.bare, rest.swelling[1],
         "pots out of hard frost and drying wind; water when the soil is dry and not frozen",
     )  # fmt: skip

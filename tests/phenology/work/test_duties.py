@@ -103,7 +103,8 @@ def winter(latin: str, **more):
 
 def test_the_winter_of_an_elm():
     found = winter(ELM, put_off=True, repotting_due=True)
-    assert list(found) == ["cuts put off", "pruning", "winter shelter", "wiring", "repotting"]
+    assert list(found) == ["cuts put off", "pruning", "wiring", "winter shelter", "repotting"]
+    assert found["winter shelter"].last == REST.swelling[1]  # swelling buds freeze too
     assert (found["pruning"].first, found["pruning"].last) == (REST.bare, REST.swelling[0])
     assert "two buds" in found["cuts put off"].sentence
     assert (found["repotting"].first, found["repotting"].last) == REST.swelling
